@@ -1,0 +1,1 @@
+"""What each way of connecting the measured stage to a destination will do; reads facts only."""

@@ -1,0 +1,1 @@
+"""One thin file per command: parse, one library call, render, exit status."""

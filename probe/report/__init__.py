@@ -1,0 +1,1 @@
+"""Facts as something to look at: one self-contained HTML file."""

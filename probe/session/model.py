@@ -1,0 +1,188 @@
+"""A session as data: the device, the bench and its takes, in SI units.
+
+Percent and picofarads of the file become relative figures and farads here; a default that
+was filled in because the file said nothing is recorded in ``Session.assumptions``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date
+from pathlib import Path
+from typing import Literal
+
+Terminal = Literal["hot", "cold", "single-ended"]
+LoadEnd = Literal["hot", "cold", "single-ended", "ground"]
+Channel = Literal["hot", "cold", "single-ended", "reference", "difference", "unused"]
+Side = Literal["left", "right", "mono"]
+Signal = Literal[
+    "multitone", "tone", "level-steps", "sweep", "idle", "floor", "channel-match", "loop-back", "check"
+]
+State = Literal["play", "mute", "standby", "off"]
+Output = Literal["line", "headphone", "speaker"]
+Connector = Literal["xlr", "rca", "digital-75", "digital-110"]
+StatedPolarity = Literal["pin-2-hot", "pin-3-hot"]
+
+
+@dataclass(frozen=True)
+class Device:
+    """The device under test, as the person at the bench names it."""
+
+    maker: str
+    model: str
+    serial: str = ""
+    kind: str = ""
+    output: Output = "line"
+    connectors: tuple[Connector, ...] = ("xlr", "rca")
+    firmware: str = ""
+    stated_polarity: StatedPolarity | None = None
+    minimum_load_ohm: float | None = None
+    full_output_volts: float | None = None
+    """The most it gives, differential, V rms, when known."""
+
+
+@dataclass(frozen=True)
+class RecorderInput:
+    """One recorder channel.
+
+    ``volts_full_scale`` is the peak voltage at the terminal that reads 1.0 in the file;
+    ``*_u95_relative`` are expanded uncertainties (k = 2) as a fraction, not in percent.
+    """
+
+    volts_full_scale: float
+    u95_relative: float
+    impedance_ohm: float
+    impedance_u95_relative: float
+    capacitance_farad: float
+    capacitance_u95_farad: float
+
+
+@dataclass(frozen=True)
+class BenchOutput:
+    """One output of the bench: peak volts open circuit at full scale, and its own impedance."""
+
+    volts_full_scale: float
+    impedance_ohm: float
+
+
+@dataclass(frozen=True)
+class Bench:
+    """The recorder's figures and the conditions of the session."""
+
+    interface: str
+    mains_hz: float
+    recorded_on: date | None
+    repeatability_db: float | None
+    """Level between takes, one standard deviation per take and leg; None: not declared."""
+    inputs: tuple[RecorderInput, ...]
+    outputs: tuple[BenchOutput, ...] = ()
+
+
+@dataclass(frozen=True)
+class MeterReading:
+    """A multimeter reading between two terminals before anything was connected, volts."""
+
+    side: Side
+    between: tuple[LoadEnd, LoadEnd]
+    volts_dc: float | None
+    volts_ac: float | None
+
+
+@dataclass(frozen=True)
+class Load:
+    """A resistor switched between two terminals. Same ``part``: the same physical resistor."""
+
+    from_: LoadEnd
+    to: LoadEnd
+    ohm: float
+    u95_relative: float
+    part: str
+
+
+@dataclass(frozen=True)
+class Injection:
+    """A source of e.m.f. ``volts`` (rms per tone, 0: plugged in but silent) behind a resistor."""
+
+    into: Terminal
+    through_ohm: float
+    u95_relative: float
+    part: str
+    volts: float
+    volts_u95_relative: float
+    tones_hz: tuple[float, ...]
+    phases_rad: tuple[float, ...] | None
+
+
+@dataclass(frozen=True)
+class Sweep:
+    """An exponential sweep: from, to (Hz) and duration (s)."""
+
+    from_hz: float
+    to_hz: float
+    seconds: float
+
+
+@dataclass(frozen=True)
+class LevelSteps:
+    """A tone rising in steps: volts rms of each step and the duration of one step (s)."""
+
+    levels_volts: tuple[float, ...]
+    step_s: float
+
+
+@dataclass(frozen=True)
+class Take:
+    """One recording and what was plugged and played while it was made."""
+
+    name: str
+    """As declared, or the file's name where none was declared. Unique in a session."""
+    file: str
+    """As written in the session, relative to its folder."""
+    path: Path
+    side: Side
+    channels: tuple[Channel, ...]
+    inputs: tuple[RecorderInput, ...]
+    """One per WAV channel, with this take's own ``volts_full_scale`` already applied."""
+    signal: Signal
+    tones_hz: tuple[float, ...]
+    phases_rad: tuple[float, ...] | None
+    drive_volts: float | None
+    drive_dbfs: float | None
+    volume: str
+    state: State
+    driven_input_leg: Literal["both", "hot", "cold"]
+    timebase: str | None
+    start_frame: int
+    loads: tuple[Load, ...]
+    injections: tuple[Injection, ...]
+    sample_rate: int
+    frames: int
+    sweep: Sweep | None = None
+    level_steps: LevelSteps | None = None
+
+
+@dataclass(frozen=True)
+class Assumption:
+    """A figure the file left out, and what was taken instead; becomes a warning."""
+
+    where: str
+    message: str
+
+
+@dataclass(frozen=True)
+class Session:
+    """A folder of takes, read and checked."""
+
+    folder: Path
+    toml_path: Path
+    device: Device
+    bench: Bench
+    meters: tuple[MeterReading, ...]
+    takes: tuple[Take, ...]
+    assumptions: tuple[Assumption, ...] = field(default=())
+
+    @property
+    def sides(self) -> tuple[Side, ...]:
+        """The sides that have at least one take, in the order left, right, mono."""
+        order: tuple[Side, ...] = ("left", "right", "mono")
+        return tuple(s for s in order if any(t.side == s for t in self.takes))
