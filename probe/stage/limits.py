@@ -1,0 +1,116 @@
+"""Every threshold of the stage room, in one place, each with its reason.
+
+Figures marked *simulated* come from class-wide draws of generic circuits (part values, build-out
+22 to 680 ohm, amplifier speeds); they are choices about designs, not measurements of devices.
+"""
+
+COUPLING_FLOATING = 0.8
+"""Coupling above this is a floating stage. Simulated floating designs lie in 0.94 to 1.00."""
+
+COUPLING_SEPARATE = 0.08
+"""Coupling within plus or minus this is separate legs. Simulated: 0 +- 0.0005; the rest is room
+for the spread of a quotient measured with 0.05 dB between takes."""
+
+COUPLING_TAPPED = -0.1
+"""Coupling below this is a winding tapped to pin 1. Simulated tapped windings: -0.16 to -0.73."""
+
+SILENT_LEG_DB = -30.0
+"""A leg this far below the other at 1 kHz carries no signal of its own. Simulated silent legs
+lie below -46 dB, driven ones within 24 dB even for the worst floating tolerances."""
+
+TIED_OHM = 3.0
+"""A silent leg below this is tied to pin 1. Wiring and contacts are below 0.5 ohm, the smallest
+build-out resistor in use is about 10 ohm."""
+
+OPEN_OHM = 1.0e5
+"""A silent leg above this is connected to nothing: strays of an open pin are above 1 Mohm at
+1 kHz, resistors to pin 1 that could be meant as bleeders are commonly 47 k or below."""
+
+ALIKE_RATIO = 4.0
+"""A silent leg within this factor of the driven one counts as impedance-balanced. A healthy one
+is within 2 %, a stuck amplifier behind its build-out resistor up to 1.6."""
+
+DEAD_LEG_RATIO = 10.0
+"""A leg in phase with the other and this many times its impedance is fed backwards through the
+circuit's own network: its amplifier is dead. Simulated: 200."""
+
+TRANSFORMER_ANGLE_RAD = -0.8
+"""Angle of the common-mode impedance between 4 and 20 kHz below which a floating stage is a
+transformer: its winding capacitance turns it to -1.57, a cross-coupled stage stays near 0."""
+
+TRANSFORMER_BAND_HZ = (3.0e3, 2.1e4)
+"""Where that angle is looked at."""
+
+LEGS_UNEQUAL_DB = 0.5
+"""Separate driven legs further apart than this are a fault. 1 % parts give up to 0.16 dB."""
+
+IMPEDANCES_UNEQUAL = 0.1
+"""Relative difference of separate legs' impedances that is a fault; 1 % parts give 2 %."""
+
+IMPEDANCES_UNEQUAL_OHM = 3.0
+"""... and the difference in ohm it must exceed as well, so that two 1 ohm legs are left alone."""
+
+DRIED_CAPACITOR_RATIO = 2.0
+"""At the lowest tones a leg this many times the impedance of the other, and capacitive, has lost
+its coupling capacitor. Healthy capacitors are alike within their 20 % tolerance."""
+
+DRIED_CAPACITOR_ANGLE_RAD = -0.5
+"""... where the angle of its impedance is below this."""
+
+DRIED_CAPACITOR_BELOW_HZ = 130.0
+"""Coupling capacitors show at the bottom of the band only."""
+
+IN_PHASE_RAD = 1.0
+"""Legs within this angle of each other are in phase; healthy ones are within 0.6 rad of opposite
+phase even at the top of the band."""
+
+POLARITY_RAD = 1.05
+"""Polarity is told when the angle against the single-ended output is within this (60 degrees) of
+0 or of 180 degrees."""
+
+EXCITATION_SIGMAS = 30.0
+"""A current counts as excitation only when the voltage that causes it stands this many standard
+deviations above its noise: noise over 604 ohm looks like a current."""
+
+CROSSTALK = 1.0e-4
+"""Standard deviation of the undeclared crosstalk between recorder channels (-80 dB, a modest
+interface): what a silent leg seems to carry below that is not evidence."""
+
+REPEATABILITY_DB = 0.02
+"""Level between takes, one standard deviation per take and leg, where none is declared."""
+
+REPEATABILITY_FLOOR_DB = 0.0002
+"""The least that is believed from residuals: tenths of a thousandth of a decibel are never
+repeatable at a bench."""
+
+SPARE_TAKES = 3
+"""Takes beyond the necessary ones from which the repeatability is taken from the residuals."""
+
+CONTRADICTION = 6.0
+"""Residual repeatability this many times the stated one means that a take contradicts the rest."""
+
+ALIGN_PRIOR_S = 3.0e-7
+"""Standard uncertainty of a delay found from phases alone: loads turn the phase of a healthy
+stage at 20 kHz by up to some hundredths of a radian."""
+
+DECIDED_SHARE = 0.9
+"""A kind is stated when at least this share of the draws lands in it."""
+
+MENTIONED_SHARE = 0.001
+"""Kinds with a smaller share of the draws are not mentioned."""
+
+SOURCE_IMPEDANCE_LIMIT_OHM = 2.2e3
+"""Largest source impedance of a line output (IEC 61938, read second-hand): how much a recorder
+may have loaded an output whose impedance was not measured."""
+
+SUPPORT_RELATIVE = 0.5
+"""An impedance whose 95 % half-width exceeds this share of it is given as a bound, not a value."""
+
+SUPPORT_OHM = 20.0
+"""... unless the half-width is below this: a few ohm are known to be a few ohm."""
+
+COUPLING_SUPPORT = 0.3
+"""A coupling whose 95 % half-width exceeds this says nothing: absent."""
+
+DIVISOR_OHM = 1.0
+"""A coupling is a quotient; below this divisor (ohm) it is noise over noise and absent."""
