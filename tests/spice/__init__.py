@@ -1,0 +1,1 @@
+"""Outside truth: output stages solved by ngspice, recorded as sessions, analysed and compared."""
