@@ -78,7 +78,14 @@ def nearest(word: str, known: Iterable[str]) -> str | None:
 
 def one_of(words: Iterable[str]) -> str:
     """Return ``a, b or c``."""
-    listed = list(words)
-    if len(listed) < 2:
-        return "".join(listed)
-    return f"{', '.join(listed[:-1])} or {listed[-1]}"
+    return _listed(words, "or")
+
+
+def all_of(words: Iterable[str]) -> str:
+    """Return ``a, b and c``."""
+    return _listed(words, "and")
+
+
+def _listed(words: Iterable[str], last: str) -> str:
+    *most, end = [*words] or [""]
+    return f"{', '.join(most)} {last} {end}" if most else end

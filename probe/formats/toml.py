@@ -7,11 +7,20 @@ import stat
 import tomllib
 import types
 import typing
+import unicodedata
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any, Literal, TypeVar
+from typing import Annotated, Any, Literal, TypeVar
 
-from pydantic import BaseModel, ConfigDict, ValidationError, ValidationInfo, field_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    ConfigDict,
+    Field,
+    ValidationError,
+    ValidationInfo,
+    field_validator,
+)
 from pydantic_core import ErrorDetails
 
 from probe.errors import BadInput
@@ -29,6 +38,20 @@ DEEPEST_KEY = 64
 _TOO_DEEP = re.compile(
     r"""(?<![\w-])(?:(?:[\w-]+|"[^"\n]*"|'[^'\n]*')[ \t]*\.[ \t]*)""" f"{{{DEEPEST_KEY}}}"
 )
+
+
+def _one_line(text: str) -> str:
+    """Refuse characters that break a line, drive a terminal or turn the direction of writing."""
+    for character in text:
+        if unicodedata.category(character) in ("Cc", "Cs", "Zl", "Zp") or character in _TURNING:
+            raise ValueError(f"must not hold the character {printable(character)}")
+    return text
+
+
+_TURNING = "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"
+
+OneLine = Annotated[str, Field(max_length=200), AfterValidator(_one_line)]
+"""Free text of at most 200 characters that can be printed on one line of a report."""
 
 
 class Table(BaseModel):

@@ -16,7 +16,15 @@ LoadEnd = Literal["hot", "cold", "single-ended", "ground"]
 Channel = Literal["hot", "cold", "single-ended", "reference", "difference", "unused"]
 Side = Literal["left", "right", "mono"]
 Signal = Literal[
-    "multitone", "tone", "level-steps", "sweep", "idle", "floor", "channel-match", "loop-back", "check"
+    "multitone",
+    "tone",
+    "level-steps",
+    "sweep",
+    "idle",
+    "floor",
+    "channel-match",
+    "loop-back",
+    "check",
 ]
 State = Literal["play", "mute", "standby", "off"]
 Output = Literal["line", "headphone", "speaker"]
