@@ -1,0 +1,154 @@
+"""The ``probe`` command: finds the command asked for, runs it, and turns errors into one line.
+
+Each command is a module of its own with ``add_arguments(parser)`` and ``run(args) -> int``;
+only the one asked for is imported, and it imports what it needs inside ``run``.
+
+Exit status: 0 done, 2 bad input or nothing usable, 130 interrupted, 141 nobody reads the output.
+"""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import os
+import sys
+import warnings
+
+import probe
+from probe.errors import ProbeError
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:  # without importing typing, which --help does not need
+    from collections.abc import Callable, Sequence
+    from typing import NoReturn
+
+COMMANDS = {
+    "analyse": ("probe.cli.analyse", "find out what the output of a recorded session is"),
+    "advise": ("probe.cli.advise", "judge the ways to connect it to a destination"),
+    "simulate": ("probe.cli.simulate", "make a session of takes from a circuit description"),
+}
+"""Name of each command, the module that does it, and what it is for."""
+
+BAD_INPUT, INTERRUPTED, BROKEN_PIPE = 2, 130, 141
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run the command line ``argv`` (default: that of the process); return the exit status."""
+    arguments = list(sys.argv[1:] if argv is None else argv)
+    _prepare_streams()
+    if not sys.warnoptions:
+        warnings.simplefilter("ignore")
+    try:
+        status = _run(arguments)
+        sys.stdout.flush()
+    except ProbeError as error:
+        return _fail(str(error))
+    except KeyboardInterrupt:
+        _say("interrupted")
+        return INTERRUPTED
+    except BrokenPipeError:
+        _drop_output()
+        return BROKEN_PIPE
+    except MemoryError:
+        return _fail("not enough memory")
+    except OSError as error:
+        return _fail(f"{error.filename or 'a file'}: {error.strerror or error}")
+    return status
+
+
+def _run(arguments: list[str]) -> int:
+    try:
+        name = next((a for a in arguments if not a.startswith("-")), None)
+        if name is not None and name not in COMMANDS:
+            _unknown(name)
+        parser, run = _parser(name)
+        args = parser.parse_args(arguments)
+        if run is None:
+            parser.error(f"a command is needed: {', '.join(COMMANDS)}")
+    except SystemExit as stop:
+        return int(stop.code or 0)
+    return run(args)
+
+
+class _Help(argparse.HelpFormatter):
+    """Help as wide as the terminal, asked of the system without importing shutil."""
+
+    def __init__(self, prog: str) -> None:
+        try:
+            columns = int(os.environ.get("COLUMNS") or os.get_terminal_size().columns)
+        except (OSError, ValueError):
+            columns = 80
+        super().__init__(prog, width=max(40, columns - 2))
+
+
+class _Parser(argparse.ArgumentParser):
+    """A parser that complains in one line."""
+
+    def error(self, message: str) -> NoReturn:
+        self.exit(_fail(f'{message}; see "{self.prog} --help"'))
+
+
+def _parser(
+    chosen: str | None,
+) -> tuple[argparse.ArgumentParser, Callable[[argparse.Namespace], int] | None]:
+    """Return the parser, with the arguments of the chosen command, and what runs it."""
+    parser = _Parser(
+        prog="probe", description=probe.__doc__, allow_abbrev=False, formatter_class=_Help
+    )
+    parser.add_argument("--version", action="version", version=f"probe {probe.__version__}")
+    commands = parser.add_subparsers(metavar="COMMAND", dest="command")
+    run = None
+    for name, (module_name, purpose) in COMMANDS.items():
+        command = commands.add_parser(
+            name,
+            help=purpose,
+            description=purpose,
+            allow_abbrev=False,
+            formatter_class=_Help,
+        )
+        if name == chosen:
+            module = importlib.import_module(module_name)
+            module.add_arguments(command)
+            run = module.run
+    return parser, run
+
+
+def _unknown(name: str) -> NoReturn:
+    from probe.formats.text import nearest, quoted
+
+    close = nearest(name, COMMANDS)
+    hint = f'did you mean "{close}"?' if close else f"there are {', '.join(COMMANDS)}"
+    raise SystemExit(_fail(f"no command {quoted(name)}; {hint}"))
+
+
+def _fail(message: str) -> int:
+    _say(message)
+    return BAD_INPUT
+
+
+def _say(message: str) -> None:
+    """Write one line to standard error, whatever the message holds."""
+    from probe.formats.text import printable
+
+    print(f"probe: {printable(' '.join(message.splitlines()))}", file=sys.stderr)
+
+
+def _prepare_streams() -> None:
+    """Let a console that cannot show a character show a question mark instead of failing."""
+    for stream in (sys.stdout, sys.stderr):
+        reconfigure = getattr(stream, "reconfigure", None)
+        if reconfigure is not None:
+            reconfigure(errors="replace")
+
+
+def _drop_output() -> None:
+    """Send what is still buffered nowhere, so that closing it at exit stays quiet."""
+    try:
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, sys.stdout.fileno())
+    except (OSError, ValueError):
+        sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115
+
+
+if __name__ == "__main__":
+    sys.exit(main())
