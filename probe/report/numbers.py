@@ -1,0 +1,185 @@
+"""Numbers with their doubt, as text: digits by the uncertainty, SI prefixes, named references.
+
+An uncertainty is written with two significant digits and the value to the same place, as the
+Guide to the expression of uncertainty in measurement (JCGM 100:2008, 7.2.6) advises.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+DBU_VOLTS = math.sqrt(0.6)
+"""Volts rms of 0 dBu; numpy, behind the project's own conversion, is not worth importing here."""
+
+_PREFIXES = (
+    (1e9, "G"),
+    (1e6, "M"),
+    (1e3, "k"),
+    (1.0, ""),
+    (1e-3, "m"),
+    (1e-6, "µ"),
+    (1e-9, "n"),
+    (1e-12, "p"),
+)
+_SCALED_UNITS = {"V": "V", "ohm": "Ω", "A": "A", "A/V": "A/V", "F": "F", "V/√Hz": "V/√Hz"}
+_PLAIN_UNITS = {"deg": "°", "percent": "%", "1": "", "": ""}
+_DIGITS_WITHOUT_DOUBT = 4
+_MOST_DIGITS = 7
+
+
+@dataclass(frozen=True)
+class Written:
+    """A quantity as text; parts that do not apply are empty."""
+
+    value: str
+    doubt: str
+    unit: str
+    interval: str
+
+    @property
+    def whole(self) -> str:
+        """Value, doubt and unit in one piece, as in ``2.113 ± 0.012 V``."""
+        return " ".join(part for part in (self.value, self.doubt, self.unit) if part)
+
+
+def number(entry: Mapping[str, Any] | None, key: str = "value") -> float | None:
+    """Return a finite number of a facts entry, or None where it is absent or not a number."""
+    found = None if entry is None else entry.get(key)
+    if isinstance(found, bool) or not isinstance(found, int | float):
+        return None
+    return float(found) if math.isfinite(found) else None
+
+
+def interval(entry: Mapping[str, Any], *, positive: bool = False) -> tuple[float, float] | None:
+    """Return the ends of the 95 % interval of a facts entry in its own unit, or None."""
+    value, doubt = number(entry), number(entry, "u95")
+    low, high = number(entry, "low"), number(entry, "high")
+    if low is None and value is not None and doubt is not None:
+        low = value - doubt
+    if high is None and value is not None and doubt is not None:
+        high = value + doubt
+    if low is None or high is None:
+        return None
+    return (max(low, 0.0) if positive else low), high
+
+
+def write(entry: Mapping[str, Any], *, positive: bool = False) -> Written:
+    """Return a facts entry (value, unit, u95, low, high, bound) as text.
+
+    ``positive`` says that the quantity is a magnitude, so that its interval stops at zero.
+    """
+    value = number(entry)
+    if value is None:
+        return Written("not known", "", "", "")
+    ends = interval(entry, positive=positive)
+    doubt = 0.0 if ends is None else (ends[1] - ends[0]) / 2.0
+    factor, unit = _unit(str(entry.get("unit", "")), max(abs(value), doubt))
+    bound = entry.get("bound")
+    if bound in {"above", "below"}:
+        return Written(f"{bound} {_significant(value / factor, 3)}", "", unit, "")
+    if ends is None or doubt <= 0.0:
+        return Written(_significant(value / factor, _DIGITS_WITHOUT_DOUBT), "", unit, "")
+    places = _places(doubt / factor, value / factor)
+    low, high = (_fixed(end / factor, places) for end in ends)
+    return Written(
+        _fixed(value / factor, places),
+        _plus_minus(value, ends, factor, places),
+        unit,
+        f"{low} to {high}",
+    )
+
+
+def write_number(value: float, unit: str = "", digits: int = 3) -> str:
+    """Return a bare number with a prefix and unit, ``digits`` significant digits."""
+    factor, shown = _unit(unit, abs(value))
+    return f"{_significant(value / factor, digits)} {shown}".rstrip()
+
+
+def ratio_db(ratio: float) -> float:
+    """Return ``20 log10`` of a positive amplitude ratio, dB."""
+    return 20.0 * math.log10(ratio)
+
+
+def write_dbu(entry: Mapping[str, Any]) -> str:
+    """Return a voltage entry as a level in dBu (0 dBu = sqrt(0.6) V rms), or nothing at zero."""
+    value = number(entry)
+    if value is None or value <= 0.0 or entry.get("unit") != "V":
+        return ""
+    return f"{ratio_db(value / DBU_VOLTS):+.2f} dBu".replace("-", "−")
+
+
+def write_hz(hz: float) -> str:
+    """Return a frequency as text: ``997 Hz``, ``1.5 kHz``."""
+    return f"{hz / 1e3:.4g} kHz" if hz >= 9999.5 else f"{hz:.4g} Hz"
+
+
+def write_share(share: float | None) -> str:
+    """Return a confidence as a percentage that never claims certainty."""
+    if share is None:
+        return "not measured"
+    if share >= 0.9995:
+        return "above 99.9 %"
+    if share < 0.001:
+        return "below 0.1 %"
+    return f"{100.0 * share:.1f} %" if share >= 0.9 or share < 0.1 else f"{100.0 * share:.0f} %"
+
+
+def plain(text: str) -> str:
+    """Return ``text`` in ASCII spellings of signs and units, for a terminal of any kind."""
+    for fancy, ascii_ in _ASCII:
+        text = text.replace(fancy, ascii_)
+    return text
+
+
+_ASCII = (
+    ("−", "-"), ("±", "+/-"), ("Ω", "ohm"), ("µ", "u"), ("°", " deg"), ("…", "..."),
+    ("√", "rt"), ("–", "-"), ("×", "x"), ("≤", "<="), ("≥", ">="), ("’", "'"),
+)  # fmt: skip
+
+
+def _unit(unit: str, size: float) -> tuple[float, str]:
+    if unit in _PLAIN_UNITS:
+        return 1.0, _PLAIN_UNITS[unit]
+    if unit not in _SCALED_UNITS:
+        return 1.0, unit
+    for factor, prefix in _PREFIXES:
+        if size >= factor * 0.9995:
+            return factor, prefix + _SCALED_UNITS[unit]
+    return (1.0, _SCALED_UNITS[unit]) if size == 0.0 else (1e-12, "p" + _SCALED_UNITS[unit])
+
+
+def _places(doubt: float, value: float) -> int:
+    """Decimal places for two significant digits of ``doubt``, within what a reader can use."""
+    places = 1 - math.floor(math.log10(doubt))
+    if value:
+        places = min(places, _MOST_DIGITS - 1 - math.floor(math.log10(abs(value))))
+    return max(0, places)
+
+
+def _plus_minus(value: float, ends: tuple[float, float], factor: float, places: int) -> str:
+    up, down = (
+        _fixed((ends[1] - value) / factor, places),
+        _fixed((value - ends[0]) / factor, places),
+    )
+    if float(up.replace("−", "-")) == 0.0 and float(down.replace("−", "-")) == 0.0:
+        return ""
+    return f"± {up}" if up == down else f"+{up} −{down}"
+
+
+def _fixed(value: float, places: int) -> str:
+    text = f"{value:.{places}f}"
+    return _signed(text[1:] if text.startswith("-") and float(text) == 0.0 else text)
+
+
+def _significant(value: float, digits: int) -> str:
+    if value == 0.0:
+        return "0"
+    places = max(0, digits - 1 - math.floor(math.log10(abs(value))))
+    return _fixed(value, places)
+
+
+def _signed(text: str) -> str:
+    return text.replace("-", "−")
