@@ -200,10 +200,15 @@ def _parse(text: str, path: Path) -> dict[str, Any]:
         raise BadInput(f"{name}: a whole number in it has far too many digits") from error
 
 
+_CLEARER = {"Cannot overwrite a value": "a key or table that was already given above"}
+"""Reasons of the standard library's parser that say too little to somebody writing a file."""
+
+
 def _damage(name: str, text: str, said: str) -> str:
     """Name the line and column first; quote the line, where people look for what is wrong."""
     found = re.search(r" \(at (?:line (\d+), column (\d+)|end of document)\)$", said)
     reason = printable(said[: found.start()] if found else said)[:120]
+    reason = _CLEARER.get(reason, reason)
     if not found or not found[1]:
         last = text.count("\n") + (not text.endswith("\n"))
         return f"{name} line {max(last, 1)}: not valid TOML: {reason} at the end of the file"
@@ -304,10 +309,10 @@ def _perhaps(seen: object, words: list[str]) -> str:
 
 
 _BOUNDS = {
-    "greater_than": "must be above {gt}",
-    "greater_than_equal": "must be {ge} or more",
-    "less_than": "must be below {lt}",
-    "less_than_equal": "must be {le} or less",
+    "greater_than": "must be above {gt:g}",
+    "greater_than_equal": "must be {ge:g} or more",
+    "less_than": "must be below {lt:g}",
+    "less_than_equal": "must be {le:g} or less",
     "too_short": "must have at least {min_length} values",
     "too_long": "must have at most {max_length} values",
     "string_too_short": "must be text of at least {min_length} characters",
