@@ -15,9 +15,13 @@ _MULTIPLIERS = {
 
 # The table of output stages first, then circuits that stand in no table.
 TABLE = (
-    "1 1b 2 3 3b 4 4b 5 5b 6 7 8a 8a2 8a3 8b 8c 8d 8e 8f 9".split()
+    "1", "1b", "2", "3", "3b", "4", "4b", "5", "5b", "6", "7",
+    "8a", "8a2", "8a3", "8b", "8c", "8d", "8e", "8f", "9",
 )  # fmt: skip
-EXTRA = "relay1k unequal servo98 valve hotdead driedhot ibswapped gsswapped shared".split()
+EXTRA = (
+    "relay1k", "unequal", "servo98", "valve", "hotdead", "driedhot", "ibswapped", "gsswapped",
+    "shared", "weakcold",
+)  # fmt: skip
 ALL = (*TABLE, *EXTRA)
 
 
