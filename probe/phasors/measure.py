@@ -1,0 +1,414 @@
+"""From a take's samples to its phasors, with their covariance and what has to be said.
+
+Steps, for each take: one pass over the file (``table``), where the tones stand still
+(``steady``), all tones and hum lines at once with the clock (``fit``, ``hum``), covariance from
+what is left (``noise``), volts and remarks (here).
+
+The phase at the first frame is carried there from the middle of the steady part: with ``e`` the
+clock error, ``d angle(volts) / d e = + 2 pi f centre_s``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from probe.phasors import thresholds as limits
+from probe.phasors.fit import Fit, Window, coarse_rate, rate_step
+from probe.phasors.hum import Mains, find_mains, under_tones
+from probe.phasors.lines import Lines, lines_of
+from probe.phasors.model import Remark, TakePhasors
+from probe.phasors.noise import local_noise
+from probe.phasors.steady import (
+    Chunks,
+    Gains,
+    chunks_of,
+    gains,
+    longest_run,
+    outside,
+    steady_run,
+    tone_share,
+)
+from probe.phasors.table import Complex, Real, Table, block_length, project
+from probe.session.model import Session, Take
+
+Pieces = Iterable[NDArray[np.float32]]
+Progress = Callable[[int, int, str], None]
+"""Called as ``progress(done, total, name)`` before each take and once at the end."""
+
+KnownHum = Mapping[str, Mapping[int, float]]
+"""Hum heard while nothing played: channel role to mains order to V rms."""
+
+
+def measure(session: Session, *, progress: Progress | None = None) -> tuple[TakePhasors, ...]:
+    """Return the phasors of every take that carries tones, in session order.
+
+    Parameters
+    ----------
+    session
+        A session as read; the samples are read here, once.
+    progress
+        Called as ``progress(done, total, name)``.
+
+    Returns
+    -------
+    One entry per take that plays ``multitone`` or ``tone`` or carries injected tones. Takes of
+    the bench itself, sweeps, level steps and silence are left out.
+
+    Raises
+    ------
+    BadInput
+        If a take's audio cannot be read.
+    """
+    takes = [take for take in session.takes if carries_tones(take)]
+    out = []
+    for done, take in enumerate(takes):
+        if progress is not None:
+            progress(done, len(takes), take.name)
+        out.append(measure_take(take, session.bench.mains_hz))
+    if progress is not None:
+        progress(len(takes), len(takes), "")
+    return tuple(out)
+
+
+def carries_tones(take: Take) -> bool:
+    """Return whether a take has tones to measure: played by the device, or injected."""
+    if take.signal in ("multitone", "tone"):
+        return bool(take.tones_hz)
+    return take.signal == "idle" and any(i.volts > 0.0 and i.tones_hz for i in take.injections)
+
+
+def measure_take(
+    take: Take, mains_hz: float, *, pieces: Pieces | None = None, known_hum: KnownHum | None = None
+) -> TakePhasors:
+    """Return the phasors of one take.
+
+    Parameters
+    ----------
+    take
+        The take; it must carry tones.
+    mains_hz
+        Nominal mains frequency.
+    pieces
+        Its samples, frames x channels each, full scale 1; None: read from its file.
+    known_hum
+        Hum heard on the same channels while nothing played, V rms.
+    """
+    lines = lines_of(take, mains_hz)
+    table = _table(take, lines, _file_pieces(take) if pieces is None else pieces)
+    if table.rows < 4:
+        return _nothing(take, lines, table, "too-short", "the file is shorter than 4 blocks")
+    found = _find_steady(table, lines, take.sample_rate)
+    return _conclude(take, lines, table, found, known_hum or {})
+
+
+def _file_pieces(take: Take) -> Pieces:
+    from probe.session.audio import blocks
+
+    return blocks(take, limits.READ_FRAMES, dtype="float32")
+
+
+def _table(take: Take, lines: Lines, pieces: Pieces) -> Table:
+    line_w = 2.0 * np.pi * lines.all_hz() / take.sample_rate
+    block = block_length(take.sample_rate, float(lines.hz.max()))
+
+    def guess(table: Table) -> Real | None:
+        rate = coarse_rate(table, 0, table.rows, lines.tones)
+        return table.line_w * rate if _coherent(table, lines, rate) else None
+
+    return project(pieces, line_w, block, len(take.channels), guess)
+
+
+def _coherent(table: Table, lines: Lines, rate: float) -> bool:
+    """Return whether tones are there: energy that adds up over rows, not noise."""
+    w = table.line_w[lines.tones] * rate
+    y = table.values[:, :, lines.tones] * np.exp(
+        -1j * np.outer(np.arange(table.rows) * float(table.span), w)
+    )
+    together = np.sum(np.abs(y.sum(axis=1)) ** 2)
+    apart = np.sum(np.abs(y) ** 2)
+    return bool(together > 50.0 * apart)
+
+
+@dataclass(frozen=True)
+class _State:
+    """What is known of a take while its steady part is looked for."""
+
+    window: Window
+    fit: Fit
+    rate: float
+    mains: Mains
+
+
+@dataclass(frozen=True)
+class _Steady:
+    """The steady part: its fit, the gains of all chunks, and first and last chunk."""
+
+    state: _State
+    gain: Gains
+    chunks: Chunks
+    run: tuple[int, int]
+    fits: bool
+
+
+def _settle(table: Table, lines: Lines, first: int, last: int, rate: float) -> _State:
+    """Fit tones, clock and hum between two rows of the table."""
+    window = Window(table, first, last)
+    tones, nominal = lines.tones, table.line_w[lines.tones]
+    even = _even_weights(len(table.values), len(tones))
+    every = np.ones(len(tones), dtype=bool)
+    fit = window.solve(tones, nominal * rate)
+    for _ in range(2):
+        step, _ = rate_step(fit, nominal, every, even, window.frames)
+        rate = _clip_rate(rate + step)
+        fit = window.solve(tones, nominal * rate)
+    mains = find_mains(window, fit, lines, rate)
+    state = _State(window, fit, rate, mains)
+    return _refit(state, lines, even) if len(mains.seen) else state
+
+
+def _refit(state: _State, lines: Lines, weight: Complex) -> _State:
+    """Fit tones and visible hum together and correct both frequencies once."""
+    window, mains = state.window, state.mains
+    table = window.table
+    use = np.concatenate([lines.tones, mains.seen])
+    tone = use < len(lines.hz)
+    nominal = table.line_w[use]
+    full = _even_weights(len(table.values), len(use))
+    full[: len(lines.hz)] = weight
+    fit = window.solve(use, np.where(tone, nominal * state.rate, nominal * mains.ratio))
+    step, _ = rate_step(fit, nominal, tone, full, window.frames)
+    rate = _clip_rate(state.rate + step)
+    ratio = mains.ratio
+    if len(mains.seen):
+        step, _ = rate_step(fit, nominal, ~tone, full, window.frames)
+        bound = limits.MAINS_RANGE
+        ratio = rate * float(np.clip((ratio + step) / rate, 1.0 - bound, 1.0 + bound))
+    fit = window.solve(use, np.where(tone, nominal * rate, nominal * ratio))
+    return _State(window, fit, rate, replace(mains, ratio=ratio))
+
+
+def _even_weights(channels: int, count: int) -> Complex:
+    return np.tile(np.eye(channels, dtype=np.complex128), (count, 1, 1))
+
+
+def _clip_rate(rate: float) -> float:
+    return float(np.clip(rate, 1.0 - limits.CLOCK_RANGE, 1.0 + limits.CLOCK_RANGE))
+
+
+def _find_steady(table: Table, lines: Lines, sample_rate: float) -> _Steady:
+    """Find where the tones stand still, and fit them there."""
+    chunks = chunks_of(table, sample_rate, float(lines.hz.min()))
+    rate = coarse_rate(table, 0, table.rows, lines.tones)
+    share = tone_share(table, chunks, lines.tones, rate)
+    core = longest_run(share >= limits.CORE_ENERGY)
+    if core[1] - core[0] < 2:
+        core = (0, chunks.count)
+    whole = _grow(table, lines, chunks, core)
+    if whole.fits:
+        return whole
+    for parts in (2, 4, 8, 16):
+        pieces = _pieces(core, parts)
+        tried = [_grow(table, lines, chunks, piece) for piece in pieces]
+        good = [one for one in tried if one.fits]
+        if good:
+            return max(good, key=lambda one: one.run[1] - one.run[0])
+    return whole
+
+
+def _pieces(core: tuple[int, int], parts: int) -> list[tuple[int, int]]:
+    """Return overlapping pieces of the core, each a ``parts``-th of it and at least 4 chunks."""
+    length = (core[1] - core[0]) // parts
+    if length < 4:
+        return []
+    starts = np.linspace(core[0], core[1] - length, 2 * parts - 1)
+    return [(int(s), int(s) + length) for s in starts]
+
+
+def _grow(table: Table, lines: Lines, chunks: Chunks, span: tuple[int, int]) -> _Steady:
+    """Fit a span of chunks, then let the span follow the steady gain until it stays."""
+    run = span
+    steady = _steady(table, lines, chunks, run)
+    for _ in range(5):
+        following = steady_run(steady.gain, run)
+        if 2 * (following[1] - following[0]) < run[1] - run[0]:
+            return steady
+        if following == run:
+            return replace(steady, fits=True)
+        run = following
+        steady = _steady(table, lines, chunks, run)
+    return replace(steady, fits=True)
+
+
+def _steady(table: Table, lines: Lines, chunks: Chunks, run: tuple[int, int]) -> _Steady:
+    first, last = int(chunks.cuts[run[0]]), int(chunks.cuts[run[1]])
+    rate = coarse_rate(table, first, last, lines.tones)
+    state = _settle(table, lines, first, last, rate)
+    return _Steady(state, gains(state.window, state.fit, chunks, lines), chunks, run, False)
+
+
+@dataclass(frozen=True)
+class _Estimate:
+    """Peak phasors of the tones at the centre, full scale 1, and what is known of them."""
+
+    a: Complex
+    noise: Complex
+    limited: NDArray[np.bool_]
+    under: NDArray[np.int64]
+    rate: float
+    rate_u: float
+
+
+def _estimate(take: Take, lines: Lines, state: _State, floor: Real, known: KnownHum) -> _Estimate:
+    """Weigh the tones by their noise, settle the clock, and judge hum under tones."""
+    table, tones = state.window.table, lines.tones
+    nominal = table.line_w[tones]
+    hum = table.line_w[lines.hum] * state.mains.ratio
+    for _ in range(2):
+        occupied = np.concatenate([state.fit.w, hum])
+        noise = local_noise(state.window, state.fit, tones, occupied, floor)
+        weight = np.asarray(np.linalg.inv(noise), dtype=np.complex128)
+        state = _pull_clock(state, lines, weight)
+    count = len(tones)
+    only = replace(
+        state.fit,
+        lines=tones,
+        w=state.fit.w[:count],
+        a=state.fit.a[:, :count],
+        slope=state.fit.slope[:, :count],
+    )
+    every = np.ones(count, dtype=bool)
+    _, information = rate_step(only, nominal, every, weight, state.window.frames)
+    u = 1.0 / np.sqrt(information + 1.0 / limits.CLOCK_PRIOR**2)
+    under, extra, limited = under_tones(state.window, state.fit, lines, state.mains, noise)
+    heard_before = _known_hum(take, under, known)
+    limited |= np.any(heard_before > np.diagonal(noise, axis1=1, axis2=2).real, axis=1)
+    noise = noise + extra + heard_before[:, :, None] * np.eye(len(table.values))
+    return _Estimate(only.a.T, noise, limited, under, state.rate, float(u))
+
+
+def _pull_clock(state: _State, lines: Lines, weight: Complex) -> _State:
+    """Correct the clock once, by all tones with their weights and what clocks are like."""
+    window, tones = state.window, lines.tones
+    nominal = np.zeros(len(state.fit.lines))
+    nominal[: len(tones)] = window.table.line_w[tones]
+    full = _even_weights(len(state.fit.a), len(nominal))
+    full[: len(tones)] = weight
+    step, information = rate_step(
+        state.fit, nominal, state.fit.lines < len(tones), full, window.frames
+    )
+    prior = 1.0 / limits.CLOCK_PRIOR**2
+    step = (information * step - prior * (state.rate - 1.0)) / (information + prior)
+    rate = _clip_rate(state.rate + step)
+    w = np.where(nominal > 0.0, nominal * rate, state.fit.w)
+    return replace(state, fit=window.solve(state.fit.lines, w), rate=rate)
+
+
+def _known_hum(take: Take, under: NDArray[np.int64], known: KnownHum) -> Real:
+    """Return peak-phasor variance, shape (F, C), of hum heard while nothing played."""
+    out = np.zeros((len(under), len(take.channels)))
+    for channel, (role, inlet) in enumerate(zip(take.channels, take.inputs, strict=True)):
+        for j, order in enumerate(under):
+            volts = known.get(role, {}).get(int(order), 0.0)
+            out[j, channel] = 2.0 * (volts / inlet.volts_full_scale) ** 2
+    return out
+
+
+def _conclude(
+    take: Take, lines: Lines, table: Table, found: _Steady, known: KnownHum
+) -> TakePhasors:
+    """Turn the steady part's fit into volts at the first frame, and say what must be said."""
+    window = found.state.window
+    peak = np.maximum(table.extremes.peak, 1e-6)
+    est = _estimate(take, lines, found.state, (limits.ROUNDING * peak) ** 2, known)
+    clock_error = 1.0 / est.rate - 1.0
+    seconds = 1.0 / (take.sample_rate * (1.0 + clock_error))
+    centre_s = window.centre * seconds
+    steady_s = (
+        window.first * table.span / take.sample_rate,
+        min(window.last * table.span, table.frames) / take.sample_rate,
+    )
+    scale = np.array([i.volts_full_scale for i in take.inputs]) / np.sqrt(2.0)
+    volts = est.a * np.exp(-2j * np.pi * lines.hz * centre_s)[:, None] * scale[None, :]
+    noise = est.noise * scale[None, :, None] * scale[None, None, :]
+    noise = 0.5 * (noise + np.conj(np.swapaxes(noise, 1, 2)))
+
+    snr = np.abs(volts) ** 2 / np.diagonal(noise, axis1=1, axis2=2).real
+    unheard = ~np.any(snr > limits.HEARD, axis=0)
+    long_enough = lines.hz * (steady_s[1] - steady_s[0]) >= limits.MIN_PERIODS
+    remarks, usable = _remarks(take, lines, table, found, est, snr, long_enough)
+    return TakePhasors(
+        take=take,
+        hz=lines.hz[long_enough],
+        played=lines.played[long_enough],
+        injected=lines.injected[long_enough],
+        volts=volts[long_enough],
+        noise=noise[long_enough],
+        hum_limited=est.limited[long_enough],
+        clock_error=clock_error,
+        clock_u=est.rate_u,
+        centre_s=centre_s,
+        steady_s=steady_s,
+        usable=usable,
+        unheard=unheard,
+        remarks=remarks,
+    )
+
+
+def _nothing(take: Take, lines: Lines, table: Table, code: str, message: str) -> TakePhasors:
+    """Return the phasors of a take nothing can be read from."""
+    count, channels = len(lines.hz), len(take.channels)
+    seconds = table.frames / take.sample_rate
+    return TakePhasors(
+        take=take,
+        hz=lines.hz,
+        played=lines.played,
+        injected=lines.injected,
+        volts=np.zeros((count, channels), dtype=np.complex128),
+        noise=np.tile(np.eye(channels, dtype=np.complex128), (count, 1, 1)),
+        hum_limited=np.zeros(count, dtype=bool),
+        clock_error=0.0,
+        clock_u=limits.CLOCK_PRIOR,
+        centre_s=0.5 * seconds,
+        steady_s=(0.0, seconds),
+        usable=False,
+        unheard=np.ones(channels, dtype=bool),
+        remarks=(Remark(code, take.name, message),),
+    )
+
+
+def _remarks(
+    take: Take,
+    lines: Lines,
+    table: Table,
+    found: _Steady,
+    est: _Estimate,
+    snr: Real,
+    long_enough: NDArray[np.bool_],
+) -> tuple[tuple[Remark, ...], bool]:
+    from probe.phasors.remarks import Findings, remark
+
+    return remark(
+        Findings(
+            take=take,
+            lines=lines,
+            extremes=table.extremes,
+            seconds=table.frames / take.sample_rate,
+            steady_s=(
+                found.state.window.first * table.span / take.sample_rate,
+                min(found.state.window.last * table.span, table.frames) / take.sample_rate,
+            ),
+            reaches=(found.run[0] == 0, found.run[1] == found.chunks.count),
+            fits=found.fits,
+            outside=outside(found.gain, *found.run),
+            snr=snr,
+            limited=est.limited,
+            under=est.under,
+            clock_error=1.0 / est.rate - 1.0,
+            clock_u=est.rate_u,
+            long_enough=long_enough,
+        )
+    )

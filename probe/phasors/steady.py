@@ -1,0 +1,244 @@
+"""Where in the file the tones stand still.
+
+1. Tone energy per chunk of about 50 ms gives the core: the longest stretch with tone.
+2. The fit of the core predicts every chunk; each chunk's complex gain against that is near 1
+   where the level stands. The longest run of such chunks is the steady part.
+3. If the core as a whole does not fit (a level that moved, lost samples), shorter and shorter
+   pieces of it are tried, and the longest that fits is grown outwards.
+
+Plain noise never shrinks the steady part: the tolerance follows the scatter from chunk to chunk.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from probe.phasors import thresholds as limits
+from probe.phasors.fit import Fit, Window, model, residual
+from probe.phasors.lines import Lines
+from probe.phasors.table import Complex, Real, Table
+
+
+@dataclass(frozen=True)
+class Chunks:
+    """Rows of the table in groups: chunk i holds rows ``cuts[i]`` to ``cuts[i+1]``."""
+
+    cuts: NDArray[np.int64]
+
+    @property
+    def count(self) -> int:
+        """Number of chunks."""
+        return len(self.cuts) - 1
+
+    def add(self, rows: NDArray[Any]) -> Complex:
+        """Sum over the rows of each chunk, on axis 1."""
+        return np.asarray(np.add.reduceat(rows, self.cuts[:-1], axis=1))
+
+
+def chunks_of(table: Table, sample_rate: float, lowest_hz: float) -> Chunks:
+    """Cut the table into chunks of about 50 ms, at least one period of the lowest tone."""
+    seconds = max(limits.CHUNK_SECONDS, 1.0 / lowest_hz)
+    per = max(1, round(seconds * sample_rate / table.span))
+    count = max(1, table.rows // per)
+    cuts = np.arange(count + 1, dtype=np.int64) * per
+    cuts[-1] = table.rows
+    return Chunks(cuts)
+
+
+def tone_share(table: Table, chunks: Chunks, tones: NDArray[np.int64], rate: float) -> Real:
+    """Return each chunk's tone energy over the usual one, shape (chunks,).
+
+    The median over the tones that carry energy: a thump or a click does not count as tone.
+    """
+    w = table.line_w[tones] * rate
+    start = np.arange(table.rows) * float(table.span)
+    turned = table.values[:, :, tones] * np.exp(-1j * np.outer(start, w))
+    length = np.diff(chunks.cuts).astype(np.float64)
+    energy = np.sum(np.abs(chunks.add(turned)) ** 2, axis=0) / length[:, None] ** 2
+    usual = energy.mean(axis=0)
+    for _ in range(4):
+        on = energy >= 0.5 * usual
+        usual = np.sum(energy * on, axis=0) / np.maximum(on.sum(axis=0), 1)
+    strong = usual > 1e-4 * usual.max(initial=0.0)
+    if not np.any(strong):
+        return np.zeros(chunks.count)
+    return np.asarray(np.median(energy[:, strong] / usual[strong], axis=1))
+
+
+def longest_run(good: NDArray[np.bool_]) -> tuple[int, int]:
+    """Return first and last (exclusive) of the longest run of True; (0, 0) if there is none."""
+    edge = np.flatnonzero(np.diff(np.concatenate([[0], good.astype(np.int8), [0]])))
+    if not len(edge):
+        return 0, 0
+    first, last = edge[0::2], edge[1::2]
+    best = int(np.argmax(last - first))
+    return int(first[best]), int(last[best])
+
+
+@dataclass(frozen=True)
+class Gains:
+    """Complex gain of every chunk against a fit.
+
+    Attributes
+    ----------
+    off
+        Shape (chunks, G), complex: gain minus the usual gain, per channel and group of tones.
+    sigma
+        Shape (G,): scatter of ``off`` from chunk to chunk.
+    usual
+        Shape (G,), complex: gain of the window the fit was made in, near 1.
+    energy
+        Shape (chunks, G): energy of the recording, without hum and offset, over that of the fit.
+    noise
+        Shape (G,): the part of ``energy`` that is noise.
+    """
+
+    off: Complex
+    sigma: Real
+    usual: Complex
+    energy: Real
+    noise: Real
+
+    @property
+    def judges(self) -> NDArray[np.bool_]:
+        """Shape (G,): channels and groups whose tones are strong enough to tell."""
+        return limits.GAIN_SIGMAS * self.sigma < limits.GAIN_BLIND
+
+    def within(self, tolerance: float) -> NDArray[np.bool_]:
+        """Return which chunks stay within ``tolerance`` (or plain noise), shape (chunks,)."""
+        bound = np.maximum(tolerance, limits.GAIN_SIGMAS * self.sigma)
+        return np.asarray(np.all((np.abs(self.off) <= bound) | ~self.judges, axis=1))
+
+
+def gains(window: Window, fit: Fit, chunks: Chunks, lines: Lines) -> Gains:
+    """Compare every chunk of the table with the fit of a window.
+
+    Device tones and injected tones are judged apart, and so is every channel.
+    """
+    table, tones = window.table, lines.tones
+    alone = replace(fit, a=np.where(fit.lines < len(tones), fit.a, 0.0), d=0.0 * fit.d)
+    expected = model(table, window, alone, tones, 0, table.rows)
+    left = residual(table, window, fit, tones, 0, table.rows)
+    groups = [lines.played, ~lines.played]
+    change, energy = [], []
+    for group in (g for g in groups if np.any(g)):
+        ours, rest = expected[:, :, group], left[:, :, group]
+        cross = chunks.add(np.sum(ours.conj() * rest, axis=2))
+        own = chunks.add(np.sum(np.abs(ours) ** 2, axis=2)).real
+        seen = chunks.add(np.sum(np.abs(ours + rest) ** 2, axis=2)).real
+        own = np.maximum(own, 1e-300)
+        change.append(1.0 + cross / own)
+        energy.append(seen / own)
+    gain = np.concatenate(change).T
+    inside = slice(*_chunks_inside(chunks, window))
+    usual = np.median(gain[inside].real, axis=0) + 1j * np.median(gain[inside].imag, axis=0)
+    power = np.concatenate(energy).T
+    return Gains(
+        off=gain - usual,
+        sigma=_scatter(gain[inside]),
+        usual=usual,
+        energy=power,
+        noise=np.maximum(np.median(power[inside], axis=0) - np.abs(usual) ** 2, 0.0),
+    )
+
+
+def _chunks_inside(chunks: Chunks, window: Window) -> tuple[int, int]:
+    first = int(np.searchsorted(chunks.cuts, window.first))
+    last = int(np.searchsorted(chunks.cuts, window.last, side="right")) - 1
+    return first, max(last, first + 1)
+
+
+def _scatter(gain: Complex) -> Real:
+    """Return the standard deviation from chunk to chunk, blind to steps and slow drift."""
+    if len(gain) < 3:
+        return np.zeros(gain.shape[1])
+    power = np.abs(np.diff(gain, axis=0)) ** 2
+    # |difference|² is exponential with mean 2 sigma²; its median is ln 2 times its mean
+    return np.asarray(np.sqrt(np.median(power, axis=0) / (2.0 * np.log(2.0))))
+
+
+def steady_run(gain: Gains, near: tuple[int, int]) -> tuple[int, int]:
+    """Return the run of steady chunks that overlaps ``near`` most, ends trimmed."""
+    good = gain.within(limits.STEADY_GAIN)
+    inside = np.zeros(len(good), dtype=bool)
+    inside[near[0] : near[1]] = True
+    first, last = longest_run(good & inside)
+    if last == first:
+        return 0, 0
+    while first > 0 and good[first - 1]:
+        first -= 1
+    while last < len(good) and good[last]:
+        last += 1
+    return _trim(gain, first, last)
+
+
+def _trim(gain: Gains, first: int, last: int) -> tuple[int, int]:
+    """Cut chunks at the ends that still rise or fall, and one more for good measure."""
+    count = len(gain.off)
+    most = (last - first) // 4
+    begin, end = first, last
+    while begin - first < most and _bends(gain, begin, 1):
+        begin += 1
+    while last - end < most and _bends(gain, end - 1, -1):
+        end -= 1
+    guard = 1 if end - begin > 4 else 0
+    if begin > 0:
+        begin += guard
+    if end < count:
+        end -= guard
+    return begin, end
+
+
+def _bends(gain: Gains, at: int, inward: int) -> bool:
+    """Return whether a chunk differs from the mean of the four next to it further inside."""
+    inner = [at + inward * k for k in range(1, 5)]
+    if min(inner) < 0 or max(inner) >= len(gain.off):
+        return False
+    change = np.abs(gain.off[at] - gain.off[inner].mean(axis=0))
+    bound = np.maximum(limits.EDGE_GAIN, limits.GAIN_SIGMAS * gain.sigma * 1.12)
+    return bool(np.any((change > bound) & gain.judges))
+
+
+def outside(gain: Gains, first: int, last: int) -> str | None:
+    """Say what the tones do outside the steady part: None where they only begin and end.
+
+    Returns
+    -------
+    ``"level-moved"`` (another level), ``"dropout"`` (the same level, another phase),
+    ``"disturbed"`` (the same again after a disturbance), or None.
+    """
+    judges = gain.judges
+    if not np.any(judges):
+        return None
+    off, energy = gain.off[:, judges], gain.energy[:, judges] - gain.noise[judges]
+    usual = gain.usual[judges]
+    for side in (np.arange(first - 1, -1, -1), np.arange(last, len(off))):
+        verdict = _one_side(off[side], energy[side], usual, gain.sigma[judges], gain.noise[judges])
+        if verdict is not None:
+            return verdict
+    return None
+
+
+def _one_side(off: Complex, energy: Real, usual: Complex, sigma: Real, noise: Real) -> str | None:
+    """Judge the chunks on one side, nearest first."""
+    # the chunk at the very edge of the steady part may hold the edge itself
+    level = np.abs(off + usual)
+    bound = np.maximum(limits.STEADY_GAIN, limits.GAIN_SIGMAS * sigma)
+    for at in range(len(off) - limits.PLATEAU_CHUNKS + 1):
+        part = slice(at, at + limits.PLATEAU_CHUNKS)
+        swing = np.abs(off[part] - off[part].mean(axis=0)).max(axis=0)
+        loud = np.all(energy[part] > limits.SILENT_GAIN**2 + 2.0 * noise, axis=0)
+        if not np.all((swing < bound) & loud):
+            continue
+        same_power = np.abs(energy[part].mean(axis=0) - 1.0) < 4.0 * bound
+        if np.all(np.abs(off[part].mean(axis=0)) < bound):
+            if at > 0:
+                return "disturbed"
+            continue
+        return "dropout" if np.all(same_power) else "level-moved"
+    drifts = len(off) >= limits.PLATEAU_CHUNKS and bool(np.all(level > 0.3))
+    return "level-moved" if drifts else None
