@@ -132,8 +132,7 @@ def table(circuits: Sequence[str], rough: bool, jobs: int) -> tuple[list[str], l
         runs = list(pool.map(run, cases))
     head = HEADS[rough]
     lines = ["| " + " | ".join(head) + " |", "|" + "---|" * len(head)]
-    for circuit in circuits:
-        lines.append(row(circuit, rough, [r for r in runs if r.case.circuit == circuit]))
+    lines += [row(c, rough, [r for r in runs if r.case.circuit == c]) for c in circuits]
     return lines, runs
 
 

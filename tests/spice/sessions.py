@@ -126,7 +126,8 @@ class Written:
     device_tones: tuple[float, ...]
     phasors: dict[str, NDArray[np.complex128]]
     """Take → shape (F, channels): true volts at the recorder's terminals at the take's tones,
-    device tones first, then injected ones, as at the file's first sample."""
+    device tones first, then injected ones, as at the file's first sample; the drive last where
+    it was recorded."""
     hz: dict[str, tuple[float, ...]]
 
 
@@ -144,6 +145,7 @@ def make_session(
     exchanged: bool = False,
     seconds: tuple[float, float] = (2.0, 4.0),
     ppm: float = 180.0,
+    injector_clock: str = "player",
     single_ended_load: float = 1_000.0,
     stated_polarity: str | None = "pin-2-hot",
     seed: int = 0,
@@ -167,6 +169,9 @@ def make_session(
         Draw the bench's true figures from the declared uncertainties.
     phases
         Declare ``phases_deg``; None leaves it to the seed.
+    injector_clock
+        ``player``: injectors are played by what plays the device's tones; ``recorder``: by the
+        recorder itself, as when the device plays files of its own.
     exchanged
         Every other take has the leads of the recorder exchanged.
     """
@@ -188,6 +193,9 @@ def make_session(
         _record(plan, transfer[k], player, bench, situation, rough, drift_db, seconds, ppm, rng)
         for k, plan in enumerate(plans)
     ]
+    if injector_clock == "recorder":
+        for recording in recordings:
+            recording.injector_clock = 1.0
     if situation == "timebase":
         _lay_on_one_stream(recordings, rng)
     for recording in recordings:
@@ -211,10 +219,7 @@ def make_session(
         drive_volts=drive,
         takes=names,
         device_tones=played,
-        phasors={
-            n: r.phasors(drive)[:, : len(r.plan.channels)]
-            for n, r in zip(names, recordings, strict=True)
-        },
+        phasors={n: r.phasors(drive) for n, r in zip(names, recordings, strict=True)},
         hz={n: tuple(r.hz) for n, r in zip(names, recordings, strict=True)},
     )
 
@@ -302,6 +307,7 @@ class _Recording:
     injector_delay_s: float
     full_scale: NDArray[np.float64]
     start_frame: int | None = None
+    injector_clock: float | None = None  # as ``clock``; None: the same
     hz: NDArray[np.float64] = field(default_factory=lambda: np.zeros(0))
     _device_wave: NDArray[np.float64] = field(default_factory=lambda: np.zeros((0, 0)))
     _injected_wave: NDArray[np.float64] = field(default_factory=lambda: np.zeros((0, 0)))
@@ -309,16 +315,19 @@ class _Recording:
     def synthesise(self, player: _Player) -> None:
         self.hz = player.device_hz
         self.device = self.device * _turn(player.device_hz, player.device_phases_deg, self.delay_s)
-        self._device_wave = self._wave(player.device_hz, self.device)
+        self._device_wave = self._wave(player.device_hz, self.device, self.clock)
         if self.plan.inject:
             self.hz = np.concatenate([self.hz, player.injected_hz])
             self.injected = self.injected * _turn(
                 player.injected_hz, player.injected_phases_deg, self.injector_delay_s
             )
-            self._injected_wave = self._wave(player.injected_hz, self.injected)
+            clock = self.injector_clock or self.clock
+            self._injected_wave = self._wave(player.injected_hz, self.injected, clock)
 
-    def _wave(self, hz: NDArray[np.float64], volts: NDArray[np.complex128]) -> NDArray[np.float64]:
-        wave = _sum_of_tones(hz / (RATE * self.clock), volts, self.frames)
+    def _wave(
+        self, hz: NDArray[np.float64], volts: NDArray[np.complex128], clock: float
+    ) -> NDArray[np.float64]:
+        wave = _sum_of_tones(hz / (RATE * clock), volts, self.frames)
         return wave * _gate(self.frames, self.first, self.last)[:, None]
 
     def peak(self) -> float:

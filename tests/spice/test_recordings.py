@@ -11,7 +11,7 @@ import soundfile
 
 from . import ngspice
 from .circuits import draw, nominal
-from .sessions import FULL_SCALE, PLANS, SITUATIONS, make_session
+from .sessions import FULL_SCALE, PLANS, SITUATIONS, Written, make_session
 
 pytestmark = [
     pytest.mark.spice,
@@ -37,7 +37,7 @@ def test_files_hold_the_solution(situation: str, tmp_path: Path) -> None:
     )  # fmt: skip
     rate = 48_000 * (1 + 180e-6 if situation == "foreign-clock" else 1.0)
     for take in w.takes:
-        found = fit(tmp_path / f"{take}.wav", w.hz[take], rate)[:, :2]
+        found = fit(tmp_path / f"{take}.wav", w.hz[take], rate)
         # Closed form: noise of -115 dB FS spreads a phasor by sigma / sqrt(N) volts rms per part;
         # six times that.
         sigma = FULL_SCALE / np.sqrt(2) * 10 ** (-115 / 20) / np.sqrt(2.0 * 48_000)
@@ -97,6 +97,49 @@ def test_session_says_what_was_plugged(tmp_path: Path) -> None:
     assert takes["across"]["load"][0]["to"] == "cold"
     assert takes["inject-cold"]["inject"][0]["into"] == "cold"
     assert takes["load-cold"]["channels"] == ["cold", "hot", "reference"]
+
+
+TERMINALS = ("hot", "cold", "single-ended")
+
+
+@pytest.mark.parametrize("name", ["1b", "3", "4", "4b", "9", "shared", "7"])
+def test_takes_obey_the_terminal_equation(name: str, tmp_path: Path) -> None:
+    """``V = (1 + Z Y)⁻¹ (s Voc + Z J)`` from the truth against the takes' own netlist."""
+    w = make_session(tmp_path, draw(name, 1), situation="reference", phases=True)
+    takes = {t["name"]: t for t in session(tmp_path)["take"]}
+    for take, volts in w.phasors.items():
+        for f, seen in zip(w.hz[take], volts, strict=True):
+            played = f in w.device_tones
+            said = predicted(w, takes[take], f, played)
+            channels = [TERMINALS.index(c) for c in takes[take]["channels"][:2]]
+            # device tones against the recorded drive, injected ones up to one phase
+            loudest = int(np.argmax(abs(said[channels])))
+            injected = seen[loudest] / said[channels][loudest]
+            turn = seen[2] / abs(seen[2]) if played else injected
+            # Closed form of any linear stage; the error is the simulator's double precision.
+            scale = abs(seen[:2]).max()
+            assert abs(turn) == pytest.approx(1, rel=1e-6)
+            assert abs(seen[:2] / turn - said[channels]).max() < 1e-6 * scale
+
+
+def predicted(w: Written, take: dict, f: float, played: bool) -> np.ndarray:
+    """Volts at the three terminals in a take, from the open-circuit truths and declared parts."""
+    t, place = w.truth, TERMINALS.index
+    z = np.array([[t.at(t.z[i, j], f) for j in TERMINALS] for i in TERMINALS])
+    voc = np.array([t.at(c, f) for c in (t.hot, t.cold, t.single_ended)]) * w.drive_volts * played
+    y, j = np.zeros((3, 3), complex), np.zeros(3, complex)
+    for channel in take["channels"][:2]:
+        y[place(channel), place(channel)] += 1 / 20e3 + 2j * np.pi * f * 150e-12
+    for load in take.get("load", []):
+        ends = [place(e) for e in (load["from"], load["to"]) if e != "ground"]
+        sign = np.zeros(3)
+        sign[ends] = [1, -1][: len(ends)]
+        y += np.outer(sign, sign) / load["ohm"]
+    for injector in take.get("inject", []):
+        leg = place(injector["into"])
+        y[leg, leg] += 1 / injector["through_ohm"]
+        j[leg] += 0 if played else injector["volts"] / injector["through_ohm"]
+    return np.linalg.solve(np.eye(3) + z @ y, voc + z @ j)
 
 
 def session(folder: Path) -> dict:
