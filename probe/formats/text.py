@@ -86,6 +86,11 @@ def all_of(words: Iterable[str]) -> str:
     return _listed(words, "and")
 
 
+def counted(number: int, thing: str) -> str:
+    """Return ``1 value`` or ``2 values``."""
+    return f"{number} {thing}" if number == 1 else f"{number} {thing}s"
+
+
 def _listed(words: Iterable[str], last: str) -> str:
     *most, end = [*words] or [""]
     return f"{', '.join(most)} {last} {end}" if most else end

@@ -337,6 +337,8 @@ _TYPES = {
 def _allowed(error: ErrorDetails, options: list[Any]) -> str:
     """Return what is allowed, as the middle of a sentence; empty where only the model knows."""
     kind, limits = error["type"], error.get("ctx", {})
+    if kind.endswith("too_short") and limits.get("min_length") == 1:
+        return "must not be empty"
     if kind in _BOUNDS:
         return _BOUNDS[kind].format(**limits)
     if kind in _TYPES:

@@ -13,7 +13,7 @@ from pathlib import Path, PurePosixPath, PureWindowsPath
 
 from probe.errors import BadInput
 from probe.formats.places import Keys
-from probe.formats.text import all_of, quoted
+from probe.formats.text import all_of, counted, quoted
 from probe.formats.toml import complaint
 from probe.session.document import InjectTable, LoadTable, SessionTable, TakeTable
 
@@ -139,7 +139,7 @@ class _TakeCheck:
         if len(take.tones_hz) > most:
             allowed = "plays no tones" if not most else "plays one tone"
             raise self.wrong(
-                f'has {len(take.tones_hz)} tones, but signal "{take.signal}" {allowed}; '
+                f'has {counted(len(take.tones_hz), "tone")}, but signal "{take.signal}" {allowed}; '
                 "correct signal or tones_hz",
                 "tones_hz",
             )
@@ -152,7 +152,7 @@ class _TakeCheck:
             raise self.wrong(f"{tones[position]:g} Hz is listed twice", *keys, "tones_hz", position)
         if phases is not None and len(phases) != len(tones):
             raise self.wrong(
-                f"has {len(phases)} values and tones_hz has {len(tones)}; one for each tone",
+                f"has {counted(len(phases), 'value')} and tones_hz has {len(tones)}; one for each tone",
                 *keys,
                 "phases_deg",
             )
@@ -161,7 +161,7 @@ class _TakeCheck:
         take = self.take
         if take.volts_full_scale is not None and len(take.volts_full_scale) != len(take.channels):
             raise self.wrong(
-                f"has {len(take.volts_full_scale)} values and channels has "
+                f"has {counted(len(take.volts_full_scale), 'value')} and channels has "
                 f"{len(take.channels)}; one for each channel",
                 "volts_full_scale",
             )

@@ -10,7 +10,7 @@ from typing import cast
 
 from probe.errors import BadInput
 from probe.formats.places import Keys
-from probe.formats.text import all_of, nearest, quoted, shown_path
+from probe.formats.text import all_of, counted, nearest, quoted, shown_path
 from probe.formats.toml import complaint, dotted, read_toml
 from probe.session.check import check_document, resistors
 from probe.session.document import (
@@ -367,7 +367,7 @@ class _Build:
             raise complaint(
                 self.toml_path,
                 ("take", position, "channels"),
-                f"has {audio.channels} channels and only {len(bench.inputs)} [[bench.input]] "
+                f"has {counted(audio.channels, 'channel')} and only {len(bench.inputs)} [[bench.input]] "
                 "are described; describe one for each channel of the file, in its order",
             )
 

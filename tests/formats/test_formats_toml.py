@@ -5,6 +5,7 @@ The expected words of a message are the project's own: regression only, unless a
 
 from __future__ import annotations
 
+import errno
 import os
 import time
 from collections.abc import Callable
@@ -45,7 +46,7 @@ class Example(Table):
 Read = Callable[[str | bytes], Example]
 
 
-@pytest.fixture()
+@pytest.fixture
 def read(tmp_path: Path) -> Read:
     def run(text: str | bytes) -> Example:
         path = tmp_path / "example.toml"
@@ -188,11 +189,14 @@ def test_what_is_not_a_file(tmp_path: Path) -> None:
         assert str(caught.value).isprintable()
 
 
-@pytest.mark.skipif(os.geteuid() == 0, reason="the superuser may read every file")
-def test_unreadable_file(tmp_path: Path) -> None:
+def test_unreadable_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = tmp_path / "closed.toml"
     path.write_text(HEAD)
-    path.chmod(0)
+
+    def refuse(*args: object, **kwargs: object) -> None:
+        raise PermissionError(errno.EACCES, os.strerror(errno.EACCES), str(path))
+
+    monkeypatch.setattr(Path, "open", refuse)
     with pytest.raises(BadInput, match="cannot be read: permission denied"):
         read_toml(path, Example, format_word="probe-example/1")
 
