@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from probe.phasors import thresholds as limits
-from probe.phasors.table import Complex, Real, Table
+from probe.phasors.table import Complex, Real, Table, spin
 
 Index = NDArray[np.int64]
 
@@ -82,7 +82,7 @@ class Window:
     def solve(self, lines: Index, w: Real) -> Fit:
         """Fit ``lines`` at frequencies ``w`` (rad/sample) and the offset."""
         rows = np.append(lines, len(self.table.line_w) - 1)
-        turn = np.exp(1j * np.outer(self.start, w))
+        turn = spin(w, self.start[0], self.table.span, len(self.start))
         probe = np.concatenate([turn, np.ones((len(turn), 1))], axis=1).conj()
         values = self.values(rows)
         plus, minus, flat = _responses(self.table, rows, w)
@@ -160,12 +160,12 @@ def residual(table: Table, window: Window, fit: Fit, rows: Index, first: int, la
 def model(table: Table, window: Window, fit: Fit, rows: Index, first: int, last: int) -> Complex:
     """Return what the fitted lines put into the table, shape (C, last - first, rows)."""
     plus, minus, flat = _responses(table, rows, fit.w)
-    start = np.arange(first, last) * float(table.span) - window.centre
-    turn = np.exp(1j * np.outer(start, fit.w))
+    turn = spin(fit.w, first * float(table.span) - window.centre, table.span, last - first)
+    back = turn.conj()
     out = np.empty((len(fit.a), last - first, len(rows)), dtype=np.complex128)
     for channel, (a, d) in enumerate(zip(fit.a, fit.d, strict=True)):
         both = turn @ (0.5 * a[:, None] * plus.T)
-        both += turn.conj() @ (0.5 * a.conj()[:, None] * minus.T)
+        both += back @ (0.5 * a.conj()[:, None] * minus.T)
         out[channel] = both + d * flat
     return out
 
@@ -179,11 +179,10 @@ def coarse_rate(table: Table, first: int, last: int, lines: Index) -> float:
     robust against a jump somewhere.
     """
     nominal = table.line_w[lines]
-    start = np.arange(first, last) * float(table.span)
     rate = table.rate - 1.0
-    turn = np.exp(-1j * np.outer(start, nominal * table.rate))
-    y = table.values[:, first:last][:, :, lines] * turn
     span = float(table.span)
+    turn = spin(-nominal * table.rate, 0.0, span, last - first)
+    y = table.values[:, first:last][:, :, lines] * turn
     while y.shape[1] >= 2:
         ready = nominal * span >= 6.0 * np.pi
         pairs = np.sum(y[:, 1:] * y[:, :-1].conj(), axis=(0, 1))
@@ -193,10 +192,9 @@ def coarse_rate(table: Table, first: int, last: int, lines: Index) -> float:
             step = float(np.sum(weight * np.angle(pairs) / lag) / weight.sum())
             step = float(np.clip(rate + step, -limits.CLOCK_RANGE, limits.CLOCK_RANGE)) - rate
             rate += step
-            y = y * np.exp(-1j * step * np.outer(start[: y.shape[1]], nominal))
+            y = y * spin(-step * nominal, 0.0, span, y.shape[1])
         even = y.shape[1] // 2 * 2
         y = y[:, 0:even:2] + y[:, 1:even:2]
-        start = start[0:even:2]
         span *= 2.0
     return 1.0 + rate
 

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from probe.phasors import thresholds as limits
 from probe.phasors.fit import Fit, Index, Window, residual
 from probe.phasors.lines import Lines
-from probe.phasors.table import Complex, Real
+from probe.phasors.table import Complex, Real, spin
 
 SEARCH_ROWS = 4096
 """Rows the search looks at: on longer stretches the mains wanders anyway."""
@@ -67,8 +67,7 @@ def _power(window: Window, fit: Fit, hum: Index, rate: float) -> tuple[Real, int
     spare = max(0, (window.last - window.first) - SEARCH_ROWS) // 2
     first, last = window.first + spare, window.last - spare
     left = residual(table, window, fit, hum, first, last)
-    start = np.arange(first, last) * float(table.span)
-    left *= np.exp(-1j * rate * np.outer(start, table.line_w[hum]))
+    left *= spin(-rate * table.line_w[hum], 0.0, table.span, last - first)
     size = 1 << int(np.ceil(np.log2(2 * (last - first))))
     spectrum = np.abs(np.fft.fft(left, n=size, axis=1)) ** 2
     near = max(32, int(limits.MAINS_RANGE * table.line_w[hum].max() * table.span * size / 6.0))
@@ -154,8 +153,8 @@ def _levels(window: Window, fit: Fit, mains: Mains, hum: Index) -> Complex:
     table = window.table
     w = table.line_w[hum] * mains.ratio
     left = residual(table, window, fit, hum, window.first, window.last)
-    left *= np.exp(-1j * np.outer(window.start, w))
-    own = np.array([table.response(w[k : k + 1], hum[k : k + 1])[0, 0] for k in range(len(hum))])
+    left *= spin(-w, window.start[0], table.span, len(window.start))
+    own = table.own_response(w, hum)
     levels = 2.0 * left.mean(axis=1) / own[None, :]
     for k, line in enumerate(hum):
         at = np.flatnonzero(fit.lines == line)

@@ -32,7 +32,7 @@ from probe.phasors.steady import (
     steady_run,
     tone_share,
 )
-from probe.phasors.table import Complex, Real, Table, block_length, project
+from probe.phasors.table import Complex, Real, Table, block_length, project, spin
 from probe.session.model import Session, Take
 
 Pieces = Iterable[NDArray[np.float32]]
@@ -125,9 +125,7 @@ def _table(take: Take, lines: Lines, pieces: Pieces) -> Table:
 def _coherent(table: Table, lines: Lines, rate: float) -> bool:
     """Return whether tones are there: energy that adds up over rows, not noise."""
     w = table.line_w[lines.tones] * rate
-    y = table.values[:, :, lines.tones] * np.exp(
-        -1j * np.outer(np.arange(table.rows) * float(table.span), w)
-    )
+    y = table.values[:, :, lines.tones] * spin(-w, 0.0, table.span, table.rows)
     together = np.sum(np.abs(y.sum(axis=1)) ** 2)
     apart = np.sum(np.abs(y) ** 2)
     return bool(together > 50.0 * apart)
@@ -267,11 +265,10 @@ def _estimate(take: Take, lines: Lines, state: _State, floor: Real, known: Known
     table, tones = state.window.table, lines.tones
     nominal = table.line_w[tones]
     hum = table.line_w[lines.hum] * state.mains.ratio
-    for _ in range(2):
-        occupied = np.concatenate([state.fit.w, hum])
-        noise = local_noise(state.window, state.fit, tones, occupied, floor)
-        weight = np.asarray(np.linalg.inv(noise), dtype=np.complex128)
-        state = _pull_clock(state, lines, weight)
+    occupied = np.concatenate([state.fit.w, hum])
+    noise = local_noise(state.window, state.fit, tones, occupied, floor)
+    weight = np.asarray(np.linalg.inv(noise), dtype=np.complex128)
+    state = _pull_clock(state, lines, weight)
     count = len(tones)
     only = replace(
         state.fit,

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from probe.phasors import thresholds as limits
 from probe.phasors.fit import Fit, Window, residual
-from probe.phasors.table import Complex, Real
+from probe.phasors.table import Complex, Real, spin
 
 
 def local_noise(
@@ -24,23 +24,18 @@ def local_noise(
     Parameters
     ----------
     tones
-        Positions among the table's lines; all of them in the fit.
+        Positions among the table's lines; the first lines of the fit.
     occupied
         Frequencies (rad/sample) where lines stand that are not noise.
     floor
         Shape (C,): smallest variance of a sample, full scale squared.
     """
-    place = {int(line): k for k, line in enumerate(fit.lines)}
-    w = fit.w[[place[int(t)] for t in tones]]
+    w = fit.w[: len(tones)]
     left = residual(window.table, window, fit, tones, window.first, window.last)
     spectrum, offsets = _spectrum(window, left, tones, w)
-    least = np.diag(4.0 * floor / window.frames)
-    out = np.empty((len(tones), len(left), len(left)), dtype=np.complex128)
-    for j in range(len(tones)):
-        use = _noise_bins(w[j], offsets, occupied, window.frames)
-        gain = fit.gain_of_noise[place[int(tones[j])]]
-        out[j] = gain * (_average(spectrum[:, use, j]) + least)
-    return out
+    use = _noise_bins(w, offsets, occupied, window.frames)
+    noise = _average(spectrum, use) + np.diag(4.0 * floor / window.frames)
+    return np.asarray(fit.gain_of_noise[: len(tones), None, None] * noise)
 
 
 def _spectrum(
@@ -50,44 +45,51 @@ def _spectrum(
 
     Bins are whole multiples of 1/T from the tone, in rad/sample.
     """
+    span = window.table.span
     unit = 2.0 * np.pi / window.frames
     # a block's own averaging is undone, so stay where it is mild
-    reach = int(0.35 * window.frames / window.table.span)
+    reach = int(0.35 * window.frames / span)
     # the bin beside the tone is left out: the clock was fitted to what is in it
     side = np.arange(2, max(3, min(limits.NOISE_BINS, reach)) + 1)
     offsets = unit * np.concatenate([-side[::-1], side])
-    blocks = np.exp(-1j * np.outer(offsets, window.tau)) / len(window.tau)
-    turned = left * np.exp(-1j * np.outer(window.start, w))
-    own = np.stack(
-        [window.table.response(w[j] + offsets, tones[j : j + 1])[0] for j in range(len(w))], axis=1
-    )
+    turned = left * spin(-w, window.start[0], span, len(window.start))
+    blocks = spin(-offsets, window.tau[0], span, len(window.tau)).T / len(window.tau)
+    own = window.table.own_response(w + offsets[:, None], tones)
     # the block's phase for an offset belongs to its middle, as tau does
-    own = own * np.exp(-1j * offsets * 0.5 * (window.table.span - 1))[:, None]
-    spectrum = 2.0 * np.einsum("kb,cbj->ckj", blocks, turned) / own[None]
-    return np.asarray(spectrum), offsets
+    own = own * np.exp(-1j * offsets * 0.5 * (span - 1))[:, None]
+    return np.asarray(2.0 * (blocks @ turned) / own), offsets
 
 
-def _noise_bins(w: float, offsets: Real, occupied: Real, frames: int) -> NDArray[np.int64]:
-    """Return which bins hold noise: near the tone first, none beside a line or below offset."""
+def _noise_bins(w: Real, offsets: Real, occupied: Real, frames: int) -> NDArray[np.bool_]:
+    """Return which bins hold noise, shape (bins, tones).
+
+    Those near the tone, none beside a line, at offset or at half the sample rate.
+    """
     unit = 2.0 * np.pi / frames
-    place = w + offsets
+    place = w + offsets[:, None]
     clear = (place > 1.5 * unit) & (place < np.pi - 1.5 * unit)
-    if len(occupied):
-        distance = np.abs(place[:, None] - occupied[None, :]).min(axis=1)
-        clear &= distance > 0.9 * unit
-    order = np.argsort(np.abs(offsets), kind="stable")
-    order = order[clear[order]]
-    near = int(np.sum(np.abs(offsets[order]) <= limits.NOISE_BAND * w))
-    return order[: max(near, limits.NOISE_MIN_BINS)]
+    distance = np.abs(place[:, :, None] - occupied).min(axis=2)
+    clear &= distance > 0.9 * unit
+    near = np.abs(offsets)[:, None] <= limits.NOISE_BAND * w
+    # low tones of short records reach further up until there are enough
+    nearest_first = np.argsort(np.abs(offsets), kind="stable")
+    rank = np.empty_like(clear, dtype=np.int64)
+    rank[nearest_first] = np.cumsum(clear[nearest_first], axis=0)
+    return np.asarray(clear & (near | (rank <= limits.NOISE_MIN_BINS)))
 
 
-def _average(bins: Complex) -> Complex:
-    """Return the mean of ``y yᴴ`` over bins (C, n) without outliers, widened for few bins."""
-    power = np.abs(bins) ** 2
-    middle = np.median(power, axis=1, keepdims=True)
-    quiet = np.all(power <= limits.NOISE_OUTLIER * middle, axis=0)
-    bins = bins[:, quiet] if np.any(quiet) else bins
-    n = bins.shape[1]
+def _average(bins: Complex, use: NDArray[np.bool_]) -> Complex:
+    """Return the mean of ``y yᴴ`` over bins without outliers, widened for few bins.
+
+    ``bins`` is (C, bins, tones), ``use`` is (bins, tones); the result is (tones, C, C).
+    """
+    power = np.where(use, np.abs(bins) ** 2, np.inf)
+    count = use.sum(axis=0)
+    middle = np.sort(power, axis=1)[:, np.maximum(count - 1, 0) // 2, np.arange(len(count))]
+    quiet = use & np.all(power <= limits.NOISE_OUTLIER * middle[:, None, :], axis=0)
+    kept = np.where(quiet, bins, 0.0).transpose(2, 0, 1)
+    n = np.maximum(quiet.sum(axis=0), 1)
     # JCGM 101:2008 6.4.9.4: variance of the t distribution, nu/(nu - 2) with nu = 2 n
-    widen = n / max(n - 1.0, 1.0)
-    return np.asarray(widen * (bins @ bins.conj().T) / n)
+    widen = n / np.maximum(n - 1.0, 1.0)
+    covariance = kept @ kept.conj().transpose(0, 2, 1)
+    return np.asarray(covariance * (widen / n)[:, None, None])

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from probe.phasors import thresholds as limits
 from probe.phasors.fit import Fit, Window, model, residual
 from probe.phasors.lines import Lines
-from probe.phasors.table import Complex, Real, Table
+from probe.phasors.table import Complex, Real, Table, spin
 
 
 @dataclass(frozen=True)
@@ -55,8 +55,7 @@ def tone_share(table: Table, chunks: Chunks, tones: NDArray[np.int64], rate: flo
     The median over the tones that carry energy: a thump or a click does not count as tone.
     """
     w = table.line_w[tones] * rate
-    start = np.arange(table.rows) * float(table.span)
-    turned = table.values[:, :, tones] * np.exp(-1j * np.outer(start, w))
+    turned = table.values[:, :, tones] * spin(-w, 0.0, table.span, table.rows)
     length = np.diff(chunks.cuts).astype(np.float64)
     energy = np.sum(np.abs(chunks.add(turned)) ** 2, axis=0) / length[:, None] ** 2
     usual = energy.mean(axis=0)
@@ -225,7 +224,6 @@ def outside(gain: Gains, first: int, last: int) -> str | None:
 
 def _one_side(off: Complex, energy: Real, usual: Complex, sigma: Real, noise: Real) -> str | None:
     """Judge the chunks on one side, nearest first."""
-    # the chunk at the very edge of the steady part may hold the edge itself
     level = np.abs(off + usual)
     bound = np.maximum(limits.STEADY_GAIN, limits.GAIN_SIGMAS * sigma)
     for at in range(len(off) - limits.PLATEAU_CHUNKS + 1):
@@ -234,11 +232,20 @@ def _one_side(off: Complex, energy: Real, usual: Complex, sigma: Real, noise: Re
         loud = np.all(energy[part] > limits.SILENT_GAIN**2 + 2.0 * noise, axis=0)
         if not np.all((swing < bound) & loud):
             continue
-        same_power = np.abs(energy[part].mean(axis=0) - 1.0) < 4.0 * bound
-        if np.all(np.abs(off[part].mean(axis=0)) < bound):
-            if at > 0:
+        change = np.abs(off[part].mean(axis=0))
+        if np.all(change < bound):
+            if np.any(np.abs(off[:at]) > bound):
                 return "disturbed"
             continue
-        return "dropout" if np.all(same_power) else "level-moved"
-    drifts = len(off) >= limits.PLATEAU_CHUNKS and bool(np.all(level > 0.3))
-    return "level-moved" if drifts else None
+        return _kind(off[part], energy[part], usual)
+    never_silent = bool(np.all(np.median(energy, axis=0) > 0.5)) or bool(np.all(level > 0.3))
+    lasting = len(off) >= limits.PLATEAU_CHUNKS and never_silent
+    return _kind(off, energy, usual) if lasting else None
+
+
+def _kind(off: Complex, energy: Real, usual: Complex) -> str:
+    """Tell a new level from a new phase: the first changes energy as much as gain."""
+    change = np.median(np.abs(off), axis=0)
+    power = np.maximum(np.median(energy, axis=0), 0.0)
+    louder = np.abs(np.sqrt(power) - np.abs(usual))
+    return "dropout" if np.all(louder < 0.5 * change) else "level-moved"
