@@ -152,7 +152,8 @@ class _TakeCheck:
             raise self.wrong(f"{tones[position]:g} Hz is listed twice", *keys, "tones_hz", position)
         if phases is not None and len(phases) != len(tones):
             raise self.wrong(
-                f"has {counted(len(phases), 'value')} and tones_hz has {len(tones)}; one for each tone",
+                f"has {counted(len(phases), 'value')} and tones_hz has {len(tones)}; "
+                "one for each tone",
                 *keys,
                 "phases_deg",
             )

@@ -367,8 +367,9 @@ class _Build:
             raise complaint(
                 self.toml_path,
                 ("take", position, "channels"),
-                f"has {counted(audio.channels, 'channel')} and only {len(bench.inputs)} [[bench.input]] "
-                "are described; describe one for each channel of the file, in its order",
+                f"has {counted(audio.channels, 'channel')} and only {len(bench.inputs)} "
+                "[[bench.input]] are described; describe one for each channel of the file, "
+                "in its order",
             )
 
     def _load(self, keys: Keys) -> Load:
