@@ -1,0 +1,387 @@
+"""From facts and a destination to advice: every allowed option solved, judged, one chosen.
+
+The order of the work: what the device is; which options its connectors allow; for every kind
+the stage may still be, and every corner of what was not measured, each option into each input;
+the worst verdict of them; the choice.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from probe.advice import thresholds as limit
+from probe.advice.cautions import general_cautions, refusal
+from probe.advice.choose import choose, mark
+from probe.advice.destination import Circuit, Destination, Input
+from probe.advice.figures import Against, Figures, Scale, figures, over_assumptions, over_cases
+from probe.advice.model import Advice, Note, OptionAdvice
+from probe.advice.quantity import Quantity, from_draws
+from probe.advice.rules import Case, Finding, Stage, Verdict, condition, judge, severity
+from probe.advice.sampled import Sampled, completions, sample
+from probe.advice.solve import Response, solve_option
+from probe.advice.subject import Device, Facts, SideFacts, device_of, side_of
+from probe.advice.wiring import OPTIONS, Option
+from probe.advice.words import TAKES
+from probe.facts.source import Source
+
+Floats = NDArray[np.float64]
+
+BALANCED_CIRCUITS: tuple[Circuit, ...] = ("difference-amplifier", "buffered", "transformer")
+
+BY_ID = {option.id: option for option in OPTIONS}
+
+
+@dataclass(frozen=True)
+class _Operating:
+    """Where the drive stands, for levels and for what protects, with the words for both."""
+
+    volts: float | None
+    words: str
+    maximum_words: str
+
+
+@dataclass(frozen=True)
+class _Reference:
+    """The link levels are compared with: an option into an input, or only a convention."""
+
+    kind: str
+    option: Option | None
+    socket: Input | None
+    words: str
+
+
+def advise(facts: Facts, sources: Mapping[str, Source], destination: Destination) -> Advice:
+    """Return the advice for connecting the measured device to ``destination``.
+
+    Parameters
+    ----------
+    facts
+        A ``probe-facts/1`` document.
+    sources
+        The identified stage of each side (``left``, ``right``, ``mono``) that has one.
+    """
+    device = device_of(facts)
+    sides = [side_of(facts, name) for name in facts.get("sides", {})]
+    operating = _operating(device, destination)
+    refused = refusal(device, sides)
+    options: list[OptionAdvice] = []
+    cautions: list[Note] = list(refused)
+    if not refused:
+        for side in sides:
+            if side.name in sources:
+                options += _side_options(device, side, sources[side.name], destination, operating)
+        cautions += general_cautions(device, sides, destination, [o.option for o in options])
+    choices = choose(options, destination)
+    return Advice(
+        device=device.name,
+        destination=destination.name or "the destination",
+        operating=operating.words,
+        wanted_gain_db=destination.wanted_gain_db,
+        options=mark(options, choices),
+        choices=choices,
+        cautions=tuple(cautions),
+    )
+
+
+def allowed(device: Device, socket: Input) -> list[Option]:
+    """Return the options that the connectors of both ends allow; none into a digital socket."""
+    return [o for o in OPTIONS if o.from_ in device.connectors and o.to == socket.connector]
+
+
+def _operating(device: Device, destination: Destination) -> _Operating:
+    if destination.operating_volts is not None:
+        volts = destination.operating_volts
+        return _Operating(volts, f"at the declared {volts:g} V", f"at the declared {volts:g} V")
+    if device.full_output_volts is not None:
+        volts = device.full_output_volts
+        words = f"at the device's full output of {volts:g} V"
+        return _Operating(volts, words, words)
+    assumed = limit.ASSUMED_MAXIMUM_VOLTS
+    if "xlr" not in device.connectors:
+        assumed = limit.ASSUMED_SINGLE_ENDED_MAXIMUM_VOLTS
+    return _Operating(
+        None, "at the measured level", f"at an assumed {assumed:g} V (nothing declared)"
+    )
+
+
+def _side_options(
+    device: Device,
+    side: SideFacts,
+    source: Source,
+    destination: Destination,
+    operating: _Operating,
+) -> list[OptionAdvice]:
+    sampled = sample(source)
+    found = []
+    for socket in destination.inputs:
+        reference = _reference(device, destination, socket)
+        for option in allowed(device, socket):
+            cases = [
+                _case(device, side, sampled, destination, operating, reference, option, socket,
+                      kind, circuit)
+                for kind in side.stage.possible
+                for circuit in _circuits(socket)
+            ]  # fmt: skip
+            found.append(_compiled(cases, side, reference, operating))
+    return found
+
+
+def _circuits(socket: Input) -> tuple[Circuit, ...]:
+    if socket.receiver != "balanced":
+        return ("unknown",)
+    return BALANCED_CIRCUITS if socket.circuit == "unknown" else (socket.circuit,)
+
+
+def _reference(device: Device, destination: Destination, socket: Input) -> _Reference:
+    """Return the RCA link into the same box; else its native XLR link; else a convention."""
+    for connector, kind, words in (
+        ("rca", "rca-link", "the RCA link"),
+        ("xlr", "xlr-link", "the native XLR link"),
+    ):
+        if connector in device.connectors:
+            for other in (socket, *destination.inputs):
+                if other.box == socket.box and other.connector == connector:
+                    return _Reference(kind, BY_ID[f"{connector}-to-{connector}"], other, words)
+    if "xlr" in device.connectors:
+        return _Reference("none", None, None, "half the balanced level (there is no RCA link)")
+    return _Reference("none", None, None, "the open RCA output (there is no native link)")
+
+
+def _case(
+    device: Device,
+    side: SideFacts,
+    sampled: Sampled,
+    destination: Destination,
+    operating: _Operating,
+    reference: _Reference,
+    option: Option,
+    socket: Input,
+    kind: str,
+    circuit: Circuit,
+) -> Case:
+    corners = completions(sampled, kind, side.recorder_ohm)
+    parts = [
+        _corner_figures(corner, device, destination, operating, reference, option, socket, kind,
+                        circuit, mismatch)
+        for corner in corners
+        for mismatch in _mismatches(socket, option)
+    ]  # fmt: skip
+    return Case(
+        option=option,
+        socket=socket,
+        circuit=circuit,
+        kind=kind,
+        figures=over_assumptions(parts),
+        stage=side.stage,
+        cable=destination.cable,
+        maximum_words=operating.maximum_words,
+        reference_words=reference.words,
+        settles=_settles(option, side.stage, sampled),
+        sense_ohm=_sense(sampled) if kind == "ground-sensing" else None,
+    )
+
+
+def _mismatches(socket: Input, option: Option) -> tuple[float, ...]:
+    """Return the input's mismatch with both signs, where both legs of the input are in use."""
+    if socket.receiver != "balanced" or option.to != "xlr" or socket.mismatch == 0.0:
+        return (0.0,)
+    return (socket.mismatch, -socket.mismatch)
+
+
+def _corner_figures(
+    corner: Sampled,
+    device: Device,
+    destination: Destination,
+    operating: _Operating,
+    reference: _Reference,
+    option: Option,
+    socket: Input,
+    kind: str,
+    circuit: Circuit,
+    mismatch: float,
+) -> Figures:
+    cable = destination.cable
+    response = solve_option(option, socket, circuit, mismatch, cable, corner)
+    tied = None
+    if kind == "ground-sensing" and option.id == "xlr-to-rca/pin-3-open":
+        instead = BY_ID["xlr-to-rca/pin-3-tied-at-source"]
+        tied = solve_option(instead, socket, circuit, mismatch, cable, corner)
+    return figures(
+        response,
+        _scale(corner, device, operating),
+        _against(corner, destination, reference, response, option, socket, circuit, mismatch),
+        socket.sensitivity_volts,
+        tied,
+    )
+
+
+def _against(
+    corner: Sampled,
+    destination: Destination,
+    reference: _Reference,
+    response: Response,
+    option: Option,
+    socket: Input,
+    circuit: Circuit,
+    mismatch: float,
+) -> Against | None:
+    at = corner.at
+    if reference.option is None or reference.socket is None:
+        balanced = option.from_ == "xlr"
+        level = np.abs(response.open_level[:, at]) * (0.5 if balanced else 1.0)
+        return Against(level, 1.0) if np.isfinite(level[0]) else None
+    other = reference.socket
+    if reference.option is option and other is socket:
+        level = np.abs(response.level[:, at])
+    else:
+        same = other is socket
+        theirs = circuit if same else _circuits(other)[0]
+        theirs_mismatch = mismatch if same else 0.0
+        link = solve_option(
+            reference.option, other, theirs, theirs_mismatch, destination.cable, corner
+        )
+        level = np.abs(link.level[:, at])
+    if not np.isfinite(level[0]):
+        return None
+    return Against(level, _sensitivity_ratio(other, socket))
+
+
+def _sensitivity_ratio(reference: Input, socket: Input) -> float | None:
+    if reference is socket:
+        return 1.0
+    if reference.sensitivity_volts is None or socket.sensitivity_volts is None:
+        return None
+    return reference.sensitivity_volts / socket.sensitivity_volts
+
+
+IN_PHASE_SHARE = 0.05
+"""Differential level over the larger leg, below which the legs cancel (a fault) and the larger
+leg is taken as the level instead: even a floating stage far off balance stays above 0.15."""
+
+
+def _scale(corner: Sampled, device: Device, operating: _Operating) -> Scale:
+    """Return the factors from the measured drive to the operating point and to the maximum."""
+    differential = np.abs(corner.voc[0, corner.at, 0])
+    legs = np.abs(corner.leg_voc[0, corner.at, :2])
+    single = np.abs(corner.leg_voc[0, corner.at, 2])
+    balanced = "xlr" in device.connectors
+    assumed = limit.ASSUMED_MAXIMUM_VOLTS
+    if balanced and np.isfinite(differential):
+        largest = float(np.max(legs))
+        base = largest if differential < IN_PHASE_SHARE * largest else float(differential)
+        volts = operating.volts
+    else:
+        base, volts = float(single), None if balanced else operating.volts
+        assumed = assumed if balanced else limit.ASSUMED_SINGLE_ENDED_MAXIMUM_VOLTS
+    if not np.isfinite(base) or base <= 0.0:
+        return Scale(1.0, 1.0)
+    maximum = operating.volts or assumed
+    return Scale(1.0 if volts is None else volts / base, maximum / base)
+
+
+def _settles(option: Option, stage: Stage, sampled: Sampled) -> str:
+    """Return in words the take that would tell what this option rests on."""
+    at = sampled.at
+    if option.from_ == "rca":
+        if np.isnan(sampled.leg_voc[0, at, 2]):
+            return TAKES["single-ended"]
+        if np.isnan(sampled.leg_z[0, at, 2, 2]):
+            return "a take of the RCA output with a resistor on it"
+        return TAKES["second-open"]
+    if stage.next_take is not None:
+        return TAKES.get(stage.next_take, f"the take {stage.next_take}")
+    if np.isnan(sampled.leg_z[0, at, 0, 0]):
+        return TAKES["load-hot"]
+    if np.isnan(sampled.leg_z[0, at, 1, 1]):
+        return TAKES["inject-cold" if stage.driven_legs == "one-leg" else "load-cold"]
+    if np.isnan(sampled.z[0, at, 0, 0]):
+        return TAKES["load-across"]
+    return TAKES["second-open"]
+
+
+def _sense(sampled: Sampled) -> Quantity | None:
+    ohm = np.abs(sampled.leg_z[:, sampled.at, 1, 1])
+    return from_draws(ohm, "ohm", float(sampled.hz[sampled.at]))
+
+
+def _compiled(
+    cases: Sequence[Case], side: SideFacts, reference: _Reference, operating: _Operating
+) -> OptionAdvice:
+    """Put the cases of one option together: the worst verdict, and where each reason holds."""
+    first = cases[0]
+    found = _gathered(cases)
+    verdict: Verdict = max((f for f in found), key=severity).verdict if found else "works"
+    ordered = sorted(found, key=severity, reverse=True)
+    total = over_cases([c.figures for c in cases])
+    reasons = [f.message for f in ordered]
+    reasons += _unknown(total, reference, operating)
+    return OptionAdvice(
+        option=first.option,
+        side=side.name,
+        box=first.socket.box,
+        socket=first.socket.name,
+        pin_3=_pin_3(first),
+        figures=total,
+        verdict=verdict,
+        hazards=tuple(Note(f.code, f.message) for f in ordered if f.hazard),
+        reasons=tuple(reasons),
+        reference=reference.kind,
+    )
+
+
+def _gathered(cases: Sequence[Case]) -> list[Finding]:
+    """Return each finding once, with the condition it holds under where not all cases have it."""
+    kinds = len({c.kind for c in cases})
+    circuits = len({c.circuit for c in cases})
+    by_rule: dict[tuple[str, str], list[tuple[Case, Finding]]] = {}
+    for case in cases:
+        for finding in judge(case):
+            by_rule.setdefault((finding.code, finding.verdict), []).append((case, finding))
+    found = []
+    for held in by_rule.values():
+        case, finding = held[0]
+        if len(held) < len(cases):
+            prefix = _conditions([c for c, _ in held], kinds, circuits)
+            finding = Finding(finding.verdict, finding.code, prefix + finding.message,
+                              finding.hazard, finding.doubt)  # fmt: skip
+        found.append(finding)
+    return found
+
+
+def _conditions(held: Sequence[Case], kinds: int, circuits: int) -> str:
+    """Name the cases in which a finding holds, by what tells them from the rest."""
+    by_kind = len({c.kind for c in held}) < kinds
+    by_circuit = len({c.circuit for c in held}) < circuits
+    told: dict[tuple[str, str], Case] = {}
+    for case in held:
+        told.setdefault((case.kind if by_kind else "", case.circuit if by_circuit else ""), case)
+    return condition(list(told.values()), by_kind=by_kind, by_circuit=by_circuit)
+
+
+def _pin_3(case: Case) -> str:
+    if case.option.id == "xlr-to-xlr" and case.socket.pin_3 != "input":
+        words = {"ground": "tied-inside-destination", "open": "open-inside-destination"}
+        return words[case.socket.pin_3]
+    return case.option.pin_3
+
+
+def _unknown(total: Figures, reference: _Reference, operating: _Operating) -> list[str]:
+    """Return what is missing from the figures, and why."""
+    said = []
+    if reference.kind == "xlr-link":
+        said.append("there is no RCA link: compared with the native XLR link")
+    elif reference.kind == "none":
+        said.append(f"no comparison with an RCA link; judged against {reference.words}")
+    if total.level is not None:
+        if operating.volts is None:
+            said.append("levels are at the measured drive; no operating level is declared")
+        if total.loudness_vs_reference_db is None and reference.kind != "none":
+            said.append("loudness is not known: sensitivity_v of both inputs is needed")
+        if total.full_output_margin_db is None:
+            said.append("whether it reaches full output is not known: no sensitivity_v is given")
+    said.append("hum, noise and headroom are not computed")
+    return said

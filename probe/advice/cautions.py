@@ -1,0 +1,108 @@
+"""Cautions that belong to connections, in plain words, and the cases in which nothing is advised.
+
+They describe good practice; the electrical code of the place and the people licensed to work on
+mains wiring come first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from probe.advice import thresholds as limit
+from probe.advice.destination import Destination
+from probe.advice.model import Note
+from probe.advice.subject import Device, SideFacts
+from probe.advice.wiring import Option
+
+NO_ADAPTER = {
+    "headphone": "A headphone output gets no adapter: its second terminal may be driven, and "
+    "joining it to a ground shorts two amplifiers together. Use the device's line output.",
+    "speaker": "A loudspeaker output gets no adapter: both terminals may be live, often at half "
+    "the supply voltage, and grounding one is a short circuit. Use the device's line output.",
+}
+
+DIGITAL = "Never join an analogue output to a digital socket or the reverse, whatever plug fits."
+
+VOLUME = (
+    "Turn the volume down and switch everything off before a lead is changed; connect, switch on "
+    "the device first and the amplifier last, and come up slowly."
+)
+
+EARTH = (
+    "Never lift a protective mains earth to cure hum, neither with an adapter plug nor inside a "
+    "plug. Mains wiring is for licensed people; local electrical codes come first."
+)
+
+TIE = (
+    "The figures for a tied pin 3 are calculated. Do not join pin 3 to pin 1 to try it out: on "
+    "separately driven legs the cold amplifier then works into a short circuit."
+)
+
+HEADPHONE_OR_BRIDGED = (
+    "This is for line outputs. Headphone outputs, loudspeaker terminals and bridged outputs get no "
+    "adapter at all: a terminal that looks like ground may be live."
+)
+
+
+def refusal(device: Device, sides: Sequence[SideFacts]) -> tuple[Note, ...]:
+    """Return why no option at all is given, or nothing."""
+    if device.output in NO_ADAPTER:
+        return (Note(f"{device.output}-output", NO_ADAPTER[device.output]),)
+    for side in sides:
+        for terminal, direct in side.stage.direct_volts.items():
+            if abs(direct) > limit.DIRECT_REFUSE_VOLTS:
+                says = (
+                    f"{abs(direct):.3g} V direct voltage on the {terminal} terminal ({side.name}): "
+                    "a fault or a bridged power output. Connect nothing; have it looked at."
+                )
+                return (Note("direct-voltage", says),)
+    return ()
+
+
+def general_cautions(
+    device: Device,
+    sides: Sequence[SideFacts],
+    destination: Destination,
+    options: Sequence[Option],
+) -> list[Note]:
+    """Return what has to be said whatever is chosen."""
+    found = [*_fitting(device, destination), *_digital(device, destination)]
+    if not options:
+        return found
+    if any(not side.metered for side in sides):
+        found.append(Note("direct-voltage-not-metered", "No direct voltage was metered: before "
+                          "connecting, check pins 2 and 3 against pin 1 and the RCA centre against "
+                          "its shell; above 0.1 V do not connect."))  # fmt: skip
+    found.append(Note("volume-down", VOLUME))
+    if any("tied" in option.pin_3 and option.from_ == "xlr" for option in options):
+        found.append(Note("pin-3-tie", TIE))
+    found.append(Note("mains-earth", EARTH))
+    found.append(Note("line-outputs-only", HEADPHONE_OR_BRIDGED))
+    if len({socket.box for socket in destination.inputs}) > 1:
+        found.append(Note("solved-alone", "Each lead is solved by itself; what two leads on one "
+                          "output do to each other is not computed."))  # fmt: skip
+    return found
+
+
+def _digital(device: Device, destination: Destination) -> list[Note]:
+    sockets = {s.connector for s in destination.inputs if s.connector.startswith("digital")}
+    outputs = {c for c in device.connectors if c.startswith("digital")}
+    found = []
+    if sockets or outputs:
+        found.append(Note("digital", DIGITAL))
+    if sockets & outputs or (sockets and outputs):
+        found.append(Note("digital-not-advised", "Digital links are not advised on yet."))
+    return found
+
+
+def _fitting(device: Device, destination: Destination) -> list[Note]:
+    """Say of each analogue input that no output of the device was measured for it."""
+    outputs = {c for c in device.connectors if c in ("xlr", "rca")}
+    analogue = [s for s in destination.inputs if s.connector in ("xlr", "rca")]
+    if analogue and not outputs:
+        says = "The device has no analogue line output: nothing can be connected to the input."
+        return [Note("no-output", says)]
+    if outputs and not analogue:
+        says = "The destination has no analogue input: nothing is listed for the line output."
+        return [Note("no-input", says)]
+    return []

@@ -1,0 +1,177 @@
+"""Which option is used: the first of those that work, in the order of what matters.
+
+Reaching the wanted gain; on a long run the rejection of ground differences (standing in for hum,
+which is not computed); response; fewest parts; the native connector. Differences below a
+decibel, or within their interval, are ties.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from probe.advice import thresholds as limit
+from probe.advice.destination import Destination
+from probe.advice.model import Choice, OptionAdvice
+from probe.advice.quantity import Quantity
+from probe.advice.wiring import OPTIONS, Option
+from probe.advice.words import signed_decibels
+
+RANK = {"never": 4, "cannot-tell": 3, "avoid": 2, "works": 0, "use": 0}
+"""Order of what is left when nothing works, the least bad first."""
+
+
+@dataclass(frozen=True)
+class _Candidate:
+    """One option into one input, on all sides at once: both sides are connected alike."""
+
+    option: Option
+    socket: str
+    sides: tuple[OptionAdvice, ...]
+
+    @property
+    def works(self) -> bool:
+        return all(s.verdict == "works" for s in self.sides)
+
+    @property
+    def rank(self) -> int:
+        return max(RANK[s.verdict] for s in self.sides)
+
+    @property
+    def gain(self) -> Quantity | None:
+        """Loudness against the reference link on the worse side; level where that is unknown."""
+        found = [
+            s.figures.loudness_vs_reference_db or s.figures.level_vs_reference_db
+            for s in self.sides
+        ]
+        known = [q for q in found if q is not None]
+        return min(known, key=lambda q: q.low) if len(known) == len(found) else None
+
+    @property
+    def loss(self) -> Quantity | None:
+        """Larger loss the connection causes at the ends of the band, on the worse side."""
+        found = [
+            q
+            for s in self.sides
+            for q in (s.figures.connection_loss_at_20_hz, s.figures.connection_loss_at_20_khz)
+            if q is not None
+        ]
+        return max(found, key=lambda q: q.value) if found else None
+
+
+def choose(options: Sequence[OptionAdvice], destination: Destination) -> tuple[Choice, ...]:
+    """Return one choice for each box of the destination, in the order of its inputs."""
+    boxes = dict.fromkeys(socket.box for socket in destination.inputs)
+    return tuple(
+        _choose_for(box, _candidates([o for o in options if o.box == box]), destination)
+        for box in boxes
+    )
+
+
+def mark(options: Sequence[OptionAdvice], choices: Sequence[Choice]) -> tuple[OptionAdvice, ...]:
+    """Give the chosen options the verdict ``use`` and their why."""
+    chosen = {(c.box, c.socket, c.option): c.why for c in choices if c.option is not None}
+    return tuple(
+        o.with_verdict("use", chosen[(o.box, o.socket, o.option.id)])
+        if (o.box, o.socket, o.option.id) in chosen
+        else o
+        for o in options
+    )
+
+
+def _candidates(options: Sequence[OptionAdvice]) -> list[_Candidate]:
+    grouped: dict[tuple[str, str], list[OptionAdvice]] = {}
+    for option in options:
+        grouped.setdefault((option.socket, option.option.id), []).append(option)
+    return [_Candidate(held[0].option, held[0].socket, tuple(held)) for held in grouped.values()]
+
+
+def _choose_for(box: str, candidates: Sequence[_Candidate], destination: Destination) -> Choice:
+    working = [c for c in candidates if c.works]
+    if not working:
+        return _nothing(box, candidates)
+    pool, why = _reaching(working, destination.wanted_gain_db)
+    for narrow in (_long_run(destination), _response, _fewest_parts, _native):
+        pool, reason = narrow(pool)
+        if reason:
+            why.append(reason)
+    order = {option.id: i for i, option in enumerate(OPTIONS)}
+    best = min(pool, key=lambda c: order[c.option.id])
+    return Choice(box, best.option.id, best.socket, tuple(why))
+
+
+def _nothing(box: str, candidates: Sequence[_Candidate]) -> Choice:
+    if not candidates:
+        return Choice(box, None, None, ("no option fits the connectors of both ends",))
+    best = min(candidates, key=lambda c: c.rank)
+    worst_side = max(best.sides, key=lambda s: RANK[s.verdict])
+    why = (
+        "nothing works without reservation",
+        f"least bad: {best.option.id} ({worst_side.verdict}): "
+        + (worst_side.reasons[0] if worst_side.reasons else ""),
+    )
+    return Choice(box, None, None, why, best.option.id)
+
+
+def _reaching(pool: Sequence[_Candidate], wanted: float) -> tuple[list[_Candidate], list[str]]:
+    """Keep what reaches the wanted gain; if nothing does, what comes nearest to it."""
+    known = [(c, c.gain) for c in pool]
+    if all(gain is None for _, gain in known):
+        return list(pool), ["no level can be compared, so the wanted gain did not decide"]
+    reached = [
+        c for c, gain in known if gain is not None and gain.low >= wanted - limit.GAIN_REACHED_DB
+    ]
+    if reached:
+        says = f"reaches the wanted gain of {wanted:g} dB" if wanted else "gives the full level"
+        return reached, [says]
+    best = max(gain.value for _, gain in known if gain is not None)
+    near = [
+        (c, gain) for c, gain in known
+        if gain is not None and best - gain.value <= max(limit.TIE_BREAK_DB, gain.u95)
+    ]  # fmt: skip
+    most = max((gain for _, gain in near), key=lambda q: q.value)
+    says = f"nothing gives the wanted {wanted:+g} dB; this comes nearest ({signed_decibels(most)})"
+    return [c for c, _ in near], [says]
+
+
+def _long_run(
+    destination: Destination,
+) -> Callable[[Sequence[_Candidate]], tuple[list[_Candidate], str | None]]:
+    length = destination.cable.length_m
+
+    def narrow(pool: Sequence[_Candidate]) -> tuple[list[_Candidate], str | None]:
+        balanced = [c for c in pool if c.option.balanced]
+        if length <= limit.LONG_RUN_METRES or not balanced or len(balanced) == len(pool):
+            return list(pool), None
+        return balanced, f"rejects ground differences over {length:g} m"
+
+    return narrow
+
+
+def _response(pool: Sequence[_Candidate]) -> tuple[list[_Candidate], str | None]:
+    losses = [c.loss for c in pool]
+    known = [q for q in losses if q is not None]
+    if not known:
+        return list(pool), None
+    best = min(known, key=lambda q: q.value)
+    kept = [
+        c
+        for c, q in zip(pool, losses, strict=True)
+        if q is None or q.value - best.value <= max(limit.TIE_BREAK_DB, q.u95 + best.u95)
+    ]
+    return kept, "loses least at the ends of the band" if len(kept) < len(pool) else None
+
+
+def _fewest_parts(pool: Sequence[_Candidate]) -> tuple[list[_Candidate], str | None]:
+    fewest = min(c.option.parts for c in pool)
+    kept = [c for c in pool if c.option.parts == fewest]
+    return kept, "needs the fewest parts of those that do the same" if len(kept) < len(
+        pool
+    ) else None
+
+
+def _native(pool: Sequence[_Candidate]) -> tuple[list[_Candidate], str | None]:
+    native = [c for c in pool if c.option.native]
+    if not native or len(native) == len(pool):
+        return list(pool), None
+    return native, "keeps the connector both ends already have"

@@ -1,0 +1,238 @@
+"""What is looked at of each option: levels, losses, corners, the current in a tied pin 3.
+
+Decibels and hertz appear here, at the edge; the networks behind them are in SI units.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, fields
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from probe.advice.quantity import Quantity, from_draws, spanning, worst
+from probe.advice.sampled import NEAR_EDGE
+from probe.advice.solve import Response
+from probe.decibels import ratio_to_db
+
+Floats = NDArray[np.float64]
+
+NOTHING = 1e-9
+"""Ratio (-180 dB) standing for no signal at all, so that decibels stay finite."""
+
+AUDIO = (20.0, 20000.0)
+BASS = (20.0, 200.0)
+"""Hz; what a subwoofer is judged on. Its lower limit of 15 Hz is below the tones of a session."""
+
+
+@dataclass(frozen=True)
+class Figures:
+    """Quantities of one option; None where they cannot be known.
+
+    ``*_loss`` in dB, positive when lower than at the reference frequency. ``connection_*`` are
+    what the connection adds: the output's own open-circuit response is taken out, because no
+    choice of lead changes it.
+    """
+
+    level: Quantity | None = None
+    level_vs_reference_db: Quantity | None = None
+    loudness_vs_reference_db: Quantity | None = None
+    full_output_margin_db: Quantity | None = None
+    loss_at_20_hz: Quantity | None = None
+    loss_at_20_khz: Quantity | None = None
+    connection_loss_at_20_hz: Quantity | None = None
+    connection_loss_at_20_khz: Quantity | None = None
+    connection_loss_anywhere: Quantity | None = None
+    connection_loss_bass: Quantity | None = None
+    low_corner: Quantity | None = None
+    high_corner: Quantity | None = None
+    tie_current: Quantity | None = None
+    level_at_maximum: Quantity | None = None
+    leg_at_maximum: Quantity | None = None
+    change_when_tied_db: Quantity | None = None
+    level_20_hz_at_maximum: Quantity | None = None
+
+
+WORSE: dict[str, Literal["low", "high"]] = {
+    "level": "low",
+    "level_vs_reference_db": "low",
+    "loudness_vs_reference_db": "low",
+    "full_output_margin_db": "low",
+    "high_corner": "low",
+}
+"""Which end is the worse one; not listed: the high one."""
+
+
+@dataclass(frozen=True)
+class Scale:
+    """What the drive is scaled by: to the operating point, and to the most that may come."""
+
+    operating: float
+    maximum: float
+
+
+@dataclass(frozen=True)
+class Against:
+    """What levels are compared with, solved on the same completed source.
+
+    ``level`` has shape (N,), V; ``sensitivity_ratio`` is the reference input's sensitivity over
+    this input's (None: not known, so loudness is not).
+    """
+
+    level: Floats
+    sensitivity_ratio: float | None
+
+
+def figures(
+    response: Response,
+    scale: Scale,
+    against: Against | None,
+    sensitivity_volts: float | None,
+    tied_instead: Response | None,
+) -> Figures:
+    """Return the figures of one solved option.
+
+    ``tied_instead`` is the same connection with pin 3 tied, where the change matters.
+    """
+    at = response.at
+    at_hz = float(response.hz[at])
+    level = np.abs(response.level[:, at])
+    legs = [np.abs(leg[:, at]) for leg in (response.hot, response.cold) if leg is not None]
+
+    def db(ratio: Floats) -> Quantity | None:
+        return from_draws(_db(ratio), "dB", at_hz)
+
+    versus = loudness = None
+    if against is not None:
+        ratio = level / against.level
+        versus = db(ratio)
+        if against.sensitivity_ratio is not None:
+            loudness = db(ratio * against.sensitivity_ratio)
+    margin = None if sensitivity_volts is None else db(level * scale.operating / sensitivity_volts)
+    change = None
+    if tied_instead is not None:
+        change = from_draws(np.abs(_db(level / np.abs(tied_instead.level[:, at]))), "dB", at_hz)
+    relative = _relative(response)
+    caused = _caused(response)
+    return Figures(
+        level=from_draws(level * scale.operating, "V", at_hz),
+        level_vs_reference_db=versus,
+        loudness_vs_reference_db=loudness,
+        full_output_margin_db=margin,
+        loss_at_20_hz=_near(response.hz, -relative, 20.0),
+        loss_at_20_khz=_near(response.hz, -relative, 20000.0),
+        connection_loss_at_20_hz=_near(response.hz, -caused, 20.0),
+        connection_loss_at_20_khz=_near(response.hz, -caused, 20000.0),
+        connection_loss_anywhere=_most(response.hz, -caused, AUDIO),
+        connection_loss_bass=_most(response.hz, -caused, BASS),
+        low_corner=_corner(response, relative, "low"),
+        high_corner=_corner(response, relative, "high"),
+        tie_current=_peak_current(response, scale.maximum),
+        level_at_maximum=from_draws(level * scale.maximum, "V", at_hz),
+        leg_at_maximum=from_draws(np.max(legs, axis=0) * scale.maximum, "V", at_hz),
+        change_when_tied_db=change,
+        level_20_hz_at_maximum=_level_near(response, 20.0, scale.maximum),
+    )
+
+
+def _db(ratio: Floats) -> Floats:
+    """Return decibels of a ratio, floored so that no signal is a number."""
+    return ratio_to_db(np.maximum(ratio, NOTHING))
+
+
+def _relative(response: Response) -> Floats:
+    """Return the response in dB against the reference frequency, shape (N, G)."""
+    level = np.abs(response.level)
+    return _db(level / np.maximum(level[:, [response.at]], 1e-30))
+
+
+def _caused(response: Response) -> Floats:
+    """Return the part of the response that the connection causes, shape (N, G)."""
+    own = np.abs(response.open_level)
+    if not np.isfinite(own[0]).any():
+        return _relative(response)
+    return _relative(response) - _db(own / np.maximum(own[:, [response.at]], 1e-30))
+
+
+def _near(hz: Floats, values: Floats, wanted: float, unit: str = "dB") -> Quantity | None:
+    """Return ``values`` (N, G) at ``wanted``, or at a point within a third of an octave of it."""
+    k = int(np.argmin(np.abs(np.log(hz / wanted))))
+    if not 1.0 / NEAR_EDGE <= hz[k] / wanted <= NEAR_EDGE:
+        return None
+    return from_draws(values[:, k], unit, float(hz[k]))
+
+
+def _level_near(response: Response, wanted: float, factor: float) -> Quantity | None:
+    return _near(response.hz, np.abs(response.level) * factor, wanted, "V")
+
+
+def _most(hz: Floats, losses: Floats, band: tuple[float, float]) -> Quantity | None:
+    inside = (hz >= band[0] / NEAR_EDGE) & (hz <= band[1] * NEAR_EDGE)
+    known = inside & np.isfinite(losses[0])
+    if not known.any():
+        return None
+    return from_draws(losses[:, known].max(axis=1), "dB")
+
+
+def _peak_current(response: Response, maximum: float) -> Quantity | None:
+    if response.tie is None:
+        return None
+    amperes = np.sqrt(2.0) * np.abs(response.tie[:, response.at]) * maximum
+    return from_draws(amperes, "A", float(response.hz[response.at]))
+
+
+HALF_POWER_DB = float(ratio_to_db(0.5**0.5))
+
+
+def _corner(response: Response, relative: Floats, side: Literal["low", "high"]) -> Quantity | None:
+    """Return the -3 dB point on one side of the reference, or how far the response holds."""
+    known = np.isfinite(relative[0])
+    if not known[response.at]:
+        return None
+    hz, db, at = response.hz[known], relative[:, known], int(known[: response.at].sum())
+    if side == "low":
+        hz, db, at = hz[::-1], db[:, ::-1], hz.size - 1 - at
+    hz, db = hz[at:], db[:, at:]
+    crossings = _first_crossing(np.log(hz), db, HALF_POWER_DB)
+    end = float(hz[-1])
+    bound: Literal["above", "below"] = "above" if side == "high" else "below"
+    if not np.isfinite(crossings[0]):
+        note = "outermost frequency measured; beyond it nothing is known"
+        return Quantity(end, "Hz", end, end, bound=bound, note=note)
+    found = np.where(np.isfinite(crossings), np.exp(crossings), end)
+    return from_draws(found, "Hz")
+
+
+def _first_crossing(x: Floats, db: Floats, limit: float) -> Floats:
+    """Return where each row of ``db`` first falls below ``limit``, NaN where it never does."""
+    below = db < limit
+    k = np.argmax(below, axis=1)
+    reached = below.any(axis=1) & (k > 0)
+    rows = np.arange(db.shape[0])
+    left = np.maximum(k - 1, 0)
+    a, b = db[rows, left], db[rows, k]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        t = (a - limit) / (a - b)
+        place = x[left] + t * (x[k] - x[left])
+    return np.where(reached, place, np.nan)
+
+
+def _merge(
+    parts: Sequence[Figures], combine: Callable[[str, list[Quantity | None]], Quantity | None]
+) -> Figures:
+    names = [f.name for f in fields(Figures)]
+    return Figures(**{n: combine(n, [getattr(p, n) for p in parts]) for n in names})
+
+
+def over_assumptions(parts: Sequence[Figures]) -> Figures:
+    """Return the figures of equally possible assumptions as one, intervals spanning them."""
+    return parts[0] if len(parts) == 1 else _merge(parts, lambda _, found: spanning(found))
+
+
+def over_cases(parts: Sequence[Figures]) -> Figures:
+    """Return the worse figure of several possible kinds or receivers, intervals spanning them."""
+    if len(parts) == 1:
+        return parts[0]
+    return _merge(parts, lambda n, found: worst(found, WORSE.get(n, "high")))

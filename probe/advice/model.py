@@ -1,0 +1,143 @@
+"""The advice as a value: options, what was chosen, cautions; and its JSON form."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+from probe.advice.figures import Figures
+from probe.advice.quantity import Quantity
+from probe.advice.rules import Verdict
+from probe.advice.wiring import Option
+
+FORMAT = "probe-advice/1"
+
+
+@dataclass(frozen=True)
+class Note:
+    """A hazard or a caution: a code of a closed list, and the sentence people read."""
+
+    code: str
+    message: str
+
+    def to_json(self) -> dict[str, str]:
+        """Return the note as plain values."""
+        return {"code": self.code, "message": self.message}
+
+
+@dataclass(frozen=True)
+class OptionAdvice:
+    """One option from one side of the device into one input, solved and judged."""
+
+    option: Option
+    side: str
+    box: str
+    socket: str
+    pin_3: str
+    figures: Figures
+    verdict: Verdict
+    hazards: tuple[Note, ...]
+    reasons: tuple[str, ...]
+    reference: str
+    """What the level is compared with: ``rca-link``, ``xlr-link`` or ``none``."""
+
+    def with_verdict(self, verdict: Verdict, reasons: tuple[str, ...]) -> OptionAdvice:
+        """Return the same option with another verdict and ``reasons`` put first."""
+        return replace(self, verdict=verdict, reasons=(*reasons, *self.reasons))
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the option as plain values; what is not known is absent."""
+        f = self.figures
+        compared = self.reference != "none"
+        out: dict[str, Any] = {
+            "id": self.option.id,
+            "side": self.side,
+            "destination": self.box,
+            "input": self.socket,
+            "from": self.option.from_,
+            "to": self.option.to,
+            "adapter": self.option.adapter,
+            "pin_3": self.pin_3,
+            "reference": self.reference,
+            **_known(
+                level=f.level,
+                level_vs_rca_db=f.level_vs_reference_db if compared else None,
+                loudness_vs_rca_db=f.loudness_vs_reference_db if compared else None,
+                full_output_margin_db=f.full_output_margin_db,
+            ),
+            "loss_db": _known(at_20_hz=f.loss_at_20_hz, at_20_khz=f.loss_at_20_khz),
+            "connection_loss_db": _known(
+                at_20_hz=f.connection_loss_at_20_hz, at_20_khz=f.connection_loss_at_20_khz
+            ),
+            "bandwidth_hz": _known(low=f.low_corner, high=f.high_corner),
+        }
+        if f.tie_current is not None:
+            out["tie_current"] = f.tie_current.to_json() | {"measure": "peak"}
+        out["hazards"] = [h.to_json() for h in self.hazards]
+        out["verdict"] = self.verdict
+        out["reasons"] = list(self.reasons)
+        return out
+
+
+def _known(**quantities: Quantity | None) -> dict[str, Any]:
+    return {name: q.to_json() for name, q in quantities.items() if q is not None}
+
+
+@dataclass(frozen=True)
+class Choice:
+    """What was chosen for one box, or nothing, and why; ``best`` explains a missing choice."""
+
+    box: str
+    option: str | None
+    socket: str | None
+    why: tuple[str, ...]
+    best: str | None = None
+
+
+@dataclass(frozen=True)
+class Advice:
+    """Everything `probe advise` says.
+
+    ``provisional`` while something that ranks (``not_computed``) was left out.
+    """
+
+    device: str
+    destination: str
+    operating: str
+    wanted_gain_db: float
+    options: tuple[OptionAdvice, ...]
+    choices: tuple[Choice, ...]
+    cautions: tuple[Note, ...]
+    provisional: bool = True
+    not_computed: tuple[str, ...] = ("hum", "noise", "headroom")
+
+    @property
+    def chosen(self) -> str | None:
+        """Option id chosen for the first box, or None."""
+        return self.choices[0].option if self.choices else None
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the advice as ``probe-advice/1``."""
+        return {
+            "format": FORMAT,
+            "device": self.device,
+            "destination": self.destination,
+            "operating_point": self.operating,
+            "wanted_gain_db": self.wanted_gain_db,
+            "provisional": self.provisional,
+            "not_computed": list(self.not_computed),
+            "chosen": self.chosen,
+            "why": list(self.choices[0].why) if self.choices else [],
+            "options": [o.to_json() for o in self.options],
+            "sets": self._sets(),
+            "cautions": [c.to_json() for c in self.cautions],
+        }
+
+    def _sets(self) -> list[dict[str, Any]]:
+        """Return what goes together; each lead is solved by itself."""
+        if not self.choices:
+            return []
+        together = [
+            {"destination": c.box, "input": c.socket, "option": c.option} for c in self.choices
+        ]
+        return [{"choices": together, "solved_together": len(together) == 1}]

@@ -1,0 +1,49 @@
+"""The parts a connection is made of, as generic data: no maker's part is meant.
+
+All [judgement] unless marked: middle-of-the-road figures, so that an option is neither
+flattered nor spoiled by a part nobody has chosen yet.
+"""
+
+from __future__ import annotations
+
+from probe.advice.network import TwoPort
+
+TIE_OHM = 0.02
+"""A soldered join or a pair of plug contacts, ohm. [practice] New contacts: 5 to 30 mohm."""
+
+CONDUCTOR_OHM_PER_M = 0.08
+"""Inner conductor, ohm per metre: 0.22 mm² copper, 17.2 nohm m / 0.22 mm². [solved]"""
+
+CONTACT_OHM = 0.01
+"""A signal contact pair, ohm. [practice] Also keeps a lead of no length a real resistance."""
+
+EARTH_OHM = 1000.0
+"""What joins the two chassis besides the lead where the file does not say, ohm. It matters only
+where a transformer leaves the lead's shield open; any value from 1 ohm to 1 Mohm gives the same
+levels."""
+
+RECEIVER_COMMON_MODE_FARAD = 27e-12
+"""Each leg of an input transformer to ground, F: the two together are 50 Mohm at 60 Hz.
+Whitlock, Balanced Lines in Audio Systems, J. Audio Eng. Soc. 43(6), 1995 (from memory)."""
+
+ISOLATING_TRANSFORMER = TwoPort(
+    ratio=1.0,
+    primary_ohm=60.0,
+    secondary_ohm=60.0,
+    magnetising_henry=15.0,
+    leakage_henry=3e-3,
+    loss_ohm=100e3,
+    primary_farad=200e-12,
+    secondary_farad=200e-12,
+    between_farad=20e-12,
+    volts_at_20_hz=5.0,
+)
+"""A screened 1:1 line isolating transformer of ordinary size."""
+
+WORST_SOURCE_OHM = 2200.0
+"""Largest source impedance of a line output, ohm. [published] IEC 61938, as quoted by a
+glossary (the standard itself was not read). Stands in for an impedance nobody measured."""
+
+SMALLEST_RECORDER_OHM = 10e3
+"""Smallest input impedance of a line recorder, ohm. [practice] Stands in where the facts do not
+say what loaded a level given as recorded."""

@@ -1,0 +1,101 @@
+"""A figure with its doubt, from an estimate and its draws."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+LOPSIDED = 0.1
+"""Distance of the value from the middle of its interval, as a share of the half-width, from
+which the two ends are written out."""
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """A value, its unit and the ends of its 95 % interval.
+
+    ``bound``: the truth is only known to lie ``above`` or ``below`` the value.
+    """
+
+    value: float
+    unit: str
+    low: float
+    high: float
+    at_hz: float | None = None
+    bound: Literal["above", "below"] | None = None
+    note: str | None = None
+
+    @property
+    def u95(self) -> float:
+        """Half the width of the 95 % interval."""
+        return (self.high - self.low) / 2.0
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the quantity as plain values; nothing in it is NaN or infinite."""
+        out: dict[str, Any] = {"value": self.value, "unit": self.unit}
+        if self.bound is not None:
+            out["bound"] = self.bound
+        else:
+            out["u95"] = self.u95
+            if abs(self.value - (self.high + self.low) / 2.0) > LOPSIDED * max(self.u95, 1e-12):
+                out |= {"low": self.low, "high": self.high}
+        if self.at_hz is not None:
+            out["at_hz"] = self.at_hz
+        if self.note is not None:
+            out["note"] = self.note
+        return out
+
+
+def from_draws(samples: Floats, unit: str, at_hz: float | None = None) -> Quantity | None:
+    """Return the quantity of ``samples``, shape (N,), the estimate first; None if unknown."""
+    value = float(samples[0])
+    if not np.isfinite(value):
+        return None
+    draws = samples[1:][np.isfinite(samples[1:])]
+    if draws.size == 0:
+        return Quantity(value, unit, value, value, at_hz)
+    low, high = np.quantile(draws, [0.025, 0.975])
+    return Quantity(value, unit, min(float(low), value), max(float(high), value), at_hz)
+
+
+def spanning(parts: Sequence[Quantity | None]) -> Quantity | None:
+    """Return one quantity for assumptions that are equally possible: the middle of them all."""
+    known = [p for p in parts if p is not None]
+    if not known or len(known) < len(parts):
+        return None
+    low, high = min(p.low for p in known), max(p.high for p in known)
+    values = [p.value for p in known]
+    bounds = {p.bound for p in known}
+    return Quantity(
+        (min(values) + max(values)) / 2.0,
+        known[0].unit,
+        low,
+        high,
+        known[0].at_hz,
+        bounds.pop() if len(bounds) == 1 else None,
+        known[0].note,
+    )
+
+
+def worst(parts: Sequence[Quantity | None], worse: Literal["low", "high"]) -> Quantity | None:
+    """Return the worst of ``parts`` with an interval that holds them all."""
+    known = [p for p in parts if p is not None]
+    if not known or len(known) < len(parts):
+        return None
+    pick = min(known, key=lambda p: p.value if worse == "low" else -p.value)
+    bound = pick.bound if all(p.bound == pick.bound for p in known) else None
+    return Quantity(
+        pick.value,
+        pick.unit,
+        min(p.low for p in known),
+        max(p.high for p in known),
+        pick.at_hz,
+        bound,
+        pick.note,
+    )

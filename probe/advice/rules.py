@@ -1,0 +1,420 @@
+"""What is never done, what is avoided and what works: one small function for each rule.
+
+A rule sees one `Case`: an option into an input, for one kind the stage may be and one circuit
+the input may be. Limits stand in `thresholds`; a limit inside the 95 % interval gives
+``cannot-tell`` and what would settle it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from probe.advice import thresholds as limit
+from probe.advice.destination import Cable, Circuit, Input
+from probe.advice.figures import Figures
+from probe.advice.parts import ISOLATING_TRANSFORMER
+from probe.advice.quantity import Quantity
+from probe.advice.wiring import Option
+from probe.advice.words import CIRCUITS, KINDS, amperes, decibels, hertz, volts
+
+Verdict = Literal["use", "works", "avoid", "never", "cannot-tell"]
+
+
+@dataclass(frozen=True)
+class Stage:
+    """What the facts say of the stage on one side, as far as the rules need it."""
+
+    kind: str
+    possible: tuple[str, ...]
+    driven_legs: str
+    polarity: str
+    faults: tuple[str, ...]
+    next_take: str | None
+    direct_volts: dict[str, float]
+    """Metered, by terminal (hot, cold, single-ended)."""
+
+
+@dataclass(frozen=True)
+class Case:
+    """One option under one assumption about the stage and one about the input."""
+
+    option: Option
+    socket: Input
+    circuit: Circuit
+    kind: str
+    figures: Figures
+    stage: Stage
+    cable: Cable
+    maximum_words: str
+    """How the level is named that protects: declared, or assumed."""
+    reference_words: str
+    settles: str
+    """The take that would tell what is not known."""
+    sense_ohm: Quantity | None
+    """Own impedance of pin 3."""
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing a rule has to say.
+
+    ``doubt``: with verdict ``cannot-tell``, the verdict that may be due. ``hazard``: something
+    can go wrong when it is done all the same.
+    """
+
+    verdict: Verdict
+    code: str
+    message: str
+    hazard: bool = False
+    doubt: Verdict | None = None
+
+
+SEVERITY = {"works": 0, "use": 0, "avoid": 2, "never": 4}
+
+
+def severity(finding: Finding) -> int:
+    """Rank a finding: never, may be never, avoid, may be avoid, works."""
+    if finding.verdict == "cannot-tell":
+        return 3 if finding.doubt == "never" else 1
+    return SEVERITY[finding.verdict]
+
+
+def judge(case: Case) -> tuple[Finding, ...]:
+    """Return everything the rules say of ``case``."""
+    return tuple(finding for rule in RULES for finding in rule(case))
+
+
+def _beyond(quantity: Quantity, threshold: float) -> Literal["yes", "no", "unsure"]:
+    if quantity.low > threshold:
+        return "yes"
+    return "unsure" if quantity.high > threshold else "no"
+
+
+def _compare(
+    case: Case,
+    quantity: Quantity,
+    threshold: float,
+    verdict: Literal["avoid", "never"],
+    code: str,
+    message: str,
+) -> Iterator[Finding]:
+    """Yield ``verdict`` where the whole interval is above the threshold, doubt where part is."""
+    answer = _beyond(quantity, threshold)
+    if answer == "yes":
+        yield Finding(verdict, code, message, hazard=True)
+    elif answer == "unsure":
+        doubt = f"{message}; the limit lies within what is known: {case.settles} would settle it"
+        yield Finding("cannot-tell", code, doubt, doubt=verdict)
+
+
+def _is_open(case: Case) -> bool:
+    """Pin 3 of the device is connected to nothing, by the plug or inside the destination."""
+    if case.option.from_ != "xlr":
+        return False
+    inside = case.option.id == "xlr-to-xlr" and case.socket.pin_3 == "open"
+    return case.option.pin_3 == "open" or inside
+
+
+def _is_tied_far(case: Case) -> bool:
+    """Pin 3 of the device meets ground at the far end of its own conductor."""
+    if case.option.from_ != "xlr":
+        return False
+    inside = case.option.id == "xlr-to-xlr" and case.socket.pin_3 == "ground"
+    return case.option.pin_3 == "tied-at-destination" or inside
+
+
+def _is_tied_near(case: Case) -> bool:
+    return case.option.from_ == "xlr" and case.option.pin_3 == "tied-at-source"
+
+
+def _level_unknown(case: Case) -> Iterator[Finding]:
+    if case.figures.level is None:
+        yield Finding(
+            "cannot-tell",
+            "not-measured",
+            f"the level is not known from the takes made so far: {case.settles} would tell",
+            doubt="never",
+        )
+
+
+def _signal_lost(case: Case) -> Iterator[Finding]:
+    """Rule 4: found by the solve, whatever the kind."""
+    worst = case.figures.connection_loss_anywhere
+    if worst is not None:
+        yield from _compare(
+            case, worst, limit.LOST_IN_BAND_DB, "never", "signal-lost",
+            f"up to {decibels(worst)} is lost between 20 Hz and 20 kHz",
+        )  # fmt: skip
+    versus = case.figures.level_vs_reference_db
+    if versus is not None:
+        below = _negative(versus)
+        yield from _compare(
+            case, below, limit.LOST_LEVEL_DB, "never", "level-lost",
+            f"{decibels(below)} below {case.reference_words}",
+        )  # fmt: skip
+
+
+def _negative(q: Quantity) -> Quantity:
+    return Quantity(-q.value, q.unit, -q.high, -q.low, q.at_hz)
+
+
+def _tie_current(case: Case) -> Iterator[Finding]:
+    """Rules 3 and 6."""
+    current = case.figures.tie_current
+    if current is None:
+        return
+    says = f"{amperes(current)} peak flow in the tied pin 3 {case.maximum_words}"
+    found = list(_compare(case, current, limit.TIE_NEVER_AMPERE, "never", "tie-current",
+                          f"{says}, more than common output amplifiers deliver"))  # fmt: skip
+    if not found:
+        found = list(_compare(case, current, limit.TIE_AVOID_AMPERE, "avoid", "tie-current",
+                              f"{says}: hard work for a line output"))  # fmt: skip
+    yield from found
+    if case.kind == "differential" and all(f.verdict == "cannot-tell" for f in found):
+        yield Finding(
+            "avoid",
+            "tie-pointless",
+            "the legs are separate: tying pin 3 adds nothing to pin 2 and makes the cold "
+            "amplifier work into a short circuit",
+            hazard=True,
+        )
+
+
+def _loss(case: Case) -> Iterator[Finding]:
+    """Rule 7."""
+    figures = case.figures
+    if case.socket.role == "subwoofer":
+        if figures.connection_loss_bass is not None:
+            yield from _compare(
+                case, figures.connection_loss_bass, limit.LOSS_AVOID_DB, "avoid", "bass-loss",
+                f"up to {decibels(figures.connection_loss_bass)} is lost between 20 and 200 Hz",
+            )  # fmt: skip
+        return
+    for loss, where in (
+        (figures.connection_loss_at_20_hz, "20 Hz"),
+        (figures.connection_loss_at_20_khz, "20 kHz"),
+    ):
+        if loss is not None:
+            yield from _compare(
+                case, loss, limit.LOSS_AVOID_DB, "avoid", "loss",
+                f"{decibels(loss)} is lost at {where}",
+            )  # fmt: skip
+        elif figures.level is not None:
+            yield Finding("works", "loss-unknown", f"the loss at {where} is not known: no tone "
+                          "was measured within a third of an octave of it")  # fmt: skip
+
+
+def _ground_sensing(case: Case) -> Iterator[Finding]:
+    """Rules 5 and 12."""
+    if case.kind != "ground-sensing":
+        return
+    if _is_tied_far(case):
+        yield Finding("works", "sense-used", "pin 3 listens to the destination's ground, which is "
+                      "what a ground-sensing output is for")  # fmt: skip
+    if not _is_open(case):
+        return
+    found: list[Finding] = []
+    if case.sense_ohm is not None:
+        found += _compare(
+            case, case.sense_ohm, limit.SENSE_NEVER_OHM, "never", "sense-open",
+            f"the sense pin left open has {case.sense_ohm.value:.3g} ohm and picks up hum",
+        )  # fmt: skip
+    change = case.figures.change_when_tied_db
+    if change is not None:
+        found += _compare(
+            case, change, limit.SENSE_CHANGE_NEVER_DB, "never", "sense-open",
+            f"the level changes by {decibels(change)} with the sense pin left open",
+        )  # fmt: skip
+    yield from found
+    yield Finding("avoid", "sense-unused", "pin 3 is a sense input: left open it works without "
+                  "its sensing of the destination's ground")  # fmt: skip
+
+
+def _electronically_floating(case: Case) -> Iterator[Finding]:
+    """Rule 10."""
+    if case.kind != "electronically-floating":
+        return
+    if _is_open(case):
+        yield Finding("avoid", "floating-open", "a floating stage with pin 3 open gives a level "
+                      "that rests on part tolerances, from its high common-mode impedance",
+                      hazard=True)  # fmt: skip
+    if _is_tied_far(case):
+        yield Finding(
+            "avoid",
+            "instability",
+            "a cross-coupled stage tied at the far end of a lead "
+            "may become unstable (published); tie it at the source",
+            hazard=True,
+        )
+    if _is_tied_near(case):
+        yield Finding("works", "tied-right", "tied at the source is the published way to unbalance "
+                      "a cross-coupled stage: the full level moves to pin 2")  # fmt: skip
+    if _is_tied_near(case) or _is_tied_far(case):
+        yield Finding("works", "clips-earlier", "pin 2 must swing the whole level by itself: it "
+                      "clips about 6 dB earlier than the pair", hazard=True)  # fmt: skip
+
+
+def _transformer_output(case: Case) -> Iterator[Finding]:
+    """Rule 15."""
+    if case.kind != "transformer-coupled":
+        return
+    if _is_tied_far(case):
+        yield Finding("works", "winding-return", "pin 3 is the return of the winding; joined at "
+                      "the destination it keeps ground currents out of the signal")  # fmt: skip
+    if _is_tied_near(case):
+        yield Finding("works", "winding-return", "pin 3 is the return of the winding; if hum is "
+                      "heard, join it at the destination instead")  # fmt: skip
+
+
+def _separate_legs(case: Case) -> Iterator[Finding]:
+    """Rules 13 and 14."""
+    if case.kind == "differential" and case.option.id == "xlr-to-rca/pin-3-open":
+        yield Finding("works", "half-level", "pin 2 alone carries half the balanced level, which "
+                      "is usually what the RCA output gives with fewer parts")  # fmt: skip
+    if case.kind != "impedance-balanced":
+        return
+    if case.option.id == "xlr-to-xlr" and case.socket.pin_3 == "input":
+        yield Finding("works", "impedance-balance", "a silent pin 3 of equal impedance rejects "
+                      "ground noise as well as a driven pair would")  # fmt: skip
+    if (
+        case.option.from_ == "xlr"
+        and case.option.to == "rca"
+        and case.option.pin_3 != "transformer"
+    ):
+        yield Finding("works", "silent-cold", "pin 3 is silent: open and tied give the same level")
+
+
+def _rca_into_balanced(case: Case) -> Iterator[Finding]:
+    """Rules 11 and 16."""
+    option, socket = case.option, case.socket
+    if option.from_ != "rca" or option.to != "xlr" or socket.pin_3 != "input":
+        return
+    if option.pin_3 == "open" and socket.receiver == "balanced":
+        if case.circuit == "transformer":
+            yield Finding("never", "pin-3-open", "an input transformer with one end open passes "
+                          "next to nothing", hazard=True)  # fmt: skip
+        elif case.circuit == "difference-amplifier":
+            yield Finding("avoid", "pin-3-open", "a difference amplifier with pin 3 open loses "
+                          "half the level and picks up noise", hazard=True)  # fmt: skip
+        else:
+            yield Finding("works", "pin-3-open", "this input buffers each leg, so pin 3 may stay "
+                          "open; joined it is quieter")  # fmt: skip
+    if option.pin_3 == "tied-at-source":
+        yield Finding("works", "three-conductor", "the balanced input hears the source's own "
+                      "ground on pin 3 and rejects what differs")  # fmt: skip
+
+
+def _one_sided(case: Case) -> Iterator[Finding]:
+    """Rule 17."""
+    if not case.socket.both_legs_required or case.option.to != "xlr":
+        return
+    single = case.option.from_ == "rca" or case.stage.driven_legs == "one-leg"
+    if single and case.option.pin_3 != "transformer":
+        yield Finding("works", "one-half-undriven", "this input needs a leg for each half: a "
+                      "single-ended signal drives them with half the level each, and the maximum "
+                      "output is 6 dB lower", hazard=True)  # fmt: skip
+
+
+def _overload(case: Case) -> Iterator[Finding]:
+    """Rule 9."""
+    socket = case.socket
+    for level, most, where in (
+        (case.figures.level_at_maximum, socket.maximum_volts, "the input"),
+        (case.figures.leg_at_maximum, socket.maximum_per_leg_volts, "one leg of the input"),
+    ):
+        if level is None or most is None or level.high <= most:
+            continue
+        says = (
+            f"{case.maximum_words} {volts(level)} reach {where}, which accepts {most:g} V: turn "
+            "down, or put an attenuator before it"
+        )
+        near = socket.sensitivity_volts is not None and (
+            socket.sensitivity_volts > limit.OVERLOAD_NEAR * most
+        )
+        yield Finding("avoid" if near else "works", "overload", says, hazard=True)
+
+
+def _isolating_transformer(case: Case) -> Iterator[Finding]:
+    if case.option.pin_3 != "transformer":
+        return
+    level, most = case.figures.level_20_hz_at_maximum, ISOLATING_TRANSFORMER.volts_at_20_hz
+    if level is not None and level.high > most:
+        yield Finding("works", "saturation", f"{case.maximum_words} {volts(level)} at 20 Hz reach "
+                      f"the transformer; an ordinary one distorts above {most:g} V there",
+                      hazard=True)  # fmt: skip
+    yield Finding("works", "generic-part", "solved with the data of an ordinary 1:1 isolating "
+                  "transformer; the one used may differ")  # fmt: skip
+
+
+def _direct_voltage(case: Case) -> Iterator[Finding]:
+    """Rule 1, for what was metered on the terminals this option uses."""
+    terminals = ("hot", "cold") if case.option.from_ == "xlr" else ("single-ended",)
+    for terminal in terminals:
+        direct = case.stage.direct_volts.get(terminal)
+        if direct is not None and abs(direct) > limit.DIRECT_NEVER_VOLTS:
+            yield Finding("never", "direct-voltage", f"{abs(direct):.2g} V direct voltage on the "
+                          f"{terminal} terminal: no transformer and no direct coupling until the "
+                          "device is repaired", hazard=True)  # fmt: skip
+
+
+def _faulty(case: Case) -> Iterator[Finding]:
+    if case.option.from_ == "xlr" and case.stage.faults:
+        yield Finding("works", "stage-fault", "the balanced output has a fault ("
+                      + ", ".join(case.stage.faults) + "): have it repaired first",
+                      hazard=True)  # fmt: skip
+
+
+def _polarity(case: Case) -> Iterator[Finding]:
+    if case.option.from_ == "xlr" and case.stage.polarity == "pin-3-hot":
+        yield Finding("works", "polarity", "pin 3 is the hot one here: through this connection the "
+                      "signal is upside down against the RCA output; treat both sides alike",
+                      hazard=True)  # fmt: skip
+
+
+def _long_run(case: Case) -> Iterator[Finding]:
+    if case.cable.length_m > limit.LONG_RUN_METRES and not case.option.balanced:
+        yield Finding("works", "long-run", f"{case.cable.length_m:g} m is long for a lead without "
+                      "rejection of ground differences (keep below 3 m)", hazard=True)  # fmt: skip
+
+
+def _corners(case: Case) -> Iterator[Finding]:
+    high = case.figures.high_corner
+    if high is not None and high.bound is None and high.low < 20000.0:
+        yield Finding("works", "bandwidth", f"-3 dB at {hertz(high)}")
+
+
+RULES: tuple[Callable[[Case], Iterator[Finding]], ...] = (
+    _level_unknown,
+    _direct_voltage,
+    _signal_lost,
+    _tie_current,
+    _ground_sensing,
+    _electronically_floating,
+    _rca_into_balanced,
+    _loss,
+    _overload,
+    _faulty,
+    _transformer_output,
+    _separate_legs,
+    _one_sided,
+    _isolating_transformer,
+    _polarity,
+    _long_run,
+    _corners,
+)
+
+
+def condition(held: Sequence[Case], *, by_kind: bool, by_circuit: bool) -> str:
+    """Return "if ...: " naming the assumptions under which a finding holds."""
+    said = []
+    for case in held:
+        parts = []
+        if by_kind:
+            parts.append(f"the stage is {KINDS.get(case.kind, case.kind)}")
+        if by_circuit:
+            parts.append(f"the input is a {CIRCUITS[case.circuit]}")
+        if parts:
+            said.append(" and ".join(parts))
+    return f"if {' or '.join(dict.fromkeys(said))}: " if said else ""

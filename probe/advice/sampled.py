@@ -1,0 +1,308 @@
+"""The identified stage between its tones: interpolation, and what stands in for the unknown.
+
+A source is known at the tones of its takes. Between them every entry is interpolated over
+log f: as logarithm of magnitude and phase where the entry is well above zero and turns slowly
+(an impedance falling with frequency is then exact), else as real and imaginary part. Nothing
+is carried beyond the outermost tones.
+
+The central estimate and its draws travel as one array, the estimate first: axis 0 is N = 1 + D.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from probe.advice.parts import WORST_SOURCE_OHM
+from probe.facts.source import TO_MODAL, Source
+
+Floats = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+
+MOST_DRAWS = 400
+"""Draws used: the 95 % interval of 400 is known to a few percent of its width, and more would
+only cost time. The same ones are used whoever asks."""
+
+POINTS_PER_DECADE = 20
+"""Of the response: between points it is straight in dB over log f, which misplaces the -3 dB
+point of one pole by 0.2 %."""
+
+NEAR_EDGE = 2.0 ** (1.0 / 3.0)
+"""A tone within a third of an octave of 20 Hz or 20 kHz stands for it, and its own frequency is
+given with the figure."""
+
+STEEPEST_STEP = 3.4
+"""Largest step of log magnitude between neighbouring tones (a factor of 30), and
+STEEPEST_TURN the largest of phase (rad), for which log magnitude and phase are followed."""
+STEEPEST_TURN = np.pi / 2.0
+
+SILENT_KINDS = ("impedance-balanced", "unbalanced", "pin-3-unconnected")
+"""Kinds whose cold leg carries nothing."""
+
+
+@dataclass(frozen=True)
+class Sampled:
+    """A source on a common grid.
+
+    Attributes
+    ----------
+    hz
+        Shape (G,), Hz: every tone, and a logarithmic grid between the outermost ones.
+    at
+        Index of the reference frequency: the tone nearest 1 kHz.
+    voc, z
+        Shapes (N, G, 3) and (N, G, 3, 3), modal, V and ohm; NaN where unknown.
+    leg_voc, leg_z
+        The same at (hot, cold, single-ended); may hold entries the modal ones cannot.
+    assumed
+        What stands in for the unknown, in words.
+    """
+
+    hz: Floats
+    at: int
+    voc: Complex
+    z: Complex
+    leg_voc: Complex
+    leg_z: Complex
+    assumed: tuple[str, ...] = ()
+
+
+def sample(source: Source) -> Sampled:
+    """Put ``source`` on its grid.
+
+    Raises
+    ------
+    ValueError
+        The source has no frequency at all.
+    """
+    if source.hz.size == 0:
+        raise ValueError("a source without frequencies")
+    hz = _grid(source.hz)
+    at = int(np.argmin(np.abs(np.log(hz / _nearest(source.hz, 1000.0)))))
+    voc = _on_grid(source.hz, _stack(source.voc, source.voc_draws), hz)
+    z = _on_grid(source.hz, _stack(source.z, source.z_draws), hz)
+    leg_voc = _on_grid(source.hz, _stack(source.legs_voc, source.legs_voc_draws), hz)
+    leg_z = _on_grid(source.hz, _stack(source.legs_z, source.legs_z_draws), hz)
+    return Sampled(hz, at, voc, z, leg_voc, leg_z)
+
+
+def _nearest(hz: Floats, wanted: float) -> float:
+    return float(hz[np.argmin(np.abs(np.log(hz / wanted)))])
+
+
+def _grid(tones: Floats) -> Floats:
+    low, high = float(tones[0]), float(tones[-1])
+    if low == high:
+        return np.array([low])
+    count = max(2, int(np.ceil(np.log10(high / low) * POINTS_PER_DECADE)) + 1)
+    extra = [f for f in (20.0, 20000.0) if low < f < high]
+    grid = np.concatenate([np.geomspace(low, high, count)[1:-1], tones, extra])
+    grid = np.sort(grid)
+    apart = np.concatenate([[True], np.diff(np.log(grid)) > 1e-9])
+    return np.asarray(grid[apart])
+
+
+def _stack(central: Complex, draws: Complex) -> Complex:
+    return np.concatenate([central[None], draws[:MOST_DRAWS]])
+
+
+def _on_grid(tones: Floats, values: Complex, hz: Floats) -> Complex:
+    """Interpolate ``values``, shape (N, F, ...), to ``hz``, entry by entry."""
+    n, f = values.shape[:2]
+    flat = values.reshape(n, f, -1)
+    out = np.full((n, hz.size, flat.shape[2]), np.nan + 0j)
+    for k in range(flat.shape[2]):
+        known = np.isfinite(flat[0, :, k])
+        if known.any():
+            out[:, :, k] = _interpolate(tones[known], flat[:, known, k], hz)
+    return out.reshape(n, hz.size, *values.shape[2:])
+
+
+def _interpolate(tones: Floats, values: Complex, hz: Floats) -> Complex:
+    """Interpolate one entry, shape (N, F'), over log f; NaN beyond its own tones."""
+    x, at = np.log(tones), np.log(hz)
+    central, draws = values[0], values[1:]
+    if _follows(central):
+        log = np.log(np.abs(central)) + 1j * np.unwrap(np.angle(central))
+        best = np.exp(_cubic(x, log[None], at))
+        ratio = draws / central
+        near = np.abs(ratio - 1.0).max(initial=0.0) < 0.5
+        off = np.exp(_linear(x, np.log(ratio), at)) if near else _linear(x, ratio, at)
+        rest = best * off
+    else:
+        best = _cubic(x, central[None], at)
+        rest = best + _linear(x, draws - central, at)
+    out = np.concatenate([best, rest])
+    edge = 1e-9
+    out[:, (at < x[0] - edge) | (at > x[-1] + edge)] = np.nan
+    return np.asarray(out)
+
+
+def _follows(central: Complex) -> bool:
+    """Tell whether an entry is well above zero everywhere and turns slowly."""
+    if np.any(central == 0.0):
+        return False
+    step = np.abs(np.diff(np.log(np.abs(central))))
+    turn = np.abs(np.angle(central[1:] / central[:-1]))
+    return bool(np.all(step < STEEPEST_STEP) and np.all(turn < STEEPEST_TURN))
+
+
+def _weights(x: Floats, at: Floats) -> tuple[NDArray[np.int64], Floats, Floats]:
+    """Return the left neighbour, the place between neighbours (0 to 1), and their distance."""
+    left = np.clip(np.searchsorted(x, at, side="right") - 1, 0, x.size - 2)
+    gap = x[left + 1] - x[left]
+    return left, (at - x[left]) / gap, gap
+
+
+def _linear(x: Floats, y: Complex, at: Floats) -> Complex:
+    if x.size == 1:
+        return np.repeat(y, at.size, axis=1)
+    left, t, _ = _weights(x, at)
+    return np.asarray(y[:, left] * (1.0 - t) + y[:, left + 1] * t)
+
+
+def _cubic(x: Floats, y: Complex, at: Floats) -> Complex:
+    """Cubic Hermite interpolation with the slopes of the parabola through three points."""
+    if x.size < 3:
+        return _linear(x, y, at)
+    slope = np.gradient(y, x, axis=1, edge_order=2)
+    left, t, gap = _weights(x, at)
+    a, b = y[:, left], y[:, left + 1]
+    da, db = slope[:, left] * gap, slope[:, left + 1] * gap
+    h = t * t * (3.0 - 2.0 * t)
+    return np.asarray(a * (1.0 - h) + b * h + da * t * (1.0 - t) ** 2 - db * t * t * (1.0 - t))
+
+
+def completions(
+    sampled: Sampled, kind: str, single_ended_recorder_ohm: float | None
+) -> tuple[Sampled, ...]:
+    """Return the corners of what an unknown entry may be, if the stage is of ``kind``.
+
+    The unknown own impedance of a driven terminal lies between 0 and the largest that a line
+    output may have; what else is unknown follows from the kind. Where nothing is unknown there
+    is one corner, the source itself.
+
+    Parameters
+    ----------
+    single_ended_recorder_ohm
+        What loaded the single-ended level, where it is given as recorded; None: open circuit.
+    """
+    corners = [sampled]
+    corners = [c for s in corners for c in _complete_single_ended(s, single_ended_recorder_ohm)]
+    return tuple(c for s in corners for c in _complete_legs(s, kind))
+
+
+def _complete_single_ended(sampled: Sampled, recorder_ohm: float | None) -> list[Sampled]:
+    unknown = np.isnan(sampled.leg_z[..., 2, 2])
+    if not unknown.any() or np.isnan(sampled.leg_voc[0, sampled.at, 2]):
+        return [sampled]
+    said = f"single-ended output impedance taken as 0 to {WORST_SOURCE_OHM:g} ohm (not measured)"
+    return [
+        _with_single_ended(sampled, unknown, ohm, recorder_ohm, said)
+        for ohm in (0.0, WORST_SOURCE_OHM)
+    ]
+
+
+def _with_single_ended(
+    sampled: Sampled, unknown: NDArray[np.bool_], ohm: float, recorder_ohm: float | None, said: str
+) -> Sampled:
+    leg_z, leg_voc = sampled.leg_z.copy(), sampled.leg_voc.copy()
+    leg_z[..., 2, 2] = np.where(unknown, ohm, leg_z[..., 2, 2])
+    if recorder_ohm is not None:
+        raised = 1.0 + leg_z[..., 2, 2] / recorder_ohm
+        leg_voc[..., 2] = np.where(unknown, leg_voc[..., 2] * raised, leg_voc[..., 2])
+    return replace(sampled, leg_z=leg_z, leg_voc=leg_voc, assumed=(*sampled.assumed, said))
+
+
+def _complete_legs(sampled: Sampled, kind: str) -> list[Sampled]:
+    legs = np.isnan(sampled.leg_z[..., :2, :2])
+    modal_unknown = np.isnan(sampled.z[..., :2, :2]).any(axis=(-1, -2))
+    if not (legs.any() and modal_unknown.any()) or kind not in _FILLS:
+        return [sampled]
+    said = _FILL_WORDS.get(kind, _FILL_WORDS[""])
+    return [_with_legs(sampled, kind, corner, said) for corner in _FILLS[kind]]
+
+
+def _with_legs(
+    sampled: Sampled, kind: str, corner: tuple[float, float, float, float], said: str
+) -> Sampled:
+    """Fill unknown entries with ``corner``: own hot, own cold, cold into hot, hot into cold.
+
+    A coupling is the share of the other leg's own impedance; own impedances of a floating stage
+    are alike, so one that is known stands for the other.
+    """
+    own_hot, own_cold, into_hot, into_cold = corner
+    leg_z, leg_voc = sampled.leg_z.copy(), sampled.leg_voc.copy()
+    hot, cold = leg_z[..., 0, 0], leg_z[..., 1, 1]
+    if kind in FLOATING_KINDS:
+        both = np.isnan(hot) & np.isnan(cold)
+        hot_filled = np.where(np.isnan(hot), np.where(both, own_hot, cold), hot)
+        cold_filled = np.where(np.isnan(cold), np.where(both, own_cold, hot), cold)
+    else:
+        hot_filled = np.where(np.isnan(hot), own_hot, hot)
+        cold_filled = np.where(np.isnan(cold), own_cold, cold)
+    leg_z[..., 0, 0], leg_z[..., 1, 1] = hot_filled, cold_filled
+    zhc, zch = leg_z[..., 0, 1], leg_z[..., 1, 0]
+    leg_z[..., 0, 1] = np.where(np.isnan(zhc), into_hot * cold_filled, zhc)
+    leg_z[..., 1, 0] = np.where(np.isnan(zch), into_cold * hot_filled, zch)
+    if kind in SILENT_KINDS:
+        leg_voc[..., 1] = np.where(np.isnan(leg_voc[..., 1]), 0.0, leg_voc[..., 1])
+    return replace(
+        sampled,
+        leg_z=leg_z,
+        leg_voc=leg_voc,
+        z=_prefer(sampled.z, _modal_z(leg_z)),
+        voc=_prefer(sampled.voc, np.einsum("ij,ngj->ngi", TO_MODAL, _finite_single(leg_voc))),
+        assumed=(*sampled.assumed, said),
+    )
+
+
+def _modal_z(leg_z: Complex) -> Complex:
+    two = TO_MODAL[:2, :2]
+    out = np.full_like(leg_z, np.nan)
+    out[..., :2, :2] = np.einsum("ij,ngjk,lk->ngil", two, leg_z[..., :2, :2], two)
+    return out
+
+
+def _finite_single(leg_voc: Complex) -> Complex:
+    """Return the legs with the single-ended entry made finite, so that it spreads no NaN."""
+    out = leg_voc.copy()
+    out[..., 2] = 0.0
+    return out
+
+
+def _prefer(first: Complex, second: Complex) -> Complex:
+    return np.where(np.isnan(first), second, first)
+
+
+FLOATING_KINDS = ("electronically-floating", "transformer-coupled")
+
+_W = WORST_SOURCE_OHM
+_FILLS: dict[str, tuple[tuple[float, float, float, float], ...]] = {
+    "differential": ((0.0, 0.0, 0.0, 0.0), (_W, _W, 0.0, 0.0)),
+    "impedance-balanced": ((0.0, 0.0, 0.0, 0.0), (_W, _W, 0.0, 0.0)),
+    "unbalanced": ((0.0, 0.0, 0.0, 0.0), (_W, 1.0, 0.0, 0.0)),
+    "pin-3-unconnected": ((0.0, 1e5, 0.0, 0.0), (_W, 1e9, 0.0, 0.0)),
+    "ground-sensing": ((0.0, 1.0, 1.0, 0.0), (_W, 1e5, 1.0, 0.0)),
+    "electronically-floating": (
+        (500.0, 500.0, 1.0, 1.0), (500.0, 500.0, 0.8, 0.8), (1e5, 1e5, 1.0, 1.0),
+    ),
+    "transformer-coupled": (
+        (500.0, 500.0, 1.0, 1.0), (1e7, 1e7, 1.0, 1.0),
+        (_W, _W, -0.1, -0.1), (30.0, 30.0, -0.8, -0.8),
+    ),
+}  # fmt: skip
+"""Corners of what the kind leaves open, ohm and couplings. Own impedances of separate legs as
+any line output; of pin 3 connected to nothing from strays; of a floating stage from a few hundred
+ohm (loosely cross-coupled) upward; couplings as the kinds are told apart by. [judgement]"""
+
+_FILL_WORDS = {
+    "": f"unmeasured leg impedances taken as 0 to {WORST_SOURCE_OHM:g} ohm, legs separate",
+    "unbalanced": "unmeasured impedance of pin 3 taken as a connection to pin 1",
+    "pin-3-unconnected": "unmeasured impedance of pin 3 taken as that of an open contact",
+    "ground-sensing": "unmeasured impedance of pin 3 taken as that of a sense input",
+    "electronically-floating": "unmeasured leg impedances taken over the range of floating stages",
+    "transformer-coupled": "unmeasured leg impedances taken over the range of transformers",
+}

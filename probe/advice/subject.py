@@ -1,0 +1,121 @@
+"""What the advice takes from a facts document, and nothing else of it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from probe.advice.parts import SMALLEST_RECORDER_OHM
+from probe.advice.rules import Stage
+from probe.advice.thresholds import ALSO_POSSIBLE_SHARE
+
+Facts = Mapping[str, Any]
+
+EVERY_KIND = (
+    "differential",
+    "electronically-floating",
+    "transformer-coupled",
+    "ground-sensing",
+    "impedance-balanced",
+    "unbalanced",
+    "pin-3-unconnected",
+)
+
+TERMINALS = ("hot", "cold", "single-ended")
+
+
+@dataclass(frozen=True)
+class Device:
+    """The device, as far as a connection depends on it."""
+
+    name: str
+    output: str
+    connectors: tuple[str, ...]
+    full_output_volts: float | None
+    minimum_load_ohm: float | None
+
+
+@dataclass(frozen=True)
+class SideFacts:
+    """One side: the stage, and what loaded a single-ended level given as recorded (ohm)."""
+
+    name: str
+    stage: Stage
+    recorder_ohm: float | None
+    metered: bool
+
+
+def device_of(facts: Facts) -> Device:
+    """Return the device; connectors that are not stated follow from what was measured."""
+    device = facts.get("device", {})
+    words = [str(device.get(k, "")).strip() for k in ("maker", "model")]
+    connectors = tuple(device.get("connectors") or _measured_connectors(facts))
+    return Device(
+        name=" ".join(w for w in words if w) or "the device",
+        output=str(device.get("output") or "line"),
+        connectors=connectors,
+        full_output_volts=_positive(device.get("full_output_volts")),
+        minimum_load_ohm=_positive(device.get("minimum_load_ohm")),
+    )
+
+
+def _positive(value: object) -> float | None:
+    return float(value) if isinstance(value, int | float) and value > 0 else None
+
+
+def _measured_connectors(facts: Facts) -> tuple[str, ...]:
+    names = {name for side in facts.get("sides", {}).values() for name in side.get("facts", {})}
+    found = []
+    if names & {"hot_level", "cold_level", "hot_recorded", "cold_recorded", "differential_level"}:
+        found.append("xlr")
+    if "single_ended_level" in names:
+        found.append("rca")
+    return tuple(found)
+
+
+def side_of(facts: Facts, name: str) -> SideFacts:
+    """Return what is known of one side of the device."""
+    side = facts["sides"][name]
+    stage, values = side.get("stage", {}), side.get("facts", {})
+    kind = str(stage.get("kind", "undetermined"))
+    direct = _direct_volts(values)
+    return SideFacts(
+        name=name,
+        stage=Stage(
+            kind=kind,
+            possible=_possible(kind, stage.get("also_possible", ())),
+            driven_legs=str(stage.get("driven_legs", "")),
+            polarity=str(stage.get("polarity", "undetermined")),
+            faults=tuple(stage.get("faults", ())),
+            next_take=stage.get("next_take"),
+            direct_volts=direct,
+        ),
+        recorder_ohm=_recorder_ohm(values.get("single_ended_level", {})),
+        metered=bool(direct),
+    )
+
+
+def _possible(kind: str, also: object) -> tuple[str, ...]:
+    """Return the kinds to evaluate: the stated one, and what the draws leave open."""
+    others = [
+        str(other["kind"])
+        for other in (also if isinstance(also, list | tuple) else ())
+        if other.get("confidence") is None or other["confidence"] > ALSO_POSSIBLE_SHARE
+    ]
+    kinds = [k for k in (kind, *others) if k != "undetermined"]
+    return tuple(dict.fromkeys(kinds)) or EVERY_KIND
+
+
+def _direct_volts(values: Mapping[str, Any]) -> dict[str, float]:
+    found = {}
+    for terminal in TERMINALS:
+        fact = values.get(f"{terminal.replace('-', '_')}_direct_voltage")
+        if fact is not None and "value" in fact:
+            found[terminal] = float(fact["value"])
+    return found
+
+
+def _recorder_ohm(level: Mapping[str, Any]) -> float | None:
+    """Return what may have loaded a level given as recorded; None for an open-circuit one."""
+    return SMALLEST_RECORDER_OHM if level.get("limited_by_bench") else None

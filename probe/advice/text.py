@@ -1,0 +1,114 @@
+"""The advice as half a screen of text: the choice, why, what it gains, what must not be done."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable, Sequence
+
+from probe.advice.model import Advice, Choice, OptionAdvice
+from probe.advice.quantity import Quantity
+from probe.advice.words import hertz, signed_decibels, volts
+
+WIDTH = 88
+DANGERS = 3
+"""Most hazards shown of the chosen option; all of them are in the JSON."""
+
+
+def render(advice: Advice) -> str:
+    """Return the advice as text, no line wider than `WIDTH`, ending in a line break."""
+    lines = [f"{advice.device} to {advice.destination}  (provisional: hum and noise not computed)"]
+    if not advice.options:
+        lines += ["No connection is advised.", ""]
+        lines += _bullets(c.message for c in advice.cautions)
+        return "\n".join(lines) + "\n"
+    for choice in advice.choices:
+        lines += ["", *_choice(advice, choice)]
+    lines += ["", *_table(advice.options)]
+    lines += (
+        ["", "Do not", *_bullets(_forbidden(advice.options))] if _forbidden(advice.options) else []
+    )
+    lines += ["", "Before you connect", *_bullets(c.message for c in advice.cautions)]
+    return "\n".join(lines) + "\n"
+
+
+def _choice(advice: Advice, choice: Choice) -> list[str]:
+    label = f" ({choice.box})" if len(advice.choices) > 1 else ""
+    if choice.option is None:
+        return [f"USE NOTHING YET{label}", *_bullets(choice.why)]
+    held = [
+        o
+        for o in advice.options
+        if o.option.id == choice.option and o.socket == choice.socket and o.box == choice.box
+    ]
+    option = held[0]
+    lines = _wrapped(f"USE{label}  {choice.option}: {option.option.says}", "    ")
+    lines += _wrapped("Why  " + "; ".join(choice.why), "     ")
+    lines += _wrapped("Gives  " + _gives(advice, option), "       ")
+    dangers = list(dict.fromkeys(h.message for o in held for h in o.hazards))
+    return lines + _bullets(f"mind: {d}" for d in dangers[:DANGERS])
+
+
+def _gives(advice: Advice, option: OptionAdvice) -> str:
+    f = option.figures
+    parts = []
+    if f.level is not None:
+        parts.append(f"{volts(f.level)} at the input, {advice.operating}")
+    if f.loudness_vs_reference_db is not None and option.reference != "none":
+        link = "RCA" if option.reference == "rca-link" else "XLR"
+        parts.append(
+            f"{signed_decibels(f.loudness_vs_reference_db)} loudness against the {link} link"
+        )
+    if f.full_output_margin_db is not None:
+        parts.append(_full_output(f.full_output_margin_db))
+    if f.connection_loss_at_20_khz is not None:
+        parts.append(f"{_loss(f.connection_loss_at_20_khz)} lost at 20 kHz")
+    if f.high_corner is not None and f.high_corner.bound is None:
+        parts.append(f"-3 dB at {hertz(f.high_corner)}")
+    return ", ".join(parts) or "not known"
+
+
+def _full_output(margin: Quantity) -> str:
+    if margin.low >= 0.0:
+        return "reaches full output"
+    if margin.high < 0.0:
+        return f"{-margin.value:.1f} dB short of full output"
+    return "just about reaches full output"
+
+
+def _loss(loss: Quantity) -> str:
+    return f"{max(loss.value, 0.0):.2f} dB"
+
+
+def _table(options: Sequence[OptionAdvice]) -> list[str]:
+    """Return one line for each option: verdict, id, loudness, first reason."""
+    several_sides = len({o.side for o in options}) > 1
+    several_inputs = len({(o.box, o.socket) for o in options}) > 1
+    lines = []
+    for o in options:
+        name = o.option.id
+        if several_inputs:
+            name += f" > {o.socket}"
+        if several_sides:
+            name = f"{o.side} {name}"
+        gain = o.figures.loudness_vs_reference_db or o.figures.level_vs_reference_db
+        shown = signed_decibels(gain) if gain is not None and o.reference != "none" else ""
+        lines.append(f"{o.verdict:<11} {name:<41} {shown}".rstrip())
+    return lines
+
+
+def _forbidden(options: Sequence[OptionAdvice]) -> list[str]:
+    """Return what must not be done, worst first, each option once with its reason."""
+    said: dict[str, str] = {}
+    for verdict in ("never", "avoid"):
+        for o in options:
+            if o.verdict == verdict and o.reasons:
+                said.setdefault(o.option.id, f"{o.option.id} ({verdict}): {o.reasons[0]}")
+    return list(said.values())
+
+
+def _bullets(messages: Iterable[str]) -> list[str]:
+    return [line for message in messages for line in _wrapped(f"- {message}", "  ")]
+
+
+def _wrapped(text: str, indent: str) -> list[str]:
+    return textwrap.wrap(text, WIDTH, subsequent_indent=indent, break_on_hyphens=False)

@@ -1,0 +1,70 @@
+"""Words and figures as people read them."""
+
+from __future__ import annotations
+
+from probe.advice.quantity import Quantity
+
+KINDS = {
+    "differential": "two driven legs, ground-referenced",
+    "electronically-floating": "electronically floating (cross-coupled)",
+    "transformer-coupled": "transformer-coupled",
+    "ground-sensing": "ground-sensing",
+    "impedance-balanced": "impedance-balanced",
+    "unbalanced": "unbalanced with pin 3 grounded",
+    "pin-3-unconnected": "unbalanced with pin 3 connected to nothing",
+    "faulty": "faulty",
+    "undetermined": "not determined yet",
+}
+
+CIRCUITS = {
+    "difference-amplifier": "difference amplifier",
+    "buffered": "buffered one",
+    "transformer": "transformer",
+    "unknown": "single-ended one",
+}
+
+TAKES = {
+    "load-hot": "a take with a resistor from pin 2 to pin 1",
+    "load-cold": "a take with a resistor from pin 3 to pin 1",
+    "load-across": "a take with a resistor across pins 2 and 3",
+    "inject-hot": "a take with a signal injected into pin 2",
+    "inject-cold": "a take with a signal injected into pin 3",
+    "single-ended": "a take of the RCA output",
+    "second-open": "a second open take at the end",
+    "inject-cold-off": "an injection into pin 3 with the device off",
+}
+
+
+def decibels(quantity: Quantity) -> str:
+    """Return for example ``1.2 dB``."""
+    return f"{_figure(quantity, 1)} dB"
+
+
+def volts(quantity: Quantity) -> str:
+    """Return volts to three figures."""
+    return f"{quantity.value:.3g} V"
+
+
+def amperes(quantity: Quantity) -> str:
+    """Return milliamperes."""
+    return f"{quantity.value * 1e3:.2g} mA"
+
+
+def hertz(quantity: Quantity) -> str:
+    """Return a frequency in Hz or kHz."""
+    hz = quantity.value
+    return f"{hz / 1e3:.3g} kHz" if hz >= 1e3 else f"{hz:.3g} Hz"
+
+
+def _figure(quantity: Quantity, places: int) -> str:
+    text = f"{quantity.value:.{places}f}"
+    return text.lstrip("-") if float(text) == 0.0 else text
+
+
+def signed_decibels(quantity: Quantity) -> str:
+    """Return for example ``+6.0 dB``, with the half-width where it shows."""
+    if quantity.value < -100.0:
+        return "nothing"
+    value = quantity.value if abs(quantity.value) >= 0.05 else 0.0
+    doubt = f" ± {quantity.u95:.1f}" if quantity.u95 >= 0.05 else ""
+    return f"{value:+.1f}{doubt} dB" if value else f"0.0{doubt} dB"

@@ -1,0 +1,81 @@
+"""``probe advise SESSION_OR_FACTS DESTINATION.toml``: how to connect the measured device."""
+
+from __future__ import annotations
+
+import argparse
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from pathlib import Path
+    from typing import Any
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare what the command takes."""
+    parser.add_argument(
+        "subject",
+        nargs="?",
+        metavar="SESSION_OR_FACTS",
+        help="session folder, its session.toml, or a facts.json",
+    )
+    parser.add_argument(
+        "destination", nargs="?", metavar="DESTINATION.toml", help="what the lead goes to"
+    )
+    parser.add_argument("--json", action="store_true", help="print the advice as JSON")
+    parser.add_argument(
+        "--template", action="store_true", help="print a commented destination file and stop"
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the advice; return the exit status."""
+    from pathlib import Path
+
+    from probe.errors import BadInput
+
+    if args.template:
+        from probe.advice.destination import TEMPLATE
+
+        print(TEMPLATE, end="")
+        return 0
+    if args.subject is None or args.destination is None:
+        raise BadInput(
+            "advise: a session or facts file and a destination file are needed; "
+            "probe advise --template prints a destination to fill in"
+        )
+    _advise(Path(args.subject), Path(args.destination), as_json=args.json)
+    return 0
+
+
+def _advise(subject: Path, destination_path: Path, *, as_json: bool) -> None:
+    import json
+
+    from probe.advice.advise import advise
+    from probe.advice.destination import read_destination
+    from probe.advice.text import render
+
+    destination = read_destination(destination_path)
+    facts = facts_of(subject)
+    advice = advise(facts, sources_of(facts), destination)
+    if as_json:
+        print(json.dumps(advice.to_json(), indent=1, allow_nan=False, ensure_ascii=False))
+    else:
+        print(render(advice), end="")
+
+
+def facts_of(path: Path) -> dict[str, Any]:
+    """Return the facts of a facts file, or of a session after analysing it."""
+    if path.is_dir() or path.suffix == ".toml":
+        from probe.stage.analyse import analyse_session
+
+        return analyse_session(path)
+    from probe.facts import read_facts
+
+    return read_facts(path)
+
+
+def sources_of(facts: dict[str, Any]) -> dict[str, Any]:
+    """Return the identified stage of every side of ``facts`` that has one."""
+    from probe.facts import source_from_facts
+
+    return {side: source_from_facts(facts, side) for side in facts["sides"]}
