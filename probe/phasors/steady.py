@@ -238,9 +238,10 @@ def _one_side(off: Complex, energy: Real, usual: Complex, sigma: Real, noise: Re
                 return "disturbed"
             continue
         return _kind(off[part], energy[part], usual)
-    never_silent = bool(np.all(np.median(energy, axis=0) > 0.5)) or bool(np.all(level > 0.3))
-    lasting = len(off) >= limits.PLATEAU_CHUNKS and never_silent
-    return _kind(off, energy, usual) if lasting else None
+    if len(off) < limits.PLATEAU_CHUNKS:
+        return None
+    never_silent = np.all(np.median(energy, axis=0) > 0.5) or np.all(level > 0.3)
+    return _kind(off, energy, usual) if never_silent else None
 
 
 def _kind(off: Complex, energy: Real, usual: Complex) -> str:

@@ -168,8 +168,9 @@ class TableBuilder:
         self._guess = guess
         self._kernel = _kernel(self._line_w, block)
         self._turns: list[Real] = []
-        self._merged: list[NDArray[np.complex64]] = []
-        self._fresh: list[NDArray[np.complex64]] = []
+        nothing = np.zeros((channels, 0, len(self._line_w)), dtype=np.complex64)
+        self._parts: list[NDArray[np.complex64]] = [nothing]
+        self._fresh = nothing
         self._rest = np.zeros((channels, 0), dtype=np.float32)
         self._frames = 0
         self._extremes = _ExtremeFinder(channels)
@@ -185,15 +186,15 @@ class TableBuilder:
         whole = x.shape[1] // self._block * self._block
         self._rest = x[:, whole:].copy()
         if whole:
-            self._fresh.append(self._project(x[:, :whole]))
-            self._bound()
+            self._store(self._project(x[:, :whole]))
+            if self._rows > self._enough:
+                self._shrink()
 
     def table(self) -> Table:
-        """Return what was collected."""
-        self._fold()
-        values = self._merged[0] if self._merged else self._empty()
+        """Return what was collected, without the rows not yet complete."""
+        self._parts = [np.concatenate(self._parts, axis=1)]
         return Table(
-            values=values,
+            values=self._parts[0],
             line_w=self._line_w,
             block=self._block,
             turns=np.array(self._turns).reshape(len(self._turns), len(self._line_w)),
@@ -201,19 +202,28 @@ class TableBuilder:
             extremes=self._extremes.found(),
         )
 
-    def _empty(self) -> NDArray[np.complex64]:
-        return np.zeros((self._channels, 0, len(self._line_w)), dtype=np.complex64)
+    @property
+    def _rows(self) -> int:
+        return sum(part.shape[1] for part in self._parts)
 
     def _project(self, x: NDArray[np.float32]) -> NDArray[np.complex64]:
         flat = np.ascontiguousarray(x).reshape(-1, self._block)
         product = flat @ self._kernel
         return product.view(np.complex64).reshape(self._channels, -1, len(self._line_w))
 
-    def _bound(self) -> None:
-        fresh = sum(p.shape[1] for p in self._fresh) >> len(self._turns)
-        kept = self._merged[0].shape[1] if self._merged else 0
-        if kept + fresh <= self._enough:
-            return
+    def _store(self, blocks: NDArray[np.complex64]) -> None:
+        """Bring new blocks to the level of the table and append them."""
+        if self._fresh.shape[1]:
+            blocks = np.concatenate([self._fresh, blocks], axis=1)
+        unit = 1 << len(self._turns)
+        whole = blocks.shape[1] // unit * unit
+        self._fresh, rows = blocks[:, whole:], blocks[:, :whole]
+        for level, turn in enumerate(self._turns):
+            rows = _merge(rows, turn, self._block << level)
+        self._parts.append(rows)
+
+    def _shrink(self) -> None:
+        """Merge the table's rows in pairs, if it is known how fast the tones really turn."""
         table = self.table()
         if table.rows % 2:  # the odd row finds its partner in the next piece
             return
@@ -221,23 +231,10 @@ class TableBuilder:
         if turn is None and table.rows <= limits.TABLE_BLOCKS_UNCLOCKED:
             self._enough = table.rows * 5 // 4
             return
-        self._merged = [_merge(table.values, self._line_w if turn is None else turn, table.span)]
-        self._turns.append(self._line_w if turn is None else turn)
+        turn = self._line_w if turn is None else turn
+        self._parts = [_merge(table.values, turn, table.span)]
+        self._turns.append(turn)
         self._enough = limits.TABLE_BLOCKS
-
-    def _fold(self) -> None:
-        """Bring the fresh blocks to the level of the merged ones and append them."""
-        if not self._fresh:
-            return
-        values = np.concatenate(self._fresh, axis=1) if len(self._fresh) > 1 else self._fresh[0]
-        unit = 1 << len(self._turns)
-        whole = values.shape[1] // unit * unit
-        self._fresh = [values[:, whole:]] if whole < values.shape[1] else []
-        values = values[:, :whole]
-        for level, turn in enumerate(self._turns):
-            values = _merge(values, turn, self._block << level)
-        parts = [*self._merged, values]
-        self._merged = [np.concatenate(parts, axis=1) if len(parts) > 1 else values]
 
 
 def _kernel(line_w: Real, block: int) -> NDArray[np.float32]:

@@ -22,10 +22,10 @@ the projection, so 0.8 % in the spread, which the Cramér-Rao margin of 5 % can 
 READ_FRAMES = 65536
 """Frames read at a time; a multiple of every block length."""
 
-TABLE_BLOCKS = 16384
-"""Blocks kept before pairs are merged: bounds the memory (three minutes at 48 kHz)."""
+TABLE_BLOCKS = 8192
+"""Blocks kept before pairs are merged: bounds the memory (44 s at 48 kHz)."""
 
-TABLE_BLOCKS_UNCLOCKED = 65536
+TABLE_BLOCKS_UNCLOCKED = 32768
 """The same while no tone has been heard, so the clock for merging is not known yet."""
 
 CHUNK_SECONDS = 0.05
