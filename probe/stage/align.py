@@ -1,0 +1,357 @@
+r"""One phase reference for takes that have none: an unknown delay per take, found with the stage.
+
+A delay of ``tau`` seconds turns a tone of ``f`` Hz by ``exp(-2 pi j f tau)``. Two steps:
+
+1. Candidates from phases alone: the delays that bring a take's least disturbed signal onto that
+   of the first take at most of the tones. A dried coupling capacitor turns low tones by more than
+   any delay could, so the measure saturates: a few tones may disagree.                       (1)
+2. The choice among candidates, and the last nanoseconds, by the joint residual of all takes with
+   the stage left free (variable projection, Gauss-Newton): only that knows which part of a turned
+   phase belongs to the device.                                                               (2)
+
+Where the takes are exactly as many as the unknowns, (2) cannot see a delay; then (1) stands with
+its own uncertainty, and the draws carry it on.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from probe.stage.limits import ALIGN_PRIOR_S
+from probe.stage.network import Complex
+from probe.stage.observations import Group, Observed, has_reference
+from probe.stage.solve import LEGS, Excited, Fit, excitation, fit, predict
+from probe.stage.source import TERMINALS
+
+Array = NDArray[np.float64]
+
+SEARCH_POINTS = 512
+"""Delays are searched on a grid of this many points a row, 1/(5 f) of the highest tone apart."""
+
+SEARCH_S = 5.0
+"""How far from the hint a delay is searched, s: no tone pattern of the bench repeats in 2 s."""
+
+SEARCH_BELOW_HZ = 4.0e3
+"""Tones above this do not take part in the first search: they need a finer grid and only refine."""
+
+STARTS = 60
+"""Places of the first search that are refined."""
+
+CANDIDATES = 6
+"""How many delays of a take are kept for the joint residual to choose from."""
+
+PLAIN_COST = 0.3
+"""A take whose tones disagree by less than this many in all is aligned by phases alone."""
+
+SATURATION_RAD = 0.15
+"""Phase differences well above this count as disagreement however large they are."""
+
+PHASE_LEVEL = 1.0e-4
+"""Weight of the takes against each other when a delay is found: a level that moves between takes
+does not turn phases, which repeat to a ten-thousandth of a radian."""
+
+JOINT_STEPS = 6
+
+
+@dataclass(frozen=True)
+class Alignment:
+    """Delays that were taken out of the takes, and what is still open about them.
+
+    Attributes
+    ----------
+    group
+        The takes on one phase reference.
+    delays
+        Shape (T,), s: what was removed from each take.
+    gain
+        Shape (F, T, T·2), complex: how the joint residual of a draw moves the delays, or None where
+        the phase reference was given.
+    seen
+        The fit whose whitened residual ``gain`` works on.
+    pull
+        Shape (T, T): how an error of the phases-only delays (standard deviation ``stray``, s,
+        shape (T,)) moves the delays.
+    free
+        True where delays were estimated (nothing but the takes themselves for a reference).
+    """
+
+    group: Group
+    delays: Array
+    gain: Complex | None
+    seen: Fit | None
+    pull: Array
+    stray: Array
+    free: bool
+
+
+def align(group: Group, *, level: float) -> Alignment:
+    """Put the takes of a group on one phase reference.
+
+    In order of preference: a recorded drive, one running stream, an unknown delay per take.
+    ``level`` is the repeatability between takes (relative), used to choose between candidates.
+    """
+    count = len(group.takes)
+    none = np.zeros(count)
+    if count < 2 or all(has_reference(o) for o in group.takes):
+        return Alignment(group, none, None, None, np.eye(count), none, free=False)
+    if _one_stream(group):
+        delays, stray = _stream_delays(group)
+        return replace(_joint(group.rotated(delays), stray, delays), free=False)
+    return _free(group, level)
+
+
+def _one_stream(group: Group) -> bool:
+    bases = {o.phasors.take.timebase for o in group.takes}
+    return len(bases) == 1 and None not in bases
+
+
+def _stream_delays(group: Group) -> tuple[Array, Array]:
+    """Delays of takes cut from one stream, and what the clock leaves open about them.
+
+    A recorder with a clock of its own is taken to have the same error in every take; an error
+    that is not distinguishable from zero is none: player and recorder share the clock.
+    """
+    errors = np.array([o.phasors.clock_error for o in group.takes])
+    spread = np.array([max(o.phasors.clock_u, 1e-12) for o in group.takes])
+    weights = 1.0 / spread**2
+    mean = float(np.sum(weights * errors) / np.sum(weights))
+    mean_u = float(1.0 / np.sqrt(np.sum(weights)))
+    if abs(mean) < max(5.0 * mean_u, 1e-8):
+        mean, mean_u = 0.0, 0.0
+    start = np.array(
+        [o.phasors.take.start_frame / o.phasors.take.sample_rate for o in group.takes]
+    ) / (1.0 + mean)
+    centre = np.array([o.phasors.centre_s for o in group.takes])
+    delays = -start + centre * (errors - mean)
+    distance = np.abs(start + centre - (start[0] + centre[0]))
+    stray = 1e-10 + distance * mean_u
+    stray[0] = 0.0
+    return delays - delays[0], stray
+
+
+def _played(first: Observed, other: Observed) -> NDArray[np.intp]:
+    """Grid indices of the tones that the device plays in both takes."""
+    return np.intersect1d(first.tones[first.strength > 0], other.tones[other.strength > 0])
+
+
+def _signals(first: Observed, other: Observed) -> list[Array]:
+    """Combinations of the legs that both takes hold, those least disturbed by loads first.
+
+    A leg that carries no extra load keeps its phase where legs are separate; the difference
+    keeps it where the stage floats; the sum serves legs in phase.
+    """
+    both = first.recorded & other.recorded
+    loaded = np.zeros(3, dtype=np.bool_)
+    for load in other.phasors.take.loads:
+        for end in (load.from_, load.to):
+            if end in TERMINALS:
+                loaded[TERMINALS.index(end)] = True
+    legs = [np.eye(3)[k] for k in range(2) if both[k] and not loaded[k]]
+    if both[0] and both[1]:
+        return [*legs, np.array([1.0, -1.0, 0.0]), np.array([1.0, 1.0, 0.0])]
+    return legs or [np.eye(3)[k] for k in range(3) if both[k]]
+
+
+def _worth(observed: Observed) -> tuple[int, int]:
+    return int(observed.recorded[:2].sum()), int((observed.strength > 0).sum())
+
+
+def _free(group: Group, level: float) -> Alignment:
+    """Takes whose phases agree plainly first, among themselves; the others against what the stage
+    solved from those predicts for them.
+    """
+    first = max(range(len(group.takes)), key=lambda t: _worth(group.takes[t]))
+    legs = group.takes[first].recorded[:2]
+    options = [
+        _candidates(group.takes[first], o, group.hz, t == first) for t, o in enumerate(group.takes)
+    ]
+    plain = [
+        t
+        for t, o in enumerate(group.takes)
+        if (o.recorded[:2] == legs).all() and options[t][0][0] < PLAIN_COST
+    ]
+    delays = np.array([o[0][1] for o in options])
+    stray = np.full(len(group.takes), ALIGN_PRIOR_S)
+    stray[first] = 0.0
+    inner = replace(group, takes=tuple(group.takes[t] for t in plain))
+    delays[plain] = _choose(inner, [options[t] for t in plain], level)
+    solved = _joint(inner.rotated(delays[plain]), stray[plain], delays[plain])
+    delays[plain] = solved.delays
+    rest = [t for t in range(len(group.takes)) if t not in plain]
+    if not rest:
+        return solved
+    theta = fit(solved.group, LEGS, level=level).theta
+    for t in rest:
+        options[t] = _against_prediction(group, t, theta) + options[t]
+        delays[t] = min(options[t])[1]
+    delays = _choose(group, [[(0.0, d), *o] for d, o in zip(delays, options, strict=True)], level)
+    return _joint(group.rotated(delays), stray, delays)
+
+
+def _against_prediction(group: Group, t: int, theta: Complex) -> list[tuple[float, float]]:
+    """Delays of a take against what the stage, as solved without it, predicts for it."""
+    observed = group.takes[t]
+    if not observed.recorded[:2].any():
+        return []
+    predicted = replace(observed, volts=predict(observed, group.hz, theta))
+    return _candidates(predicted, observed, group.hz, False)
+
+
+def _candidates(
+    first: Observed, other: Observed, hz: Array, same: bool
+) -> list[tuple[float, float]]:
+    """(cost, delay) of ``other`` against ``first``, best first; a poor 0 if nothing is common."""
+    played = _played(first, other)
+    if same or len(played) == 0:
+        return [(0.0 if same else float(len(hz)), 0.0)]
+    a = first.volts[np.searchsorted(first.tones, played)]
+    b = other.volts[np.searchsorted(other.tones, played)]
+    hint = first.phasors.steady_s[0] - other.phasors.steady_s[0]
+    turns = [_turn(a @ p, b @ p) for p in _signals(first, other)]
+    if not turns:
+        own = [v[:, np.argmax(np.abs(v).sum(axis=0))] for v in (a, b)]
+        turns = [_turn(*own), -_turn(*own)]
+    found: list[tuple[float, float]] = []
+    for turn in turns:
+        found += _search(hz[played], turn, hint)
+    found.sort()
+    kept: list[tuple[float, float]] = []
+    for cost, tau in found:
+        if all(_differ(hz[played], tau, other) for _, other in kept):
+            kept.append((cost, tau))
+    return kept[:CANDIDATES] or [(float(len(hz)), 0.0)]
+
+
+def _turn(a: Complex, b: Complex) -> Complex:
+    """Phase that turns ``b`` onto ``a``; 0 for tones too weak in either to say anything."""
+    strong = (np.abs(a) > 0.01 * np.abs(a).max()) & (np.abs(b) > 0.01 * np.abs(b).max())
+    ratio = a * np.conj(b)
+    return np.asarray(np.where(strong, ratio / np.maximum(np.abs(ratio), 1e-300), 0.0))
+
+
+def _search(hz: Array, turn: Complex, hint: float) -> list[tuple[float, float]]:
+    """(cost, delay) of the best delays around 0 and around ``hint`` seconds."""
+    use = np.abs(turn) > 0.5
+    hz, turn = hz[use], turn[use]
+    if len(hz) == 0:
+        return []
+    centres = [0.0, hint] if abs(hint) > SEARCH_S / 2 else [0.0]
+    starts = np.concatenate([_peaks(hz, turn, centre) for centre in centres])
+    cost, tau = _polish(hz, turn, starts)
+    order = np.argsort(cost)[: 2 * CANDIDATES]
+    return [(float(cost[k]), float(tau[k])) for k in order]
+
+
+def _differ(hz: Array, one: float, other: float) -> bool:
+    """True where two delays turn some tone differently by more than a hundredth of a radian."""
+    return bool(np.max(np.abs(np.exp(2j * np.pi * hz * (one - other)) - 1.0)) > 0.01)
+
+
+def _peaks(hz: Array, turn: Complex, centre: float) -> Array:
+    """Delays (s) where most of the lower tones agree, from a grid around ``centre``."""
+    low = hz <= max(SEARCH_BELOW_HZ, float(np.sort(hz)[min(len(hz), 6) - 1]))
+    hz, turn = hz[low], turn[low]
+    n = SEARCH_POINTS
+    step = 1.0 / (5.0 * hz.max())
+    fine = np.exp(-2j * np.pi * hz[:, None] * step * np.arange(n)).astype(np.complex64)
+    reach = int(np.ceil(2.0 * SEARCH_S / (step * n)))
+    origin = centre - step * n * reach / 2
+    coarse = np.exp(-2j * np.pi * hz[:, None] * (origin + step * n * np.arange(reach)))
+    agreement = ((coarse * turn[:, None]).astype(np.complex64).T @ fine).real.reshape(-1)
+    count = min(STARTS, len(agreement))
+    top = np.argpartition(agreement, -count)[-count:]
+    return origin + step * top.astype(np.float64)
+
+
+def _polish(hz: Array, turn: Complex, tau: Array) -> tuple[Array, Array]:
+    """Refine delays, shape (N,): tones let in from below, disagreeing ones let go.
+
+    Phases count by frequency squared, because a delay does. Returns cost and delay; the cost is
+    the number of tones that disagree.
+    """
+    omega = 2.0 * np.pi * hz
+    order = np.argsort(hz)
+    for count in [*range(min(4, len(hz)), len(hz) + 1), *[len(hz)] * 4]:
+        w, z = omega[order[:count]], turn[order[:count]]
+        rest = np.angle(z * np.exp(-1j * w * tau[:, None]))
+        weight = 1.0 / (1.0 + (rest / SATURATION_RAD) ** 2) ** 2
+        tau = tau + np.sum(weight * w * rest, axis=1) / np.sum(weight * w**2, axis=1)
+    rest = np.angle(turn * np.exp(-1j * omega * tau[:, None]))
+    return np.sum(1.0 - 1.0 / (1.0 + (rest / SATURATION_RAD) ** 2), axis=1), tau
+
+
+def _misfit(group: Group, level: float, excited: Excited) -> float:
+    solved = fit(group, LEGS, level=level, excited=excited)
+    return float(np.sum(np.log1p(np.sum(np.abs(solved.residual) ** 2, axis=(0, 2)))))
+
+
+def _choose(group: Group, options: list[list[tuple[float, float]]], level: float) -> Array:
+    """Delays of the candidates with the least joint residual, take by take from the best ones.
+
+    Where the joint residual is as small as the noise there is nothing to choose.
+    """
+    delays = np.array([o[0][1] for o in options])
+    excited = excitation(group)
+    best = _misfit(group.rotated(delays), level, excited)
+    if best < len(group.hz):
+        return delays
+    for t, candidates in enumerate(options):
+        for _, tau in candidates[1:]:
+            trial = delays.copy()
+            trial[t] = tau
+            misfit = _misfit(group.rotated(trial), level, excited)
+            if misfit < best - 2.0:
+                best, delays = misfit, trial
+    return delays
+
+
+def _joint(group: Group, stray: Array, delays: Array) -> Alignment:
+    """Gauss-Newton on the delays with the stage projected out (2)."""
+    excited = excitation(group)
+    start = group
+    moved = np.zeros(len(delays))
+    solved: Fit | None = None
+    for _ in range(JOINT_STEPS):
+        solved = fit(group, LEGS, level=PHASE_LEVEL, excited=excited, start=solved)
+        gain, pull = _delay_gain(group, solved, stray)
+        step = -np.einsum("fta,fa->t", gain, flat(solved.residual)).real - pull @ moved
+        moved = moved + np.clip(step, -2e-5, 2e-5)
+        group = start.rotated(moved)
+        if np.max(np.abs(step)) < 1e-11:
+            break
+    assert solved is not None
+    return Alignment(group, delays + moved, gain, solved, pull, stray, free=True)
+
+
+def flat(residual: Complex) -> Complex:
+    """Residuals of shape (..., T, F, R) as (..., F, T·R)."""
+    moved = np.moveaxis(residual, -3, -2)
+    return moved.reshape(*moved.shape[:-2], -1)
+
+
+def _delay_gain(group: Group, solved: Fit, stray: Array) -> tuple[Complex, Array]:
+    """Response of the delays to the whitened residual (F, T, T·2), and to the prior (T, T).
+
+    A delay turns voltages and currents alike, so it moves the residual by ``j w W s Voc`` only.
+    """
+    takes, tones, size, _ = solved.whitener.shape
+    omega = 2.0 * np.pi * group.hz
+    strength = np.zeros((takes, tones))
+    for t, observed in enumerate(group.takes):
+        strength[t, observed.tones] = observed.strength
+    rows = solved.whitener @ solved.block.rows
+    slope = np.einsum("tfar,fr->tfa", rows, solved.theta[:, :, 0])
+    slope = 1j * omega[None, :, None] * strength[:, :, None] * slope
+    derivative = np.zeros((tones, takes * size, takes), dtype=np.complex128)
+    for t in range(takes):
+        derivative[:, t * size : (t + 1) * size, t] = slope[t]
+    left = solved.left
+    projected = derivative - left @ (np.conj(np.swapaxes(left, -1, -2)) @ derivative)
+    normal = np.einsum("fat,fau->tu", np.conj(projected), derivative).real
+    prior = np.where(stray > 0.0, 1.0 / np.maximum(stray, 1e-12) ** 2, 1e30)
+    inverse = np.linalg.inv(normal + np.diag(prior))
+    gain = np.einsum("tu,fau->fta", inverse, np.conj(projected))
+    return gain, inverse * prior[None, :]

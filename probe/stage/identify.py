@@ -1,0 +1,695 @@
+"""From the phasors of one side to the output stage with its doubt: the order of the steps.
+
+1. choose the takes that may be compared (one volume, device playing)
+2. put them on one phase reference (``align``)
+3. solve the legs, find the level repeatability in the residuals, set aside a take that
+   contradicts all others
+4. solve the injected tones, carry what only they show to the device's tones
+5. repeat 3 and 4 for draws of every error (JCGM 101), in batches so that memory stays flat
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from probe.phasors.model import Remark, TakePhasors
+from probe.session.model import Session, Side
+from probe.stage import limits
+from probe.stage.align import Alignment, align, flat
+from probe.stage.inject import Injected, carry, draw_injected, solve_injected
+from probe.stage.network import Complex
+from probe.stage.observations import Group, grid_of, observe
+from probe.stage.solve import (
+    LEGS,
+    SINGLE_ENDED,
+    Block,
+    Errors,
+    Excited,
+    Fit,
+    Known,
+    Realisation,
+    excitation,
+    fit,
+    posterior,
+    realise,
+    resolve,
+    unknown_part,
+    with_known,
+)
+
+Array = NDArray[np.float64]
+
+BATCH = 250
+"""Draws solved at once: keeps the arrays within some tens of megabytes."""
+
+LEG_ROWS = {
+    "hot": np.array([0.5, 1.0]),
+    "cold": np.array([-0.5, 1.0]),
+    "difference": np.array([1.0, 0.0]),
+    "mean": np.array([0.0, 1.0]),
+}
+"""How a voltage (or, turned round, a current) is made of modal ones."""
+
+
+@dataclass(frozen=True)
+class Repeatability:
+    """Level between takes, relative, one standard deviation, and where it is from.
+
+    ``freedom`` is the number of degrees of freedom where it came from residuals, 0 where it was
+    declared or assumed.
+    """
+
+    level: float
+    freedom: int
+    seen: float
+    """What the residuals alone say, 0 where nothing was spare."""
+
+
+@dataclass(frozen=True)
+class TakeUse:
+    """What became of one take."""
+
+    name: str
+    file: str
+    used: bool
+    why_not: str | None
+    steady_s: tuple[float, float]
+    delay_s: float | None
+    clock_error: float
+    residual: float | None
+    """Root mean square of its whitened residuals: 1 is what the stated doubts explain."""
+
+
+@dataclass(frozen=True)
+class Solved:
+    """One block at F tones with D draws (draw 0 is the value itself).
+
+    Attributes
+    ----------
+    hz
+        Shape (F,).
+    theta
+        Shape (1 + D, F, R, 4): ``[Voc | Z]`` in modal rows and columns.
+    lost
+        Function of a functional (F, R, 4): how much of it is unsupported (V or ohm), shape (F,).
+    """
+
+    hz: Array
+    theta: Complex
+    fit: Fit
+
+    def lost(self, functional: Complex) -> Array:
+        """How much of a linear quantity the takes do not support, shape (F,), in its unit."""
+        return unknown_part(self.fit, functional)
+
+
+@dataclass(frozen=True)
+class Identified:
+    """Everything the takes of one side say, before it is given names.
+
+    ``legs`` and ``single_ended`` stand at the device's tones, ``injected`` and
+    ``single_ended_injected`` at the injected ones, ``off`` at the tones injected while the device
+    was off. ``carried`` names the legs whose column came from injected tones.
+    """
+
+    side: Side
+    group: Group | None
+    legs: Solved | None
+    single_ended: Solved | None
+    injected: Solved | None
+    injected_into: tuple[int, ...]
+    single_ended_injected: Solved | None
+    off: Solved | None
+    off_into: tuple[int, ...]
+    carried: tuple[int, ...]
+    recorded: Complex
+    """(1 + D, T, F, 3): voltages of every take with gains and noise drawn, aligned; V rms."""
+    repeatability: Repeatability
+    uses: tuple[TakeUse, ...]
+    remarks: tuple[Remark, ...]
+    volume: str
+    phase_known: bool
+    """True where the drive's own phase is the reference."""
+    draws: int = 0
+    takes: tuple[TakePhasors, ...] = field(default=())
+
+
+def identify(
+    session: Session,
+    phasors: tuple[TakePhasors, ...],
+    side: Side,
+    *,
+    draws: int = 2000,
+    seed: int = 1,
+) -> Identified:
+    """Solve the output stage of one side.
+
+    Parameters
+    ----------
+    session
+        For the declared repeatability.
+    phasors
+        Of all takes; those of other sides are left aside.
+    side
+        ``left``, ``right`` or ``mono``.
+    draws
+        Number of Monte Carlo draws D.
+    seed
+        Of the draws; the same seed gives the same facts.
+    """
+    chosen, left_out, volume = choose_takes(tuple(p for p in phasors if p.take.side == side))
+    remarks: list[Remark] = []
+    playing = tuple(p for p in chosen if p.take.state == "play")
+    group = played_group(playing)
+    stated = _stated_level(session)
+    rng = np.random.default_rng([seed, ("left", "right", "mono").index(side)])
+    if group is None:
+        return _injections_only(side, playing, chosen, left_out, volume, stated, draws, rng)
+    aligned = align(group, level=stated)
+    aligned, dropped, more = _set_contradiction_aside(aligned, stated)
+    remarks += more
+    excited = excitation(aligned.group)
+    solved = fit(aligned.group, LEGS, level=stated, excited=excited)
+    repeat = repeatability(solved, stated, declared=session.bench.repeatability_db is not None)
+    remarks += _repeatability_remarks(repeat, stated, solved, aligned.group)
+    solved = fit(aligned.group, LEGS, level=repeat.level, excited=excited, start=solved)
+    monte = _Monte(aligned, excited, solved, repeat, playing, draws, rng)
+    result = monte.run()
+    off = _off(chosen, repeat, draws, rng)
+    names = [o.name for o in aligned.group.takes]
+    weight = {n: _take_residual(solved, t) for t, n in enumerate(names)}
+    delay = {n: float(aligned.delays[t]) for t, n in enumerate(names)} if aligned.free else {}
+    uses = tuple(_use(p, left_out, dropped, weight, delay) for p in phasors if p.take.side == side)
+    return Identified(
+        side=side,
+        group=aligned.group,
+        legs=result.legs,
+        single_ended=result.single_ended,
+        injected=result.injected,
+        injected_into=result.injected_into,
+        single_ended_injected=result.single_ended_injected,
+        off=off[0],
+        off_into=off[1],
+        carried=result.carried,
+        recorded=result.recorded,
+        repeatability=repeat,
+        uses=uses,
+        remarks=tuple(remarks),
+        volume=volume,
+        phase_known=not aligned.free and aligned.gain is None,
+        draws=draws,
+        takes=chosen,
+    )
+
+
+def choose_takes(
+    phasors: tuple[TakePhasors, ...],
+) -> tuple[tuple[TakePhasors, ...], dict[str, str], str]:
+    """Takes that may be compared, why the others may not, and the volume they were made at."""
+    left_out: dict[str, str] = {}
+    usable = []
+    for p in phasors:
+        if not p.usable:
+            left_out[p.take.name] = "not usable: " + "; ".join(r.message for r in p.remarks)
+        elif p.take.driven_input_leg != "both":
+            left_out[p.take.name] = "one leg of the input driven: says nothing about the stage"
+        elif "difference" in p.take.channels:
+            left_out[p.take.name] = "a balanced input hears the difference only, not each leg"
+        else:
+            usable.append(p)
+    volumes = Counter(p.take.volume for p in usable)
+    volume = volumes.most_common(1)[0][0] if volumes else ""
+    for p in usable:
+        if p.take.volume != volume:
+            left_out[p.take.name] = f"another volume setting ({p.take.volume or 'not stated'})"
+    return tuple(p for p in usable if p.take.volume == volume), left_out, volume
+
+
+def _drive(phasors: TakePhasors) -> float | None:
+    take = phasors.take
+    if take.drive_volts is not None:
+        return take.drive_volts
+    return None if take.drive_dbfs is None else float(10.0 ** (take.drive_dbfs / 20.0))
+
+
+def played_group(phasors: tuple[TakePhasors, ...]) -> Group | None:
+    """Takes in which the device plays, on the grid of its tones, scaled to the first one's drive."""
+    playing = [p for p in phasors if p.played.any()]
+    if not playing:
+        return None
+    grid = grid_of([p.hz[p.played] for p in playing])
+    first = next((d for p in playing if (d := _drive(p)) is not None), None)
+    observed = []
+    for p in playing:
+        drive = _drive(p)
+        strength = 1.0 if drive is None or not first else drive / first
+        observed.append(observe(p, grid, strength, injected=False))
+    return Group(grid, tuple(observed))
+
+
+def _stated_level(session: Session) -> float:
+    db = session.bench.repeatability_db
+    return _relative(limits.REPEATABILITY_DB if db is None else db)
+
+
+def _relative(db: float) -> float:
+    return float(np.log(10.0) / 20.0 * db)
+
+
+def repeatability(solved: Fit, stated: float, *, declared: bool) -> Repeatability:
+    """Level between takes from the whitened residuals, where enough takes are spare.
+
+    A level error is one real factor per take and leg, the same at all tones: its variance shows
+    in the mean over the tones of ``|residual|²`` per spare row, times ``stated²``.
+    """
+    enough = solved.spare >= 1
+    if not enough.any():
+        return Repeatability(stated, 0, 0.0)
+    power = np.sum(np.abs(solved.residual) ** 2, axis=(0, 2))
+    seen = stated * float(np.sqrt(np.mean(power[enough] / solved.spare[enough])))
+    freedom = int(np.median(solved.spare[enough]))
+    if freedom >= 2 * limits.SPARE_TAKES:
+        floor = _relative(limits.REPEATABILITY_FLOOR_DB)
+        return Repeatability(max(seen, floor), freedom, seen)
+    del declared
+    return Repeatability(max(stated, seen), 0, seen)
+
+
+def _take_residual(solved: Fit, t: int) -> float:
+    used = np.any(np.abs(solved.whitener[t]) > 0.0, axis=-1)
+    share = np.abs(solved.residual[t][used]) ** 2
+    return float(np.sqrt(share.mean())) if share.size else 0.0
+
+
+def _set_contradiction_aside(
+    aligned: Alignment, stated: float
+) -> tuple[Alignment, str | None, list[Remark]]:
+    """Leave out the one take without which the others agree, if there is such a take."""
+    group = aligned.group
+    solved = fit(group, LEGS, level=stated)
+    seen = repeatability(solved, stated, declared=True).seen
+    if seen < limits.CONTRADICTION * stated or np.median(solved.spare) < 1:
+        return aligned, None, []
+    trials = []
+    for t in range(len(group.takes)):
+        rest = fit(group.without(t), LEGS, level=stated)
+        if np.median(rest.rank) < np.median(solved.rank) or np.median(rest.spare) < 1:
+            continue
+        trials.append((repeatability(rest, stated, declared=True).seen, t))
+    ratio = seen / stated
+    if not trials or min(trials)[0] > limits.CONTRADICTION / 2.0 * stated:
+        worst = max(range(len(group.takes)), key=lambda t: _take_residual(solved, t))
+        name = min(trials)[1] if trials else worst
+        return aligned, None, [_contradiction(group.takes[name].name, ratio, kept=True)]
+    t = min(trials)[1]
+    name_out = group.takes[t].name
+    fresh = align(_unrotated(aligned).without(t), level=stated)
+    return fresh, name_out, [_contradiction(name_out, ratio, kept=False)]
+
+
+def _unrotated(aligned: Alignment) -> Group:
+    return aligned.group.rotated(-aligned.delays) if aligned.gain is not None else aligned.group
+
+
+def _contradiction(take: str, ratio: float, *, kept: bool) -> Remark:
+    message = (
+        f"this take contradicts the others: together they disagree {ratio:.0f} times more than "
+        "the stated repeatability allows"
+    )
+    tail = "; it was kept and the intervals widened" if kept else "; it was left out"
+    return Remark("contradicting-take", take, message + tail + ". Check its leads and repeat it")
+
+
+def _repeatability_remarks(
+    repeat: Repeatability, stated: float, solved: Fit, group: Group
+) -> list[Remark]:
+    if repeat.seen < 3.0 * stated:
+        return []
+    worst = max(range(len(group.takes)), key=lambda t: _take_residual(solved, t))
+    db = 20.0 / np.log(10.0) * repeat.seen
+    return [
+        Remark(
+            "poor-repeatability",
+            group.takes[worst].name,
+            f"levels differ between takes by {db:.2f} dB, far above the stated figure; "
+            "this take stands out most",
+        )
+    ]
+
+
+def _use(
+    p: TakePhasors,
+    left_out: dict[str, str],
+    dropped: str | None,
+    weight: dict[str, float],
+    delay: dict[str, float],
+) -> TakeUse:
+    name = p.take.name
+    why = left_out.get(name)
+    if name == dropped:
+        why = "contradicts the other takes"
+    return TakeUse(
+        name, p.take.file, why is None, why, p.steady_s, delay.get(name), p.clock_error,
+        weight.get(name),
+    )
+
+
+@dataclass
+class _Result:
+    legs: Solved | None = None
+    single_ended: Solved | None = None
+    injected: Solved | None = None
+    injected_into: tuple[int, ...] = ()
+    single_ended_injected: Solved | None = None
+    carried: tuple[int, ...] = ()
+    recorded: Complex = field(default_factory=lambda: np.zeros((0, 0, 0, 3), dtype=np.complex128))
+
+
+class _Monte:
+    """Draws every error once and solves everything with it, batch by batch.
+
+    The shared errors are keyed by the physical thing (channel gain, part, input), so a part that
+    two takes use, or a channel that all takes use, errs alike in all of them.
+    """
+
+    def __init__(
+        self,
+        aligned: Alignment,
+        excited: Excited,
+        solved: Fit,
+        repeat: Repeatability,
+        phasors: tuple[TakePhasors, ...],
+        draws: int,
+        rng: np.random.Generator,
+    ) -> None:
+        self.aligned, self.excited, self.solved = aligned, excited, solved
+        self.repeat, self.phasors, self.draws, self.rng = repeat, phasors, draws, rng
+        self.shared = shared_errors(phasors, draws, rng)
+        self.levels = level_errors(phasors, repeat, draws, rng)
+
+    def run(self) -> _Result:
+        """Solve legs and single-ended output with their draws."""
+        result = _Result()
+        group, repeat = self.aligned.group, self.repeat
+        recorded = self._drawn()
+        result.recorded = recorded.volts
+        loads_only = self._resolve(self.solved, recorded)
+        helpers = self._columns(self.solved, loads_only, group.hz)
+        injected = self._injected(LEGS, helpers)
+        if injected is not None:
+            result.injected, result.injected_into = injected
+            known = self._carried(result, group.hz, loads_only)
+            result.carried = tuple(k.terminal for k in known)
+            if known:
+                self.solved = fit(
+                    group, LEGS, level=repeat.level, excited=self.excited, known=known
+                )
+                loads_only = self._resolve(self.solved, recorded, known)
+        result.legs = Solved(group.hz, loads_only, self.solved)
+        if any(o.recorded[2] for o in group.takes):
+            lone = fit(group, SINGLE_ENDED, level=repeat.level, excited=self.excited)
+            result.single_ended = Solved(group.hz, self._resolve(lone, recorded), lone)
+        alone = self._injected(SINGLE_ENDED, ())
+        if alone is not None:
+            result.single_ended_injected = alone[0]
+        return result
+
+    def _batches(self) -> list[slice]:
+        return [slice(a, min(a + BATCH, self.draws)) for a in range(0, self.draws, BATCH)]
+
+    def _errors(self, group: Group, part: slice) -> Errors:
+        return batch_errors(group, self.shared, self.levels, part, self.rng)
+
+    def _drawn(self) -> Realisation:
+        """Voltages and drives, value first, delays of each draw taken out."""
+        group, aligned = self.aligned.group, self.aligned
+        volts = [realise(group, 1, {}, self.excited).volts]
+        drives = [realise(group, 1, {}, self.excited).drives]
+        for part in self._batches():
+            one = realise(group, part.stop - part.start, self._errors(group, part), self.excited)
+            one = self._realigned(one, aligned)
+            volts.append(one.volts)
+            drives.append(one.drives)
+        return Realisation(np.concatenate(volts), np.concatenate(drives))
+
+    def _realigned(self, one: Realisation, aligned: Alignment) -> Realisation:
+        if aligned.gain is None or aligned.seen is None:
+            return one
+        seen = aligned.seen
+        rows = seen.whitener @ seen.block.rows
+        residual = np.einsum("tfab,dtfb->dtfa", seen.whitener, one.volts[..., :2])
+        start = np.einsum("tfar,frj->tfaj", rows, seen.theta)
+        residual -= np.einsum("tfaj,dtfj->dtfa", start, one.drives)
+        delays = -np.einsum("fta,dfa->dt", aligned.gain, flat(residual)).real
+        strays = aligned.stray * self.rng.standard_normal(delays.shape)
+        delays = delays + strays @ aligned.pull.T
+        turn = np.exp(2j * np.pi * aligned.group.hz * delays[:, :, None])[..., None]
+        drives = one.drives.copy()
+        drives[..., 1:] *= turn
+        return Realisation(one.volts * turn, drives)
+
+    def _resolve(
+        self, solved: Fit, recorded: Realisation, known: tuple[Known, ...] = ()
+    ) -> Complex:
+        parts = [solved.theta[None]]
+        for part in self._batches():
+            cut = slice(part.start + 1, part.stop + 1)
+            one = Realisation(recorded.volts[cut], recorded.drives[cut])
+            one = with_known(one, known, part.start + 1) if known else one
+            parts.append(resolve(solved, one))
+        return np.concatenate(parts)
+
+    def _columns(self, solved: Fit, theta: Complex, hz: Array) -> tuple[tuple[int, Complex, Array], ...]:
+        """Leg columns that loads support, as (terminal, volts (1+D, F, 3), sigma (F,))."""
+        columns = []
+        for terminal, name in enumerate(("hot", "cold")):
+            sigma = column_doubt(solved, name)
+            if np.isfinite(sigma).any():
+                columns.append((terminal, column_volts(theta, name), sigma))
+        del hz
+        return tuple(columns)
+
+    def _injected(
+        self, block: Block, columns: tuple[tuple[int, Complex, Array], ...]
+    ) -> tuple[Solved, tuple[int, ...]] | None:
+        first = solve_injected(self.phasors, block, level=self.repeat.level)
+        if first is None:
+            return None
+        known = self._known_at(first, columns) if block is LEGS else ()
+        injected = first
+        if known:
+            again = solve_injected(self.phasors, block, level=self.repeat.level, known=known)
+            injected = first if again is None else again
+        parts = [injected.solved.theta[None]]
+        for part in self._batches():
+            count = part.stop - part.start
+            errors = self._errors(injected.group, part)
+            parts.append(
+                draw_injected(injected, errors, count, part.start + 1, self.rng, known)
+            )
+        theta = np.concatenate(parts)
+        return Solved(injected.group.hz, theta, injected.solved), injected.terminals
+
+    def _known_at(
+        self, first: Injected, columns: tuple[tuple[int, Complex, Array], ...]
+    ) -> tuple[Known, ...]:
+        """Columns of legs that were not injected into, at the injected tones.
+
+        Carried from the device's tones where loads support them there; otherwise anything up to
+        the size of the leg that was injected into.
+        """
+        known = []
+        source = self.aligned.group.hz
+        for terminal, name in enumerate(("hot", "cold")):
+            if terminal in first.terminals:
+                continue
+            held = next((c for c in columns if c[0] == terminal), None)
+            if held is not None and np.isfinite(held[2]).sum() >= 2:
+                good = np.isfinite(held[2])
+                volts, doubt = carry(source[good], held[1][:, good], first.group.hz)
+                sigma = np.hypot(doubt, np.interp(first.group.hz, source[good], held[2][good]))
+                known.append(Known(terminal, self._shaken(volts, doubt), sigma))
+                continue
+            other = ("cold", "hot")[terminal]
+            own = column_volts(first.solved.theta[None], other)[0][:, 1 - terminal]
+            sigma = np.maximum(np.abs(own), 100.0)
+            zero = np.zeros((self.draws + 1, len(sigma), 3), dtype=np.complex128)
+            known.append(Known(terminal, self._shaken(zero, sigma), sigma))
+            del name
+        return tuple(known)
+
+    def _shaken(self, volts: Complex, doubt: Array) -> Complex:
+        """Add the doubt of carrying to every draw but the first; one error for all tones."""
+        size = np.where(np.isfinite(doubt), doubt, 0.0)[None, :, None]
+        noise = self.rng.standard_normal((2, volts.shape[0], 1, volts.shape[2]))
+        noise[:, 0] = 0.0
+        return volts + size * (noise[0] + 1j * noise[1]) / np.sqrt(2.0)
+
+    def _carried(self, result: _Result, hz: Array, loads_only: Complex) -> tuple[Known, ...]:
+        """Columns that injections show better than loads do, at the device's tones."""
+        assert result.injected is not None
+        known = []
+        del loads_only
+        for terminal in result.injected_into:
+            name = ("hot", "cold")[terminal]
+            mine = column_doubt(result.injected.fit, name)
+            good = np.isfinite(mine)
+            if not good.any():
+                continue
+            volts, doubt = carry(
+                result.injected.hz[good], column_volts(result.injected.theta, name)[:, good], hz
+            )
+            sigma = np.hypot(doubt, np.interp(hz, result.injected.hz[good], mine[good]))
+            held = column_doubt(self.solved, name)
+            sigma = np.where(held < 3.0 * sigma, np.inf, sigma)
+            if np.isfinite(sigma).any():
+                known.append(Known(terminal, self._shaken(volts, doubt), sigma))
+        return tuple(known)
+
+
+def column_volts(theta: Complex, name: str) -> Complex:
+    """What one ampere into a leg raises on the three terminals: (D, F, R, 4) to (D, F, 3)."""
+    current = LEG_ROWS[name]
+    modal = theta[..., 1] * current[0] + theta[..., 2] * current[1]
+    hot = modal @ LEG_ROWS["hot"]
+    cold = modal @ LEG_ROWS["cold"]
+    return np.stack([hot, cold, np.zeros_like(hot)], axis=-1)
+
+
+def functional(row: str, column: str, tones: int) -> Complex:
+    """Linear functional of ``theta`` that reads one entry: (F, 2, 4); column "open" is Voc."""
+    out = np.zeros((tones, 2, 4), dtype=np.complex128)
+    if column == "open":
+        out[:, :, 0] = LEG_ROWS[row]
+        return out
+    if column in ("hot", "cold"):
+        current = LEG_ROWS[column]
+    else:
+        current = np.array([1.0, 0.0]) if column == "difference" else np.array([0.0, 1.0])
+    out[:, :, 1] = LEG_ROWS[row][:, None][:, 0] * current[0]
+    out[:, :, 2] = LEG_ROWS[row][:, None][:, 0] * current[1]
+    return out
+
+
+def column_doubt(solved: Fit, name: str) -> Array:
+    """Standard deviation of a leg's own impedance from the weights, infinite where unsupported."""
+    tones = solved.theta.shape[0]
+    reading = functional(name, name, tones)
+    sigma = posterior(solved, reading)
+    size = np.abs(np.einsum("frj,frj->f", reading, solved.theta))
+    lost = unknown_part(solved, reading)
+    return np.where((lost > 1.0 + 0.05 * size) | (sigma <= 0.0), np.inf, sigma)
+
+
+def shared_errors(
+    phasors: tuple[TakePhasors, ...], draws: int, rng: np.random.Generator
+) -> Errors:
+    """One error per physical thing and draw, by key; crosstalk between terminals with them."""
+    from probe.stage.network import error_scales
+
+    scales: dict[str, float] = {}
+    for p in phasors:
+        scales.update(error_scales(p.take))
+    errors: Errors = {k: scales[k] * rng.standard_normal(draws) for k in sorted(scales)}
+    white = rng.standard_normal((2, draws, 3, 3))
+    errors["crosstalk"] = (white[0] + 1j * white[1]) / np.sqrt(2.0)
+    return errors
+
+
+def level_errors(
+    phasors: tuple[TakePhasors, ...],
+    repeat: Repeatability,
+    draws: int,
+    rng: np.random.Generator,
+) -> dict[str, Array]:
+    """Level error of every take and leg, shape (D, 3) by take name, relative.
+
+    A figure taken from residuals is itself uncertain: each draw takes its own, so that the
+    result spreads like Student's t.
+    """
+    size = np.full(draws, repeat.level)
+    if repeat.freedom > 0:
+        size = size * np.sqrt(repeat.freedom / rng.chisquare(repeat.freedom, draws))
+    return {
+        p.take.name: size[:, None] * rng.standard_normal((draws, 3)) for p in phasors
+    }
+
+
+def batch_errors(
+    group: Group, shared: Errors, levels: dict[str, Array], part: slice, rng: np.random.Generator
+) -> Errors:
+    """Errors of one batch of draws for ``realise``."""
+    errors: Errors = {k: v[part] for k, v in shared.items()}
+    count = part.stop - part.start
+    for t, observed in enumerate(group.takes):
+        errors[f"noise/{t}"] = _noise(observed.noise, observed.crosstalk, count, rng)
+        errors[f"level/{t}"] = levels[observed.name][part]
+    return errors
+
+
+def _noise(noise: Complex, crosstalk: Complex, draws: int, rng: np.random.Generator) -> Complex:
+    """Draws of the phasor noise alone (crosstalk is drawn as one error for all takes)."""
+    own = noise.copy()
+    share = np.sum(np.abs(crosstalk) ** 2, axis=-1)
+    index = np.arange(3)
+    own[:, index, index] -= share
+    values, vectors = np.linalg.eigh(own)
+    root = vectors * np.sqrt(np.maximum(values, 0.0))[:, None, :]
+    white = rng.standard_normal((2, draws, *noise.shape[:2]))
+    return np.einsum("kij,dkj->dki", root, (white[0] + 1j * white[1]) / np.sqrt(2.0))
+
+
+def _off(
+    chosen: tuple[TakePhasors, ...], repeat: Repeatability, draws: int, rng: np.random.Generator
+) -> tuple[Solved | None, tuple[int, ...]]:
+    """Impedances found by injection while the device was off."""
+    quiet = tuple(p for p in chosen if p.take.state == "off")
+    return _injected_alone(quiet, repeat, draws, rng)
+
+
+def _injected_alone(
+    phasors: tuple[TakePhasors, ...], repeat: Repeatability, draws: int, rng: np.random.Generator
+) -> tuple[Solved | None, tuple[int, ...]]:
+    injected = solve_injected(phasors, LEGS, level=repeat.level) if phasors else None
+    if injected is None:
+        return None, ()
+    shared = shared_errors(phasors, draws, rng)
+    levels = level_errors(phasors, repeat, draws, rng)
+    parts = [injected.solved.theta[None]]
+    for start in range(0, draws, BATCH):
+        part = slice(start, min(start + BATCH, draws))
+        errors = batch_errors(injected.group, shared, levels, part, rng)
+        parts.append(
+            draw_injected(injected, errors, part.stop - part.start, start + 1, rng, ())
+        )
+    theta = np.concatenate(parts)
+    return Solved(injected.group.hz, theta, injected.solved), injected.terminals
+
+
+def _injections_only(
+    side: Side,
+    playing: tuple[TakePhasors, ...],
+    chosen: tuple[TakePhasors, ...],
+    left_out: dict[str, str],
+    volume: str,
+    stated: float,
+    draws: int,
+    rng: np.random.Generator,
+) -> Identified:
+    """A side whose device never played: impedances only."""
+    repeat = Repeatability(stated, 0, 0.0)
+    solved, into = _injected_alone(playing, repeat, draws, rng)
+    off, off_into = _off(chosen, repeat, draws, rng)
+    uses = tuple(_use(p, left_out, None, {}, {}) for p in chosen)
+    empty = np.zeros((draws + 1, 0, 0, 3), dtype=np.complex128)
+    return Identified(
+        side, None, None, None, solved, into, None, off, off_into, (), empty, repeat, uses, (),
+        volume, False, draws, chosen,
+    )
+
+
+__all__ = ["Identified", "Repeatability", "Solved", "TakeUse", "identify", "replace"]

@@ -1,0 +1,197 @@
+"""Takes of one side, volume and state, put on one frequency grid and ready to be solved.
+
+Each take becomes leg voltages, the elements attached, and how strongly the device plays; takes
+with different drive are scaled, takes with a recorded drive are turned to its phase.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from probe.phasors.model import TakePhasors
+from probe.stage.limits import CROSSTALK
+from probe.stage.network import (
+    Complex,
+    Element,
+    Generator,
+    channel_key,
+    elements_of,
+    error_scales,
+    generators_of,
+    terminal_index,
+)
+from probe.stage.source import TERMINALS
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Observed:
+    """One take at K of the grid's frequencies.
+
+    Attributes
+    ----------
+    phasors
+        The take's phasors, as measured.
+    tones
+        Shape (K,), int: index of each tone on the grid.
+    volts
+        Shape (K, 3), complex: V rms at (hot, cold, single-ended); 0 where not recorded.
+    noise
+        Shape (K, 3, 3): its covariance, V², crosstalk between recorder channels included.
+    crosstalk
+        Shape (K, 3, 3), complex: what one unit of the shared crosstalk error between terminals
+        ``[to, from]`` adds to ``volts`` of ``to``.
+    recorded
+        Shape (3,), bool.
+    gain_keys
+        Key of the gain error of the channel on each terminal, "" where not recorded.
+    strength
+        Shape (K,), float: how strongly the device plays this tone against the group (0: silent).
+    carried
+        Shape (K, n_generators), bool: which generator carries which tone.
+    """
+
+    phasors: TakePhasors
+    tones: NDArray[np.intp]
+    volts: Complex
+    noise: Complex
+    crosstalk: Complex
+    recorded: NDArray[np.bool_]
+    gain_keys: tuple[str, str, str]
+    strength: Array
+    elements: tuple[Element, ...]
+    generators: tuple[Generator, ...]
+    carried: NDArray[np.bool_]
+
+    @property
+    def name(self) -> str:
+        """Name of the take."""
+        return self.phasors.take.name
+
+
+@dataclass(frozen=True)
+class Group:
+    """Takes that may be compared: one side, volume, state and driven input leg."""
+
+    hz: Array
+    takes: tuple[Observed, ...]
+
+    @property
+    def scales(self) -> dict[str, float]:
+        """Standard uncertainty of every shared error, by key."""
+        scales: dict[str, float] = {}
+        for observed in self.takes:
+            scales.update(error_scales(observed.phasors.take))
+        return scales
+
+    def rotated(self, delays: Array) -> Group:
+        """The same takes with each delayed by ``-delays[t]`` seconds, shape (T,)."""
+        takes = []
+        for observed, delay in zip(self.takes, delays, strict=True):
+            turn = np.exp(2j * np.pi * self.hz[observed.tones] * delay)
+            takes.append(
+                replace(
+                    observed,
+                    volts=observed.volts * turn[:, None],
+                    crosstalk=observed.crosstalk * turn[:, None, None],
+                )
+            )
+        return replace(self, takes=tuple(takes))
+
+    def without(self, index: int) -> Group:
+        """The same takes less one."""
+        return replace(self, takes=self.takes[:index] + self.takes[index + 1 :])
+
+
+def grid_of(frequencies: list[Array]) -> Array:
+    """Distinct frequencies, ascending; tones within one part in 10⁹ are the same tone."""
+    merged = np.sort(np.concatenate(frequencies)) if frequencies else np.zeros(0)
+    if len(merged) == 0:
+        return merged
+    keep = np.concatenate([[True], np.diff(merged) > 1e-9 * merged[1:]])
+    return merged[keep]
+
+
+def _place(hz: Array, grid: Array) -> NDArray[np.intp]:
+    """Index on the grid of each frequency, -1 where the grid does not have it."""
+    if len(grid) == 0:
+        return np.full(len(hz), -1, dtype=np.intp)
+    index = np.clip(np.searchsorted(grid, hz), 0, len(grid) - 1)
+    lower = np.clip(index - 1, 0, len(grid) - 1)
+    index = np.where(np.abs(grid[lower] - hz) < np.abs(grid[index] - hz), lower, index)
+    return np.where(np.abs(grid[index] - hz) <= 1e-9 * hz, index, -1)
+
+
+def _crosstalk_size(hz: Array) -> Array:
+    """Standard deviation of crosstalk: flat, then rising with frequency as strays do."""
+    return CROSSTALK * np.sqrt(1.0 + (hz / 1.0e4) ** 2)
+
+
+def observe(phasors: TakePhasors, grid: Array, strength: float, *, injected: bool) -> Observed:
+    """Put one take on a grid; ``injected`` picks its injected tones, otherwise the played ones."""
+    take = phasors.take
+    place = _place(phasors.hz, grid)
+    wanted = phasors.injected.any(axis=1) if injected else phasors.played
+    chosen = np.flatnonzero((place >= 0) & wanted)
+    hz = phasors.hz[chosen]
+    volts = np.zeros((len(chosen), 3), dtype=np.complex128)
+    noise = np.zeros((len(chosen), 3, 3), dtype=np.complex128)
+    recorded = np.zeros(3, dtype=np.bool_)
+    keys = ["", "", ""]
+    channels = [
+        (terminal_index(name), c) for c, name in enumerate(take.channels) if name in TERMINALS
+    ]
+    for terminal, channel in channels:
+        volts[:, terminal] = phasors.volts[chosen, channel]
+        recorded[terminal] = True
+        keys[terminal] = channel_key(channel, take.inputs[channel].volts_full_scale)
+        for other, other_channel in channels:
+            noise[:, terminal, other] = phasors.noise[chosen, channel, other_channel]
+    if not injected:
+        volts *= _drive_turn(phasors, chosen)[:, None]
+    crosstalk = _crosstalk_size(hz)[:, None, None] * volts[:, None, :]
+    crosstalk = crosstalk * (recorded[:, None] & recorded[None, :] & ~np.eye(3, dtype=np.bool_))
+    for terminal, _ in channels:
+        noise[:, terminal, terminal] += np.sum(np.abs(crosstalk[:, terminal, :]) ** 2, axis=-1)
+    generators = generators_of(take)
+    carried = np.stack(
+        [phasors.injected[chosen, g.injection] for g in generators], axis=1
+    ) if generators else np.zeros((len(chosen), 0), dtype=np.bool_)
+    return Observed(
+        phasors=phasors,
+        tones=place[chosen],
+        volts=volts,
+        noise=noise,
+        crosstalk=crosstalk,
+        recorded=recorded,
+        gain_keys=(keys[0], keys[1], keys[2]),
+        strength=np.where(phasors.played[chosen], strength, 0.0),
+        elements=elements_of(take),
+        generators=generators,
+        carried=carried,
+    )
+
+
+def _drive_turn(phasors: TakePhasors, chosen: NDArray[np.intp]) -> Complex:
+    """Unit phasors that undo the phase of the recorded drive, ones where none was recorded."""
+    channels = phasors.take.channels
+    if "reference" not in channels:
+        return np.ones(len(chosen), dtype=np.complex128)
+    drive = phasors.volts[chosen, channels.index("reference")]
+    return np.conj(drive) / np.maximum(np.abs(drive), 1e-300)
+
+
+def has_reference(observed: Observed) -> bool:
+    """True where the take recorded the drive well above its noise."""
+    take = observed.phasors.take
+    if "reference" not in take.channels:
+        return False
+    channel = take.channels.index("reference")
+    played = observed.phasors.played
+    drive = np.abs(observed.phasors.volts[played, channel])
+    noise = np.sqrt(np.abs(observed.phasors.noise[played, channel, channel]))
+    return bool(len(drive)) and bool(np.all(drive > 30.0 * noise))

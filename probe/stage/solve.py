@@ -1,0 +1,648 @@
+r"""The output stage by weighted linear least squares, per frequency, vectorised over draws.
+
+Model (voltages ``v`` at the terminals, current ``i = J - Y v`` into the device)::
+
+    v = s Voc + Z i                                                            (1)
+
+Every term of ``i`` is known once ``v`` is measured, so each row of ``[Voc | Z]`` is linear in
+known numbers. What is not exact is the row error ``(I + Z Y) dv``; each take's equation is
+therefore multiplied by ``L⁻¹ (I + Z Y)⁻¹`` with ``L Lᴴ`` the covariance of ``dv``           (2)
+and the solve repeated with the impedance just found, three times. The measured currents carry
+the same errors as the voltages (errors in variables): noise on a regressor looks like excitation
+and pulls the answer towards the recorder's own impedance. The normal equations are therefore
+formed with the currents that the stage just found predicts (instrumental variables), which also
+makes the supported directions those that the physics excites, not those that noise does.
+
+Unknowns are the modal rows (difference, mean): the differential impedance of a floating stage is
+then a number of its own and not a difference of entries 100,000 times larger.
+
+What the takes do not support is found by a singular value decomposition of (1) against very wide
+priors: directions that the priors alone decide are left out, and every quantity that has a part
+in such a direction is unknown.                                                          (3)
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from probe.stage.limits import EXCITATION_SIGMAS
+from probe.stage.network import Complex, admittance
+from probe.stage.observations import Group, Observed
+from probe.stage.source import FROM_MODAL
+
+Array = NDArray[np.float64]
+Errors = dict[str, Complex | Array]
+Excited = tuple[NDArray[np.bool_], ...]
+"""Per take, shape (K, n_elements): the elements whose current is more than noise."""
+
+IMPEDANCE_PRIOR_OHM = 1.0e9
+"""Prior of every impedance: larger than anything a recorder of some kilohm could see."""
+
+LEVEL_PRIOR = 1.0e9
+"""Prior of an open-circuit voltage, times the largest voltage recorded. Far wider than that of
+the impedances against each other, so that a direction which the takes leave open ends at a small
+impedance and the voltage as recorded, not the other way round."""
+
+DECIDED_BY_PRIOR = 1.0e-2
+"""A direction known no better than this share of its prior (10 Mohm) is left out: nothing the
+takes say stands behind it."""
+
+FIRST_SHARE = 2.0e-6
+"""The same (2 kohm) for the first solve, whose currents are the measured ones: noise on them
+excites the recorder's own impedance, some ten kilohm."""
+
+PLAUSIBLE_OHM = 1.0e6
+"""What an unsupported impedance may be when it is asked whether it matters: a coupling that no
+take shows is below this."""
+
+REWEIGHTINGS = 4
+
+
+@dataclass(frozen=True)
+class Realisation:
+    """Voltages and currents of every take, D draws: shapes (D, T, F, 3) and (D, T, F, 4).
+
+    ``drives`` are ``(s, i_difference, i_mean, i_single_ended)``.
+    """
+
+    volts: Complex
+    drives: Complex
+
+
+def realise(
+    group: Group, draws: int, errors: Errors, excited: Excited | None, heard: Complex | None = None
+) -> Realisation:
+    """Apply ``draws`` sets of errors to the takes and work out the currents.
+
+    ``errors`` maps keys to arrays of shape (D,): relative gains, resistances, injected volts,
+    capacitances in farad; ``noise/t`` (D, K, 3) volts and ``level/t`` (D, 3) relative for take t;
+    ``angle/t`` (D, K) the angle (rad) of the impedance that injected tones meet. Missing keys are
+    no error. ``excited`` silences currents that are noise. ``heard`` of shape (T, F, 3) replaces
+    the measured voltages in the currents that loads draw.
+    """
+    shape = (draws, len(group.takes), len(group.hz))
+    volts = np.zeros((*shape, 3), dtype=np.complex128)
+    drives = np.zeros((*shape, 4), dtype=np.complex128)
+    for t, observed in enumerate(group.takes):
+        v = _disturbed(observed, t, draws, errors)
+        mask = None if excited is None else excited[t]
+        source = v if heard is None else heard[None, t, observed.tones]
+        current = _drawn_by_loads(group, observed, draws, errors, source, mask)
+        current = current + _injected(group, observed, t, draws, errors, v)
+        volts[:, t, observed.tones] = v
+        drives[:, t, observed.tones, 0] = observed.strength
+        drives[:, t, observed.tones, 1] = 0.5 * (current[..., 0] - current[..., 1])
+        drives[:, t, observed.tones, 2] = current[..., 0] + current[..., 1]
+        drives[:, t, observed.tones, 3] = current[..., 2]
+    return Realisation(volts, drives)
+
+
+def _disturbed(observed: Observed, t: int, draws: int, errors: Errors) -> Complex:
+    v = np.broadcast_to(observed.volts, (draws, *observed.volts.shape)).astype(np.complex128)
+    if f"noise/{t}" in errors:
+        v = v + errors[f"noise/{t}"]
+    if "crosstalk" in errors:
+        v = v + np.einsum("kij,dij->dki", observed.crosstalk, errors["crosstalk"])
+    if f"level/{t}" in errors:
+        v = v * (1.0 + errors[f"level/{t}"][:, None, :])
+    for terminal, key in enumerate(observed.gain_keys):
+        if key in errors:
+            v[..., terminal] *= 1.0 + errors[key][:, None]
+    return v
+
+
+def _drawn_by_loads(
+    group: Group,
+    observed: Observed,
+    draws: int,
+    errors: Errors,
+    v: Complex,
+    excited: NDArray[np.bool_] | None,
+) -> Complex:
+    """``-Y v``, shape (D, K, 3)."""
+    omega = 2.0 * np.pi * group.hz[observed.tones]
+    none = np.zeros(draws)
+    current = np.zeros((draws, len(observed.tones), 3), dtype=np.complex128)
+    for e, element in enumerate(observed.elements):
+        siemens = element.siemens / (1.0 + errors.get(element.conductance_key, none))
+        farad = element.farad + (errors.get(element.capacitance_key, none) * bool(element.farad))
+        flow = (v @ element.pattern) * (siemens[:, None] + 1j * omega * farad[:, None])
+        if excited is not None:
+            flow = flow * excited[:, e]
+        for terminal in np.flatnonzero(element.pattern):
+            current[..., terminal] -= flow * element.pattern[terminal]
+    return current
+
+
+def _injected(
+    group: Group, observed: Observed, t: int, draws: int, errors: Errors, v: Complex
+) -> Complex:
+    """``J``, shape (D, K, 3)."""
+    current = np.zeros((draws, len(observed.tones), 3), dtype=np.complex128)
+    if not observed.generators or not observed.carried.any():
+        return current
+    none = np.zeros(draws)
+    angle = errors.get(f"angle/{t}", np.zeros((1, len(observed.tones))))
+    y = admittance(observed.elements, group.hz[observed.tones])
+    for g, generator in enumerate(observed.generators):
+        volts = generator.volts * (1.0 + errors.get(generator.volts_key, none))
+        ohm = generator.ohm * (1.0 + errors.get(generator.resistance_key, none))
+        p = generator.terminal
+        amperes = injected_current((volts / ohm)[:, None], v[..., p], y[:, p, p], angle)
+        current[..., p] += amperes * observed.carried[:, g]
+    return current
+
+
+def injected_current(amperes: Array, volts: Complex, y: Complex, angle: Array) -> Complex:
+    """Phasor of an injected current of known size and unknown phase, shape (D, K), A rms.
+
+    ``amperes`` (D, 1) is the e.m.f. over its resistor, ``volts`` (D, K) what it raises on its
+    terminal, ``y`` (K,) all that hangs there (the injector's resistor included), ``angle`` (D, K)
+    the angle of the terminal's impedance. From ``|V| |1 + Z y| = |Z| A``: a quadratic in ``|Z|``,
+    then the phase of ``V (1/Z + y)``.
+    """
+    size = np.maximum(np.abs(volts), 1e-300)
+    unit = np.exp(1j * angle)
+    a = amperes**2 - (size * np.abs(y)) ** 2
+    b = size**2 * (unit * y).real
+    root = np.sqrt(np.maximum(b**2 + a * size**2, 0.0))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        inverse = np.where(a > 0.0, a / (b + root), 0.0)
+    phasor = volts * (inverse * np.conj(unit) + y)
+    return np.asarray(amperes * phasor / np.maximum(np.abs(phasor), 1e-300))
+
+
+def excitation(group: Group) -> Excited:
+    """Which elements of which take carry more current than noise would.
+
+    Noise over 604 ohm looks like a current: an element counts only where the voltage across it
+    stands well above its own noise and the recorder's crosstalk.
+    """
+    excited = []
+    for observed in group.takes:
+        flags = []
+        for element in observed.elements:
+            across = np.abs(observed.volts @ element.pattern)
+            power = np.einsum("i,kij,j->k", element.pattern, observed.noise, element.pattern)
+            flags.append(across > EXCITATION_SIGMAS * np.sqrt(np.abs(power)))
+        excited.append(np.stack(flags, axis=-1))
+    return tuple(excited)
+
+
+@dataclass(frozen=True)
+class Known:
+    """A column of the impedance known from elsewhere: a row of (1) that no take supplied.
+
+    ``volts`` of shape (D, F, 3) is what one ampere into ``terminal`` raises, the first draw being
+    the value itself; ``sigma`` of shape (F,), ohm, how well it is known. 0 ampere where
+    ``sigma`` is infinite.
+    """
+
+    terminal: int
+    volts: Complex
+    sigma: Array
+
+    @property
+    def drive(self) -> Array:
+        """One ampere into the terminal, in the coordinates of ``Realisation.drives``."""
+        return np.array([[0.0, 0.5, 1.0, 0.0], [0.0, -0.5, 1.0, 0.0], [0.0, 0.0, 0.0, 1.0]])[
+            self.terminal
+        ]
+
+
+def with_known(drawn: Realisation, known: tuple[Known, ...], first: int) -> Realisation:
+    """Append known columns as takes; ``first`` is the draw of ``known`` that draw 0 uses."""
+    volts, drives = [drawn.volts], [drawn.drives]
+    count = drawn.volts.shape[0]
+    for column in known:
+        part = column.volts[first : first + count]
+        volts.append(np.broadcast_to(part, (count, *part.shape[1:]))[:, None])
+        drive = np.isfinite(column.sigma)[:, None] * column.drive
+        drives.append(np.broadcast_to(drive, (count, 1, *drive.shape)))
+    return Realisation(np.concatenate(volts, axis=1), np.concatenate(drives, axis=1))
+
+
+def _known_whitener(known: tuple[Known, ...], size: int) -> Complex:
+    weights = [np.where(np.isfinite(k.sigma), 1.0 / k.sigma, 0.0) for k in known]
+    return np.array([w[:, None, None] * np.eye(size) for w in weights], dtype=np.complex128)
+
+
+@dataclass(frozen=True)
+class Block:
+    """Which terminals are solved together: the legs in modal rows, or the single-ended output.
+
+    ``terminals`` are leg indices; ``rows`` of shape (R, R) turns modal rows into them.
+    """
+
+    terminals: tuple[int, ...]
+    rows: Array
+
+
+LEGS = Block((0, 1), FROM_MODAL[:2, :2])
+SINGLE_ENDED = Block((2,), np.ones((1, 1)))
+
+
+@dataclass(frozen=True)
+class Fit:
+    """A solved block.
+
+    Attributes
+    ----------
+    block
+        What was solved.
+    theta
+        Shape (F, R, 4), complex: rows ``[Voc | Z]`` (V, ohm).
+    whitener
+        Shape (T, F, R, R): ``L⁻¹ (I + Z Y)⁻¹`` of (2), zero rows where nothing was recorded.
+    left
+        Shape (F, T·R, 4R): the instruments, orthonormal in the supported directions.
+    basis
+        Shape (F, 4R, 4R): supported directions, scaled to unit variance; zero columns elsewhere.
+    lost
+        Shape (F, 4R, 4R): projector on the directions of (3), in units of the priors.
+    scale
+        Shape (F, 4): the priors.
+    residual
+        Shape (T, F, R), complex: whitened residuals.
+    rows_used
+        Shape (F,), int: recorded rows; ``rank`` of shape (F,), int: supported directions.
+    """
+
+    block: Block
+    theta: Complex
+    whitener: Complex
+    left: Complex
+    basis: Complex
+    lost: Complex
+    scale: Array
+    residual: Complex
+    rows_used: NDArray[np.intp]
+    rank: NDArray[np.intp]
+
+    @property
+    def spare(self) -> Array:
+        """Recorded rows beyond the supported directions, shape (F,)."""
+        return (self.rows_used - self.rank).astype(np.float64)
+
+
+def _design(fit_rows: Complex, drives: Complex) -> Complex:
+    """Rows of (1): (T, F, R, R) whitened rows and (T, F, 4) drives to (F, T·R, 4R)."""
+    takes, tones, out, inner = fit_rows.shape
+    design = np.einsum("tfar,tfj->ftarj", fit_rows, drives)
+    return design.reshape(tones, takes * out, inner * 4)
+
+
+def _whitener(
+    group: Group, block: Block, theta: Complex, level: float, volts: Complex, active: Active
+) -> Complex:
+    size = len(block.terminals)
+    index = np.array(block.terminals)
+    whitener = np.zeros((len(group.takes), len(group.hz), size, size), dtype=np.complex128)
+    modal_z = theta[:, :, 1:3] if size == 2 else theta[:, :, 3:4]
+    for t, observed in enumerate(group.takes):
+        heard = observed.recorded[index]
+        if not heard.any() or not active.takes[t]:
+            continue
+        tones = observed.tones
+        z = np.einsum("ar,frs,bs->fab", block.rows, modal_z[tones], block.rows)
+        y = admittance(observed.elements, group.hz[tones])[:, index[:, None], index]
+        y = y * np.outer(heard, heard)
+        modal_y = np.einsum("ar,fab,bs->frs", block.rows, y, block.rows)
+        inverse = np.linalg.inv(np.eye(size) + modal_z[tones] @ modal_y)
+        backwards = np.linalg.inv(block.rows)
+        inverse = block.rows @ inverse @ backwards
+        covariance = _covariance(observed, index, z, inverse, level, volts[t, tones])
+        whitener[t, tones] = _inverse_root(covariance, heard) @ (inverse * heard[:, None])
+    return whitener
+
+
+def _covariance(
+    observed: Observed, index: NDArray[np.intp], z: Complex, inverse: Complex, level: float,
+    volts: Complex,
+) -> Complex:
+    """Covariance of ``dv`` in (2): noise, level between takes, this take's own parts."""
+    covariance = observed.noise[:, index[:, None], index].copy()
+    diagonal = np.arange(len(index))
+    covariance[:, diagonal, diagonal] += (level * np.abs(volts[:, index])) ** 2
+    scales = observed_scales(observed)
+    through = inverse @ z
+    for element in observed.elements:
+        share = scales.get(element.conductance_key, 0.0)
+        if not element.conductance_key.startswith("part/") or share == 0.0:
+            continue
+        flow = (volts @ element.pattern) * element.siemens * share
+        vector = (through @ element.pattern[index]) * flow[:, None]
+        covariance += vector[:, :, None] * np.conj(vector[:, None, :])
+    for g, generator in enumerate(observed.generators):
+        if generator.terminal not in index:
+            continue
+        share = np.hypot(
+            scales.get(generator.volts_key, 0.0), scales.get(generator.resistance_key, 0.0)
+        )
+        flow = generator.volts / generator.ohm * share * observed.carried[:, g]
+        unit = (index == generator.terminal).astype(np.float64)
+        vector = (through @ unit) * flow[:, None]
+        covariance += vector[:, :, None] * np.conj(vector[:, None, :])
+    return covariance
+
+
+def observed_scales(observed: Observed) -> dict[str, float]:
+    """Standard uncertainties of the shared errors of one take."""
+    return Group(np.zeros(0), (observed,)).scales
+
+
+def _inverse_root(covariance: Complex, heard: NDArray[np.bool_]) -> Complex:
+    """``L⁻¹`` with ``L Lᴴ`` the covariance of the heard rows; zero rows elsewhere."""
+    size = covariance.shape[-1]
+    root = np.zeros_like(covariance)
+    tiny = 1e-30 + 1e-14 * np.einsum("kii->k", covariance).real
+    if size == 2 and heard.all():
+        a = covariance[:, 0, 0].real + tiny
+        c = covariance[:, 1, 0]
+        l00 = np.sqrt(a)
+        l10 = c / l00
+        l11 = np.sqrt(np.maximum(covariance[:, 1, 1].real + tiny - np.abs(l10) ** 2, tiny))
+        root[:, 0, 0] = 1.0 / l00
+        root[:, 1, 0] = -l10 / (l00 * l11)
+        root[:, 1, 1] = 1.0 / l11
+        return root
+    for k in range(size):
+        if heard[k]:
+            root[:, k, k] = 1.0 / np.sqrt(covariance[:, k, k].real + tiny)
+    return root
+
+
+def fit(
+    group: Group,
+    block: Block,
+    *,
+    level: float,
+    errors: Errors | None = None,
+    excited: Excited | None = None,
+    start: Fit | None = None,
+    known: tuple[Known, ...] = (),
+) -> Fit:
+    """Solve a block of a group.
+
+    Parameters
+    ----------
+    group
+        Takes on one phase reference.
+    block
+        ``LEGS`` or ``SINGLE_ENDED``.
+    level
+        Repeatability between takes, relative, one standard deviation.
+    errors
+        Angles met by injected tones (``angle/t`` with D = 1); none otherwise.
+    excited
+        From ``excitation``; computed where not given.
+    start
+        An earlier fit whose impedance begins the reweighting.
+    known
+        Columns known from elsewhere, appended after the takes.
+    """
+    excited = excitation(group) if excited is None else excited
+    errors = errors or {}
+    active = _active(group, block)
+    measured = _kept(realise(group, 1, errors, excited), active)
+    target = with_known(measured, known, 0) if known else measured
+    size = len(block.terminals)
+    theta = np.zeros((len(group.hz), size, 4), dtype=np.complex128)
+    predicted: Realisation | None = None
+    if start is not None:
+        theta = start.theta
+        predicted = _predicted(group, block, theta, errors, excited, active)
+    result: Fit | None = None
+    for _ in range(REWEIGHTINGS if start is None else 2):
+        whitener = _whitener(group, block, theta, level, measured.volts[0], active)
+        if known:
+            whitener = np.concatenate([whitener, _known_whitener(known, size)])
+        instrument = target if predicted is None else predicted
+        if known and predicted is not None:
+            instrument = with_known(predicted, known, 0)
+        share = FIRST_SHARE if predicted is None else DECIDED_BY_PRIOR
+        result = _decompose(block, whitener, target, instrument, share)
+        theta = result.theta
+        predicted = _predicted(group, block, theta, errors, excited, active)
+    assert result is not None
+    return result
+
+
+@dataclass(frozen=True)
+class Active:
+    """Which columns a block solves for, and which takes it uses.
+
+    A column that no take excites by a load or an injection of its own is left alone: the
+    recorder's few microamperes into it say nothing.
+    """
+
+    columns: Array
+    takes: NDArray[np.bool_]
+
+
+def _switched(observed: Observed) -> NDArray[np.bool_]:
+    """Terminals that carry a load or an injector in a take, shape (3,)."""
+    touched = np.zeros(3, dtype=np.bool_)
+    for element in observed.elements:
+        if element.conductance_key.startswith("part/"):
+            touched |= element.pattern != 0.0
+    return touched
+
+
+def _active(group: Group, block: Block) -> Active:
+    columns = np.ones(4)
+    takes = np.ones(len(group.takes), dtype=np.bool_)
+    touched = [_switched(o) for o in group.takes]
+    heard = [o.recorded for o in group.takes]
+    if block is LEGS:
+        if not any(t[2] and h[:2].any() for t, h in zip(touched, heard, strict=True)):
+            columns[3] = 0.0
+            plain = np.array([not h[2] for h in heard])
+            takes = plain if plain.any() else takes
+    elif not any(t[:2].any() and h[2] for t, h in zip(touched, heard, strict=True)):
+        columns[1:3] = 0.0
+    return Active(columns, takes)
+
+
+def _kept(one: Realisation, active: Active) -> Realisation:
+    return Realisation(one.volts, one.drives * active.columns)
+
+
+def _predicted(
+    group: Group, block: Block, theta: Complex, errors: Errors, excited: Excited, active: Active
+) -> Realisation:
+    """Currents that the stage just found would draw: the instruments."""
+    volts = np.zeros((len(group.takes), len(group.hz), 3), dtype=np.complex128)
+    for t, observed in enumerate(group.takes):
+        if block is LEGS:
+            current = _injected(group, observed, t, 1, errors, observed.volts[None])[0]
+            volts[t, observed.tones] = predict(observed, group.hz, theta, current)
+        else:
+            volts[t, observed.tones] = _predict_single(observed, group.hz, theta)
+    return _kept(realise(group, 1, errors, excited, volts), active)
+
+
+def _decompose(
+    block: Block, whitener: Complex, measured: Realisation, instrument: Realisation, share: float
+) -> Fit:
+    takes, tones, size, _ = whitener.shape
+    volts = measured.volts[0][:, :, list(block.terminals)]
+    scale = np.full((tones, 4), IMPEDANCE_PRIOR_OHM)
+    scale[:, 0] = LEVEL_PRIOR * np.maximum(np.abs(volts).max(axis=(0, 2)), 1e-12)
+    rows = whitener @ block.rows
+    design = _design(rows, measured.drives[0])
+    target = np.einsum("tfab,tfb->fta", whitener, volts).reshape(tones, takes * size)
+    prior = np.tile(scale, (1, size))
+    wanted = _design(rows, instrument.drives[0]) * prior[:, None, :]
+    u, sigma, vh = np.linalg.svd(wanted, full_matrices=True)
+    count = size * 4
+    most = min(count, takes * size)
+    strength = np.zeros((tones, count))
+    strength[:, :most] = sigma[:, :most]
+    supported = strength > 1.0 / share
+    inverse = np.where(supported, 1.0 / np.maximum(strength, 1e-300), 0.0)
+    right = np.conj(np.swapaxes(vh, -1, -2))
+    basis = prior[:, :, None] * right * inverse[:, None, :]
+    left = np.zeros((tones, takes * size, count), dtype=np.complex128)
+    left[:, :, :most] = np.where(supported[:, None, :most], u[:, :, :most], 0.0)
+    adjoint = np.conj(np.swapaxes(left, -1, -2))
+    normal = adjoint @ (design @ basis) + (~supported)[:, :, None] * np.eye(count)
+    coordinates = np.linalg.solve(normal, adjoint @ target[..., None])
+    theta = (basis @ coordinates)[..., 0]
+    residual = target - (design @ theta[..., None])[..., 0]
+    lost = right * (~supported)[:, None, :]
+    lost = lost @ np.conj(np.swapaxes(lost, -1, -2))
+    used = np.any(np.abs(whitener) > 0.0, axis=-1)
+    return Fit(
+        block=block,
+        theta=theta.reshape(tones, size, 4),
+        whitener=whitener,
+        left=left,
+        basis=basis,
+        lost=lost,
+        scale=scale,
+        residual=np.moveaxis(residual.reshape(tones, takes, size), 0, 1),
+        rows_used=used.sum(axis=(0, 2)),
+        rank=supported.sum(axis=1),
+    )
+
+
+def resolve(solved: Fit, draws: Realisation) -> Complex:
+    """Solve (1) again for every draw with the weights of ``solved``, shape (D, F, R, 4).
+
+    Works on increments in coordinates where the nominal normal matrix is one, so that neither
+    the weak nor the strong directions lose digits; both sides of the normal equations are linear
+    in the drawn voltages and currents, hence two matrix products per tone.
+    """
+    block = solved.block
+    size = len(block.terminals)
+    tones, kept = solved.basis.shape[0], int(solved.rank.max(initial=0))
+    takes, count = solved.whitener.shape[0], draws.volts.shape[0]
+    rows = solved.whitener @ block.rows
+    left = np.conj(solved.left[:, :, :kept]).reshape(tones, takes, size, kept)
+    basis = solved.basis[:, :, :kept].reshape(tones, size, 4, kept)
+    seen = np.einsum("ftak,tfar->ftkr", left, rows)
+    matrix = np.einsum("ftkr,frjl->ftjkl", seen, basis).reshape(tones, takes * 4, kept * kept)
+    start = np.einsum("ftkr,frj->ftjk", seen, solved.theta).reshape(tones, takes * 4, kept)
+    project = np.einsum("ftak,tfab->ftbk", left, solved.whitener).reshape(tones, -1, kept)
+    drives = np.moveaxis(draws.drives, 2, 0).reshape(tones, count, takes * 4)
+    volts = np.moveaxis(draws.volts[..., list(block.terminals)], 2, 0)
+    moved = volts.reshape(tones, count, takes * size) @ project - drives @ start
+    normal = (drives @ matrix).reshape(tones, count, kept, kept)
+    spare = np.arange(kept) >= solved.rank[:, None]
+    normal[:, :, np.arange(kept), np.arange(kept)] += spare[:, None, :]
+    step = solve_small(normal, moved)
+    flat_basis = solved.basis[:, :, :kept]
+    theta = solved.theta.reshape(tones, 1, size * 4) + step @ np.swapaxes(flat_basis, -1, -2)
+    return np.moveaxis(theta.reshape(tones, count, size, 4), 0, 1)
+
+
+def solve_small(matrix: Complex, right: Complex) -> Complex:
+    """Solve many small systems at once: (..., n, n) and (..., n) to (..., n).
+
+    Gauss elimination with the batch as the inner loop and without pivoting: the matrices are
+    near unity by construction.
+    """
+    size = matrix.shape[-1]
+    shape = right.shape
+    a = np.ascontiguousarray(matrix.reshape(-1, size, size).transpose(1, 2, 0))
+    b = np.ascontiguousarray(right.reshape(-1, size).T)
+    for k in range(size):
+        inverse = 1.0 / a[k, k]
+        for m in range(k + 1, size):
+            factor = a[m, k] * inverse
+            a[m, k + 1 :] -= factor * a[k, k + 1 :]
+            b[m] -= factor * b[k]
+    for k in range(size - 1, -1, -1):
+        for m in range(k + 1, size):
+            b[k] -= a[k, m] * b[m]
+        b[k] /= a[k, k]
+    return np.ascontiguousarray(b.T).reshape(shape)
+
+
+def predict(
+    observed: Observed, hz: Array, theta: Complex, injected: Complex | None = None
+) -> Complex:
+    """Voltages of one take that a solved stage gives, shape (K, 3), V rms; the model forwards.
+
+    ``theta`` of shape (F, 2, 4) is that of the legs, ``injected`` (K, 3) the injected currents;
+    the single-ended output stays as recorded.
+    """
+    tones = observed.tones
+    rows = LEGS.rows
+    y = admittance(observed.elements, hz[tones])[:, :2, :2]
+    modal_y = np.einsum("ar,fab,bs->frs", rows, y, rows)
+    z = theta[tones, :, 1:3]
+    drive = observed.strength[:, None] * theta[tones, :, 0]
+    if injected is not None:
+        drive = drive + np.einsum("krs,as,ka->kr", z, rows, injected[:, :2])
+    modal = np.linalg.solve(np.eye(2) + z @ modal_y, drive[..., None])[..., 0]
+    volts = observed.volts.copy()
+    volts[:, :2] = modal @ rows.T
+    return volts
+
+
+def _predict_single(observed: Observed, hz: Array, theta: Complex) -> Complex:
+    """The same for the single-ended output; the legs stay as recorded."""
+    tones = observed.tones
+    volts = observed.volts.copy()
+    if not observed.recorded[2]:
+        return volts
+    own = np.linalg.norm(volts[:, 2]) > 0.0 and not observed.carried.any()
+    y = admittance(observed.elements, hz[tones])[:, 2, 2]
+    if own:
+        drive = observed.strength * theta[tones, 0, 0]
+        volts[:, 2] = drive / (1.0 + theta[tones, 0, 3] * y)
+    return volts
+
+
+def posterior(solved: Fit, functional: Complex) -> Array:
+    """Standard deviation of a linear quantity from the weights alone, shape (F,).
+
+    ``functional`` has shape (F, R, 4): the quantity is ``sum(functional * theta)``.
+    """
+    tones = functional.shape[0]
+    seen = np.einsum("fp,fpk->fk", functional.reshape(tones, -1), solved.basis)
+    return np.asarray(np.linalg.norm(seen, axis=-1))
+
+
+def unknown_part(solved: Fit, functional: Complex) -> Array:
+    """How much of a linear quantity lies in directions the takes do not support, shape (F,).
+
+    In the unit of the quantity (V or ohm): its standard deviation if nothing were known about
+    those directions but that impedances stay below ``PLAUSIBLE_OHM`` and levels below ten times
+    the largest recorded; 0 means supported.
+    """
+    tones, size, _ = functional.shape
+    prior = np.tile(solved.scale, (1, size))
+    plausible = np.full((tones, 4), PLAUSIBLE_OHM)
+    plausible[:, 0] = 10.0 * solved.scale[:, 0] / LEVEL_PRIOR
+    plausible = np.tile(plausible, (1, size))
+    directions = prior[:, :, None] * solved.lost / plausible[:, :, None]
+    u, sigma, _ = np.linalg.svd(directions)
+    real = sigma > 1e-9 * np.maximum(sigma[:, :1], 1e-300)
+    lost = np.einsum("fp,fpk->fk", functional.reshape(tones, size * 4) * plausible, u)
+    return np.asarray(np.linalg.norm(np.where(real & (solved.rank < size * 4)[:, None], lost, 0.0), axis=-1))
