@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -211,7 +212,7 @@ def solve(
             "circuit: the equations have no single solution; look for a loop of ideal sources "
             "or a node that only sources hold"
         ) from error
-    return Solution(freq, nodes, x[:, : len(nodes), :])
+    return Solution(freq, nodes, np.asarray(x[:, : len(nodes), :], dtype=np.complex128))
 
 
 def _unpowered(element: Element) -> Element:
@@ -290,17 +291,16 @@ class _System:
     def branch(self, name: str) -> int:
         return self._branch[name]
 
-    def add(self, row: int | None, column: int | None, value: ArrayLike) -> None:
+    def add(self, row: int | None, column: int | None, value: complex | NDArray[Any]) -> None:
         if row is not None and column is not None:
             self.matrix[:, row, column] += value
 
-    def admittance(self, a: str, b: str, value: ArrayLike) -> None:
+    def admittance(self, a: str, b: str, value: complex | NDArray[Any]) -> None:
         i, j = self.node(a), self.node(b)
-        y = np.asarray(value)
-        self.add(i, i, y)
-        self.add(j, j, y)
-        self.add(i, j, -y)
-        self.add(j, i, -y)
+        self.add(i, i, value)
+        self.add(j, j, value)
+        self.add(i, j, -value)
+        self.add(j, i, -value)
 
     def branch_current(self, name: str, a: str, b: str) -> int:
         """Let the branch's current leave ``a`` and enter ``b``; return its row."""

@@ -16,7 +16,7 @@ from __future__ import annotations
 import zlib
 from collections.abc import Mapping
 from dataclasses import replace
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 from pydantic import Field, PositiveFloat, model_validator
@@ -269,14 +269,16 @@ def _changed(element: Element, change: float | Change) -> Element:
     if not isinstance(change, Change):
         key = _VALUE.get(type(element))
         if key is None:
-            raise BadInput(f'parts: "{element.name}" is a source; write {{ hot = ..., cold = ... }}')
+            raise BadInput(
+                f'parts: "{element.name}" is a source; write {{ hot = ..., cold = ... }}'
+            )
         if change <= 0 and key != "gain":
             raise BadInput(f"parts: {element.name} = {change}; must be above 0")
         if key == "k" and change > 1:
             raise BadInput(f"parts: {element.name} = {change}; a coupling is at most 1")
         return replace(element, **{key: float(change)})
     said = change.model_dump(exclude_none=True)
-    fields: dict[str, float] = {}
+    fields: dict[str, Any] = {}
     for key, value in said.items():
         if key == "gain" and isinstance(element, Amplifier):
             raise BadInput(f"parts: {element.name} is an amplifier; write open_loop_gain")
@@ -284,7 +286,7 @@ def _changed(element: Element, change: float | Change) -> Element:
         if name not in type(element).__dataclass_fields__:
             raise BadInput(f'parts: {element.name} has no "{key}"')
         fields[name] = value
-    return replace(element, **fields)  # type: ignore[arg-type]
+    return replace(element, **fields)
 
 
 def drawn(circuit: Circuit, seed: int, grades: Mapping[str, float] = GRADES) -> Circuit:

@@ -1,0 +1,213 @@
+"""The session a stage becomes: as session.toml, and as data for studies that need no files."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+
+from probe.session.model import Injection, Load, RecorderInput, Session, Take
+from probe.simulate.spec import StageSpec, TakeSpec
+
+_ESCAPES = {'"': '\\"', "\\": "\\\\", "\n": "\\n", "\t": "\\t", "\r": "\\r"}
+
+
+def session_of(stage: StageSpec, folder: Path) -> Session:
+    """Return the session as a reader of ``folder`` would find it, without writing anything."""
+    return Session(
+        folder=folder,
+        toml_path=folder / "session.toml",
+        device=stage.device,
+        bench=stage.bench,
+        meters=stage.meters,
+        takes=tuple(take_of(take, folder) for take in stage.takes),
+    )
+
+
+def take_of(take: TakeSpec, folder: Path) -> Take:
+    """Return one take as a reader would find it."""
+    return Take(
+        name=take.name,
+        file=take.file,
+        path=folder / take.file,
+        side=take.side,
+        channels=take.channels,
+        inputs=take.inputs,
+        signal=take.signal,
+        tones_hz=take.tones_hz,
+        phases_rad=take.phases_rad if take.tell_phases and take.tones_hz else None,
+        drive_volts=_declared_drive(take),
+        drive_dbfs=take.drive_dbfs,
+        volume=take.volume,
+        state=take.state,
+        driven_input_leg=take.driven_input_leg,
+        timebase=take.timebase,
+        start_frame=take.start_frame,
+        loads=take.loads,
+        injections=tuple(_injection_of(i, take.tell_injected_phases) for i in take.injections),
+        sample_rate=take.sample_rate,
+        frames=take.frames,
+    )
+
+
+def _declared_drive(take: TakeSpec) -> float | None:
+    return take.drive_volts if take.plays and take.drive_dbfs is None else None
+
+
+def _injection_of(injection: Injection, tell: bool) -> Injection:
+    if tell:
+        return injection
+    return Injection(**{**injection.__dict__, "phases_rad": None})
+
+
+def session_toml(stage: StageSpec) -> str:
+    """Return the text of session.toml."""
+    parts = [
+        "# SIMULATED: made by `probe simulate` from the circuit of stage.toml, not recorded.",
+        f"# Circuit: {stage.origin}. No device of this name exists.",
+        'format = "probe-session/1"',
+        "",
+        _device(stage),
+        _bench(stage),
+        *(_meter(stage)),
+        *(_take(take) for take in stage.takes),
+    ]
+    return "\n".join(parts)
+
+
+def _device(stage: StageSpec) -> str:
+    device = stage.device
+    said: dict[str, object] = {
+        "maker": device.maker,
+        "model": device.model,
+        "serial": device.serial or None,
+        "kind": device.kind or None,
+        "output": device.output,
+        "connectors": list(device.connectors) if stage.connectors_said else None,
+        "firmware": device.firmware or None,
+        "stated_polarity": device.stated_polarity,
+        "minimum_load_ohm": device.minimum_load_ohm,
+    }
+    if device.full_output_volts is not None:
+        said["full_output"] = {"volts": device.full_output_volts}
+    return _table("[device]", said)
+
+
+def _bench(stage: StageSpec) -> str:
+    bench = stage.bench
+    head = _table(
+        "[bench]",
+        {
+            "interface": bench.interface,
+            "mains_hz": bench.mains_hz,
+            "recorded_on": bench.recorded_on,
+            "repeatability_db": bench.repeatability_db,
+        },
+    )
+    inputs = [_table("[[bench.input]]", _input(i)) for i in bench.inputs]
+    outputs = [
+        _table(
+            "[[bench.output]]",
+            {"volts_full_scale": o.volts_full_scale, "impedance_ohm": o.impedance_ohm},
+        )
+        for o in bench.outputs
+    ]
+    return "\n".join([head, *inputs, *outputs])
+
+
+def _input(channel: RecorderInput) -> dict[str, object]:
+    return {
+        "volts_full_scale": channel.volts_full_scale,
+        "u95_percent": _tidy(100.0 * channel.u95_relative),
+        "impedance_ohm": channel.impedance_ohm,
+        "impedance_u95_percent": _tidy(100.0 * channel.impedance_u95_relative),
+        "capacitance_pf": _tidy(1e12 * channel.capacitance_farad),
+        "capacitance_u95_pf": _tidy(1e12 * channel.capacitance_u95_farad),
+    }
+
+
+def _meter(stage: StageSpec) -> list[str]:
+    return [
+        _table(
+            "[[meter]]",
+            {
+                "side": m.side,
+                "between": list(m.between),
+                "volts_dc": m.volts_dc,
+                "volts_ac": m.volts_ac,
+            },
+        )
+        for m in stage.meters
+    ]
+
+
+def _take(take: TakeSpec) -> str:
+    tell = take.tell_phases and bool(take.tones_hz)
+    said: dict[str, object] = {
+        "name": take.name,
+        "file": take.file,
+        "side": take.side,
+        "channels": list(take.channels),
+        "signal": take.signal,
+        "tones_hz": list(take.tones_hz) or None,
+        "phases_deg": _degrees(take.phases_rad) if tell else None,
+        "drive_volts": _declared_drive(take),
+        "drive_dbfs": None if take.drive_dbfs is None else _tidy(take.drive_dbfs),
+        "volume": take.volume or None,
+        "state": take.state,
+        "driven_input_leg": None if take.driven_input_leg == "both" else take.driven_input_leg,
+        "volts_full_scale": [i.volts_full_scale for i in take.inputs] if take.scaled else None,
+        "timebase": take.timebase,
+        "start_frame": take.start_frame if take.timebase is not None else None,
+        "load": [_load(load) for load in take.loads] or None,
+        "inject": [_inject(i, take.tell_injected_phases) for i in take.injections] or None,
+    }
+    return _table("[[take]]", said)
+
+
+def _load(load: Load) -> dict[str, object]:
+    return {
+        "from": load.from_,
+        "to": load.to,
+        "ohm": load.ohm,
+        "u95_percent": _tidy(100.0 * load.u95_relative),
+        "part": load.part,
+    }
+
+
+def _inject(injection: Injection, tell: bool) -> dict[str, object]:
+    return {
+        "into": injection.into,
+        "through_ohm": injection.through_ohm,
+        "u95_percent": _tidy(100.0 * injection.u95_relative),
+        "part": injection.part,
+        "volts": injection.volts,
+        "volts_u95_percent": _tidy(100.0 * injection.volts_u95_relative),
+        "tones_hz": list(injection.tones_hz) or None,
+        "phases_deg": _degrees(injection.phases_rad) if tell and injection.tones_hz else None,
+    }
+
+
+def _degrees(phases: Iterable[float] | None) -> list[float] | None:
+    return None if phases is None else [_tidy(math.degrees(p)) for p in phases]
+
+
+def _tidy(value: float) -> float:
+    """Undo the last bits of a conversion of units, so that files read as they were meant."""
+    return float(f"{value:.12g}")
+
+
+def _table(head: str, said: Mapping[str, object]) -> str:
+    lines = [f"{key} = {_value(value)}" for key, value in said.items() if value is not None]
+    return "\n".join([head, *lines, ""])
+
+
+def _value(value: object) -> str:
+    if isinstance(value, str):
+        return '"' + "".join(_ESCAPES.get(c, c) for c in value) + '"'
+    if isinstance(value, Mapping):
+        inner = [f"{k} = {_value(v)}" for k, v in value.items() if v is not None]
+        return "{ " + ", ".join(inner) + " }"
+    if isinstance(value, list):
+        return "[" + ", ".join(_value(v) for v in value) + "]"
+    return str(value)

@@ -1,0 +1,167 @@
+"""From phasors to samples: tones, gate, noise, hum, crosstalk done before, dither, integers.
+
+Bit for bit the same on every machine as far as can be had: tones are made with a polynomial of
+plain multiplications and additions (a library's cosine may differ in its last bit between
+processors), their amplitudes are rounded to a grid far below one step of the recorder (so that
+the last bits of the circuit's solution do not matter), and noise is made from a seeded generator
+without a Fourier transform.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from probe.simulate.network import Recorded, read_shares, recorded
+from probe.simulate.spec import StageSpec, TakeSpec, TrueInput
+
+GRID = 2.0**-30
+"""Full scale of a recorder over this is the grid of amplitudes: 1/64 of a step of 24 bits."""
+
+PINK_OCTAVES = 16
+"""Held random steps of 1, 2, 4 ... samples: at 48 kHz the lowest octave ends near 1 Hz."""
+
+BITS = {"PCM_16": 16, "PCM_24": 24, "PCM_32": 32}
+
+_COSINE = tuple((-1.0) ** k * (2 * math.pi) ** (2 * k) / math.factorial(2 * k) for k in range(13))
+"""Taylor series of cos(2 pi x) in x²; on |x| <= 1/4 the first term left out is below 1e-21."""
+
+
+def volts(stage: StageSpec, take: TakeSpec) -> NDArray[np.float64]:
+    """Return what the recorder makes of one take, frames x channels, V by its declared scale.
+
+    Before quantisation; everything else is in it.
+    """
+    wave = _tones(stage, take, recorded(stage, take))
+    for channel in range(len(take.channels)):
+        true = stage.true.inputs[channel]
+        stream = np.random.default_rng([*take.noise_seed, channel])
+        wave[:, channel] += true.gain * _noise(true, wave.shape[0], take.sample_rate, stream)
+        wave[:, channel] += true.gain * _hum(stage, take, true)
+    return wave
+
+
+def samples(stage: StageSpec, take: TakeSpec) -> NDArray[np.int32] | NDArray[np.float64]:
+    """Return the samples of one take as they are stored, frames x channels.
+
+    Integers stand at the top of 32 bits, whatever their width, as sound files hand them over;
+    floating-point samples are over full scale.
+    """
+    scale = np.array([i.volts_full_scale for i in take.inputs])
+    relative: NDArray[np.float64] = volts(stage, take) / scale
+    bits = BITS.get(stage.sample)
+    if bits is None:
+        return relative
+    stream = np.random.default_rng([*take.noise_seed, 1000])
+    return quantised(relative, bits, stream)
+
+
+def quantised(
+    relative: NDArray[np.float64], bits: int, stream: np.random.Generator
+) -> NDArray[np.int32]:
+    """Return samples (1.0 is full scale) as integers of ``bits``, at the top of 32 bits.
+
+    Triangular dither of two steps' width; clipped at full scale.
+    """
+    step = 2.0 ** (bits - 1)
+    dither = stream.random(relative.shape) - stream.random(relative.shape)
+    rounded = np.floor(relative * step + dither + 0.5)
+    clipped = np.clip(rounded, -step, step - 1.0)
+    return np.asarray(clipped.astype(np.int64) << (32 - bits), dtype=np.int32)
+
+
+def cosine(turns: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return ``cos(2 pi turns)`` by additions and multiplications alone, within 1e-15."""
+    x = np.abs(turns - np.round(turns))
+    folded = x > 0.25
+    np.subtract(0.5, x, out=x, where=folded)
+    square = x * x
+    total = np.full_like(square, _COSINE[-1])
+    for coefficient in _COSINE[-2::-1]:
+        np.multiply(total, square, out=total)
+        np.add(total, coefficient, out=total)
+    np.negative(total, out=total, where=folded)
+    return total
+
+
+def _tones(stage: StageSpec, take: TakeSpec, found: Recorded) -> NDArray[np.float64]:
+    """Every tone as the recorder's clock and the gate let it through, frames x channels."""
+    frames, channels = take.frames, len(take.channels)
+    wave = np.zeros((frames, channels))
+    scale = np.array([i.volts_full_scale for i in take.inputs])
+    own = stage.true.injector_clock == "recorder"
+    device, injectors = read_shares(stage, take, found)
+    for share, rate in ((device, 1.0), (injectors, 1.0 + stage.true.clock_error if own else 1.0)):
+        _add_tones(wave, stage, take, found.hz * rate, share, scale)
+    return np.asarray(wave * _gate(take)[:, None])
+
+
+def _add_tones(
+    wave: NDArray[np.float64],
+    stage: StageSpec,
+    take: TakeSpec,
+    hz: NDArray[np.float64],
+    rms: NDArray[np.complex128],
+    scale: NDArray[np.float64],
+) -> None:
+    """Add ``sqrt(2) |v| cos(2 pi f t + angle(v))``; t on the player's clock, from ``delay_s``."""
+    n = np.arange(wave.shape[0], dtype=np.float64)
+    true_rate = take.sample_rate * (1.0 + stage.true.clock_error)
+    for tone, phasor in zip(hz.tolist(), rms, strict=True):
+        real = np.round(math.sqrt(2.0) * phasor.real / (scale * GRID)) * (scale * GRID)
+        imag = np.round(math.sqrt(2.0) * phasor.imag / (scale * GRID)) * (scale * GRID)
+        if not (np.any(real) or np.any(imag)):
+            continue
+        turns = n * (tone / true_rate) - math.fmod(tone * take.delay_s, 1.0)
+        along, across = cosine(turns), cosine(turns - 0.25)
+        for channel in range(wave.shape[1]):
+            wave[:, channel] += real[channel] * along
+            wave[:, channel] -= imag[channel] * across
+
+
+def _gate(take: TakeSpec) -> NDArray[np.float64]:
+    """Return the level of the tones over time, shape (frames,): silence, ramps, the step."""
+    t = np.arange(take.frames, dtype=np.float64) / take.sample_rate
+    end = take.silence_before_s + take.seconds
+    gate = ((t >= take.silence_before_s) & (t < end)).astype(np.float64)
+    if take.fade_s > 0.0:
+        near = np.minimum(t - take.silence_before_s, end - t)
+        ramp = np.clip(near / take.fade_s, 0.0, 1.0)
+        gate *= 0.5 - 0.5 * cosine(0.5 * ramp)
+    gate[t >= take.step_at_s] *= take.step_ratio
+    return gate
+
+
+def _noise(
+    true: TrueInput, frames: int, rate: int, stream: np.random.Generator
+) -> NDArray[np.float64]:
+    """White noise and a part falling with frequency, V at the terminal, shape (frames,).
+
+    One-sided density ``w² (1 + fc / f)``. The falling part is a sum of random steps held for
+    1, 2, 4 ... samples, each of variance ``w² fc ln 2``: one held for L samples has the density
+    ``2 s² L / fs sinc²(f L / fs)``, and the sum over octaves is ``s² / (f ln 2)``.
+    """
+    white = true.noise_density * math.sqrt(rate / 2.0) * stream.standard_normal(frames)
+    if true.noise_corner_hz == 0.0:
+        return white
+    each = true.noise_density * math.sqrt(true.noise_corner_hz * math.log(2.0))
+    for octave in range(PINK_OCTAVES):
+        held = 1 << octave
+        shift = int(stream.integers(held))
+        steps = stream.standard_normal(frames // held + 2)
+        white += each * np.repeat(steps, held)[shift : shift + frames]
+    return white
+
+
+def _hum(stage: StageSpec, take: TakeSpec, true: TrueInput) -> NDArray[np.float64]:
+    """Hum on one channel; one random instant per take, shared by all channels and lines."""
+    start = np.random.default_rng([*take.noise_seed, 2000]).uniform(0.0, 60.0)
+    n = np.arange(take.frames, dtype=np.float64)
+    rate = take.sample_rate * (1.0 + stage.true.clock_error)
+    total = np.zeros(take.frames)
+    for line in true.hum:
+        offset = math.fmod(line.hz * start, 1.0) + line.phase_rad / (2 * math.pi)
+        total += math.sqrt(2.0) * line.volts * cosine(n * (line.hz / rate) + offset)
+    return total

@@ -1,0 +1,181 @@
+"""A stage to be simulated, with nothing left to chance or default: SI units, every draw made."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+from probe.session.model import (
+    Bench,
+    Channel,
+    Device,
+    Injection,
+    Load,
+    MeterReading,
+    RecorderInput,
+    Side,
+    Signal,
+    State,
+)
+from probe.simulate.circuit import Circuit
+
+DrivenLeg = Literal["both", "hot", "cold"]
+Container = Literal["wav", "rf64", "flac", "smaller"]
+
+
+@dataclass(frozen=True)
+class HumLine:
+    """One line of hum on one channel: V rms at the terminal, phase of a cosine (rad)."""
+
+    hz: float
+    volts: float
+    phase_rad: float
+
+
+@dataclass(frozen=True)
+class TrueInput:
+    """A recorder channel as it is.
+
+    Attributes
+    ----------
+    gain
+        What it reads over what stands at its terminal, by its declared scale; 1 is right.
+    ohm, farad
+        Its real input, to pin 1.
+    noise_density
+        White part, V/sqrt(Hz) at the terminal.
+    noise_corner_hz
+        Where the part falling with frequency (in power) equals the white one; 0: none.
+    """
+
+    gain: float
+    ohm: float
+    farad: float
+    noise_density: float
+    noise_corner_hz: float
+    hum: tuple[HumLine, ...] = ()
+
+
+@dataclass(frozen=True)
+class TrueBench:
+    """The bench as it is, one `TrueInput` for each channel.
+
+    Attributes
+    ----------
+    parts
+        True ohms over declared, by part; absent: 1.
+    injector
+        True e.m.f. over declared.
+    clock_error
+        Recorder rate over nominal, seen from the player, minus one.
+    crosstalk
+        What each channel picks up of each other one, voltage ratio.
+    injector_clock
+        Whose clock the injected tones keep.
+    """
+
+    inputs: tuple[TrueInput, ...]
+    parts: Mapping[str, float] = field(default_factory=dict)
+    injector: float = 1.0
+    clock_error: float = 0.0
+    crosstalk: float = 0.0
+    injector_clock: Literal["player", "recorder"] = "player"
+
+
+@dataclass(frozen=True)
+class TakeSpec:
+    """One recording to be made.
+
+    Attributes
+    ----------
+    inputs
+        As declared, one per channel, with this take's own scale.
+    circuit
+        The stage as it is during this take.
+    drive_volts
+        V rms per tone between the legs of the device's input; 0 where it plays nothing.
+    gain
+        Of the volume setting, voltage ratio.
+    delay_s
+        Instant, in the file, of the first sample the player played (may lie before the file).
+    seconds, silence_before_s, silence_after_s, fade_s
+        Of the tone, before it, after it, and of each of its two ramps (inside the tone).
+    step_at_s, step_ratio
+        From this instant of the file on, the level is multiplied by this ratio.
+    levels
+        One per channel: level of this take over nominal (drift between takes).
+    noise_seed
+        Of its noise, its dither and the phase of its hum.
+    """
+
+    name: str
+    file: str
+    side: Side
+    channels: tuple[Channel, ...]
+    inputs: tuple[RecorderInput, ...]
+    scaled: bool
+    signal: Signal
+    circuit: Circuit
+    tones_hz: tuple[float, ...]
+    phases_rad: tuple[float, ...]
+    tell_phases: bool
+    drive_volts: float
+    drive_dbfs: float | None
+    volume: str
+    gain: float
+    state: State
+    driven_input_leg: DrivenLeg
+    timebase: str | None
+    start_frame: int
+    loads: tuple[Load, ...]
+    injections: tuple[Injection, ...]
+    tell_injected_phases: bool
+    sample_rate: int
+    seconds: float
+    silence_before_s: float
+    silence_after_s: float
+    fade_s: float
+    step_at_s: float
+    step_ratio: float
+    delay_s: float
+    levels: tuple[float, ...]
+    noise_seed: tuple[int, ...]
+
+    @property
+    def frames(self) -> int:
+        """Length of the file."""
+        return round(
+            (self.silence_before_s + self.seconds + self.silence_after_s) * self.sample_rate
+        )
+
+    @property
+    def plays(self) -> bool:
+        """True where the device (or, for a take of the bench, its output) plays tones."""
+        return self.state == "play" and self.signal in ("multitone", "tone", "channel-match")
+
+    @property
+    def powered(self) -> bool:
+        """False: the amplifiers have no supply."""
+        return self.state in ("play", "mute")
+
+
+@dataclass(frozen=True)
+class StageSpec:
+    """Everything a simulated session consists of.
+
+    ``circuits`` holds the stage of each side, tolerances drawn. ``origin`` says in words what
+    was simulated; ``source`` is the text of the stage.toml it came from, or None.
+    """
+
+    device: Device
+    connectors_said: bool
+    bench: Bench
+    true: TrueBench
+    circuits: Mapping[Side, Circuit]
+    meters: tuple[MeterReading, ...]
+    takes: tuple[TakeSpec, ...]
+    container: Container
+    sample: str
+    origin: str
+    source: str | None = None

@@ -1,0 +1,117 @@
+"""A commented stage file to start from; every figure in it is the default unless it says so."""
+
+TEMPLATE = """\
+# An output stage to be simulated: a circuit, a bench, and the takes to be made of it.
+# "probe simulate STAGE.toml FOLDER" writes session.toml and the takes into FOLDER.
+# Only format, circuit (or [netlist]) and [device] are needed.
+format = "probe-stage/1"
+circuit = "core-and-inverter"   # "probe simulate --list" lists them; or write [netlist] below
+seed = 1                        # of everything random: noise, dither, delays, draws
+sides = ["left"]                # left | right | mono; each side gets every take
+phase = "reference"             # reference: a channel records the drive | stream: takes cut from
+                                # one running stream | none: an unknown delay in every take
+takes = "full"                  # or a list: open, open-exchanged, single-ended, inject-cold,
+                                # inject-hot, load-cold, load-hot, load-across,
+                                # single-ended-loaded, second-open, inject-cold-off,
+                                # inject-hot-off, idle, floor, channel-match, check-hot, check-cold
+sample_rate = 48000
+seconds = 2.0                   # of tone in each take
+silence_before_s = 0.0          # before and after it, and the ramps inside it
+silence_after_s = 0.0
+fade_s = 0.0
+container = "wav"               # wav | rf64 | flac | smaller (FLAC at its best)
+sample = "PCM_24"               # PCM_16 | PCM_24 | PCM_32 | FLOAT | DOUBLE; integers are dithered
+
+[device]                        # as in session.toml; simulated devices have invented names
+maker = "Harrowgate"
+model = "Tern"
+serial = "HT-0000"
+connectors = ["xlr", "rca"]
+
+[parts]                         # other values for parts of the circuit, in ohm, farad, henry
+R_COLD = 105.0                  # (of an amplifier a number is its gain-bandwidth in Hz)
+A_CORE = { gain_bandwidth_hz = 8e6, output_ohm = 60.0, open_loop_gain = 1e6 }
+# C_BACK = { open = true }      # takes a part out
+
+# [side.right]                  # where one side is different
+# circuit = "cold-capacitor-dried"
+# parts = { R_COLD = 100.0 }
+
+[tolerances]                    # leave the table out for exact parts
+seed = 7
+# resistor = 1.0                # percent, half-width, by grade of part: resistor, matched,
+                                # wiring, capacitor, electrolytic, stray, inductor, amplifier
+
+# [volumes]                     # what the settings named by takes mean, dB; without: all 0 dB
+# "12 o'clock" = -12.0
+
+[drive]                         # what the device plays
+# tones_hz = [20.5, 997.0]      # default: twelve tones, 20 Hz to 20 kHz
+# phases_deg = [0.0, 90.0]      # default: a low crest
+# volts = 0.25                  # rms per tone; default: every take's peak 6 dB below full scale
+# file_volts_full_scale = 2.0   # the device plays files: volts at its core for 0 dB FS
+tell_phases = true              # whether the session says the phases
+
+[injector]                      # what inject-cold and the like use; e.m.f. rms per tone
+volts = 0.12
+volts_off = 0.004               # into a device without power: 50 mV peak at most
+through_ohm = 10000.0
+part = "R2"
+
+[loads]                         # parts R1 (legs), R3 (across), R4 (single-ended)
+leg_ohm = 604.0
+across_ohm = 1210.0
+single_ended_ohm = 2210.0
+
+[bench]                         # what the session declares
+interface = "simulated bench"
+mains_hz = 50.0
+# repeatability_db = 0.02
+
+[[bench.input]]                 # one for all channels, or one for each
+volts_full_scale = 8.7
+u95_percent = 0.5
+impedance_ohm = 20000.0
+impedance_u95_percent = 1.0
+capacitance_pf = 150.0
+capacitance_u95_pf = 20.0
+
+[truth]                         # how the bench really is: what the session does not say
+draw = false                    # true: recorder errors not given below, the parts' and the
+                                # injector's are drawn from what is declared (normal, sd = u95/2)
+clock_ppm = 0.0                 # recorder's clock against the player's
+drift_db = 0.0                  # level between takes, one standard deviation per take and channel
+# crosstalk_db = -100.0         # of every channel into every other
+# injector_percent = 0.2        # true e.m.f. over declared
+injector_clock = "player"       # or "recorder": the device plays files by itself
+# parts_percent = { R1 = 0.05 } # true ohms of the bench's resistors over declared
+
+[[truth.input]]                 # one for all channels, or one for each
+# gain_percent = 0.1            # reads so much too high
+# impedance_percent = -0.4      # true over declared
+# capacitance_pf = 8.0          # true minus declared
+noise_nv = 30.0                 # nV per root hertz at the terminal
+noise_corner_hz = 0.0           # below it noise grows as 1/f
+# hum = [ { hz = 50.0, microvolts = 40.0, phase_deg = 20.0 } ]
+
+# [[take]]                      # more takes; everything a take of session.toml may say, and:
+# preset = "load-hot"           # start from a preset
+# seconds = 3.0                 # silence_before_s, silence_after_s, fade_s, sample_rate as above
+# level_step = { at_s = 1.2, db = -0.5 }
+# level_db = [0.03]             # this take's level over nominal, one for all channels or each
+# delay_s = -0.25               # when, in the file, the player began
+# parts = { R_COLD = 1e7 }      # the stage during this take only
+
+# [netlist.terminals]           # instead of circuit: node "0" is pin 1
+# hot = "hot"
+# cold = "cold"
+# single-ended = "rca"
+# [netlist.parts]
+# IN = { source = "voltage", between = ["in", "0"], hot = 1.0, cold = -1.0 }
+# A = { amplifier = "single-pole", plus = "in", minus = "out", out = "out" }
+# R_HOT = { ohm = 100.0, between = ["out", "hot"] }
+# C_OUT = { farad = 47e-6, between = ["out", "after"], grade = "electrolytic" }
+# L_ONE = { henry = 10.0, between = ["a", "0"] }
+# T = { coupling = 0.9999, of = ["L_ONE", "L_TWO"] }
+# E = { gain = -1.0, plus = "in", minus = "0", between = ["inverted", "0"] }
+"""
