@@ -157,5 +157,6 @@ def _input(connection: Connection) -> list[str]:
     else:
         farad = parts.RECEIVER_COMMON_MODE_FARAD
         lines += [f"ra i2 {cold} {z if between else 2 * z!r}",
-                  f"ca i2 g {farad * (1 - m / 2)!r}", f"cc {cold} g {farad * (1 + m / 2)!r}"]  # fmt: skip
+                  f"ca i2 g {farad * (1 - m / 2)!r}",
+                  f"cc {cold} g {farad * (1 + m / 2)!r}"]  # fmt: skip
     return lines
