@@ -96,7 +96,7 @@ def stage_of(table: StageTable | Mapping[str, Any]) -> StageSpec:
     tables = _take_tables(table)
     width = max((len(t.channels or ()) for _, _, t in tables), default=2)
     bench = _bench(table, width)
-    true = _true_bench(table, bench, width)
+    true = _true_bench(table, tables, bench, width)
     takes = _takes(table, tables, circuits, bench, true)
     spec = StageSpec(
         device=_device(table.device),
@@ -111,7 +111,10 @@ def stage_of(table: StageTable | Mapping[str, Any]) -> StageSpec:
         origin=_origin(table),
     )
     _check_container(spec)
-    return _driven(spec, table)
+    spec = _driven(spec, table)
+    for take in spec.takes:
+        recorded(spec, take)  # complains here about circuits that cannot be solved
+    return spec
 
 
 def _rng(seed: int, *purpose: str) -> np.random.Generator:
@@ -197,7 +200,10 @@ def _input(table: InputTable) -> RecorderInput:
     )
 
 
-def _true_bench(table: StageTable, bench: Bench, width: int) -> TrueBench:
+def _true_bench(
+    table: StageTable, tables: list[tuple[Side, str, TakeTable]], bench: Bench, width: int
+) -> TrueBench:
+    """Return the bench as it is; what is not said is drawn from what is declared, or right."""
     said = table.truth
     if len(said.input) not in (1, width):
         raise BadInput(
@@ -207,12 +213,40 @@ def _true_bench(table: StageTable, bench: Bench, width: int) -> TrueBench:
     inputs = said.input * width if len(said.input) == 1 else said.input
     return TrueBench(
         inputs=tuple(_true_input(table, i, bench.inputs[k], k) for k, i in enumerate(inputs)),
-        parts={name: 1.0 + percent / 100.0 for name, percent in said.parts_percent.items()},
-        injector=1.0 + (said.injector_percent or 0.0) / 100.0,
+        parts=_true_parts(table, [take for _, _, take in tables]),
+        injector=_true_injector(table, [take for _, _, take in tables]),
         clock_error=said.clock_ppm * 1e-6,
         crosstalk=0.0 if said.crosstalk_db is None else float(db_to_ratio(said.crosstalk_db)),
         injector_clock=said.injector_clock,
     )
+
+
+def _true_parts(table: StageTable, takes: list[TakeTable]) -> dict[str, float]:
+    """Return true over declared ohms of the bench's resistors, one error for each part."""
+    declared = {load.part: load.u95_percent for take in takes for load in take.load}
+    declared |= {i.part: i.u95_percent for take in takes for i in take.inject}
+    said = table.truth.parts_percent
+    for name in said:
+        if name not in declared:
+            known = ", ".join(declared) or "none"
+            raise BadInput(f'truth.parts_percent: no take uses a part "{name}"; used: {known}')
+    percent = dict.fromkeys(declared, 0.0)
+    if table.truth.draw:
+        percent = {
+            part: u95 / 2.0 * float(_rng(table.seed, "part", part).standard_normal())
+            for part, u95 in declared.items()
+        }
+    return {part: 1.0 + p / 100.0 for part, p in {**percent, **said}.items()}
+
+
+def _true_injector(table: StageTable, takes: list[TakeTable]) -> float:
+    """Return true over declared e.m.f. of the injector, one error for the session."""
+    percent = table.truth.injector_percent
+    if percent is None:
+        declared = [i.volts_u95_percent for take in takes for i in take.inject]
+        draw = float(_rng(table.seed, "injector").standard_normal()) * table.truth.draw
+        percent = draw * max(declared, default=0.0) / 2.0
+    return 1.0 + percent / 100.0
 
 
 def _true_input(
@@ -486,11 +520,8 @@ def _levels(table: StageTable, name: str, take: TakeTable, channels: int) -> tup
         said = take.level_db * channels if len(take.level_db) == 1 else take.level_db
         return tuple(float(db_to_ratio(db)) for db in said)
     drift = _rng(table.seed, "drift", name).standard_normal(channels) * table.truth.drift_db
-    quiet = [
-        0.0 if c == "reference" else float(d)
-        for c, d in zip(take.channels or (), drift, strict=True)
-    ]
-    return tuple(float(db_to_ratio(db)) for db in quiet)
+    heard = zip(take.channels or (), drift.tolist(), strict=True)
+    return tuple(1.0 if c == "reference" else float(db_to_ratio(db)) for c, db in heard)
 
 
 def _delay(table: StageTable, take: TakeTable, spec: TakeSpec) -> float:

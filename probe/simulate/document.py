@@ -101,7 +101,7 @@ class BenchTable(Table):
     mains_hz: Annotated[float, Field(ge=45.0, le=65.0)] = 50.0
     recorded_on: date | None = None
     repeatability_db: Annotated[float, Field(ge=0.0, le=3.0)] | None = None
-    input: Annotated[tuple[InputTable, ...], Field(min_length=1)] = (InputTable(),)
+    input: tuple[InputTable, ...] = (InputTable(),)
     output: tuple[OutputTable, ...] = (OutputTable(),)
 
 
@@ -134,7 +134,7 @@ class TruthTable(Table):
     injector_percent: Error | None = None
     injector_clock: Literal["player", "recorder"] = "player"
     parts_percent: dict[str, Error] = Field(default_factory=dict)
-    input: Annotated[tuple[TrueInputTable, ...], Field(min_length=1)] = (TrueInputTable(),)
+    input: tuple[TrueInputTable, ...] = (TrueInputTable(),)
 
 
 class DriveTable(Table):

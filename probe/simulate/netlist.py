@@ -276,7 +276,7 @@ def _changed(element: Element, change: float | Change) -> Element:
             raise BadInput(f"parts: {element.name} = {change}; must be above 0")
         if key == "k" and change > 1:
             raise BadInput(f"parts: {element.name} = {change}; a coupling is at most 1")
-        return replace(element, **{key: float(change)})
+        return _with(element, {key: float(change)})
     said = change.model_dump(exclude_none=True)
     fields: dict[str, Any] = {}
     for key, value in said.items():
@@ -286,7 +286,12 @@ def _changed(element: Element, change: float | Change) -> Element:
         if name not in type(element).__dataclass_fields__:
             raise BadInput(f'parts: {element.name} has no "{key}"')
         fields[name] = value
-    return replace(element, **fields)
+    return _with(element, fields)
+
+
+def _with(element: Element, fields: Mapping[str, Any]) -> Element:
+    """Return the element with other figures; the caller has checked that it has them."""
+    return type(element)(**{**element.__dict__, **fields})
 
 
 def drawn(circuit: Circuit, seed: int, grades: Mapping[str, float] = GRADES) -> Circuit:
@@ -304,5 +309,5 @@ def drawn(circuit: Circuit, seed: int, grades: Mapping[str, float] = GRADES) -> 
             continue
         stream = np.random.default_rng([seed, zlib.crc32(element.name.encode())])
         factor = 1.0 + grades[grade] * stream.uniform(-1.0, 1.0)
-        elements.append(replace(element, **{key: getattr(element, key) * factor}))
+        elements.append(_with(element, {key: getattr(element, key) * factor}))
     return Circuit(tuple(elements), circuit.terminals)
