@@ -12,39 +12,40 @@ DEFER = (
 )
 
 BEFORE_CONNECTING = (
-    "Microphone supply (48 V phantom) off on every recorder input. Wait a minute, then check with a "
-    "meter: less than 0.1 V from pin 2 to pin 1 and from pin 3 to pin 1.",
-    "Meter the device’s pins for direct voltage first. Above 0.1 V do not connect; above 2 V stop and "
-    "suspect a fault or a bridged power output.",
-    "Loudspeaker terminals and headphone outputs do not belong on this bench: their second terminal "
-    "may be live, and joining it to ground is a short circuit.",
-    "Never lift a protective mains earth to cure hum, neither with an adapter plug nor inside a plug. "
-    "Equipment without an earth floats: join pin 1 or the RCA shells first, with everything "
-    "switched off, the signal pins after that.",
-    "Switch power amplifiers off or unplug their inputs, take headphones off your ears, start 60 dB "
-    "down and come up slowly.",
+    "Microphone supply (48 V phantom) off on every recorder input. Wait a minute, then check "
+    "with a meter: less than 0.1 V from pin 2 to pin 1 and from pin 3 to pin 1.",
+    "Meter the device’s pins for direct voltage first. Above 0.1 V do not connect; above 2 V "
+    "stop and suspect a fault or a bridged power output.",
+    "Loudspeaker terminals and headphone outputs do not belong on this bench: their second "
+    "terminal may be live, and joining it to ground is a short circuit.",
+    "Never lift a protective mains earth to cure hum, neither with an adapter plug nor inside a "
+    "plug. Equipment without an earth floats: join pin 1 or the RCA shells first, with "
+    "everything switched off, the signal pins after that.",
+    "Switch power amplifiers off or unplug their inputs, take headphones off your ears, start 60 "
+    "dB down and come up slowly.",
     "Valve equipment can put high voltage on a leaky coupling capacitor. Let capacitors "
     "discharge for half a minute, and never run a valve power amplifier without its load.",
 )
 
 TIE = (
     "Do not join pin 3 to pin 1 to try this out. On legs that are driven separately the cold "
-    "amplifier then works into a short circuit, and the hot leg may distort with it. The figures for a "
-    "tied pin 3 are calculated from the other takes, so that nobody has to."
+    "amplifier then works into a short circuit, and the hot leg may distort with it. The figures "
+    "for a tied pin 3 are calculated from the other takes, so that nobody has to."
 )
 
 _LOAD = (
-    "Mute the device before a resistor is switched on or off, and start well below the level of the "
-    "open take.",
-    "Stay above the smallest load the maker allows, and above five times the impedance already found; "
-    "never below 300 Ω on a transformer winding.",
+    "Mute the device before a resistor is switched on or off, and start well below the level of "
+    "the open take.",
+    "Stay above the smallest load the maker allows, and above five times the impedance already "
+    "found; never below 300 Ω on a transformer winding.",
     "A quarter-watt 604 Ω resistor stands 8 V rms on a leg and no more.",
     "With coupling capacitors inside, wait half a minute after every change of load.",
 )
 
 _INJECT = (
     "Only through 10 kΩ or more, and no more than 1.4 V peak over all the tones together.",
-    "The bench’s ground and pin 1 of the device must already be joined and show no voltage between them.",
+    "The bench’s ground and pin 1 of the device must already be joined and show no voltage "
+    "between them.",
     "Not into a transformer if the bench’s output carries direct voltage.",
 )
 

@@ -13,7 +13,6 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from probe.report.numbers import write_hz
 from probe.report.svg import Point, area, box, circle, group, label, line, picture, tag
 
 WIDTH = 440.0
@@ -103,9 +102,7 @@ def _frequency_axis(curves: Sequence[Curve]) -> Axis:
     ticks = tuple(
         (
             f,
-            write_hz(f).removesuffix(" Hz").replace(" kHz", "k")
-            if d == 1 or not few or f in (20, 2e4)
-            else "",
+            _tick(f) if d == 1 or not few or f in (20, 2e4) else "",
         )
         for decade in range(-1, 7)
         for d in (1, 2, 5)
@@ -126,7 +123,7 @@ def _log_axis(curves: Sequence[Curve], top: float, bottom: float) -> Axis:
         clipped = min(max(math.log10(max(value, 1e-30)), low), high)
         return bottom - (bottom - top) * (clipped - low) / (high - low)
 
-    steps = (1.0, 2.0, 5.0) if high - low < 2.0 else (1.0,)
+    steps: tuple[float, ...] = (1.0, 2.0, 5.0) if high - low < 2.0 else (1.0,)
     if high - low < 0.45:
         steps = (1.0, 1.2, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0, 9.0)
     every = max(1, math.ceil((high - low) / _MOST_TICKS))
@@ -156,6 +153,10 @@ def _linear_axis(curves: Sequence[Curve], top: float, bottom: float) -> Axis:
     count = math.floor(high / step) - first + 1
     ticks = tuple(((first + i) * step, _plain((first + i) * step)) for i in range(count))
     return Axis(place, low, high, ticks)
+
+
+def _tick(hz: float) -> str:
+    return f"{hz / 1e3:g}k" if hz >= 1e3 else f"{hz:g}"
 
 
 def _ohms(value: float) -> str:

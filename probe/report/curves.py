@@ -94,10 +94,10 @@ def level_figure(key: str, side: str, curves: Mapping[str, Any]) -> Figure | Non
     if not drawn:
         return None
     title = f"{side}: level against frequency"
-    where = "some as recorded, with the recorder connected" if recorded else "open circuit"
+    where = "as recorded where so named" if recorded else "open circuit"
     caption = (
-        f"Levels against pin 1, {where}. 0 dBu is 0.775 V rms. Shaded: 95 % band; where none shows, "
-        "it is narrower than the line."
+        f"Levels against pin 1, {where}. 0 dBu is 0.775 V rms. Shaded: 95 % band; where none "
+        "shows, it is narrower than the line."
     )
     drawing = chart(key, title, _spoken(drawn, "dBu"), drawn, unit="level, dBu", logarithmic=False)
     return Figure("Level against frequency", drawing, caption)
@@ -144,11 +144,12 @@ def phasor_figure(
     return Figure("The legs as arrows", drawing, caption)
 
 
-def capacitor(curves: Mapping[str, Any], name: str) -> str:
+def capacitor(curves: Mapping[str, Any], name: str, *, suspect: bool = False) -> str:
     """Return the series capacitance an impedance shows at its lowest tone, as text, or nothing.
 
     ``C = 1 / (2 pi f |Im Z|)``. Told only where reactance is a good part of the impedance and
-    falls away toward 1 kHz, as behind a coupling capacitor and nowhere else.
+    falls away toward 1 kHz, as behind a coupling capacitor and nowhere else; a ``suspect`` one
+    may have lost so much that it does not.
     """
     found = samples(curves, name)
     if found is None:
@@ -159,7 +160,7 @@ def capacitor(curves: Mapping[str, Any], name: str) -> str:
     z_low, z_mid = found.value[low], found.value[mid]
     if z_low is None or z_mid is None or z_low.imag > -0.3 * abs(z_low):
         return ""
-    if abs(z_mid.imag) > 0.6 * abs(z_mid) or abs(z_mid) > 5e3:
+    if not suspect and (abs(z_mid.imag) > 0.6 * abs(z_mid) or abs(z_mid) > 5e3):
         return ""
     farad = -1.0 / (2.0 * math.pi * found.hz[low] * z_low.imag)
     doubt = found.u95[low]
@@ -234,7 +235,7 @@ def _magnitudes(
 
 
 def _spoken(drawn: Sequence[Curve], unit: str) -> str:
-    """A chart in a sentence: each curve with its ends."""
+    """Return a chart in a sentence: each curve with its ends."""
     told = []
     for curve in drawn:
         known = [(f, v) for f, v in zip(curve.hz, curve.value, strict=True) if v is not None]

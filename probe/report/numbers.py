@@ -27,7 +27,7 @@ _PREFIXES = (
 _SCALED_UNITS = {"V": "V", "ohm": "Ω", "A": "A", "A/V": "A/V", "F": "F", "V/√Hz": "V/√Hz"}
 _PLAIN_UNITS = {"deg": "°", "percent": "%", "1": "", "": ""}
 _DIGITS_WITHOUT_DOUBT = 4
-_MOST_DIGITS = 7
+_MOST_DIGITS = 9
 
 
 @dataclass(frozen=True)
@@ -83,10 +83,10 @@ def write(entry: Mapping[str, Any], *, positive: bool = False) -> Written:
     if ends is None or doubt <= 0.0:
         return Written(_significant(value / factor, _DIGITS_WITHOUT_DOUBT), "", unit, "")
     places = _places(doubt / factor, value / factor)
-    low, high = (_fixed(end / factor, places) for end in ends)
+    low, high = (fixed(end / factor, places) for end in ends)
     return Written(
-        _fixed(value / factor, places),
-        _plus_minus(value, ends, factor, places),
+        fixed(value / factor, places),
+        _plus_minus(value, interval(entry) or ends, factor, places),
         unit,
         f"{low} to {high}",
     )
@@ -121,10 +121,11 @@ def write_share(share: float | None) -> str:
     if share is None:
         return "not measured"
     if share >= 0.9995:
-        return "above 99.9 %"
+        return "above 99.9\u00a0%"
     if share < 0.001:
-        return "below 0.1 %"
-    return f"{100.0 * share:.1f} %" if share >= 0.9 or share < 0.1 else f"{100.0 * share:.0f} %"
+        return "below 0.1\u00a0%"
+    places = 1 if share >= 0.9 or share < 0.1 else 0
+    return f"{100.0 * share:.{places}f}\u00a0%"
 
 
 def plain(text: str) -> str:
@@ -135,8 +136,8 @@ def plain(text: str) -> str:
 
 
 _ASCII = (
-    ("−", "-"), ("±", "+/-"), ("Ω", "ohm"), ("µ", "u"), ("°", " deg"), ("…", "..."),
-    ("√", "rt"), ("–", "-"), ("×", "x"), ("≤", "<="), ("≥", ">="), ("’", "'"),
+    ("\u00a0", " "), ("−", "-"), ("±", "+/-"), ("Ω", "ohm"), ("µ", "u"), ("°", " deg"),
+    ("…", "..."), ("√", "rt"), ("–", "-"), ("×", "x"), ("≤", "<="), ("≥", ">="), ("’", "'"),
 )  # fmt: skip
 
 
@@ -160,16 +161,18 @@ def _places(doubt: float, value: float) -> int:
 
 
 def _plus_minus(value: float, ends: tuple[float, float], factor: float, places: int) -> str:
+    """Return the doubt beside the value, before a magnitude's interval is cut at zero."""
     up, down = (
-        _fixed((ends[1] - value) / factor, places),
-        _fixed((value - ends[0]) / factor, places),
+        fixed((ends[1] - value) / factor, places),
+        fixed((value - ends[0]) / factor, places),
     )
     if float(up.replace("−", "-")) == 0.0 and float(down.replace("−", "-")) == 0.0:
         return ""
     return f"± {up}" if up == down else f"+{up} −{down}"
 
 
-def _fixed(value: float, places: int) -> str:
+def fixed(value: float, places: int) -> str:
+    """Return ``value`` with ``places`` decimals, a true minus sign and no negative zero."""
     text = f"{value:.{places}f}"
     return _signed(text[1:] if text.startswith("-") and float(text) == 0.0 else text)
 
@@ -178,7 +181,7 @@ def _significant(value: float, digits: int) -> str:
     if value == 0.0:
         return "0"
     places = max(0, digits - 1 - math.floor(math.log10(abs(value))))
-    return _fixed(value, places)
+    return fixed(value, places)
 
 
 def _signed(text: str) -> str:

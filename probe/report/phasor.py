@@ -16,6 +16,8 @@ _WIDTH, _RADIUS = 440.0, 122.0
 _CENTRE: Point = (220.0, 140.0)
 _BESIDE = 11.0
 """How far an arrow is moved sideways, in drawing units, where it would hide the one before."""
+_SHORTEST = 0.025
+"""Share of the longest arrow below which a leg is a ring at the centre instead of an arrow."""
 
 
 @dataclass(frozen=True)
@@ -75,15 +77,16 @@ def _arrows(arrows: Sequence[Arrow], longest: float) -> list[Markup]:
     before: list[complex] = []
     for arrow in arrows:
         reach = arrow.volts / longest
-        near = sum(abs(cmath.phase(reach / other)) < 0.16 for other in before if other and reach)
+        near = sum(abs(cmath.phase(reach / other)) < 0.16 for other in before if reach)
         drawn.append(_arrow(arrow.style, reach, near * _BESIDE))
-        before.append(reach)
+        if abs(reach) >= _SHORTEST:
+            before.append(reach)
     return drawn
 
 
 def _arrow(style: str, reach: complex, aside: float) -> Markup:
     length = abs(reach) * _RADIUS
-    if length < 3.0:
+    if abs(reach) < _SHORTEST:
         return group([circle(*_CENTRE, 7.0, "mark hollow")], style)
     along = reach / abs(reach)
     across = along * 1j

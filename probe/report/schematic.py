@@ -22,12 +22,16 @@ _PART_FROM, _PART_TO = 200.0, 262.0
 
 @dataclass(frozen=True)
 class Values:
-    """Values as text; empty where nothing is known. Roles: ``live`` is the driven pin."""
+    """Values as text; empty where nothing is known."""
 
     hot: str = ""
     cold: str = ""
     between: str = ""
     together: str = ""
+    level: str = ""
+    """Between the legs."""
+    hot_level: str = ""
+    cold_level: str = ""
     single_ended_level: str = ""
     single_ended_impedance: str = ""
 
@@ -100,17 +104,21 @@ def _amplifier(y: float, sign: str, x: float = _AMP) -> list[Markup]:
     points = f"{x},{y - 30} {x},{y + 30} {x + 56},{y}"
     return [
         tag("polygon", points=points, class_="part"),
-        label(sign, x + 19.0, y + 7.0, "t sign", "middle"),
+        label(sign, x + 19.0, y + 7.0, "t polarity", "middle"),
     ]
 
 
-def _resistor(y: float, caption: str, x: float = _PART_FROM, note: str = "") -> list[Markup]:
+def _level(stage: Stage, pin: int) -> Markup:
+    """Return the open-circuit level of a driven leg, under its amplifier."""
+    text = stage.values.hot_level if pin == 2 else stage.values.cold_level
+    return label(text, _AMP, _row(pin) + 46.0, "t small")
+
+
+def _resistor(y: float, caption: str, x: float = _PART_FROM) -> list[Markup]:
     middle = x + (_PART_TO - _PART_FROM) / 2.0
     marks = [box(x, y - 11.0, _PART_TO - _PART_FROM, 22.0, "part")]
     if caption:
         marks.append(label(caption, middle, y - 20.0, "t value", "middle"))
-    if note:
-        marks.append(label(note, middle, y + 28.0, "t small", "middle"))
     return marks
 
 
@@ -124,7 +132,7 @@ def _upright(x: float, top: float, bottom: float) -> list[Markup]:
 
 
 def _capacitor(x: float, y: float) -> list[Markup]:
-    """A series capacitor centred on ``x`` in a horizontal wire, the wire behind it blanked."""
+    """Return a series capacitor centred on ``x`` in a horizontal wire."""
     return [
         box(x - 4.0, y - 14.0, 8.0, 28.0, "blank"),
         _wire((x - 4.0, y - 14.0), (x - 4.0, y + 14.0)),
@@ -169,7 +177,7 @@ def _impedance(stage: Stage, pin: int) -> str:
 
 
 def _series(stage: Stage, pin: int, start: float = _NODE) -> list[Markup]:
-    """A leg from ``start`` to its pin: wire, capacitor where one shows, resistor with its value."""
+    """Return a leg from ``start`` to its pin, with a capacitor where one shows."""
     y = _row(pin)
     cap = stage.capacitor_hot if pin == 2 else stage.capacitor_cold
     marks = [_wire((start, y), (_PIN - 14.0, y)), *_resistor(y, _impedance(stage, pin))]
@@ -187,7 +195,7 @@ def _separate_legs(stage: Stage) -> list[Markup]:
         signs = {2: "+1", 3: "+1"}
     marks = _feed()
     for pin in (2, 3):
-        marks += [*_amplifier(_row(pin), signs[pin]), *_series(stage, pin)]
+        marks += [*_amplifier(_row(pin), signs[pin]), *_series(stage, pin), _level(stage, pin)]
     dead = {"hot-leg-dead": _HOT, "cold-leg-dead": _COLD}
     for fault, y in dead.items():
         if fault in stage.faults:
@@ -205,13 +213,14 @@ def _feed() -> list[Markup]:
 
 
 def _floating_captions(stage: Stage, note: str) -> list[Markup]:
-    """What holds a floating pair: the impedance between the legs and that to pin 1."""
-    v, x = stage.values, 330.0
+    """Return what holds a floating pair: the impedance between the legs and that to pin 1."""
+    v, x = stage.values, 352.0
     marks = [line([(x, _HOT + 10.0), (x, _COLD - 10.0)], "reach")]
-    middle = (_HOT + _COLD) / 2.0
-    if v.between:
-        marks.append(label(v.between, x - 10.0, middle - 2.0, "t value", "end"))
-    marks.append(label("between the legs", x - 10.0, middle + 17.0, "t small", "end"))
+    lines = [text for text in (v.between, v.level) if text]
+    top = (_HOT + _COLD) / 2.0 + 6.0 - 9.5 * len(lines)
+    for index, text in enumerate(lines):
+        marks.append(label(text, x - 10.0, top + 19.0 * index, "t value", "end"))
+    marks.append(label("between the legs", x - 10.0, top + 19.0 * len(lines), "t small", "end"))
     if v.together:
         marks.append(label(v.together, 18.0, 268.0, "t value"))
     return [*marks, label(note, 18.0, 288.0, "t small")]
@@ -253,12 +262,12 @@ def _transformer(stage: Stage) -> list[Markup]:
         _winding(160.0, top, 4, height, -1),
         _wire((160.0, top), (160.0, _HOT), (_PIN - 14.0, _HOT)),
         _wire((160.0, top + height), (160.0, _COLD), (_PIN - 14.0, _COLD)),
-        _dot(176.0 if stage.live == 2 else 176.0, _HOT + 14.0 if stage.live == 2 else _COLD - 14.0),
+        _dot(176.0, _HOT + 14.0 if stage.live == 2 else _COLD - 14.0),
     ]
     note = "both legs together to pin 1"
     if stage.tapped:
         marks += [
-            _wire((160.0, middle), (196.0, middle), (196.0, _ONE), (_EDGE - 60.0, _ONE)),
+            _wire((160.0, middle), (173.0, middle), (173.0, _ONE), (_EDGE - 60.0, _ONE)),
             _dot(160.0, middle),
         ]
         note = "both legs to pin 1"
@@ -273,6 +282,7 @@ def _ground_sensing(stage: Stage) -> list[Markup]:
         _wire((12.0, live - down * 14.0), (_AMP, live - down * 14.0)),
         *_amplifier(live, "Σ"),
         *_series(stage, stage.live),
+        _level(stage, stage.live),
         _wire((_PIN - 14.0, other), (_SPLIT, other), (_SPLIT, into), (_AMP, into)),
         *_resistor(other, _impedance(stage, 5 - stage.live)),
         tag("path", d=f"M{_NODE + 20} {other - 8}l-15 8 15 8z", class_="dot"),
@@ -282,7 +292,12 @@ def _ground_sensing(stage: Stage) -> list[Markup]:
 
 def _one_leg(stage: Stage) -> list[Markup]:
     live = _row(stage.live)
-    return [_wire((12.0, live), (_AMP, live)), *_amplifier(live, "+1"), *_series(stage, stage.live)]
+    return [
+        _wire((12.0, live), (_AMP, live)),
+        *_amplifier(live, "+1"),
+        *_series(stage, stage.live),
+        _level(stage, stage.live),
+    ]
 
 
 def _impedance_balanced(stage: Stage) -> list[Markup]:
@@ -338,20 +353,17 @@ def _unknown(stage: Stage) -> list[Markup]:
 
 def _single_ended(v: Values) -> list[Markup]:
     y = _SINGLE_ENDED
-    marks = [
+    return [
         line([(20.0, 306.0), (_EDGE - 14.0, 306.0)], "grid"),
         *_amplifier(y, "", 40.0),
         _wire((96.0, y), (_PIN - 10.0, y)),
-        *_resistor(
-            y, v.single_ended_impedance, note="" if v.single_ended_impedance else "not measured"
-        ),
+        *_resistor(y, v.single_ended_impedance or "not measured"),
         circle(_PIN, y, 10.0, "pin"),
         circle(_PIN, y, 3.0, "dot"),
         label("single-", _PIN, y + 26.0, "t small", "middle"),
         label("ended", _PIN, y + 41.0, "t small", "middle"),
-        label(v.single_ended_level, _EDGE - 10.0, y - 14.0, "t value", "end"),
+        label(v.single_ended_level, _EDGE - 10.0, y + 26.0, "t small", "end"),
     ]
-    return marks
 
 
 _DRAWINGS: dict[str, tuple[Callable[[Stage], list[Markup]], str]] = {

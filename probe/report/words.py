@@ -19,19 +19,19 @@ KINDS = {
 }
 
 MEANINGS = {
-    "differential": "Pins 2 and 3 both carry the signal, one the mirror image of the other. Each is "
-    "driven by itself and referred to pin 1.",
+    "differential": "Pins 2 and 3 both carry the signal, one the mirror image of the other. Each "
+    "is driven by itself and referred to pin 1.",
     "electronically-floating": "Pins 2 and 3 both carry the signal. Electronics hold only the "
     "difference between them; the level of each pin by itself may settle anywhere, and that is "
     "no fault.",
     "transformer-coupled": "A transformer winding drives pins 2 and 3. What counts is the "
     "difference between them.",
-    "ground-sensing": "Pin {live} carries the signal. Pin {other} is an ear, not a mouth: it listens "
-    "to the ground of the next box, and what it hears is added to pin {live}.",
-    "impedance-balanced": "Only pin {live} carries the signal. Pin {other} is silent but has the same "
-    "impedance, so a balanced input can reject hum as it would with two driven pins.",
-    "unbalanced": "Only pin {live} carries the signal; pin {other} is joined to pin 1. In effect this is a "
-    "single-ended output on a three-pin connector.",
+    "ground-sensing": "Pin {live} carries the signal. Pin {other} is an ear, not a mouth: it "
+    "listens to the ground of the next box, and what it hears is added to pin {live}.",
+    "impedance-balanced": "Only pin {live} carries the signal. Pin {other} is silent but has the "
+    "same impedance, so a balanced input can reject hum as it would with two driven pins.",
+    "unbalanced": "Only pin {live} carries the signal; pin {other} is joined to pin 1. In effect "
+    "this is a single-ended output on a three-pin connector.",
     "pin-3-unconnected": "Only pin {live} carries the signal; pin {other} leads nowhere inside the "
     "device. In effect this is a single-ended output on a three-pin connector.",
     "faulty": "No healthy output stage behaves like this. The faults below say what was seen.",

@@ -177,7 +177,8 @@ def document(
         "made": {
             "by": "probe 0.1.0", "on": "2026-11-25T10:00:00Z", "session_sha256": "5f0c" * 16,
             "bench": {
-                "interface": "two-channel USB interface", "mains_hz": 50.0, "recorded_on": "2026-03-14",
+                "interface": "two-channel USB interface", "mains_hz": 50.0, "recorded_on": ""
+                "2026-03-14",
                 "repeatability_db": 0.005,
                 "input": [{"volts_full_scale": 8.7, "impedance_ohm": 20000.0, "capacitance_pf": 150.0}] * 2,
             },
@@ -212,13 +213,17 @@ def differential() -> dict[str, Any]:
     left["stage"]["confidence"] = 0.9999
     dried = side(
         "differential", _opposite(2.108), _separate(49.9, 79.9, 100e-6, 1e-6), 2.104, "right",
-        reasons=[*reasons, "The cold leg's impedance rises 150 times as far toward 20 Hz as the hot leg's."],
+        reasons=[*reasons, "The cold leg's impedance rises 150 times as far toward 20 Hz as the "
+        "hot leg's."],
         faults=["coupling-capacitor-cold", "leg-impedances-unequal"],
         also_possible=[{"kind": "faulty", "confidence": 0.0021}],
     )  # fmt: skip
     warnings = [
-        {"code": "level-moved", "take": "right-604-on-cold.wav", "message": "The level moved by 0.04 dB within the take; the steady part is shorter for it. Repeat the take after the device has warmed up."},
-        {"code": "uncertainty-assumed", "take": None, "message": "bench.input 1 states no u95_percent; 1 percent was taken."},
+        {"code": "level-moved", "take": "right-604-on-cold.wav", "message": "The level moved by "
+        "0.04 dB within the take; the steady part is shorter for it. Repeat the take after the "
+        "device has warmed up."},
+        {"code": "uncertainty-assumed", "take": None, "message": "bench.input 1 states no "
+        "u95_percent; 1 percent was taken."},
     ]  # fmt: skip
     return document("Larkfield", "LP-2 preamplifier", "LF-00417", warnings, left=left, right=dried)
 
@@ -232,7 +237,8 @@ def floating() -> dict[str, Any]:
         4.12,
         "mono",
         reasons=[
-            "The legs float: a push on one leg appears on the other (coupling 0.994 and 0.994, limit 0.8)."
+            "The legs float: a push on one leg appears on the other (coupling 0.994 and 0.994, "
+            "limit 0.8)."
         ],
         also_possible=[{"kind": "transformer-coupled", "confidence": 0.0004}],
     )
@@ -262,11 +268,14 @@ def impedance_balanced(live: int = 2) -> dict[str, Any]:
     voc = _hot_only(2.03, 4e-5 + 0j) if live == 2 else (lambda _: (4e-5 + 0j, 2.03 + 0j))
     found = side(
         "impedance-balanced", voc, _separate(100.2, 99.9, 47e-6, 47e-6), 2.03, "mono",
-        reasons=["Only one leg carries signal; the other is 94 dB below it, with a like impedance."],
+        reasons=["Only one leg carries signal; the other is 94 dB below it, with a like "
+        "impedance."],
         confidence=0.94,
         also_possible=[{"kind": "unbalanced", "confidence": 0.06}],
         possible_faults=["cold-leg-dead"],
-        possible_faults_told_by=[{"fault": "cold-leg-dead", "message": "A live amplifier stuck at zero looks the same. The maker's specification, the other side of the pair, or a test tone into pin 3 with the device switched off can tell."}],
+        possible_faults_told_by=[{"fault": "cold-leg-dead", "message": "A live amplifier stuck "
+        "at zero looks the same. The maker's specification, the other side of the pair, or a "
+        "test tone into pin 3 with the device switched off can tell."}],
         next_take="inject-cold-off",
         next_take_reason="It separates a resistor to ground from an amplifier that is at work.",
     )  # fmt: skip

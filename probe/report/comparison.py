@@ -1,0 +1,79 @@
+"""Two sides of a device beside each other."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from probe.report import words
+from probe.report.document import entry_of, mapping
+from probe.report.numbers import number, ratio_db, write
+from probe.report.shown import Compared, Named, SideView
+
+_COMPARED = (
+    "hot_level",
+    "cold_level",
+    "differential_level",
+    "single_ended_level",
+    "gain_difference",
+    "leg_ratio",
+    "hot_impedance",
+    "cold_impedance",
+    "differential_impedance",
+    "output_common_mode_rejection",
+)
+
+
+def comparison(
+    left: Mapping[str, Any], right: Mapping[str, Any], sides: Sequence[SideView]
+) -> tuple[Compared, ...]:
+    """Return the lines of the comparison; none where there are not both a left and a right."""
+    views = {side.key: side for side in sides}
+    if "left" not in views or "right" not in views:
+        return ()
+    a, b = views["left"], views["right"]
+    rows = [
+        Compared("Kind", "", a.headline, b.headline, "" if a.headline == b.headline else "differ"),
+        Compared("Confidence", "", a.confidence, b.confidence, ""),
+        Compared("Faults", "", _listed(a.faults), _listed(b.faults), ""),
+    ]
+    for name in _COMPARED:
+        entries = [entry_of(mapping(side, "facts"), name) for side in (left, right)]
+        if any(number(entry) is not None for entry in entries):
+            rows.append(_compared(name, entries[0], entries[1]))
+    return tuple(rows)
+
+
+def _compared(
+    name: str, left: Mapping[str, Any] | None, right: Mapping[str, Any] | None
+) -> Compared:
+    meant = words.fact_words(name)
+    told = [
+        "–"
+        if entry is None or number(entry) is None
+        else write(entry, positive=meant.positive).whole
+        for entry in (left, right)
+    ]
+    title = meant.name
+    if meant.group == "Impedances":
+        title = f"Impedance, {meant.name[:1].lower()}{meant.name[1:]}"
+    return Compared(title, meant.about, told[0], told[1], _difference(left, right))
+
+
+def _difference(left: Mapping[str, Any] | None, right: Mapping[str, Any] | None) -> str:
+    """Right against left: in dB for voltages, in percent for impedances, else plainly."""
+    a, b = number(left), number(right)
+    if a is None or b is None or (left or {}).get("bound") or (right or {}).get("bound"):
+        return ""
+    unit = str((left or {}).get("unit", ""))
+    if unit == "dB":
+        return f"{b - a:+.2f} dB".replace("-", "−")
+    if a <= 0.0 or b <= 0.0:
+        return ""
+    if unit == "V":
+        return f"{ratio_db(b / a):+.2f} dB".replace("-", "−")
+    return f"{100.0 * (b / a - 1.0):+.1f} %".replace("-", "−")
+
+
+def _listed(faults: Sequence[Named]) -> str:
+    return ", ".join(f.name for f in faults) or "none found"

@@ -1,0 +1,94 @@
+"""The evidence: facts as rows of a table, and the takes they rest on."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from probe.report import words
+from probe.report.document import entry_of, identifier, listing
+from probe.report.numbers import fixed, number, write, write_dbu, write_hz
+from probe.report.shown import FactGroup, FactRow, TakeMark, TakeRow
+from probe.report.text import MESSAGE_LIMIT, clean
+
+
+def evidence(facts: Mapping[str, Any], takes: Sequence[TakeRow]) -> Iterable[FactGroup]:
+    """Yield the facts in groups, each as a row that refers to ``takes``."""
+    names = [n for n in words.FACTS if n in facts] + sorted(set(facts) - set(words.FACTS))
+    for group in words.GROUPS:
+        rows = tuple(
+            _fact_row(name, entry, takes)
+            for name in names
+            if words.fact_words(name).group == group
+            and (entry := entry_of(facts, name)) is not None
+            and number(entry) is not None
+        )
+        if rows:
+            yield FactGroup(group, rows)
+
+
+def _fact_row(name: str, entry: Mapping[str, Any], takes: Sequence[TakeRow]) -> FactRow:
+    meant = words.fact_words(name)
+    hz = number(entry, "at_hz")
+    return FactRow(
+        name=clean(meant.name),
+        about=meant.about,
+        written=write(entry, positive=meant.positive),
+        level=write_dbu(entry) if meant.level else "",
+        at=write_hz(hz) if hz else "",
+        takes=tuple(_mark(take, takes) for take in listing(entry, "takes")),
+        notes=tuple(_notes(entry)),
+    )
+
+
+def _notes(entry: Mapping[str, Any]) -> Iterable[str]:
+    if entry.get("bound") in {"above", "below"}:
+        yield "Only a bound is known."
+    if entry.get("limited_by_bench"):
+        yield "Limited by the recorder, not by the device."
+    imag = number(entry, "imag")
+    if imag is not None:
+        yield f"Imaginary part {fixed(imag, 3)}."
+    limit = number(entry, "limit")
+    if limit is not None:
+        told = write({"value": limit, "unit": entry.get("unit", "")})
+        yield f"The best this bench could have seen: {told.whole}."
+    if entry.get("receiver"):
+        yield f"Receiver: {clean(entry['receiver'])}."
+    if entry.get("note"):
+        yield clean(entry["note"], MESSAGE_LIMIT)
+
+
+def _mark(take: object, takes: Sequence[TakeRow]) -> TakeMark:
+    wanted = clean(take)
+    for row in takes:
+        if wanted in {row.name, row.file}:
+            return TakeMark(str(row.number), row.anchor, row.name)
+    return TakeMark(clean(take, 32), None, wanted)
+
+
+def take_rows(key: str, takes: Sequence[Any]) -> tuple[TakeRow, ...]:
+    """Return the takes of a side in their order, numbered from 1."""
+    found = [take for take in takes if isinstance(take, Mapping)]
+    return tuple(_take_row(key, index, take) for index, take in enumerate(found, start=1))
+
+
+def _take_row(key: str, index: int, take: Mapping[str, Any]) -> TakeRow:
+    used = "used"
+    if take.get("used") is False:
+        used = "not used: " + clean(take.get("why_not") or "no reason given", MESSAGE_LIMIT)
+    steady = [s for s in listing(take, "steady_s") if isinstance(s, int | float)]
+    delay, clock = number(take, "delay_s"), number(take, "clock_ppm")
+    residual = number(take, "residual")
+    file = clean(take.get("file") or "")
+    return TakeRow(
+        number=index,
+        anchor=f"{identifier(key)}-take-{index}",
+        name=clean(take.get("take") or "") or file or f"take {index}",
+        file=file,
+        used=used,
+        steady=f"{steady[0]:.2f} to {steady[1]:.2f} s" if len(steady) == 2 else "",
+        delay="" if delay is None else f"{1e3 * delay:.4f} ms".replace("-", "−"),
+        clock="" if clock is None else f"{clock:+.2f} ppm".replace("-", "−"),
+        residual="" if residual is None else f"{residual:.2f}",
+    )

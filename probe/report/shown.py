@@ -1,0 +1,180 @@
+"""What the page shows, as data: texts, rows and drawings, ready for the templates."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from probe.report.curves import CurveTable, Figure
+from probe.report.numbers import Written
+
+
+@dataclass(frozen=True)
+class Doubt:
+    """A kind that is still possible: its name, its share as text, and the share as a number."""
+
+    name: str
+    share: str
+    fraction: float | None
+
+
+@dataclass(frozen=True)
+class Next:
+    """The one take that settles most, with the cautions that come before it."""
+
+    code: str
+    name: str
+    how: str
+    shows: str
+    reason: str
+    cautions: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Named:
+    """A thing with a sentence: a fault, a condition, a missing fact."""
+
+    name: str
+    text: str
+
+
+@dataclass(frozen=True)
+class Glance:
+    """One of the few numbers that stand under the verdict."""
+
+    name: str
+    value: str
+    unit: str
+    under: str
+
+
+@dataclass(frozen=True)
+class Warned:
+    """A warning of the analysis."""
+
+    code: str
+    take: str
+    message: str
+
+
+@dataclass(frozen=True)
+class TakeRow:
+    """One take of a side."""
+
+    number: int
+    anchor: str
+    name: str
+    file: str
+    used: str
+    steady: str
+    delay: str
+    clock: str
+    residual: str
+
+
+@dataclass(frozen=True)
+class TakeMark:
+    """A reference from a fact to a take."""
+
+    text: str
+    anchor: str | None
+    name: str
+
+
+@dataclass(frozen=True)
+class FactRow:
+    """One row of the evidence."""
+
+    name: str
+    about: str
+    written: Written
+    level: str
+    at: str
+    takes: tuple[TakeMark, ...]
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class FactGroup:
+    """Rows under one heading."""
+
+    name: str
+    rows: tuple[FactRow, ...]
+
+
+@dataclass(frozen=True)
+class SideView:
+    """Everything the page says about one side."""
+
+    key: str
+    name: str
+    kind: str
+    headline: str
+    aside: str
+    meaning: str
+    confidence: str
+    undecided: bool
+    reasons: tuple[str, ...]
+    also: tuple[Doubt, ...]
+    next_take: Next | None
+    characters: tuple[Named, ...]
+    faults: tuple[Named, ...]
+    possible_faults: tuple[Named, ...]
+    glance: tuple[Glance, ...]
+    drawings: tuple[Figure, ...]
+    charts: tuple[Figure, ...]
+    curve_table: CurveTable | None
+    evidence: tuple[FactGroup, ...]
+    tie: bool
+    unknown: tuple[Named, ...]
+    limits: tuple[str, ...]
+    """Cautions for the takes named under ``unknown`` that no other part of the page has told."""
+    takes: tuple[TakeRow, ...]
+    warnings: tuple[Warned, ...]
+    conditions: tuple[Named, ...]
+
+
+@dataclass(frozen=True)
+class Compared:
+    """One line of the comparison of two sides."""
+
+    name: str
+    about: str
+    left: str
+    right: str
+    difference: str
+
+
+@dataclass(frozen=True)
+class Note:
+    """A line under the verdict; ``tone`` is sound, open or fault."""
+
+    who: str
+    text: str
+    tone: str
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """The verdict as it stands on top: once for both sides where they agree."""
+
+    sides: str
+    headline: str
+    aside: str
+    meaning: str
+    notes: tuple[Note, ...]
+
+
+@dataclass(frozen=True)
+class PageView:
+    """The whole page."""
+
+    title: str
+    serial: str
+    made_by: str
+    made_on: str
+    sha256: str
+    verdicts: tuple[Verdict, ...]
+    comparison: tuple[Compared, ...]
+    sides: tuple[SideView, ...]
+    warnings: tuple[Warned, ...]
+    bench: tuple[Named, ...]
