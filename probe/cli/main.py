@@ -20,7 +20,7 @@ from probe.errors import ProbeError
 TYPE_CHECKING = False
 if TYPE_CHECKING:  # without importing typing, which --help does not need
     from collections.abc import Callable, Sequence
-    from typing import NoReturn
+    from typing import NoReturn, TextIO
 
 COMMANDS = {
     "analyse": ("probe.cli.analyse", "find out what the output of a recorded session is"),
@@ -134,7 +134,12 @@ def _say(message: str) -> None:
 
 
 def _prepare_streams() -> None:
-    """Let a console that cannot show a character show a question mark instead of failing."""
+    """Let a console that cannot show a character show a question mark instead of failing.
+
+    A stream that was closed before the start (``>&-``) becomes one that goes nowhere.
+    """
+    sys.stdout = sys.stdout or _nowhere()
+    sys.stderr = sys.stderr or _nowhere()
     for stream in (sys.stdout, sys.stderr):
         reconfigure = getattr(stream, "reconfigure", None)
         if reconfigure is not None:
@@ -147,7 +152,11 @@ def _drop_output() -> None:
         nowhere = os.open(os.devnull, os.O_WRONLY)
         os.dup2(nowhere, sys.stdout.fileno())
     except (OSError, ValueError):
-        sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115
+        sys.stdout = _nowhere()
+
+
+def _nowhere() -> TextIO:
+    return open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115
 
 
 if __name__ == "__main__":

@@ -200,8 +200,17 @@ def _parse(text: str, path: Path) -> dict[str, Any]:
         raise BadInput(f"{name}: a whole number in it has far too many digits") from error
 
 
-_CLEARER = {"Cannot overwrite a value": "a key or table that was already given above"}
+_UNCLOSED = "text that begins with a quotation mark must end with one on the same line"
+_CLEARER = {
+    "Cannot overwrite a value": "a key or table that was already given above",
+    "Illegal character '\\n'": _UNCLOSED,
+    "Found invalid character '\\n'": _UNCLOSED,
+    """Expected "'\"""": _UNCLOSED,
+    "Invalid value": "this value cannot be read, text needs quotation marks",
+}
 """Reasons of the standard library's parser that say too little to somebody writing a file."""
+
+_DECIMAL_COMMA = re.compile(r"=\s*[+-]?\d+,\d")
 
 
 def _damage(name: str, text: str, said: str) -> str:
@@ -214,6 +223,8 @@ def _damage(name: str, text: str, said: str) -> str:
         return f"{name} line {max(last, 1)}: not valid TOML: {reason} at the end of the file"
     lines = text.split("\n")
     line = lines[int(found[1]) - 1] if int(found[1]) <= len(lines) else ""
+    if _DECIMAL_COMMA.search(line):
+        reason = "decimals are written with a point, not with a comma"
     return (
         f"{name} line {found[1]} column {found[2]}: not valid TOML: {reason}; "
         f"the line reads {quoted(line.strip())}"

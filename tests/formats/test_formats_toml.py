@@ -122,7 +122,14 @@ def test_a_valid_file_becomes_the_model(read: Read) -> None:
             HEAD + f'[[part]]\nfile = "a"\ntitle = "{"x" * 201}"',
             "title: must be text of at most 200 characters",
         ),
-        (HEAD + "number == 3", "line 2 column 9: not valid TOML: Invalid value; the line reads"),
+        (HEAD + "number == 3", "line 2 column 9: not valid TOML: this value cannot be read, text"),
+        (
+            HEAD + "title = left\n",
+            "this value cannot be read, text needs quotation marks; the line",
+        ),
+        (HEAD + "number = 8,70\n", "line 2 column 11: not valid TOML: decimals are written with a"),
+        (HEAD + 'x = "abc\n', "line 2 column 9: not valid TOML: text that begins with a quotation"),
+        (HEAD + "x = 'abc\ny = 1\n", "line 3: not valid TOML: text that begins with a"),
         (
             HEAD + "number = 1\nnumber = 2",
             "line 3: not valid TOML: a key or table that was already",
