@@ -11,6 +11,8 @@ brings all tones but one back into step. The sets below are the best of some 40,
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -33,11 +35,17 @@ DEVICE_HZ = (
 INJECTED_HZ = (32.2, 70.6, 209.2, 768.0, 1431.9, 2646.2, 4766.8, 14422.1)
 """What the bench injects, Hz: between the device's tones."""
 
-CLEARANCE_HZ = 1.2
-"""From multiples of the mains frequency: more than twice the resolution of a take of 2 s."""
+CLEARANCE_HZ = 3.0
+"""From multiples of 50 and 60 Hz: six times the resolution of a take of 2 s."""
 
-PRODUCT_GAP_HZ = 1.3
+PRODUCT_GAP_HZ = 1.35
 """From products of second and third order of any of the tones."""
+
+NEIGHBOUR_HZ = 6.0
+"""Between any two tones."""
+
+LONGEST_SHIFT_S = 2.0
+"""Wrong delays are considered up to here."""
 
 REALIGN_TURNS = 0.155
 """Phase error, in turns (56 degrees), that at least two tones show at any wrong delay to 2 s."""
@@ -82,25 +90,39 @@ def search(seed: int, draws: int) -> tuple[tuple[float, ...], tuple[float, ...],
     stream = np.random.default_rng(seed)
     device = 20.5 * (19500.0 / 20.5) ** (np.arange(12) / 11)
     injected = np.array([33.0, 71.0, 211.0, 761.0, 1400.0, 2650.0, 5000.0, 15000.0])
-    shifts = np.arange(1 / (4 * 20e3), 2.0, 1 / (16 * 20e3))
+    shifts = np.arange(1 / (4 * 20e3), LONGEST_SHIFT_S, 1 / (16 * 20e3))
     best: tuple[tuple[float, ...], tuple[float, ...], float] = ((), (), 0.0)
     for _ in range(draws):
-        d, i = (
-            np.round(c * (1 + stream.uniform(-0.06, 0.06, c.size)), 1) for c in (device, injected)
-        )
-        both = np.concatenate([d, i])
-        if clearance(both) < CLEARANCE_HZ or _gap(both) < PRODUCT_GAP_HZ:
+        d, i = _drawn_near(device, stream), _drawn_near(injected, stream)
+        both = np.sort(np.concatenate([d, i]))
+        if np.min(np.diff(both)) < NEIGHBOUR_HZ or product_gap(both) < PRODUCT_GAP_HZ:
             continue
-        worst = min(
-            float(np.min(second_worst_turns(d, part))) for part in np.array_split(shifts, 20)
-        )
-        if worst > best[2]:
+        parts = np.array_split(shifts, 40)
+        worst = 1.0
+        for part in parts:
+            worst = min(worst, float(np.min(second_worst_turns(d, part))))
+            if worst <= best[2]:
+                break
+        else:
             best = (tuple(d.tolist()), tuple(i.tolist()), worst)
     return best
 
 
-def _gap(hz: NDArray[np.float64]) -> float:
-    return float(np.min(np.abs(products(hz)[:, None] - hz[None, :])))
+def product_gap(hz: ArrayLike) -> float:
+    """Return the least distance of any tone from any product of two others, in Hz."""
+    f = np.asarray(hz, dtype=np.float64)
+    return float(np.min(np.abs(products(f)[:, None] - f[None, :])))
+
+
+def _drawn_near(places: NDArray[np.float64], stream: np.random.Generator) -> NDArray[np.float64]:
+    """Return one tone near each place, in steps of 0.1 Hz, clear of the mains and its harmonics."""
+    found = []
+    for place in places.tolist():
+        tone = 0.0
+        while clearance([tone]) < CLEARANCE_HZ:
+            tone = round(place * (1.0 + float(stream.uniform(-0.06, 0.06))), 1)
+        found.append(tone)
+    return np.array(found)
 
 
 def low_crest_deg(hz: ArrayLike, seed: int) -> tuple[float, ...]:
@@ -108,17 +130,16 @@ def low_crest_deg(hz: ArrayLike, seed: int) -> tuple[float, ...]:
 
     The peak is taken over instants spread over 2 s; equal amplitudes.
     """
-    f = np.asarray(hz, dtype=np.float64)
-    if f.size == 0:
+    return _low_crest(tuple(np.asarray(hz, dtype=np.float64).tolist()), seed)
+
+
+@lru_cache(maxsize=64)
+def _low_crest(hz: tuple[float, ...], seed: int) -> tuple[float, ...]:
+    if not hz:
         return ()
     stream = np.random.default_rng(seed)
-    instants = stream.uniform(0.0, 2.0, 4096)
-    turns = np.outer(instants, f)
-    best, lowest = np.zeros(f.size), np.inf
-    for _ in range(CREST_DRAWS):
-        phases = np.round(stream.uniform(0.0, 360.0, f.size), 1)
-        wave = np.cos(2 * np.pi * (turns + phases / 360.0)).sum(axis=1)
-        peak = float(np.max(np.abs(wave)))
-        if peak < lowest:
-            best, lowest = phases, peak
-    return tuple(best.tolist())
+    turns = np.exp(2j * np.pi * np.outer(stream.uniform(0.0, 2.0, 2048), hz))
+    phases = np.round(stream.uniform(0.0, 360.0, (len(hz), CREST_DRAWS)), 1)
+    waves = turns @ np.exp(1j * np.radians(phases))
+    best = int(np.argmin(np.max(np.abs(waves.real), axis=0)))
+    return tuple(phases[:, best].tolist())
