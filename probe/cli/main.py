@@ -156,7 +156,7 @@ def _drop_output() -> None:
 
 
 def _nowhere() -> TextIO:
-    return open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115
+    return open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123
 
 
 if __name__ == "__main__":
