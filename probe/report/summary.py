@@ -11,8 +11,8 @@ from typing import Any
 
 from probe.report import words
 from probe.report.numbers import number, plain, write, write_dbu
-from probe.report.text import columns, hanging
 from probe.report.shown import PageView, SideView, Warned
+from probe.report.text import columns, hanging
 from probe.report.view import page_view
 
 WIDTH = 80

@@ -39,7 +39,8 @@ def picture(
         xmlns="http://www.w3.org/2000/svg",
         viewBox=f"0 0 {_short(width)} {_short(height)}",
         role="img",
-        aria_labelledby=f"{key}-title {key}-desc",
+        aria_labelledby=f"{key}-title",
+        aria_describedby=f"{key}-desc",
     )
 
 

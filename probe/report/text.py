@@ -47,7 +47,7 @@ def columns(text: str) -> int:
 def hanging(label: str, body: str, *, width: int = 80, indent: int = 18) -> list[str]:
     """Return ``label`` and ``body`` as lines no wider than ``width`` columns, body indented."""
     room = width - indent
-    wide = columns(body) - len(body)
+    wide = max(0, columns(body) - len(body))
     lines = textwrap.wrap(body, max(room - wide, room // 2)) or [""]
     heads = [label.ljust(indent)] + [" " * indent] * (len(lines) - 1)
     return [(head + line).rstrip() for head, line in zip(heads, lines, strict=True)]

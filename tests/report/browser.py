@@ -53,7 +53,9 @@ class Browser:
         self._number = 0
         self._session: str | None = None
         target = self._ask("Target.createTarget", url="about:blank")["targetId"]
-        self._session = self._ask("Target.attachToTarget", targetId=target, flatten=True)["sessionId"]
+        self._session = self._ask("Target.attachToTarget", targetId=target, flatten=True)[
+            "sessionId"
+        ]
         self._ask("Page.enable")
 
     def __enter__(self) -> Self:
@@ -92,6 +94,7 @@ class Browser:
 
     def paper(self) -> bytes:
         """The page printed on A4 without backgrounds, as PDF."""
+        self._ask("Emulation.setEmulatedMedia", media="")
         printed = self._ask("Page.printToPDF", preferCSSPageSize=True, printBackground=False)
         return base64.b64decode(printed["data"])
 

@@ -32,7 +32,9 @@ SCREENS = (
 
 def main(arguments: list[str]) -> None:
     """Draw the facts document named first into the folder named second."""
-    facts = json.loads(Path(arguments[0]).read_text("utf-8")) if arguments else samples.differential()
+    facts = (
+        json.loads(Path(arguments[0]).read_text("utf-8")) if arguments else samples.differential()
+    )
     folder = Path(arguments[1]) if len(arguments) > 1 else Path("docs/images")
     folder.mkdir(parents=True, exist_ok=True)
     program = browser.find()

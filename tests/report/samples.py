@@ -94,8 +94,10 @@ def side(
         "curves": curves,
         "takes": [
             {
-                "take": f"{name} {take}", "file": f"{name}-{take.replace(' ', '-')}.wav", "used": True,
-                "why_not": None, "steady_s": [0.42, 3.91], "delay_s": 0.0021 * i, "clock_ppm": 3.2,
+                "take": f"{name} {take}", "file": f"{name}-{take.replace(' ', '-')}.wav",
+                "used": True,
+                "why_not": None, "steady_s": [0.42, 3.91], "delay_s": 0.0021 * i,
+                "clock_ppm": 3.2,
                 "residual": 0.8 + 0.05 * i,
             }
             for i, take in enumerate(TAKES)
@@ -180,7 +182,7 @@ def document(
                 "interface": "two-channel USB interface", "mains_hz": 50.0, "recorded_on": ""
                 "2026-03-14",
                 "repeatability_db": 0.005,
-                "input": [{"volts_full_scale": 8.7, "impedance_ohm": 20000.0, "capacitance_pf": 150.0}] * 2,
+                "input": [{"volts_full_scale": 8.7, "impedance_ohm": 20000.0}] * 2,
             },
         },
         "sides": sides,
@@ -259,7 +261,7 @@ def ground_sensing() -> dict[str, Any]:
     """Pin 3 is an ear."""
     z = lambda _: (100.0 + 0j, 99.5 + 0j, 0j, 99.5 + 0j)  # noqa: E731
     found = side("ground-sensing", _hot_only(1.95, 0.01 + 0j), z, 1.95, "mono",
-                 reasons=["What is put on pin 3 appears on pin 2 in full, and not the reverse."])  # fmt: skip
+                 reasons=["What is put on pin 3 appears on 2, and not the reverse."])  # fmt: skip
     return document("Tarn Electric", "Desk Ten", "T10-5", mono=found)
 
 
@@ -295,7 +297,7 @@ def pin_3_unconnected() -> dict[str, Any]:
     z = lambda f: (100.0 + 0j, 0j, 0j, 1.0 / (_j(f) * 79e-12))  # noqa: E731
     found = side("pin-3-unconnected", _hot_only(1.0, 0.004 + 0j), z, 1.0, "mono",
                  possible_faults=["cold-leg-dead"],
-                 reasons=["Pin 3 shows more than 100 kΩ, falling with frequency: strays only."])  # fmt: skip
+                 reasons=["Pin 3 shows more than 100 kΩ: strays only."])  # fmt: skip
     facts = found["facts"]
     facts["cold_impedance"] = {"value": 1e5, "unit": "ohm", "bound": "above", "at_hz": 997.0,
                                "limited_by_bench": True, "takes": ["left-open.wav"]}  # fmt: skip
@@ -317,7 +319,8 @@ def open_only() -> dict[str, Any]:
               "hot_recorded": full["curves"]["hot_open_circuit"],
               "cold_recorded": full["curves"]["cold_open_circuit"]}  # fmt: skip
     facts = {new: full["facts"][old] | {"takes": ["left open"]}
-             for new, old in (("hot_recorded", "hot_level"), ("cold_recorded", "cold_level"))}  # fmt: skip
+             for new, old in (("hot_recorded", "hot_level"),
+                              ("cold_recorded", "cold_level"))}  # fmt: skip
     found = {
         "stage": full["stage"] | {
             "confidence": 1.0,
@@ -365,8 +368,9 @@ def advice() -> dict[str, Any]:
 
     def option(code: str, verdict: str, level: float, **more: Any) -> dict[str, Any]:
         return {
-            "id": code, "verdict": verdict, "provisional": True, "reasons": [f"Because of {verdict}."],
-            "level": {"value": level, "unit": "V", "u95": 0.01}, "hazards": [],
+            "id": code, "verdict": verdict, "provisional": True,
+            "reasons": [f"Because of {verdict}."], "hazards": [],
+            "level": {"value": level, "unit": "V", "u95": 0.01},
             "level_vs_rca_db": {"value": 20 * math.log10(level / 2.0), "unit": "dB", "u95": 0.03},
         } | more  # fmt: skip
 

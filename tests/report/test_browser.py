@@ -1,0 +1,123 @@
+"""The page in a real browser: no sideways scrolling, reading order as it is spoken, paper."""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from probe.report import render_html
+from tests.report import browser, samples
+
+pytestmark = pytest.mark.browser
+_SHOWN = ("differential", "open-only", "impedance-balanced", "hostile")
+
+
+@pytest.fixture(scope="module")
+def shown(tmp_path_factory: pytest.TempPathFactory) -> Iterator[browser.Browser]:
+    program = browser.find()
+    if program is None:
+        if os.environ.get("CI"):
+            pytest.fail("no Chromium on the path")
+        pytest.skip("no Chromium on the path")
+    with browser.Browser(program, tmp_path_factory.mktemp("profile")) as opened:
+        yield opened
+
+
+@pytest.fixture(scope="module")
+def files(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+    folder = tmp_path_factory.mktemp("pages")
+    made = {}
+    for name in _SHOWN:
+        made[name] = folder / f"{name}.html"
+        made[name].write_text(
+            render_html(samples.SAMPLES[name](), advice=samples.advice()), "utf-8"
+        )
+    return made
+
+
+@pytest.mark.parametrize("name", _SHOWN)
+@pytest.mark.parametrize("width", [360, 1024, 1920])
+def test_no_sideways_scrolling(
+    shown: browser.Browser, files: dict[str, Path], name: str, width: int
+) -> None:
+    shown.show(files[name], width)
+    # closed form: nothing is wider than the window
+    assert shown.ask("document.documentElement.scrollWidth") <= width
+
+
+def test_verdict_can_be_read_across_a_bench(shown: browser.Browser, files: dict[str, Path]) -> None:
+    shown.show(files["open-only"], 1024)
+    size = shown.ask("parseFloat(getComputedStyle(document.querySelector('.kind')).fontSize)")
+    # common practice, no source: 25 mm of height for 5 m; 80 px is 21 mm at 96 px per inch
+    assert size >= 80.0
+
+
+def test_dark_scheme_is_dark(shown: browser.Browser, files: dict[str, Path]) -> None:
+    grounds = {}
+    for scheme in ("light", "dark"):
+        shown.show(files["open-only"], 1024, scheme=scheme)
+        rgb = str(shown.ask("getComputedStyle(document.body).backgroundColor"))
+        grounds[scheme] = sum(map(int, re.findall(r"\d+", rgb)[:3]))
+    # closed form: three channels of 255 are white
+    assert grounds["light"] == 765
+    assert grounds["dark"] < 100
+
+
+def test_reading_order(shown: browser.Browser, files: dict[str, Path]) -> None:
+    shown.show(files["open-only"], 360)
+    spoken = shown.spoken()
+    roles = [role for role, _ in spoken]
+    # the order a listener needs; roles as the accessibility tree names them
+    for role in ("banner", "main", "contentinfo"):
+        assert roles.count(role) == 1
+    names = [name.strip() for role, name in spoken if role in {"heading", "image"}]
+    wanted = [
+        "Larkfield LP-1 output stage, as measured",
+        "Verdict",
+        "Before anything is connected",
+        "Left: cannot tell yet",
+        "Why",
+        "What it may be",
+        "The one take that would settle it",
+        "First",
+        "Then: load on pin 3",
+        "Schematic: Left, cannot tell yet",
+        "Left: voltages of the legs as arrows",
+        "Left: level against frequency",
+        "Evidence",
+        "Not known yet",
+        "Takes",
+        "How to connect it",
+        "Conditions",
+    ]
+    found = [next((i for i, n in enumerate(names) if n.startswith(w)), -1) for w in wanted]
+    assert -1 not in found, wanted[found.index(-1)]
+    assert found == sorted(found)
+
+
+def test_tables_stay_tables_on_a_narrow_screen(
+    shown: browser.Browser, files: dict[str, Path]
+) -> None:
+    shown.show(files["differential"], 360)
+    roles = [role for role, _ in shown.spoken()]
+    # by construction of the page: comparison, and for each side evidence, open questions and
+    # takes; one more for the advice; folded-up curve tables are not spoken
+    assert roles.count("table") == 8
+    assert roles.count("columnheader") > 20
+    assert roles.count("rowheader") > 50
+
+
+def test_prints_on_a4(shown: browser.Browser, files: dict[str, Path]) -> None:
+    shown.show(files["impedance-balanced"], 1024)
+    pdf = shown.paper()
+    boxes = {
+        tuple(round(float(v)) for v in box.split())
+        for box in re.findall(rb"/MediaBox \[([\d. ]+)\]", pdf)
+    }
+    # ISO 216: A4 is 210 mm x 297 mm, 595 x 842 points
+    assert boxes == {(0, 0, 595, 842)} or boxes == {(0, 0, 596, 842)}
+    assert pdf.count(b"/Type /Page\n") <= 8

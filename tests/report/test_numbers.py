@@ -1,0 +1,97 @@
+"""Numbers as text."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from probe.report.numbers import interval, number, write, write_dbu, write_hz, write_share
+
+
+def test_digits_follow_the_uncertainty() -> None:
+    # JCGM 100:2008, 7.2.4: m_S = (100.021 47 ± 0.000 79) g
+    assert write({"value": 100.02147, "unit": "g", "u95": 0.00079}).whole == (
+        "100.02147 ± 0.00079 g"
+    )
+
+
+def test_interval_is_written_to_the_same_place() -> None:
+    # closed form: 2.113 - 0.012 and 2.113 + 0.012
+    assert write({"value": 2.113, "unit": "V", "u95": 0.012}).interval == "2.101 to 2.125"
+
+
+@pytest.mark.parametrize(
+    ("entry", "text"),
+    [
+        # closed form: SI prefixes, two digits of the doubt (JCGM 100:2008, 7.2.6)
+        ({"value": 3993.0, "unit": "ohm", "u95": 120.0}, "3.99 ± 0.12 kΩ"),
+        ({"value": 0.03, "unit": "ohm", "u95": 0.02}, "30 ± 20 mΩ"),
+        ({"value": 0.0, "unit": "ohm", "u95": 0.11}, "0 ± 110 mΩ"),
+        ({"value": -0.00001, "unit": "dB", "u95": 0.021}, "0.000 ± 0.021 dB"),
+        ({"value": -3.016, "unit": "dB", "u95": 0.021}, "−3.016 ± 0.021 dB"),
+        ({"value": 1e-6, "unit": "F", "u95": None}, "1.000 µF"),
+        ({"value": 1e5, "unit": "ohm", "bound": "above"}, "above 100 kΩ"),
+        ({"value": 0.3, "unit": "ohm", "u95": 0.1, "bound": "below"}, "below 300 mΩ"),
+        ({"value": 58.4, "unit": "dB", "u95": 3.4, "low": 56.1, "high": 62.9}, "58.4 +4.5 −2.3 dB"),
+        ({"value": 2.0, "unit": "V", "u95": 0.0}, "2.000 V"),
+        ({"unit": "V"}, "not known"),
+        ({"value": math.nan, "unit": "V"}, "not known"),
+    ],
+)
+def test_written(entry: dict[str, object], text: str) -> None:
+    assert write(entry, positive=entry.get("unit") == "ohm").whole == text
+
+
+def test_a_magnitude_does_not_go_below_zero_but_its_doubt_is_kept() -> None:
+    told = write({"value": 0.0001, "unit": "V", "u95": 0.0004}, positive=True)
+    # closed form: the interval of a magnitude is cut at zero, the half-width is not
+    assert (told.doubt, told.interval) == ("± 400", "0 to 500")
+
+
+def test_interval_prefers_stated_ends() -> None:
+    # by definition of the facts document: low and high where the interval is lopsided
+    assert interval({"value": 1.0, "u95": 0.5, "low": 0.9, "high": 3.0}) == (0.9, 3.0)
+
+
+@pytest.mark.parametrize("value", [True, None, "1", math.inf, math.nan])
+def test_what_is_no_number_is_none(value: object) -> None:
+    assert number({"value": value}) is None
+
+
+@pytest.mark.parametrize(
+    ("volts", "text"),
+    [
+        # 0 dBu = sqrt(0.6) V by definition; +4 dBu = 1.228 V, the usual professional level
+        (math.sqrt(0.6), "+0.00 dBu"),
+        (1.2277, "+4.00 dBu"),
+        (0.0, ""),
+    ],
+)
+def test_dbu(volts: float, text: str) -> None:
+    assert write_dbu({"value": volts, "unit": "V"}) == text
+
+
+def test_only_volts_have_a_level() -> None:
+    assert write_dbu({"value": 1.0, "unit": "ohm"}) == ""
+
+
+@pytest.mark.parametrize(
+    ("share", "text"),
+    [
+        # regression only: a share of finite draws is never shown as certainty
+        (1.0, "above 99.9\u00a0%"),
+        (0.998, "99.8\u00a0%"),
+        (0.64, "64\u00a0%"),
+        (0.0, "below 0.1\u00a0%"),
+        (None, "not measured"),
+    ],
+)
+def test_share(share: float | None, text: str) -> None:
+    assert write_share(share) == text
+
+
+@pytest.mark.parametrize(("hz", "text"), [(997.0, "997 Hz"), (19997.0, "20 kHz"), (20.0, "20 Hz")])
+def test_hz(hz: float, text: str) -> None:
+    # closed form, four significant digits
+    assert write_hz(hz) == text
