@@ -16,7 +16,8 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
-from .analysed import Case, analysed
+from .analysed import analysed
+from .cases import Case
 from .circuits import ALL
 from .compare import Compared, compare, side_of
 from .expected import kind_is_right

@@ -16,7 +16,8 @@ import pytest
 from scipy.stats import binom
 
 from . import ngspice
-from .analysed import Case, analysed, write
+from .analysed import analysed
+from .cases import Case, write
 from .circuits import ALL
 from .compare import compare, side_of
 from .expected import EXPECTED
