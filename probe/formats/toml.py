@@ -206,7 +206,12 @@ _CLEARER = {
     "Illegal character '\\n'": _UNCLOSED,
     "Found invalid character '\\n'": _UNCLOSED,
     """Expected "'\"""": _UNCLOSED,
-    "Invalid value": "this value cannot be read, text needs quotation marks",
+    "Invalid value": (
+        "this value cannot be read; text needs quotation marks, a number begins with a digit"
+    ),
+    "Expected newline or end of document after a statement": (
+        "something is left over after the value; numbers carry no units"
+    ),
 }
 """Reasons of the standard library's parser that say too little to somebody writing a file."""
 
@@ -300,9 +305,31 @@ def _say(error: ErrorDetails, model: type[BaseModel]) -> str:
     allowed = _allowed(error, _options_at(model, _keys(error)))
     if kind == "missing":
         return f"is missing; {allowed or 'it is needed here'}"
+    allowed += _brackets(error, _options_at(model, _keys(error)))
     if kind == "literal_error":
         seen += _perhaps(error["input"], _words(_options_at(model, _keys(error))))
-    return f"{allowed or error['msg']}, not {seen}" if allowed else f"{error['msg']}"
+    return f"{allowed}, not {seen}" if allowed else printable(error["msg"])[:200]
+
+
+def _brackets(error: ErrorDetails, options: list[Any]) -> str:
+    """Return how a table is headed, where single and double brackets were confused."""
+    name = ".".join(k for k in _keys(error) if isinstance(k, str))
+    seen = error["input"]
+    if isinstance(seen, dict) and any(_tables_inside(option) for option in options):
+        return f" of tables, each headed [[{name}]] or written {{ ... }}"
+    if isinstance(seen, list | tuple) and any(_is_table(option) for option in options):
+        head = f"[[{name}]]" if isinstance(_keys(error)[-1], int) else f"[{name}]"
+        return f" headed {head} or written {{ ... }}"
+    return ""
+
+
+def _is_table(option: Any) -> bool:
+    return isinstance(option, type) and issubclass(option, BaseModel)
+
+
+def _tables_inside(option: Any) -> bool:
+    inner = typing.get_args(option)
+    return typing.get_origin(option) in (tuple, list) and any(_is_table(i) for i in inner)
 
 
 def _say_unknown(error: ErrorDetails, model: type[BaseModel]) -> str:
@@ -372,7 +399,7 @@ def _needed(options: list[Any]) -> str:
             return f"{names[option]} is needed"
         if typing.get_origin(option) in (tuple, list):
             return "an array [ ... ] is needed"
-        if isinstance(option, type) and issubclass(option, BaseModel):
+        if _is_table(option):
             return "a table is needed"
     return ""
 
