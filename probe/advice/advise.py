@@ -163,7 +163,7 @@ def _case(
     kind: str,
     circuit: Circuit,
 ) -> Case:
-    corners = completions(sampled, kind, side.recorder_ohm)
+    corners = completions(sampled, kind, side.recorder_ohm, exchanged=side.exchanged)
     parts = [
         _corner_figures(corner, device, destination, operating, reference, option, socket, kind,
                         circuit, mismatch)
@@ -181,8 +181,19 @@ def _case(
         maximum_words=operating.maximum_words,
         reference_words=reference.words,
         settles=_settles(option, side.stage, sampled),
-        sense_ohm=_sense(sampled) if kind == "ground-sensing" else None,
+        sense_ohm=_sense(sampled, 0 if side.exchanged else 1),
+        assumed=_assumed(option, corners),
+        load_ohm=device.minimum_load_ohm,
     )
+
+
+def _assumed(option: Option, corners: Sequence[Sampled]) -> tuple[str, ...]:
+    """Return the assumptions about terminals through which this option draws current."""
+    pins = {"single-ended"}
+    if option.from_ == "xlr":
+        pins = {"hot"} if option.pin_3 == "open" else {"hot", "cold"}
+    found = [a.words for c in corners for a in c.assumed if pins & set(a.pins)]
+    return tuple(dict.fromkeys(found))
 
 
 def _mismatches(socket: Input, option: Option) -> tuple[float, ...]:
@@ -278,9 +289,9 @@ def _scale(corner: Sampled, device: Device, operating: _Operating) -> Scale:
         base, volts = float(single), None if balanced else operating.volts
         assumed = assumed if balanced else limit.ASSUMED_SINGLE_ENDED_MAXIMUM_VOLTS
     if not np.isfinite(base) or base <= 0.0:
-        return Scale(1.0, 1.0)
+        return Scale(None, 1.0)
     maximum = operating.volts or assumed
-    return Scale(1.0 if volts is None else volts / base, maximum / base)
+    return Scale(None if volts is None else volts / base, maximum / base)
 
 
 def _settles(option: Option, stage: Stage, sampled: Sampled) -> str:
@@ -303,8 +314,8 @@ def _settles(option: Option, stage: Stage, sampled: Sampled) -> str:
     return TAKES["second-open"]
 
 
-def _sense(sampled: Sampled) -> Quantity | None:
-    ohm = np.abs(sampled.leg_z[:, sampled.at, 1, 1])
+def _sense(sampled: Sampled, leg: int) -> Quantity | None:
+    ohm = np.abs(sampled.leg_z[:, sampled.at, leg, leg])
     return from_draws(ohm, "ohm", float(sampled.hz[sampled.at]))
 
 
@@ -318,6 +329,7 @@ def _compiled(
     ordered = sorted(found, key=severity, reverse=True)
     total = over_cases([c.figures for c in cases])
     reasons = [f.message for f in ordered]
+    reasons += dict.fromkeys(f"assumed: {words}" for case in cases for words in case.assumed)
     reasons += _unknown(total, reference, operating)
     return OptionAdvice(
         option=first.option,
@@ -382,6 +394,7 @@ def _unknown(total: Figures, reference: _Reference, operating: _Operating) -> li
         if total.loudness_vs_reference_db is None and reference.kind != "none":
             said.append("loudness is not known: sensitivity_v of both inputs is needed")
         if total.full_output_margin_db is None:
-            said.append("whether it reaches full output is not known: no sensitivity_v is given")
+            missing = "operating level is declared" if operating.volts is None else "sensitivity_v"
+            said.append(f"whether it reaches full output is not known: no {missing}")
     said.append("hum, noise and headroom are not computed")
     return said

@@ -24,23 +24,28 @@ NO_ADAPTER = {
 DIGITAL = "Never join an analogue output to a digital socket or the reverse, whatever plug fits."
 
 VOLUME = (
-    "Turn the volume down and switch everything off before a lead is changed; connect, switch on "
-    "the device first and the amplifier last, and come up slowly."
+    "Volume down and everything off before leads are changed; the amplifier comes on last, and "
+    "the volume up slowly."
 )
 
 EARTH = (
-    "Never lift a protective mains earth to cure hum, neither with an adapter plug nor inside a "
-    "plug. Mains wiring is for licensed people; local electrical codes come first."
+    "Never lift a protective mains earth against hum, by plug or by wire. Mains wiring is for "
+    "licensed people; local electrical codes come first."
 )
 
 TIE = (
-    "The figures for a tied pin 3 are calculated. Do not join pin 3 to pin 1 to try it out: on "
-    "separately driven legs the cold amplifier then works into a short circuit."
+    "Do not join pin 3 to pin 1 just to try it: on separately driven legs the cold amplifier then "
+    "works into a short circuit. The figures here are calculated."
 )
 
-HEADPHONE_OR_BRIDGED = (
-    "This is for line outputs. Headphone outputs, loudspeaker terminals and bridged outputs get no "
-    "adapter at all: a terminal that looks like ground may be live."
+LINE_ONLY = (
+    "Line outputs only: headphone, loudspeaker and bridged outputs get no adapter at all, a "
+    "terminal that looks like ground may be live."
+)
+
+NOT_METERED = (
+    "No direct voltage was metered: check pins 2 and 3 against pin 1, and the RCA centre against "
+    "its shell, before connecting; above 0.1 V do not connect."
 )
 
 
@@ -70,14 +75,12 @@ def general_cautions(
     if not options:
         return found
     if any(not side.metered for side in sides):
-        found.append(Note("direct-voltage-not-metered", "No direct voltage was metered: before "
-                          "connecting, check pins 2 and 3 against pin 1 and the RCA centre against "
-                          "its shell; above 0.1 V do not connect."))  # fmt: skip
+        found.append(Note("direct-voltage-not-metered", NOT_METERED))
     found.append(Note("volume-down", VOLUME))
     if any("tied" in option.pin_3 and option.from_ == "xlr" for option in options):
         found.append(Note("pin-3-tie", TIE))
     found.append(Note("mains-earth", EARTH))
-    found.append(Note("line-outputs-only", HEADPHONE_OR_BRIDGED))
+    found.append(Note("line-outputs-only", LINE_ONLY))
     if len({socket.box for socket in destination.inputs}) > 1:
         found.append(Note("solved-alone", "Each lead is solved by itself; what two leads on one "
                           "output do to each other is not computed."))  # fmt: skip

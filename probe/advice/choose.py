@@ -122,8 +122,7 @@ def _reaching(pool: Sequence[_Candidate], wanted: float) -> tuple[list[_Candidat
         c for c, gain in known if gain is not None and gain.low >= wanted - limit.GAIN_REACHED_DB
     ]
     if reached:
-        says = f"reaches the wanted gain of {wanted:g} dB" if wanted else "gives the full level"
-        return reached, [says]
+        return reached, [_loud_enough(reached[0], wanted)]
     best = max(gain.value for _, gain in known if gain is not None)
     near = [
         (c, gain) for c, gain in known
@@ -132,6 +131,20 @@ def _reaching(pool: Sequence[_Candidate], wanted: float) -> tuple[list[_Candidat
     most = max((gain for _, gain in near), key=lambda q: q.value)
     says = f"nothing gives the wanted {wanted:+g} dB; this comes nearest ({signed_decibels(most)})"
     return [c for c, _ in near], [says]
+
+
+LINKS = {"rca-link": "the RCA link", "xlr-link": "the native XLR link"}
+
+
+def _loud_enough(candidate: _Candidate, wanted: float) -> str:
+    link = LINKS.get(candidate.sides[0].reference)
+    if link is None:
+        return "loud enough by the usual level of a single-ended output"
+    return (
+        f"as loud as {link}"
+        if wanted == 0.0
+        else f"reaches the wanted {wanted:+g} dB against {link}"
+    )
 
 
 def _long_run(

@@ -97,7 +97,7 @@ class DestinationFile(Table):
     """The file as written."""
 
     name: str = ""
-    input: Annotated[tuple[InputTable, ...], Field(min_length=1)]
+    input: tuple[InputTable, ...]
     cable: CableTable = CableTable()
     ground: GroundTable = GroundTable()
     operating: OperatingTable = OperatingTable()
@@ -172,6 +172,8 @@ def read_destination(path: Path) -> Destination:
         of unstated meaning, an input that gives full output only beyond its own maximum.
     """
     written = read_toml(path, DestinationFile, format_word=FORMAT)
+    if not written.input:
+        raise complaint(path, ("input",), "is empty; at least one [[input]] is needed")
     for at, table in enumerate(written.input):
         _check_input(path, at, table)
     _check_ground(path, ("ground",), written.ground)

@@ -67,9 +67,13 @@ WORSE: dict[str, Literal["low", "high"]] = {
 
 @dataclass(frozen=True)
 class Scale:
-    """What the drive is scaled by: to the operating point, and to the most that may come."""
+    """What the drive is scaled by: to the operating point, and to the most that may come.
 
-    operating: float
+    ``operating`` is None where no operating point is declared, or where it cannot be carried to
+    this output; levels then stand at the measured drive.
+    """
+
+    operating: float | None
     maximum: float
 
 
@@ -110,14 +114,17 @@ def figures(
         versus = db(ratio)
         if against.sensitivity_ratio is not None:
             loudness = db(ratio * against.sensitivity_ratio)
-    margin = None if sensitivity_volts is None else db(level * scale.operating / sensitivity_volts)
+    drive = 1.0 if scale.operating is None else scale.operating
+    margin = None
+    if scale.operating is not None and sensitivity_volts is not None:
+        margin = db(level * drive / sensitivity_volts)
     change = None
     if tied_instead is not None:
         change = from_draws(np.abs(_db(level / np.abs(tied_instead.level[:, at]))), "dB", at_hz)
     relative = _relative(response)
     caused = _caused(response)
     return Figures(
-        level=from_draws(level * scale.operating, "V", at_hz),
+        level=from_draws(level * drive, "V", at_hz),
         level_vs_reference_db=versus,
         loudness_vs_reference_db=loudness,
         full_output_margin_db=margin,

@@ -53,7 +53,11 @@ class Case:
     settles: str
     """The take that would tell what is not known."""
     sense_ohm: Quantity | None
-    """Own impedance of pin 3."""
+    """Own impedance of the leg without signal (pin 3)."""
+    assumed: tuple[str, ...]
+    """What stands in for what was not measured, where this option rests on it."""
+    load_ohm: float | None
+    """Smallest load the maker allows."""
 
 
 @dataclass(frozen=True)
@@ -289,9 +293,10 @@ def _separate_legs(case: Case) -> Iterator[Finding]:
 def _rca_into_balanced(case: Case) -> Iterator[Finding]:
     """Rules 11 and 16."""
     option, socket = case.option, case.socket
-    if option.from_ != "rca" or option.to != "xlr" or socket.pin_3 != "input":
+    if option.to != "xlr" or socket.pin_3 != "input":
         return
-    if option.pin_3 == "open" and socket.receiver == "balanced":
+    inside = option.id == "xlr-to-xlr" and case.kind == "pin-3-unconnected"
+    if (option.pin_3 == "open" or inside) and socket.receiver == "balanced":
         if case.circuit == "transformer":
             yield Finding("never", "pin-3-open", "an input transformer with one end open passes "
                           "next to nothing", hazard=True)  # fmt: skip
@@ -301,7 +306,7 @@ def _rca_into_balanced(case: Case) -> Iterator[Finding]:
         else:
             yield Finding("works", "pin-3-open", "this input buffers each leg, so pin 3 may stay "
                           "open; joined it is quieter")  # fmt: skip
-    if option.pin_3 == "tied-at-source":
+    if option.from_ == "rca" and option.pin_3 == "tied-at-source":
         yield Finding("works", "three-conductor", "the balanced input hears the source's own "
                       "ground on pin 3 and rejects what differs")  # fmt: skip
 
@@ -334,6 +339,13 @@ def _overload(case: Case) -> Iterator[Finding]:
             socket.sensitivity_volts > limit.OVERLOAD_NEAR * most
         )
         yield Finding("avoid" if near else "works", "overload", says, hazard=True)
+
+
+def _load(case: Case) -> Iterator[Finding]:
+    least = case.load_ohm
+    if least is not None and case.socket.impedance_ohm < least:
+        yield Finding("works", "load", f"the input's {case.socket.impedance_ohm:g} ohm are below "
+                      f"the {least:g} ohm the maker of the device allows", hazard=True)  # fmt: skip
 
 
 def _isolating_transformer(case: Case) -> Iterator[Finding]:
@@ -395,6 +407,7 @@ RULES: tuple[Callable[[Case], Iterator[Finding]], ...] = (
     _rca_into_balanced,
     _loss,
     _overload,
+    _load,
     _faulty,
     _transformer_output,
     _separate_legs,

@@ -43,6 +43,14 @@ SILENT_KINDS = ("impedance-balanced", "unbalanced", "pin-3-unconnected")
 
 
 @dataclass(frozen=True)
+class Assumed:
+    """An assumption, and the terminals whose currents make it matter."""
+
+    pins: tuple[str, ...]
+    words: str
+
+
+@dataclass(frozen=True)
 class Sampled:
     """A source on a common grid.
 
@@ -57,7 +65,7 @@ class Sampled:
     leg_voc, leg_z
         The same at (hot, cold, single-ended); may hold entries the modal ones cannot.
     assumed
-        What stands in for the unknown, in words.
+        What stands in for the unknown.
     """
 
     hz: Floats
@@ -66,7 +74,7 @@ class Sampled:
     z: Complex
     leg_voc: Complex
     leg_z: Complex
-    assumed: tuple[str, ...] = ()
+    assumed: tuple[Assumed, ...] = ()
 
 
 def sample(source: Source) -> Sampled:
@@ -85,7 +93,9 @@ def sample(source: Source) -> Sampled:
     z = _on_grid(source.hz, _stack(source.z, source.z_draws), hz)
     leg_voc = _on_grid(source.hz, _stack(source.legs_voc, source.legs_voc_draws), hz)
     leg_z = _on_grid(source.hz, _stack(source.legs_z, source.legs_z_draws), hz)
-    return Sampled(hz, at, voc, z, leg_voc, leg_z)
+    return Sampled(
+        hz, at, _prefer(voc, _modal_voc(leg_voc)), _prefer(z, _modal_z(leg_z)), leg_voc, leg_z
+    )
 
 
 def _nearest(hz: Floats, wanted: float) -> float:
@@ -176,7 +186,11 @@ def _cubic(x: Floats, y: Complex, at: Floats) -> Complex:
 
 
 def completions(
-    sampled: Sampled, kind: str, single_ended_recorder_ohm: float | None
+    sampled: Sampled,
+    kind: str,
+    single_ended_recorder_ohm: float | None = None,
+    *,
+    exchanged: bool = False,
 ) -> tuple[Sampled, ...]:
     """Return the corners of what an unknown entry may be, if the stage is of ``kind``.
 
@@ -188,17 +202,19 @@ def completions(
     ----------
     single_ended_recorder_ohm
         What loaded the single-ended level, where it is given as recorded; None: open circuit.
+    exchanged
+        Pins 2 and 3 have changed places: what the kind says of the cold leg holds for the hot.
     """
-    corners = [sampled]
-    corners = [c for s in corners for c in _complete_single_ended(s, single_ended_recorder_ohm)]
-    return tuple(c for s in corners for c in _complete_legs(s, kind))
+    corners = _complete_single_ended(sampled, single_ended_recorder_ohm)
+    return tuple(c for s in corners for c in _complete_legs(s, kind, exchanged))
 
 
 def _complete_single_ended(sampled: Sampled, recorder_ohm: float | None) -> list[Sampled]:
     unknown = np.isnan(sampled.leg_z[..., 2, 2])
     if not unknown.any() or np.isnan(sampled.leg_voc[0, sampled.at, 2]):
         return [sampled]
-    said = f"single-ended output impedance taken as 0 to {WORST_SOURCE_OHM:g} ohm (not measured)"
+    words = f"single-ended output impedance taken as 0 to {WORST_SOURCE_OHM:g} ohm (not measured)"
+    said = Assumed(("single-ended",), words)
     return [
         _with_single_ended(sampled, unknown, ohm, recorder_ohm, said)
         for ohm in (0.0, WORST_SOURCE_OHM)
@@ -206,7 +222,11 @@ def _complete_single_ended(sampled: Sampled, recorder_ohm: float | None) -> list
 
 
 def _with_single_ended(
-    sampled: Sampled, unknown: NDArray[np.bool_], ohm: float, recorder_ohm: float | None, said: str
+    sampled: Sampled,
+    unknown: NDArray[np.bool_],
+    ohm: float,
+    recorder_ohm: float | None,
+    said: Assumed,
 ) -> Sampled:
     leg_z, leg_voc = sampled.leg_z.copy(), sampled.leg_voc.copy()
     leg_z[..., 2, 2] = np.where(unknown, ohm, leg_z[..., 2, 2])
@@ -216,24 +236,30 @@ def _with_single_ended(
     return replace(sampled, leg_z=leg_z, leg_voc=leg_voc, assumed=(*sampled.assumed, said))
 
 
-def _complete_legs(sampled: Sampled, kind: str) -> list[Sampled]:
-    legs = np.isnan(sampled.leg_z[..., :2, :2])
-    modal_unknown = np.isnan(sampled.z[..., :2, :2]).any(axis=(-1, -2))
-    if not (legs.any() and modal_unknown.any()) or kind not in _FILLS:
+def _complete_legs(sampled: Sampled, kind: str, exchanged: bool) -> list[Sampled]:
+    if not np.isnan(sampled.z[..., :2, :2]).any() or kind not in _FILLS:
         return [sampled]
-    said = _FILL_WORDS.get(kind, _FILL_WORDS[""])
-    return [_with_legs(sampled, kind, corner, said) for corner in _FILLS[kind]]
+    corners = _FILLS[kind]
+    if exchanged:
+        corners = tuple((c, h, into_c, into_h) for h, c, into_h, into_c in corners)
+    return [_with_legs(sampled, kind, corner, 0 if exchanged else 1) for corner in corners]
 
 
 def _with_legs(
-    sampled: Sampled, kind: str, corner: tuple[float, float, float, float], said: str
+    sampled: Sampled, kind: str, corner: tuple[float, float, float, float], silent: int
 ) -> Sampled:
     """Fill unknown entries with ``corner``: own hot, own cold, cold into hot, hot into cold.
+
+    ``silent`` is the leg without signal, where the kind has one.
 
     A coupling is the share of the other leg's own impedance; own impedances of a floating stage
     are alike, so one that is known stands for the other.
     """
     own_hot, own_cold, into_hot, into_cold = corner
+    gaps = np.isnan(sampled.leg_z[..., :2, :2]).any(axis=(0, 1, 2))
+    unknown = tuple(
+        pin for pin, gap in zip(("hot", "cold"), np.atleast_1d(gaps), strict=True) if gap
+    )
     leg_z, leg_voc = sampled.leg_z.copy(), sampled.leg_voc.copy()
     hot, cold = leg_z[..., 0, 0], leg_z[..., 1, 1]
     if kind in FLOATING_KINDS:
@@ -248,28 +274,28 @@ def _with_legs(
     leg_z[..., 0, 1] = np.where(np.isnan(zhc), into_hot * cold_filled, zhc)
     leg_z[..., 1, 0] = np.where(np.isnan(zch), into_cold * hot_filled, zch)
     if kind in SILENT_KINDS:
-        leg_voc[..., 1] = np.where(np.isnan(leg_voc[..., 1]), 0.0, leg_voc[..., 1])
+        leg_voc[..., silent] = np.nan_to_num(leg_voc[..., silent])
     return replace(
         sampled,
         leg_z=leg_z,
         leg_voc=leg_voc,
         z=_prefer(sampled.z, _modal_z(leg_z)),
-        voc=_prefer(sampled.voc, np.einsum("ij,ngj->ngi", TO_MODAL, _finite_single(leg_voc))),
-        assumed=(*sampled.assumed, said),
+        voc=_prefer(sampled.voc, _modal_voc(leg_voc)),
+        assumed=(*sampled.assumed, Assumed(unknown, _FILL_WORDS.get(kind, _FILL_WORDS[""]))),
     )
 
 
 def _modal_z(leg_z: Complex) -> Complex:
     two = TO_MODAL[:2, :2]
     out = np.full_like(leg_z, np.nan)
+    out[..., 2, 2] = leg_z[..., 2, 2]
     out[..., :2, :2] = np.einsum("ij,ngjk,lk->ngil", two, leg_z[..., :2, :2], two)
     return out
 
 
-def _finite_single(leg_voc: Complex) -> Complex:
-    """Return the legs with the single-ended entry made finite, so that it spreads no NaN."""
+def _modal_voc(leg_voc: Complex) -> Complex:
     out = leg_voc.copy()
-    out[..., 2] = 0.0
+    out[..., :2] = np.einsum("ij,ngj->ngi", TO_MODAL[:2, :2], leg_voc[..., :2])
     return out
 
 

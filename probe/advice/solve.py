@@ -95,11 +95,13 @@ def _reduced(
 
 def pin_voltages(sampled: Sampled, pins: tuple[str, ...], reduced: Reduced) -> Complex:
     """Return the voltages on ``pins`` with the network connected, shape (N, G, P), V rms."""
-    if len(pins) == 1:
-        return _one_pin(sampled, TERMINALS.index(pins[0]), reduced.y[:, 0, 0])
-    if pins != ("hot", "cold"):
-        raise ValueError(f"pins {pins} are not solved together")
-    return _both_legs(sampled, reduced.y)
+    # what is unknown is NaN, and a division of NaN is no news
+    with np.errstate(invalid="ignore", divide="ignore"):
+        if len(pins) == 1:
+            return _one_pin(sampled, TERMINALS.index(pins[0]), reduced.y[:, 0, 0])
+        if pins != ("hot", "cold"):
+            raise ValueError(f"pins {pins} are not solved together")
+        return _both_legs(sampled, reduced.y)
 
 
 def _one_pin(sampled: Sampled, pin: int, y: Complex) -> Complex:

@@ -45,6 +45,11 @@ class SideFacts:
     recorder_ohm: float | None
     metered: bool
 
+    @property
+    def exchanged(self) -> bool:
+        """The signal of a one-leg stage stands on pin 3."""
+        return self.stage.driven_legs == "one-leg" and self.stage.polarity == "pin-3-hot"
+
 
 def device_of(facts: Facts) -> Device:
     """Return the device; connectors that are not stated follow from what was measured."""
@@ -91,7 +96,7 @@ def side_of(facts: Facts, name: str) -> SideFacts:
             next_take=stage.get("next_take"),
             direct_volts=direct,
         ),
-        recorder_ohm=_recorder_ohm(values.get("single_ended_level", {})),
+        recorder_ohm=_recorder_ohm(facts, values.get("single_ended_level", {})),
         metered=bool(direct),
     )
 
@@ -116,6 +121,11 @@ def _direct_volts(values: Mapping[str, Any]) -> dict[str, float]:
     return found
 
 
-def _recorder_ohm(level: Mapping[str, Any]) -> float | None:
+def _recorder_ohm(facts: Facts, level: Mapping[str, Any]) -> float | None:
     """Return what may have loaded a level given as recorded; None for an open-circuit one."""
-    return SMALLEST_RECORDER_OHM if level.get("limited_by_bench") else None
+    if not level.get("limited_by_bench"):
+        return None
+    bench = facts.get("made", {}).get("bench", {})
+    inputs = bench.get("input") or bench.get("inputs") or ()
+    ohms = [_positive(i.get("impedance_ohm")) for i in inputs if isinstance(i, Mapping)]
+    return min((o for o in ohms if o is not None), default=SMALLEST_RECORDER_OHM)

@@ -80,30 +80,41 @@ def _loss(loss: Quantity) -> str:
 
 
 def _table(options: Sequence[OptionAdvice]) -> list[str]:
-    """Return one line for each option: verdict, id, loudness, first reason."""
-    several_sides = len({o.side for o in options}) > 1
-    several_inputs = len({(o.box, o.socket) for o in options}) > 1
+    """Return one line for each option: verdict, id, loudness; sides that agree together."""
+    sides = len({o.side for o in options})
+    inputs = dict.fromkeys((o.box, o.socket) for o in options)
     lines = []
-    for o in options:
-        name = o.option.id
-        if several_inputs:
-            name += f" > {o.socket}"
-        if several_sides:
-            name = f"{o.side} {name}"
-        gain = o.figures.loudness_vs_reference_db or o.figures.level_vs_reference_db
-        shown = signed_decibels(gain) if gain is not None and o.reference != "none" else ""
-        lines.append(f"{o.verdict:<11} {name:<41} {shown}".rstrip())
+    for box, socket in inputs:
+        if len(inputs) > 1:
+            lines.append(f"into {socket} ({box}):" if box not in socket else f"into {socket}:")
+        held: dict[tuple[str, str, str], list[str]] = {}
+        for o in options:
+            if (o.box, o.socket) == (box, socket):
+                held.setdefault((o.verdict, o.option.id, _gain(o)), []).append(o.side)
+        for (verdict, option, gain), on in held.items():
+            where = f"  ({', '.join(on)} only)" if len(on) < sides else ""
+            lines.append(f"{verdict:<11} {option:<37} {gain}{where}".rstrip())
     return lines
 
 
+def _gain(option: OptionAdvice) -> str:
+    gain = option.figures.loudness_vs_reference_db or option.figures.level_vs_reference_db
+    if gain is None or option.reference == "none":
+        return ""
+    return signed_decibels(gain)
+
+
 def _forbidden(options: Sequence[OptionAdvice]) -> list[str]:
-    """Return what must not be done, worst first, each option once with its reason."""
-    said: dict[str, str] = {}
+    """Return what must not be done, worst first, options with the same reason together."""
+    held: dict[tuple[str, str], list[str]] = {}
     for verdict in ("never", "avoid"):
         for o in options:
             if o.verdict == verdict and o.reasons:
-                said.setdefault(o.option.id, f"{o.option.id} ({verdict}): {o.reasons[0]}")
-    return list(said.values())
+                held.setdefault((verdict, o.reasons[0]), []).append(o.option.id)
+    return [
+        f"{', '.join(dict.fromkeys(ids))} ({verdict}): {reason}"
+        for (verdict, reason), ids in held.items()
+    ]
 
 
 def _bullets(messages: Iterable[str]) -> list[str]:

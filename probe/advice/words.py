@@ -46,8 +46,9 @@ def volts(quantity: Quantity) -> str:
 
 
 def amperes(quantity: Quantity) -> str:
-    """Return milliamperes."""
-    return f"{quantity.value * 1e3:.2g} mA"
+    """Return milliamperes to two figures, never in powers of ten."""
+    milli = quantity.value * 1e3
+    return f"{milli:.0f} mA" if milli >= 10.0 else f"{milli:.2g} mA"
 
 
 def hertz(quantity: Quantity) -> str:
@@ -62,9 +63,11 @@ def _figure(quantity: Quantity, places: int) -> str:
 
 
 def signed_decibels(quantity: Quantity) -> str:
-    """Return for example ``+6.0 dB``, with the half-width where it shows."""
+    """Return for example ``+6.0 dB``; with its interval where that is wider than 0.1 dB."""
     if quantity.value < -100.0:
         return "nothing"
     value = quantity.value if abs(quantity.value) >= 0.05 else 0.0
-    doubt = f" ± {quantity.u95:.1f}" if quantity.u95 >= 0.05 else ""
-    return f"{value:+.1f}{doubt} dB" if value else f"0.0{doubt} dB"
+    shown = f"{value:+.1f} dB" if value else "0.0 dB"
+    if quantity.u95 >= 0.05:
+        shown += f" ({quantity.low:+.1f} to {quantity.high:+.1f})"
+    return shown
