@@ -2,21 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from probe.report import words
+from probe.report import cautions, words
+from probe.report.document import listing
 from probe.report.numbers import number, write
 from probe.report.text import MESSAGE_LIMIT, clean
 
 _ORDER = ("use", "works", "cannot-tell", "avoid", "never")
 _QUANTITIES = (
-    ("level", "Level"),
-    ("level_vs_rca_db", "Against the RCA link"),
-    ("full_output_margin_db", "Margin to full output"),
-    ("tie_current", "Current in the tie"),
+    (("level",), "Level", ""),
+    (("level_vs_rca_db",), "Level against the RCA link", "dB"),
+    (("loudness_vs_rca_db",), "Loudness against the RCA link", "dB"),
+    (("full_output_margin_db",), "Margin to full output", "dB"),
+    (("loss_db", "at_20_hz"), "Loss at 20 Hz", "dB"),
+    (("loss_db", "at_20_khz"), "Loss at 20 kHz", "dB"),
+    (("bandwidth_hz", "low"), "Lower corner", "Hz"),
+    (("bandwidth_hz", "high"), "Upper corner", "Hz"),
+    (("tie_current",), "Current in the tie, peak", "A"),
+    (("hum_below_full_output_db",), "Hum below full output", "dB"),
+    (("noise_below_full_output_db",), "Noise below full output", "dB"),
 )
+"""Where a figure stands in an option, its name, and its unit where it states none."""
 
 
 @dataclass(frozen=True)
@@ -36,23 +45,43 @@ class OptionRow:
 class AdviceView:
     """The options, best first, and the cautions of the advice itself."""
 
+    destination: str
+    operating_point: str
     chosen: str
-    provisional: bool
+    why: tuple[str, ...]
+    provisional: str
     cautions: tuple[str, ...]
     options: tuple[OptionRow, ...]
 
 
 def advice_view(advice: Mapping[str, Any]) -> AdviceView:
     """Return the view of an advice document."""
-    options = [o for o in _list(advice, "options") if isinstance(o, Mapping)]
+    options = [o for o in listing(advice, "options") if isinstance(o, Mapping)]
     options.sort(key=_rank)
     chosen = advice.get("chosen")
     return AdviceView(
+        destination=clean(advice.get("destination") or ""),
+        operating_point=clean(advice.get("operating_point") or "", MESSAGE_LIMIT),
         chosen=_option_name(chosen) if chosen else "",
-        provisional=bool(advice.get("provisional")) or any(o.get("provisional") for o in options),
-        cautions=tuple(_sentence(c) for c in _list(advice, "cautions")),
+        why=tuple(_sentence(reason) for reason in listing(advice, "why")),
+        provisional=_provisional(advice, options),
+        cautions=_cautions(listing(advice, "cautions")),
         options=tuple(_row(option) for option in options),
     )
+
+
+def _cautions(own: Sequence[Any]) -> tuple[str, ...]:
+    """Return the cautions of the advice after those every advice needs, none of them twice."""
+    codes = {c.get("code") for c in own if isinstance(c, Mapping)}
+    needed = [text for code, text in cautions.BEFORE_ADVICE.items() if code not in codes]
+    return (*needed, *(_sentence(c) for c in own))
+
+
+def _provisional(advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]]) -> str:
+    if not advice.get("provisional") and not any(o.get("provisional") for o in options):
+        return ""
+    missing = ", ".join(clean(part, 40) for part in listing(advice, "not_computed"))
+    return missing or "not everything that ranks the options"
 
 
 def _row(option: Mapping[str, Any]) -> OptionRow:
@@ -64,18 +93,19 @@ def _row(option: Mapping[str, Any]) -> OptionRow:
         verdict=words.VERDICTS.get(code, clean(code, 20)),
         code=code if code in words.VERDICTS else "cannot-tell",
         figures=tuple(_figures(option)),
-        reasons=tuple(_sentence(r) for r in _list(option, "reasons")),
-        hazards=tuple(_sentence(h) for h in _list(option, "hazards")),
+        reasons=tuple(_sentence(r) for r in listing(option, "reasons")),
+        hazards=tuple(_sentence(h) for h in listing(option, "hazards")),
     )
 
 
 def _figures(option: Mapping[str, Any]) -> list[str]:
     told = []
-    for key, name in _QUANTITIES:
-        entry = option.get(key)
+    for path, name, unit in _QUANTITIES:
+        entry: Any = option
+        for key in path:
+            entry = entry.get(key) if isinstance(entry, Mapping) else None
         if isinstance(entry, Mapping) and number(entry) is not None:
-            unit = entry.get("unit") or ("dB" if key.endswith("_db") else "")
-            told.append(f"{name}: {write({**entry, 'unit': unit}).whole}")
+            told.append(f"{name}: {write({**entry, 'unit': entry.get('unit') or unit}).whole}")
     return told
 
 
@@ -91,8 +121,3 @@ def _rank(option: Mapping[str, Any]) -> int:
 def _sentence(found: object) -> str:
     text = found.get("message") if isinstance(found, Mapping) else found
     return clean(text or "", MESSAGE_LIMIT)
-
-
-def _list(parent: Mapping[str, Any], key: str) -> list[Any]:
-    value = parent.get(key)
-    return list(value) if isinstance(value, list | tuple) else []

@@ -69,8 +69,9 @@ BEFORE_TAKE = {
 }
 """By ``NextTake.danger``."""
 
-BEFORE_ADVICE = (
-    "Switch everything off before leads are changed; connect grounds first.",
-    "Never make or keep a connection in which a protective mains earth is lifted.",
-    TIE,
-)
+BEFORE_ADVICE = {
+    "volume-down": "Switch everything off before leads are changed, and connect grounds first.",
+    "mains-earth": "Never make or keep a connection in which a protective mains earth is lifted.",
+    "pin-3-tie": TIE,
+}
+"""By the code an advice document uses when it carries the same caution in its own words."""

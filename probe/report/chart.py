@@ -1,4 +1,4 @@
-"""Curves against frequency with their 95 % bands, as SVG.
+"""Curves against frequency with their 95 % bands, as SVG.
 
 Drawn directly rather than with a plotting library: two sides make four charts, and a library's
 import and layout would cost more time than the whole analysis. Lines differ by dash and marker

@@ -34,7 +34,7 @@ def comparison(
     a, b = views["left"], views["right"]
     rows = [
         Compared("Kind", "", a.headline, b.headline, "" if a.headline == b.headline else "differ"),
-        Compared("Confidence", "", a.confidence, b.confidence, ""),
+        Compared("Confidence", "", _sure(a), _sure(b), ""),
         Compared("Faults", "", _listed(a.faults), _listed(b.faults), ""),
     ]
     for name in _COMPARED:
@@ -42,6 +42,10 @@ def comparison(
         if any(number(entry) is not None for entry in entries):
             rows.append(_compared(name, entries[0], entries[1]))
     return tuple(rows)
+
+
+def _sure(side: SideView) -> str:
+    return "–" if side.undecided else side.confidence
 
 
 def _compared(

@@ -96,7 +96,7 @@ def level_figure(key: str, side: str, curves: Mapping[str, Any]) -> Figure | Non
     title = f"{side}: level against frequency"
     where = "as recorded where so named" if recorded else "open circuit"
     caption = (
-        f"Levels against pin 1, {where}. 0 dBu is 0.775 V rms. Shaded: 95 % band; where none "
+        f"Levels against pin 1, {where}. 0 dBu is 0.775 V rms. Shaded: 95\u00a0% band; where none "
         "shows, it is narrower than the line."
     )
     drawing = chart(key, title, _spoken(drawn, "dBu"), drawn, unit="level, dBu", logarithmic=False)
@@ -120,7 +120,7 @@ def impedance_figure(key: str, side: str, curves: Mapping[str, Any]) -> Figure |
         unit="impedance, Ω",
         logarithmic=True,
     )
-    caption = "Magnitudes of the output impedance. Shaded: 95 % band."
+    caption = "Magnitudes of the output impedance. Shaded: 95\u00a0% band."
     return Figure("Impedance against frequency", drawing, caption)
 
 

@@ -144,6 +144,8 @@ _ASCII = (
 def _unit(unit: str, size: float) -> tuple[float, str]:
     if unit in _PLAIN_UNITS:
         return 1.0, _PLAIN_UNITS[unit]
+    if unit == "Hz":
+        return (1e3, "kHz") if size >= 1e4 else (1.0, "Hz")
     if unit not in _SCALED_UNITS:
         return 1.0, unit
     for factor, prefix in _PREFIXES:

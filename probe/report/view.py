@@ -256,8 +256,10 @@ def _glance(facts: Mapping[str, Any]) -> Iterable[Glance]:
             continue
         meant = words.fact_words(name)
         told = write(entry, positive=meant.positive)
-        under = told.doubt if not recorded else f"{told.doubt} as recorded".strip()
-        yield Glance(title, told.value, told.unit, under)
+        under = [told.doubt, "as recorded" if recorded else ""]
+        if entry.get("limited_by_bench") and not recorded:
+            under.append("limited by the recorder")
+        yield Glance(title, told.value, told.unit, " ".join(filter(None, under)))
 
 
 # Drawings
@@ -330,7 +332,7 @@ def _schematic_caption(kind: str, facts: Mapping[str, Any]) -> str:
         entry_of(facts, "hot_level"), "at_hz"
     )
     if hz:
-        parts.append(f"Values at {write_hz(hz)} with their 95 % intervals.")
+        parts.append(f"Values at {write_hz(hz)} with their 95\u00a0% intervals.")
     if "single_ended_level" in facts:
         parts.append("How the single-ended output is fed inside is not told by these takes.")
     return " ".join(parts)

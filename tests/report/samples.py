@@ -369,7 +369,10 @@ def advice() -> dict[str, Any]:
     def option(code: str, verdict: str, level: float, **more: Any) -> dict[str, Any]:
         return {
             "id": code, "verdict": verdict, "provisional": True,
-            "reasons": [f"Because of {verdict}."], "hazards": [],
+            "reasons": [f"Because of {verdict}."],
+            "hazards": [],
+            "loss_db": {"at_20_hz": {"value": 0.02, "unit": "dB", "u95": 0.01}},
+            "bandwidth_hz": {"high": {"value": 2e5, "unit": "Hz", "bound": "above"}},
             "level": {"value": level, "unit": "V", "u95": 0.01},
             "level_vs_rca_db": {"value": 20 * math.log10(level / 2.0), "unit": "dB", "u95": 0.03},
         } | more  # fmt: skip

@@ -32,6 +32,8 @@ def test_interval_is_written_to_the_same_place() -> None:
         ({"value": -3.016, "unit": "dB", "u95": 0.021}, "−3.016 ± 0.021 dB"),
         ({"value": 1e-6, "unit": "F", "u95": None}, "1.000 µF"),
         ({"value": 1e5, "unit": "ohm", "bound": "above"}, "above 100 kΩ"),
+        ({"value": 2e5, "unit": "Hz", "bound": "above"}, "above 200 kHz"),
+        ({"value": 0.5, "unit": "Hz", "u95": 0.1}, "0.50 ± 0.10 Hz"),
         ({"value": 0.3, "unit": "ohm", "u95": 0.1, "bound": "below"}, "below 300 mΩ"),
         ({"value": 58.4, "unit": "dB", "u95": 3.4, "low": 56.1, "high": 62.9}, "58.4 +4.5 −2.3 dB"),
         ({"value": 2.0, "unit": "V", "u95": 0.0}, "2.000 V"),

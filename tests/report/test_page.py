@@ -153,13 +153,25 @@ def test_tying_pin_3_is_warned_of_before_its_figures(pages: dict[str, Page]) -> 
 def test_cautions_stand_before_advice(pages: dict[str, Page]) -> None:
     text = pages["floating"].words
     chosen = text.index("RCA lead, single-ended to single-ended")
-    for caution in (*cautions.BEFORE_ADVICE, "Direct voltage was not metered"):
+    for caution in (*cautions.BEFORE_ADVICE.values(), "Direct voltage was not metered"):
         assert text.index(caution) < chosen
     # best first, whatever the order of the document
     verdicts = [text.index(f"Because of {v}.") for v in ("use", "works", "cannot-tell", "never")]
     assert verdicts == sorted(verdicts)
     assert "42 mA peak in the tied leg." in text
     assert "Provisional" in text
+
+
+def test_a_caution_the_advice_brings_itself_is_not_told_twice() -> None:
+    advice = samples.advice() | {
+        "destination": "amplifier, RCA only", "why": ["Fewest parts."], "not_computed": ["hum"],
+        "cautions": [{"code": "mains-earth", "message": "The earth stays."}],
+    }  # fmt: skip
+    text = Page(render_html(samples.floating(), advice=advice)).words
+    assert cautions.BEFORE_ADVICE["mains-earth"] not in text
+    for part in ("The earth stays.", "How to connect it to amplifier, RCA only", "Fewest parts.",
+                 "Not computed yet: hum"):  # fmt: skip
+        assert part in text
 
 
 def test_undetermined_says_what_is_left_and_claims_nothing(pages: dict[str, Page]) -> None:
