@@ -73,7 +73,8 @@ def advise(facts: Facts, sources: Mapping[str, Source], destination: Destination
     if not refused:
         for side in sides:
             if side.name in sources:
-                options += _side_options(device, side, sources[side.name], destination, operating)
+                desk = _Desk(device, side, sources[side.name], destination, operating)
+                options += _side_options(desk)
         cautions += general_cautions(device, sides, destination, [o.option for o in options])
     choices = choose(options, destination)
     return Advice(
@@ -108,25 +109,109 @@ def _operating(device: Device, destination: Destination) -> _Operating:
     )
 
 
-def _side_options(
-    device: Device,
-    side: SideFacts,
-    source: Source,
-    destination: Destination,
-    operating: _Operating,
-) -> list[OptionAdvice]:
-    sampled = sample(source)
+class _Desk:
+    """Everything that stays the same while one side is advised on; solves nothing twice."""
+
+    def __init__(
+        self,
+        device: Device,
+        side: SideFacts,
+        source: Source,
+        destination: Destination,
+        operating: _Operating,
+    ) -> None:
+        self.device = device
+        self.side = side
+        self.destination = destination
+        self.operating = operating
+        self.sampled = sample(source)
+        self._corners: dict[str, tuple[Sampled, ...]] = {}
+        self._responses: dict[tuple[object, ...], Response] = {}
+        self._figures: dict[tuple[object, ...], Figures] = {}
+
+    def corners(self, kind: str) -> tuple[Sampled, ...]:
+        """Return the corners of what was not measured, if the stage is of ``kind``."""
+        if kind not in self._corners:
+            self._corners[kind] = completions(
+                self.sampled, kind, self.side.recorder_ohm, exchanged=self.side.exchanged
+            )
+        return self._corners[kind]
+
+    def respond(
+        self, corner: Sampled, option: Option, socket: Input, circuit: Circuit, mismatch: float
+    ) -> Response:
+        """Solve one option on one corner."""
+        key = (id(corner), option.id, socket, circuit, mismatch)
+        if key not in self._responses:
+            cable = self.destination.cable
+            self._responses[key] = solve_option(option, socket, circuit, mismatch, cable, corner)
+        return self._responses[key]
+
+    def figures(
+        self,
+        corner: Sampled,
+        reference: _Reference,
+        option: Option,
+        socket: Input,
+        circuit: Circuit,
+        mismatch: float,
+        *,
+        sensing: bool,
+    ) -> Figures:
+        """Return the figures of one option on one corner; ``sensing``: with the tie's change."""
+        key = (id(corner), option.id, socket, circuit, mismatch, sensing)
+        if key not in self._figures:
+            response = self.respond(corner, option, socket, circuit, mismatch)
+            tied = None
+            if sensing:
+                instead = BY_ID["xlr-to-rca/pin-3-tied-at-source"]
+                tied = self.respond(corner, instead, socket, circuit, mismatch)
+            self._figures[key] = figures(
+                response,
+                _scale(corner, self.device, self.operating),
+                self._against(corner, reference, response, option, socket, circuit, mismatch),
+                socket.sensitivity_volts,
+                tied,
+            )
+        return self._figures[key]
+
+    def _against(
+        self,
+        corner: Sampled,
+        reference: _Reference,
+        response: Response,
+        option: Option,
+        socket: Input,
+        circuit: Circuit,
+        mismatch: float,
+    ) -> Against | None:
+        """Return the level of the reference link on the same corner."""
+        at = corner.at
+        if reference.option is None or reference.socket is None:
+            share = 0.5 if option.from_ == "xlr" else 1.0
+            level = np.abs(response.open_level[:, at]) * share
+            return Against(level, 1.0) if np.isfinite(level[0]) else None
+        other = reference.socket
+        if other is not socket:
+            circuit, mismatch = _circuits(other)[0], 0.0
+        link = self.respond(corner, reference.option, other, circuit, mismatch)
+        level = np.abs(link.level[:, at])
+        if not np.isfinite(level[0]):
+            return None
+        return Against(level, _sensitivity_ratio(other, socket))
+
+
+def _side_options(desk: _Desk) -> list[OptionAdvice]:
     found = []
-    for socket in destination.inputs:
-        reference = _reference(device, destination, socket)
-        for option in allowed(device, socket):
+    for socket in desk.destination.inputs:
+        reference = _reference(desk.device, desk.destination, socket)
+        for option in allowed(desk.device, socket):
             cases = [
-                _case(device, side, sampled, destination, operating, reference, option, socket,
-                      kind, circuit)
-                for kind in side.stage.possible
+                _case(desk, reference, option, socket, kind, circuit)
+                for kind in desk.side.stage.possible
                 for circuit in _circuits(socket)
-            ]  # fmt: skip
-            found.append(_compiled(cases, side, reference, operating))
+            ]
+            found.append(_compiled(cases, desk.side, reference, desk.operating))
     return found
 
 
@@ -152,38 +237,34 @@ def _reference(device: Device, destination: Destination, socket: Input) -> _Refe
 
 
 def _case(
-    device: Device,
-    side: SideFacts,
-    sampled: Sampled,
-    destination: Destination,
-    operating: _Operating,
+    desk: _Desk,
     reference: _Reference,
     option: Option,
     socket: Input,
     kind: str,
     circuit: Circuit,
 ) -> Case:
-    corners = completions(sampled, kind, side.recorder_ohm, exchanged=side.exchanged)
+    corners = desk.corners(kind)
+    sensing = kind == "ground-sensing" and option.id == "xlr-to-rca/pin-3-open"
     parts = [
-        _corner_figures(corner, device, destination, operating, reference, option, socket, kind,
-                        circuit, mismatch)
+        desk.figures(corner, reference, option, socket, circuit, mismatch, sensing=sensing)
         for corner in corners
         for mismatch in _mismatches(socket, option)
-    ]  # fmt: skip
+    ]
     return Case(
         option=option,
         socket=socket,
         circuit=circuit,
         kind=kind,
         figures=over_assumptions(parts),
-        stage=side.stage,
-        cable=destination.cable,
-        maximum_words=operating.maximum_words,
+        stage=desk.side.stage,
+        cable=desk.destination.cable,
+        maximum_words=desk.operating.maximum_words,
         reference_words=reference.words,
-        settles=_settles(option, side.stage, sampled),
-        sense_ohm=_sense(sampled, 0 if side.exchanged else 1),
+        settles=_settles(option, desk.side.stage, desk.sampled),
+        sense_ohm=_sense(desk.sampled, 0 if desk.side.exchanged else 1),
         assumed=_assumed(option, corners),
-        load_ohm=device.minimum_load_ohm,
+        load_ohm=desk.device.minimum_load_ohm,
     )
 
 
@@ -203,64 +284,6 @@ def _mismatches(socket: Input, option: Option) -> tuple[float, ...]:
     return (socket.mismatch, -socket.mismatch)
 
 
-def _corner_figures(
-    corner: Sampled,
-    device: Device,
-    destination: Destination,
-    operating: _Operating,
-    reference: _Reference,
-    option: Option,
-    socket: Input,
-    kind: str,
-    circuit: Circuit,
-    mismatch: float,
-) -> Figures:
-    cable = destination.cable
-    response = solve_option(option, socket, circuit, mismatch, cable, corner)
-    tied = None
-    if kind == "ground-sensing" and option.id == "xlr-to-rca/pin-3-open":
-        instead = BY_ID["xlr-to-rca/pin-3-tied-at-source"]
-        tied = solve_option(instead, socket, circuit, mismatch, cable, corner)
-    return figures(
-        response,
-        _scale(corner, device, operating),
-        _against(corner, destination, reference, response, option, socket, circuit, mismatch),
-        socket.sensitivity_volts,
-        tied,
-    )
-
-
-def _against(
-    corner: Sampled,
-    destination: Destination,
-    reference: _Reference,
-    response: Response,
-    option: Option,
-    socket: Input,
-    circuit: Circuit,
-    mismatch: float,
-) -> Against | None:
-    at = corner.at
-    if reference.option is None or reference.socket is None:
-        balanced = option.from_ == "xlr"
-        level = np.abs(response.open_level[:, at]) * (0.5 if balanced else 1.0)
-        return Against(level, 1.0) if np.isfinite(level[0]) else None
-    other = reference.socket
-    if reference.option is option and other is socket:
-        level = np.abs(response.level[:, at])
-    else:
-        same = other is socket
-        theirs = circuit if same else _circuits(other)[0]
-        theirs_mismatch = mismatch if same else 0.0
-        link = solve_option(
-            reference.option, other, theirs, theirs_mismatch, destination.cable, corner
-        )
-        level = np.abs(link.level[:, at])
-    if not np.isfinite(level[0]):
-        return None
-    return Against(level, _sensitivity_ratio(other, socket))
-
-
 def _sensitivity_ratio(reference: Input, socket: Input) -> float | None:
     if reference is socket:
         return 1.0
@@ -275,21 +298,23 @@ leg is taken as the level instead: even a floating stage far off balance stays a
 
 
 def _scale(corner: Sampled, device: Device, operating: _Operating) -> Scale:
-    """Return the factors from the measured drive to the operating point and to the maximum."""
-    differential = np.abs(corner.voc[0, corner.at, 0])
-    legs = np.abs(corner.leg_voc[0, corner.at, :2])
-    single = np.abs(corner.leg_voc[0, corner.at, 2])
+    """Return the factors from the measured drive to the operating point and to the maximum.
+
+    A declared level is what it is: each draw is scaled to it by its own level.
+    """
+    differential = np.abs(corner.voc[:, corner.at, 0])
     balanced = "xlr" in device.connectors
     assumed = limit.ASSUMED_MAXIMUM_VOLTS
-    if balanced and np.isfinite(differential):
-        largest = float(np.max(legs))
-        base = largest if differential < IN_PHASE_SHARE * largest else float(differential)
+    if balanced and np.isfinite(differential[0]):
+        largest = np.max(np.abs(corner.leg_voc[:, corner.at, :2]), axis=1)
+        base = largest if differential[0] < IN_PHASE_SHARE * largest[0] else differential
         volts = operating.volts
     else:
-        base, volts = float(single), None if balanced else operating.volts
+        base = np.abs(corner.leg_voc[:, corner.at, 2])
+        volts = None if balanced else operating.volts
         assumed = assumed if balanced else limit.ASSUMED_SINGLE_ENDED_MAXIMUM_VOLTS
-    if not np.isfinite(base) or base <= 0.0:
-        return Scale(None, 1.0)
+    if not np.isfinite(base[0]) or base[0] <= 0.0:
+        return Scale(None, np.ones(1))
     maximum = operating.volts or assumed
     return Scale(None if volts is None else volts / base, maximum / base)
 

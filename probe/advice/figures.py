@@ -70,11 +70,11 @@ class Scale:
     """What the drive is scaled by: to the operating point, and to the most that may come.
 
     ``operating`` is None where no operating point is declared, or where it cannot be carried to
-    this output; levels then stand at the measured drive.
+    this output; levels then stand at the measured drive. Shapes (N,) or (1,).
     """
 
-    operating: float | None
-    maximum: float
+    operating: Floats | None
+    maximum: Floats
 
 
 @dataclass(frozen=True)
@@ -114,7 +114,7 @@ def figures(
         versus = db(ratio)
         if against.sensitivity_ratio is not None:
             loudness = db(ratio * against.sensitivity_ratio)
-    drive = 1.0 if scale.operating is None else scale.operating
+    drive = np.ones(1) if scale.operating is None else scale.operating
     margin = None
     if scale.operating is not None and sensitivity_volts is not None:
         margin = db(level * drive / sensitivity_volts)
@@ -171,8 +171,8 @@ def _near(hz: Floats, values: Floats, wanted: float, unit: str = "dB") -> Quanti
     return from_draws(values[:, k], unit, float(hz[k]))
 
 
-def _level_near(response: Response, wanted: float, factor: float) -> Quantity | None:
-    return _near(response.hz, np.abs(response.level) * factor, wanted, "V")
+def _level_near(response: Response, wanted: float, factor: Floats) -> Quantity | None:
+    return _near(response.hz, np.abs(response.level) * factor[:, None], wanted, "V")
 
 
 def _most(hz: Floats, losses: Floats, band: tuple[float, float]) -> Quantity | None:
@@ -183,7 +183,7 @@ def _most(hz: Floats, losses: Floats, band: tuple[float, float]) -> Quantity | N
     return from_draws(losses[:, known].max(axis=1), "dB")
 
 
-def _peak_current(response: Response, maximum: float) -> Quantity | None:
+def _peak_current(response: Response, maximum: Floats) -> Quantity | None:
     if response.tie is None:
         return None
     amperes = np.sqrt(2.0) * np.abs(response.tie[:, response.at]) * maximum

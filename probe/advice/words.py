@@ -24,14 +24,14 @@ CIRCUITS = {
 }
 
 TAKES = {
-    "load-hot": "a take with a resistor from pin 2 to pin 1",
-    "load-cold": "a take with a resistor from pin 3 to pin 1",
-    "load-across": "a take with a resistor across pins 2 and 3",
-    "inject-hot": "a take with a signal injected into pin 2",
-    "inject-cold": "a take with a signal injected into pin 3",
-    "single-ended": "a take of the RCA output",
-    "second-open": "a second open take at the end",
-    "inject-cold-off": "an injection into pin 3 with the device off",
+    "load-hot": "a take with a resistor from pin 2 to pin 1 (load-hot)",
+    "load-cold": "a take with a resistor from pin 3 to pin 1 (load-cold)",
+    "load-across": "a take with a resistor across pins 2 and 3 (load-across)",
+    "inject-hot": "a take with a signal injected into pin 2 (inject-hot)",
+    "inject-cold": "a take with a signal injected into pin 3 (inject-cold)",
+    "single-ended": "a take of the RCA output (single-ended)",
+    "second-open": "a second open take at the end (second-open)",
+    "inject-cold-off": "an injection into pin 3 with the device off (inject-cold-off)",
 }
 
 

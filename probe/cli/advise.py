@@ -66,7 +66,7 @@ def _advise(subject: Path, destination_path: Path, *, as_json: bool) -> None:
 def facts_of(path: Path) -> dict[str, Any]:
     """Return the facts of a facts file, or of a session after analysing it."""
     if path.is_dir() or path.suffix == ".toml":
-        from probe.stage.analyse import analyse_session
+        from probe.facts import analyse_session
 
         return analyse_session(path)
     from probe.facts import read_facts

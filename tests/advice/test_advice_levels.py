@@ -45,7 +45,9 @@ def level(stage: Source, option: str, socket: Input = BRIDGING, cable: Cable = S
 
 
 def seen(stage: Source, option: str, socket: Input = BRIDGING, cable: Cable = SHORT) -> Figures:
-    return figures(heard(stage, option, socket, cable), Scale(1.0, 1.0), None, None, None)
+    return figures(
+        heard(stage, option, socket, cable), Scale(np.ones(1), np.ones(1)), None, None, None
+    )
 
 
 def loaded(

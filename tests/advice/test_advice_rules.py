@@ -543,6 +543,15 @@ def test_intervals_follow_the_draws() -> None:
     assert level.u95 == pytest.approx(1.96 * 0.01 * level.value, rel=0.15)
 
 
+def test_a_declared_level_is_not_doubted_again() -> None:
+    stage = symmetrical(draws=400, spread=0.01)
+    level = of(ask(facts(), stage, operating_volts=4.0), "xlr-to-rca/pin-3-open").figures.level
+    assert level is not None
+    # 50 ohm into 47 kohm: a doubt of 1 % in both leaves 2 V less 0.1 % +- 0.002 %
+    assert level.value == pytest.approx(2.0 * 47.0 / 47.05, rel=1e-5)
+    assert level.u95 < 1e-3 * level.value
+
+
 def test_text_puts_the_choice_first_and_fits_the_screen() -> None:
     text = render(ask(facts("electronically-floating"), cross_coupled(), wanted_gain_db=6.0))
     lines = text.splitlines()
