@@ -174,7 +174,7 @@ def identify(
     remarks += more
     excited = excitation(aligned.group)
     solved = fit(aligned.group, LEGS, level=stated, excited=excited)
-    repeat = repeatability(solved, stated, declared=session.bench.repeatability_db is not None)
+    repeat = repeatability(solved, stated)
     remarks += _repeatability_remarks(repeat, stated, solved, aligned.group)
     solved = fit(aligned.group, LEGS, level=repeat.level, excited=excited, start=solved)
     monte = _Monte(aligned, excited, solved, repeat, playing, draws, rng)
@@ -260,22 +260,22 @@ def _relative(db: float) -> float:
     return float(np.log(10.0) / 20.0 * db)
 
 
-def repeatability(solved: Fit, stated: float, *, declared: bool) -> Repeatability:
+def repeatability(solved: Fit, stated: float) -> Repeatability:
     """Level between takes from the whitened residuals, where enough takes are spare.
 
     A level error is one real factor per take and leg, the same at all tones: its variance shows
-    in the mean over the tones of ``|residual|²`` per spare row, times ``stated²``.
+    in ``|residual|²`` per spare row, times ``stated²``; the median over the tones, because a tone
+    beside a hum line or a winding at 20 Hz must not speak for all.
     """
     enough = solved.spare >= 1
     if not enough.any():
         return Repeatability(stated, 0, 0.0)
     power = np.sum(np.abs(solved.residual) ** 2, axis=(0, 2))
-    seen = stated * float(np.sqrt(np.mean(power[enough] / solved.spare[enough])))
+    seen = stated * float(np.sqrt(np.median(power[enough] / solved.spare[enough])))
     freedom = int(np.median(solved.spare[enough]))
     if freedom >= 2 * limits.SPARE_TAKES:
         floor = _relative(limits.REPEATABILITY_FLOOR_DB)
         return Repeatability(max(seen, floor), freedom, seen)
-    del declared
     return Repeatability(max(stated, seen), 0, seen)
 
 
@@ -291,7 +291,7 @@ def _set_contradiction_aside(
     """Leave out the one take without which the others agree, if there is such a take."""
     group = aligned.group
     solved = fit(group, LEGS, level=stated)
-    seen = repeatability(solved, stated, declared=True).seen
+    seen = repeatability(solved, stated).seen
     if seen < limits.CONTRADICTION * stated or np.median(solved.spare) < 1:
         return aligned, None, []
     trials = []
@@ -299,7 +299,7 @@ def _set_contradiction_aside(
         rest = fit(group.without(t), LEGS, level=stated)
         if np.median(rest.rank) < np.median(solved.rank) or np.median(rest.spare) < 1:
             continue
-        trials.append((repeatability(rest, stated, declared=True).seen, t))
+        trials.append((repeatability(rest, stated).seen, t))
     ratio = seen / stated
     if not trials or min(trials)[0] > limits.CONTRADICTION / 2.0 * stated:
         worst = max(range(len(group.takes)), key=lambda t: _take_residual(solved, t))
@@ -353,7 +353,13 @@ def _use(
     if name == dropped:
         why = "contradicts the other takes"
     return TakeUse(
-        name, p.take.file, why is None, why, p.steady_s, delay.get(name), p.clock_error,
+        name,
+        p.take.file,
+        why is None,
+        why,
+        p.steady_s,
+        delay.get(name),
+        p.clock_error,
         weight.get(name),
     )
 
@@ -463,7 +469,9 @@ class _Monte:
             parts.append(resolve(solved, one))
         return np.concatenate(parts)
 
-    def _columns(self, solved: Fit, theta: Complex, hz: Array) -> tuple[tuple[int, Complex, Array], ...]:
+    def _columns(
+        self, solved: Fit, theta: Complex, hz: Array
+    ) -> tuple[tuple[int, Complex, Array], ...]:
         """Leg columns that loads support, as (terminal, volts (1+D, F, 3), sigma (F,))."""
         columns = []
         for terminal, name in enumerate(("hot", "cold")):
@@ -488,9 +496,7 @@ class _Monte:
         for part in self._batches():
             count = part.stop - part.start
             errors = self._errors(injected.group, part)
-            parts.append(
-                draw_injected(injected, errors, count, part.start + 1, self.rng, known)
-            )
+            parts.append(draw_injected(injected, errors, count, part.start + 1, self.rng, known))
         theta = np.concatenate(parts)
         return Solved(injected.group.hz, theta, injected.solved), injected.terminals
 
@@ -585,9 +591,7 @@ def column_doubt(solved: Fit, name: str) -> Array:
     return np.where((lost > 1.0 + 0.05 * size) | (sigma <= 0.0), np.inf, sigma)
 
 
-def shared_errors(
-    phasors: tuple[TakePhasors, ...], draws: int, rng: np.random.Generator
-) -> Errors:
+def shared_errors(phasors: tuple[TakePhasors, ...], draws: int, rng: np.random.Generator) -> Errors:
     """One error per physical thing and draw, by key; crosstalk between terminals with them."""
     from probe.stage.network import error_scales
 
@@ -614,9 +618,7 @@ def level_errors(
     size = np.full(draws, repeat.level)
     if repeat.freedom > 0:
         size = size * np.sqrt(repeat.freedom / rng.chisquare(repeat.freedom, draws))
-    return {
-        p.take.name: size[:, None] * rng.standard_normal((draws, 3)) for p in phasors
-    }
+    return {p.take.name: size[:, None] * rng.standard_normal((draws, 3)) for p in phasors}
 
 
 def batch_errors(
@@ -663,9 +665,7 @@ def _injected_alone(
     for start in range(0, draws, BATCH):
         part = slice(start, min(start + BATCH, draws))
         errors = batch_errors(injected.group, shared, levels, part, rng)
-        parts.append(
-            draw_injected(injected, errors, part.stop - part.start, start + 1, rng, ())
-        )
+        parts.append(draw_injected(injected, errors, part.stop - part.start, start + 1, rng, ()))
     theta = np.concatenate(parts)
     return Solved(injected.group.hz, theta, injected.solved), injected.terminals
 
@@ -687,8 +687,24 @@ def _injections_only(
     uses = tuple(_use(p, left_out, None, {}, {}) for p in chosen)
     empty = np.zeros((draws + 1, 0, 0, 3), dtype=np.complex128)
     return Identified(
-        side, None, None, None, solved, into, None, off, off_into, (), empty, repeat, uses, (),
-        volume, False, draws, chosen,
+        side,
+        None,
+        None,
+        None,
+        solved,
+        into,
+        None,
+        off,
+        off_into,
+        (),
+        empty,
+        repeat,
+        uses,
+        (),
+        volume,
+        False,
+        draws,
+        chosen,
     )
 
 

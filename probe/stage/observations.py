@@ -158,9 +158,11 @@ def observe(phasors: TakePhasors, grid: Array, strength: float, *, injected: boo
     for terminal, _ in channels:
         noise[:, terminal, terminal] += np.sum(np.abs(crosstalk[:, terminal, :]) ** 2, axis=-1)
     generators = generators_of(take)
-    carried = np.stack(
-        [phasors.injected[chosen, g.injection] for g in generators], axis=1
-    ) if generators else np.zeros((len(chosen), 0), dtype=np.bool_)
+    carried = (
+        np.stack([phasors.injected[chosen, g.injection] for g in generators], axis=1)
+        if generators
+        else np.zeros((len(chosen), 0), dtype=np.bool_)
+    )
     return Observed(
         phasors=phasors,
         tones=place[chosen],

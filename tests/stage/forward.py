@@ -49,7 +49,9 @@ def floating(vd=4.0, zd=50.0, zcm=4000.0, lean=0.0, vs=4.0, zs=100.0) -> Stage:
     """A floating pair: differential level ``vd``, mean of the legs ``lean * vd``."""
 
     def voc(f):
-        return np.tile(np.array([vd * (0.5 + lean), vd * (lean - 0.5), vs], dtype=complex), (len(f), 1))
+        return np.tile(
+            np.array([vd * (0.5 + lean), vd * (lean - 0.5), vs], dtype=complex), (len(f), 1)
+        )
 
     def z(f):
         out = np.zeros((len(f), 3, 3), dtype=complex)
@@ -122,16 +124,28 @@ class Errors:
     noise: float = 2e-6
 
 
-def record(stage: Stage, plans, *, errors: Errors | None = None, situation="reference",
-           rng=None, side="left", device: Device | None = None):
+def record(
+    stage: Stage,
+    plans,
+    *,
+    errors: Errors | None = None,
+    situation="reference",
+    rng=None,
+    side="left",
+    device: Device | None = None,
+):
     """Return (Session, phasors) for the plans; situations: reference, timebase, none."""
     errors = errors or Errors()
     rng = rng or np.random.default_rng(1)
     device = device or Device("Invented", "Example", "1", stated_polarity="pin-2-hot")
     phasors = [_take(stage, p, errors, situation, rng, side, k) for k, p in enumerate(plans)]
     session = Session(
-        Path(), Path("session.toml"), device, Bench("simulated", 50.0, None, None, (INPUT, INPUT)),
-        (), tuple(p.take for p in phasors),
+        Path(),
+        Path("session.toml"),
+        device,
+        Bench("simulated", 50.0, None, None, (INPUT, INPUT)),
+        (),
+        tuple(p.take for p in phasors),
     )
     return session, tuple(phasors)
 
@@ -144,15 +158,33 @@ def _take(stage, plan, errors, situation, rng, side, index) -> TakePhasors:
     )
     hz = np.sort(np.concatenate([device_tones, injected_tones]))
     take = Take(
-        plan.name, f"{plan.name}.wav", Path(f"{plan.name}.wav"), side, channels,
-        tuple(INPUT for _ in channels), "multitone" if plan.played else "idle",
-        tuple(device_tones), None, None, None, "", plan.state, "both",
-        "run" if situation == "timebase" else None, 480000 * index, plan.loads, plan.injections,
-        48000, 192000,
+        plan.name,
+        f"{plan.name}.wav",
+        Path(f"{plan.name}.wav"),
+        side,
+        channels,
+        tuple(INPUT for _ in channels),
+        "multitone" if plan.played else "idle",
+        tuple(device_tones),
+        None,
+        None,
+        None,
+        "",
+        plan.state,
+        "both",
+        "run" if situation == "timebase" else None,
+        480000 * index,
+        plan.loads,
+        plan.injections,
+        48000,
+        192000,
     )
     played = np.isin(hz, device_tones)
-    carried = np.stack([np.isin(hz, i.tones_hz) & (i.volts > 0) for i in plan.injections], 1) if (
-        plan.injections) else np.zeros((len(hz), 0), dtype=bool)
+    carried = (
+        np.stack([np.isin(hz, i.tones_hz) & (i.volts > 0) for i in plan.injections], 1)
+        if (plan.injections)
+        else np.zeros((len(hz), 0), dtype=bool)
+    )
     v = _voltages(stage, plan, hz, played, carried, errors, rng)
     if errors.level:
         v = v * (1 + errors.level * rng.standard_normal(3))
@@ -167,13 +199,28 @@ def _take(stage, plan, errors, situation, rng, side, index) -> TakePhasors:
         noise[:, c, c] = errors.noise**2
     white = rng.standard_normal((2, *out.shape))
     out += errors.noise * (white[0] + 1j * white[1]) / np.sqrt(2)
-    delay = {"reference": rng.uniform(0, 1), "none": rng.integers(-20000, 20000) / 48000.0,
-             "timebase": -10.0 * index}[situation]
+    delay = {
+        "reference": rng.uniform(0, 1),
+        "none": rng.integers(-20000, 20000) / 48000.0,
+        "timebase": -10.0 * index,
+    }[situation]
     delay = delay if plan.delay is None else plan.delay
     out *= np.exp(-2j * np.pi * hz * delay)[:, None]
     return TakePhasors(
-        take, hz, played, carried, out, noise, np.zeros(len(hz), dtype=bool), 0.0, 1e-9, 2.0,
-        (0.0, 4.0), True, np.zeros(len(channels), dtype=bool), (),
+        take,
+        hz,
+        played,
+        carried,
+        out,
+        noise,
+        np.zeros(len(hz), dtype=bool),
+        0.0,
+        1e-9,
+        2.0,
+        (0.0, 4.0),
+        True,
+        np.zeros(len(channels), dtype=bool),
+        (),
     )
 
 

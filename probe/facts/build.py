@@ -1,0 +1,343 @@
+"""The facts document from a solved side: every figure with its interval, nothing unsupported."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from probe.facts.statement import Entry, complex_entry, decibel_entry, impedance_entry, level_entry
+from probe.session.model import MeterReading, Session
+from probe.stage import limits
+from probe.stage.identify import Identified, Solved
+from probe.stage.kind import Verdict
+from probe.stage.network import Complex, admittance
+from probe.stage.quantities import (
+    Column,
+    Reading,
+    column,
+    common_mode_impedance,
+    impedance_known,
+    level_known,
+    loading,
+    modal_z,
+    nearest,
+    open_take,
+    output_rejection,
+    reading,
+    recorded,
+    single_ended_take,
+    widened,
+)
+from probe.stage.solve import posterior
+
+Array = NDArray[np.float64]
+Facts = dict[str, Entry]
+
+
+class SideFacts:
+    """Builds the facts of one side from what was identified."""
+
+    def __init__(self, session: Session, identified: Identified, verdict: Verdict) -> None:
+        self.session, self.identified, self.verdict = session, identified, verdict
+        self.rng = np.random.default_rng(7)
+        self.facts: Facts = {}
+        group = identified.group
+        self.files = [] if group is None else list(dict.fromkeys(_files(identified)))
+
+    def build(self) -> Facts:
+        """All facts that the takes support."""
+        self._recorded_levels()
+        self._open_levels()
+        self._single_ended()
+        self._columns()
+        self._pair()
+        self._off()
+        self._metered()
+        return self.facts
+
+    def _put(
+        self, name: str, entry: Entry | None, hz: float, takes: list[str] | None = None
+    ) -> None:
+        if entry is None:
+            return
+        entry["at_hz"] = hz
+        entry["takes"] = self.files if takes is None else takes
+        self.facts[name] = entry
+
+    def _recorded_levels(self) -> None:
+        identified = self.identified
+        t = open_take(identified)
+        if t is None or identified.group is None:
+            return
+        k = nearest(identified.group.hz)
+        hz = float(identified.group.hz[k])
+        file = [identified.group.takes[t].phasors.take.file]
+        volts = recorded(identified, t, k)
+        self._put("hot_recorded", level_entry(volts[:, 0]), hz, file)
+        self._put("cold_recorded", level_entry(volts[:, 1]), hz, file)
+
+    def _open_levels(self) -> None:
+        identified = self.identified
+        if identified.legs is None or identified.group is None:
+            return
+        legs = identified.legs
+        k = nearest(legs.hz)
+        hz = float(legs.hz[k])
+        largest = float(np.abs(identified.recorded[0, :, k, :2]).max(initial=0.0))
+        rows = {n: reading(legs, n, "open", k) for n in ("hot", "cold", "difference", "mean")}
+        known = {n: level_known(r, largest) for n, r in rows.items()}
+        rows = {n: widened(r, self.rng) for n, r in rows.items()}
+        open_pin = self.verdict.kind == "pin-3-unconnected"
+        for name, fact in (("hot", "hot_level"), ("cold", "cold_level")):
+            if known[name]:
+                limited = open_pin and self.verdict.silent == name
+                self._put(fact, level_entry(rows[name].draws, limited=limited), hz)
+        if known["difference"]:
+            self._put("differential_level", level_entry(rows["difference"].draws), hz)
+            self.difference = rows["difference"].draws
+        else:
+            self._as_recorded_difference(k, hz)
+        if known["mean"]:
+            self._put("common_mode_level", level_entry(rows["mean"].draws), hz)
+        if known["difference"] and known["mean"]:
+            balance = rows["difference"].draws / _safe(rows["mean"].draws)
+            self._put("signal_balance", decibel_entry(balance, small=rows["mean"].draws), hz)
+        if known["hot"] and known["cold"] and not open_pin:
+            self._leg_ratio(rows["hot"].draws, rows["cold"].draws, hz, limited=False)
+        else:
+            self._leg_ratio_recorded(k, hz)
+
+    def _as_recorded_difference(self, k: int, hz: float) -> None:
+        """Differential level with the recorder attached; the interval covers what it took."""
+        identified = self.identified
+        t = open_take(identified)
+        if t is None or identified.group is None:
+            return
+        volts = recorded(identified, t, k)
+        lift = loading(identified.group.takes[t], hz, len(volts) - 1, self.rng)
+        self.difference = volts[:, 0] * lift[:, 0] - volts[:, 1] * lift[:, 1]
+        self._put("differential_level", level_entry(self.difference, limited=True), hz)
+
+    def _leg_ratio(self, hot: Complex, cold: Complex, hz: float, *, limited: bool) -> None:
+        swap = np.abs(hot[0]) < np.abs(cold[0])
+        ratio = cold / _safe(hot)
+        small = hot if swap else cold
+        self._put("leg_ratio", decibel_entry(ratio, small=small, limited=limited), hz)
+        silent = min(abs(hot[0]), abs(cold[0])) < 3.0 * np.std(np.abs(small[1:] - small[0]))
+        if not silent:
+            self._put("leg_phase", _phase_entry(ratio, limited=limited), hz)
+
+    def _leg_ratio_recorded(self, k: int, hz: float) -> None:
+        identified = self.identified
+        t = open_take(identified)
+        if t is None or identified.group is None:
+            return
+        volts = recorded(identified, t, k)
+        lift = loading(identified.group.takes[t], hz, len(volts) - 1, self.rng)
+        if self.verdict.kind == "pin-3-unconnected":
+            lift = np.ones_like(lift)
+        self._leg_ratio(volts[:, 0] * lift[:, 0], volts[:, 1] * lift[:, 1], hz, limited=True)
+
+    def _single_ended(self) -> None:
+        identified = self.identified
+        solved, t = identified.single_ended, single_ended_take(identified)
+        if solved is None or identified.group is None:
+            return
+        k = nearest(solved.hz)
+        hz = float(solved.hz[k])
+        level = _row_reading(solved, 0, k)
+        z = _row_reading(solved, 3, k)
+        largest = float(np.abs(identified.recorded[0, :, k, 2]).max(initial=0.0))
+        if level_known(level, largest) and impedance_known(z):
+            voltage = level.draws
+            self._put("single_ended_level", level_entry(voltage), hz)
+            self._put("single_ended_impedance", impedance_entry(z.draws), hz)
+        elif t is not None:
+            lift = loading(identified.group.takes[t], hz, identified.draws, self.rng)
+            voltage = recorded(identified, t, k)[:, 2] * lift[:, 2]
+            self._put("single_ended_level", level_entry(voltage, limited=True), hz)
+        else:
+            return
+        if "single_ended_impedance" not in self.facts:
+            self._single_ended_injected()
+        difference = getattr(self, "difference", None)
+        if difference is not None:
+            limited = any(
+                "limited_by_bench" in self.facts.get(n, {})
+                for n in ("single_ended_level", "differential_level")
+            )
+            gain = decibel_entry(difference / _safe(voltage), limited=limited)
+            self._put("gain_difference", gain, hz)
+
+    def _single_ended_injected(self) -> None:
+        solved = self.identified.single_ended_injected
+        if solved is None:
+            return
+        k = nearest(solved.hz)
+        z = _row_reading(solved, 3, k)
+        if impedance_known(z):
+            self._put("single_ended_impedance", impedance_entry(z.draws), float(solved.hz[k]))
+
+    def _columns(self) -> None:
+        columns = {leg: column(self.identified, leg) for leg in ("hot", "cold")}
+        for leg, one in columns.items():
+            if one is None:
+                continue
+            limited = one.own.size > self._recorder_ohm(one.own.hz, leg)
+            self._put(
+                f"{leg}_impedance", impedance_entry(one.own.draws, limited=limited), one.own.hz
+            )
+        self._coupling("coupling_cold_into_hot", columns["cold"])
+        self._coupling("coupling_hot_into_cold", columns["hot"])
+        hot, cold = columns["hot"], columns["cold"]
+        if hot is not None and cold is not None and hot.own.hz == cold.own.hz:
+            mismatch = level_entry(hot.own.draws - cold.own.draws, unit="ohm")
+            self._put("impedance_mismatch", mismatch, hot.own.hz)
+
+    def _recorder_ohm(self, hz: float, leg: str) -> float:
+        group = self.identified.group
+        if group is None:
+            return 2e4
+        index = ("hot", "cold").index(leg)
+        y = [
+            abs(admittance(o.elements, np.array([hz]))[0, index, index])
+            for o in group.takes
+            if o.recorded[index] and not o.phasors.take.loads and not o.phasors.take.injections
+        ]
+        return float(1.0 / max(y)) if y else 2e4
+
+    def _coupling(self, name: str, one: Column | None) -> None:
+        if one is None or one.own.size < limits.DIVISOR_OHM:
+            return
+        if "bound" in self.facts.get(_own_name(name), {}):
+            return
+        self._put(name, complex_entry(one.coupling, limits.COUPLING_SUPPORT), one.own.hz)
+
+    def _pair(self) -> None:
+        """Quantities of the pair: they need both columns on one tone."""
+        legs = self.identified.legs
+        if legs is None:
+            self._injected_pair()
+            return
+        k = nearest(legs.hz)
+        hz = float(legs.hz[k])
+        both = all(impedance_known(reading(legs, leg, leg, k)) for leg in ("hot", "cold"))
+        difference = reading(legs, "difference", "difference", k)
+        if impedance_known(difference):
+            self._put("differential_impedance", impedance_entry(difference.draws), hz)
+        if both and impedance_known(difference):
+            self._pair_at(modal_z(legs, k), hz)
+        self._tied(legs, k, hz)
+
+    def _injected_pair(self) -> None:
+        solved = self.identified.injected
+        if solved is None or len(self.identified.injected_into) < 2:
+            return
+        k = nearest(solved.hz)
+        difference = reading(solved, "difference", "difference", k)
+        if impedance_known(difference):
+            hz = float(solved.hz[k])
+            self._put("differential_impedance", impedance_entry(difference.draws), hz)
+            self._pair_at(modal_z(solved, k), hz)
+
+    def _pair_at(self, z: Complex, hz: float) -> None:
+        mean = common_mode_impedance(z)
+        limited = bool(abs(mean[0]) > 0.5 * self._recorder_ohm(hz, "hot"))
+        self._put("common_mode_impedance", impedance_entry(mean, limited=limited), hz)
+        heard = output_rejection(z)
+        self._put(
+            "output_common_mode_rejection", decibel_entry(1.0 / _safe(heard), small=heard), hz
+        )
+
+    def _tied(self, legs: Solved, k: int, hz: float) -> None:
+        """Hot level with pin 3 tied to pin 1 and the current in the tie, solved not measured."""
+        largest = float(np.abs(self.identified.recorded[0, :, k, :2]).max(initial=0.0))
+        hot, cold = reading(legs, "hot", "open", k), reading(legs, "cold", "open", k)
+        own = column(self.identified, "cold")
+        silent = self.verdict.silent == "cold"
+        if not level_known(hot, largest):
+            return
+        if own is None:
+            if silent and level_known(cold, largest):
+                return
+            return
+        theta = legs.theta[:, k]
+        if own.injected and not impedance_known(reading(legs, "cold", "cold", k)):
+            return
+        z = theta[:, :, 1:3]
+        z_cc = 0.25 * z[:, 0, 0] - 0.5 * z[:, 0, 1] - 0.5 * z[:, 1, 0] + z[:, 1, 1]
+        apart = 0.5 * z[:, 0, 0] - z[:, 0, 1]
+        cold_open = -0.5 * theta[:, 0, 0] + theta[:, 1, 0]
+        tied = theta[:, 0, 0] + apart / _safe(z_cc) * cold_open
+        if abs(z_cc[0]) < limits.DIVISOR_OHM:
+            tied = hot.draws
+        self._put("hot_level_pin_3_tied", level_entry(tied), hz)
+        if abs(z_cc[0]) > limits.DIVISOR_OHM:
+            current = cold_open / _safe(z_cc) / _safe(theta[:, 0, 0])
+            self._put("pin_3_tie_current", level_entry(current, unit="A"), hz)
+
+    def _off(self) -> None:
+        solved = self.identified.off
+        if solved is None:
+            return
+        k = nearest(solved.hz)
+        for terminal in self.identified.off_into:
+            leg = ("hot", "cold")[terminal]
+            own = reading(solved, leg, leg, k)
+            self._put(f"{leg}_impedance_off", impedance_entry(own.draws), float(solved.hz[k]))
+
+    def _metered(self) -> None:
+        for meter in self.session.meters:
+            if meter.side == self.identified.side:
+                self._one_meter(meter)
+
+    def _one_meter(self, meter: MeterReading) -> None:
+        ends = set(meter.between)
+        if "ground" not in ends or meter.volts_dc is None:
+            return
+        terminal = (ends - {"ground"}).pop() if len(ends) == 2 else ""
+        name = {"hot": "hot", "cold": "cold", "single-ended": "single_ended"}.get(terminal)
+        if name is None:
+            return
+        sign = 1.0 if meter.between[0] == terminal else -1.0
+        self.facts[f"{name}_direct_voltage"] = {
+            "value": sign * meter.volts_dc,
+            "unit": "V",
+            "u95": 0.01 * abs(meter.volts_dc) + 0.001,
+            "takes": [],
+            "note": "metered; the interval is that of an ordinary meter, 1 % and 1 mV",
+        }
+
+
+def _own_name(coupling: str) -> str:
+    return "cold_impedance" if coupling == "coupling_cold_into_hot" else "hot_impedance"
+
+
+def _files(identified: Identified) -> list[str]:
+    assert identified.group is not None
+    return [o.phasors.take.file for o in identified.group.takes]
+
+
+def _safe(values: Complex) -> Complex:
+    tiny = 1e-300
+    return np.asarray(np.where(np.abs(values) > tiny, values, tiny))
+
+
+def _row_reading(solved: Solved, entry: int, k: int) -> Reading:
+    """Entry of the single row of the single-ended block: 0 its level, 3 its own impedance."""
+    wanted = np.zeros((len(solved.hz), 1, 4), dtype=np.complex128)
+    wanted[:, 0, entry] = 1.0
+    lost = float(solved.lost(wanted)[k])
+    sigma = float(posterior(solved.fit, wanted)[k])
+    return Reading(solved.theta[:, k, 0, entry], lost, sigma, float(solved.hz[k]))
+
+
+def _phase_entry(ratio: Complex, *, limited: bool) -> Entry:
+    """Angle in degrees within plus or minus 180; the interval never jumps at the seam."""
+    nominal = float(np.degrees(np.angle(ratio[0])))
+    spread = np.degrees(np.angle(ratio[1:] / ratio[0])) if len(ratio) > 1 else np.zeros(1)
+    low, high = np.quantile(spread, [0.025, 0.975])
+    entry: Entry = {"value": nominal, "unit": "deg", "u95": float((high - low) / 2.0)}
+    if limited:
+        entry["limited_by_bench"] = True
+    return entry

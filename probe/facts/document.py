@@ -1,0 +1,237 @@
+"""The facts document: written from solved sides, checked when read, turned back into sources."""
+
+from __future__ import annotations
+
+import binascii
+import json
+import zlib
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+import probe
+from probe.errors import BadInput
+from probe.facts.build import SideFacts
+from probe.facts.curves import curves_of, decode, source_of
+from probe.phasors.model import Remark, TakePhasors
+from probe.session.model import Session, Side
+from probe.session.read import session_sha256
+from probe.stage.faults import find_faults, polarity
+from probe.stage.identify import Identified, TakeUse
+from probe.stage.kind import Verdict, decide, gather
+from probe.stage.next_take import next_take
+from probe.stage.source import Source
+
+Document = dict[str, Any]
+
+FORMAT = "probe-facts/1"
+
+QUIET = frozenset({"late-start", "early-stop", "clock-foreign", "unheard-channel", "disturbed"})
+"""Remarks that say what was found and done; they stand with the take, not among the warnings."""
+
+MOST_BYTES = 64_000_000
+
+
+def document(
+    session: Session, phasors: tuple[TakePhasors, ...], sides: dict[Side, Identified]
+) -> Document:
+    """Return the facts document of a session; plain values only, ready for JSON."""
+    device = session.device
+    warnings = [_warning(r) for p in phasors for r in p.remarks if r.code not in QUIET]
+    warnings += [_warning(r) for one in sides.values() for r in one.remarks]
+    warnings += [
+        {"code": "assumed-figure", "take": None, "message": f"{a.where}: {a.message}"}
+        for a in session.assumptions
+    ]
+    body = {side: _side(session, one) for side, one in sides.items()}
+    warnings += [w for side, one in sides.items() for w in _unheard(side, one, body[side])]
+    return {
+        "format": FORMAT,
+        "device": {
+            "maker": device.maker,
+            "model": device.model,
+            "serial": device.serial,
+            "kind": device.kind,
+            "output": device.output,
+            "connectors": list(device.connectors),
+            "firmware": device.firmware,
+            "stated_polarity": device.stated_polarity,
+            "minimum_load_ohm": device.minimum_load_ohm,
+            "full_output_volts": device.full_output_volts,
+        },
+        "made": {
+            "by": f"probe {probe.__version__}",
+            "on": datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
+            "session_sha256": session_sha256(session),
+            "bench": _bench(session),
+        },
+        "sides": body,
+        "warnings": warnings,
+    }
+
+
+def _bench(session: Session) -> Document:
+    bench = session.bench
+    return {
+        "interface": bench.interface,
+        "mains_hz": bench.mains_hz,
+        "recorded_on": None if bench.recorded_on is None else bench.recorded_on.isoformat(),
+        "inputs": [
+            {
+                "volts_full_scale": i.volts_full_scale,
+                "u95_percent": 100.0 * i.u95_relative,
+                "impedance_ohm": i.impedance_ohm,
+                "capacitance_pf": 1e12 * i.capacitance_farad,
+            }
+            for i in bench.inputs
+        ],
+    }
+
+
+def _warning(remark: Remark) -> Document:
+    return {"code": remark.code, "take": remark.take, "message": remark.message}
+
+
+def _unheard(side: str, identified: Identified, body: Document) -> list[Document]:
+    """A leg that no take hears, unless the verdict explains it."""
+    out = []
+    silent_ok = body["stage"]["driven_legs"] == "one-leg"
+    for p in identified.takes:
+        if not p.played.any() or silent_ok:
+            continue
+        for channel, deaf in zip(p.take.channels, p.unheard, strict=True):
+            if deaf and channel not in ("unused", "reference"):
+                message = f"the {channel} channel hears none of the tones: check its lead"
+                out.append({"code": "unheard-channel", "take": p.take.name, "message": message})
+    del side
+    return out
+
+
+def _side(session: Session, identified: Identified) -> Document:
+    told = polarity(identified)
+    evidence = gather(identified, told.value)
+    verdict = decide(evidence)
+    faults = find_faults(identified, verdict, told, session.device)
+    following = next_take(identified, evidence, verdict)
+    source = source_of(identified)
+    return {
+        "stage": {
+            "driven_legs": verdict.driven_legs,
+            "kind": verdict.kind,
+            "confidence": verdict.confidence,
+            "also_possible": [
+                {"kind": p.kind, "confidence": p.confidence} for p in verdict.also_possible
+            ],
+            "next_take": following.take,
+            "next_take_reason": following.reason,
+            "path": "undetermined",
+            "path_evidence": [],
+            "polarity": told.value,
+            "polarity_against": told.against,
+            "faults": list(faults.found),
+            "possible_faults": [t.fault for t in faults.possible],
+            "possible_faults_told_by": [
+                {"fault": t.fault, "message": t.message} for t in faults.possible
+            ],
+            "reasons": list(verdict.reasons),
+        },
+        "conditions": {
+            "volume": identified.volume,
+            "repeatability_db": 8.685889638 * identified.repeatability.level,
+            "repeatability_from_residuals": identified.repeatability.freedom > 0,
+            "draws": identified.draws,
+        },
+        "facts": SideFacts(session, identified, verdict).build(),
+        "curves": curves_of(identified, source),
+        "takes": [_take(u) for u in identified.uses],
+    }
+
+
+def _take(use: TakeUse) -> Document:
+    return {
+        "take": use.name,
+        "file": use.file,
+        "used": use.used,
+        "why_not": use.why_not,
+        "steady_s": list(use.steady_s),
+        "delay_s": use.delay_s,
+        "clock_ppm": 1e6 * use.clock_error,
+        "residual": use.residual,
+    }
+
+
+def to_json(facts: Document) -> str:
+    """The document as JSON text; NaN and infinity are refused, not written."""
+    return json.dumps(facts, indent=1, allow_nan=False, ensure_ascii=False) + "\n"
+
+
+def read_facts(path: str | Path) -> Document:
+    """Read a facts file.
+
+    Raises
+    ------
+    BadInput
+        Missing, not JSON, of another format, or without the parts that every facts file has.
+    """
+    path = Path(path)
+    try:
+        if path.stat().st_size > MOST_BYTES:
+            raise BadInput(f"{path}: too large for a facts file; write it again with probe analyse")
+        facts = json.loads(path.read_text(encoding="utf-8"), parse_constant=_no_constant)
+    except OSError as error:
+        raise BadInput(f"{path}: cannot be read ({error.strerror}); give a facts.json") from error
+    except (ValueError, RecursionError) as error:
+        what = str(error).splitlines()[0][:120]
+        raise BadInput(f"{path}: not a facts file ({what}); write it with probe analyse") from error
+    if not isinstance(facts, dict) or facts.get("format") != FORMAT:
+        found = facts.get("format") if isinstance(facts, dict) else type(facts).__name__
+        raise BadInput(f"{path}: format is {str(found)[:40]!r}, expected {FORMAT!r}")
+    _check_shape(path, facts)
+    return facts
+
+
+def _no_constant(name: str) -> float:
+    raise ValueError(f"{name} is not allowed")
+
+
+def _check_shape(path: Path, facts: Document) -> None:
+    needed: tuple[tuple[str, type], ...] = (("device", dict), ("sides", dict), ("warnings", list))
+    for key, kind in needed:
+        if not isinstance(facts.get(key), kind):
+            raise BadInput(f"{path}: {key} is missing or of another type; write the file again")
+    for side, body in facts["sides"].items():
+        if side not in ("left", "right", "mono"):
+            raise BadInput(f"{path}: sides.{side[:20]} is not left, right or mono")
+        for key in ("stage", "facts", "curves"):
+            if not isinstance(body, dict) or not isinstance(body.get(key), dict):
+                raise BadInput(f"{path}: sides.{side}.{key} is missing; write the file again")
+
+
+def source_from_facts(facts: Document, side: str) -> Source | None:
+    """The identified stage of one side, None where the device never played.
+
+    Raises
+    ------
+    BadInput
+        The side is not there, or its curves or draws are damaged.
+    """
+    body = facts["sides"].get(side)
+    if body is None:
+        raise BadInput(f"facts: there is no side {side!r}, only {', '.join(facts['sides'])}")
+    curves = body["curves"]
+    try:
+        hz = np.array(curves["hz"], dtype=np.float64)
+        if hz.ndim != 1 or not np.all(np.isfinite(hz)):
+            raise ValueError("frequencies are not numbers")
+        if len(hz) == 0:
+            return None
+        return decode(hz, curves["draws"])
+    except (KeyError, TypeError, ValueError, zlib.error, binascii.Error) as error:
+        raise BadInput(
+            f"facts: sides.{side}.curves is damaged ({str(error)[:80]}); write it again"
+        ) from error
+
+
+__all__ = ["Verdict", "document", "read_facts", "source_from_facts", "to_json"]

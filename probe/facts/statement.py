@@ -1,0 +1,111 @@
+"""One fact from its draws: value, 95 % interval, or a bound where that is all the draws allow.
+
+``u95`` is half the width of the 95 % interval; where the interval is lopsided by more than a tenth
+of that, ``low`` and ``high`` stand beside it. A magnitude that cannot be told from nothing is a
+bound from above (``"below"``); an impedance whose inverse cannot be told from nothing is a bound
+from below (``"above"``).
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from probe.stage import limits
+
+Entry = dict[str, Any]
+Array = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+
+QUANTILES = (0.025, 0.975)
+
+DISTINGUISHED = 2.5
+"""A complex quantity is told from nothing when it stands this many times above the root mean
+square of its own scatter (95 % of a circular scatter lies within 1.73 times that)."""
+
+
+def interval(value: float, draws: Array) -> Entry:
+    """``value``, ``u95`` and, where lopsided, ``low`` and ``high`` of real draws (without value)."""
+    if len(draws) == 0:
+        return {"value": float(value), "u95": 0.0}
+    low, high = (float(x) for x in np.quantile(draws, QUANTILES))
+    low, high = min(low, float(value)), max(high, float(value))
+    half = (high - low) / 2.0
+    entry: Entry = {"value": float(value), "u95": half}
+    if abs((high - value) - (value - low)) > 0.2 * half and half > 0.0:
+        entry["low"], entry["high"] = low, high
+    return entry
+
+
+def _scatter(draws: Complex) -> float:
+    return float(np.sqrt(np.mean(np.abs(draws[1:] - draws[0]) ** 2))) if len(draws) > 1 else 0.0
+
+
+def told_from_nothing(draws: Complex) -> bool:
+    """True where the value stands above its own scatter."""
+    return bool(abs(draws[0]) > DISTINGUISHED * _robust_scatter(draws))
+
+
+def _robust_scatter(draws: Complex) -> float:
+    """Root mean square scatter from the median, so that a few wild draws do not rule."""
+    if len(draws) < 2:
+        return 0.0
+    return float(np.median(np.abs(draws[1:] - draws[0])) / np.sqrt(np.log(2.0)))
+
+
+def _flag(entry: Entry, limited: bool) -> Entry:
+    if limited:
+        entry["limited_by_bench"] = True
+    return entry
+
+
+def level_entry(draws: Complex, *, unit: str = "V", limited: bool = False) -> Entry:
+    """Magnitude of a complex quantity, draws (1 + D,): a value, or a bound from above."""
+    size = np.abs(draws)
+    if not told_from_nothing(draws):
+        top = float(np.quantile(size[1:], 0.95)) if len(size) > 1 else float(size[0])
+        top = max(top, float(size[0]))
+        return _flag({"value": top, "unit": unit, "u95": 0.0, "bound": "below"}, limited)
+    return _flag({**interval(float(size[0]), size[1:]), "unit": unit}, limited)
+
+
+def impedance_entry(draws: Complex, *, limited: bool = False) -> Entry | None:
+    """Magnitude of an impedance: a value, a bound where only the recorder ends it, or nothing."""
+    size = np.abs(draws)
+    entry: Entry = {**interval(float(size[0]), size[1:]), "unit": "ohm"}
+    if entry["u95"] <= max(limits.SUPPORT_RELATIVE * entry["value"], limits.SUPPORT_OHM):
+        return _flag(entry, limited)
+    inverse = 1.0 / np.maximum(size[1:], 1e-12)
+    floor = float(1.0 / np.quantile(inverse, 0.975))
+    floor = min(floor, float(size[0]))
+    if floor < limits.SUPPORT_OHM:
+        return None
+    return {"value": floor, "unit": "ohm", "u95": 0.0, "bound": "above", "limited_by_bench": True}
+
+
+def decibel_entry(ratio: Complex, *, small: Complex | None = None, limited: bool = False) -> Entry:
+    """A ratio in decibels. ``small`` is the part that may be nothing: then a bound.
+
+    A vanishing numerator bounds the ratio from above, a vanishing denominator from below.
+    """
+    db = 20.0 * np.log10(np.maximum(np.abs(ratio), 1e-15))
+    if small is not None and not told_from_nothing(small):
+        vanishing_top = bool(abs(ratio[0]) < 1.0)
+        draws = db[1:] if len(db) > 1 else db
+        if vanishing_top:
+            worst = max(float(np.quantile(draws, 0.95)), float(db[0]))
+            return _flag({"value": worst, "unit": "dB", "u95": 0.0, "bound": "below"}, limited)
+        least = min(float(np.quantile(draws, 0.05)), float(db[0]))
+        return _flag({"value": least, "unit": "dB", "u95": 0.0, "bound": "above"}, limited)
+    return _flag({**interval(float(db[0]), db[1:]), "unit": "dB"}, limited)
+
+
+def complex_entry(draws: Complex, most: float) -> Entry | None:
+    """Real part with ``imag`` beside; None where its interval is wider than ``most``."""
+    entry: Entry = {**interval(float(draws[0].real), draws[1:].real), "unit": "1"}
+    if entry["u95"] > most:
+        return None
+    entry["imag"] = float(draws[0].imag)
+    return entry

@@ -1,0 +1,263 @@
+"""Polarity, faults, and what the terminals cannot tell from a healthy stage."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from probe.session.model import Device
+from probe.stage import limits
+from probe.stage.identify import Identified
+from probe.stage.kind import Verdict
+from probe.stage.network import Complex
+from probe.stage.observations import Observed
+from probe.stage.quantities import column, impedance_known, leg_z, nearest, open_take, reading
+
+Array = NDArray[np.float64]
+
+FAULTS = (
+    "hot-leg-dead",
+    "cold-leg-dead",
+    "legs-in-phase",
+    "legs-unequal",
+    "leg-impedances-unequal",
+    "coupling-capacitor-hot",
+    "coupling-capacitor-cold",
+    "pins-swapped",
+)
+
+SURE = 0.95
+"""Share of draws that makes a fault; a twentieth or more makes it possible."""
+
+
+@dataclass(frozen=True)
+class Told:
+    """A possible fault and what would tell it from a healthy stage."""
+
+    fault: str
+    message: str
+
+
+@dataclass(frozen=True)
+class Faults:
+    """Faults found, faults possible, and what would tell."""
+
+    found: tuple[str, ...]
+    possible: tuple[Told, ...]
+
+
+@dataclass(frozen=True)
+class Polarity:
+    """``pin-2-hot``, ``pin-3-hot`` or ``undetermined``, and what it was judged against."""
+
+    value: str
+    against: str
+
+
+def polarity(identified: Identified) -> Polarity:
+    """Which pin is hot: against the single-ended output, or else against the recorded drive."""
+    if identified.group is None:
+        return Polarity("undetermined", "the device never played")
+    for observed in identified.group.takes:
+        told = _against_single_ended(identified, observed)
+        if told is not None:
+            return told
+    told = _across_takes(identified)
+    if told is not None:
+        return told
+    t = open_take(identified)
+    if t is not None and identified.phase_known:
+        k = nearest(identified.group.hz)
+        volts = identified.group.takes[t].volts[_row(identified.group.takes[t], k)]
+        value = _side(np.angle(volts[0] - volts[1]))
+        against = "the drive alone: it may be the device that inverts"
+        return Polarity(value, against)
+    return Polarity("undetermined", "no take hears the single-ended output or the drive")
+
+
+def _row(observed: Observed, k: int) -> int:
+    return int(np.argmin(np.abs(observed.tones - k)))
+
+
+def _side(angle: float) -> str:
+    if abs(angle) < limits.POLARITY_RAD:
+        return "pin-2-hot"
+    return "pin-3-hot" if abs(angle) > np.pi - limits.POLARITY_RAD else "undetermined"
+
+
+def _against_single_ended(identified: Identified, observed: Observed) -> Polarity | None:
+    """A leg and the single-ended output heard in one take; only a leg that carries signal."""
+    assert identified.group is not None
+    if not observed.recorded[2] or observed.phasors.take.loads:
+        return None
+    hz = identified.group.hz[observed.tones]
+    k = nearest(hz)
+    single = observed.volts[k, 2]
+    for terminal, turn in ((0, 0.0), (1, np.pi)):
+        leg = observed.volts[k, terminal]
+        if not observed.recorded[terminal] or abs(leg) < 0.03 * abs(single) or single == 0.0:
+            continue
+        angle = np.angle(leg / single * np.exp(1j * turn))
+        return Polarity(_side(float(angle)), "the single-ended output")
+    return None
+
+
+def _across_takes(identified: Identified) -> Polarity | None:
+    """Legs in one take, single-ended output in another, on one phase reference."""
+    group = identified.group
+    assert group is not None
+    t = open_take(identified)
+    others = [o for o in group.takes if o.recorded[2]]
+    if t is None or not others:
+        return None
+    base, other = group.takes[t], others[0]
+    shared = other.recorded[:2] & base.recorded[:2]
+    quiet = np.abs(other.volts[:, :2]).max(axis=0) < 0.03 * np.abs(other.volts[:, 2]).max()
+    referenced = identified.phase_known or other.phasors.take.timebase is not None
+    if not referenced and (not shared.any() or quiet[shared].all()):
+        return None
+    k = nearest(group.hz[base.tones])
+    m = _row(other, int(base.tones[k]))
+    if other.tones[m] != base.tones[k]:
+        return None
+    angle = np.angle((base.volts[k, 0] - base.volts[k, 1]) / other.volts[m, 2])
+    return Polarity(_side(float(angle)), "the single-ended output")
+
+
+def find_faults(identified: Identified, verdict: Verdict, told: Polarity, device: Device) -> Faults:
+    """Every fault the takes show, and every one they cannot exclude."""
+    found: list[str] = []
+    possible: list[Told] = []
+    if verdict.hot_dead or verdict.dead_leg == "hot":
+        found.append("hot-leg-dead")
+    if verdict.dead_leg == "cold":
+        found.append("cold-leg-dead")
+    if verdict.in_phase and not verdict.dead_leg:
+        found.append("legs-in-phase")
+    capacitor = dried_capacitor(identified)
+    if capacitor:
+        found.append(f"coupling-capacitor-{capacitor}")
+    _judge(found, possible, "legs-unequal", _legs_unequal(identified, verdict))
+    unequal = None if capacitor or verdict.dead_leg else _impedances_unequal(identified, verdict)
+    _judge(found, possible, "leg-impedances-unequal", unequal)
+    _swapped(found, possible, told, device)
+    _indistinguishable(possible, verdict, told)
+    return Faults(tuple(found), tuple(possible))
+
+
+def _judge(found: list[str], possible: list[Told], fault: str, share: float | None) -> None:
+    if share is None:
+        return
+    if share >= SURE:
+        found.append(fault)
+    elif share > 1.0 - SURE:
+        message = f"{100 * share:.0f} % of what the takes allow; more takes would decide"
+        possible.append(Told(fault, message))
+
+
+def _legs_unequal(identified: Identified, verdict: Verdict) -> float | None:
+    """Share of draws in which separate driven legs differ by more than the limit."""
+    if verdict.kind not in ("differential",) or identified.legs is None:
+        return None
+    k = nearest(identified.legs.hz)
+    hot = reading(identified.legs, "hot", "open", k)
+    cold = reading(identified.legs, "cold", "open", k)
+    db = 20.0 * np.log10(np.abs(cold.draws[1:]) / np.abs(hot.draws[1:]))
+    return float(np.mean(np.abs(db) > limits.LEGS_UNEQUAL_DB))
+
+
+def _impedances_unequal(identified: Identified, verdict: Verdict) -> float | None:
+    if verdict.kind not in ("differential", "impedance-balanced"):
+        return None
+    hot, cold = column(identified, "hot"), column(identified, "cold")
+    if hot is None or cold is None:
+        return None
+    a, b = np.abs(hot.own.draws[1:]), np.abs(cold.own.draws[1:])
+    apart = np.abs(a - b)
+    far = (apart > limits.IMPEDANCES_UNEQUAL * np.minimum(a, b)) & (
+        apart > limits.IMPEDANCES_UNEQUAL_OHM
+    )
+    return float(np.mean(far))
+
+
+def dried_capacitor(identified: Identified) -> str:
+    """The leg whose coupling capacitor has dried out, "" where none shows it.
+
+    Judged only at low tones at which both legs are supported.
+    """
+    solved = identified.legs
+    if solved is None:
+        return ""
+    for k in np.flatnonzero(solved.hz < limits.DRIED_CAPACITOR_BELOW_HZ):
+        legs = [reading(solved, leg, leg, int(k)) for leg in ("hot", "cold")]
+        if not all(impedance_known(one) and one.sigma < 0.3 * one.size for one in legs):
+            continue
+        z: Complex = leg_z(solved.theta[1:, k])
+        size = np.abs(np.stack([z[:, 0, 0], z[:, 1, 1]], axis=1))
+        angle = np.angle(np.stack([z[:, 0, 0], z[:, 1, 1]], axis=1))
+        couple = np.abs(z[:, 0, 1] / z[:, 1, 1])
+        if np.median(couple) > 0.5 or size.max() > limits.OPEN_OHM * 10:
+            continue
+        for leg, other in ((0, 1), (1, 0)):
+            dried = (size[:, leg] > limits.DRIED_CAPACITOR_RATIO * size[:, other]) & (
+                angle[:, leg] < limits.DRIED_CAPACITOR_ANGLE_RAD
+            )
+            if np.mean(dried) >= SURE and not _flat(solved.theta[0], leg):
+                return ("hot", "cold")[leg]
+    return ""
+
+
+def _flat(theta: Complex, leg: int) -> bool:
+    """True where the leg is as capacitive at the top of the band: then it is no coupling part."""
+    own = np.abs(leg_z(theta)[:, leg, leg])
+    other = np.abs(leg_z(theta)[:, 1 - leg, 1 - leg])
+    return bool(own[-1] > 10.0 * other[-1])
+
+
+def _swapped(found: list[str], possible: list[Told], told: Polarity, device: Device) -> None:
+    if told.value != "pin-3-hot" or device.stated_polarity != "pin-2-hot":
+        return
+    if told.against == "the single-ended output":
+        found.append("pins-swapped")
+        return
+    message = (
+        "judged against the drive alone, so the device may invert; first suspect exchanged leads, "
+        "then record the single-ended output together with pin 2"
+    )
+    possible.append(Told("pins-swapped", message))
+
+
+def _indistinguishable(possible: list[Told], verdict: Verdict, told: Polarity) -> None:
+    """Faults that look like a healthy stage at the terminals, and what can tell them apart."""
+    silent = verdict.silent
+    if verdict.kind == "impedance-balanced":
+        message = (
+            f"a live {silent} amplifier stuck at zero looks the same: inject into pin 3 with the "
+            "device switched off (a passive leg keeps its impedance), compare the other side of "
+            "the stereo pair, or read the data sheet"
+        )
+        possible.append(Told(f"{silent}-leg-dead", message))
+    if verdict.kind == "pin-3-unconnected":
+        message = (
+            f"a broken connection inside the {silent} leg looks the same as one that was never "
+            "wired: compare the other side of the stereo pair or the data sheet"
+        )
+        possible.append(Told(f"{silent}-leg-dead", message))
+    if verdict.kind == "unbalanced":
+        message = (
+            f"a stuck {silent} amplifier without a build-out resistor looks the same: the data "
+            "sheet or the other side of the stereo pair tells"
+        )
+        possible.append(Told(f"{silent}-leg-dead", message))
+    if silent == "hot" and not verdict.hot_dead and told.against != "the single-ended output":
+        message = (
+            "signal on pin 3 only: first suspect exchanged leads; a dead hot leg looks the same "
+            "until the single-ended output is recorded together with pin 3"
+        )
+        if all(p.fault != "hot-leg-dead" for p in possible):
+            possible.append(Told("hot-leg-dead", message))
+
+
+__all__ = ["FAULTS", "Faults", "Polarity", "Told", "find_faults", "polarity"]

@@ -1,0 +1,351 @@
+"""What the stage is, decided on every draw; a kind's confidence is the share of draws in it.
+
+Order: is a silent leg tied or open (from its own impedance, because the strays of an open pin make
+any coupling), then the coupling of the legs, then their ratio. A kind is never stated from a
+quantity that was not measured: then the stage is undetermined and what is left is listed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from probe.stage import limits
+from probe.stage.identify import Identified
+from probe.stage.network import Complex
+from probe.stage.quantities import Column, column, nearest, open_take, recorded
+
+Array = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+KINDS = (
+    "differential",
+    "electronically-floating",
+    "transformer-coupled",
+    "ground-sensing",
+    "impedance-balanced",
+    "unbalanced",
+    "pin-3-unconnected",
+    "faulty",
+    "undetermined",
+)
+NO_ROW = "no kind fits"
+"""Working label of a draw that lies between the limits."""
+
+FLOATING = ("electronically-floating", "transformer-coupled")
+ONE_LEG = ("impedance-balanced", "unbalanced", "pin-3-unconnected", "ground-sensing")
+
+
+@dataclass(frozen=True)
+class Possible:
+    """A kind and the share of draws in it; None where that share was not measured."""
+
+    kind: str
+    confidence: float | None
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What the stage is.
+
+    ``silent`` names the leg that carries no signal ("" where both do), ``hot_dead`` is True where
+    the polarity shows that the silent hot leg is a dead one and not an exchanged cold one.
+    """
+
+    kind: str
+    confidence: float
+    also_possible: tuple[Possible, ...]
+    driven_legs: str
+    silent: str
+    reasons: tuple[str, ...]
+    hot_dead: bool = False
+    in_phase: bool = False
+    dead_leg: str = ""
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """The discriminating quantities, each with its draws (1 + D,) or None where not measured."""
+
+    ratio: Complex | None
+    """Cold over hot as recorded in the open take."""
+    hot: Column | None
+    cold: Column | None
+    common_mode_angle: Array | None
+    """Angle of the common-mode impedance between 4 and 20 kHz, rad."""
+    polarity: str
+
+
+def gather(identified: Identified, polarity: str) -> Evidence:
+    """Collect the evidence for a kind from a solved side."""
+    t = open_take(identified)
+    ratio = None
+    if t is not None and identified.group is not None:
+        volts = recorded(identified, t, nearest(identified.group.hz))
+        floor = 1e-9 * np.abs(volts).max()
+        safe = np.where(np.abs(volts[:, 0]) > floor, volts[:, 0], floor)
+        ratio = volts[:, 1] / safe
+    return Evidence(
+        ratio,
+        column(identified, "hot"),
+        column(identified, "cold"),
+        _common_mode_angle(identified),
+        polarity,
+    )
+
+
+def _common_mode_angle(identified: Identified) -> Array | None:
+    """Median angle over the tones of the band at which the common mode is supported."""
+    low, high = limits.TRANSFORMER_BAND_HZ
+    for solved in (identified.legs, identified.injected):
+        if solved is None or (solved is identified.injected and len(identified.injected_into) < 2):
+            continue
+        band = np.flatnonzero((solved.hz >= low) & (solved.hz <= high))
+        wanted = np.zeros((len(solved.hz), 2, 4), dtype=np.complex128)
+        wanted[:, 1, 2] = 1.0
+        size = np.abs(solved.theta[0, :, 1, 2])
+        good = [k for k in band if solved.lost(wanted)[k] < 0.2 * size[k] + 1.0]
+        if good:
+            return np.asarray(np.median(np.angle(solved.theta[:, good, 1, 2]), axis=1))
+    return None
+
+
+def decide(evidence: Evidence) -> Verdict:
+    """Name the stage from the evidence."""
+    if evidence.ratio is None:
+        return Verdict(
+            "undetermined",
+            1.0,
+            tuple(Possible(k, None) for k in KINDS[:-2]),
+            "none",
+            "",
+            ("no take hears both legs while the device plays",),
+        )
+    size = np.abs(evidence.ratio)
+    limit = 10.0 ** (limits.SILENT_LEG_DB / 20.0)
+    if size[0] < limit:
+        return _one_leg(evidence, "cold")
+    if size[0] > 1.0 / limit:
+        return _one_leg(evidence, "hot")
+    return _both_legs(evidence)
+
+
+def _summarise(
+    labels: NDArray[np.str_],
+    unmeasured: tuple[str, ...],
+    driven: str,
+    silent: str,
+    reasons: list[str],
+    **more: bool | str,
+) -> Verdict:
+    """Shares of the labels as a verdict; draws that no row fits are a fault only if nearly all."""
+    names, counts = np.unique(labels[1:] if len(labels) > 1 else labels, return_counts=True)
+    share = {str(n): float(c) / counts.sum() for n, c in zip(names, counts, strict=True)}
+    none = share.pop(NO_ROW, 0.0)
+    if none >= limits.DECIDED_SHARE:
+        share["faulty"] = share.get("faulty", 0.0) + none
+        reasons.append("no kind of output stage behaves like this")
+    else:
+        share["undetermined"] = share.get("undetermined", 0.0) + none
+    known = {k: v for k, v in share.items() if k != "undetermined"}
+    best = max(known, key=lambda k: known[k]) if known else "undetermined"
+    listed = [
+        Possible(k, v)
+        for k, v in sorted(known.items(), key=lambda item: -item[1])
+        if v >= limits.MENTIONED_SHARE
+    ]
+    if known and known[best] >= limits.DECIDED_SHARE:
+        rest = tuple(p for p in listed if p.kind != best)
+        return Verdict(best, known[best], rest, driven, silent, tuple(reasons), **more)  # type: ignore[arg-type]
+    listed += [Possible(k, None) for k in unmeasured if k not in known]
+    undetermined = share.get("undetermined", 0.0)
+    return Verdict(
+        "undetermined",
+        undetermined,
+        tuple(listed),
+        driven,
+        silent,
+        tuple(reasons),
+        **more,  # type: ignore[arg-type]
+    )
+
+
+def _ohm(value: float) -> str:
+    if value >= 1e6:
+        return f"{value / 1e6:.3g} Mohm"
+    return f"{value / 1e3:.3g} kohm" if value >= 1e3 else f"{value:.3g} ohm"
+
+
+def _one_leg(evidence: Evidence, silent: str) -> Verdict:
+    assert evidence.ratio is not None
+    driven = "hot" if silent == "cold" else "cold"
+    own = evidence.cold if silent == "cold" else evidence.hot
+    live = evidence.hot if silent == "cold" else evidence.cold
+    ratio_db = abs(20.0 * np.log10(max(float(np.abs(evidence.ratio[0])), 1e-12)))
+    reasons = [f"the {silent} leg carries no signal of its own ({ratio_db:.0f} dB below the other)"]
+    if own is None:
+        reasons.append(
+            f"the impedance of the silent {silent} leg was not measured: only an injection into it "
+            "or a load across the legs shows it"
+        )
+        labels = np.full(len(evidence.ratio), "undetermined", dtype=object).astype(str)
+        return _summarise(labels, ONE_LEG, "one-leg", silent, reasons)
+    labels = np.full(len(own.own.draws), NO_ROW, dtype="U32")
+    size = np.abs(own.own.draws)
+    open_share = 1.0 / np.maximum(size, 1e-12) < 1.0 / limits.OPEN_OHM
+    tied = size < limits.TIED_OHM
+    coupling = own.coupling.real
+    back = None if live is None else live.coupling.real
+    between = ~tied & ~open_share
+    separate = between & (np.abs(coupling) <= limits.COUPLING_SEPARATE)
+    sensing = between & (coupling > limits.COUPLING_FLOATING)
+    if live is not None:
+        alike = np.abs(np.log(size / np.maximum(np.abs(live.own.draws), 1e-9)))
+        separate &= alike <= np.log(limits.ALIKE_RATIO)
+    labels[separate] = "impedance-balanced"
+    labels[sensing] = "ground-sensing"
+    if back is not None:
+        floats = sensing & (back > limits.COUPLING_FLOATING)
+        labels[sensing & ~floats & (np.abs(back) > limits.COUPLING_SEPARATE)] = NO_ROW
+        labels = _split_floating(labels, floats, evidence)
+    labels[tied] = "unbalanced"
+    labels[open_share] = "pin-3-unconnected"
+    reasons += _one_leg_reasons(own, live, silent, driven, labels)
+    hot_dead = silent == "hot" and evidence.polarity == "pin-2-hot"
+    if hot_dead:
+        labels[:] = "faulty"
+        reasons.append(
+            "the driven cold leg is inverted against the single-ended output, so it is a cold leg "
+            "and the hot leg is dead"
+        )
+    return _summarise(labels, (), "one-leg", silent, reasons, hot_dead=hot_dead)
+
+
+def _one_leg_reasons(
+    own: Column, live: Column | None, silent: str, driven: str, labels: NDArray[np.str_]
+) -> list[str]:
+    text = f"its impedance to pin 1 is {_ohm(own.own.size)} at {own.own.hz:.0f} Hz"
+    if labels[0] == "unbalanced":
+        text += ": it is tied to pin 1"
+    elif labels[0] == "pin-3-unconnected":
+        text += ": it is connected to nothing"
+    elif live is not None:
+        text += f", that of the {driven} leg {_ohm(live.own.size)}"
+    lines = [text]
+    if labels[0] not in ("unbalanced", "pin-3-unconnected"):
+        share = own.coupling[0].real
+        lines.append(f"{share:.2f} of what is put on the {silent} leg appears on the {driven} leg")
+    return lines
+
+
+def _split_floating(
+    labels: NDArray[np.str_], floats: Bools, evidence: Evidence
+) -> NDArray[np.str_]:
+    angle = evidence.common_mode_angle
+    if angle is None:
+        labels[floats] = "undetermined"
+        return labels
+    labels[floats & (angle < limits.TRANSFORMER_ANGLE_RAD)] = "transformer-coupled"
+    labels[floats & (angle >= limits.TRANSFORMER_ANGLE_RAD)] = "electronically-floating"
+    return labels
+
+
+def _both_legs(evidence: Evidence) -> Verdict:
+    assert evidence.ratio is not None
+    ratio = evidence.ratio
+    db = 20.0 * np.log10(abs(ratio[0]))
+    angle = np.angle(ratio)
+    reasons = [
+        f"both legs carry signal: cold is {db:+.2f} dB and {np.degrees(angle[0]):.0f} degrees against hot"
+    ]
+    columns = [
+        c
+        for c in (evidence.hot, evidence.cold)
+        if c is not None and c.own.size > limits.DIVISOR_OHM
+    ]
+    in_phase = np.abs(angle) < limits.IN_PHASE_RAD
+    if not columns:
+        low = [c for c in (evidence.hot, evidence.cold) if c is not None]
+        if low:
+            return _very_low(evidence, low, in_phase, reasons)
+        unmeasured = ("faulty", *FLOATING) if in_phase[0] else ("differential", *FLOATING)
+        reasons.append("the coupling of the legs was not measured: no take loads or injects a leg")
+        labels = np.full(len(ratio), "undetermined", dtype="U32")
+        return _summarise(labels, unmeasured, "both-legs", "", reasons, in_phase=bool(in_phase[0]))
+    couplings = [c.coupling.real for c in columns]
+
+    def every(test: Callable[[Array], Bools]) -> Bools:
+        return np.asarray(np.all([test(k) for k in couplings], axis=0))
+
+    floats = every(lambda k: k > limits.COUPLING_FLOATING)
+    separate = every(lambda k: np.abs(k) <= limits.COUPLING_SEPARATE)
+    tapped = every(lambda k: k < limits.COUPLING_TAPPED)
+    labels = np.full(len(ratio), NO_ROW, dtype="U32")
+    labels[tapped & ~in_phase] = "transformer-coupled"
+    labels[separate & ~in_phase] = "differential"
+    labels[separate & in_phase] = "faulty"
+    labels = _split_floating(labels, floats, evidence)
+    reasons.append(_coupling_reason(couplings[0][0], columns[0]))
+    dead = _dead_leg(evidence, separate & in_phase)
+    if labels[0] == "faulty":
+        reasons.append("legs that do not know of each other should be in opposite phase")
+    if labels[0] in FLOATING and evidence.common_mode_angle is not None and floats[0]:
+        turn = np.degrees(evidence.common_mode_angle[0])
+        reasons.append(
+            f"its impedance to pin 1 has an angle of {turn:.0f} degrees at the top of the band: "
+            + (
+                "a winding's capacitance"
+                if labels[0] == FLOATING[1]
+                else "no winding's capacitance"
+            )
+        )
+    left = FLOATING if floats[0] and evidence.common_mode_angle is None else ()
+    return _summarise(
+        labels,
+        left,
+        "both-legs",
+        "",
+        reasons,
+        in_phase=bool(in_phase[0] and not floats[0]),
+        dead_leg=dead,
+    )
+
+
+def _very_low(
+    evidence: Evidence, columns: list[Column], in_phase: Bools, reasons: list[str]
+) -> Verdict:
+    """Legs below the divisor: their coupling is noise over noise, but a load moves nothing at all.
+
+    A floating stage below an ohm per leg against pin 1 does not float.
+    """
+    assert evidence.ratio is not None
+    labels = np.where(in_phase, "faulty", "differential").astype("U32")
+    reasons.append(
+        f"a leg has {_ohm(columns[0].own.size)} against pin 1: it is held by an amplifier, so the "
+        "legs do not float"
+    )
+    return _summarise(labels, (), "both-legs", "", reasons, in_phase=bool(in_phase[0]))
+
+
+def _coupling_reason(coupling: float, one: Column) -> str:
+    text = f"{coupling:.2f} of what is put on one leg appears on the other ({one.own.hz:.0f} Hz)"
+    if coupling > limits.COUPLING_FLOATING:
+        return text + ": the pair floats"
+    if coupling < limits.COUPLING_TAPPED:
+        return text + ": a winding tapped to pin 1"
+    if abs(coupling) <= limits.COUPLING_SEPARATE:
+        return text + ": the legs are separate"
+    return text
+
+
+def _dead_leg(evidence: Evidence, where: Bools) -> str:
+    """The leg that is fed backwards through the circuit's own network, "" where none is."""
+    if not where[0] or evidence.hot is None or evidence.cold is None:
+        return ""
+    ratio = evidence.cold.own.size / max(evidence.hot.own.size, 1e-9)
+    if ratio > limits.DEAD_LEG_RATIO:
+        return "cold"
+    return "hot" if ratio < 1.0 / limits.DEAD_LEG_RATIO else ""

@@ -1,0 +1,193 @@
+"""What the solved stage amounts to, quantity by quantity, each with its draws.
+
+A ``Reading`` is a complex quantity at one tone: its value, its draws, and how much of it the takes
+leave open. Everything derived is computed draw by draw, so correlations are kept.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from probe.stage import limits
+from probe.stage.identify import Identified, Solved, functional
+from probe.stage.network import Complex, admittance
+from probe.stage.observations import Observed
+from probe.stage.solve import posterior
+from probe.stage.source import modal_to_legs_impedance
+
+Array = NDArray[np.float64]
+
+UNPLAYED_ROOM = 0.02
+"""Share of a level that may hang on an unsupported direction and still be stated, widened by it."""
+
+
+@dataclass(frozen=True)
+class Reading:
+    """A complex quantity at one tone.
+
+    Attributes
+    ----------
+    draws
+        Shape (1 + D,): the value itself first. Volts or ohm.
+    open
+        Standard deviation of the part that the takes leave open, 0 where fully supported.
+    sigma
+        Standard deviation from the weights alone.
+    hz
+        The tone.
+    """
+
+    draws: Complex
+    open: float
+    sigma: float
+    hz: float
+
+    @property
+    def value(self) -> complex:
+        """The value itself."""
+        return complex(self.draws[0])
+
+    @property
+    def size(self) -> float:
+        """Magnitude of the value."""
+        return float(abs(self.draws[0]))
+
+
+def nearest(hz: Array, target: float = 1000.0) -> int:
+    """Index of the tone nearest ``target`` Hz."""
+    return int(np.argmin(np.abs(np.asarray(hz) - target)))
+
+
+def reading(solved: Solved, row: str, column: str, k: int) -> Reading:
+    """One entry of ``[Voc | Z]`` at tone ``k``; rows hot, cold, difference, mean; column too."""
+    wanted = functional(row, column, len(solved.hz))
+    draws = np.einsum("rj,drj->d", wanted[k], solved.theta[:, k])
+    lost = float(solved.lost(wanted)[k])
+    sigma = float(posterior(solved.fit, wanted)[k])
+    return Reading(draws, lost, sigma, float(solved.hz[k]))
+
+
+def level_known(one: Reading, largest: float) -> bool:
+    """True where an open-circuit voltage is supported by the takes."""
+    return one.open < UNPLAYED_ROOM * largest and one.sigma < 0.3 * largest
+
+
+def impedance_known(one: Reading) -> bool:
+    """True where an impedance is supported by the takes, however uncertain it came out."""
+    return one.open < 1.0 + 0.05 * one.size and one.sigma > 0.0
+
+
+def widened(one: Reading, rng: np.random.Generator) -> Reading:
+    """The same with the open part drawn as well."""
+    if one.open <= 0.0:
+        return one
+    white = rng.standard_normal((2, len(one.draws)))
+    white[:, 0] = 0.0
+    extra = one.open * (white[0] + 1j * white[1]) / np.sqrt(2.0)
+    return Reading(one.draws + extra, 0.0, float(np.hypot(one.sigma, one.open)), one.hz)
+
+
+@dataclass(frozen=True)
+class Column:
+    """A leg's own impedance and what it does to the other leg, at the tone nearest 1 kHz.
+
+    ``own`` is ``Z_pp``, ``other`` what one ampere into leg p raises on the other leg.
+    """
+
+    own: Reading
+    other: Reading
+    injected: bool
+
+    @property
+    def coupling(self) -> Complex:
+        """``other / own`` draw by draw, shape (1 + D,)."""
+        return np.asarray(self.other.draws / self.own.draws)
+
+
+def column(identified: Identified, leg: str) -> Column | None:
+    """Column of a leg where the takes support it; injected tones where loads do not."""
+    other = "cold" if leg == "hot" else "hot"
+    terminal = ("hot", "cold").index(leg)
+    if identified.legs is not None and terminal not in identified.carried:
+        k = nearest(identified.legs.hz)
+        own = reading(identified.legs, leg, leg, k)
+        if impedance_known(own):
+            return Column(own, reading(identified.legs, other, leg, k), injected=False)
+    if identified.injected is not None and terminal in identified.injected_into:
+        k = nearest(identified.injected.hz)
+        own = reading(identified.injected, leg, leg, k)
+        return Column(own, reading(identified.injected, other, leg, k), injected=True)
+    return None
+
+
+def open_take(identified: Identified) -> int | None:
+    """Index of the first take in which both legs are heard and nothing is switched on."""
+    if identified.group is None:
+        return None
+    for t, observed in enumerate(identified.group.takes):
+        take = observed.phasors.take
+        if observed.recorded[:2].all() and not take.loads and not take.injections:
+            return t
+    both = [t for t, o in enumerate(identified.group.takes) if o.recorded[:2].all()]
+    return both[0] if both else None
+
+
+def single_ended_take(identified: Identified) -> int | None:
+    """Index of the first take that hears the single-ended output with nothing switched on it."""
+    if identified.group is None:
+        return None
+    heard = [t for t, o in enumerate(identified.group.takes) if o.recorded[2]]
+    free = [t for t in heard if not identified.group.takes[t].phasors.take.loads]
+    return free[0] if free else None
+
+
+def recorded(identified: Identified, t: int, k: int) -> Complex:
+    """Voltages of one take at grid tone ``k``, shape (1 + D, 3)."""
+    return identified.recorded[:, t, k]
+
+
+def loading(observed: Observed, hz: float, draws: int, rng: np.random.Generator) -> Complex:
+    """What the recorder may have taken off each terminal, shape (1 + D, 3), factors above one.
+
+    For an output whose impedance was not measured: anything from nothing to the largest source
+    impedance of a line output.
+    """
+    y = admittance(observed.elements, np.array([hz]))[0].diagonal()
+    ohm = limits.SOURCE_IMPEDANCE_LIMIT_OHM * rng.uniform(0.0, 1.0, (draws + 1, 3))
+    ohm[0] = 0.0
+    return np.asarray(1.0 + ohm * y)
+
+
+def common_mode_impedance(z: Complex) -> Complex:
+    """``1/(1ᵀ Z⁻¹ 1)`` from modal entries of shape (..., 2, 2): both legs tied together, ohm.
+
+    With the legs tied the difference is zero, ``i_d = -Z_dm/Z_dd i_m``.
+    """
+    return np.asarray(z[..., 1, 1] - z[..., 1, 0] * z[..., 0, 1] / z[..., 0, 0])
+
+
+def output_rejection(z: Complex) -> Complex:
+    """Differential volts per volt of common mode in the data-sheet circuit, (..., 2, 2) modal.
+
+    300 ohm from the common-mode source into each leg, 600 ohm across, drive muted. In modal
+    coordinates ``Y = diag(1/600 + 1/600, 2/300)`` and ``J_m = 2/300`` A per volt.
+    """
+    y = np.diag([1.0 / 600.0 + 0.5 / 300.0, 2.0 / 300.0])
+    system = np.eye(2) + z @ y
+    drive = z[..., :, 1] * (2.0 / 300.0)
+    return np.asarray(np.linalg.solve(system, drive[..., None])[..., 0, 0])
+
+
+def modal_z(solved: Solved, k: int) -> Complex:
+    """Modal impedance matrix of the legs at tone ``k``, shape (1 + D, 2, 2), ohm."""
+    return solved.theta[:, k, :, 1:3]
+
+
+def leg_z(theta: Complex) -> Complex:
+    """Leg impedance matrix (..., 2, 2) of ``theta`` (..., 2, 4)."""
+    modal = np.zeros((*theta.shape[:-2], 3, 3), dtype=np.complex128)
+    modal[..., :2, :2] = theta[..., :, 1:3]
+    return modal_to_legs_impedance(modal)[..., :2, :2]
