@@ -61,7 +61,9 @@ class Table(BaseModel):
     A key that is a Python keyword is declared by alias: ``from_: str = Field(alias="from")``.
     """
 
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
+    model_config = ConfigDict(
+        extra="forbid", strict=True, frozen=True, allow_inf_nan=False, defer_build=True
+    )
 
     @field_validator("*", mode="before")
     @classmethod
