@@ -80,4 +80,4 @@ def _difference(left: Mapping[str, Any] | None, right: Mapping[str, Any] | None)
 
 
 def _listed(faults: Sequence[Named]) -> str:
-    return ", ".join(f.name for f in faults) or "none found"
+    return ", ".join(f.name for f in faults).capitalize() or "none found"

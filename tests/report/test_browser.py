@@ -49,6 +49,18 @@ def test_no_sideways_scrolling(
     assert shown.ask("document.documentElement.scrollWidth") <= width
 
 
+def test_cells_of_a_narrow_screen_use_its_width(
+    shown: browser.Browser, files: dict[str, Path]
+) -> None:
+    shown.show(files["differential"], 360)
+    narrowest = shown.ask(
+        "Math.min(...[...document.querySelectorAll('main td')]"
+        ".map(cell => cell.getBoundingClientRect().width).filter(width => width > 0))"
+    )
+    # closed form: 360 px less 16 px on either side
+    assert narrowest >= 320.0
+
+
 def test_verdict_can_be_read_across_a_bench(shown: browser.Browser, files: dict[str, Path]) -> None:
     shown.show(files["open-only"], 1024)
     size = shown.ask("parseFloat(getComputedStyle(document.querySelector('.kind')).fontSize)")
