@@ -6,7 +6,6 @@ that only cast doubt on a result (a clipped take, a weak tone) are not judged he
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Hashable, Iterable
 from itertools import pairwise
 from pathlib import Path, PurePosixPath, PureWindowsPath
@@ -94,10 +93,11 @@ class _TakeCheck:
 
     def channels(self) -> None:
         channels = self.take.channels
-        for position in _repeated(c for c in channels if c != "unused"):
-            word = [c for c in channels if c != "unused"][position]
-            last = len(channels) - 1 - channels[::-1].index(word)
-            raise self.wrong(f'"{word}" is listed twice in one take', "channels", last)
+        for position in _repeated(channels):
+            if channels[position] != "unused":
+                raise self.wrong(
+                    f'"{channels[position]}" is listed twice in one take', "channels", position
+                )
         if "difference" in channels and {"hot", "cold"} & set(channels):
             raise self.wrong(
                 '"difference" cannot stand with "hot" or "cold" in one take: '
@@ -254,14 +254,16 @@ def _check_meters(path: Path, document: SessionTable) -> None:
 
 
 def _check_names(path: Path, document: SessionTable) -> None:
-    names = [take.name for take in document.take]
-    counted = Counter(name for name in names if name is not None)
-    for position, name in enumerate(names):
-        if name is not None and counted[name] > 1 and name in names[:position]:
+    seen: dict[str, int] = {}
+    for position, take in enumerate(document.take):
+        if take.name is None:
+            continue
+        first = seen.setdefault(take.name, position)
+        if first != position:
             raise complaint(
                 path,
                 ("take", position, "name"),
-                f"{quoted(name)} is also the name of take[{names.index(name)}]; names must differ",
+                f"{quoted(take.name)} is also the name of take[{first}]; names must differ",
             )
 
 

@@ -249,6 +249,11 @@ def _check_promise(wave: _Wave, size: int) -> None:
             "was never finished: the recorder stopped before writing the length into the header; "
             "open it in an audio editor that repairs headers and save it again, or record again"
         )
+    if there - wave.promised > UNFINISHED:
+        raise BadInput(
+            "is longer than a WAV header can say (4 GB): the recorder should have written RF64; "
+            "cut it into shorter files or save it as FLAC"
+        )
     if wave.promised > there:
         raise BadInput(
             f"is cut short: its header promises {wave.promised // wave.block_bytes} samples a "

@@ -36,9 +36,9 @@ LONGEST_MESSAGE = 1200
 """Characters; common practice, no source: a few lines of a terminal."""
 
 CASE = settings(
-    max_examples=250,
+    max_examples=150,
     # Milliseconds; common practice, no source: nobody waits longer to be told of a mistake.
-    deadline=2000,
+    deadline=5000,
     derandomize=True,
     database=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],

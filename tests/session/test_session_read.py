@@ -644,6 +644,29 @@ def test_truncated_flac_and_rf64(folder: Path, kind: str) -> None:
     assert "is cut short" in complaint_of(folder)
 
 
+def test_a_wav_that_outgrew_its_header(folder: Path) -> None:
+    path = folder / FILES[0]
+    with path.open("r+b") as file:
+        # A file with a hole in it: 4 GiB and a little, of which the disk holds next to nothing.
+        file.truncate(path.stat().st_size + 2**32)
+    assert "is longer than a WAV header can say (4 GB)" in complaint_of(folder)
+
+
+def test_rf64_beyond_4_gb(folder: Path) -> None:
+    path = folder / FILES[0]
+    frames = 2**32 // 6 + 1000
+    soundfile.write(path, samples(), RATE, format="RF64", subtype="PCM_24")
+    raw = bytearray(path.read_bytes())
+    # EBU Tech 3306: ds64 holds the sizes of the file, of the data and the sample count.
+    struct.pack_into("<QQQ", raw, raw.index(b"ds64") + 8, 2**32 + 9000, frames * 6, frames)
+    start = raw.index(b"data") + 8
+    path.write_bytes(raw[:start])
+    with path.open("r+b") as file:
+        file.truncate(start + frames * 6)
+    # As just written into the header.
+    assert read_session(folder).takes[0].frames == frames
+
+
 def test_rf64_never_finished(folder: Path) -> None:
     path = folder / FILES[0]
     soundfile.write(path, samples(), RATE, format="RF64", subtype="PCM_24")
