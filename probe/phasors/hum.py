@@ -90,9 +90,9 @@ def under_tones(
 ) -> tuple[NDArray[np.int64], Complex, NDArray[np.bool_]]:
     """Judge the hum that may hide under each tone.
 
-    Harmonics of hum fall, as a rule, no faster than 1/m (common practice, no source). So the
-    harmonic m is taken as the strongest of its neighbours m', times m'/m where m' is higher,
-    with the neighbours' own ratio and phase from channel to channel.
+    Harmonics of hum fall, as a rule, no faster than m to the -1.5 (common practice, no source).
+    So the harmonic m is taken as the strongest of its neighbours m', times (m'/m)**1.5 where m'
+    is higher, with that neighbour's own ratio and phase from channel to channel.
 
     Parameters
     ----------
@@ -117,12 +117,12 @@ def under_tones(
     visible = np.isin(clear, mains.seen)
     for j in np.flatnonzero(order):
         m = int(order[j])
-        near = np.argsort(np.abs(clear_orders - m), kind="stable")[:4]
+        near = np.flatnonzero(np.abs(clear_orders - m) <= limits.HUM_NEIGHBOURS)
         if m > limits.HUM_LOW_ORDERS:
             near = near[visible[near]]
         if not len(near):
             continue
-        factor = np.maximum(1.0, clear_orders[near] / m)
+        factor = np.maximum(1.0, clear_orders[near] / m) ** limits.HUM_FALL
         amplitude = levels[:, near] * factor[None, :]
         best = int(np.argmax(np.sum(np.abs(amplitude) ** 2, axis=0)))
         extra[j] = np.outer(amplitude[:, best], amplitude[:, best].conj())

@@ -122,16 +122,14 @@ def gains(window: Window, fit: Fit, chunks: Chunks, lines: Lines) -> Gains:
     alone = replace(fit, a=np.where(fit.lines < len(tones), fit.a, 0.0), d=0.0 * fit.d)
     expected = model(table, window, alone, tones, 0, table.rows)
     left = residual(table, window, fit, tones, 0, table.rows)
-    groups = [lines.played, ~lines.played]
     change, energy = [], []
-    for group in (g for g in groups if np.any(g)):
+    for group in _groups(lines):
         ours, rest = expected[:, :, group], left[:, :, group]
-        cross = chunks.add(np.sum(ours.conj() * rest, axis=2))
-        own = chunks.add(np.sum(np.abs(ours) ** 2, axis=2)).real
-        seen = chunks.add(np.sum(np.abs(ours + rest) ** 2, axis=2)).real
-        own = np.maximum(own, 1e-300)
-        change.append(1.0 + cross / own)
-        energy.append(seen / own)
+        cross = chunks.add(ours.conj() * rest)
+        own = np.maximum(chunks.add(np.abs(ours) ** 2).real, 1e-300)
+        seen = chunks.add(np.abs(ours + rest) ** 2).real
+        change.append(_typical(1.0 + cross / own, own))
+        energy.append(_typical(seen / own, own).real)
     gain = np.concatenate(change).T
     inside = slice(*_chunks_inside(chunks, window))
     usual = np.median(gain[inside].real, axis=0) + 1j * np.median(gain[inside].imag, axis=0)
@@ -145,6 +143,38 @@ def gains(window: Window, fit: Fit, chunks: Chunks, lines: Lines) -> Gains:
     )
 
 
+def _typical(each: Complex | Real, own: Real) -> Complex:
+    """Return the median over the tones that carry energy: (C, chunks, tones) to (C, chunks).
+
+    What hides in a few tones (beats with hum, rumble) does not count; a moved level is in all.
+    """
+    usual = own.mean(axis=1)
+    strong = usual >= limits.JUDGE_ENERGY * usual.max(axis=1, keepdims=True)
+    out = np.empty(each.shape[:2], dtype=np.complex128)
+    for channel, use in enumerate(strong):
+        part = each[channel][:, use]
+        out[channel] = np.median(part.real, axis=1) + 1j * np.median(part.imag, axis=1)
+    return out
+
+
+def _groups(lines: Lines) -> list[NDArray[np.bool_]]:
+    """Return the tones judged together: the device's and the injected ones.
+
+    Tones where hum may stand are left out if others remain, as hum beats with them; so are
+    those with few periods in a chunk, where neighbours, hum and rumble leak in.
+    """
+    order = np.rint(lines.hz / lines.mains_hz)
+    distance = np.abs(lines.hz - order * lines.mains_hz)
+    hummed = (order >= 1) & (lines.hz < limits.HUM_TOP_HZ)
+    hummed &= distance < limits.MAINS_RANGE * lines.hz + 0.5
+    slow = lines.hz * limits.CHUNK_SECONDS < limits.CHUNK_PERIODS
+    groups = []
+    for group in (lines.played, ~lines.played):
+        choices = (group & ~hummed & ~slow, group & ~slow, group & ~hummed, group)
+        groups.extend([next(c for c in choices if np.any(c))] if np.any(group) else [])
+    return groups
+
+
 def _chunks_inside(chunks: Chunks, window: Window) -> tuple[int, int]:
     first = int(np.searchsorted(chunks.cuts, window.first))
     last = int(np.searchsorted(chunks.cuts, window.last, side="right")) - 1
@@ -155,9 +185,13 @@ def _scatter(gain: Complex) -> Real:
     """Return the standard deviation from chunk to chunk, blind to steps and slow drift."""
     if len(gain) < 3:
         return np.zeros(gain.shape[1])
-    power = np.abs(np.diff(gain, axis=0)) ** 2
+    worst = np.zeros(gain.shape[1])
+    for lag in (1, 2, 4):  # coloured noise hardly changes from one chunk to the next
+        if len(gain) > 2 * lag:
+            power = np.abs(gain[lag:] - gain[:-lag]) ** 2
+            worst = np.maximum(worst, np.median(power, axis=0))
     # |difference|² is exponential with mean 2 sigma²; its median is ln 2 times its mean
-    return np.asarray(np.sqrt(np.median(power, axis=0) / (2.0 * np.log(2.0))))
+    return np.asarray(np.sqrt(worst / (2.0 * np.log(2.0))))
 
 
 def steady_run(gain: Gains, near: tuple[int, int]) -> tuple[int, int]:

@@ -31,6 +31,12 @@ TABLE_BLOCKS_UNCLOCKED = 32768
 CHUNK_SECONDS = 0.05
 """Resolution of the search for the steady part: one period of 20 Hz."""
 
+CHUNK_PERIODS = 6.0
+"""Periods a tone should have in a chunk to judge steadiness by it, if there are such tones."""
+
+JUDGE_ENERGY = 1e-2
+"""Share of the strongest tone's energy from which a tone has a say about steadiness."""
+
 CORE_ENERGY = 0.25
 """A chunk belongs to the core of the tone above this share of the usual tone energy (-6 dB)."""
 
@@ -90,7 +96,7 @@ NOISE_OUTLIER = 10.0
 MAINS_RANGE = 0.0025
 """Relative range of the mains frequency round its nominal value (0.2 % and a margin)."""
 
-HUM_ALWAYS = 6
+HUM_ALWAYS = 10
 """Mains harmonics always looked at."""
 
 HUM_TOP_HZ = 2500.0
@@ -101,6 +107,12 @@ HUM_SEEN = 18.0
 
 HUM_RESOLUTION = 1.0
 """A tone nearer to a mains harmonic than this over T cannot be told from it."""
+
+HUM_FALL = 1.5
+"""Exponent by which hum harmonics fall with their order, at the most (common practice)."""
+
+HUM_NEIGHBOURS = 4
+"""Harmonics this many orders away still tell of the one under a tone."""
 
 HUM_LOW_ORDERS = 8
 """Up to this order a hum line under a tone may exceed its neighbours though they show nothing;
