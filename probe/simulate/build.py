@@ -46,7 +46,7 @@ from probe.simulate.network import recorded
 from probe.simulate.presets import FULL, preset_take
 from probe.simulate.sound import BITS
 from probe.simulate.spec import HumLine, StageSpec, TakeSpec, TrueBench, TrueInput
-from probe.simulate.tones import DEVICE_HZ, INJECTED_HZ, low_crest_deg
+from probe.simulate.tones import DEVICE_HZ, INJECTED_HZ, random_phases_deg
 
 HEADROOM = 0.5
 """Where the drive is left to the program, no take's peak exceeds this share of full scale."""
@@ -276,9 +276,10 @@ def _true_input(
 
 def _take_tables(table: StageTable) -> list[tuple[Side, str, TakeTable]]:
     """Return every take to be made: its side, its short name, its table with presets merged."""
-    listed = FULL if table.takes == "full" or (table.takes is None and not table.take) else ()
-    if isinstance(table.takes, tuple):
-        listed = table.takes
+    wanted = table.takes or ()
+    if table.takes is None and not table.take:
+        wanted = ("full",)
+    listed = tuple(p for word in wanted for p in (FULL if word == "full" else (word,)))
     found: list[tuple[Side, str, TakeTable]] = []
     for side in table.sides:
         found += [(side, _spoken(p), _merged(table, TakeTable(preset=p))) for p in listed]
@@ -372,6 +373,7 @@ def _take(
         raise BadInput(f'take "{name}": the preset {take.preset} plays nothing; leave signal out')
     tones, phases = _played(table, name, take)
     rate = take.sample_rate or table.sample_rate
+    volume = table.volume if take.volume is None else take.volume
     spec = TakeSpec(
         name=name,
         file="",
@@ -386,8 +388,8 @@ def _take(
         tell_phases=table.drive.tell_phases,
         drive_volts=take.drive_volts or table.drive.volts or 0.0,
         drive_dbfs=None,
-        volume=take.volume,
-        gain=_volume(table, name, take.volume),
+        volume=volume,
+        gain=_volume(table, name, volume),
         state=take.state,
         driven_input_leg=take.driven_input_leg,
         timebase=take.timebase,
@@ -438,7 +440,7 @@ def _played(
     else:
         phases = take.phases_deg
     if phases is None:
-        phases = low_crest_deg(tones, table.seed)
+        phases = random_phases_deg(len(tones), table.seed)
     _check_phases(f'take "{name}"', tones, phases)
     return tones, phases
 
@@ -507,7 +509,7 @@ def _injections(table: StageTable, name: str, take: TakeTable) -> list[Injection
 def _injected_phases(table: StageTable, inject: InjectTable) -> tuple[float, ...]:
     if inject.phases_deg is not None:
         return inject.phases_deg
-    return low_crest_deg(inject.tones_hz, table.seed + 1)
+    return random_phases_deg(len(inject.tones_hz), table.seed + 1)
 
 
 def _levels(table: StageTable, name: str, take: TakeTable, channels: int) -> tuple[float, ...]:

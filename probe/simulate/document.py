@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import Field, field_validator
 
 from probe.formats.toml import OneLine, Table
 from probe.session.model import (
@@ -42,6 +42,28 @@ Preset = Literal[
     "check-hot",
     "check-cold",
 ]
+
+Listed = Literal[
+    "full",
+    "open",
+    "open-exchanged",
+    "single-ended",
+    "inject-cold",
+    "inject-hot",
+    "load-cold",
+    "load-hot",
+    "load-across",
+    "single-ended-loaded",
+    "second-open",
+    "inject-cold-off",
+    "inject-hot-off",
+    "idle",
+    "floor",
+    "channel-match",
+    "check-hot",
+    "check-cold",
+]
+"""What ``takes`` may list: the presets, and ``full`` for the usual nine of them."""
 
 Name = Annotated[OneLine, Field(min_length=1)]
 Positive = Annotated[float, Field(gt=0.0)]
@@ -243,7 +265,7 @@ class TakeTable(Table):
     tones_hz: Tones | None = None
     phases_deg: Phases | None = None
     drive_volts: Volts | None = None
-    volume: OneLine = ""
+    volume: OneLine | None = None
     state: State = "play"
     driven_input_leg: Literal["both", "hot", "cold"] = "both"
     volts_full_scale: tuple[Volts, ...] | None = None
@@ -270,12 +292,13 @@ class StageTable(Table):
     seed: Annotated[int, Field(ge=0)] = 1
     sides: Annotated[tuple[Side, ...], Field(min_length=1)] = ("left",)
     phase: Literal["reference", "stream", "none"] = "reference"
-    takes: Literal["full"] | tuple[Preset, ...] | None = None
+    takes: tuple[Listed, ...] | None = None
     sample_rate: Annotated[int, Field(ge=44100, le=384000)] = 48000
     seconds: Annotated[float, Field(gt=0.0, le=36000.0)] = 2.0
     silence_before_s: Seconds = 0.0
     silence_after_s: Seconds = 0.0
     fade_s: Seconds = 0.0
+    volume: OneLine = ""
     container: Literal["wav", "rf64", "flac", "smaller"] = "wav"
     sample: Literal["PCM_16", "PCM_24", "PCM_32", "FLOAT", "DOUBLE"] = "PCM_24"
     device: DeviceTable
@@ -290,3 +313,9 @@ class StageTable(Table):
     truth: TruthTable = TruthTable()
     meter: tuple[MeterTable, ...] = ()
     take: Annotated[tuple[TakeTable, ...], Field(max_length=500)] = ()
+
+    @field_validator("takes", mode="before")
+    @classmethod
+    def _one_word_is_a_list(cls, value: object) -> object:
+        """Take ``takes = "full"`` as well as ``takes = ["full"]``."""
+        return (value,) if isinstance(value, str) else value

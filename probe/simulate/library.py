@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from importlib.resources import as_file, files
 
 from probe.errors import BadInput
@@ -18,6 +19,7 @@ def names() -> tuple[str, ...]:
     return tuple(sorted(n.removesuffix(".toml") for n in found if n.endswith(".toml")))
 
 
+@lru_cache(maxsize=64)
 def load(name: str) -> CircuitFile:
     """Return one circuit of the library.
 

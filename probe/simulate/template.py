@@ -19,6 +19,7 @@ seconds = 2.0                   # of tone in each take
 silence_before_s = 0.0          # before and after it, and the ramps inside it
 silence_after_s = 0.0
 fade_s = 0.0
+volume = ""                     # the device's setting in takes that name none
 container = "wav"               # wav | rf64 | flac | smaller (FLAC at its best)
 sample = "PCM_24"               # PCM_16 | PCM_24 | PCM_32 | FLOAT | DOUBLE; integers are dithered
 
@@ -96,6 +97,7 @@ noise_corner_hz = 0.0           # below it noise grows as 1/f
 
 # [[take]]                      # more takes; everything a take of session.toml may say, and:
 # preset = "load-hot"           # start from a preset
+# name = "load hot, it moved"
 # seconds = 3.0                 # silence_before_s, silence_after_s, fade_s, sample_rate as above
 # level_step = { at_s = 1.2, db = -0.5 }
 # level_db = [0.03]             # this take's level over nominal, one for all channels or each
