@@ -112,14 +112,17 @@ def under_tones(
     if not np.any(order):
         return order, extra, limited
     clear = _clear(window, lines.hum, mains.ratio, fit.w[: len(lines.hz)])
-    levels = _levels(window, fit, mains, clear)
+    levels = levels_of(window, fit, mains, clear)
     clear_orders = lines.orders[clear - count]
     visible = np.isin(clear, mains.seen)
     for j in np.flatnonzero(order):
         m = int(order[j])
-        near = np.flatnonzero(np.abs(clear_orders - m) <= limits.HUM_NEIGHBOURS)
+        away = np.abs(clear_orders - m)
+        close = away <= limits.HUM_NEIGHBOURS
         if m > limits.HUM_LOW_ORDERS:
-            near = near[visible[near]]
+            near = np.flatnonzero(close & visible)
+        else:
+            near = np.flatnonzero(close | (visible & (away <= limits.HUM_FAR_NEIGHBOURS)))
         if not len(near):
             continue
         factor = np.maximum(1.0, clear_orders[near] / m) ** limits.HUM_FALL
@@ -148,7 +151,7 @@ def _nominal(window: Window, lines: Lines) -> float:
     return float(window.table.line_w[0] / (2.0 * np.pi * lines.hz[0]))
 
 
-def _levels(window: Window, fit: Fit, mains: Mains, hum: Index) -> Complex:
+def levels_of(window: Window, fit: Fit, mains: Mains, hum: Index) -> Complex:
     """Return the peak phasors of hum lines at the window's centre, shape (C, hum)."""
     table = window.table
     w = table.line_w[hum] * mains.ratio

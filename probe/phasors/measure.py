@@ -22,6 +22,7 @@ from probe.phasors.hum import Mains, find_mains, under_tones
 from probe.phasors.lines import Lines, lines_of
 from probe.phasors.model import Remark, TakePhasors
 from probe.phasors.noise import local_noise
+from probe.phasors.quiet import quiet_hum, stands_on_mains
 from probe.phasors.steady import (
     Chunks,
     Gains,
@@ -64,14 +65,32 @@ def measure(session: Session, *, progress: Progress | None = None) -> tuple[Take
         If a take's audio cannot be read.
     """
     takes = [take for take in session.takes if carries_tones(take)]
+    mains_hz = session.bench.mains_hz
+    known: dict[str, dict[str, dict[int, float]]] = {}
     out = []
     for done, take in enumerate(takes):
         if progress is not None:
             progress(done, len(takes), take.name)
-        out.append(measure_take(take, session.bench.mains_hz))
+        hz = lines_of(take, mains_hz).hz
+        if stands_on_mains(hz, mains_hz, take.frames / take.sample_rate) and take.side not in known:
+            known[take.side] = _heard_in_silence(session, take.side)
+        out.append(measure_take(take, mains_hz, known_hum=known.get(take.side)))
     if progress is not None:
         progress(len(takes), len(takes), "")
     return tuple(out)
+
+
+def _heard_in_silence(session: Session, side: str) -> dict[str, dict[int, float]]:
+    """Return the hum of one side's takes without tones, the strongest of each harmonic."""
+    out: dict[str, dict[int, float]] = {}
+    for take in session.takes:
+        if take.side != side or take.signal not in ("idle", "floor") or carries_tones(take):
+            continue
+        for role, heard in quiet_hum(take, session.bench.mains_hz, _file_pieces(take)).items():
+            kept = out.setdefault(role, {})
+            for order, volts in heard.items():
+                kept[order] = max(kept.get(order, 0.0), volts)
+    return out
 
 
 def carries_tones(take: Take) -> bool:

@@ -114,6 +114,9 @@ HUM_FALL = 1.5
 HUM_NEIGHBOURS = 4
 """Harmonics this many orders away still tell of the one under a tone."""
 
+HUM_FAR_NEIGHBOURS = 9
+"""The same for visible harmonics beside a low order, where hum is strong and uneven."""
+
 HUM_LOW_ORDERS = 8
 """Up to this order a hum line under a tone may exceed its neighbours though they show nothing;
 their noise is then taken as hum."""
