@@ -7,7 +7,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from probe.stage.analyse import analyse_session
+from probe.facts import analyse_session
 
 from .cases import Case, write
 from .sessions import Written
