@@ -54,8 +54,8 @@ HEADROOM = 0.5
 MOST_DRIVE_VOLTS = 0.25
 """Nor does it drive the device harder than this per tone, as a careful bench would."""
 
-MOST_FRAMES = 1 << 28
-"""Of one take; more is a mistyped duration."""
+MOST_FRAMES = 1 << 25
+"""Of one take, which is made in memory: eleven minutes at 48 kHz."""
 
 SHORTEST_GAP_S = 1.5
 """Between takes cut from one stream: somebody turns a switch."""
@@ -92,6 +92,8 @@ def stage_of(table: StageTable | Mapping[str, Any]) -> StageSpec:
     """
     if not isinstance(table, StageTable):
         table = StageTable.model_validate(dict(table))
+    if table.takes == () and not table.take:
+        raise BadInput('takes is empty and there is no [[take]]; write takes = "full" or list some')
     circuits = {side: _circuit(table, side) for side in table.sides}
     tables = _take_tables(table)
     width = max((len(t.channels or ()) for _, _, t in tables), default=2)
@@ -399,7 +401,7 @@ def _take(
         tell_injected_phases=all(i.tell_phases for i in take.inject),
         sample_rate=rate,
         seconds=take.seconds or table.seconds,
-        silence_before_s=_first(take.silence_before_s, table.silence_before_s),
+        silence_before_s=_silence(table, name, take, rate),
         silence_after_s=_first(take.silence_after_s, table.silence_after_s),
         fade_s=_first(take.fade_s, table.fade_s),
         step_at_s=take.level_step.at_s if take.level_step else math.inf,
@@ -410,6 +412,13 @@ def _take(
     )
     _check_take(spec, tones)
     return replace(spec, delay_s=_delay(table, take, spec))
+
+
+def _silence(table: StageTable, name: str, take: TakeTable, rate: int) -> float:
+    """Return how long nothing is heard, whole samples: as said, and a little more at random."""
+    silence = _first(take.silence_before_s, table.silence_before_s)
+    more = float(_rng(table.seed, "silence", name).uniform(0.0, 1.0)) * table.silence_spread_s
+    return round((silence + more) * rate) / rate
 
 
 def _first(said: float | None, otherwise: float) -> float:
@@ -441,6 +450,8 @@ def _played(
         phases = take.phases_deg
     if phases is None:
         phases = random_phases_deg(len(tones), table.seed)
+    if not tones:
+        raise BadInput(f'take "{name}": signal "{take.signal}" needs tones_hz')
     _check_phases(f'take "{name}"', tones, phases)
     return tones, phases
 

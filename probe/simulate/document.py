@@ -297,6 +297,7 @@ class StageTable(Table):
     seconds: Annotated[float, Field(gt=0.0, le=36000.0)] = 2.0
     silence_before_s: Seconds = 0.0
     silence_after_s: Seconds = 0.0
+    silence_spread_s: Seconds = 0.0
     fade_s: Seconds = 0.0
     volume: OneLine = ""
     container: Literal["wav", "rf64", "flac", "smaller"] = "wav"

@@ -18,6 +18,7 @@ sample_rate = 48000
 seconds = 2.0                   # of tone in each take
 silence_before_s = 0.0          # before and after it, and the ramps inside it
 silence_after_s = 0.0
+silence_spread_s = 0.0          # up to so much more before it, another in every take
 fade_s = 0.0
 volume = ""                     # the device's setting in takes that name none
 container = "wav"               # wav | rf64 | flac | smaller (FLAC at its best)

@@ -1,8 +1,12 @@
 """The circuit solver against closed forms."""
 
+import ast
+from pathlib import Path
+
 import numpy as np
 import pytest
 
+import probe.simulate
 from probe.errors import BadInput
 from probe.simulate.circuit import (
     Amplifier,
@@ -161,6 +165,18 @@ def test_excitations_are_solved_side_by_side():
 def test_circuits_without_a_solution_are_refused(elements, says):
     with pytest.raises(BadInput, match=says):
         solve(Circuit(elements), HZ, [{"U": 1.0}])
+
+
+def test_the_solver_stands_alone():
+    # what is simulated proves the analysis only while the two have nothing in common
+    allowed = {"session.model", "formats.toml", "formats.text", "errors", "decibels"}
+    for path in Path(probe.simulate.__file__).parent.rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text())):
+            names = [node.module] if isinstance(node, ast.ImportFrom) else []
+            names += [a.name for a in node.names] if isinstance(node, ast.Import) else []
+            for name in names:
+                room = name.removeprefix("probe.") if name.startswith("probe") else None
+                assert room is None or room.startswith("simulate") or room in allowed, path
 
 
 def test_an_unknown_source_is_refused():

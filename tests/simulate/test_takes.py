@@ -160,6 +160,17 @@ def test_the_tone_begins_with_its_declared_phases():
     assert made.takes[0].delay_s == 0.5
 
 
+def test_somebody_presses_record_at_another_moment_in_every_take():
+    made = stage(phase="none", silence_before_s=0.3, silence_spread_s=0.2, seconds=1.0)
+    before = [t.silence_before_s for t in made.takes]
+    assert len(set(before)) == len(before)
+    assert min(before) >= 0.3
+    assert max(before) <= 0.5
+    assert [t.delay_s for t in made.takes] == before
+    gate = volts(made, made.takes[0])[:, 0] != 0
+    assert np.flatnonzero(gate)[0] == pytest.approx(before[0] * 48000, abs=2)
+
+
 def test_drift_moves_each_channel_of_each_take():
     made = stage(phase="none", truth={"drift_db": 0.05}, seed=2)
     levels = np.array([t.levels for t in made.takes])
