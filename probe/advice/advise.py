@@ -21,7 +21,7 @@ from probe.advice.figures import Against, Figures, Scale, figures, over_assumpti
 from probe.advice.model import Advice, Note, OptionAdvice
 from probe.advice.quantity import Quantity, from_draws
 from probe.advice.rules import Case, Finding, Stage, Verdict, condition, judge, severity
-from probe.advice.sampled import Sampled, completions, sample
+from probe.advice.sampled import Sampled, completions, forget, sample
 from probe.advice.solve import Response, solve_option
 from probe.advice.subject import Device, Facts, SideFacts, device_of, side_of
 from probe.advice.wiring import OPTIONS, Option
@@ -125,6 +125,8 @@ class _Desk:
         self.destination = destination
         self.operating = operating
         self.sampled = sample(source)
+        for leg in side.bounded:
+            self.sampled = forget(self.sampled, leg)
         self._corners: dict[str, tuple[Sampled, ...]] = {}
         self._responses: dict[tuple[object, ...], Response] = {}
         self._figures: dict[tuple[object, ...], Figures] = {}

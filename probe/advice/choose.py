@@ -122,7 +122,10 @@ def _reaching(pool: Sequence[_Candidate], wanted: float) -> tuple[list[_Candidat
         c for c, gain in known if gain is not None and gain.low >= wanted - limit.GAIN_REACHED_DB
     ]
     if reached:
-        return reached, [_loud_enough(reached[0], wanted)]
+        says = [_loud_enough(reached[0], wanted)]
+        if any(s.figures.loudness_vs_reference_db is None for c in reached for s in c.sides):
+            says.append("compared by level, because the sensitivities are not given")
+        return reached, says
     best = max(gain.value for _, gain in known if gain is not None)
     near = [
         (c, gain) for c, gain in known
@@ -137,6 +140,8 @@ LINKS = {"rca-link": "the RCA link", "xlr-link": "the native XLR link"}
 
 
 def _loud_enough(candidate: _Candidate, wanted: float) -> str:
+    if candidate.option.id == "rca-to-rca" and wanted <= 0.0:
+        return "it is the RCA link itself, and no more loudness is wanted"
     link = LINKS.get(candidate.sides[0].reference)
     if link is None:
         return "loud enough by the usual level of a single-ended output"

@@ -176,11 +176,24 @@ def _level_near(response: Response, wanted: float, factor: Floats) -> Quantity |
 
 
 def _most(hz: Floats, losses: Floats, band: tuple[float, float]) -> Quantity | None:
+    """Return the largest of ``losses`` (N, G) in a band.
+
+    Its interval runs from the largest lower end to the largest upper end over the frequencies:
+    the largest of many doubtful values taken draw by draw would look certain and be too large.
+    """
     inside = (hz >= band[0] / NEAR_EDGE) & (hz <= band[1] * NEAR_EDGE)
     known = inside & np.isfinite(losses[0])
     if not known.any():
         return None
-    return from_draws(losses[:, known].max(axis=1), "dB")
+    central, draws = losses[0, known], losses[1:, known]
+    k = int(np.argmax(central))
+    value, at_hz = float(central[k]), float(hz[known][k])
+    if draws.size == 0:
+        return Quantity(value, "dB", value, value, at_hz)
+    ends = np.quantile(draws, [0.025, 0.975], axis=0)
+    low = float(np.minimum(ends[0], central).max())
+    high = float(np.maximum(ends[1], central).max())
+    return Quantity(min(max(value, low), high), "dB", low, high, at_hz)
 
 
 def _peak_current(response: Response, maximum: Floats) -> Quantity | None:

@@ -38,6 +38,10 @@ STEEPEST_STEP = 3.4
 STEEPEST_TURN the largest of phase (rad), for which log magnitude and phase are followed."""
 STEEPEST_TURN = np.pi / 2.0
 
+CANCELLING = 0.05
+"""Differential over leg level below which the legs cancel, and their difference has no phase
+that could be relied on."""
+
 SILENT_KINDS = ("impedance-balanced", "unbalanced", "pin-3-unconnected")
 """Kinds whose cold leg carries nothing."""
 
@@ -89,13 +93,30 @@ def sample(source: Source) -> Sampled:
         raise ValueError("a source without frequencies")
     hz = _grid(source.hz)
     at = int(np.argmin(np.abs(np.log(hz / _nearest(_played(source), 1000.0)))))
-    voc = _on_grid(source.hz, _stack(source.voc, source.voc_draws), hz)
+    turn = _turn(source)
+    voc = _on_grid(source.hz, _stack(source.voc, source.voc_draws) * turn, hz)
     z = _on_grid(source.hz, _stack(source.z, source.z_draws), hz)
-    leg_voc = _on_grid(source.hz, _stack(source.legs_voc, source.legs_voc_draws), hz)
+    leg_voc = _on_grid(source.hz, _stack(source.legs_voc, source.legs_voc_draws) * turn, hz)
     leg_z = _on_grid(source.hz, _stack(source.legs_z, source.legs_z_draws), hz)
     return Sampled(
         hz, at, _prefer(voc, _modal_voc(leg_voc)), _prefer(z, _modal_z(leg_z)), leg_voc, leg_z
     )
+
+
+def _turn(source: Source) -> Complex:
+    """Return what takes out the phase each tone was played with, shape (F, 3), of magnitude 1.
+
+    Every tone starts at a phase of its own, which says nothing about the device and cannot be
+    interpolated. The legs are turned together, so that their difference stays; the single-ended
+    output, never solved together with them, by itself.
+    """
+    pair = source.voc[:, 0]
+    for leg in (source.legs_voc[:, 0], source.legs_voc[:, 1]):
+        better = np.isfinite(leg) & ~(np.abs(pair) > CANCELLING * np.abs(leg))
+        pair = np.where(better, leg, pair)
+    phases = np.stack([pair, pair, source.voc[:, 2]], axis=1)
+    known = np.isfinite(phases) & (phases != 0.0)
+    return np.exp(-1j * np.angle(np.where(known, phases, 1.0)))
 
 
 def _played(source: Source) -> Floats:
@@ -242,45 +263,67 @@ def _with_single_ended(
     return replace(sampled, leg_z=leg_z, leg_voc=leg_voc, assumed=(*sampled.assumed, said))
 
 
+@dataclass(frozen=True)
+class _Corner:
+    """One thing the unknown may be.
+
+    Own impedances in ohm; couplings as the share of the other leg's own impedance; the silent
+    leg's share of the driven leg's voltage.
+    """
+
+    hot: float
+    cold: float
+    into_hot: float = 0.0
+    into_cold: float = 0.0
+    share: float = 0.0
+
+    def exchanged(self) -> _Corner:
+        """Return the same with pins 2 and 3 in each other's place."""
+        return _Corner(self.cold, self.hot, self.into_cold, self.into_hot, self.share)
+
+
+def forget(sampled: Sampled, leg: int) -> Sampled:
+    """Return the source without what it says of ``leg`` (0 hot, 1 cold): only a bound is known."""
+    leg_z, leg_voc, z, voc = (
+        array.copy() for array in (sampled.leg_z, sampled.leg_voc, sampled.z, sampled.voc)
+    )
+    leg_z[..., :2, leg] = np.nan
+    leg_voc[..., leg] = np.nan
+    z[..., :2, :2] = np.nan
+    voc[..., :2] = np.nan
+    return replace(sampled, leg_z=leg_z, leg_voc=leg_voc, z=z, voc=voc)
+
+
 def _complete_legs(sampled: Sampled, kind: str, exchanged: bool) -> list[Sampled]:
     if not np.isnan(sampled.z[..., :2, :2]).any() or kind not in _FILLS:
         return [sampled]
-    corners = _FILLS[kind]
-    if exchanged:
-        corners = tuple((c, h, into_c, into_h) for h, c, into_h, into_c in corners)
+    corners = [c.exchanged() if exchanged else c for c in _FILLS[kind]]
     return [_with_legs(sampled, kind, corner, 0 if exchanged else 1) for corner in corners]
 
 
-def _with_legs(
-    sampled: Sampled, kind: str, corner: tuple[float, float, float, float], silent: int
-) -> Sampled:
-    """Fill unknown entries with ``corner``: own hot, own cold, cold into hot, hot into cold.
+def _with_legs(sampled: Sampled, kind: str, corner: _Corner, silent: int) -> Sampled:
+    """Fill unknown entries with ``corner``; ``silent`` is the leg without signal, if there is one.
 
-    ``silent`` is the leg without signal, where the kind has one.
-
-    A coupling is the share of the other leg's own impedance; own impedances of a floating stage
-    are alike, so one that is known stands for the other.
+    The legs of a floating stage are alike: what is known of one stands for the other.
     """
-    own_hot, own_cold, into_hot, into_cold = corner
     gaps = np.isnan(sampled.leg_z[..., :2, :2]).any(axis=(0, 1, 2))
     unknown = tuple(
         pin for pin, gap in zip(("hot", "cold"), np.atleast_1d(gaps), strict=True) if gap
     )
     leg_z, leg_voc = sampled.leg_z.copy(), sampled.leg_voc.copy()
     hot, cold = leg_z[..., 0, 0], leg_z[..., 1, 1]
+    into_hot, into_cold = leg_z[..., 0, 1], leg_z[..., 1, 0]
     if kind in FLOATING_KINDS:
-        both = np.isnan(hot) & np.isnan(cold)
-        hot_filled = np.where(np.isnan(hot), np.where(both, own_hot, cold), hot)
-        cold_filled = np.where(np.isnan(cold), np.where(both, own_cold, hot), cold)
-    else:
-        hot_filled = np.where(np.isnan(hot), own_hot, hot)
-        cold_filled = np.where(np.isnan(cold), own_cold, cold)
-    leg_z[..., 0, 0], leg_z[..., 1, 1] = hot_filled, cold_filled
-    zhc, zch = leg_z[..., 0, 1], leg_z[..., 1, 0]
-    leg_z[..., 0, 1] = np.where(np.isnan(zhc), into_hot * cold_filled, zhc)
-    leg_z[..., 1, 0] = np.where(np.isnan(zch), into_cold * hot_filled, zch)
+        hot, cold = _prefer(hot, cold), _prefer(cold, hot)
+        into_hot, into_cold = _prefer(into_hot, into_cold), _prefer(into_cold, into_hot)
+    hot = np.where(np.isnan(hot), corner.hot, hot)
+    cold = np.where(np.isnan(cold), corner.cold, cold)
+    leg_z[..., 0, 0], leg_z[..., 1, 1] = hot, cold
+    leg_z[..., 0, 1] = np.where(np.isnan(into_hot), corner.into_hot * cold, into_hot)
+    leg_z[..., 1, 0] = np.where(np.isnan(into_cold), corner.into_cold * hot, into_cold)
     if kind in SILENT_KINDS:
-        leg_voc[..., silent] = np.nan_to_num(leg_voc[..., silent])
+        other = leg_voc[..., 1 - silent]
+        leg_voc[..., silent] = _prefer(leg_voc[..., silent], corner.share * other)
     return replace(
         sampled,
         leg_z=leg_z,
@@ -312,22 +355,31 @@ def _prefer(first: Complex, second: Complex) -> Complex:
 FLOATING_KINDS = ("electronically-floating", "transformer-coupled")
 
 _W = WORST_SOURCE_OHM
-_FILLS: dict[str, tuple[tuple[float, float, float, float], ...]] = {
-    "differential": ((0.0, 0.0, 0.0, 0.0), (_W, _W, 0.0, 0.0)),
-    "impedance-balanced": ((0.0, 0.0, 0.0, 0.0), (_W, _W, 0.0, 0.0)),
-    "unbalanced": ((0.0, 0.0, 0.0, 0.0), (_W, 1.0, 0.0, 0.0)),
-    "pin-3-unconnected": ((0.0, 1e5, 0.0, 0.0), (_W, 1e9, 0.0, 0.0)),
-    "ground-sensing": ((0.0, 1.0, 1.0, 0.0), (_W, 1e5, 1.0, 0.0)),
+_FILLS: dict[str, tuple[_Corner, ...]] = {
+    "differential": (_Corner(0.0, 0.0), _Corner(_W, _W)),
+    "impedance-balanced": (_Corner(0.0, 0.0), _Corner(_W, _W)),
+    "unbalanced": (_Corner(0.0, 0.0), _Corner(_W, 1.0)),
+    "pin-3-unconnected": (
+        _Corner(0.0, 1e5),
+        _Corner(_W, 1e9),
+        _Corner(_W, 2e6, into_cold=0.5, share=0.5),
+    ),
+    "ground-sensing": (_Corner(0.0, 1.0, into_hot=1.0), _Corner(_W, 1e5, into_hot=1.0)),
     "electronically-floating": (
-        (500.0, 500.0, 1.0, 1.0), (500.0, 500.0, 0.8, 0.8), (1e5, 1e5, 1.0, 1.0),
+        _Corner(500.0, 500.0, 1.0, 1.0),
+        _Corner(500.0, 500.0, 0.8, 0.8),
+        _Corner(1e5, 1e5, 1.0, 1.0),
     ),
     "transformer-coupled": (
-        (500.0, 500.0, 1.0, 1.0), (1e7, 1e7, 1.0, 1.0),
-        (_W, _W, -0.1, -0.1), (30.0, 30.0, -0.8, -0.8),
+        _Corner(500.0, 500.0, 1.0, 1.0),
+        _Corner(1e7, 1e7, 1.0, 1.0),
+        _Corner(_W, _W, -0.1, -0.1),
+        _Corner(30.0, 30.0, -0.8, -0.8),
     ),
-}  # fmt: skip
+}
 """Corners of what the kind leaves open, ohm and couplings. Own impedances of separate legs as
-any line output; of pin 3 connected to nothing from strays; of a floating stage from a few hundred
+any line output; of pin 3 connected to nothing from strays (half of what they carry may come from
+pin 2); of a floating stage from a few hundred
 ohm (loosely cross-coupled) upward; couplings as the kinds are told apart by. [judgement]"""
 
 _FILL_WORDS = {

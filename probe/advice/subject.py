@@ -44,6 +44,8 @@ class SideFacts:
     stage: Stage
     recorder_ohm: float | None
     metered: bool
+    bounded: tuple[int, ...] = ()
+    """Legs (0 hot, 1 cold) whose impedance is only known to lie above something."""
 
     @property
     def exchanged(self) -> bool:
@@ -98,6 +100,7 @@ def side_of(facts: Facts, name: str) -> SideFacts:
         ),
         recorder_ohm=_recorder_ohm(facts, values.get("single_ended_level", {})),
         metered=bool(direct),
+        bounded=_bounded(values),
     )
 
 
@@ -110,6 +113,22 @@ def _possible(kind: str, also: object) -> tuple[str, ...]:
     ]
     kinds = [k for k in (kind, *others) if k != "undetermined"]
     return tuple(dict.fromkeys(kinds)) or EVERY_KIND
+
+
+def _bounded(values: Mapping[str, Any]) -> tuple[int, ...]:
+    """Return the legs of which only a bound is known.
+
+    Not of a floating pair: there the legs by themselves may be beyond the recorder while the
+    differential impedance, which carries the signal, is known.
+    """
+    pair = values.get("differential_impedance")
+    if pair is not None and "bound" not in pair:
+        return ()
+    return tuple(
+        leg
+        for leg, name in enumerate(("hot", "cold"))
+        if values.get(f"{name}_impedance", {}).get("bound") == "above"
+    )
 
 
 def _direct_volts(values: Mapping[str, Any]) -> dict[str, float]:

@@ -78,4 +78,5 @@ def sources_of(facts: dict[str, Any]) -> dict[str, Any]:
     """Return the identified stage of every side of ``facts`` that has one."""
     from probe.facts import source_from_facts
 
-    return {side: source_from_facts(facts, side) for side in facts["sides"]}
+    sources = {side: source_from_facts(facts, side) for side in facts["sides"]}
+    return {side: source for side, source in sources.items() if source is not None}

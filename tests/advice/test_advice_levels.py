@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from fractions import Fraction
 
 import numpy as np
@@ -367,6 +368,37 @@ def test_tones_are_kept_and_nothing_lies_beyond_them() -> None:
     assert set(TONES) <= set(sampled.hz)
     assert (sampled.hz[0], sampled.hz[-1]) == (TONES[0], TONES[-1])
     assert sampled.hz[sampled.at] == 997.0
+
+
+def test_the_phases_of_the_played_tones_do_not_matter() -> None:
+    socket, cable = Input("rca", "rca", "single-ended", 47e3), Cable(20.0, 2e-9, 0.6, 0.02)
+    stage = cross_coupled(draws=20, spread=0.01)
+    rng = np.random.default_rng(3)
+    turn = np.exp(2j * np.pi * rng.random((TONES.size, 1)))
+    played = dataclasses.replace(
+        stage,
+        voc=stage.voc * turn, voc_draws=stage.voc_draws * turn,
+        legs_voc=stage.legs_voc * turn, legs_voc_draws=stage.legs_voc_draws * turn,
+    )  # fmt: skip
+    for option in ("rca-to-rca", "xlr-to-rca/pin-3-open", "xlr-to-rca/pin-3-tied-at-source"):
+        plain, turned = (np.abs(heard(s, option, socket, cable).level) for s in (stage, played))
+        assert np.allclose(plain, turned, rtol=1e-9)
+
+
+def test_doubt_at_one_tone_is_not_taken_for_a_loss() -> None:
+    """A loss is certain only where some frequency shows it; noise at one tone shows nothing."""
+    stage = source(single=1.0, z_single=100.0, draws=400)
+    rng = np.random.default_rng(4)
+    draws = stage.legs_voc_draws.copy()
+    draws[:, 0, 2] *= np.exp(2.0 * rng.standard_normal(400))
+    stage = dataclasses.replace(stage, legs_voc_draws=draws)
+    response = heard(stage, "rca-to-rca")
+    # the output's own response would be taken out: all of it is put down to the connection here
+    noisy = dataclasses.replace(response, open_level=np.ones_like(response.level))
+    found = figures(noisy, Scale(np.ones(1), np.ones(1)), None, None, None).connection_loss_anywhere
+    assert found is not None
+    assert found.low < 1.0
+    assert found.high > 20.0
 
 
 def test_interpolation_of_a_capacitive_impedance_is_exact_between_tones() -> None:
