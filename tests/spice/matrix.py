@@ -50,7 +50,7 @@ def run(case: Case) -> Run:
     analysed.cache_clear()
     stage, facts = side_of(document)["stage"], compare(document, written)
     if case.rough:
-        failures = [*missing_facts(case.circuit, facts), *outside(facts)]
+        failures = [*missing_facts(case.circuit, facts), *outside(facts, case.circuit)]
     else:
         failures = full_session_failures(document, written, case.situation)
     return Run(
@@ -63,7 +63,7 @@ def run(case: Case) -> Run:
         _worst(facts, ["differential_impedance"]),
         _worst(facts, ["hot_level_pin_3_tied"], least=1e-4),
         len(facts),
-        sum(f.inside for f in facts.values()),
+        len(facts) - len(outside(facts, case.circuit)),
         tuple(failures),
     )
 
