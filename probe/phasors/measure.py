@@ -138,7 +138,17 @@ def _table(take: Take, lines: Lines, pieces: Pieces) -> Table:
         rate = coarse_rate(table, 0, table.rows, lines.tones)
         return table.line_w * rate if _coherent(table, lines, rate) else None
 
-    return project(pieces, line_w, block, len(take.channels), guess)
+    unused = [c for c, role in enumerate(take.channels) if role == "unused"]
+    used = _without(pieces, unused) if unused else pieces
+    return project(used, line_w, block, len(take.channels), guess)
+
+
+def _without(pieces: Pieces, unused: list[int]) -> Pieces:
+    """Silence channels nobody asks about: nothing in them may disturb the others."""
+    for piece in pieces:
+        quiet = piece.copy()
+        quiet[:, unused] = 0.0
+        yield quiet
 
 
 def _coherent(table: Table, lines: Lines, rate: float) -> bool:

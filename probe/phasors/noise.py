@@ -47,16 +47,15 @@ def _spectrum(
     """
     span = window.table.span
     unit = 2.0 * np.pi / window.frames
-    # a block's own averaging is undone, so stay where it is mild
+    # rows hold what is within half a row rate of the tone, so stay well inside
     reach = int(0.35 * window.frames / span)
     # the bin beside the tone is left out: the clock was fitted to what is in it
     side = np.arange(2, max(3, min(limits.NOISE_BINS, reach)) + 1)
     offsets = unit * np.concatenate([-side[::-1], side])
     turned = left * spin(-w, window.start[0], span, len(window.start))
     blocks = spin(-offsets, window.tau[0], span, len(window.tau)).T / len(window.tau)
-    own = window.table.own_response(w + offsets[:, None], tones)
-    # the block's phase for an offset belongs to its middle, as tau does
-    own = own * np.exp(-1j * offsets * 0.5 * (span - 1))[:, None]
+    # noise keeps its density when cut into rows: a row's averaging and its aliases add up to 1
+    own = window.table.own_response(w, tones)
     return np.asarray(2.0 * (blocks @ turned) / own), offsets
 
 

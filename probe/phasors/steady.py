@@ -259,17 +259,20 @@ def outside(gain: Gains, first: int, last: int) -> str | None:
 def _one_side(off: Complex, energy: Real, usual: Complex, sigma: Real, noise: Real) -> str | None:
     """Judge the chunks on one side, nearest first."""
     level = np.abs(off + usual)
-    bound = np.maximum(limits.STEADY_GAIN, limits.GAIN_SIGMAS * sigma)
+    noisy = limits.GAIN_SIGMAS * sigma
+    bound = np.maximum(limits.STEADY_GAIN, noisy)
     for at in range(len(off) - limits.PLATEAU_CHUNKS + 1):
         part = slice(at, at + limits.PLATEAU_CHUNKS)
         swing = np.abs(off[part] - off[part].mean(axis=0)).max(axis=0)
-        loud = np.all(energy[part] > limits.SILENT_GAIN**2 + 2.0 * noise, axis=0)
-        if not np.all((swing < bound) & loud):
-            continue
         change = np.abs(off[part].mean(axis=0))
+        # a fade moves on by as much as it has moved; a level stays
+        still = swing < np.maximum(noisy, np.minimum(bound, limits.PLATEAU_SWING * change))
+        loud = np.all(energy[part] > limits.SILENT_GAIN**2 + 2.0 * noise, axis=0)
         if np.all(change < bound):
-            if np.any(np.abs(off[:at]) > bound):
+            if np.any(np.abs(off[:at]) > bound) and np.all(loud):
                 return "disturbed"
+            continue
+        if not np.all(still & loud):
             continue
         return _kind(off[part], energy[part], usual)
     if len(off) < limits.PLATEAU_CHUNKS:

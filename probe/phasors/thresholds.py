@@ -55,6 +55,9 @@ GAIN_BLIND = 0.5
 PLATEAU_CHUNKS = 3
 """So many chunks outside the steady part that agree with each other are a level, not a fade."""
 
+PLATEAU_SWING = 0.25
+"""... within this share of their distance from the steady level."""
+
 SILENT_GAIN = 0.1
 """Below this share of the steady level a plateau is not called a level (-20 dB)."""
 
