@@ -26,6 +26,7 @@ from probe.advice.solve import Response, solve_option
 from probe.advice.subject import Device, Facts, SideFacts, device_of, side_of
 from probe.advice.wiring import OPTIONS, Option
 from probe.advice.words import TAKES
+from probe.errors import BadInput
 from probe.facts.source import Source
 
 Floats = NDArray[np.float64]
@@ -63,9 +64,13 @@ def advise(facts: Facts, sources: Mapping[str, Source], destination: Destination
         A ``probe-facts/1`` document.
     sources
         The identified stage of each side (``left``, ``right``, ``mono``) that has one.
+
+    Raises
+    ------
+    BadInput
+        The facts are not what the format says.
     """
-    device = device_of(facts)
-    sides = [side_of(facts, name) for name in facts.get("sides", {})]
+    device, sides = _subject(facts)
     operating = _operating(device, destination)
     refused = refusal(device, sides)
     options: list[OptionAdvice] = []
@@ -75,6 +80,7 @@ def advise(facts: Facts, sources: Mapping[str, Source], destination: Destination
             if side.name in sources:
                 desk = _Desk(device, side, sources[side.name], destination, operating)
                 options += _side_options(desk)
+        cautions += _unmeasured(sides, sources)
         cautions += general_cautions(device, sides, destination, [o.option for o in options])
     choices = choose(options, destination)
     return Advice(
@@ -86,6 +92,26 @@ def advise(facts: Facts, sources: Mapping[str, Source], destination: Destination
         choices=choices,
         cautions=tuple(cautions),
     )
+
+
+def _subject(facts: Facts) -> tuple[Device, list[SideFacts]]:
+    try:
+        return device_of(facts), [side_of(facts, name) for name in facts["sides"]]
+    except (AttributeError, KeyError, TypeError, ValueError) as error:
+        what = f"{type(error).__name__} {error}"[:80]
+        raise BadInput(
+            f"facts: damaged or not complete ({what}); write them again with probe analyse"
+        ) from error
+
+
+def _unmeasured(sides: Sequence[SideFacts], sources: Mapping[str, Source]) -> list[Note]:
+    """Say of each side without a source that nothing can be advised for it."""
+    silent = [side.name for side in sides if side.name not in sources]
+    if sides and not silent:
+        return []
+    names = ", ".join(silent) or "any side"
+    says = f"No take of {names} has the device playing: nothing can be told. Record an open take."
+    return [Note("nothing-measured", says)]
 
 
 def allowed(device: Device, socket: Input) -> list[Option]:

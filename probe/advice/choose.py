@@ -122,17 +122,17 @@ def _reaching(pool: Sequence[_Candidate], wanted: float) -> tuple[list[_Candidat
         c for c, gain in known if gain is not None and gain.low >= wanted - limit.GAIN_REACHED_DB
     ]
     if reached:
-        says = [_loud_enough(reached[0], wanted)]
+        why = [_loud_enough(reached[0], wanted)]
         if any(s.figures.loudness_vs_reference_db is None for c in reached for s in c.sides):
-            says.append("compared by level, because the sensitivities are not given")
-        return reached, says
+            why.append("compared by level, because the sensitivities are not given")
+        return reached, why
     best = max(gain.value for _, gain in known if gain is not None)
     near = [
         (c, gain) for c, gain in known
         if gain is not None and best - gain.value <= max(limit.TIE_BREAK_DB, gain.u95)
     ]  # fmt: skip
     most = max((gain for _, gain in near), key=lambda q: q.value)
-    says = f"nothing gives the wanted {wanted:+g} dB; this comes nearest ({signed_decibels(most)})"
+    says = f"nothing gives the wanted {wanted:+g} dB; this comes nearest: {signed_decibels(most)}"
     return [c for c, _ in near], [says]
 
 

@@ -24,10 +24,15 @@ def render(advice: Advice) -> str:
     for choice in advice.choices:
         lines += ["", *_choice(advice, choice)]
     lines += ["", *_table(advice.options)]
-    lines += (
-        ["", "Do not", *_bullets(_forbidden(advice.options))] if _forbidden(advice.options) else []
-    )
-    lines += ["", "Before you connect", *_bullets(c.message for c in advice.cautions)]
+    ties = [c.message for c in advice.cautions if c.code == "pin-3-tie"]
+    sections = {
+        "Not known yet": _said(advice.options, ("cannot-tell",)),
+        "Do not": _said(advice.options, ("never", "avoid")) + ties,
+        "Before you connect": [c.message for c in advice.cautions if c.code != "pin-3-tie"],
+    }
+    for title, messages in sections.items():
+        if messages:
+            lines += ["", title, *_bullets(messages)]
     return "\n".join(lines) + "\n"
 
 
@@ -104,17 +109,26 @@ def _gain(option: OptionAdvice) -> str:
     return signed_decibels(gain)
 
 
-def _forbidden(options: Sequence[OptionAdvice]) -> list[str]:
-    """Return what must not be done, worst first, options with the same reason together."""
-    held: dict[tuple[str, str], list[str]] = {}
-    for verdict in ("never", "avoid"):
+def _said(options: Sequence[OptionAdvice], verdicts: Sequence[str]) -> list[str]:
+    """Return the reasons of ``verdicts`` in that order; options with one reason stand together."""
+    held: dict[tuple[str, str], list[OptionAdvice]] = {}
+    for verdict in verdicts:
+        seen = {o.option.id for group in held.values() for o in group}
         for o in options:
-            if o.verdict == verdict and o.reasons:
-                held.setdefault((verdict, o.reasons[0]), []).append(o.option.id)
-    return [
-        f"{', '.join(dict.fromkeys(ids))} ({verdict}): {reason}"
-        for (verdict, reason), ids in held.items()
-    ]
+            if o.verdict == verdict and o.reasons and o.option.id not in seen:
+                held.setdefault((verdict, _key(o)), []).append(o)
+    said = []
+    for (verdict, _), group in held.items():
+        names = ", ".join(dict.fromkeys(o.option.id for o in group))
+        mark = "" if verdict == "cannot-tell" else f" ({verdict})"
+        said.append(f"{names}{mark}: {group[0].reasons[0]}")
+    return said
+
+
+def _key(option: OptionAdvice) -> str:
+    """Return what makes reasons the same: the code of the hazard, or else the words."""
+    first = option.reasons[0]
+    return next((h.code for h in option.hazards if h.message == first), first)
 
 
 def _bullets(messages: Iterable[str]) -> list[str]:

@@ -66,8 +66,11 @@ def signed_decibels(quantity: Quantity) -> str:
     """Return for example ``+6.0 dB``; with its interval where that is wider than 0.1 dB."""
     if quantity.value < -100.0:
         return "nothing"
-    value = quantity.value if abs(quantity.value) >= 0.05 else 0.0
-    shown = f"{value:+.1f} dB" if value else "0.0 dB"
+    shown = f"{_signed(quantity.value)} dB"
     if quantity.u95 >= 0.05:
-        shown += f" ({quantity.low:+.1f} to {quantity.high:+.1f})"
+        shown += f" ({_signed(quantity.low)} to {_signed(quantity.high)})"
     return shown
+
+
+def _signed(decibels: float) -> str:
+    return "0.0" if abs(decibels) < 0.05 else f"{decibels:+.1f}"

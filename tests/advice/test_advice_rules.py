@@ -13,6 +13,7 @@ from probe.advice.advise import advise
 from probe.advice.destination import Cable, Destination, Input
 from probe.advice.model import Advice, OptionAdvice
 from probe.advice.text import WIDTH, render
+from probe.errors import BadInput
 from probe.facts.source import Source
 from tests.advice.stages import (
     cross_coupled,
@@ -533,6 +534,25 @@ def test_json_is_plain_and_complete(kind: str) -> None:
                 assert {"value", "unit"} <= set(option[key])
                 assert "u95" in option[key] or "bound" in option[key]
         assert any("hum" in r for r in option["reasons"])
+
+
+def test_a_side_that_never_played_is_said() -> None:
+    advice = ask(facts(), {})
+    assert advice.chosen is None
+    assert "nothing-measured" in {c.code for c in advice.cautions}
+    assert "open take" in render(advice)
+
+
+@pytest.mark.parametrize(
+    "damage",
+    [{"sides": None}, {"sides": {"left": None}}, {"device": "Tern"},
+     {"sides": {"left": {"stage": {"also_possible": [{}]}, "facts": {}}}},
+     {"sides": {"left": {"stage": {}, "facts": {"hot_direct_voltage": {"value": "x"}}}}}],
+)  # fmt: skip
+def test_damaged_facts_are_one_line(damage: dict[str, Any]) -> None:
+    with pytest.raises(BadInput, match="write them again") as caught:
+        ask(facts() | damage, symmetrical())
+    assert "\n" not in str(caught.value)
 
 
 def test_intervals_follow_the_draws() -> None:
