@@ -17,7 +17,7 @@ from probe.advice.figures import Figures
 from probe.advice.parts import ISOLATING_TRANSFORMER
 from probe.advice.quantity import Quantity
 from probe.advice.wiring import Option
-from probe.advice.words import CIRCUITS, KINDS, amperes, decibels, hertz, volts
+from probe.advice.words import CIRCUITS, KINDS, amperes, decibels, hertz, span, volts
 
 Verdict = Literal["use", "works", "avoid", "never", "cannot-tell"]
 
@@ -109,7 +109,8 @@ def _compare(
     if answer == "yes":
         yield Finding(verdict, code, message, hazard=True)
     elif answer == "unsure":
-        doubt = f"{message}; the limit lies within what is known: {case.settles} would settle it"
+        known = f"known only as {span(quantity)}"
+        doubt = f"{message}; {known}, around the limit: {case.settles} would settle it"
         yield Finding("cannot-tell", code, doubt, doubt=verdict)
 
 

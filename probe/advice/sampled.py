@@ -42,6 +42,13 @@ CANCELLING = 0.05
 """Differential over leg level below which the legs cancel, and their difference has no phase
 that could be relied on."""
 
+WIDEST_LEVEL = 2.0
+"""Upper over lower end of the differential level's 95 % interval beyond which a tone tells
+nothing: 6 dB is what the kinds of connection differ by. [judgement]"""
+
+FEWEST_DRAWS = 20
+"""Draws from which a spread can be read at all."""
+
 SILENT_KINDS = ("impedance-balanced", "unbalanced", "pin-3-unconnected")
 """Kinds whose cold leg carries nothing."""
 
@@ -93,6 +100,7 @@ def sample(source: Source) -> Sampled:
         raise ValueError("a source without frequencies")
     hz = _grid(source.hz)
     at = int(np.argmin(np.abs(np.log(hz / _nearest(_played(source), 1000.0)))))
+    source = _without_doubtful_tones(source)
     turn = _turn(source)
     voc = _on_grid(source.hz, _stack(source.voc, source.voc_draws) * turn, hz)
     z = _on_grid(source.hz, _stack(source.z, source.z_draws), hz)
@@ -101,6 +109,44 @@ def sample(source: Source) -> Sampled:
     return Sampled(
         hz, at, _prefer(voc, _modal_voc(leg_voc)), _prefer(z, _modal_z(leg_z)), leg_voc, leg_z
     )
+
+
+def _without_doubtful_tones(source: Source) -> Source:
+    """Return the source without the legs at tones that leave their difference open.
+
+    Such a tone says nothing that its neighbours do not say better.
+    """
+    size = np.abs(source.voc_draws[:, :, 0])
+    if size.shape[0] < FEWEST_DRAWS:
+        return source
+    low, high = np.quantile(size, [0.025, 0.975], axis=0)
+    doubtful = high > WIDEST_LEVEL * low
+    # legs that cancel, or carry nothing, have no difference to be sure of
+    louder = np.abs(source.legs_voc[:, :2]).max(axis=1)
+    doubtful &= np.abs(source.voc[:, 0]) > CANCELLING * louder
+    if not doubtful.any() or doubtful.all():
+        return source
+    return replace(
+        source,
+        voc=_cleared(source.voc, doubtful),
+        z=_cleared(source.z, doubtful, matrix=True),
+        voc_draws=_cleared(source.voc_draws, doubtful),
+        z_draws=_cleared(source.z_draws, doubtful, matrix=True),
+        legs_voc=_cleared(source.legs_voc, doubtful),
+        legs_z=_cleared(source.legs_z, doubtful, matrix=True),
+        legs_voc_draws=_cleared(source.legs_voc_draws, doubtful),
+        legs_z_draws=_cleared(source.legs_z_draws, doubtful, matrix=True),
+    )
+
+
+def _cleared(values: Complex, tones: NDArray[np.bool_], *, matrix: bool = False) -> Complex:
+    """Return a copy with the legs' entries NaN at ``tones``; frequency before the last axes."""
+    out = values.copy()
+    if matrix:
+        out[..., tones, :2, :2] = np.nan
+    else:
+        out[..., tones, :2] = np.nan
+    return out
 
 
 def _turn(source: Source) -> Complex:

@@ -51,6 +51,13 @@ def amperes(quantity: Quantity) -> str:
     return f"{milli:.0f} mA" if milli >= 10.0 else f"{milli:.2g} mA"
 
 
+def span(quantity: Quantity) -> str:
+    """Return the interval, for example ``0.3 to 2.4 dB``."""
+    if quantity.unit == "A":
+        return f"{quantity.low * 1e3:.3g} to {quantity.high * 1e3:.3g} mA"
+    return f"{quantity.low:.3g} to {quantity.high:.3g} {quantity.unit}"
+
+
 def hertz(quantity: Quantity) -> str:
     """Return a frequency in Hz or kHz."""
     hz = quantity.value

@@ -401,6 +401,21 @@ def test_doubt_at_one_tone_is_not_taken_for_a_loss() -> None:
     assert found.high > 20.0
 
 
+def test_a_tone_that_leaves_the_level_open_is_bridged_by_its_neighbours() -> None:
+    clean = symmetrical(draws=100, spread=1e-3)
+    rng = np.random.default_rng(5)
+    draws, legs_z = clean.voc_draws.copy(), clean.legs_z.copy()
+    draws[:, 4, 0] *= np.exp(rng.standard_normal(100))
+    legs_z[4] = 1e6
+    doubtful = dataclasses.replace(clean, voc_draws=draws, legs_z=legs_z)
+    socket = Input("rca", "rca", "single-ended", 600.0)
+    plain, bridged = (
+        np.abs(heard(s, "xlr-to-rca/pin-3-open", socket).level[0]) for s in (clean, doubtful)
+    )
+    # a stage without frequency dependence is the same between its tones
+    assert np.allclose(plain, bridged, rtol=1e-9)
+
+
 def test_interpolation_of_a_capacitive_impedance_is_exact_between_tones() -> None:
     farad = 600e-12
     z = 1.0 / (2j * np.pi * TONES * farad)

@@ -9,9 +9,11 @@ from typing import Any
 import numpy as np
 import pytest
 
-from probe.advice.advise import advise
+from probe.advice.advise import BY_ID, advise
 from probe.advice.destination import Cable, Destination, Input
 from probe.advice.model import Advice, OptionAdvice
+from probe.advice.sampled import sample
+from probe.advice.solve import solve_option
 from probe.advice.text import WIDTH, render
 from probe.errors import BadInput
 from probe.facts.source import Source
@@ -242,6 +244,36 @@ def test_an_unknown_input_circuit_gives_a_range_with_the_worse_kept() -> None:
     assert level.high == pytest.approx(1.0, abs=0.01)
     assert level.low == level.value < 0.01
     assert any(r.startswith("if the input is a transformer") for r in opened.reasons)
+
+
+# 5 ohm of imbalance behind a receiver of 18 kohm each leg: "a CMRR of 71 dB" (Analog Devices,
+# SSM2143 data sheet, p. 7); the other rows are the bridge equation
+# Zc/(Zc + Rs1) - Zc/(Zc + Rs2), exact
+@pytest.mark.parametrize(
+    ("circuit", "each_leg", "first", "imbalance", "expected", "within"),
+    [
+        ("difference-amplifier", 18e3, 0.0, 5.0, 71.13, 0.05),
+        ("buffered", 18e3, 0.0, 5.0, 71.13, 0.01),
+        ("buffered", 18e3, 100.0, 5.0, 71.22, 0.01),
+        ("buffered", 10e3, 0.0, 10.0, 60.01, 0.01),
+        ("buffered", 10e3, 100.0, 10.0, 60.18, 0.01),
+        ("buffered", 5e3, 0.0, 10.0, 54.00, 0.01),
+        ("buffered", 10e3, 0.0, 600.0, 24.94, 0.01),
+        ("buffered", 50e3, 100.0, 10.0, 74.02, 0.01),
+        ("buffered", 10e6, 0.0, 10.0, 120.0, 0.01),
+    ],
+)
+def test_input_rejects_what_the_bridge_equation_says(
+    circuit: Any, each_leg: float, first: float, imbalance: float, expected: float, within: float
+) -> None:
+    stage = legs(hot=1.0, cold=1.0, z=((first, 0.0), (0.0, first + imbalance)))
+    socket = changed(XLR, circuit=circuit, impedance_ohm=each_leg)
+    # no lead to speak of: its conductors would add to the imbalance only if unequal
+    response = solve_option(
+        BY_ID["xlr-to-xlr"], socket, circuit, 0.0, Cable(0.0, 0.0), sample(stage)
+    )
+    rejection = -20.0 * np.log10(abs(response.level[0, response.at]))
+    assert rejection == pytest.approx(expected, abs=within)
 
 
 def test_an_unconnected_pin_3_into_a_difference_amplifier_is_avoided() -> None:
