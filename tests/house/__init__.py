@@ -1,0 +1,1 @@
+"""The house rules: imports, start-up, speed, and that the documents say what the code does."""
