@@ -158,7 +158,8 @@ def _long_run(
     length = destination.cable.length_m
 
     def narrow(pool: Sequence[_Candidate]) -> tuple[list[_Candidate], str | None]:
-        balanced = [c for c in pool if c.option.balanced]
+        # a transformer is a cure for hum that is there, not for a length by itself
+        balanced = [c for c in pool if c.option.balanced and c.option.pin_3 != "transformer"]
         if length <= limit.LONG_RUN_METRES or not balanced or len(balanced) == len(pool):
             return list(pool), None
         return balanced, f"rejects ground differences over {length:g} m"

@@ -75,3 +75,16 @@ def test_json_is_all_that_is_printed(destination: Path, capsys: Any) -> None:
 def test_text_is_printed(destination: Path, capsys: Any) -> None:
     assert main(["advise", "facts.json", str(destination)]) == 0
     assert "USE  rca-to-rca" in capsys.readouterr().out
+
+
+def test_a_headphone_output_is_an_answer_not_an_error(
+    destination: Path, capsys: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    document = facts(device={"output": "headphone"})
+    monkeypatch.setattr(command, "facts_of", lambda path: document)
+    monkeypatch.setattr(command, "sources_of", lambda document: {"left": cross_coupled()})
+    assert main(["advise", "facts.json", str(destination), "--json"]) == 0
+    answer = json.loads(capsys.readouterr().out)
+    assert answer["chosen"] is None
+    assert answer["options"] == []
+    assert answer["cautions"][0]["code"] == "headphone-output"

@@ -352,6 +352,13 @@ def test_a_long_run_prefers_what_rejects_ground_differences() -> None:
     far = ask(facts(), symmetrical(), RCA, XLR, cable=Cable(8.0, 800e-12, 0.24, 0.02))
     assert (near.chosen, far.chosen) == ("rca-to-rca", "xlr-to-xlr")
     assert "long-run" in codes(of(far, "rca-to-rca"))
+    # with an RCA input alone length by itself buys no transformer; into a balanced input the
+    # three-conductor lead is preferred (common practice, no source)
+    only_rca = ask(facts(), symmetrical(), RCA, cable=Cable(8.0, 800e-12, 0.24, 0.02))
+    from_rca = ask(facts(connectors=("rca",)), symmetrical(), XLR,
+                   cable=Cable(8.0, 800e-12, 0.24, 0.02))  # fmt: skip
+    assert only_rca.chosen == "rca-to-rca"
+    assert from_rca.chosen == "rca-to-xlr/pin-3-tied-at-source"
 
 
 def test_full_output_margin_needs_an_operating_level() -> None:
