@@ -74,7 +74,7 @@ Error = Annotated[float, Field(gt=-100.0, le=1000.0)]
 Seconds = Annotated[float, Field(ge=0.0, le=3600.0)]
 Tones = Annotated[tuple[Positive, ...], Field(max_length=1000)]
 Phases = Annotated[tuple[float, ...], Field(max_length=1000)]
-Parts = dict[str, float | Change]
+Parts = dict[str, Change]
 
 
 class FullOutput(Table):

@@ -155,8 +155,12 @@ class CircuitFile(Netlist):
 
 
 class Change(Table):
-    """New figures for one part: ``open`` takes it out, the others set what they name."""
+    """New figures for one part: ``open`` takes it out, the others set what they name.
 
+    A bare number is ``value``: the part's main figure.
+    """
+
+    value: float | None = None
     open: Literal[True] | None = None
     ohm: PositiveFloat | None = None
     farad: PositiveFloat | None = None
@@ -169,6 +173,21 @@ class Change(Table):
     gain_bandwidth_hz: PositiveFloat | None = None
     output_ohm: PositiveFloat | None = None
     off_ohm: PositiveFloat | None = None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _number_or_table(cls, said: object) -> object:
+        if isinstance(said, int | float) and not isinstance(said, bool):
+            return {"value": said}
+        if not isinstance(said, Mapping | Change):
+            raise ValueError("must be a number, or a table such as { ohm = 100.0 }")
+        return said
+
+    @model_validator(mode="after")
+    def _value_alone(self) -> Change:
+        if self.value is not None and len(self.model_fields_set) > 1:
+            raise ValueError("write either value or the figures by name")
+        return self
 
 
 def circuit_of(netlist: Netlist) -> Circuit:
@@ -245,7 +264,7 @@ _FIELD_OF_KEY = {"coupling": "k", "open_loop_gain": "gain"}
 
 
 def changed(circuit: Circuit, changes: Mapping[str, float | Change]) -> Circuit:
-    """Return ``circuit`` with other part values.
+    """Return ``circuit`` with other part values; a number stands for the part's main figure.
 
     Raises
     ------
@@ -266,6 +285,8 @@ def changed(circuit: Circuit, changes: Mapping[str, float | Change]) -> Circuit:
 
 
 def _changed(element: Element, change: float | Change) -> Element:
+    if isinstance(change, Change) and change.value is not None:
+        change = change.value
     if not isinstance(change, Change):
         key = _VALUE.get(type(element))
         if key is None:

@@ -318,6 +318,53 @@ def test_two_circuits_that_no_terminal_tells_apart():
     np.testing.assert_allclose(one.z[:, :2, :2], two.z[:, :2, :2], atol=0.3)
 
 
+def test_the_single_ended_output_beside_the_legs():
+    # closed forms at 1 kHz, strays and amplifiers negligible: own resistor 100 ohm and nothing in
+    # common; in parallel on pin 2 all of it in common; 47 ohm shared before 53 ohm each
+    for name, own, common in [
+        ("core-and-inverter", 100, 0),
+        ("shared-socket", 100, 100),
+        ("shared-build-out", 100, 47),
+    ]:
+        found, _ = figures(name)
+        z = found.z[AT[1000.0]]
+        np.testing.assert_allclose((z[2, 2], z[2, 0], z[0, 2]), (own, common, common), atol=0.2)
+        assert abs(z[2, 1]) < 0.2
+
+
+def test_exchanged_pins_are_the_same_stage_mirrored():
+    # by construction of the wiring
+    swap = [1, 0, 2]
+    for plain, exchanged in [
+        ("core-and-inverter", "legs-exchanged"),
+        ("impedance-balanced", "impedance-balanced-exchanged"),
+    ]:
+        one, two = figures(plain)[0], figures(exchanged)[0]
+        np.testing.assert_allclose(two.voc[:, swap], one.voc, rtol=1e-9, atol=1e-15)
+        np.testing.assert_allclose(two.z[:, swap][:, :, swap], one.z, rtol=1e-9, atol=1e-9)
+    hot, cold = np.abs(figures("pin-3-hot-pin-2-grounded")[0].voc[AT[1000.0], :2])
+    assert (hot < 1e-6, cold > 0.99) == (True, True)
+
+
+def test_a_buffered_sense_input_carries_no_signal():
+    # closed form: hot = input + V(pin 3), and pin 3 is its 100 ohm alone
+    found, _ = figures("ground-sensing-buffered")
+    i = AT[1000.0]
+    assert found.k12[i] == pytest.approx(1.0, abs=0.001)
+    assert found.k21[i] == pytest.approx(0.0, abs=0.001)
+    assert abs(found.z[i, 1, 1]) == pytest.approx(100, rel=0.001)
+    assert found.ratio_db[i] < -90
+
+
+def test_valve_followers():
+    # closed form: 560 + 47 ohm in series with 4.7 uF, beside 220 kohm
+    found, _ = figures("valve-followers")
+    for hz in (20.0, 1000.0):
+        series = 607 + 1 / (2j * np.pi * hz * 4.7e-6)
+        expected = abs(1 / (1 / series + 1 / 220e3))
+        assert abs(found.z[AT[hz], 0, 0]) == pytest.approx(expected, rel=1e-3)
+
+
 def test_every_circuit_is_complete():
     names = library.names()
     # twenty of the table, and variants
