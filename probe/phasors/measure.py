@@ -135,8 +135,7 @@ def _table(take: Take, lines: Lines, pieces: Pieces) -> Table:
     block = block_length(take.sample_rate, float(lines.hz.max()))
 
     def guess(table: Table) -> Real | None:
-        rate = coarse_rate(table, 0, table.rows, lines.tones)
-        return table.line_w * rate if _coherent(table, lines, rate) else None
+        return _merging_turns(table, lines)
 
     unused = [c for c, role in enumerate(take.channels) if role == "unused"]
     used = _without(pieces, unused) if unused else pieces
@@ -151,10 +150,20 @@ def _without(pieces: Pieces, unused: list[int]) -> Pieces:
         yield quiet
 
 
-def _coherent(table: Table, lines: Lines, rate: float) -> bool:
+def _merging_turns(table: Table, lines: Lines) -> Real | None:
+    """Return how fast the lines turn, from the latest part of the table where tones are heard."""
+    for last in range(table.rows, 0, -limits.GUESS_ROWS):
+        first = max(0, last - limits.GUESS_ROWS)
+        rate = coarse_rate(table, first, last, lines.tones)
+        if _coherent(table, lines, rate, first, last):
+            return table.line_w * rate
+    return None
+
+
+def _coherent(table: Table, lines: Lines, rate: float, first: int, last: int) -> bool:
     """Return whether tones are there: energy that adds up over rows, not noise."""
     w = table.line_w[lines.tones] * rate
-    y = table.values[:, :, lines.tones] * spin(-w, 0.0, table.span, table.rows)
+    y = table.values[:, first:last, lines.tones] * spin(-w, 0.0, table.span, last - first)
     together = np.sum(np.abs(y.sum(axis=1)) ** 2)
     apart = np.sum(np.abs(y) ** 2)
     return bool(together > 50.0 * apart)
@@ -234,12 +243,12 @@ def _find_steady(table: Table, lines: Lines, sample_rate: float) -> _Steady:
     core = longest_run(share >= limits.CORE_ENERGY)
     if core[1] - core[0] < 2:
         core = (0, chunks.count)
-    whole = _grow(table, lines, chunks, core)
+    whole = _grow(table, lines, chunks, core, rate)
     if whole.fits:
         return whole
     for parts in (2, 4, 8, 16):
         pieces = _pieces(core, parts)
-        tried = [_grow(table, lines, chunks, piece) for piece in pieces]
+        tried = [_grow(table, lines, chunks, piece, rate) for piece in pieces]
         good = [one for one in tried if one.fits]
         if good:
             return max(good, key=lambda one: one.run[1] - one.run[0])
@@ -255,10 +264,12 @@ def _pieces(core: tuple[int, int], parts: int) -> list[tuple[int, int]]:
     return [(int(s), int(s) + length) for s in starts]
 
 
-def _grow(table: Table, lines: Lines, chunks: Chunks, span: tuple[int, int]) -> _Steady:
+def _grow(
+    table: Table, lines: Lines, chunks: Chunks, span: tuple[int, int], rate: float
+) -> _Steady:
     """Fit a span of chunks, then let the span follow the steady gain until it stays."""
     run = span
-    steady = _steady(table, lines, chunks, run)
+    steady = _steady(table, lines, chunks, run, rate)
     for _ in range(5):
         following = steady_run(steady.gain, run)
         if 2 * (following[1] - following[0]) < run[1] - run[0]:
@@ -266,13 +277,17 @@ def _grow(table: Table, lines: Lines, chunks: Chunks, span: tuple[int, int]) -> 
         if following == run:
             return replace(steady, fits=True)
         run = following
-        steady = _steady(table, lines, chunks, run)
+        steady = _steady(table, lines, chunks, run, rate)
     return replace(steady, fits=True)
 
 
-def _steady(table: Table, lines: Lines, chunks: Chunks, run: tuple[int, int]) -> _Steady:
+def _steady(
+    table: Table, lines: Lines, chunks: Chunks, run: tuple[int, int], rate: float
+) -> _Steady:
+    """Fit a run of chunks; ``rate`` is that of the whole file."""
     first, last = int(chunks.cuts[run[0]]), int(chunks.cuts[run[1]])
-    rate = coarse_rate(table, first, last, lines.tones)
+    if last - first < table.rows:
+        rate = coarse_rate(table, first, last, lines.tones)
     state = _settle(table, lines, first, last, rate)
     return _Steady(state, gains(state.window, state.fit, chunks, lines), chunks, run, False)
 

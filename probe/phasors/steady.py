@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from probe.phasors import thresholds as limits
-from probe.phasors.fit import Fit, Window, model, residual
+from probe.phasors.fit import Fit, Window, model
 from probe.phasors.lines import Lines
 from probe.phasors.table import Complex, Real, Table, spin
 
@@ -119,15 +119,17 @@ def gains(window: Window, fit: Fit, chunks: Chunks, lines: Lines) -> Gains:
     Device tones and injected tones are judged apart, and so is every channel.
     """
     table, tones = window.table, lines.tones
-    alone = replace(fit, a=np.where(fit.lines < len(tones), fit.a, 0.0), d=0.0 * fit.d)
-    expected = model(table, window, alone, tones, 0, table.rows)
-    left = residual(table, window, fit, tones, 0, table.rows)
+    whole = model(table, window, fit, tones, 0, table.rows)
+    left = table.values[:, :, tones] - whole
+    hum = fit.lines >= len(tones)
+    rest = replace(fit, lines=fit.lines[hum], w=fit.w[hum], a=fit.a[:, hum])
+    expected = whole - model(table, window, rest, tones, 0, table.rows)
     change, energy = [], []
     for group in _groups(lines):
-        ours, rest = expected[:, :, group], left[:, :, group]
-        cross = chunks.add(ours.conj() * rest)
+        ours, error = expected[:, :, group], left[:, :, group]
+        cross = chunks.add(ours.conj() * error)
         own = np.maximum(chunks.add(np.abs(ours) ** 2).real, 1e-300)
-        seen = chunks.add(np.abs(ours + rest) ** 2).real
+        seen = chunks.add(np.abs(ours + error) ** 2).real
         change.append(_typical(1.0 + cross / own, own))
         energy.append(_typical(seen / own, own).real)
     gain = np.concatenate(change).T

@@ -60,7 +60,7 @@ def spin(w: Real, first: float, step: float, count: int) -> Complex:
     coarse = np.exp(1j * np.outer(starts, w))
     fine = np.exp(1j * np.outer(step * np.arange(size), w))
     product = coarse[:, None, :] * fine[None, :, :]
-    return np.asarray(product.reshape(-1, len(w))[:count])
+    return np.asarray(product.reshape(len(starts) * size, len(w))[:count])
 
 
 @dataclass(frozen=True)

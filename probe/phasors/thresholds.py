@@ -22,11 +22,14 @@ the projection, so 0.8 % in the spread, which the Cramér-Rao margin of 5 % can 
 READ_FRAMES = 65536
 """Frames read at a time; a multiple of every block length."""
 
-TABLE_BLOCKS = 8192
-"""Blocks kept before pairs are merged: bounds the memory (44 s at 48 kHz)."""
+TABLE_BLOCKS = 4096
+"""Blocks kept before pairs are merged: bounds memory and time (22 s at 48 kHz)."""
 
-TABLE_BLOCKS_UNCLOCKED = 32768
+TABLE_BLOCKS_UNCLOCKED = 16384
 """The same while no tone has been heard, so the clock for merging is not known yet."""
+
+GUESS_ROWS = 2048
+"""Rows a clock for merging is taken from: enough for the few rows a merger spans."""
 
 CHUNK_SECONDS = 0.05
 """Resolution of the search for the steady part: one period of 20 Hz."""
