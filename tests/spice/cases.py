@@ -27,6 +27,8 @@ class Case:
         words = [self.circuit, self.situation, f"draw{self.seed}"]
         words += [self.takes.replace(" ", "_")] if self.takes != "full" else []
         words += ["rough"] if self.rough else []
+        words += ["errors"] if self.errors and not self.rough else []
+        words += ["exchanged"] if self.exchanged else []
         return "-".join(words)
 
 

@@ -137,7 +137,7 @@ def table(circuits: Sequence[str], rough: bool, jobs: int) -> tuple[list[str], l
     return lines, runs
 
 
-def document(circuits: Sequence[str], jobs: int) -> tuple[str, list[Run]]:
+def page(circuits: Sequence[str], jobs: int) -> tuple[str, list[Run]]:
     """The page of both tables."""
     from probe import __version__
 
@@ -177,10 +177,10 @@ its uncertainty allows.
 PAGE = PAGE.replace("{draws_last}", str(DRAWS - 1)).replace("{runs}", str(DRAWS * len(SITUATIONS)))
 
 
-def recheck(page: str, count: int, seed: int, jobs: int) -> list[str]:
-    """Recompute ``count`` rows of ``page`` chosen at random; says which do not match."""
-    rows = re.findall(r"^\| (?!circuit)(\S+) \|.*\|$", page, re.M)
-    lines = [line for line in page.splitlines() if re.match(r"\| (?!circuit)\S+ \|", line)]
+def recheck(text: str, count: int, seed: int, jobs: int) -> list[str]:
+    """Recompute ``count`` rows of a page chosen at random; says which do not match."""
+    rows = re.findall(r"^\| (?!circuit)(\S+) \|.*\|$", text, re.M)
+    lines = [line for line in text.splitlines() if re.match(r"\| (?!circuit)\S+ \|", line)]
     half = len(rows) // 2
     differing = []
     for index in random.Random(seed).sample(range(len(rows)), count):
@@ -207,6 +207,7 @@ def main() -> int:
     """Command line."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--circuits", nargs="+", default=list(ALL), choices=ALL)
+    parser.add_argument("--only", choices=("clean", "rough"), help="one table instead of the page")
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--out", type=Path)
     parser.add_argument("--recheck", type=int, default=0)
@@ -220,7 +221,11 @@ def main() -> int:
         )
         print("\n".join(differing) or "the rows stand")
         return 1 if differing else 0
-    text, runs = document(options.circuits, options.jobs)
+    if options.only:
+        lines, runs = table(options.circuits, options.only == "rough", options.jobs)
+        text = "\n".join(lines)
+    else:
+        text, runs = page(options.circuits, options.jobs)
     for r in runs:
         for failure in r.failures:
             print(f"{r.case}: {failure}", file=sys.stderr)
