@@ -20,7 +20,7 @@ from probe.advice.destination import Circuit, Destination, Input
 from probe.advice.figures import Against, Figures, Scale, figures, over_assumptions, over_cases
 from probe.advice.model import Advice, Note, OptionAdvice
 from probe.advice.quantity import Quantity, from_draws
-from probe.advice.rules import Case, Finding, Stage, Verdict, condition, judge, severity
+from probe.advice.rules import Case, Finding, Verdict, condition, judge, severity
 from probe.advice.sampled import Sampled, completions, forget, sample
 from probe.advice.solve import Response, solve_option
 from probe.advice.subject import Device, Facts, SideFacts, device_of, side_of
@@ -289,7 +289,7 @@ def _case(
         cable=desk.destination.cable,
         maximum_words=desk.operating.maximum_words,
         reference_words=reference.words,
-        settles=_settles(option, desk.side.stage, desk.sampled),
+        settles=_settles(option, desk.side, desk.sampled),
         sense_ohm=_sense(desk.sampled, 0 if desk.side.exchanged else 1),
         assumed=_assumed(option, corners),
         load_ohm=desk.device.minimum_load_ohm,
@@ -347,9 +347,9 @@ def _scale(corner: Sampled, device: Device, operating: _Operating) -> Scale:
     return Scale(None if volts is None else volts / base, maximum / base)
 
 
-def _settles(option: Option, stage: Stage, sampled: Sampled) -> str:
+def _settles(option: Option, side: SideFacts, sampled: Sampled) -> str:
     """Return in words the take that would tell what this option rests on."""
-    at = sampled.at
+    at, stage = sampled.at, side.stage
     if option.from_ == "rca":
         if np.isnan(sampled.leg_voc[0, at, 2]):
             return TAKES["single-ended"]
@@ -358,6 +358,8 @@ def _settles(option: Option, stage: Stage, sampled: Sampled) -> str:
         return TAKES["second-open"]
     if stage.next_take is not None:
         return TAKES.get(stage.next_take, f"the take {stage.next_take}")
+    if side.beyond:
+        return f"{TAKES['load-across']}, or a closer figure of the recorder's input impedance,"
     if np.isnan(sampled.leg_z[0, at, 0, 0]):
         return TAKES["load-hot"]
     if np.isnan(sampled.leg_z[0, at, 1, 1]):

@@ -97,6 +97,8 @@ def _choose_for(box: str, candidates: Sequence[_Candidate], destination: Destina
             why.append(reason)
     order = {option.id: i for i, option in enumerate(OPTIONS)}
     best = min(pool, key=lambda c: order[c.option.id])
+    if _reaches(best, destination.wanted_gain_db):
+        why.insert(0, _loud_enough(best, destination.wanted_gain_db))
     return Choice(box, best.option.id, best.socket, tuple(why))
 
 
@@ -118,11 +120,9 @@ def _reaching(pool: Sequence[_Candidate], wanted: float) -> tuple[list[_Candidat
     known = [(c, c.gain) for c in pool]
     if all(gain is None for _, gain in known):
         return list(pool), ["no level can be compared, so the wanted gain did not decide"]
-    reached = [
-        c for c, gain in known if gain is not None and gain.low >= wanted - limit.GAIN_REACHED_DB
-    ]
+    reached = [c for c in pool if _reaches(c, wanted)]
     if reached:
-        why = [_loud_enough(reached[0], wanted)]
+        why = []
         if any(s.figures.loudness_vs_reference_db is None for c in reached for s in c.sides):
             why.append("compared by level, because the sensitivities are not given")
         return reached, why
@@ -134,6 +134,11 @@ def _reaching(pool: Sequence[_Candidate], wanted: float) -> tuple[list[_Candidat
     most = max((gain for _, gain in near), key=lambda q: q.value)
     says = f"nothing gives the wanted {wanted:+g} dB; this comes nearest: {signed_decibels(most)}"
     return [c for c, _ in near], [says]
+
+
+def _reaches(candidate: _Candidate, wanted: float) -> bool:
+    gain = candidate.gain
+    return gain is not None and gain.low >= wanted - limit.GAIN_REACHED_DB
 
 
 LINKS = {"rca-link": "the RCA link", "xlr-link": "the native XLR link"}

@@ -8,6 +8,7 @@ from typing import Any
 
 from probe.advice.parts import SMALLEST_RECORDER_OHM
 from probe.advice.rules import Stage
+from probe.advice.sampled import FLOATING_KINDS
 from probe.advice.thresholds import ALSO_POSSIBLE_SHARE
 
 Facts = Mapping[str, Any]
@@ -45,7 +46,9 @@ class SideFacts:
     recorder_ohm: float | None
     metered: bool
     bounded: tuple[int, ...] = ()
-    """Legs (0 hot, 1 cold) whose impedance is only known to lie above something."""
+    """Legs (0 hot, 1 cold) of which nothing is taken, because only a bound is known."""
+    beyond: bool = False
+    """A leg's impedance is only known to lie above what the recorder can see."""
 
     @property
     def exchanged(self) -> bool:
@@ -86,12 +89,13 @@ def side_of(facts: Facts, name: str) -> SideFacts:
     side = facts["sides"][name]
     stage, values = side.get("stage", {}), side.get("facts", {})
     kind = str(stage.get("kind", "undetermined"))
+    possible = _possible(kind, stage.get("also_possible", ()))
     direct = _direct_volts(values)
     return SideFacts(
         name=name,
         stage=Stage(
             kind=kind,
-            possible=_possible(kind, stage.get("also_possible", ())),
+            possible=possible,
             driven_legs=str(stage.get("driven_legs", "")),
             polarity=str(stage.get("polarity", "undetermined")),
             faults=tuple(stage.get("faults", ())),
@@ -100,7 +104,8 @@ def side_of(facts: Facts, name: str) -> SideFacts:
         ),
         recorder_ohm=_recorder_ohm(facts, values.get("single_ended_level", {})),
         metered=bool(direct),
-        bounded=_bounded(values),
+        bounded=_bounded(values, possible),
+        beyond=bool(_above(values)),
     )
 
 
@@ -115,15 +120,20 @@ def _possible(kind: str, also: object) -> tuple[str, ...]:
     return tuple(dict.fromkeys(kinds)) or EVERY_KIND
 
 
-def _bounded(values: Mapping[str, Any]) -> tuple[int, ...]:
+def _bounded(values: Mapping[str, Any], possible: tuple[str, ...]) -> tuple[int, ...]:
     """Return the legs of which only a bound is known.
 
-    Not of a floating pair: there the legs by themselves may be beyond the recorder while the
-    differential impedance, which carries the signal, is known.
+    Not of what may be a floating pair: there the legs by themselves are beyond the recorder
+    while the differential impedance, which carries the signal, is known.
     """
     pair = values.get("differential_impedance")
-    if pair is not None and "bound" not in pair:
+    floating = any(kind in FLOATING_KINDS for kind in possible)
+    if floating or (pair is not None and "bound" not in pair):
         return ()
+    return _above(values)
+
+
+def _above(values: Mapping[str, Any]) -> tuple[int, ...]:
     return tuple(
         leg
         for leg, name in enumerate(("hot", "cold"))
