@@ -307,32 +307,27 @@ class _Estimate:
 def _estimate(take: Take, lines: Lines, state: _State, floor: Real, known: KnownHum) -> _Estimate:
     """Weigh the tones by their noise, settle the clock, and judge hum under tones."""
     table, tones = state.window.table, lines.tones
-    nominal = table.line_w[tones]
     hum = table.line_w[lines.hum] * state.mains.ratio
     occupied = np.concatenate([state.fit.w, hum])
     noise = local_noise(state.window, state.fit, tones, occupied, floor)
     weight = np.asarray(np.linalg.inv(noise), dtype=np.complex128)
-    state = _pull_clock(state, lines, weight)
-    count = len(tones)
-    only = replace(
-        state.fit,
-        lines=tones,
-        w=state.fit.w[:count],
-        a=state.fit.a[:, :count],
-        slope=state.fit.slope[:, :count],
-    )
-    every = np.ones(count, dtype=bool)
-    _, information = rate_step(only, nominal, every, weight, state.window.frames)
-    u = 1.0 / np.sqrt(information + 1.0 / limits.CLOCK_PRIOR**2)
+    for _ in range(limits.CLOCK_STEPS):
+        state, step, u = _pull_clock(state, lines, weight)
+        if abs(step) < limits.CLOCK_ENOUGH * u:
+            break
     under, extra, limited = under_tones(state.window, state.fit, lines, state.mains, noise)
     heard_before = _known_hum(take, under, known)
     limited |= np.any(heard_before > np.diagonal(noise, axis1=1, axis2=2).real, axis=1)
     noise = noise + extra + heard_before[:, :, None] * np.eye(len(table.values))
-    return _Estimate(only.a.T, noise, limited, under, state.rate, float(u))
+    a = state.fit.a[:, : len(tones)].T
+    return _Estimate(a, noise, limited, under, state.rate, u)
 
 
-def _pull_clock(state: _State, lines: Lines, weight: Complex) -> _State:
-    """Correct the clock once, by all tones with their weights and what clocks are like."""
+def _pull_clock(state: _State, lines: Lines, weight: Complex) -> tuple[_State, float, float]:
+    """Correct the clock once, by all tones with their weights and what clocks are like.
+
+    Returns the new state, the step made, and the standard uncertainty of the rate.
+    """
     window, tones = state.window, lines.tones
     nominal = np.zeros(len(state.fit.lines))
     nominal[: len(tones)] = window.table.line_w[tones]
@@ -345,7 +340,8 @@ def _pull_clock(state: _State, lines: Lines, weight: Complex) -> _State:
     step = (information * step - prior * (state.rate - 1.0)) / (information + prior)
     rate = _clip_rate(state.rate + step)
     w = np.where(nominal > 0.0, nominal * rate, state.fit.w)
-    return replace(state, fit=window.solve(state.fit.lines, w), rate=rate)
+    u = float(1.0 / np.sqrt(information + prior))
+    return replace(state, fit=window.solve(state.fit.lines, w), rate=rate), step, u
 
 
 def _known_hum(take: Take, under: NDArray[np.int64], known: KnownHum) -> Real:

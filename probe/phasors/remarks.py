@@ -2,7 +2,7 @@
 
 Codes: ``clipped-take``, ``nothing-heard``, ``weak-tone``, ``unheard-channel``, ``level-moved``,
 ``dropout``, ``disturbed``, ``too-short``, ``tone-on-hum``, ``late-start``, ``early-stop``,
-``clock-foreign``.
+``clock-foreign``, ``clock-unknown``.
 """
 
 from __future__ import annotations
@@ -185,6 +185,14 @@ def _hum(found: Findings) -> Said:
 
 def _clock(found: Findings) -> Said:
     error, u = found.clock_error, found.clock_u
+    if abs(1.0 / (1.0 + error) - 1.0) > 0.9999 * limits.CLOCK_RANGE:
+        yield (
+            "clock-unknown",
+            f"the tones are not where they should be within {limits.CLOCK_RANGE * 1e6:.0f} ppm: "
+            "check tones_hz and the sample rates of player and recorder",
+            True,
+        )
+        return
     if abs(error) > limits.CLOCK_FOREIGN and abs(error) > 3.0 * u:
         yield "clock-foreign", f"the recorder's clock is off by {error * 1e6:+.1f} ppm", False
 

@@ -9,6 +9,12 @@ CLOCK_PRIOR = 500e-6
 """Standard deviation of the rate error before a recording is seen: decides only where the tones
 say less than that (a short record of low tones), and keeps such an estimate finite."""
 
+CLOCK_STEPS = 8
+"""Most corrections of the clock; one or two unless tones stand close together."""
+
+CLOCK_ENOUGH = 0.02
+"""The clock is settled when a correction is below this share of its uncertainty."""
+
 CLOCK_FOREIGN = 5e-6
 """Above this the recorder runs on a clock of its own; one clock for both reads 0."""
 
