@@ -44,6 +44,8 @@ class Fit:
         are too close to be told apart well.
     slope
         Shape (C, K), complex: rad/sample by which the residual still turns, times ``a``.
+    inverse
+        Shape (2 K + 1, 2 K + 1): of the real equations.
     """
 
     lines: Index
@@ -52,6 +54,12 @@ class Fit:
     d: Real
     gain_of_noise: Real
     slope: Complex
+    inverse: Real
+
+    @property
+    def crowded(self) -> bool:
+        """Whether lines stand so close together that their frequencies trade with their phasors."""
+        return bool(np.any(self.gain_of_noise > limits.CROWDED))
 
 
 class Window:
@@ -102,7 +110,30 @@ class Window:
         spread = np.diagonal(inverse)
         gain = 0.25 * self.frames * (spread[:k] + spread[k + 1 :])
         slope = self._slope(turn, values, (plus, minus, flat), a, d)
-        return Fit(lines, w, a, d, np.maximum(gain, 1.0), slope)
+        return Fit(lines, w, a, d, np.maximum(gain, 1.0), slope, np.asarray(inverse, np.float64))
+
+    def rate_response(self, fit: Fit, nominal: Real) -> tuple[Complex, Complex]:
+        """Return what a relative rate error does to ``a`` and to ``slope``, both (C, K).
+
+        ``nominal`` (rad/sample) is 0 for lines that do not follow that rate. For lines far apart
+        this is 0 and ``nominal * a``; close together they trade frequency for phasor.
+        """
+        rows = np.append(fit.lines, len(self.table.line_w) - 1)
+        plus, minus, flat = _responses(self.table, rows, fit.w)
+        turn = spin(fit.w, self.start[0], self.table.span, len(self.start))
+        probe = np.concatenate([turn, np.ones((len(turn), 1))], axis=1).conj()
+        first, second = probe * self.tau[:, None], probe * self.tau[:, None] ** 2
+        p1, q1 = 0.5 * plus * (first.T @ turn), 0.5 * minus * (first.T @ turn.conj())
+        p2, q2 = 0.5 * plus * (second.T @ turn), 0.5 * minus * (second.T @ turn.conj())
+        turned = 1j * nominal[None, :] * fit.a
+        sums = turned @ p1.T + turned.conj() @ q1.T
+        solution = np.concatenate([sums.real, sums.imag[:, :-1]], axis=1) @ fit.inverse.T
+        k = len(fit.lines)
+        a, d = solution[:, :k] + 1j * solution[:, k + 1 :], solution[:, k]
+        seen = turned @ p2.T + turned.conj() @ q2.T
+        taken = a @ p1.T + a.conj() @ q1.T + d[:, None] * (flat * first.sum(axis=0))
+        unit = 0.5 * np.diagonal(plus) * np.sum(self.tau**2)
+        return a, np.asarray((seen - taken)[:, :-1] / (1j * unit))
 
     def _slope(
         self,
@@ -200,7 +231,7 @@ def coarse_rate(table: Table, first: int, last: int, lines: Index) -> float:
 
 
 def rate_step(
-    fit: Fit, nominal: Real, use: NDArray[np.bool_], weight: Complex, frames: int
+    window: Window, fit: Fit, nominal: Real, use: NDArray[np.bool_], weight: Complex
 ) -> tuple[float, float]:
     """Return the correction of a common rate from the lines ``use``, and its information.
 
@@ -210,8 +241,6 @@ def rate_step(
         Shape (K,), rad/sample at rate 1.
     weight
         Shape (K, C, C): inverse covariance of the peak phasors.
-    frames
-        Samples in the window.
 
     Returns
     -------
@@ -219,11 +248,11 @@ def rate_step(
         Relative step, and the inverse of its variance (Rife and Boorstyn 1974: the variance of
         a frequency is 12/N² times that of the phase at the centre).
     """
-    a = fit.a.T[use]
-    turned = np.einsum("kc,kcd,kd->k", a.conj(), weight[use], fit.slope.T[use]).real
-    power = np.einsum("kc,kcd,kd->k", a.conj(), weight[use], a).real
-    w = nominal[use]
-    information = float(np.sum(2.0 * power * w**2)) * frames**2 / 12.0
-    if information <= 0.0:
+    own = np.where(use, nominal, 0.0)
+    expected = window.rate_response(fit, own)[1] if fit.crowded else own * fit.a
+    toward = weight.transpose(0, 2, 1) @ (own * fit.a).conj().T[:, :, None]
+    seen = float(np.sum(toward[:, :, 0] * fit.slope.T).real)
+    full = float(np.sum(toward[:, :, 0] * expected.T).real)
+    if full <= 0.0:
         return 0.0, 0.0
-    return float(np.sum(w * turned) / np.sum(w**2 * power)), information
+    return seen / full, 2.0 * full * window.frames**2 / 12.0

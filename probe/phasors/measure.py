@@ -198,7 +198,7 @@ def _settle(table: Table, lines: Lines, first: int, last: int, rate: float) -> _
     every = np.ones(len(tones), dtype=bool)
     fit = window.solve(tones, nominal * rate)
     for _ in range(2):
-        step, _ = rate_step(fit, nominal, every, even, window.frames)
+        step, _ = rate_step(window, fit, nominal, every, even)
         rate = _clip_rate(rate + step)
         fit = window.solve(tones, nominal * rate)
     mains = find_mains(window, fit, lines, rate)
@@ -216,11 +216,11 @@ def _refit(state: _State, lines: Lines, weight: Complex) -> _State:
     full = _even_weights(len(table.values), len(use))
     full[: len(lines.hz)] = weight
     fit = window.solve(use, np.where(tone, nominal * state.rate, nominal * mains.ratio))
-    step, _ = rate_step(fit, nominal, tone, full, window.frames)
+    step, _ = rate_step(window, fit, nominal, tone, full)
     rate = _clip_rate(state.rate + step)
     ratio = mains.ratio
     if len(mains.seen):
-        step, _ = rate_step(fit, nominal, ~tone, full, window.frames)
+        step, _ = rate_step(window, fit, nominal, ~tone, full)
         bound = limits.MAINS_RANGE
         ratio = rate * float(np.clip((ratio + step) / rate, 1.0 - bound, 1.0 + bound))
     fit = window.solve(use, np.where(tone, nominal * rate, nominal * ratio))
@@ -319,6 +319,10 @@ def _estimate(take: Take, lines: Lines, state: _State, floor: Real, known: Known
     heard_before = _known_hum(take, under, known)
     limited |= np.any(heard_before > np.diagonal(noise, axis1=1, axis2=2).real, axis=1)
     noise = noise + extra + heard_before[:, :, None] * np.eye(len(table.values))
+    if state.fit.crowded:
+        nominal = np.where(state.fit.lines < len(tones), table.line_w[state.fit.lines], 0.0)
+        shift = state.window.rate_response(state.fit, nominal)[0].T[: len(tones)]
+        noise = noise + u**2 * shift[:, :, None] * shift[:, None, :].conj()
     a = state.fit.a[:, : len(tones)].T
     return _Estimate(a, noise, limited, under, state.rate, u)
 
@@ -333,9 +337,7 @@ def _pull_clock(state: _State, lines: Lines, weight: Complex) -> tuple[_State, f
     nominal[: len(tones)] = window.table.line_w[tones]
     full = _even_weights(len(state.fit.a), len(nominal))
     full[: len(tones)] = weight
-    step, information = rate_step(
-        state.fit, nominal, state.fit.lines < len(tones), full, window.frames
-    )
+    step, information = rate_step(window, state.fit, nominal, state.fit.lines < len(tones), full)
     prior = 1.0 / limits.CLOCK_PRIOR**2
     step = (information * step - prior * (state.rate - 1.0)) / (information + prior)
     rate = _clip_rate(state.rate + step)

@@ -9,6 +9,9 @@ CLOCK_PRIOR = 500e-6
 """Standard deviation of the rate error before a recording is seen: decides only where the tones
 say less than that (a short record of low tones), and keeps such an estimate finite."""
 
+CROWDED = 1.001
+"""Gain of noise from which lines count as too close for their clock to be judged line by line."""
+
 CLOCK_STEPS = 8
 """Most corrections of the clock; one or two unless tones stand close together."""
 
