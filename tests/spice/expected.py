@@ -122,8 +122,8 @@ EXPECTED: dict[str, tuple[Answer, ...]] = {
 
 
 # The single-ended output is heard beside hot. Where hot is silent and nothing ties the takes
-# together in time, no take has what decides the polarity: then it must be left open.
-HOT_SILENT = ("8b", "hotdead", "ibswapped")
+# together in time, no take has what decides the polarity: then it may be left open.
+HOT_SILENT = ("8b", "hotdead", "ibswapped", "gsswapped")
 
 
 def _without_polarity(answer: Answer) -> Answer:

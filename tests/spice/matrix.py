@@ -16,6 +16,8 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
+
 from .analysed import analysed
 from .cases import Case
 from .circuits import ALL
@@ -45,9 +47,13 @@ class Run:
 
 
 def run(case: Case) -> Run:
-    """Write, analyse and compare one case."""
-    document, written = analysed(case)
-    analysed.cache_clear()
+    """Write, analyse and compare one case; an analysis that breaks off is a failure too."""
+    try:
+        document, written = analysed(case)
+    except (ArithmeticError, LookupError, ValueError, np.linalg.LinAlgError) as error:
+        return Run(case, False, None, 0.0, None, None, None, None, 0, 0, (repr(error),))
+    finally:
+        analysed.cache_clear()
     stage, facts = side_of(document)["stage"], compare(document, written)
     if case.rough:
         failures = [*missing_facts(case.circuit, facts), *outside(facts, case.circuit)]
@@ -130,7 +136,13 @@ def table(circuits: Sequence[str], rough: bool, jobs: int) -> tuple[list[str], l
     """Rows of one table and the runs behind them."""
     cases = [case for circuit in circuits for case in cases_of(circuit, rough)]
     with ProcessPoolExecutor(jobs) as pool:
-        runs = list(pool.map(run, cases))
+        runs = []
+        for done in pool.map(run, cases):
+            runs.append(done)
+            for failure in done.failures:
+                print(f"{done.case}: {failure}", file=sys.stderr, flush=True)
+            if done.wrong:
+                print(f"{done.case}: wrong kind {done.wrong}", file=sys.stderr, flush=True)
     head = HEADS[rough]
     lines = ["| " + " | ".join(head) + " |", "|" + "---|" * len(head)]
     lines += [row(c, rough, [r for r in runs if r.case.circuit == c]) for c in circuits]
@@ -226,11 +238,6 @@ def main() -> int:
         text = "\n".join(lines)
     else:
         text, runs = page(options.circuits, options.jobs)
-    for r in runs:
-        for failure in r.failures:
-            print(f"{r.case}: {failure}", file=sys.stderr)
-        if r.wrong:
-            print(f"{r.case}: wrong kind {r.wrong}", file=sys.stderr)
     if options.out:
         options.out.write_text(text)
     else:

@@ -67,7 +67,8 @@ def missing_facts(name: str, facts: dict[str, Compared]) -> list[str]:
 def _level_failures(facts: dict[str, Compared], written: Written) -> list[str]:
     failures = []
     # where the legs are in phase the difference vanishes: then against a leg
-    leg = max(facts[n].truth for n in ("hot_level", "cold_level") if n in facts)
+    t = written.truth
+    leg = written.drive_volts * max(abs(t.at(c, 997.1)) for c in (t.hot, t.cold))
     level = facts.get("differential_level")
     if level is not None and _exact(level, written.circuit.name):
         error = abs(level.value - level.truth) / max(level.truth, 0.01 * leg)
