@@ -1,0 +1,87 @@
+"""The README's commands and examples.
+
+    python -m tests.house.readme    writes the examples anew from what the commands print
+
+An example is a fenced block under ``<!-- output of: COMMAND -->``, or, shortened, under
+``<!-- output of, N lines: COMMAND -->``.
+"""
+
+from __future__ import annotations
+
+import re
+import shlex
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+ROOT = Path(__file__).parents[2]
+README = ROOT / "README.md"
+
+EXAMPLE = re.compile(r"(<!-- output of(?:, (\d+) lines)?: (.+?) -->\n```text\n)(.*?)(\n```)", re.S)
+
+
+def quick_start(text: str) -> list[str]:
+    """The commands of the one fenced block under the heading "Quick start"."""
+    section = re.split(r"^#+ .*$", text.split("\n## Quick start\n", 1)[1], maxsplit=1, flags=re.M)[
+        0
+    ]
+    (block,) = re.findall(r"^```\w*\n(.*?)^```", section, re.M | re.S)
+    return [line for line in block.splitlines() if line.strip()]
+
+
+def commands(text: str) -> list[list[str]]:
+    """Every ``probe`` command in a shell block of ``text``, as words after ``probe``."""
+    found = []
+    for block in re.findall(r"^```sh\n(.*?)^```", text, re.M | re.S):
+        for line in block.splitlines():
+            for part in line.split("&&"):
+                words = shlex.split(part.split(">")[0], comments=True)
+                if words and words[0].rsplit("/", 1)[-1] == "probe":
+                    found.append(words[1:])
+    return found
+
+
+def examples(text: str) -> list[tuple[str, str]]:
+    """Each example: its command and what it is said to print."""
+    return [(match[3], match[4]) for match in EXAMPLE.finditer(text)]
+
+
+def printed(command: str) -> list[str]:
+    """What the command prints, run from the top of the project with its files kept apart."""
+    with tempfile.TemporaryDirectory() as scratch:
+        words = shlex.split(command)[1:]
+        if words[0] == "analyse":
+            words += ["--out", scratch]
+        if words[0] == "advise":
+            template = _run(["advise", "--template"])
+            words[-1] = str(Path(scratch, words[-1]))
+            Path(words[-1]).write_text(template, "utf-8")
+        lines = _run(words).splitlines()
+    return [line for line in lines if not line.startswith("written:")]
+
+
+def _run(words: list[str]) -> str:
+    return subprocess.run(
+        [sys.executable, "-m", "probe", *words],
+        cwd=ROOT, capture_output=True, encoding="utf-8", timeout=120, check=True,
+    ).stdout  # fmt: skip
+
+
+def shortened(lines: list[str], most: str | None) -> str:
+    """An example of bearable length; what is left out is said to be."""
+    kept = lines if most is None or len(lines) <= int(most) else [*lines[: int(most)], "..."]
+    return "\n".join(kept).strip("\n")
+
+
+def main() -> None:
+    """Write the examples anew."""
+
+    def renewed(match: re.Match[str]) -> str:
+        return match[1] + shortened(printed(match[3]), match[2]) + match[5]
+
+    README.write_text(EXAMPLE.sub(renewed, README.read_text("utf-8")), "utf-8")
+
+
+if __name__ == "__main__":
+    main()

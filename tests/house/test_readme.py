@@ -1,0 +1,75 @@
+"""The README is true: its commands parse, its quick start is two commands, its links lead there."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+from probe.cli import main as frame
+from tests.house import readme
+
+TEXT = readme.README.read_text("utf-8")
+PAGES = [readme.README, readme.ROOT / "DEVELOPERS.md", *sorted((readme.ROOT / "docs").glob("*.md"))]
+
+
+def test_quick_start_is_two_commands_that_install_and_run() -> None:
+    first, second = readme.quick_start(TEXT)
+    for line in (first, second):
+        assert line.startswith("python3 -m venv .venv && .venv/bin/pip install ")
+    assert re.search(r"&& \.venv/bin/probe analyse captures/\S+$", first)
+    assert ".venv/bin/pytest" in second
+
+
+def test_quick_start_demo_exists() -> None:
+    folder = readme.quick_start(TEXT)[0].split()[-1]
+    assert (readme.ROOT / folder / "session.toml").is_file()
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda p: p.name)
+def test_commands_parse(page: Path) -> None:
+    for words in readme.commands(page.read_text("utf-8")):
+        parser, run = frame._parser(words[0])
+        assert run is not None
+        parser.parse_args(words)
+
+
+def test_readme_shows_every_command() -> None:
+    assert {words[0] for words in readme.commands(TEXT)} == set(frame.COMMANDS)
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda p: p.name)
+def test_links_lead_somewhere(page: Path) -> None:
+    links = re.findall(r"\]\(([^)#\s]+)(#[^)\s]*)?\)", page.read_text("utf-8"))
+    for target, _ in links:
+        if not target.startswith("http"):
+            assert (page.parent / target).exists(), f"{page.name}: {target}"
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda p: p.name)
+def test_named_files_exist(page: Path) -> None:
+    """Paths and modules that a page names in code marks are there."""
+    text = page.read_text("utf-8")
+    for path in re.findall(r"`((?:probe|tests|docs|captures|\.ci)/[\w./-]+)`", text):
+        assert (readme.ROOT / path).exists(), f"{page.name}: {path}"
+    for module in re.findall(r"python -m (tests[\w.]+)", text):
+        place = readme.ROOT / Path(*module.split("."))
+        assert place.with_suffix(".py").is_file(), f"{page.name}: {module}"
+
+
+@pytest.mark.parametrize(("command", "said"), readme.examples(TEXT), ids=lambda e: e.split("\n")[0])
+def test_examples_say_what_the_commands_print(command: str, said: str) -> None:
+    """Word by word, figures aside; python -m tests.house.readme writes the examples anew."""
+    words = re.findall(r"[A-Za-z]{3,}", "\n".join(readme.printed(command)))
+    told = [w for w in re.findall(r"[A-Za-z]{3,}", said) if w.lower() not in ("ohm", "kohm")]
+    assert len(told) > 20
+    assert set(told) - set(words) == set()
+
+
+def test_top_level_holds_what_it_should() -> None:
+    allowed = {"README.md", "DEVELOPERS.md", "pyproject.toml", "probe", "tests", "captures", "docs"}
+    listed = (readme.ROOT / ".gitignore").read_text("utf-8").split()
+    ignored = {line.strip("/") for line in listed if "*" not in line}
+    found = {p.name for p in readme.ROOT.iterdir() if not p.name.startswith(".")}
+    assert found - ignored - {p for p in found if p.endswith(".egg-info")} <= allowed
