@@ -311,7 +311,7 @@ def _estimate(take: Take, lines: Lines, state: _State, floor: Real, known: Known
     occupied = np.concatenate([state.fit.w, hum])
     noise = local_noise(state.window, state.fit, tones, occupied, floor)
     weight = np.asarray(np.linalg.inv(noise), dtype=np.complex128)
-    for _ in range(limits.CLOCK_STEPS):
+    for _ in range(limits.CLOCK_STEPS_CROWDED if state.fit.crowded else limits.CLOCK_STEPS):
         state, step, u = _pull_clock(state, lines, weight)
         if abs(step) < limits.CLOCK_ENOUGH * u:
             break

@@ -12,8 +12,11 @@ say less than that (a short record of low tones), and keeps such an estimate fin
 CROWDED = 1.001
 """Gain of noise from which lines count as too close for their clock to be judged line by line."""
 
-CLOCK_STEPS = 8
-"""Most corrections of the clock; one or two unless tones stand close together."""
+CLOCK_STEPS = 2
+"""Corrections of the clock once the noise is known; it was nearly right before."""
+
+CLOCK_STEPS_CROWDED = 8
+"""The same where lines stand close together and the first corrections fall short."""
 
 CLOCK_ENOUGH = 0.02
 """The clock is settled when a correction is below this share of its uncertainty."""
@@ -31,13 +34,13 @@ the projection, so 0.8 % in the spread, which the Cramér-Rao margin of 5 % can 
 READ_FRAMES = 65536
 """Frames read at a time; a multiple of every block length."""
 
-TABLE_BLOCKS = 4096
-"""Blocks kept before pairs are merged: bounds memory and time (22 s at 48 kHz)."""
+TABLE_BLOCKS = 2048
+"""Blocks kept before pairs are merged: bounds memory and time (11 s at 48 kHz)."""
 
 TABLE_BLOCKS_UNCLOCKED = 16384
 """The same while no tone has been heard, so the clock for merging is not known yet."""
 
-GUESS_ROWS = 2048
+GUESS_ROWS = 1024
 """Rows a clock for merging is taken from: enough for the few rows a merger spans."""
 
 CHUNK_SECONDS = 0.05
