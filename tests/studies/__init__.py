@@ -1,0 +1,1 @@
+"""Large seeded studies, each one command; their tables stand in docs/."""
