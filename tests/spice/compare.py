@@ -111,14 +111,10 @@ def side_of(document: dict[str, Any]) -> dict[str, Any]:
 def compare(document: dict[str, Any], written: Written) -> dict[str, Compared]:
     """Every fact this module knows a truth for."""
     facts = side_of(document)["facts"]
-    compared = {
-        name: _compared(name, facts[name], written)
-        for name in (*LEVELS, *IMPEDANCES, *DECIBELS, *PLAIN, "leg_phase")
-        if name in facts
-    }
+    names = [*LEVELS, *IMPEDANCES, *DECIBELS, *PLAIN, "leg_phase"]
     if written.circuit.name in IN_PHASE:
-        compared.pop("pin_3_tie_current", None)
-    return compared
+        names.remove("pin_3_tie_current")
+    return {name: _compared(name, facts[name], written) for name in names if name in facts}
 
 
 def _compared(name: str, fact: dict[str, Any], written: Written) -> Compared:
