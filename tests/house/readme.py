@@ -23,10 +23,9 @@ EXAMPLE = re.compile(r"(<!-- output of(?:, (\d+) lines)?: (.+?) -->\n```text\n)(
 
 def quick_start(text: str) -> list[str]:
     """The commands of the one fenced block under the heading "Quick start"."""
-    section = re.split(r"^#+ .*$", text.split("\n## Quick start\n", 1)[1], maxsplit=1, flags=re.M)[
-        0
-    ]
-    (block,) = re.findall(r"^```\w*\n(.*?)^```", section, re.M | re.S)
+    after = text.split("\n## Quick start\n", 1)[1]
+    section = re.split(r"^## ", after, maxsplit=1, flags=re.M)[0]
+    (block,) = re.findall(r"^```sh\n(.*?)^```", section, re.M | re.S)
     return [line for line in block.splitlines() if line.strip()]
 
 
