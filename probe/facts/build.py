@@ -5,7 +5,14 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from probe.facts.statement import Entry, complex_entry, decibel_entry, impedance_entry, level_entry
+from probe.facts.statement import (
+    Entry,
+    complex_entry,
+    decibel_entry,
+    impedance_entry,
+    level_entry,
+    told_from_nothing,
+)
 from probe.session.model import MeterReading, Session
 from probe.stage import limits
 from probe.stage.identify import Identified, Solved
@@ -28,7 +35,6 @@ from probe.stage.quantities import (
     single_ended_take,
     widened,
 )
-from probe.stage.solve import posterior
 
 Array = NDArray[np.float64]
 Facts = dict[str, Entry]
@@ -87,25 +93,32 @@ class SideFacts:
         rows = {n: reading(legs, n, "open", k) for n in ("hot", "cold", "difference", "mean")}
         known = {n: level_known(r, largest) for n, r in rows.items()}
         rows = {n: widened(r, self.rng) for n, r in rows.items()}
-        open_pin = self.verdict.kind == "pin-3-unconnected"
-        for name, fact in (("hot", "hot_level"), ("cold", "cold_level")):
+        open_leg = legs.open_leg
+        strays = open_leg is not None
+        for terminal, (name, fact) in enumerate((("hot", "hot_level"), ("cold", "cold_level"))):
             if known[name]:
-                limited = open_pin and self.verdict.silent == name
+                limited = open_leg == terminal
                 self._put(fact, level_entry(rows[name].draws, limited=limited), hz)
         if known["difference"]:
-            self._put("differential_level", level_entry(rows["difference"].draws), hz)
+            level = level_entry(rows["difference"].draws, limited=strays)
+            self._put("differential_level", level, hz)
             self.difference = rows["difference"].draws
         else:
             self._as_recorded_difference(k, hz)
         if known["mean"]:
-            self._put("common_mode_level", level_entry(rows["mean"].draws), hz)
+            self._put("common_mode_level", level_entry(rows["mean"].draws, limited=strays), hz)
         if known["difference"] and known["mean"]:
-            balance = rows["difference"].draws / _safe(rows["mean"].draws)
-            self._put("signal_balance", decibel_entry(balance, small=rows["mean"].draws), hz)
-        if known["hot"] and known["cold"] and not open_pin:
-            self._leg_ratio(rows["hot"].draws, rows["cold"].draws, hz, limited=False)
+            self._balance(rows["difference"].draws, rows["mean"].draws, hz, limited=strays)
+        if known["hot"] and known["cold"]:
+            self._leg_ratio(rows["hot"].draws, rows["cold"].draws, hz, limited=strays)
         else:
             self._leg_ratio_recorded(k, hz)
+
+    def _balance(self, difference: Complex, mean: Complex, hz: float, *, limited: bool) -> None:
+        """Signal balance: a bound where the mean, or the difference, may be nothing."""
+        small = mean if abs(mean[0]) < abs(difference[0]) else difference
+        balance = difference / _safe(mean)
+        self._put("signal_balance", decibel_entry(balance, small=small, limited=limited), hz)
 
     def _as_recorded_difference(self, k: int, hz: float) -> None:
         """Differential level with the recorder attached; the interval covers what it took."""
@@ -123,8 +136,7 @@ class SideFacts:
         ratio = cold / _safe(hot)
         small = hot if swap else cold
         self._put("leg_ratio", decibel_entry(ratio, small=small, limited=limited), hz)
-        silent = min(abs(hot[0]), abs(cold[0])) < 3.0 * np.std(np.abs(small[1:] - small[0]))
-        if not silent:
+        if told_from_nothing(small):
             self._put("leg_phase", _phase_entry(ratio, limited=limited), hz)
 
     def _leg_ratio_recorded(self, k: int, hz: float) -> None:
@@ -134,8 +146,6 @@ class SideFacts:
             return
         volts = recorded(identified, t, k)
         lift = loading(identified.group.takes[t], hz, len(volts) - 1, self.rng)
-        if self.verdict.kind == "pin-3-unconnected":
-            lift = np.ones_like(lift)
         self._leg_ratio(volts[:, 0] * lift[:, 0], volts[:, 1] * lift[:, 1], hz, limited=True)
 
     def _single_ended(self) -> None:
@@ -151,7 +161,7 @@ class SideFacts:
         if level_known(level, largest) and impedance_known(z):
             voltage = level.draws
             self._put("single_ended_level", level_entry(voltage), hz)
-            self._put("single_ended_impedance", impedance_entry(z.draws), hz)
+            self._put("single_ended_impedance", impedance_entry(z.draws, sigma=z.sigma), hz)
         elif t is not None:
             lift = loading(identified.group.takes[t], hz, identified.draws, self.rng)
             voltage = recorded(identified, t, k)[:, 2] * lift[:, 2]
@@ -166,7 +176,7 @@ class SideFacts:
                 "limited_by_bench" in self.facts.get(n, {})
                 for n in ("single_ended_level", "differential_level")
             )
-            gain = decibel_entry(difference / _safe(voltage), limited=limited)
+            gain = decibel_entry(difference / _safe(voltage), small=difference, limited=limited)
             self._put("gain_difference", gain, hz)
 
     def _single_ended_injected(self) -> None:
@@ -184,15 +194,29 @@ class SideFacts:
             if one is None:
                 continue
             limited = one.own.size > self._recorder_ohm(one.own.hz, leg)
-            self._put(
-                f"{leg}_impedance", impedance_entry(one.own.draws, limited=limited), one.own.hz
+            entry = impedance_entry(
+                one.own.draws, sigma=one.own.sigma, inverse=self._is_open(leg), limited=limited
             )
+            self._put(f"{leg}_impedance", entry, one.own.hz)
         self._coupling("coupling_cold_into_hot", columns["cold"])
         self._coupling("coupling_hot_into_cold", columns["hot"])
-        hot, cold = columns["hot"], columns["cold"]
-        if hot is not None and cold is not None and hot.own.hz == cold.own.hz:
-            mismatch = level_entry(hot.own.draws - cold.own.draws, unit="ohm")
-            self._put("impedance_mismatch", mismatch, hot.own.hz)
+        self._mismatch()
+
+    def _is_open(self, leg: str) -> bool:
+        legs = self.identified.legs
+        return legs is not None and legs.open_leg == ("hot", "cold").index(leg)
+
+    def _mismatch(self) -> None:
+        """Difference of the legs' impedances where both are known at one tone."""
+        legs = self.identified.legs
+        if legs is None or legs.open_leg is not None:
+            return
+        k = nearest(legs.hz)
+        hot, cold = reading(legs, "hot", "hot", k), reading(legs, "cold", "cold", k)
+        if impedance_known(hot) and impedance_known(cold):
+            mismatch = level_entry(hot.draws - cold.draws, unit="ohm")
+            if mismatch.get("bound") != "below" or mismatch["value"] < 0.5 * limits.OPEN_OHM:
+                self._put("impedance_mismatch", mismatch, float(legs.hz[k]))
 
     def _recorder_ohm(self, hz: float, leg: str) -> float:
         group = self.identified.group
@@ -207,9 +231,9 @@ class SideFacts:
         return float(1.0 / max(y)) if y else 2e4
 
     def _coupling(self, name: str, one: Column | None) -> None:
-        if one is None or one.own.size < limits.DIVISOR_OHM:
+        if one is None or one.own.size < limits.DIVISOR_OHM or self._is_open(_leg_of(name)):
             return
-        if "bound" in self.facts.get(_own_name(name), {}):
+        if "bound" in self.facts.get(f"{_leg_of(name)}_impedance", {"bound": ""}):
             return
         self._put(name, complex_entry(one.coupling, limits.COUPLING_SUPPORT), one.own.hz)
 
@@ -224,7 +248,13 @@ class SideFacts:
         both = all(impedance_known(reading(legs, leg, leg, k)) for leg in ("hot", "cold"))
         difference = reading(legs, "difference", "difference", k)
         if impedance_known(difference):
-            self._put("differential_impedance", impedance_entry(difference.draws), hz)
+            entry = impedance_entry(
+                difference.draws,
+                sigma=difference.sigma,
+                inverse=legs.open_leg is not None,
+                limited=legs.open_leg is not None,
+            )
+            self._put("differential_impedance", entry, hz)
         if both and impedance_known(difference):
             self._pair_at(modal_z(legs, k), hz)
         self._tied(legs, k, hz)
@@ -237,7 +267,8 @@ class SideFacts:
         difference = reading(solved, "difference", "difference", k)
         if impedance_known(difference):
             hz = float(solved.hz[k])
-            self._put("differential_impedance", impedance_entry(difference.draws), hz)
+            entry = impedance_entry(difference.draws, sigma=difference.sigma)
+            self._put("differential_impedance", entry, hz)
             self._pair_at(modal_z(solved, k), hz)
 
     def _pair_at(self, z: Complex, hz: float) -> None:
@@ -272,9 +303,10 @@ class SideFacts:
         if abs(z_cc[0]) < limits.DIVISOR_OHM:
             tied = hot.draws
         self._put("hot_level_pin_3_tied", level_entry(tied), hz)
-        if abs(z_cc[0]) > limits.DIVISOR_OHM:
+        if abs(z_cc[0]) > limits.DIVISOR_OHM and told_from_nothing(theta[:, 0, 0]):
             current = cold_open / _safe(z_cc) / _safe(theta[:, 0, 0])
-            self._put("pin_3_tie_current", level_entry(current, unit="A"), hz)
+            limited = legs.open_leg == 1
+            self._put("pin_3_tie_current", level_entry(current, unit="A", limited=limited), hz)
 
     def _off(self) -> None:
         solved = self.identified.off
@@ -309,8 +341,9 @@ class SideFacts:
         }
 
 
-def _own_name(coupling: str) -> str:
-    return "cold_impedance" if coupling == "coupling_cold_into_hot" else "hot_impedance"
+def _leg_of(coupling: str) -> str:
+    """The leg a coupling is driven from."""
+    return "cold" if coupling == "coupling_cold_into_hot" else "hot"
 
 
 def _files(identified: Identified) -> list[str]:
@@ -328,7 +361,7 @@ def _row_reading(solved: Solved, entry: int, k: int) -> Reading:
     wanted = np.zeros((len(solved.hz), 1, 4), dtype=np.complex128)
     wanted[:, 0, entry] = 1.0
     lost = float(solved.lost(wanted)[k])
-    sigma = float(posterior(solved.fit, wanted)[k])
+    sigma = float(solved.sigma(wanted)[k])
     return Reading(solved.theta[:, k, 0, entry], lost, sigma, float(solved.hz[k]))
 
 

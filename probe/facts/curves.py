@@ -18,7 +18,6 @@ from probe.facts.statement import interval
 from probe.stage.identify import Identified, Solved, functional
 from probe.stage.network import Complex
 from probe.stage.quantities import common_mode_impedance, nearest, open_take, recorded
-from probe.stage.solve import posterior
 from probe.stage.source import Source, modal_to_legs_impedance, modal_to_legs_voltage
 
 Array = NDArray[np.float64]
@@ -99,7 +98,7 @@ def _known_entries(legs: Solved) -> dict[tuple[str, str], Bools]:
         if column == "open":
             known[row, column] = lost < 0.02 * largest
         else:
-            sigma = posterior(legs.fit, wanted)
+            sigma = legs.sigma(wanted)
             known[row, column] = (lost < 1.0 + 0.05 * size) & (sigma < 1e6 + size)
     return known
 
@@ -171,7 +170,7 @@ def _add_single_ended(
     wanted = np.zeros((len(hz), 1, 4), dtype=np.complex128)
     wanted[:, 0, 3] = 1.0
     supported = (solved.lost(wanted) < 1.0 + 0.05 * np.abs(solved.theta[0, :, 0, 3])) & (
-        posterior(solved.fit, wanted) > 0.0
+        solved.sigma(wanted) > 0.0
     )
     modal_voc[:, :, 2] = solved.theta[:count, :, 0, 0]
     modal_z[:, :, 2, 2] = np.where(supported, solved.theta[:count, :, 0, 3], np.nan)

@@ -71,16 +71,26 @@ def level_entry(draws: Complex, *, unit: str = "V", limited: bool = False) -> En
     return _flag({**interval(float(size[0]), size[1:]), "unit": unit}, limited)
 
 
-def impedance_entry(draws: Complex, *, limited: bool = False) -> Entry | None:
-    """Magnitude of an impedance: a value, a bound where only the recorder ends it, or nothing."""
+def impedance_entry(
+    draws: Complex, *, sigma: float = 0.0, inverse: bool = False, limited: bool = False
+) -> Entry | None:
+    """Magnitude of an impedance: a value, a bound where only the recorder ends it, or nothing.
+
+    ``sigma`` is its standard deviation from the weights of the solve. Where the doubt is as large
+    as the value, a bound from below is what two and a half of it leave; with ``inverse`` (an
+    impedance found from its inverse, an open leg) what the inverse allows.
+    """
     size = np.abs(draws)
     entry: Entry = {**interval(float(size[0]), size[1:]), "unit": "ohm"}
-    if entry["u95"] <= max(limits.SUPPORT_RELATIVE * entry["value"], limits.SUPPORT_OHM):
+    most = max(limits.SUPPORT_RELATIVE * entry["value"], limits.SUPPORT_OHM)
+    if entry["u95"] <= most and (inverse or 1.96 * sigma <= most):
         return _flag(entry, limited)
-    inverse = 1.0 / np.maximum(size[1:], 1e-12)
-    floor = float(1.0 / np.quantile(inverse, 0.975))
+    if inverse:
+        floor = float(1.0 / np.quantile(1.0 / np.maximum(size[1:], 1e-12), 0.975))
+    else:
+        floor = float(size[0]) - 2.5 * max(sigma, _robust_scatter(draws))
     floor = min(floor, float(size[0]))
-    if floor < limits.SUPPORT_OHM:
+    if floor < max(limits.SUPPORT_OHM, 0.1 * float(size[0]) if not inverse else 0.0):
         return None
     return {"value": floor, "unit": "ohm", "u95": 0.0, "bound": "above", "limited_by_bench": True}
 

@@ -20,7 +20,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from probe.stage.limits import ALIGN_PRIOR_S
+from probe.stage.limits import ALIGN_PRIOR_S, EXCITATION_SIGMAS
 from probe.stage.network import Complex
 from probe.stage.observations import Group, Observed, has_reference
 from probe.stage.solve import LEGS, Excited, Fit, excitation, fit, predict
@@ -141,18 +141,26 @@ def _signals(first: Observed, other: Observed) -> list[Array]:
     """Combinations of the legs that both takes hold, those least disturbed by loads first.
 
     A leg that carries no extra load keeps its phase where legs are separate; the difference
-    keeps it where the stage floats; the sum serves legs in phase.
+    keeps it where the stage floats; the sum serves legs in phase. A leg that is noise in either
+    take serves nothing.
     """
-    both = first.recorded & other.recorded
+    both = first.recorded & other.recorded & _heard(first) & _heard(other)
+    held = first.recorded & other.recorded
     loaded = np.zeros(3, dtype=np.bool_)
     for load in other.phasors.take.loads:
         for end in (load.from_, load.to):
             if end in TERMINALS:
                 loaded[TERMINALS.index(end)] = True
     legs = [np.eye(3)[k] for k in range(2) if both[k] and not loaded[k]]
-    if both[0] and both[1]:
+    if held[0] and held[1] and both[:2].any():
         return [*legs, np.array([1.0, -1.0, 0.0]), np.array([1.0, 1.0, 0.0])]
     return legs or [np.eye(3)[k] for k in range(3) if both[k]]
+
+
+def _heard(observed: Observed) -> NDArray[np.bool_]:
+    """Terminals that stand above their noise at most tones, shape (3,)."""
+    noise = np.sqrt(np.abs(np.einsum("kii->ki", observed.noise)) + 1e-300)
+    return np.asarray(np.median(np.abs(observed.volts) / noise, axis=0) > EXCITATION_SIGMAS)
 
 
 def _worth(observed: Observed) -> tuple[int, int]:
@@ -185,8 +193,10 @@ def _free(group: Group, level: float) -> Alignment:
         return solved
     theta = fit(solved.group, LEGS, level=level).theta
     for t in rest:
-        options[t] = _against_prediction(group, t, theta) + options[t]
-        delays[t] = min(options[t])[1]
+        options[t] = sorted(_against_prediction(group, t, theta) + options[t])
+        if not (group.takes[t].recorded & _heard(group.takes[t]))[:2].any():
+            options[t] = options[t][:1]
+        delays[t] = options[t][0][1]
     delays = _choose(group, [[(0.0, d), *o] for d, o in zip(delays, options, strict=True)], level)
     return _joint(group.rotated(delays), stray, delays)
 
@@ -194,7 +204,7 @@ def _free(group: Group, level: float) -> Alignment:
 def _against_prediction(group: Group, t: int, theta: Complex) -> list[tuple[float, float]]:
     """Delays of a take against what the stage, as solved without it, predicts for it."""
     observed = group.takes[t]
-    if not observed.recorded[:2].any():
+    if not (observed.recorded & _heard(observed))[:2].any():
         return []
     predicted = replace(observed, volts=predict(observed, group.hz, theta))
     return _candidates(predicted, observed, group.hz, False)
@@ -337,18 +347,18 @@ def _delay_gain(group: Group, solved: Fit, stray: Array) -> tuple[Complex, Array
 
     A delay turns voltages and currents alike, so it moves the residual by ``j w W s Voc`` only.
     """
-    takes, tones, size, _ = solved.whitener.shape
+    takes, tones, size = solved.residual.shape
     omega = 2.0 * np.pi * group.hz
     strength = np.zeros((takes, tones))
     for t, observed in enumerate(group.takes):
         strength[t, observed.tones] = observed.strength
-    rows = solved.whitener @ solved.block.rows
+    rows = solved.whitener[:takes] @ solved.block.rows
     slope = np.einsum("tfar,fr->tfa", rows, solved.theta[:, :, 0])
     slope = 1j * omega[None, :, None] * strength[:, :, None] * slope
     derivative = np.zeros((tones, takes * size, takes), dtype=np.complex128)
     for t in range(takes):
         derivative[:, t * size : (t + 1) * size, t] = slope[t]
-    left = solved.left
+    left = solved.left[:, : takes * size]
     projected = derivative - left @ (np.conj(np.swapaxes(left, -1, -2)) @ derivative)
     normal = np.einsum("fat,fau->tu", np.conj(projected), derivative).real
     prior = np.where(stray > 0.0, 1.0 / np.maximum(stray, 1e-12) ** 2, 1e30)

@@ -32,6 +32,13 @@ SURE = 0.95
 """Share of draws that makes a fault; a twentieth or more makes it possible."""
 
 
+AGREEING_TONES = 6
+AGREEING_SHARE = 0.75
+AGREEING_RAD = 0.3
+"""Tones, the share of them, and how closely they must agree on a polarity found across takes
+without a common phase reference: by chance one delay in 10⁸ does that."""
+
+
 @dataclass(frozen=True)
 class Told:
     """A possible fault and what would tell it from a healthy stage."""
@@ -60,13 +67,13 @@ def polarity(identified: Identified) -> Polarity:
     """Which pin is hot: against the single-ended output, or else against the recorded drive."""
     if identified.group is None:
         return Polarity("undetermined", "the device never played")
+    told = _across_takes(identified)
+    if told is not None and told.value != "undetermined":
+        return told
     for observed in identified.group.takes:
         told = _against_single_ended(identified, observed)
-        if told is not None:
+        if told is not None and told.value != "undetermined":
             return told
-    told = _across_takes(identified)
-    if told is not None:
-        return told
     t = open_take(identified)
     if t is not None and identified.phase_known:
         k = nearest(identified.group.hz)
@@ -105,25 +112,36 @@ def _against_single_ended(identified: Identified, observed: Observed) -> Polarit
 
 
 def _across_takes(identified: Identified) -> Polarity | None:
-    """Legs in one take, single-ended output in another, on one phase reference."""
+    """The difference of the legs in one take against the single-ended output in another.
+
+    On one phase reference the angle near 1 kHz decides. Takes that share no leg with signal have
+    been aligned by a delay alone, which cannot imitate a reversal over a wide band: then nearly
+    all tones must say the same.
+    """
     group = identified.group
     assert group is not None
     t = open_take(identified)
-    others = [o for o in group.takes if o.recorded[2]]
+    others = [o for o in group.takes if o.recorded[2] and not o.phasors.take.loads]
     if t is None or not others:
         return None
     base, other = group.takes[t], others[0]
-    shared = other.recorded[:2] & base.recorded[:2]
-    quiet = np.abs(other.volts[:, :2]).max(axis=0) < 0.03 * np.abs(other.volts[:, 2]).max()
-    referenced = identified.phase_known or other.phasors.take.timebase is not None
-    if not referenced and (not shared.any() or quiet[shared].all()):
+    tones = np.intersect1d(base.tones, other.tones)
+    if len(tones) == 0:
         return None
-    k = nearest(group.hz[base.tones])
-    m = _row(other, int(base.tones[k]))
-    if other.tones[m] != base.tones[k]:
+    legs = base.volts[np.searchsorted(base.tones, tones)]
+    single = other.volts[np.searchsorted(other.tones, tones), 2]
+    if np.any(single == 0.0):
         return None
-    angle = np.angle((base.volts[k, 0] - base.volts[k, 1]) / other.volts[m, 2])
-    return Polarity(_side(float(angle)), "the single-ended output")
+    angles = np.angle((legs[:, 0] - legs[:, 1]) / single)
+    k = nearest(group.hz[tones])
+    value = _side(float(angles[k]))
+    if identified.phase_known or other.phasors.take.timebase is not None:
+        return Polarity(value, "the single-ended output")
+    centre = 0.0 if value == "pin-2-hot" else np.pi
+    same = np.mean(np.abs(np.angle(np.exp(1j * (angles - centre)))) < AGREEING_RAD)
+    if len(tones) < AGREEING_TONES or same < AGREEING_SHARE:
+        return None
+    return Polarity(value, "the single-ended output")
 
 
 def find_faults(identified: Identified, verdict: Verdict, told: Polarity, device: Device) -> Faults:

@@ -20,11 +20,13 @@ from probe.phasors.model import Remark, TakePhasors
 from probe.session.model import Session, Side
 from probe.stage import limits
 from probe.stage.align import Alignment, align, flat
-from probe.stage.inject import Injected, carry, draw_injected, solve_injected
+from probe.stage.inject import Injected, carry, draw_injected, injected_group, solve_injected
 from probe.stage.network import Complex
 from probe.stage.observations import Group, grid_of, observe
+from probe.stage.open_leg import find_open_leg, own_admittance, without_open_leg
 from probe.stage.solve import (
     LEGS,
+    PLAUSIBLE_OHM,
     SINGLE_ENDED,
     Block,
     Errors,
@@ -34,11 +36,11 @@ from probe.stage.solve import (
     Realisation,
     excitation,
     fit,
+    flows_into,
     posterior,
     realise,
     resolve,
     unknown_part,
-    with_known,
 )
 
 Array = NDArray[np.float64]
@@ -94,17 +96,48 @@ class Solved:
         Shape (F,).
     theta
         Shape (1 + D, F, R, 4): ``[Voc | Z]`` in modal rows and columns.
-    lost
-        Function of a functional (F, R, 4): how much of it is unsupported (V or ohm), shape (F,).
+    fit
+        The fit behind it.
+    open_leg
+        The leg whose column was found by itself (``open_leg``), None where there is none.
+    open_known
+        True where the takes show the admittance of that leg.
     """
 
     hz: Array
     theta: Complex
     fit: Fit
+    open_leg: int | None = None
+    open_known: bool = False
 
     def lost(self, functional: Complex) -> Array:
         """How much of a linear quantity the takes do not support, shape (F,), in its unit."""
-        return unknown_part(self.fit, functional)
+        if self.open_leg is None:
+            return unknown_part(self.fit, functional)
+        rest, share = _without_open_column(functional, self.open_leg)
+        lost = unknown_part(self.fit, rest)
+        return lost if self.open_known or share == 0.0 else lost + PLAUSIBLE_OHM * share
+
+    def sigma(self, functional: Complex) -> Array:
+        """Standard deviation of a linear quantity, shape (F,); for an open leg from the draws."""
+        if self.open_leg is None:
+            return posterior(self.fit, functional)
+        values = np.einsum("frj,dfrj->df", functional, self.theta)
+        if len(values) < 2:
+            return posterior(self.fit, functional)
+        return np.asarray(np.median(np.abs(values[1:] - values[0]), axis=0) / np.sqrt(np.log(2.0)))
+
+
+def _without_open_column(functional: Complex, leg: int) -> tuple[Complex, float]:
+    """A functional less what it reads in the column of an open leg, and how much that was."""
+    legs = LEGS.rows
+    backwards = np.linalg.inv(legs)
+    column = np.einsum("ra,frj,jb->fab", backwards, functional[:, :, 1:3], backwards)
+    share = float(np.abs(column[:, :, leg]).max())
+    column[:, :, leg] = 0.0
+    rest = functional.copy()
+    rest[:, :, 1:3] = np.einsum("ar,fab,bj->frj", legs, column, legs)
+    return rest, share
 
 
 @dataclass(frozen=True)
@@ -165,6 +198,9 @@ def identify(
     remarks: list[Remark] = []
     playing = tuple(p for p in chosen if p.take.state == "play")
     group = played_group(playing)
+    open_leg = find_open_leg(group, injected_group(playing))
+    if group is not None and open_leg is not None:
+        group = without_open_leg(group, open_leg)
     stated = _stated_level(session)
     rng = np.random.default_rng([seed, ("left", "right", "mono").index(side)])
     if group is None:
@@ -174,8 +210,8 @@ def identify(
     remarks += more
     excited = excitation(aligned.group)
     solved = fit(aligned.group, LEGS, level=stated, excited=excited)
-    repeat = repeatability(solved, stated)
-    remarks += _repeatability_remarks(repeat, stated, solved, aligned.group)
+    repeat = repeatability(solved, aligned.group, stated)
+    remarks += _repeatability_remarks(repeat, stated, solved, aligned.group, excited)
     solved = fit(aligned.group, LEGS, level=repeat.level, excited=excited, start=solved)
     monte = _Monte(aligned, excited, solved, repeat, playing, draws, rng)
     result = monte.run()
@@ -253,30 +289,68 @@ def played_group(phasors: tuple[TakePhasors, ...]) -> Group | None:
 
 def _stated_level(session: Session) -> float:
     db = session.bench.repeatability_db
-    return _relative(limits.REPEATABILITY_DB if db is None else db)
+    stated = limits.REPEATABILITY_DB if db is None else db
+    return _relative(max(stated, limits.REPEATABILITY_FLOOR_DB))
 
 
 def _relative(db: float) -> float:
     return float(np.log(10.0) / 20.0 * db)
 
 
-def repeatability(solved: Fit, stated: float) -> Repeatability:
+def repeatability(solved: Fit, group: Group, stated: float) -> Repeatability:
     """Level between takes from the whitened residuals, where enough takes are spare.
 
     A level error is one real factor per take and leg, the same at all tones: its variance shows
-    in ``|residual|²`` per spare row, times ``stated²``; the median over the tones, because a tone
-    beside a hum line or a winding at 20 Hz must not speak for all.
+    in ``|residual|²`` per spare row, times ``stated²``. Rows that are noise (a silent leg) say
+    nothing about it. The median over the tones, because a tone beside a hum line or a winding at
+    20 Hz must not speak for all.
     """
-    enough = solved.spare >= 1
+    telling = _telling(group, stated)
+    spare = np.sum(solved.spare * telling, axis=(0, 2))
+    enough = spare >= 0.75
     if not enough.any():
         return Repeatability(stated, 0, 0.0)
-    power = np.sum(np.abs(solved.residual) ** 2, axis=(0, 2))
-    seen = stated * float(np.sqrt(np.median(power[enough] / solved.spare[enough])))
-    freedom = int(np.median(solved.spare[enough]))
+    power = np.sum(np.abs(solved.residual) ** 2 * telling, axis=(0, 2))
+    seen = stated * float(np.sqrt(np.median(power[enough] / spare[enough])))
+    freedom = round(float(np.median(spare[enough])))
     if freedom >= 2 * limits.SPARE_TAKES:
         floor = _relative(limits.REPEATABILITY_FLOOR_DB)
         return Repeatability(max(seen, floor), freedom, seen)
     return Repeatability(max(stated, seen), 0, seen)
+
+
+def _telling(group: Group, level: float) -> NDArray[np.bool_]:
+    """Rows in which a level error of that size would stand above the noise, shape (T, F, 2)."""
+    telling = np.zeros((len(group.takes), len(group.hz), 2), dtype=np.bool_)
+    for t, observed in enumerate(group.takes):
+        noise = np.abs(np.einsum("kii->ki", observed.noise))[:, :2]
+        moved = (level * np.abs(observed.volts[:, :2])) ** 2
+        telling[t, observed.tones] = moved > noise
+    return telling
+
+
+def systematic_level(solved: Fit, group: Group, excited: Excited, stated: float) -> float:
+    """How much of the residuals the declared errors of the bench alone would make, as a level.
+
+    A floating stage multiplies an error of the recorder's gain or impedance; takes that disagree
+    for that reason do not contradict each other.
+    """
+    rng = np.random.default_rng(11)
+    count = 48
+    errors: Errors = {k: v * rng.standard_normal(count) for k, v in sorted(group.scales.items())}
+    drawn = realise(group, count, errors, excited)
+    theta = resolve(solved, drawn)
+    rows = solved.whitener[: len(group.takes)] @ solved.block.rows
+    whitener = solved.whitener[: len(group.takes)]
+    residual = np.einsum("tfab,dtfb->dtfa", whitener, drawn.volts[..., :2])
+    residual -= np.einsum("tfar,dfrj,dtfj->dtfa", rows, theta, drawn.drives, optimize=True)
+    telling = _telling(group, stated)
+    spare = np.sum(solved.spare * telling, axis=(0, 2))
+    enough = spare >= 0.75
+    if not enough.any():
+        return 0.0
+    power = np.mean(np.sum(np.abs(residual) ** 2 * telling, axis=(1, 3)), axis=0)
+    return stated * float(np.sqrt(np.median(power[enough] / spare[enough])))
 
 
 def _take_residual(solved: Fit, t: int) -> float:
@@ -290,18 +364,23 @@ def _set_contradiction_aside(
 ) -> tuple[Alignment, str | None, list[Remark]]:
     """Leave out the one take without which the others agree, if there is such a take."""
     group = aligned.group
-    solved = fit(group, LEGS, level=stated)
-    seen = repeatability(solved, stated).seen
-    if seen < limits.CONTRADICTION * stated or np.median(solved.spare) < 1:
+    excited = excitation(group)
+    solved = fit(group, LEGS, level=stated, excited=excited)
+    seen = repeatability(solved, group, stated).seen
+    if seen < limits.CONTRADICTION * stated:
+        return aligned, None, []
+    expected = float(np.hypot(stated, systematic_level(solved, group, excited, stated)))
+    if seen < limits.CONTRADICTION * expected:
         return aligned, None, []
     trials = []
     for t in range(len(group.takes)):
         rest = fit(group.without(t), LEGS, level=stated)
-        if np.median(rest.rank) < np.median(solved.rank) or np.median(rest.spare) < 1:
+        left = repeatability(rest, group.without(t), stated)
+        if np.median(_learnt(rest)) < np.median(_learnt(solved)) - 0.5 or left.seen == 0.0:
             continue
-        trials.append((repeatability(rest, stated).seen, t))
-    ratio = seen / stated
-    if not trials or min(trials)[0] > limits.CONTRADICTION / 2.0 * stated:
+        trials.append((left.seen, t))
+    ratio = seen / expected
+    if not trials or min(trials)[0] > limits.CONTRADICTION / 2.0 * expected:
         worst = max(range(len(group.takes)), key=lambda t: _take_residual(solved, t))
         name = min(trials)[1] if trials else worst
         return aligned, None, [_contradiction(group.takes[name].name, ratio, kept=True)]
@@ -309,6 +388,13 @@ def _set_contradiction_aside(
     name_out = group.takes[t].name
     fresh = align(_unrotated(aligned).without(t), level=stated)
     return fresh, name_out, [_contradiction(name_out, ratio, kept=False)]
+
+
+def _learnt(solved: Fit) -> Array:
+    """How many directions the takes themselves decide, shape (F,)."""
+    size = len(solved.block.terminals)
+    takes = solved.whitener.shape[0] - len(solved.known)
+    return np.asarray(np.sum(np.abs(solved.left[:, : takes * size]) ** 2, axis=(1, 2)))
 
 
 def _unrotated(aligned: Alignment) -> Group:
@@ -325,9 +411,12 @@ def _contradiction(take: str, ratio: float, *, kept: bool) -> Remark:
 
 
 def _repeatability_remarks(
-    repeat: Repeatability, stated: float, solved: Fit, group: Group
+    repeat: Repeatability, stated: float, solved: Fit, group: Group, excited: Excited
 ) -> list[Remark]:
-    if repeat.seen < 3.0 * stated:
+    if repeat.seen < limits.POOR_REPEATABILITY * stated:
+        return []
+    expected = float(np.hypot(stated, systematic_level(solved, group, excited, stated)))
+    if repeat.seen < limits.POOR_REPEATABILITY * expected:
         return []
     worst = max(range(len(group.takes)), key=lambda t: _take_residual(solved, t))
     db = 20.0 / np.log(10.0) * repeat.seen
@@ -409,20 +498,108 @@ class _Monte:
         if injected is not None:
             result.injected, result.injected_into = injected
             known = self._carried(result, group.hz, loads_only)
-            result.carried = tuple(k.terminal for k in known)
+            result.carried = tuple(k.terminal for k in known if k.terminal != group.open_leg)
             if known:
                 self.solved = fit(
                     group, LEGS, level=repeat.level, excited=self.excited, known=known
                 )
-                loads_only = self._resolve(self.solved, recorded, known)
+                loads_only = self._resolve(self.solved, recorded)
         result.legs = Solved(group.hz, loads_only, self.solved)
+        if group.open_leg is not None:
+            result.legs = self._with_open_leg(result, loads_only, recorded)
         if any(o.recorded[2] for o in group.takes):
-            lone = fit(group, SINGLE_ENDED, level=repeat.level, excited=self.excited)
+            shared = self._reciprocal(group, loads_only)
+            lone = fit(group, SINGLE_ENDED, level=repeat.level, excited=self.excited, known=shared)
             result.single_ended = Solved(group.hz, self._resolve(lone, recorded), lone)
         alone = self._injected(SINGLE_ENDED, ())
         if alone is not None:
             result.single_ended_injected = alone[0]
         return result
+
+    def _reciprocal(self, group: Group, theta: Complex) -> tuple[Known, ...]:
+        """What the legs put on the single-ended output, from what it puts on them.
+
+        A resistor that both share acts alike both ways; an amplifier between them need not, hence
+        a doubt of a third. Empty where no take loads the single-ended output beside a leg.
+        """
+        if not np.any(np.abs(theta[0, :, :, 3]) > 0.0):
+            return ()
+        legs = theta[..., 3] @ LEGS.rows.T
+        known = []
+        for leg in (0, 1):
+            volts = np.zeros((*legs.shape[:2], 3), dtype=np.complex128)
+            volts[..., 2] = legs[..., leg]
+            sigma = 0.1 + np.abs(legs[0, :, leg]) / 3.0
+            known.append(Known(leg, self._shaken(volts, sigma), sigma))
+        return tuple(known)
+
+    def _with_open_leg(self, result: _Result, theta: Complex, recorded: Realisation) -> Solved:
+        """Add the column of an open leg, found by itself, and take the recorder off its voltage."""
+        group = self.aligned.group
+        leg = group.open_leg
+        assert leg is not None
+        g = self._open_admittance(result, leg, recorded)
+        if g is None:
+            return Solved(group.hz, theta, self.solved, leg, open_known=False)
+        g = np.maximum(g.real, 0.0) + 1j * g.imag
+        legs = LEGS.rows
+        voc = theta[..., 0] @ legs.T
+        z = np.einsum("ar,dfrj,bj->dfab", legs, theta[..., 1:3], legs)
+        attached = self._attached(leg)
+        own = 1.0 / np.where(np.abs(g) > 1e-12, g, 1e-12)
+        lift = 1.0 + attached * own
+        voc[..., leg] *= lift
+        z[..., leg, 1 - leg] *= lift
+        z[..., 1 - leg, leg] = self._stray(z[..., leg, 1 - leg], z[0, :, 1 - leg, 1 - leg])
+        z[..., leg, leg] = own
+        back = np.linalg.inv(legs)
+        whole = theta.copy()
+        whole[..., 0] = voc @ back.T
+        whole[..., 1:3] = np.einsum("ra,dfab,jb->dfrj", back, z, back)
+        return Solved(group.hz, whole, self.solved, leg, open_known=True)
+
+    def _stray(self, back: Complex, own: Complex) -> Complex:
+        """What an open leg puts on the other: stray capacitance, alike both ways, hardly seen."""
+        return self._shaken(back[..., None], 0.5 * np.abs(own))[..., 0]
+
+    def _attached(self, leg: int) -> Complex:
+        """Admittance of the recorder on a leg, shape (1 + D, F), its errors drawn."""
+        group = self.aligned.group
+        none = np.zeros(self.draws)
+        omega = 2.0 * np.pi * group.hz
+        for observed in group.takes:
+            for element in observed.elements:
+                if element.capacitance_key and element.pattern[leg] == 1.0:
+                    ohm = np.concatenate([[0.0], self.shared.get(element.conductance_key, none)])
+                    farad = np.concatenate([[0.0], self.shared.get(element.capacitance_key, none)])
+                    siemens = element.siemens / (1.0 + ohm)
+                    total = element.farad + farad
+                    return np.asarray(siemens[:, None] + 1j * omega * total[:, None])
+        return np.zeros((self.draws + 1, len(group.hz)), dtype=np.complex128)
+
+    def _open_admittance(self, result: _Result, leg: int, recorded: Realisation) -> Complex | None:
+        """Admittance of an open leg at the device's tones, shape (1 + D, F)."""
+        group = replace(self.aligned.group, open_leg=None)
+        flows = np.zeros((self.draws + 1, len(group.takes), len(group.hz), 3), dtype=np.complex128)
+        parts = [slice(0, 1), *(slice(p.start + 1, p.stop + 1) for p in self._batches())]
+        for part in parts:
+            errors: Errors = (
+                {}
+                if part.start == 0
+                else {k: v[part.start - 1 : part.stop - 1] for k, v in self.shared.items()}
+            )
+            flows[part] = flows_into(group, recorded.volts[part], errors)
+        g = own_admittance(group, leg, recorded.volts, flows)
+        if g is not None:
+            return g
+        if result.injected is None or leg not in result.injected_into:
+            return None
+        name = ("hot", "cold")[leg]
+        own = column_volts(result.injected.theta, name)[..., leg : leg + 1]
+        carried, doubt = carry(result.injected.hz, own, group.hz)
+        g = 1.0 / carried[..., 0]
+        g[:, ~np.isfinite(doubt)] = np.nan
+        return g
 
     def _batches(self) -> list[slice]:
         return [slice(a, min(a + BATCH, self.draws)) for a in range(0, self.draws, BATCH)]
@@ -446,8 +623,9 @@ class _Monte:
         if aligned.gain is None or aligned.seen is None:
             return one
         seen = aligned.seen
-        rows = seen.whitener @ seen.block.rows
-        residual = np.einsum("tfab,dtfb->dtfa", seen.whitener, one.volts[..., :2])
+        whitener = seen.whitener[: one.volts.shape[1]]
+        rows = whitener @ seen.block.rows
+        residual = np.einsum("tfab,dtfb->dtfa", whitener, one.volts[..., :2])
         start = np.einsum("tfar,frj->tfaj", rows, seen.theta)
         residual -= np.einsum("tfaj,dtfj->dtfa", start, one.drives)
         delays = -np.einsum("fta,dfa->dt", aligned.gain, flat(residual)).real
@@ -458,15 +636,12 @@ class _Monte:
         drives[..., 1:] *= turn
         return Realisation(one.volts * turn, drives)
 
-    def _resolve(
-        self, solved: Fit, recorded: Realisation, known: tuple[Known, ...] = ()
-    ) -> Complex:
+    def _resolve(self, solved: Fit, recorded: Realisation) -> Complex:
         parts = [solved.theta[None]]
         for part in self._batches():
             cut = slice(part.start + 1, part.stop + 1)
             one = Realisation(recorded.volts[cut], recorded.drives[cut])
-            one = with_known(one, known, part.start + 1) if known else one
-            parts.append(resolve(solved, one))
+            parts.append(resolve(solved, one, part.start + 1))
         return np.concatenate(parts)
 
     def _columns(
@@ -496,7 +671,7 @@ class _Monte:
         for part in self._batches():
             count = part.stop - part.start
             errors = self._errors(injected.group, part)
-            parts.append(draw_injected(injected, errors, count, part.start + 1, self.rng, known))
+            parts.append(draw_injected(injected, errors, count, part.start + 1, self.rng))
         theta = np.concatenate(parts)
         return Solved(injected.group.hz, theta, injected.solved), injected.terminals
 

@@ -22,12 +22,10 @@ from probe.stage.solve import (
     Excited,
     Fit,
     Known,
-    Realisation,
     excitation,
     fit,
     realise,
     resolve,
-    with_known,
 )
 
 Array = NDArray[np.float64]
@@ -144,16 +142,14 @@ def draw_injected(
     count: int,
     first: int,
     rng: np.random.Generator,
-    known: tuple[Known, ...],
 ) -> Complex:
     """Solve the injected tones again for ``count`` draws; ``errors`` as for ``realise``."""
     drawn = dict(errors)
     for key, angle in injected.angles.items():
-        drawn[key] = angle + injected.angle_u[key] * rng.standard_normal((count, 1))
-    realised: Realisation = realise(injected.group, count, drawn, injected.excited)
-    if known:
-        realised = with_known(realised, known, first)
-    return resolve(injected.solved, realised)
+        turned = angle + injected.angle_u[key] * rng.standard_normal((count, 1))
+        drawn[key] = np.clip(turned, -0.5 * np.pi, 0.5 * np.pi)
+    realised = realise(injected.group, count, drawn, injected.excited)
+    return resolve(injected.solved, realised, first)
 
 
 def carry(source_hz: Array, values: Complex, hz: Array) -> tuple[Complex, Array]:

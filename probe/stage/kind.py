@@ -143,8 +143,8 @@ def _summarise(
 ) -> Verdict:
     """Shares of the labels as a verdict; draws that no row fits are a fault only if nearly all."""
     names, counts = np.unique(labels[1:] if len(labels) > 1 else labels, return_counts=True)
-    share = {str(n): float(c) / counts.sum() for n, c in zip(names, counts, strict=True)}
-    none = share.pop(NO_ROW, 0.0)
+    share = {str(n): float(c / counts.sum()) for n, c in zip(names, counts, strict=True)}
+    none = float(share.pop(NO_ROW, 0.0))
     if none >= limits.DECIDED_SHARE:
         share["faulty"] = share.get("faulty", 0.0) + none
         reasons.append("no kind of output stage behaves like this")

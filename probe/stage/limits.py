@@ -22,9 +22,10 @@ TIED_OHM = 3.0
 """A silent leg below this is tied to pin 1. Wiring and contacts are below 0.5 ohm, the smallest
 build-out resistor in use is about 10 ohm."""
 
-OPEN_OHM = 1.0e5
+OPEN_OHM = 3.0e4
 """A silent leg above this is connected to nothing: strays of an open pin are above 1 Mohm at
-1 kHz, resistors to pin 1 that could be meant as bleeders are commonly 47 k or below."""
+1 kHz, and a bleeder of 47 k or 100 k only keeps static away. An injector and a 20 kohm recorder
+whose figures are good to a percent tell from 60 kohm on."""
 
 ALIKE_RATIO = 4.0
 """A silent leg within this factor of the driven one counts as impedance-balanced. A healthy one
@@ -92,6 +93,9 @@ CONTRADICTION = 6.0
 ALIGN_PRIOR_S = 3.0e-7
 """Standard uncertainty of a delay found from phases alone: loads turn the phase of a healthy
 stage at 20 kHz by up to some hundredths of a radian."""
+
+POOR_REPEATABILITY = 3.0
+"""... and this many times deserves a word."""
 
 DECIDED_SHARE = 0.9
 """A kind is stated when at least this share of the draws lands in it."""

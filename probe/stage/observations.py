@@ -75,10 +75,15 @@ class Observed:
 
 @dataclass(frozen=True)
 class Group:
-    """Takes that may be compared: one side, volume, state and driven input leg."""
+    """Takes that may be compared: one side, volume, state and driven input leg.
+
+    ``open_leg`` is the leg (0 hot, 1 cold) that is connected to nothing, so that its current is
+    taken as nothing; None where there is none.
+    """
 
     hz: Array
     takes: tuple[Observed, ...]
+    open_leg: int | None = None
 
     @property
     def scales(self) -> dict[str, float]:

@@ -15,7 +15,6 @@ from probe.stage import limits
 from probe.stage.identify import Identified, Solved, functional
 from probe.stage.network import Complex, admittance
 from probe.stage.observations import Observed
-from probe.stage.solve import posterior
 from probe.stage.source import modal_to_legs_impedance
 
 Array = NDArray[np.float64]
@@ -66,7 +65,7 @@ def reading(solved: Solved, row: str, column: str, k: int) -> Reading:
     wanted = functional(row, column, len(solved.hz))
     draws = np.einsum("rj,drj->d", wanted[k], solved.theta[:, k])
     lost = float(solved.lost(wanted)[k])
-    sigma = float(posterior(solved.fit, wanted)[k])
+    sigma = float(solved.sigma(wanted)[k])
     return Reading(draws, lost, sigma, float(solved.hz[k]))
 
 
@@ -166,7 +165,8 @@ def common_mode_impedance(z: Complex) -> Complex:
 
     With the legs tied the difference is zero, ``i_d = -Z_dm/Z_dd i_m``.
     """
-    return np.asarray(z[..., 1, 1] - z[..., 1, 0] * z[..., 0, 1] / z[..., 0, 0])
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.asarray(z[..., 1, 1] - z[..., 1, 0] * z[..., 0, 1] / z[..., 0, 0])
 
 
 def output_rejection(z: Complex) -> Complex:

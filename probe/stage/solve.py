@@ -16,9 +16,9 @@ makes the supported directions those that the physics excites, not those that no
 Unknowns are the modal rows (difference, mean): the differential impedance of a floating stage is
 then a number of its own and not a difference of entries 100,000 times larger.
 
-What the takes do not support is found by a singular value decomposition of (1) against very wide
-priors: directions that the priors alone decide are left out, and every quantity that has a part
-in such a direction is unknown.                                                          (3)
+What the takes do not support is found by a singular value decomposition of (1) together with a
+very weak knowledge of every impedance: directions that rest on that alone are not supported, and
+every quantity that has a part in such a direction is unknown.                           (3)
 """
 
 from __future__ import annotations
@@ -38,21 +38,24 @@ Errors = dict[str, Complex | Array]
 Excited = tuple[NDArray[np.bool_], ...]
 """Per take, shape (K, n_elements): the elements whose current is more than noise."""
 
-IMPEDANCE_PRIOR_OHM = 1.0e9
-"""Prior of every impedance: larger than anything a recorder of some kilohm could see."""
+IMPEDANCE_SCALE_OHM = 1.0e9
+"""Scale of the impedances in the decomposition ..."""
 
-LEVEL_PRIOR = 1.0e9
-"""Prior of an open-circuit voltage, times the largest voltage recorded. Far wider than that of
-the impedances against each other, so that a direction which the takes leave open ends at a small
-impedance and the voltage as recorded, not the other way round."""
+LEVEL_SCALE = 1.0e9
+"""... and of the open-circuit voltages, in largest recorded ones: numerical, not knowledge."""
 
-DECIDED_BY_PRIOR = 1.0e-2
-"""A direction known no better than this share of its prior (10 Mohm) is left out: nothing the
-takes say stands behind it."""
+RIDGE_OHM = 1.0e6
+"""Every impedance is taken as nothing with this standard uncertainty before the takes speak. What
+lies far beyond the recorder (a winding at 20 Hz, the strays of an open pin) then stays put while
+the solve is repeated and while it is drawn, instead of running away; what no take drives stays
+nothing and the voltage as recorded. 100 kohm known to a percent is moved by a part in a million."""
 
-FIRST_SHARE = 2.0e-6
-"""The same (2 kohm) for the first solve, whose currents are the measured ones: noise on them
-excites the recorder's own impedance, some ten kilohm."""
+FIRST_RIDGE_OHM = 2.0e3
+"""The same for the first solve, whose currents are the measured ones: noise on them excites the
+recorder's own impedance, some ten kilohm."""
+
+RIDGE_SHARE = 0.5
+"""A direction that rests on this weak knowledge by more than half is not supported by the takes."""
 
 PLAUSIBLE_OHM = 1.0e6
 """What an unsupported impedance may be when it is asked whether it matters: a coupling that no
@@ -92,6 +95,8 @@ def realise(
         source = v if heard is None else heard[None, t, observed.tones]
         current = _drawn_by_loads(group, observed, draws, errors, source, mask)
         current = current + _injected(group, observed, t, draws, errors, v)
+        if group.open_leg is not None:
+            current[..., group.open_leg] = 0.0
         volts[:, t, observed.tones] = v
         drives[:, t, observed.tones, 0] = observed.strength
         drives[:, t, observed.tones, 1] = 0.5 * (current[..., 0] - current[..., 1])
@@ -156,6 +161,15 @@ def _injected(
     return current
 
 
+def flows_into(group: Group, volts: Complex, errors: Errors) -> Complex:
+    """Currents into the device of drawn voltages (D, T, F, 3), nothing silenced; same shape."""
+    out = np.zeros_like(volts)
+    for t, observed in enumerate(group.takes):
+        v = volts[:, t, observed.tones]
+        out[:, t, observed.tones] = _drawn_by_loads(group, observed, len(volts), errors, v, None)
+    return out
+
+
 def injected_current(amperes: Array, volts: Complex, y: Complex, angle: Array) -> Complex:
     """Phasor of an injected current of known size and unknown phase, shape (D, K), A rms.
 
@@ -178,18 +192,38 @@ def injected_current(amperes: Array, volts: Complex, y: Complex, angle: Array) -
 def excitation(group: Group) -> Excited:
     """Which elements of which take carry more current than noise would.
 
-    Noise over 604 ohm looks like a current: an element counts only where the voltage across it
-    stands well above its own noise and the recorder's crosstalk.
+    Noise over 604 ohm looks like a current: a leg counts only where it stands well above its noise
+    and the recorder's crosstalk in one of the takes at least; an element across two terminals
+    where the voltage across it does.
     """
+    alive = _alive(group)
     excited = []
     for observed in group.takes:
         flags = []
         for element in observed.elements:
-            across = np.abs(observed.volts @ element.pattern)
-            power = np.einsum("i,kij,j->k", element.pattern, observed.noise, element.pattern)
-            flags.append(across > EXCITATION_SIGMAS * np.sqrt(np.abs(power)))
+            ends = np.flatnonzero(element.pattern)
+            if len(ends) == 1:
+                flags.append(alive[observed.tones, ends[0]])
+            else:
+                flags.append(_above_noise(observed, element.pattern) > EXCITATION_SIGMAS)
         excited.append(np.stack(flags, axis=-1))
     return tuple(excited)
+
+
+def _above_noise(observed: Observed, pattern: Array) -> Array:
+    """Voltage across a pattern of terminals in standard deviations, shape (K,)."""
+    power = np.einsum("i,kij,j->k", pattern, observed.noise, pattern)
+    return np.asarray(np.abs(observed.volts @ pattern) / np.sqrt(np.abs(power) + 1e-300))
+
+
+def _alive(group: Group) -> NDArray[np.bool_]:
+    """Terminals that carry more than noise in some take, shape (F, 3)."""
+    most = np.zeros((len(group.hz), 3))
+    for observed in group.takes:
+        for terminal in np.flatnonzero(observed.recorded):
+            seen = _above_noise(observed, np.eye(3)[terminal])
+            most[observed.tones, terminal] = np.maximum(most[observed.tones, terminal], seen)
+    return np.asarray(most > EXCITATION_SIGMAS)
 
 
 @dataclass(frozen=True)
@@ -218,7 +252,8 @@ def with_known(drawn: Realisation, known: tuple[Known, ...], first: int) -> Real
     volts, drives = [drawn.volts], [drawn.drives]
     count = drawn.volts.shape[0]
     for column in known:
-        part = column.volts[first : first + count]
+        one = column.volts.shape[0] == 1
+        part = column.volts if one else column.volts[first : first + count]
         volts.append(np.broadcast_to(part, (count, *part.shape[1:]))[:, None])
         drive = np.isfinite(column.sigma)[:, None] * column.drive
         drives.append(np.broadcast_to(drive, (count, 1, *drive.shape)))
@@ -258,17 +293,21 @@ class Fit:
     whitener
         Shape (T, F, R, R): ``L⁻¹ (I + Z Y)⁻¹`` of (2), zero rows where nothing was recorded.
     left
-        Shape (F, T·R, 4R): the instruments, orthonormal in the supported directions.
+        Shape (F, T·R, 4R): the instruments, orthonormal in the solved directions.
     basis
-        Shape (F, 4R, 4R): supported directions, scaled to unit variance; zero columns elsewhere.
+        Shape (F, 4R, 4R): solved directions, scaled to unit variance; zero columns elsewhere.
     lost
-        Shape (F, 4R, 4R): projector on the directions of (3), in units of the priors.
+        Shape (F, 4R, 4R): projector on the unsupported directions of (3), in units of ``scale``.
     scale
-        Shape (F, 4): the priors.
+        Shape (F, 4): scale of the unknowns.
     residual
-        Shape (T, F, R), complex: whitened residuals.
-    rows_used
-        Shape (F,), int: recorded rows; ``rank`` of shape (F,), int: supported directions.
+        Shape (T, F, R), complex: recorded less predicted voltages, whitened; takes only.
+    rank
+        Shape (F,), int: directions that were solved.
+    unsupported
+        Shape (F,), bool: some direction at this tone rests on weak knowledge only.
+    known
+        The columns appended after the takes.
     """
 
     block: Block
@@ -279,13 +318,22 @@ class Fit:
     lost: Complex
     scale: Array
     residual: Complex
-    rows_used: NDArray[np.intp]
     rank: NDArray[np.intp]
+    unsupported: NDArray[np.bool_]
+    known: tuple[Known, ...] = ()
 
     @property
     def spare(self) -> Array:
-        """Recorded rows beyond the supported directions, shape (F,)."""
-        return (self.rows_used - self.rank).astype(np.float64)
+        """Share of each recorded row that the solution leaves over (1 less its leverage).
+
+        Shape (T, F, R); 0 where nothing was recorded.
+        """
+        size = len(self.block.terminals)
+        takes = self.whitener.shape[0] - len(self.known)
+        used = np.any(np.abs(self.whitener[:takes]) > 0.0, axis=-1)
+        taken = np.sum(np.abs(self.left[:, : takes * size]) ** 2, axis=2)
+        taken = np.moveaxis(taken.reshape(-1, takes, size), 0, 1)
+        return np.asarray(np.where(used, 1.0 - taken, 0.0), dtype=np.float64)
 
 
 def _design(fit_rows: Complex, drives: Complex) -> Complex:
@@ -297,10 +345,12 @@ def _design(fit_rows: Complex, drives: Complex) -> Complex:
 
 def _whitener(
     group: Group, block: Block, theta: Complex, level: float, volts: Complex, active: Active
-) -> Complex:
+) -> tuple[Complex, Complex]:
+    """``L⁻¹ (I + Z Y)⁻¹`` and ``L⁻¹`` of every take, shapes (T, F, R, R)."""
     size = len(block.terminals)
     index = np.array(block.terminals)
     whitener = np.zeros((len(group.takes), len(group.hz), size, size), dtype=np.complex128)
+    root = np.zeros_like(whitener)
     modal_z = theta[:, :, 1:3] if size == 2 else theta[:, :, 3:4]
     for t, observed in enumerate(group.takes):
         heard = observed.recorded[index]
@@ -311,12 +361,13 @@ def _whitener(
         y = admittance(observed.elements, group.hz[tones])[:, index[:, None], index]
         y = y * np.outer(heard, heard)
         modal_y = np.einsum("ar,fab,bs->frs", block.rows, y, block.rows)
-        inverse = np.linalg.inv(np.eye(size) + modal_z[tones] @ modal_y)
+        inverse = inverse_small(np.eye(size) + modal_z[tones] @ modal_y)
         backwards = np.linalg.inv(block.rows)
         inverse = block.rows @ inverse @ backwards
         covariance = _covariance(observed, index, z, inverse, level, volts[t, tones])
-        whitener[t, tones] = _inverse_root(covariance, heard) @ (inverse * heard[:, None])
-    return whitener
+        root[t, tones] = _inverse_root(covariance, heard)
+        whitener[t, tones] = root[t, tones] @ (inverse * heard[:, None])
+    return whitener, root
 
 
 def _covariance(
@@ -407,12 +458,18 @@ def fit(
         An earlier fit whose impedance begins the reweighting.
     known
         Columns known from elsewhere, appended after the takes.
+
+    Returns
+    -------
+    Fit
+        Its ``residual`` is that of the forward model: recorded less predicted voltages.
     """
     excited = excitation(group) if excited is None else excited
     errors = errors or {}
     active = _active(group, block)
+    if known and block is SINGLE_ENDED:
+        active = replace(active, columns=np.ones(4))
     measured = _kept(realise(group, 1, errors, excited), active)
-    target = with_known(measured, known, 0) if known else measured
     size = len(block.terminals)
     theta = np.zeros((len(group.hz), size, 4), dtype=np.complex128)
     predicted: Realisation | None = None
@@ -420,28 +477,41 @@ def fit(
         theta = start.theta
         predicted = _predicted(group, block, theta, errors, excited, active)
     results: list[Fit] = []
-    for _ in range(REWEIGHTINGS if start is None else 2):
-        whitener = _whitener(group, block, theta, level, measured.volts[0], active)
-        if known:
-            whitener = np.concatenate([whitener, _known_whitener(known, size)])
-        instrument = target if predicted is None else predicted
-        if known and predicted is not None:
-            instrument = with_known(predicted, known, 0)
-        share = FIRST_SHARE if predicted is None else DECIDED_BY_PRIOR
-        results.append(_decompose(block, whitener, target, instrument, share))
-        theta = results[-1].theta
+    for _ in range(REWEIGHTINGS if start is None else 3):
+        whitener, root = _whitener(group, block, theta, level, measured.volts[0], active)
+        ridge = _ridge(group, measured, FIRST_RIDGE_OHM if predicted is None else RIDGE_OHM)
+        held = (*known, *ridge)
+        whitener = np.concatenate([whitener, _known_whitener(held, size)])
+        target = with_known(measured, held, 0)
+        instrument = target if predicted is None else with_known(predicted, held, 0)
+        solved = _decompose(block, whitener, target, instrument, len(ridge))
+        theta = solved.theta
         predicted = _predicted(group, block, theta, errors, excited, active)
+        index = list(block.terminals)
+        apart = measured.volts[0][..., index] - predicted.volts[0][..., index]
+        forward = np.einsum("tfab,tfb->tfa", root, apart)
+        results.append(replace(solved, residual=forward, known=held))
     return _best_of(results[1:] or results)
 
 
+def _ridge(group: Group, measured: Realisation, ohm: float) -> tuple[Known, ...]:
+    """Weak knowledge of every column that the takes drive at all."""
+    driven = np.abs(measured.drives[0]).max(axis=(0, 1))
+    sigma = np.full(len(group.hz), ohm)
+    nothing = np.zeros((1, len(group.hz), 3), dtype=np.complex128)
+    terminals = [2] if driven[3] > 0.0 else []
+    terminals += [0, 1] if driven[1:3].any() else []
+    return tuple(Known(terminal, nothing, sigma) for terminal in terminals)
+
+
 def _best_of(results: list[Fit]) -> Fit:
-    """Tone by tone the iterate with the least residual; the last one where they hardly differ.
+    """Tone by tone the iterate that predicts the takes best; the last one where they hardly differ.
 
     An impedance at the edge of what the recorder can see (a floating winding at 20 Hz) need not
     settle, while everything else at that tone has.
     """
     misfit = np.array([np.sum(np.abs(r.residual) ** 2, axis=(0, 2)) for r in results])
-    close = misfit <= 1.5 * misfit.min(axis=0) + 1e-6
+    close = misfit <= 1.2 * misfit.min(axis=0) + 1e-6
     pick = len(results) - 1 - np.argmax(close[::-1], axis=0)
     last = results[-1]
     if (pick == len(results) - 1).all():
@@ -454,7 +524,16 @@ def _best_of(results: list[Fit]) -> Fit:
 
     swapped = {
         name: chosen([getattr(r, name) for r in results], 1 if name in _TAKES_FIRST else 0)
-        for name in ("theta", "whitener", "left", "basis", "lost", "residual", "rows_used", "rank")
+        for name in (
+            "theta",
+            "whitener",
+            "left",
+            "basis",
+            "lost",
+            "residual",
+            "rank",
+            "unsupported",
+        )
     }
     return replace(last, **swapped)  # type: ignore[arg-type]
 
@@ -513,16 +592,17 @@ def _predicted(
             volts[t, observed.tones] = predict(observed, group.hz, theta, current)
         else:
             volts[t, observed.tones] = _predict_single(observed, group.hz, theta)
-    return _kept(realise(group, 1, errors, excited, volts), active)
+    drawn = realise(group, 1, errors, excited, volts)
+    return Realisation(volts[None], drawn.drives * active.columns)
 
 
 def _decompose(
-    block: Block, whitener: Complex, measured: Realisation, instrument: Realisation, share: float
+    block: Block, whitener: Complex, measured: Realisation, instrument: Realisation, ridges: int
 ) -> Fit:
     takes, tones, size, _ = whitener.shape
     volts = measured.volts[0][:, :, list(block.terminals)]
-    scale = np.full((tones, 4), IMPEDANCE_PRIOR_OHM)
-    scale[:, 0] = LEVEL_PRIOR * np.maximum(np.abs(volts).max(axis=(0, 2)), 1e-12)
+    scale = np.full((tones, 4), IMPEDANCE_SCALE_OHM)
+    scale[:, 0] = LEVEL_SCALE * np.maximum(np.abs(volts).max(axis=(0, 2)), 1e-12)
     rows = whitener @ block.rows
     design = _design(rows, measured.drives[0])
     target = np.einsum("tfab,tfb->fta", whitener, volts).reshape(tones, takes * size)
@@ -533,20 +613,22 @@ def _decompose(
     most = min(count, takes * size)
     strength = np.zeros((tones, count))
     strength[:, :most] = sigma[:, :most]
-    supported = strength > 1.0 / share
-    inverse = np.where(supported, 1.0 / np.maximum(strength, 1e-300), 0.0)
+    solved = strength > 1e-13 * strength[:, :1]
+    leaning = np.ones((tones, count))
+    weak = np.abs(u[:, (takes - ridges) * size :, :most]) ** 2
+    leaning[:, :most] = np.where(solved[:, :most], weak.sum(axis=1), 1.0)
+    supported = solved & (leaning < RIDGE_SHARE)
+    inverse = np.where(solved, 1.0 / np.maximum(strength, 1e-300), 0.0)
     right = np.conj(np.swapaxes(vh, -1, -2))
     basis = prior[:, :, None] * right * inverse[:, None, :]
     left = np.zeros((tones, takes * size, count), dtype=np.complex128)
-    left[:, :, :most] = np.where(supported[:, None, :most], u[:, :, :most], 0.0)
+    left[:, :, :most] = np.where(solved[:, None, :most], u[:, :, :most], 0.0)
     adjoint = np.conj(np.swapaxes(left, -1, -2))
-    normal = adjoint @ (design @ basis) + (~supported)[:, :, None] * np.eye(count)
-    coordinates = np.linalg.solve(normal, adjoint @ target[..., None])
+    normal = adjoint @ (design @ basis) + (~solved)[:, :, None] * np.eye(count)
+    coordinates = np.linalg.solve(normal + 1e-12 * np.eye(count), adjoint @ target[..., None])
     theta = (basis @ coordinates)[..., 0]
-    residual = target - (design @ theta[..., None])[..., 0]
     lost = right * (~supported)[:, None, :]
     lost = lost @ np.conj(np.swapaxes(lost, -1, -2))
-    used = np.any(np.abs(whitener) > 0.0, axis=-1)
     return Fit(
         block=block,
         theta=theta.reshape(tones, size, 4),
@@ -555,20 +637,23 @@ def _decompose(
         basis=basis,
         lost=lost,
         scale=scale,
-        residual=np.moveaxis(residual.reshape(tones, takes, size), 0, 1),
-        rows_used=used.sum(axis=(0, 2)),
-        rank=supported.sum(axis=1),
+        residual=np.zeros((takes, tones, size), dtype=np.complex128),
+        rank=solved.sum(axis=1),
+        unsupported=np.any(~supported, axis=1),
     )
 
 
-def resolve(solved: Fit, draws: Realisation) -> Complex:
+def resolve(solved: Fit, draws: Realisation, first: int = 0) -> Complex:
     """Solve (1) again for every draw with the weights of ``solved``, shape (D, F, R, 4).
+
+    ``first`` is the draw of the known columns that goes with draw 0.
 
     Works on increments in coordinates where the nominal normal matrix is one, so that neither
     the weak nor the strong directions lose digits; both sides of the normal equations are linear
     in the drawn voltages and currents, hence two matrix products per tone.
     """
     block = solved.block
+    draws = with_known(draws, solved.known, first)
     size = len(block.terminals)
     tones, kept = solved.basis.shape[0], int(solved.rank.max(initial=0))
     takes, count = solved.whitener.shape[0], draws.volts.shape[0]
@@ -614,25 +699,47 @@ def solve_small(matrix: Complex, right: Complex) -> Complex:
     return np.ascontiguousarray(b.T).reshape(shape)
 
 
+def inverse_small(matrix: Complex) -> Complex:
+    """Inverse of 1x1 or 2x2 matrices (..., n, n); a vanishing determinant is held off nothing.
+
+    ``I + Z Y`` vanishes only for a negative resistance equal to the recorder's, on the way to a
+    solution, never at one.
+    """
+    if matrix.shape[-1] == 1:
+        return np.asarray(1.0 / np.where(np.abs(matrix) > 1e-12, matrix, 1e-12))
+    a, b, c, d = matrix[..., 0, 0], matrix[..., 0, 1], matrix[..., 1, 0], matrix[..., 1, 1]
+    size = np.abs(a * d) + np.abs(b * c)
+    determinant = a * d - b * c
+    determinant = np.where(np.abs(determinant) > 1e-15 * size, determinant, 1e-15 * size + 1e-300)
+    rows = np.stack([np.stack([d, -b], axis=-1), np.stack([-c, a], axis=-1)], axis=-2)
+    return np.asarray(rows / determinant[..., None, None])
+
+
 def predict(
     observed: Observed, hz: Array, theta: Complex, injected: Complex | None = None
 ) -> Complex:
     """Voltages of one take that a solved stage gives, shape (K, 3), V rms; the model forwards.
 
     ``theta`` of shape (F, 2, 4) is that of the legs, ``injected`` (K, 3) the injected currents;
-    the single-ended output stays as recorded.
+    the single-ended output, and a leg that was set aside in this take, stay as recorded.
     """
     tones = observed.tones
     rows = LEGS.rows
     y = admittance(observed.elements, hz[tones])[:, :2, :2]
-    modal_y = np.einsum("ar,fab,bs->frs", rows, y, rows)
+    given = np.where(observed.recorded[:2], 0.0, observed.volts[:, :2])
+    current = -np.einsum("kab,kb->ka", y, given)
+    if injected is not None:
+        current = current + injected[:, :2]
+    modal_y = np.einsum("ar,fab,bs->frs", rows, y * observed.recorded[:2], rows)
     z = theta[tones, :, 1:3]
     drive = observed.strength[:, None] * theta[tones, :, 0]
-    if injected is not None:
-        drive = drive + np.einsum("krs,as,ka->kr", z, rows, injected[:, :2])
-    modal = np.linalg.solve(np.eye(2) + z @ modal_y, drive[..., None])[..., 0]
+    drive = drive + np.einsum("krs,as,ka->kr", z, rows, current)
+    if observed.recorded[2]:
+        single = admittance(observed.elements, hz[tones])[:, 2, 2] * observed.volts[:, 2]
+        drive = drive - theta[tones, :, 3] * single[:, None]
+    modal = (inverse_small(np.eye(2) + z @ modal_y) @ drive[..., None])[..., 0]
     volts = observed.volts.copy()
-    volts[:, :2] = modal @ rows.T
+    volts[:, :2] = np.where(observed.recorded[:2], modal @ rows.T, volts[:, :2])
     return volts
 
 
@@ -670,12 +777,12 @@ def unknown_part(solved: Fit, functional: Complex) -> Array:
     tones, size, _ = functional.shape
     prior = np.tile(solved.scale, (1, size))
     plausible = np.full((tones, 4), PLAUSIBLE_OHM)
-    plausible[:, 0] = 10.0 * solved.scale[:, 0] / LEVEL_PRIOR
+    plausible[:, 0] = 10.0 * solved.scale[:, 0] / LEVEL_SCALE
     plausible = np.tile(plausible, (1, size))
     directions = prior[:, :, None] * solved.lost / plausible[:, :, None]
     u, sigma, _ = np.linalg.svd(directions)
     real = sigma > 1e-9 * np.maximum(sigma[:, :1], 1e-300)
     lost = np.einsum("fp,fpk->fk", functional.reshape(tones, size * 4) * plausible, u)
     return np.asarray(
-        np.linalg.norm(np.where(real & (solved.rank < size * 4)[:, None], lost, 0.0), axis=-1)
+        np.linalg.norm(np.where(real & solved.unsupported[:, None], lost, 0.0), axis=-1)
     )
