@@ -23,7 +23,7 @@ from .cases import Case
 from .circuits import ALL
 from .compare import Compared, compare, side_of
 from .expected import kind_is_right
-from .requirements import full_session_failures, missing_facts, outside, wrong_kind
+from .requirements import full_session_failures, is_exact, missing_facts, outside, wrong_kind
 from .sessions import SITUATIONS
 
 DRAWS = 3
@@ -64,22 +64,23 @@ def run(case: Case) -> Run:
         kind_is_right(case.circuit, stage),
         wrong_kind(document, written),
         stage["confidence"] or 0.0,
-        _worst(facts, ["differential_level"] if case.circuit != "8d" else []),
-        _worst(facts, ["hot_impedance", "cold_impedance"], least=1.0),
-        _worst(facts, ["differential_impedance"]),
-        _worst(facts, ["hot_level_pin_3_tied"], least=1e-4),
+        _worst(case.circuit, facts, ["differential_level"] if case.circuit != "8d" else []),
+        _worst(case.circuit, facts, ["hot_impedance", "cold_impedance"], least=1.0),
+        _worst(case.circuit, facts, ["differential_impedance"]),
+        _worst(case.circuit, facts, ["hot_level_pin_3_tied"], least=1e-4),
         len(facts),
         len(facts) - len(outside(facts, case.circuit)),
         tuple(failures),
     )
 
 
-def _worst(facts: dict[str, Compared], names: Sequence[str], least: float = 0.0) -> float | None:
+def _worst(
+    circuit: str, facts: dict[str, Compared], names: Sequence[str], least: float = 0.0
+) -> float | None:
     errors = [
         facts[n].relative
         for n in names
-        if n in facts and facts[n].bound is None and not facts[n].limited
-        and facts[n].truth > least
+        if n in facts and is_exact(facts[n], circuit) and facts[n].truth > least
     ]  # fmt: skip
     return max(errors, default=None)
 

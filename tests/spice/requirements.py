@@ -70,19 +70,19 @@ def _level_failures(facts: dict[str, Compared], written: Written) -> list[str]:
     t = written.truth
     leg = written.drive_volts * max(abs(t.at(c, 997.1)) for c in (t.hot, t.cold))
     level = facts.get("differential_level")
-    if level is not None and _exact(level, written.circuit.name):
+    if level is not None and is_exact(level, written.circuit.name):
         error = abs(level.value - level.truth) / max(level.truth, 0.01 * leg)
         if error > DIFFERENTIAL_LEVEL:
             failures.append(f"differential level off by {100 * error:.4f} %")
     tied = facts.get("hot_level_pin_3_tied")
-    if tied is not None and tied.truth > 0.01 * leg and _exact(tied, written.circuit.name):
+    if tied is not None and tied.truth > 0.01 * leg and is_exact(tied, written.circuit.name):
         error_db = abs(20 * math.log10(tied.value / tied.truth))
         if error_db > TIED_DB:
             failures.append(f"level with pin 3 tied off by {error_db:.4f} dB")
     return failures
 
 
-def _exact(fact: Compared, circuit: str) -> bool:
+def is_exact(fact: Compared, circuit: str) -> bool:
     """A value that claims to be one, not a bound nor the recording of an open leg."""
     return fact.bound is None and not (fact.limited and circuit in ONE_LEG_OPEN)
 
@@ -100,7 +100,7 @@ def _impedance_failures(facts: dict[str, Compared], circuit: str, leg_limit: flo
         fact = facts.get(name)
         if fact is None:
             continue
-        if not _exact(fact, circuit):
+        if not is_exact(fact, circuit):
             if not _may_be_a_bound(name, circuit):
                 failures.append(f"{name} is only a bound, {fact.value:.6g} ohm")
         elif abs(fact.value - fact.truth) > max(limit * fact.truth, SMALL_OHM):
