@@ -99,9 +99,7 @@ def draw(seed: int, index: int, *, audio: bool = False) -> Drawn:
     crosstalk = bool(rng.random() < 0.75)
     table = _table(rng, circuit, takes, situation, declared, audio)
     stage = stage_of(table)
-    return Drawn(
-        index, seed, circuit, takes_name, takes, situation, declared, crosstalk, stage
-    )
+    return Drawn(index, seed, circuit, takes_name, takes, situation, declared, crosstalk, stage)
 
 
 def _takes(rng: np.random.Generator) -> tuple[str, tuple[str, ...]]:

@@ -223,23 +223,46 @@ def _decibels(top: complex, bottom: complex) -> float:
     return 20.0 * math.log10(max(abs(top), 1e-300) / max(abs(bottom), 1e-300))
 
 
+ROOM = {"coupling": 0.3, "phase": 10.0, "decibels": 3.0}
+"""What ``SUPPORTED`` is for facts that are no magnitudes: 1, degrees, dB."""
+
+
+def _room(name: str, true: float) -> float:
+    """The widest best interval with which a fact still counts as supported."""
+    if name.startswith("coupling"):
+        return ROOM["coupling"]
+    if name == "leg_phase":
+        return ROOM["phase"]
+    return ROOM["decibels"] if name in _RATIOS else SUPPORTED * abs(true)
+
+
 def optimum_of(drawn: Drawn, judged: list[Judged]) -> dict[str, float]:
     """Return stated u95 over the best one, by fact, where the takes support the fact."""
     ratios = {}
-    for hz in {f.at_hz for f in judged}:
-        here = [f for f in judged if f.at_hz == hz and f.form == "interval"]
+    for hz in sorted({f.at_hz for f in judged}):
         tone = _Tone(drawn, hz)
         made = _facts(tone)
-        here = [f for f in here if f.name in made]
+        here = [f for f in judged if f.at_hz == hz and f.form == "interval" and f.name in made]
         if not here or not tone.takes:
             continue
         spread = tone.spread()
         for fact in here:
             best = 1.96 * spread(made[fact.name])
-            room = 3.0 if fact.name in _RATIOS or fact.name == "leg_phase" else SUPPORTED
-            size = 1.0 if fact.name in _RATIOS or fact.name == "leg_phase" else abs(fact.true)
-            if "coupling" in fact.name:
-                size, room = 1.0, 0.3
-            if 0.0 < best < room * size:
+            if 0.0 < best < _room(fact.name, fact.true):
                 ratios[fact.name] = (fact.high - fact.low) / 2.0 / best
     return ratios
+
+
+def supported(drawn: Drawn, names: list[str]) -> list[str]:
+    """Return those of the facts that the device's tone nearest 1 kHz supports as values."""
+    tones = [f for t in drawn.stage.takes if t.plays for f in t.tones_hz]
+    if not names or not tones:
+        return []
+    hz = min(tones, key=lambda f: abs(f - 1000.0))
+    tone, known = _Tone(drawn, hz), TrueFacts(drawn)
+    made, spread = _facts(tone), tone.spread()
+    return [
+        name
+        for name in names
+        if name not in made or 1.96 * spread(made[name]) < _room(name, known.value(name, hz) or 0.0)
+    ]

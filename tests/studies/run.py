@@ -15,6 +15,7 @@ from probe.stage.identify import identify
 
 from .drawn import Drawn, draw, phasors_of
 from .judged import Judged, accepted_kinds, judge, wanted
+from .optimum import optimum_of, supported
 
 DRAWS = 1000
 
@@ -43,7 +44,6 @@ class Row:
     optimum: dict[str, float]
     seconds: float
     repeatability_db: float
-    error: str = ""
 
 
 def analysed(drawn: Drawn) -> tuple[dict[str, Any], list[tuple[str, str]]]:
@@ -67,8 +67,6 @@ def analysed_audio(drawn: Drawn) -> tuple[dict[str, Any], list[tuple[str, str]]]
 
 def row(seed: int, index: int, *, audio: bool = False, optimum: bool = True) -> Row:
     """Draw, analyse and judge one session."""
-    from .optimum import optimum_of
-
     drawn = draw(seed, index, audio=audio)
     begun = time.perf_counter()
     side, warned = (analysed_audio if audio else analysed)(drawn)
@@ -92,8 +90,18 @@ def row(seed: int, index: int, *, audio: bool = False, optimum: bool = True) -> 
         faults=tuple(stage["faults"]),
         warnings=tuple(f"{code}: {take}" for code, take in warned),
         facts=tuple(judged),
-        absent=tuple(n for n in wanted(drawn) if n not in facts) if drawn.full else (),
+        absent=_absent(drawn, facts) if drawn.full and optimum else (),
         optimum=optimum_of(drawn, judged) if optimum and drawn.full else {},
         seconds=spent,
         repeatability_db=float(side["conditions"]["repeatability_db"]),
     )
+
+
+def _absent(drawn: Drawn, facts: dict[str, Any]) -> tuple[str, ...]:
+    """Facts that were left out though the takes support them.
+
+    A mismatch of legs that are alike is a bound at best, and a bound can always be given.
+    """
+    missing = [n for n in wanted(drawn) if n not in facts]
+    always = [n for n in missing if n == "impedance_mismatch"]
+    return (*always, *supported(drawn, [n for n in missing if n not in always]))
