@@ -57,14 +57,15 @@ def _folder(path: Path) -> Path:
     return path if path.is_dir() else path.parent
 
 
-def _progress() -> Callable[[str], None] | None:
+def _progress() -> Callable[[int, int, str], None] | None:
     """Progress on a terminal only; standard error, so that standard output stays clean."""
     import sys
 
     if not sys.stderr.isatty():
         return None
 
-    def show(line: str) -> None:
+    def show(done: int, total: int, name: str) -> None:
+        line = f"measuring take {done + 1} of {total}: {name}" if done < total else ""
         sys.stderr.write(f"\r{line[:78]:<78}\r")
         sys.stderr.flush()
 

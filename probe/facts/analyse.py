@@ -22,7 +22,7 @@ def analyse_session(
     *,
     draws: int = DRAWS,
     seed: int = SEED,
-    progress: Callable[[str], None] | None = None,
+    progress: Callable[[int, int, str], None] | None = None,
 ) -> Document:
     """Read a session folder (or its session.toml), measure it and return its facts.
 
@@ -33,7 +33,7 @@ def analyse_session(
     draws, seed
         Of the Monte Carlo; the same seed gives the same facts.
     progress
-        Called with one line of text now and then during long work.
+        Called with (takes done, takes in all, name of the next) while the takes are measured.
 
     Raises
     ------
@@ -48,9 +48,9 @@ def analyse(
     *,
     draws: int = DRAWS,
     seed: int = SEED,
-    progress: Callable[[str], None] | None = None,
+    progress: Callable[[int, int, str], None] | None = None,
 ) -> Document:
-    """The same for a session that was read already."""
+    """Return the same for a session that was read already."""
     phasors = measure(session, progress=progress)
     sides = {
         side: identify(session, phasors, side, draws=draws, seed=seed)

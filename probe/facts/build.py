@@ -95,6 +95,9 @@ class SideFacts:
         rows = {n: widened(r, self.rng) for n, r in rows.items()}
         open_leg = legs.open_leg
         strays = open_leg is not None
+        unseen = self._unseen()
+        if unseen:
+            known |= {unseen: False, "difference": False, "mean": False}
         for terminal, (name, fact) in enumerate((("hot", "hot_level"), ("cold", "cold_level"))):
             if known[name]:
                 limited = open_leg == terminal
@@ -113,6 +116,11 @@ class SideFacts:
             self._leg_ratio(rows["hot"].draws, rows["cold"].draws, hz, limited=strays)
         else:
             self._leg_ratio_recorded(k, hz)
+
+    def _unseen(self) -> str:
+        """Return the silent leg whose impedance no take shows: its open level may be strays."""
+        silent = self.verdict.silent
+        return silent if silent and column(self.identified, silent) is None else ""
 
     def _balance(self, difference: Complex, mean: Complex, hz: float, *, limited: bool) -> None:
         """Signal balance: a bound where the mean, or the difference, may be nothing."""
@@ -231,11 +239,13 @@ class SideFacts:
         return float(1.0 / max(y)) if y else 2e4
 
     def _coupling(self, name: str, one: Column | None) -> None:
-        if one is None or one.own.size < limits.DIVISOR_OHM or self._is_open(_leg_of(name)):
+        if one is None or one.beside.size < limits.DIVISOR_OHM:
+            return
+        if self._unseen() or any(self._is_open(leg) for leg in ("hot", "cold")):
             return
         if "bound" in self.facts.get(f"{_leg_of(name)}_impedance", {"bound": ""}):
             return
-        self._put(name, complex_entry(one.coupling, limits.COUPLING_SUPPORT), one.own.hz)
+        self._put(name, complex_entry(one.coupling, limits.COUPLING_SUPPORT), one.beside.hz)
 
     def _pair(self) -> None:
         """Quantities of the pair: they need both columns on one tone."""
@@ -285,16 +295,11 @@ class SideFacts:
         largest = float(np.abs(self.identified.recorded[0, :, k, :2]).max(initial=0.0))
         hot, cold = reading(legs, "hot", "open", k), reading(legs, "cold", "open", k)
         own = column(self.identified, "cold")
-        silent = self.verdict.silent == "cold"
         if not level_known(hot, largest):
             return
-        if own is None:
-            if silent and level_known(cold, largest):
-                return
+        if own is None or not impedance_known(reading(legs, "cold", "cold", k)):
             return
         theta = legs.theta[:, k]
-        if own.injected and not impedance_known(reading(legs, "cold", "cold", k)):
-            return
         z = theta[:, :, 1:3]
         z_cc = 0.25 * z[:, 0, 0] - 0.5 * z[:, 0, 1] - 0.5 * z[:, 1, 0] + z[:, 1, 1]
         apart = 0.5 * z[:, 0, 0] - z[:, 0, 1]
@@ -302,7 +307,12 @@ class SideFacts:
         tied = theta[:, 0, 0] + apart / _safe(z_cc) * cold_open
         if abs(z_cc[0]) < limits.DIVISOR_OHM:
             tied = hot.draws
-        self._put("hot_level_pin_3_tied", level_entry(tied), hz)
+        rest = limits.CROSSTALK * max(hot.size, cold.size)
+        if abs(tied[0]) < rest:
+            tied_entry: Entry = {"value": rest, "unit": "V", "u95": 0.0, "bound": "below"}
+        else:
+            tied_entry = level_entry(tied)
+        self._put("hot_level_pin_3_tied", tied_entry, hz)
         if abs(z_cc[0]) > limits.DIVISOR_OHM and told_from_nothing(theta[:, 0, 0]):
             current = cold_open / _safe(z_cc) / _safe(theta[:, 0, 0])
             limited = legs.open_leg == 1
@@ -342,7 +352,7 @@ class SideFacts:
 
 
 def _leg_of(coupling: str) -> str:
-    """The leg a coupling is driven from."""
+    """Return the leg a coupling is driven from."""
     return "cold" if coupling == "coupling_cold_into_hot" else "hot"
 
 

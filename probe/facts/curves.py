@@ -33,7 +33,7 @@ FLOATING_COUPLING = 0.8
 
 
 def source_of(identified: Identified) -> Source | None:
-    """The identified stage as a source on the device's tones; None where it never played."""
+    """Return the identified stage as a source on the device's tones; None where it never played."""
     legs = identified.legs
     if legs is None:
         return None
@@ -124,7 +124,7 @@ def _floating_filled(
         near = good[np.argsort(np.abs(np.log(legs.hz[good] / legs.hz[f])))[:2]]
         if abs(np.log(legs.hz[near[0]] / legs.hz[f])) > np.log(8.0):
             continue
-        target = _law(legs.hz, theta[:, :, 1, 2], near, f)
+        target = _law(legs.hz, theta[:, :, 1, 2], near, int(f))
         values, vectors = np.linalg.eigh(legs.fit.lost[f])
         open_directions = vectors[:, values > 0.5]
         if open_directions.shape[1] < 1:
@@ -184,7 +184,7 @@ def _add_single_ended(
 
 
 def curve(draws: Complex, unit: str) -> dict[str, Any]:
-    """A complex curve, draws (1 + D, F), as lists; null where it is not known."""
+    """Return a complex curve, draws (1 + D, F), as lists; null where it is not known."""
     real: list[float | None] = []
     imag: list[float | None] = []
     u95: list[float | None] = []
@@ -282,7 +282,7 @@ def _packed(array: NDArray[np.complexfloating[Any, Any]]) -> str:
 
 
 def decode(hz: Array, draws: dict[str, Any]) -> Source:
-    """The source that ``encode`` wrote.
+    """Return the source that ``encode`` wrote.
 
     Raises
     ------

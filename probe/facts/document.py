@@ -95,7 +95,7 @@ def _warning(remark: Remark) -> Document:
 
 
 def _unheard(side: str, identified: Identified, body: Document) -> list[Document]:
-    """A leg that no take hears, unless the verdict explains it."""
+    """Return a leg that no take hears, unless the verdict explains it."""
     out = []
     silent_ok = body["stage"]["driven_legs"] == "one-leg"
     for p in identified.takes:
@@ -163,7 +163,7 @@ def _take(use: TakeUse) -> Document:
 
 
 def to_json(facts: Document) -> str:
-    """The document as JSON text; NaN and infinity are refused, not written."""
+    """Return the document as JSON text; NaN and infinity are refused, not written."""
     return json.dumps(facts, indent=1, allow_nan=False, ensure_ascii=False) + "\n"
 
 
@@ -210,7 +210,7 @@ def _check_shape(path: Path, facts: Document) -> None:
 
 
 def source_from_facts(facts: Document, side: str) -> Source | None:
-    """The identified stage of one side, None where the device never played.
+    """Return the identified stage of one side, None where the device never played.
 
     Raises
     ------

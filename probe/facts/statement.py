@@ -23,11 +23,19 @@ QUANTILES = (0.025, 0.975)
 
 DISTINGUISHED = 2.5
 """A complex quantity is told from nothing when it stands this many times above the root mean
-square of its own scatter (95 % of a circular scatter lies within 1.73 times that)."""
+square of its own scatter (95 % of a circular scatter lies within 1.73 times that) ..."""
+
+DISTINGUISHED_ALONG = 3.3
+"""... and this many times above its standard deviation along its own direction: a level error
+scatters along a line, of which one part in a thousand lies beyond."""
+
+
+NORMAL_MEDIAN = 0.6745
+"""Median of the magnitude of a standard normal variable."""
 
 
 def interval(value: float, draws: Array) -> Entry:
-    """``value``, ``u95`` and, where lopsided, ``low`` and ``high`` of real draws (without value)."""
+    """``value``, ``u95`` and, where lopsided, ``low`` and ``high`` of real draws."""
     if len(draws) == 0:
         return {"value": float(value), "u95": 0.0}
     low, high = (float(x) for x in np.quantile(draws, QUANTILES))
@@ -39,13 +47,14 @@ def interval(value: float, draws: Array) -> Entry:
     return entry
 
 
-def _scatter(draws: Complex) -> float:
-    return float(np.sqrt(np.mean(np.abs(draws[1:] - draws[0]) ** 2))) if len(draws) > 1 else 0.0
-
-
 def told_from_nothing(draws: Complex) -> bool:
-    """True where the value stands above its own scatter."""
-    return bool(abs(draws[0]) > DISTINGUISHED * _robust_scatter(draws))
+    """Return True where the value stands above its scatter, all round and along itself."""
+    if len(draws) < 2 or draws[0] == 0.0:
+        return bool(draws[0] != 0.0)
+    along = ((draws[1:] - draws[0]) * np.conj(draws[0]) / abs(draws[0])).real
+    line = float(np.median(np.abs(along)) / NORMAL_MEDIAN)
+    least = max(DISTINGUISHED * _robust_scatter(draws), DISTINGUISHED_ALONG * line)
+    return bool(abs(draws[0]) > least)
 
 
 def _robust_scatter(draws: Complex) -> float:
@@ -96,7 +105,7 @@ def impedance_entry(
 
 
 def decibel_entry(ratio: Complex, *, small: Complex | None = None, limited: bool = False) -> Entry:
-    """A ratio in decibels. ``small`` is the part that may be nothing: then a bound.
+    """Return a ratio in decibels. ``small`` is the part that may be nothing: then a bound.
 
     A vanishing numerator bounds the ratio from above, a vanishing denominator from below.
     """

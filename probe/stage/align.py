@@ -32,7 +32,8 @@ SEARCH_POINTS = 512
 """Delays are searched on a grid of this many points a row, 1/(5 f) of the highest tone apart."""
 
 SEARCH_S = 5.0
-"""How far from the hint a delay is searched, s: no tone pattern of the bench repeats in 2 s."""
+"""How far from the hint a delay is searched, s. No tone pattern of the bench repeats within 2 s, so
+among delays that fit alike the shortest is taken."""
 
 SEARCH_BELOW_HZ = 4.0e3
 """Tones above this do not take part in the first search: they need a finer grid and only refine."""
@@ -54,6 +55,12 @@ PHASE_LEVEL = 1.0e-4
 does not turn phases, which repeat to a ten-thousandth of a radian."""
 
 JOINT_STEPS = 6
+
+SHARED_CLOCK = 1.0e-8
+"""A clock error below this, relative, is none: player and recorder are one device."""
+
+SNAP_SAMPLES = 0.1
+"""Delays all within this many samples of whole ones are whole: by chance seven are once in 10⁵."""
 
 
 @dataclass(frozen=True)
@@ -138,7 +145,7 @@ def _played(first: Observed, other: Observed) -> NDArray[np.intp]:
 
 
 def _signals(first: Observed, other: Observed) -> list[Array]:
-    """Combinations of the legs that both takes hold, those least disturbed by loads first.
+    """Return combinations of the legs that both takes hold, those least disturbed by loads first.
 
     A leg that carries no extra load keeps its phase where legs are separate; the difference
     keeps it where the stage floats; the sum serves legs in phase. A leg that is noise in either
@@ -168,8 +175,9 @@ def _worth(observed: Observed) -> tuple[int, int]:
 
 
 def _free(group: Group, level: float) -> Alignment:
-    """Takes whose phases agree plainly first, among themselves; the others against what the stage
-    solved from those predicts for them.
+    """Align takes whose phases agree plainly among themselves, then the others.
+
+    The others are aligned against what the stage solved from the first ones predicts for them.
     """
     first = max(range(len(group.takes)), key=lambda t: _worth(group.takes[t]))
     legs = group.takes[first].recorded[:2]
@@ -190,15 +198,32 @@ def _free(group: Group, level: float) -> Alignment:
     delays[plain] = solved.delays
     rest = [t for t in range(len(group.takes)) if t not in plain]
     if not rest:
-        return solved
+        return _snapped(solved)
     theta = fit(solved.group, LEGS, level=level).theta
     for t in rest:
-        options[t] = sorted(_against_prediction(group, t, theta) + options[t])
+        options[t] = sorted(_against_prediction(group, t, theta) + options[t], key=_rank)
         if not (group.takes[t].recorded & _heard(group.takes[t]))[:2].any():
             options[t] = options[t][:1]
         delays[t] = options[t][0][1]
     delays = _choose(group, [[(0.0, d), *o] for d, o in zip(delays, options, strict=True)], level)
-    return _joint(group.rotated(delays), stray, delays)
+    return _snapped(_joint(group.rotated(delays), stray, delays))
+
+
+def _snapped(found: Alignment) -> Alignment:
+    """Whole samples, where player and recorder share a clock and every delay is next to one."""
+    takes = [o.phasors for o in found.group.takes]
+    shared = all(abs(p.clock_error) < max(5.0 * p.clock_u, SHARED_CLOCK) for p in takes)
+    rates = {p.take.sample_rate for p in takes}
+    if not shared or len(rates) != 1:
+        return found
+    samples = found.delays * rates.pop()
+    whole = np.round(samples)
+    if np.max(np.abs(samples - whole)) > SNAP_SAMPLES:
+        return found
+    delays = found.delays * np.divide(whole, samples, out=np.ones_like(samples), where=samples != 0)
+    group = found.group.rotated(delays - found.delays)
+    none = np.zeros(len(delays))
+    return Alignment(group, delays, None, None, np.eye(len(delays)), none, free=True)
 
 
 def _against_prediction(group: Group, t: int, theta: Complex) -> list[tuple[float, float]]:
@@ -227,12 +252,17 @@ def _candidates(
     found: list[tuple[float, float]] = []
     for turn in turns:
         found += _search(hz[played], turn, hint)
-    found.sort()
+    found.sort(key=_rank)
     kept: list[tuple[float, float]] = []
     for cost, tau in found:
         if all(_differ(hz[played], tau, other) for _, other in kept):
             kept.append((cost, tau))
     return kept[:CANDIDATES] or [(float(len(hz)), 0.0)]
+
+
+def _rank(one: tuple[float, float]) -> tuple[float, float]:
+    """Order of (cost, delay): what fits better, and among equals the shorter."""
+    return round(one[0], 3), abs(one[1])
 
 
 def _turn(a: Complex, b: Complex) -> Complex:
@@ -256,7 +286,7 @@ def _search(hz: Array, turn: Complex, hint: float) -> list[tuple[float, float]]:
 
 
 def _differ(hz: Array, one: float, other: float) -> bool:
-    """True where two delays turn some tone differently by more than a hundredth of a radian."""
+    """Return True where two delays turn some tone apart by more than 0.01 rad."""
     return bool(np.max(np.abs(np.exp(2j * np.pi * hz * (one - other)) - 1.0)) > 0.01)
 
 
@@ -273,7 +303,7 @@ def _peaks(hz: Array, turn: Complex, centre: float) -> Array:
     agreement = ((coarse * turn[:, None]).astype(np.complex64).T @ fine).real.reshape(-1)
     count = min(STARTS, len(agreement))
     top = np.argpartition(agreement, -count)[-count:]
-    return origin + step * top.astype(np.float64)
+    return np.asarray(origin + step * top.astype(np.float64))
 
 
 def _polish(hz: Array, turn: Complex, tau: Array) -> tuple[Array, Array]:
@@ -356,7 +386,9 @@ def _delay_gain(group: Group, solved: Fit, stray: Array) -> tuple[Complex, Array
     slope = np.einsum("tfar,fr->tfa", rows, solved.theta[:, :, 0])
     slope = 1j * omega[None, :, None] * strength[:, :, None] * slope
     derivative = np.zeros((tones, takes * size, takes), dtype=np.complex128)
-    for t in range(takes):
+    for t, observed in enumerate(group.takes):
+        if not (_heard(observed) & observed.recorded)[:2].any():
+            continue
         derivative[:, t * size : (t + 1) * size, t] = slope[t]
     left = solved.left[:, : takes * size]
     projected = derivative - left @ (np.conj(np.swapaxes(left, -1, -2)) @ derivative)

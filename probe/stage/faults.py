@@ -95,7 +95,7 @@ def _side(angle: float) -> str:
 
 
 def _against_single_ended(identified: Identified, observed: Observed) -> Polarity | None:
-    """A leg and the single-ended output heard in one take; only a leg that carries signal."""
+    """Compare a leg that carries signal with the single-ended output of the same take."""
     assert identified.group is not None
     if not observed.recorded[2] or observed.phasors.take.loads:
         return None
@@ -112,7 +112,7 @@ def _against_single_ended(identified: Identified, observed: Observed) -> Polarit
 
 
 def _across_takes(identified: Identified) -> Polarity | None:
-    """The difference of the legs in one take against the single-ended output in another.
+    """Return the difference of the legs in one take against the single-ended output in another.
 
     On one phase reference the angle near 1 kHz decides. Takes that share no leg with signal have
     been aligned by a delay alone, which cannot imitate a reversal over a wide band: then nearly
@@ -201,7 +201,7 @@ def _impedances_unequal(identified: Identified, verdict: Verdict) -> float | Non
 
 
 def dried_capacitor(identified: Identified) -> str:
-    """The leg whose coupling capacitor has dried out, "" where none shows it.
+    """Return the leg whose coupling capacitor has dried out, "" where none shows it.
 
     Judged only at low tones at which both legs are supported.
     """
@@ -228,7 +228,7 @@ def dried_capacitor(identified: Identified) -> str:
 
 
 def _flat(theta: Complex, leg: int) -> bool:
-    """True where the leg is as capacitive at the top of the band: then it is no coupling part."""
+    """Return True where the leg is as capacitive at the top: then it is no coupling part."""
     own = np.abs(leg_z(theta)[:, leg, leg])
     other = np.abs(leg_z(theta)[:, 1 - leg, 1 - leg])
     return bool(own[-1] > 10.0 * other[-1])

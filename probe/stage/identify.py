@@ -119,7 +119,7 @@ class Solved:
         return lost if self.open_known or share == 0.0 else lost + PLAUSIBLE_OHM * share
 
     def sigma(self, functional: Complex) -> Array:
-        """Standard deviation of a linear quantity, shape (F,); for an open leg from the draws."""
+        """Return the standard deviation of a linear quantity, (F,); of an open leg from draws."""
         if self.open_leg is None:
             return posterior(self.fit, functional)
         values = np.einsum("frj,dfrj->df", functional, self.theta)
@@ -129,7 +129,7 @@ class Solved:
 
 
 def _without_open_column(functional: Complex, leg: int) -> tuple[Complex, float]:
-    """A functional less what it reads in the column of an open leg, and how much that was."""
+    """Return a functional less what it reads in an open leg's column, and how much it was."""
     legs = LEGS.rows
     backwards = np.linalg.inv(legs)
     column = np.einsum("ra,frj,jb->fab", backwards, functional[:, :, 1:3], backwards)
@@ -146,7 +146,8 @@ class Identified:
 
     ``legs`` and ``single_ended`` stand at the device's tones, ``injected`` and
     ``single_ended_injected`` at the injected ones, ``off`` at the tones injected while the device
-    was off. ``carried`` names the legs whose column came from injected tones.
+    was off. ``carried`` names the leg
+    entries (row, column) that came from injected tones.
     """
 
     side: Side
@@ -158,7 +159,7 @@ class Identified:
     single_ended_injected: Solved | None
     off: Solved | None
     off_into: tuple[int, ...]
-    carried: tuple[int, ...]
+    carried: tuple[tuple[int, int], ...]
     recorded: Complex
     """(1 + D, T, F, 3): voltages of every take with gains and noise drawn, aligned; V rms."""
     repeatability: Repeatability
@@ -245,7 +246,7 @@ def identify(
 def choose_takes(
     phasors: tuple[TakePhasors, ...],
 ) -> tuple[tuple[TakePhasors, ...], dict[str, str], str]:
-    """Takes that may be compared, why the others may not, and the volume they were made at."""
+    """Return takes that may be compared, why the others may not, and their volume."""
     left_out: dict[str, str] = {}
     usable = []
     for p in phasors:
@@ -273,7 +274,7 @@ def _drive(phasors: TakePhasors) -> float | None:
 
 
 def played_group(phasors: tuple[TakePhasors, ...]) -> Group | None:
-    """Takes in which the device plays, on the grid of its tones, scaled to the first one's drive."""
+    """Return takes in which the device plays, on one grid, scaled to the first one's drive."""
     playing = [p for p in phasors if p.played.any()]
     if not playing:
         return None
@@ -310,10 +311,12 @@ def repeatability(solved: Fit, group: Group, stated: float) -> Repeatability:
     enough = spare >= 0.75
     if not enough.any():
         return Repeatability(stated, 0, 0.0)
+    rows = telling.sum(axis=(0, 2)) / np.maximum(telling.any(axis=2).sum(axis=0), 1)
+    legs = max(float(np.median(rows)), 1.0)
     power = np.sum(np.abs(solved.residual) ** 2 * telling, axis=(0, 2))
     seen = stated * float(np.sqrt(np.median(power[enough] / spare[enough])))
     freedom = round(float(np.median(spare[enough])))
-    if freedom >= 2 * limits.SPARE_TAKES:
+    if float(np.median(spare[enough])) >= legs * limits.SPARE_TAKES - 0.1:
         floor = _relative(limits.REPEATABILITY_FLOOR_DB)
         return Repeatability(max(seen, floor), freedom, seen)
     return Repeatability(max(stated, seen), 0, seen)
@@ -398,7 +401,7 @@ def _learnt(solved: Fit) -> Array:
 
 
 def _unrotated(aligned: Alignment) -> Group:
-    return aligned.group.rotated(-aligned.delays) if aligned.gain is not None else aligned.group
+    return aligned.group.rotated(-aligned.delays)
 
 
 def _contradiction(take: str, ratio: float, *, kept: bool) -> Remark:
@@ -460,7 +463,7 @@ class _Result:
     injected: Solved | None = None
     injected_into: tuple[int, ...] = ()
     single_ended_injected: Solved | None = None
-    carried: tuple[int, ...] = ()
+    carried: tuple[tuple[int, int], ...] = ()
     recorded: Complex = field(default_factory=lambda: np.zeros((0, 0, 0, 3), dtype=np.complex128))
 
 
@@ -497,8 +500,8 @@ class _Monte:
         injected = self._injected(LEGS, helpers)
         if injected is not None:
             result.injected, result.injected_into = injected
-            known = self._carried(result, group.hz, loads_only)
-            result.carried = tuple(k.terminal for k in known if k.terminal != group.open_leg)
+            known = self._carried(result, group.hz)
+            result.carried = _carried_entries(known, nearest_tone(group.hz))
             if known:
                 self.solved = fit(
                     group, LEGS, level=repeat.level, excited=self.excited, known=known
@@ -517,12 +520,12 @@ class _Monte:
         return result
 
     def _reciprocal(self, group: Group, theta: Complex) -> tuple[Known, ...]:
-        """What the legs put on the single-ended output, from what it puts on them.
+        """Return what the legs put on the single-ended output, from what it puts on them.
 
         A resistor that both share acts alike both ways; an amplifier between them need not, hence
         a doubt of a third. Empty where no take loads the single-ended output beside a leg.
         """
-        if not np.any(np.abs(theta[0, :, :, 3]) > 0.0):
+        if group.open_leg is not None or not np.any(np.abs(theta[0, :, :, 3]) > 0.0):
             return ()
         legs = theta[..., 3] @ LEGS.rows.T
         known = []
@@ -559,7 +562,7 @@ class _Monte:
         return Solved(group.hz, whole, self.solved, leg, open_known=True)
 
     def _stray(self, back: Complex, own: Complex) -> Complex:
-        """What an open leg puts on the other: stray capacitance, alike both ways, hardly seen."""
+        """Return what an open leg puts on the other: strays, alike both ways, hardly seen."""
         return self._shaken(back[..., None], 0.5 * np.abs(own))[..., 0]
 
     def _attached(self, leg: int) -> Complex:
@@ -708,32 +711,59 @@ class _Monte:
         size = np.where(np.isfinite(doubt), doubt, 0.0)[None, :, None]
         noise = self.rng.standard_normal((2, volts.shape[0], 1, volts.shape[2]))
         noise[:, 0] = 0.0
-        return volts + size * (noise[0] + 1j * noise[1]) / np.sqrt(2.0)
+        return np.asarray(volts + size * (noise[0] + 1j * noise[1]) / np.sqrt(2.0))
 
-    def _carried(self, result: _Result, hz: Array, loads_only: Complex) -> tuple[Known, ...]:
-        """Columns that injections show better than loads do, at the device's tones."""
+    def _carried(self, result: _Result, hz: Array) -> tuple[Known, ...]:
+        """Entries that injections show better than loads do, at the device's tones.
+
+        Row by row: of a silent leg a load across shows its own impedance as well as an injection
+        does, but what it puts on the other leg only the injection shows.
+        """
         assert result.injected is not None
         known = []
-        del loads_only
         for terminal in result.injected_into:
-            name = ("hot", "cold")[terminal]
-            mine = column_doubt(result.injected.fit, name)
-            good = np.isfinite(mine)
-            if not good.any():
+            if terminal == self.aligned.group.open_leg:
                 continue
-            volts, doubt = carry(
-                result.injected.hz[good], column_volts(result.injected.theta, name)[:, good], hz
-            )
-            sigma = np.hypot(doubt, np.interp(hz, result.injected.hz[good], mine[good]))
-            held = column_doubt(self.solved, name)
-            sigma = np.where(held < 3.0 * sigma, np.inf, sigma)
+            name = ("hot", "cold")[terminal]
+            volts = np.zeros((self.draws + 1, len(hz), 3), dtype=np.complex128)
+            sigma = np.full((len(hz), 2), np.inf)
+            for row, leg in enumerate(("hot", "cold")):
+                sigma[:, row] = self._carried_row(result.injected, name, leg, row, volts, hz)
             if np.isfinite(sigma).any():
-                known.append(Known(terminal, self._shaken(volts, doubt), sigma))
+                known.append(Known(terminal, volts, sigma))
         return tuple(known)
+
+    def _carried_row(
+        self, injected: Solved, name: str, leg: str, row: int, volts: Complex, hz: Array
+    ) -> Array:
+        """Fill one row of ``volts`` and return its doubt (F,), infinite where loads know better."""
+        good = np.isfinite(entry_doubt(injected.fit, leg, name))
+        good &= np.isfinite(column_doubt(injected.fit, name))
+        if not good.any():
+            return np.full(len(hz), np.inf)
+        values = column_volts(injected.theta, name)[:, good, row : row + 1]
+        carried, doubt = carry(injected.hz[good], values, hz)
+        volts[..., row] = self._shaken(carried, doubt)[..., 0]
+        mine = entry_doubt(injected.fit, leg, name)[good]
+        sigma = np.hypot(doubt, np.interp(hz, injected.hz[good], mine))
+        held = entry_doubt(self.solved, leg, name)
+        return np.where(held < 3.0 * sigma, np.inf, np.maximum(sigma, 1e-3))
+
+
+def nearest_tone(hz: Array, target: float = 1000.0) -> int:
+    """Index of the tone nearest ``target`` Hz."""
+    return int(np.argmin(np.abs(np.asarray(hz) - target)))
+
+
+def _carried_entries(known: tuple[Known, ...], k: int) -> tuple[tuple[int, int], ...]:
+    """(row, column) of the leg entries that came from injected tones, at tone ``k``."""
+    return tuple(
+        (row, one.terminal) for one in known for row in (0, 1) if np.isfinite(one.sigma[k, row])
+    )
 
 
 def column_volts(theta: Complex, name: str) -> Complex:
-    """What one ampere into a leg raises on the three terminals: (D, F, R, 4) to (D, F, 3)."""
+    """Return what one ampere into a leg raises on the terminals, (D, F, R, 4) to (D, F, 3)."""
     current = LEG_ROWS[name]
     modal = theta[..., 1] * current[0] + theta[..., 2] * current[1]
     hot = modal @ LEG_ROWS["hot"]
@@ -757,12 +787,17 @@ def functional(row: str, column: str, tones: int) -> Complex:
 
 
 def column_doubt(solved: Fit, name: str) -> Array:
-    """Standard deviation of a leg's own impedance from the weights, infinite where unsupported."""
+    """Return the doubt of a leg's own impedance from the weights, infinite if unsupported."""
+    return entry_doubt(solved, name, name)
+
+
+def entry_doubt(solved: Fit, row: str, column: str) -> Array:
+    """Return the doubt of one leg entry from the weights, infinite where unsupported."""
     tones = solved.theta.shape[0]
-    reading = functional(name, name, tones)
-    sigma = posterior(solved, reading)
-    size = np.abs(np.einsum("frj,frj->f", reading, solved.theta))
-    lost = unknown_part(solved, reading)
+    wanted = functional(row, column, tones)
+    sigma = posterior(solved, wanted)
+    size = np.abs(np.einsum("frj,frj->f", functional(column, column, tones), solved.theta))
+    lost = unknown_part(solved, wanted)
     return np.where((lost > 1.0 + 0.05 * size) | (sigma <= 0.0), np.inf, sigma)
 
 
@@ -817,7 +852,8 @@ def _noise(noise: Complex, crosstalk: Complex, draws: int, rng: np.random.Genera
     values, vectors = np.linalg.eigh(own)
     root = vectors * np.sqrt(np.maximum(values, 0.0))[:, None, :]
     white = rng.standard_normal((2, draws, *noise.shape[:2]))
-    return np.einsum("kij,dkj->dki", root, (white[0] + 1j * white[1]) / np.sqrt(2.0))
+    circular = (white[0] + 1j * white[1]) / np.sqrt(2.0)
+    return np.asarray(np.einsum("kij,dkj->dki", root, circular))
 
 
 def _off(
@@ -840,7 +876,7 @@ def _injected_alone(
     for start in range(0, draws, BATCH):
         part = slice(start, min(start + BATCH, draws))
         errors = batch_errors(injected.group, shared, levels, part, rng)
-        parts.append(draw_injected(injected, errors, part.stop - part.start, start + 1, rng, ()))
+        parts.append(draw_injected(injected, errors, part.stop - part.start, start + 1, rng))
     theta = np.concatenate(parts)
     return Solved(injected.group.hz, theta, injected.solved), injected.terminals
 
@@ -855,7 +891,7 @@ def _injections_only(
     draws: int,
     rng: np.random.Generator,
 ) -> Identified:
-    """A side whose device never played: impedances only."""
+    """Return a side whose device never played: impedances only."""
     repeat = Repeatability(stated, 0, 0.0)
     solved, into = _injected_alone(playing, repeat, draws, rng)
     off, off_into = _off(chosen, repeat, draws, rng)

@@ -34,7 +34,7 @@ ANGLE_U_RAD = 0.05
 """Doubt of an angle taken from the slope of a magnitude ..."""
 
 ANGLE_U_SHARE = 0.15
-"""... and the share of the angle itself: the law holds for minimum-phase networks and wide bands."""
+"""... and the share of the angle: the law holds for minimum-phase networks and wide bands."""
 
 SINGLE_TONE_U_RAD = 0.6
 """Doubt of the angle where one tone alone was injected and there is no slope."""
@@ -65,7 +65,7 @@ class Injected:
 
 
 def injected_group(phasors: tuple[TakePhasors, ...]) -> Group | None:
-    """Takes that carry injected tones, on the grid of those; None where there are none."""
+    """Return takes that carry injected tones, on the grid of those; None where there are none."""
     carrying = [p for p in phasors if p.injected.any()]
     if not carrying:
         return None

@@ -16,7 +16,15 @@ from numpy.typing import NDArray
 from probe.stage import limits
 from probe.stage.identify import Identified
 from probe.stage.network import Complex
-from probe.stage.quantities import Column, column, nearest, open_take, recorded
+from probe.stage.quantities import (
+    Column,
+    column,
+    level_known,
+    nearest,
+    open_take,
+    reading,
+    recorded,
+)
 
 Array = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -81,20 +89,34 @@ class Evidence:
 
 def gather(identified: Identified, polarity: str) -> Evidence:
     """Collect the evidence for a kind from a solved side."""
-    t = open_take(identified)
-    ratio = None
-    if t is not None and identified.group is not None:
-        volts = recorded(identified, t, nearest(identified.group.hz))
-        floor = 1e-9 * np.abs(volts).max()
-        safe = np.where(np.abs(volts[:, 0]) > floor, volts[:, 0], floor)
-        ratio = volts[:, 1] / safe
     return Evidence(
-        ratio,
+        _ratio(identified),
         column(identified, "hot"),
         column(identified, "cold"),
         _common_mode_angle(identified),
         polarity,
     )
+
+
+def _ratio(identified: Identified) -> Complex | None:
+    """Cold over hot: as recorded in an open take, else open circuit where loads support both."""
+    t = open_take(identified)
+    if t is not None and identified.group is not None:
+        volts = recorded(identified, t, nearest(identified.group.hz))
+        return _quotient(volts[:, 1], volts[:, 0])
+    if identified.legs is None:
+        return None
+    k = nearest(identified.legs.hz)
+    hot, cold = (reading(identified.legs, leg, "open", k) for leg in ("hot", "cold"))
+    largest = max(hot.size, cold.size)
+    if not level_known(hot, largest) or not level_known(cold, largest):
+        return None
+    return _quotient(cold.draws, hot.draws)
+
+
+def _quotient(cold: Complex, hot: Complex) -> Complex:
+    floor = 1e-9 * max(float(np.abs(hot).max()), float(np.abs(cold).max()), 1e-12)
+    return np.asarray(cold / np.where(np.abs(hot) > floor, hot, floor))
 
 
 def _common_mode_angle(identified: Identified) -> Array | None:
@@ -122,7 +144,7 @@ def decide(evidence: Evidence) -> Verdict:
             tuple(Possible(k, None) for k in KINDS[:-2]),
             "none",
             "",
-            ("no take hears both legs while the device plays",),
+            ("no take hears both legs open while the device plays",),
         )
     size = np.abs(evidence.ratio)
     limit = 10.0 ** (limits.SILENT_LEG_DB / 20.0)
@@ -259,7 +281,8 @@ def _both_legs(evidence: Evidence) -> Verdict:
     db = 20.0 * np.log10(abs(ratio[0]))
     angle = np.angle(ratio)
     reasons = [
-        f"both legs carry signal: cold is {db:+.2f} dB and {np.degrees(angle[0]):.0f} degrees against hot"
+        f"both legs carry signal: cold is {db:+.2f} dB and {np.degrees(angle[0]):.0f} degrees "
+        "against hot"
     ]
     columns = [
         c
@@ -342,7 +365,7 @@ def _coupling_reason(coupling: float, one: Column) -> str:
 
 
 def _dead_leg(evidence: Evidence, where: Bools) -> str:
-    """The leg that is fed backwards through the circuit's own network, "" where none is."""
+    """Return the leg that is fed backwards through the circuit's own network, "" where none is."""
     if not where[0] or evidence.hot is None or evidence.cold is None:
         return ""
     ratio = evidence.cold.own.size / max(evidence.hot.own.size, 1e-9)

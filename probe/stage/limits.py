@@ -107,7 +107,7 @@ SOURCE_IMPEDANCE_LIMIT_OHM = 2.2e3
 """Largest source impedance of a line output (IEC 61938, read second-hand): how much a recorder
 may have loaded an output whose impedance was not measured."""
 
-SUPPORT_RELATIVE = 0.5
+SUPPORT_RELATIVE = 0.9
 """An impedance whose 95 % half-width exceeds this share of it is given as a bound, not a value."""
 
 SUPPORT_OHM = 20.0

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from probe.session.model import Injection, Load, RecorderInput, Take
 from probe.stage.source import TERMINALS
-from probe.session.model import Injection, Load, Take
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -64,22 +64,22 @@ def channel_key(channel: int, volts_full_scale: float) -> str:
 
 
 def recorder_elements(take: Take) -> list[Element]:
-    """The recorder's own inputs on the terminals they record."""
+    """Return the recorder's own inputs on the terminals they record."""
     elements: list[Element] = []
     for index, (channel, inlet) in enumerate(zip(take.channels, take.inputs, strict=True)):
         names = {"difference": ["hot", "cold"]}.get(channel, [channel])
-        for name in names:
-            if name in TERMINALS:
-                elements.append(
-                    Element(
-                        pattern=_unit(name),
-                        siemens=1.0 / inlet.impedance_ohm,
-                        conductance_key=f"input-ohm/{index}",
-                        farad=inlet.capacitance_farad,
-                        capacitance_key=f"input-farad/{index}",
-                    )
-                )
+        elements += [_inlet(name, index, inlet) for name in names if name in TERMINALS]
     return elements
+
+
+def _inlet(name: str, index: int, inlet: RecorderInput) -> Element:
+    return Element(
+        pattern=_unit(name),
+        siemens=1.0 / inlet.impedance_ohm,
+        conductance_key=f"input-ohm/{index}",
+        farad=inlet.capacitance_farad,
+        capacitance_key=f"input-farad/{index}",
+    )
 
 
 def _load_element(load: Load) -> Element:
@@ -100,7 +100,7 @@ def elements_of(take: Take) -> tuple[Element, ...]:
 
 
 def generators_of(take: Take) -> tuple[Generator, ...]:
-    """The injectors of a take that carry a signal."""
+    """Return the injectors of a take that carry a signal."""
     return tuple(
         Generator(
             terminal_index(injection.into),
@@ -116,7 +116,7 @@ def generators_of(take: Take) -> tuple[Generator, ...]:
 
 
 def error_scales(take: Take) -> dict[str, float]:
-    """Standard uncertainty of every shared error a take meets, by key.
+    """Return standard uncertainty of every shared error a take meets, by key.
 
     Relative for gains, resistances and injected volts; farad for capacitances. ``u95`` figures
     are expanded with k = 2.

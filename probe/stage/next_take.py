@@ -117,7 +117,7 @@ def _leg(evidence: Evidence, leg: str) -> tuple[complex, ...]:
 
 def _stages(kind: str, known: _Known, evidence: Evidence) -> list[Complex]:
     """Impedance matrices (K, 2, 2) of stages of a kind, leg coordinates."""
-    hz, ones = known.hz, np.ones(len(known.hz))
+    hz, ones = known.hz, np.ones(len(known.hz), dtype=np.complex128)
     swap = abs(known.volts[0, 1]) > abs(known.volts[0, 0])
     hots, colds = _leg(evidence, "hot"), _leg(evidence, "cold")
     if swap:
@@ -128,7 +128,7 @@ def _stages(kind: str, known: _Known, evidence: Evidence) -> list[Complex]:
     elif kind == "electronically-floating":
         made = [_floating(50.0, m * ones) for m in (600.0, 4e3, 2e4)]
     elif kind == "transformer-coupled":
-        made = [_floating(90.0, 1.0 / (2j * np.pi * hz * c)) for c in (2e-10, 6e-10, 5e-9)]
+        made = [_floating(90.0, _capacitor(hz, c)) for c in (2e-10, 6e-10, 5e-9)]
         made.append(_matrix(32.0 * ones, 32.0 * ones, -12.0 * ones, -12.0 * ones))
     elif kind == "ground-sensing":
         made = [_matrix(a * ones, b * ones, b * ones) for a, b in product(hots, colds)]
@@ -137,12 +137,16 @@ def _stages(kind: str, known: _Known, evidence: Evidence) -> list[Complex]:
     elif kind == "unbalanced":
         made = [_matrix(a * ones, 0.05 * ones) for a in hots]
     elif kind == "pin-3-unconnected":
-        made = [_matrix(a * ones, 1.0 / (2j * np.pi * hz * 8e-11)) for a in hots]
+        made = [_matrix(a * ones, _capacitor(hz, 8e-11)) for a in hots]
     elif kind == "faulty":
         made = [_matrix(a * ones, b * ones) for a, b in product(hots, (*colds, 2e4))]
     if swap:
         made = [z[:, ::-1, ::-1] for z in made]
     return made
+
+
+def _capacitor(hz: Array, farad: float) -> Complex:
+    return np.asarray(1.0 / (2j * np.pi * hz * farad), dtype=np.complex128)
 
 
 def _matrix(
@@ -196,7 +200,7 @@ def _separated(take: str, stages: dict[str, list[Complex]], known: _Known) -> li
 
 
 def _distance(a: Complex, b: Complex, take: str) -> float:
-    """Standard deviations between two outcomes; an injected tone's own phase is not known."""
+    """Return the standard deviations between two outcomes; injected phases are not known."""
     if take.startswith("inject"):
         turn = np.sum(a * np.conj(b), axis=1)
         b = b * (turn / np.maximum(np.abs(turn), 1e-300))[:, None]

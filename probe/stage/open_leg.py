@@ -80,7 +80,7 @@ def _seen_within(group: Group, observed: Observed, leg: int) -> tuple[float, flo
 
 
 def driven_from_outside(observed: Observed, leg: int) -> bool:
-    """True where a resistor to the other leg or an injector raises this leg."""
+    """Return True where a resistor to the other leg or an injector raises this leg."""
     take = observed.phasors.take
     names = ("hot", "cold")
     across = any({load.from_, load.to} == set(names) for load in take.loads)
@@ -88,7 +88,7 @@ def driven_from_outside(observed: Observed, leg: int) -> bool:
 
 
 def touched(observed: Observed, leg: int) -> bool:
-    """True where anything but the recorder hangs on this leg."""
+    """Return True where anything but the recorder hangs on this leg."""
     take = observed.phasors.take
     name = ("hot", "cold")[leg]
     loaded = any(name in (load.from_, load.to) for load in take.loads)
@@ -96,7 +96,7 @@ def touched(observed: Observed, leg: int) -> bool:
 
 
 def without_open_leg(group: Group, leg: int) -> Group:
-    """The group with that leg's current taken as nothing, and unheard where anything hangs on it."""
+    """Return the group with that leg's current nothing, unheard where anything hangs on it."""
     takes = []
     for observed in group.takes:
         if touched(observed, leg):

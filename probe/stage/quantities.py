@@ -23,6 +23,12 @@ UNPLAYED_ROOM = 0.02
 """Share of a level that may hang on an unsupported direction and still be stated, widened by it."""
 
 
+KNOWN_SHARE, KNOWN_OHM = 0.5, 200.0
+"""An impedance whose standard deviation exceeds this share of it, and this many ohm, is not known:
+what moves a leg only by the recorder's own current looks like some ten kilohm, more or less.
+"""
+
+
 @dataclass(frozen=True)
 class Reading:
     """A complex quantity at one tone.
@@ -70,17 +76,19 @@ def reading(solved: Solved, row: str, column: str, k: int) -> Reading:
 
 
 def level_known(one: Reading, largest: float) -> bool:
-    """True where an open-circuit voltage is supported by the takes."""
+    """Return True where an open-circuit voltage is supported by the takes."""
     return one.open < UNPLAYED_ROOM * largest and one.sigma < 0.3 * largest
 
 
 def impedance_known(one: Reading) -> bool:
-    """True where an impedance is supported by the takes, however uncertain it came out."""
-    return one.open < 1.0 + 0.05 * one.size and one.sigma > 0.0
+    """Return True where an impedance is supported by the takes, however uncertain it came out."""
+    if one.open > 1.0 + 0.05 * one.size or one.sigma <= 0.0:
+        return False
+    return one.sigma < max(KNOWN_SHARE * one.size, KNOWN_OHM)
 
 
 def widened(one: Reading, rng: np.random.Generator) -> Reading:
-    """The same with the open part drawn as well."""
+    """Return the same with the open part drawn as well."""
     if one.open <= 0.0:
         return one
     white = rng.standard_normal((2, len(one.draws)))
@@ -93,33 +101,47 @@ def widened(one: Reading, rng: np.random.Generator) -> Reading:
 class Column:
     """A leg's own impedance and what it does to the other leg, at the tone nearest 1 kHz.
 
-    ``own`` is ``Z_pp``, ``other`` what one ampere into leg p raises on the other leg.
+    ``own`` is ``Z_pp``; ``other`` is what one ampere into leg p raises on the other leg and
+    ``beside`` the ``Z_pp`` at that same tone: a silent leg's own impedance may come from a load
+    across, its coupling only from an injection.
     """
 
     own: Reading
     other: Reading
-    injected: bool
+    beside: Reading
 
     @property
     def coupling(self) -> Complex:
-        """``other / own`` draw by draw, shape (1 + D,)."""
-        return np.asarray(self.other.draws / self.own.draws)
+        """``other / beside`` draw by draw, shape (1 + D,)."""
+        return np.asarray(self.other.draws / self.beside.draws)
 
 
 def column(identified: Identified, leg: str) -> Column | None:
     """Column of a leg where the takes support it; injected tones where loads do not."""
     other = "cold" if leg == "hot" else "hot"
     terminal = ("hot", "cold").index(leg)
-    if identified.legs is not None and terminal not in identified.carried:
-        k = nearest(identified.legs.hz)
-        own = reading(identified.legs, leg, leg, k)
-        if impedance_known(own):
-            return Column(own, reading(identified.legs, other, leg, k), injected=False)
+    loads = _pair_of_readings(identified.legs, leg, other)
+    own_carried = (terminal, terminal) in identified.carried
+    if loads is not None and not own_carried and impedance_known(loads[0]):
+        if (1 - terminal, terminal) not in identified.carried:
+            return Column(loads[0], loads[1], loads[0])
+        injected = _pair_of_readings(identified.injected, leg, other)
+        if injected is not None:
+            return Column(loads[0], injected[1], injected[0])
     if identified.injected is not None and terminal in identified.injected_into:
-        k = nearest(identified.injected.hz)
-        own = reading(identified.injected, leg, leg, k)
-        return Column(own, reading(identified.injected, other, leg, k), injected=True)
+        injected = _pair_of_readings(identified.injected, leg, other)
+        if injected is not None:
+            return Column(injected[0], injected[1], injected[0])
     return None
+
+
+def _pair_of_readings(
+    solved: Solved | None, leg: str, other: str
+) -> tuple[Reading, Reading] | None:
+    if solved is None:
+        return None
+    k = nearest(solved.hz)
+    return reading(solved, leg, leg, k), reading(solved, other, leg, k)
 
 
 def open_take(identified: Identified) -> int | None:
@@ -130,8 +152,7 @@ def open_take(identified: Identified) -> int | None:
         take = observed.phasors.take
         if observed.recorded[:2].all() and not take.loads and not take.injections:
             return t
-    both = [t for t, o in enumerate(identified.group.takes) if o.recorded[:2].all()]
-    return both[0] if both else None
+    return None
 
 
 def single_ended_take(identified: Identified) -> int | None:
@@ -149,7 +170,7 @@ def recorded(identified: Identified, t: int, k: int) -> Complex:
 
 
 def loading(observed: Observed, hz: float, draws: int, rng: np.random.Generator) -> Complex:
-    """What the recorder may have taken off each terminal, shape (1 + D, 3), factors above one.
+    """Return what the recorder may have taken off each terminal, factors (1 + D, 3).
 
     For an output whose impedance was not measured: anything from nothing to the largest source
     impedance of a line output.

@@ -24,6 +24,7 @@ every quantity that has a part in such a direction is unknown.                  
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,7 +35,7 @@ from probe.stage.observations import Group, Observed
 from probe.stage.source import FROM_MODAL
 
 Array = NDArray[np.float64]
-Errors = dict[str, Complex | Array]
+Errors = dict[str, NDArray[Any]]
 Excited = tuple[NDArray[np.bool_], ...]
 """Per take, shape (K, n_elements): the elements whose current is more than noise."""
 
@@ -203,7 +204,7 @@ def excitation(group: Group) -> Excited:
         for element in observed.elements:
             ends = np.flatnonzero(element.pattern)
             if len(ends) == 1:
-                flags.append(alive[observed.tones, ends[0]])
+                flags.append(alive[observed.tones, int(ends[0])])
             else:
                 flags.append(_above_noise(observed, element.pattern) > EXCITATION_SIGMAS)
         excited.append(np.stack(flags, axis=-1))
@@ -231,8 +232,8 @@ class Known:
     """A column of the impedance known from elsewhere: a row of (1) that no take supplied.
 
     ``volts`` of shape (D, F, 3) is what one ampere into ``terminal`` raises, the first draw being
-    the value itself; ``sigma`` of shape (F,), ohm, how well it is known. 0 ampere where
-    ``sigma`` is infinite.
+    the value itself; ``sigma`` of shape (F,) or, row by row, (F, R), ohm, how well it is known:
+    infinite where it is not.
     """
 
     terminal: int
@@ -242,9 +243,8 @@ class Known:
     @property
     def drive(self) -> Array:
         """One ampere into the terminal, in the coordinates of ``Realisation.drives``."""
-        return np.array([[0.0, 0.5, 1.0, 0.0], [0.0, -0.5, 1.0, 0.0], [0.0, 0.0, 0.0, 1.0]])[
-            self.terminal
-        ]
+        columns = ((0.0, 0.5, 1.0, 0.0), (0.0, -0.5, 1.0, 0.0), (0.0, 0.0, 0.0, 1.0))
+        return np.array(columns[self.terminal])
 
 
 def with_known(drawn: Realisation, known: tuple[Known, ...], first: int) -> Realisation:
@@ -255,14 +255,19 @@ def with_known(drawn: Realisation, known: tuple[Known, ...], first: int) -> Real
         one = column.volts.shape[0] == 1
         part = column.volts if one else column.volts[first : first + count]
         volts.append(np.broadcast_to(part, (count, *part.shape[1:]))[:, None])
-        drive = np.isfinite(column.sigma)[:, None] * column.drive
+        sigma = column.sigma.reshape(len(column.sigma), -1)
+        known_at = np.asarray(np.isfinite(sigma).any(axis=1))
+        drive = known_at[:, None] * column.drive
         drives.append(np.broadcast_to(drive, (count, 1, *drive.shape)))
     return Realisation(np.concatenate(volts, axis=1), np.concatenate(drives, axis=1))
 
 
 def _known_whitener(known: tuple[Known, ...], size: int) -> Complex:
-    weights = [np.where(np.isfinite(k.sigma), 1.0 / k.sigma, 0.0) for k in known]
-    return np.array([w[:, None, None] * np.eye(size) for w in weights], dtype=np.complex128)
+    weights = []
+    for one in known:
+        sigma = np.broadcast_to(one.sigma.reshape(len(one.sigma), -1), (len(one.sigma), size))
+        weights.append(np.where(np.isfinite(sigma), 1.0 / np.maximum(sigma, 1e-3), 0.0))
+    return np.array([w[:, :, None] * np.eye(size) for w in weights], dtype=np.complex128)
 
 
 @dataclass(frozen=True)
@@ -340,7 +345,7 @@ def _design(fit_rows: Complex, drives: Complex) -> Complex:
     """Rows of (1): (T, F, R, R) whitened rows and (T, F, 4) drives to (F, T·R, 4R)."""
     takes, tones, out, inner = fit_rows.shape
     design = np.einsum("tfar,tfj->ftarj", fit_rows, drives)
-    return design.reshape(tones, takes * out, inner * 4)
+    return np.asarray(design.reshape(tones, takes * out, inner * 4))
 
 
 def _whitener(
@@ -405,7 +410,7 @@ def _covariance(
 
 
 def observed_scales(observed: Observed) -> dict[str, float]:
-    """Standard uncertainties of the shared errors of one take."""
+    """Return standard uncertainties of the shared errors of one take."""
     return Group(np.zeros(0), (observed,)).scales
 
 
@@ -744,7 +749,7 @@ def predict(
 
 
 def _predict_single(observed: Observed, hz: Array, theta: Complex) -> Complex:
-    """The same for the single-ended output; the legs stay as recorded."""
+    """Return the same for the single-ended output; the legs stay as recorded."""
     tones = observed.tones
     volts = observed.volts.copy()
     if not observed.recorded[2]:
@@ -758,7 +763,7 @@ def _predict_single(observed: Observed, hz: Array, theta: Complex) -> Complex:
 
 
 def posterior(solved: Fit, functional: Complex) -> Array:
-    """Standard deviation of a linear quantity from the weights alone, shape (F,).
+    """Return standard deviation of a linear quantity from the weights alone, shape (F,).
 
     ``functional`` has shape (F, R, 4): the quantity is ``sum(functional * theta)``.
     """

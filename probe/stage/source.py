@@ -25,7 +25,7 @@ TO_MODAL = np.array([[1.0, -1.0, 0.0], [0.5, 0.5, 0.0], [0.0, 0.0, 1.0]])
 """``v_modal = TO_MODAL @ v_leg``; currents go the other way: ``i_leg = TO_MODALᵀ @ i_modal``."""
 
 FROM_MODAL = np.array([[0.5, 1.0, 0.0], [-0.5, 1.0, 0.0], [0.0, 0.0, 1.0]])
-"""Inverse of ``TO_MODAL``: ``v_leg = FROM_MODAL @ v_modal``, ``Z_leg = FROM_MODAL Z FROM_MODALᵀ``."""
+"""Inverse of ``TO_MODAL``: ``v_leg = FROM_MODAL @ v_modal``, ``Z_leg`` likewise from both sides."""
 
 
 @dataclass(frozen=True)
