@@ -255,9 +255,9 @@ class SideFacts:
             return
         k = nearest(legs.hz)
         hz = float(legs.hz[k])
-        both = all(impedance_known(reading(legs, leg, leg, k)) for leg in ("hot", "cold"))
+        both = all(self._known(reading(legs, leg, leg, k)) for leg in ("hot", "cold"))
         difference = reading(legs, "difference", "difference", k)
-        if impedance_known(difference):
+        if self._known(difference):
             entry = impedance_entry(
                 difference.draws,
                 sigma=difference.sigma,
@@ -265,9 +265,16 @@ class SideFacts:
                 limited=legs.open_leg is not None,
             )
             self._put("differential_impedance", entry, hz)
-        if both and impedance_known(difference):
+        if both and self._known(difference):
             self._pair_at(modal_z(legs, k), hz)
         self._tied(legs, k, hz)
+
+    def _known(self, one: Reading) -> bool:
+        """Return True where an impedance is supported; that of an open leg however uncertain."""
+        legs = self.identified.legs
+        if legs is not None and legs.open_leg is not None and legs.open_known:
+            return one.open < 1.0 + 0.05 * one.size
+        return impedance_known(one)
 
     def _injected_pair(self) -> None:
         solved = self.identified.injected

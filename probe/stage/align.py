@@ -47,6 +47,9 @@ CANDIDATES = 6
 PLAIN_COST = 0.3
 """A take whose tones disagree by less than this many in all is aligned by phases alone."""
 
+RIVAL_COST = 2.0
+"""A delay at which this many more tones disagree than at the best one is no rival to it."""
+
 SATURATION_RAD = 0.15
 """Phase differences well above this count as disagreement however large they are."""
 
@@ -205,7 +208,8 @@ def _free(group: Group, level: float) -> Alignment:
         if not (group.takes[t].recorded & _heard(group.takes[t]))[:2].any():
             options[t] = options[t][:1]
         delays[t] = options[t][0][1]
-    delays = _choose(group, [[(0.0, d), *o] for d, o in zip(delays, options, strict=True)], level)
+    ordered = [[(min(c for c, _ in o), d), *o] for d, o in zip(delays, options, strict=True)]
+    delays = _choose(group, ordered, level)
     return _snapped(_joint(group.rotated(delays), stray, delays))
 
 
@@ -231,7 +235,7 @@ def _against_prediction(group: Group, t: int, theta: Complex) -> list[tuple[floa
     observed = group.takes[t]
     if not (observed.recorded & _heard(observed))[:2].any():
         return []
-    predicted = replace(observed, volts=predict(observed, group.hz, theta))
+    predicted = replace(observed, volts=predict(observed, theta))
     return _candidates(predicted, observed, group.hz, False)
 
 
@@ -339,7 +343,9 @@ def _choose(group: Group, options: list[list[tuple[float, float]]], level: float
     if best < len(group.hz):
         return delays
     for t, candidates in enumerate(options):
-        for _, tau in candidates[1:]:
+        for cost, tau in candidates[1:]:
+            if cost > candidates[0][0] + RIVAL_COST:
+                continue
             trial = delays.copy()
             trial[t] = tau
             misfit = _misfit(group.rotated(trial), level, excited)

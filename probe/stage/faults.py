@@ -13,7 +13,15 @@ from probe.stage.identify import Identified
 from probe.stage.kind import Verdict
 from probe.stage.network import Complex
 from probe.stage.observations import Observed
-from probe.stage.quantities import column, impedance_known, leg_z, nearest, open_take, reading
+from probe.stage.quantities import (
+    column,
+    impedance_known,
+    leg_z,
+    level_known,
+    nearest,
+    open_take,
+    reading,
+)
 
 Array = NDArray[np.float64]
 
@@ -176,14 +184,19 @@ def _judge(found: list[str], possible: list[Told], fault: str, share: float | No
 
 
 def _legs_unequal(identified: Identified, verdict: Verdict) -> float | None:
-    """Share of draws in which separate driven legs differ by more than the limit."""
-    if verdict.kind not in ("differential",) or identified.legs is None:
+    """Share of draws in which separate driven legs differ by more than the limit.
+
+    Open circuit where the takes support both levels, else as recorded.
+    """
+    if verdict.kind != "differential" or identified.legs is None or verdict.ratio is None:
         return None
     k = nearest(identified.legs.hz)
-    hot = reading(identified.legs, "hot", "open", k)
-    cold = reading(identified.legs, "cold", "open", k)
-    db = 20.0 * np.log10(np.abs(cold.draws[1:]) / np.abs(hot.draws[1:]))
-    return float(np.mean(np.abs(db) > limits.LEGS_UNEQUAL_DB))
+    hot, cold = (reading(identified.legs, leg, "open", k) for leg in ("hot", "cold"))
+    largest = max(hot.size, cold.size)
+    ratio = verdict.ratio
+    if level_known(hot, largest) and level_known(cold, largest):
+        ratio = cold.draws / hot.draws
+    return float(np.mean(np.abs(20.0 * np.log10(np.abs(ratio[1:]))) > limits.LEGS_UNEQUAL_DB))
 
 
 def _impedances_unequal(identified: Identified, verdict: Verdict) -> float | None:

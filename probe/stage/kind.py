@@ -8,7 +8,7 @@ quantity that was not measured: then the stage is undetermined and what is left 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -72,6 +72,8 @@ class Verdict:
     hot_dead: bool = False
     in_phase: bool = False
     dead_leg: str = ""
+    ratio: Complex | None = None
+    """Cold over hot, (1 + D,), as the verdict used it."""
 
 
 @dataclass(frozen=True)
@@ -149,10 +151,10 @@ def decide(evidence: Evidence) -> Verdict:
     size = np.abs(evidence.ratio)
     limit = 10.0 ** (limits.SILENT_LEG_DB / 20.0)
     if size[0] < limit:
-        return _one_leg(evidence, "cold")
+        return replace(_one_leg(evidence, "cold"), ratio=evidence.ratio)
     if size[0] > 1.0 / limit:
-        return _one_leg(evidence, "hot")
-    return _both_legs(evidence)
+        return replace(_one_leg(evidence, "hot"), ratio=evidence.ratio)
+    return replace(_both_legs(evidence), ratio=evidence.ratio)
 
 
 def _summarise(

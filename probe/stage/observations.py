@@ -17,6 +17,7 @@ from probe.stage.network import (
     Complex,
     Element,
     Generator,
+    admittance,
     channel_key,
     elements_of,
     error_scales,
@@ -53,6 +54,8 @@ class Observed:
         Shape (K,), float: how strongly the device plays this tone against the group (0: silent).
     carried
         Shape (K, n_generators), bool: which generator carries which tone.
+    y
+        Shape (K, 3, 3), siemens: nominal admittance of everything attached.
     """
 
     phasors: TakePhasors
@@ -66,6 +69,7 @@ class Observed:
     elements: tuple[Element, ...]
     generators: tuple[Generator, ...]
     carried: NDArray[np.bool_]
+    y: Complex
 
     @property
     def name(self) -> str:
@@ -163,6 +167,7 @@ def observe(phasors: TakePhasors, grid: Array, strength: float, *, injected: boo
     for terminal, _ in channels:
         noise[:, terminal, terminal] += np.sum(np.abs(crosstalk[:, terminal, :]) ** 2, axis=-1)
     generators = generators_of(take)
+    elements = elements_of(take)
     carried = (
         np.stack([phasors.injected[chosen, g.injection] for g in generators], axis=1)
         if generators
@@ -177,9 +182,10 @@ def observe(phasors: TakePhasors, grid: Array, strength: float, *, injected: boo
         recorded=recorded,
         gain_keys=(keys[0], keys[1], keys[2]),
         strength=np.where(phasors.played[chosen], strength, 0.0),
-        elements=elements_of(take),
+        elements=elements,
         generators=generators,
         carried=carried,
+        y=admittance(elements, hz),
     )
 
 

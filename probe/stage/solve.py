@@ -30,7 +30,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from probe.stage.limits import EXCITATION_SIGMAS
-from probe.stage.network import Complex, admittance
+from probe.stage.network import Complex, error_scales
 from probe.stage.observations import Group, Observed
 from probe.stage.source import FROM_MODAL
 
@@ -95,7 +95,7 @@ def realise(
         mask = None if excited is None else excited[t]
         source = v if heard is None else heard[None, t, observed.tones]
         current = _drawn_by_loads(group, observed, draws, errors, source, mask)
-        current = current + _injected(group, observed, t, draws, errors, v)
+        current = current + _injected(observed, t, draws, errors, v)
         if group.open_leg is not None:
             current[..., group.open_leg] = 0.0
         volts[:, t, observed.tones] = v
@@ -143,16 +143,14 @@ def _drawn_by_loads(
     return current
 
 
-def _injected(
-    group: Group, observed: Observed, t: int, draws: int, errors: Errors, v: Complex
-) -> Complex:
+def _injected(observed: Observed, t: int, draws: int, errors: Errors, v: Complex) -> Complex:
     """``J``, shape (D, K, 3)."""
     current = np.zeros((draws, len(observed.tones), 3), dtype=np.complex128)
     if not observed.generators or not observed.carried.any():
         return current
     none = np.zeros(draws)
     angle = errors.get(f"angle/{t}", np.zeros((1, len(observed.tones))))
-    y = admittance(observed.elements, group.hz[observed.tones])
+    y = observed.y
     for g, generator in enumerate(observed.generators):
         volts = generator.volts * (1.0 + errors.get(generator.volts_key, none))
         ohm = generator.ohm * (1.0 + errors.get(generator.resistance_key, none))
@@ -363,7 +361,7 @@ def _whitener(
             continue
         tones = observed.tones
         z = np.einsum("ar,frs,bs->fab", block.rows, modal_z[tones], block.rows)
-        y = admittance(observed.elements, group.hz[tones])[:, index[:, None], index]
+        y = observed.y[:, index[:, None], index]
         y = y * np.outer(heard, heard)
         modal_y = np.einsum("ar,fab,bs->frs", block.rows, y, block.rows)
         inverse = inverse_small(np.eye(size) + modal_z[tones] @ modal_y)
@@ -387,7 +385,7 @@ def _covariance(
     covariance = observed.noise[:, index[:, None], index].copy()
     diagonal = np.arange(len(index))
     covariance[:, diagonal, diagonal] += (level * np.abs(volts[:, index])) ** 2
-    scales = observed_scales(observed)
+    scales = error_scales(observed.phasors.take)
     through = inverse @ z
     for element in observed.elements:
         share = scales.get(element.conductance_key, 0.0)
@@ -407,11 +405,6 @@ def _covariance(
         vector = (through @ unit) * flow[:, None]
         covariance += vector[:, :, None] * np.conj(vector[:, None, :])
     return covariance
-
-
-def observed_scales(observed: Observed) -> dict[str, float]:
-    """Return standard uncertainties of the shared errors of one take."""
-    return Group(np.zeros(0), (observed,)).scales
 
 
 def _inverse_root(covariance: Complex, heard: NDArray[np.bool_]) -> Complex:
@@ -593,10 +586,10 @@ def _predicted(
     volts = np.zeros((len(group.takes), len(group.hz), 3), dtype=np.complex128)
     for t, observed in enumerate(group.takes):
         if block is LEGS:
-            current = _injected(group, observed, t, 1, errors, observed.volts[None])[0]
-            volts[t, observed.tones] = predict(observed, group.hz, theta, current)
+            current = _injected(observed, t, 1, errors, observed.volts[None])[0]
+            volts[t, observed.tones] = predict(observed, theta, current)
         else:
-            volts[t, observed.tones] = _predict_single(observed, group.hz, theta)
+            volts[t, observed.tones] = _predict_single(observed, theta)
     drawn = realise(group, 1, errors, excited, volts)
     return Realisation(volts[None], drawn.drives * active.columns)
 
@@ -720,9 +713,7 @@ def inverse_small(matrix: Complex) -> Complex:
     return np.asarray(rows / determinant[..., None, None])
 
 
-def predict(
-    observed: Observed, hz: Array, theta: Complex, injected: Complex | None = None
-) -> Complex:
+def predict(observed: Observed, theta: Complex, injected: Complex | None = None) -> Complex:
     """Voltages of one take that a solved stage gives, shape (K, 3), V rms; the model forwards.
 
     ``theta`` of shape (F, 2, 4) is that of the legs, ``injected`` (K, 3) the injected currents;
@@ -730,7 +721,7 @@ def predict(
     """
     tones = observed.tones
     rows = LEGS.rows
-    y = admittance(observed.elements, hz[tones])[:, :2, :2]
+    y = observed.y[:, :2, :2]
     given = np.where(observed.recorded[:2], 0.0, observed.volts[:, :2])
     current = -np.einsum("kab,kb->ka", y, given)
     if injected is not None:
@@ -740,7 +731,7 @@ def predict(
     drive = observed.strength[:, None] * theta[tones, :, 0]
     drive = drive + np.einsum("krs,as,ka->kr", z, rows, current)
     if observed.recorded[2]:
-        single = admittance(observed.elements, hz[tones])[:, 2, 2] * observed.volts[:, 2]
+        single = observed.y[:, 2, 2] * observed.volts[:, 2]
         drive = drive - theta[tones, :, 3] * single[:, None]
     modal = (inverse_small(np.eye(2) + z @ modal_y) @ drive[..., None])[..., 0]
     volts = observed.volts.copy()
@@ -748,14 +739,14 @@ def predict(
     return volts
 
 
-def _predict_single(observed: Observed, hz: Array, theta: Complex) -> Complex:
+def _predict_single(observed: Observed, theta: Complex) -> Complex:
     """Return the same for the single-ended output; the legs stay as recorded."""
     tones = observed.tones
     volts = observed.volts.copy()
     if not observed.recorded[2]:
         return volts
     own = np.linalg.norm(volts[:, 2]) > 0.0 and not observed.carried.any()
-    y = admittance(observed.elements, hz[tones])[:, 2, 2]
+    y = observed.y[:, 2, 2]
     if own:
         drive = observed.strength * theta[tones, 0, 0]
         volts[:, 2] = drive / (1.0 + theta[tones, 0, 3] * y)
