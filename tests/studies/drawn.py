@@ -59,7 +59,7 @@ SUBSETS: dict[str, tuple[str, ...]] = {
 
 SITUATIONS = ("reference", "stream", "none", "stream, own clock", "none, own clock")
 
-DRIFTS: tuple[float | None, ...] = (0.001, 0.005, 0.02, 0.05, None)
+DRIFTS: tuple[float | None, ...] = (0.0, 0.005, 0.02, 0.05, None)
 """Declared repeatability, dB; None: not declared. The drift is drawn with the same figure."""
 
 

@@ -212,10 +212,13 @@ def wanted(drawn: Drawn) -> tuple[str, ...]:
     ]  # fmt: skip
     if circuit not in OPEN_LEG and circuit not in TIED_LEG:
         names += ["impedance_mismatch", "output_common_mode_rejection", "hot_level_pin_3_tied"]
-    if TIED_LEG.get(circuit) != "hot" and OPEN_LEG.get(circuit) != "hot":
-        names.append("coupling_hot_into_cold")
-    if TIED_LEG.get(circuit) != "cold" and OPEN_LEG.get(circuit) != "cold":
-        names.append("coupling_cold_into_hot")
+    # of an open leg a recorder hears a share only, and a tied one divides by nothing
+    if circuit not in OPEN_LEG:
+        names += [
+            f"coupling_{leg}_into_{other}"
+            for leg, other in (("hot", "cold"), ("cold", "hot"))
+            if TIED_LEG.get(circuit) != leg
+        ]
     if circuit != "legs-in-phase":
         names.append("gain_difference")
     return tuple(names)

@@ -36,7 +36,7 @@ The truth is the circuit's: open-circuit voltages and impedance matrix from the 
 solver, the definitions of the facts applied to them. Most sessions are made of phasors with noise
 of the stated covariance; one in 25 is written as WAV files and read back.
 
-    python -m tests.studies.coverage --sessions {sessions} --seed {seed} --jobs 2 --write
+    OMP_NUM_THREADS=1 python -m tests.studies.coverage --sessions {sessions} --seed {seed} --jobs 2 --write
 
 Version {version}, seed {seed}, {sessions} sessions{broken}. Continuous integration makes rows
 chosen at random again and holds this table and a fresh slice against binomial limits.
@@ -46,7 +46,11 @@ What counts as what: an *interval* is a value with `u95` (or `low` and `high`); 
 `limited_by_bench` and say what was recorded where the rest hangs on strays or on a loading that no
 take shows: they are counted apart and not judged. The *optimum* is the `u95` that follows from the
 Jacobian of the forward model at the same tone and the declared uncertainties (finite differences,
-no analysis code); a ratio below 1 is a session whose repeatability came out small.
+no analysis code); a ratio below 1 is a session whose repeatability came out small, or a fact that
+injections at other tones show better than this tone does. The optimum separates crosstalk from a
+silent leg's own signal, because a load on the leg does not load crosstalk; the analysis does not
+try, so the phase and balance of silent legs are wider. A kind is right where the table of accepted
+answers (`tests/spice/expected.py`) has it for the circuit.
 """
 
 

@@ -43,6 +43,12 @@ def test_published_rows_come_out_again() -> None:
         assert _alike(str(line), again), complaint
 
 
+def test_the_published_table_has_what_is_wanted() -> None:
+    text = DOCUMENT.read_text()
+    assert [line for line in text.splitlines() if "**no**" in line] == []
+    assert [line for line in text.splitlines() if line.startswith("| **wrong**")] == []
+
+
 def _alike(one: str, other: str) -> bool:
     """The same up to one interval at the edge and what rounding moves in a confidence."""
     a, b = one.split(","), other.split(",")
