@@ -36,7 +36,7 @@ The truth is the circuit's: open-circuit voltages and impedance matrix from the 
 solver, the definitions of the facts applied to them. Most sessions are made of phasors with noise
 of the stated covariance; one in 25 is written as WAV files and read back.
 
-    OMP_NUM_THREADS=1 python -m tests.studies.coverage --sessions {sessions} --seed {seed} --jobs 2 --write
+    OMP_NUM_THREADS=1 python -m tests.studies.coverage --sessions {sessions} --seed {seed} --write
 
 Version {version}, seed {seed}, {sessions} sessions{broken}. Continuous integration makes rows
 chosen at random again and holds this table and a fresh slice against binomial limits.
