@@ -1,0 +1,246 @@
+"""Every kind and every fault is reached; leads and pins exchanged; polarity; what is possible."""
+
+from __future__ import annotations
+
+import pytest
+
+from probe.session.model import Device
+from probe.stage.faults import FAULTS
+from probe.stage.kind import KINDS
+
+from .analysed import analysed
+from .forward import (
+    ACROSS,
+    COLD,
+    FULL,
+    HOT,
+    INJECT_COLD,
+    INJECT_HOT,
+    LOAD_COLD,
+    LOAD_HOT,
+    OPEN,
+    SE,
+    SECOND,
+    WITH_SE,
+    Errors,
+    Plan,
+    Stage,
+    drawn_errors,
+    exchanged,
+    floating,
+    ground_sensing,
+    separate,
+    strays,
+)
+from .stages import KIND, STAGES
+
+QUIET = Errors(noise=1e-6)
+UNSTATED = Device("Invented", "Example", "1")
+
+FAULTY: dict[str, tuple[Stage, str, str]] = {
+    # source: closed forms of broken stages. Cold held at zero by a network of 20 kohm that feeds
+    # half of hot back in phase: its amplifier is dead
+    "cold-leg-dead": (separate(2.0, 1.0, 100.0, 20100.0), "faulty", "cold-leg-dead"),
+    # Build-out resistor of hot open: hot is strays, cold is driven and inverted against the
+    # single-ended output
+    "hot-leg-dead": (separate(0.005, -2.0, strays(8e-11), 100.0), "faulty", "hot-leg-dead"),
+    "legs-in-phase": (separate(2.0, 2.0), "faulty", "legs-in-phase"),
+    "legs-unequal": (separate(2.0, -1.5), "differential", "legs-unequal"),
+    "leg-impedances-unequal": (
+        separate(2.0, -2.0, 100.0, 150.0),
+        "differential",
+        "leg-impedances-unequal",
+    ),
+    "coupling-capacitor-hot": (exchanged(STAGES["dried-cold"]), "differential", ""),
+    "coupling-capacitor-cold": (STAGES["dried-cold"], "differential", "coupling-capacitor-cold"),
+    "pins-swapped": (exchanged(separate()), "differential", "pins-swapped"),
+}
+
+
+@pytest.mark.parametrize("name", STAGES)
+def test_every_kind_is_reached_with_all_takes(name):
+    found = analysed(STAGES[name], FULL, errors=QUIET)
+    # source: definitions of the kinds by coupling, leg ratio and impedance of the silent leg
+    assert found.kind == KIND[name]
+    assert found.verdict.confidence >= 0.99
+    assert found.next.take is None
+    assert found.codes == []
+
+
+def test_the_kinds_of_the_closed_list_are_all_tried():
+    tried = set(KIND.values()) | {"undetermined"}
+    assert tried == set(KINDS)
+
+
+def test_the_faults_of_the_closed_list_are_all_tried():
+    assert set(FAULTY) == set(FAULTS)
+
+
+@pytest.mark.parametrize("fault", FAULTY)
+def test_every_fault_is_reached(fault):
+    stage, kind, _ = FAULTY[fault]
+    if fault == "coupling-capacitor-hot":
+        # the single-ended output follows pin 3 of an exchanged pair: make pin 2 hot again
+        stage = Stage(lambda f: FAULTY[fault][0].voc(f) * [-1, -1, 1], stage.z)
+    found = analysed(stage, FULL, errors=QUIET)
+    assert found.kind == kind
+    assert found.faults.found == (fault,)
+
+
+def test_healthy_stages_have_no_fault():
+    healthy = ("separate", "floating-1k", "floating-4k-leaning", "tapped", "ground-sensing")
+    healthy += ("silent", "tied", "coupled-capacitors", "transformer")
+    assert {
+        n: analysed(STAGES[n], FULL, errors=QUIET).faults.found for n in healthy
+    } == dict.fromkeys(healthy, ())
+
+
+@pytest.mark.parametrize(
+    ("name", "possible"),
+    [
+        # source: classes that are one at their terminals: a live amplifier stuck at zero, a broken
+        # leg against a never-wired one, a stuck amplifier without a resistor
+        ("silent", {"cold-leg-dead"}),
+        ("open", {"cold-leg-dead"}),
+        ("tied", {"cold-leg-dead"}),
+        ("separate", set()),
+    ],
+)
+def test_what_the_terminals_cannot_tell_is_named_with_what_can(name, possible):
+    found = analysed(STAGES[name], FULL, errors=QUIET)
+    assert {t.fault for t in found.faults.possible} == possible
+    assert all(len(t.message) > 30 for t in found.faults.possible)
+
+
+# exchanged pins ------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "name", ["separate", "silent", "tied", "ground-sensing", "floating-4k-leaning"]
+)
+def test_a_kind_is_judged_up_to_exchanging_the_pins(name):
+    found = analysed(exchanged(STAGES[name]), FULL, errors=QUIET, device=UNSTATED)
+    assert found.kind == KIND[name]
+    # source: definition: pin 3 goes with the single-ended output
+    assert found.polarity.value == "pin-3-hot"
+    # nobody said what pin 2 is, so nothing is swapped
+    assert "pins-swapped" not in found.faults.found
+
+
+def test_pins_swapped_needs_the_makers_statement():
+    stage = exchanged(separate())
+    stated = analysed(stage, FULL, errors=QUIET)
+    other = Device("Invented", "Example", "1", stated_polarity="pin-3-hot")
+    assert "pins-swapped" in stated.faults.found
+    assert "pins-swapped" not in analysed(stage, FULL, errors=QUIET, device=other).faults.found
+
+
+def test_against_the_drive_alone_it_may_be_the_device_that_inverts():
+    found = analysed(exchanged(separate()), (OPEN, LOAD_HOT, SECOND), errors=QUIET)
+    assert found.polarity.value == "pin-3-hot"
+    assert "drive alone" in found.polarity.against
+    assert found.faults.found == ()
+    assert [t.fault for t in found.faults.possible] == ["pins-swapped"]
+
+
+def test_without_single_ended_output_and_drive_there_is_no_polarity():
+    found = analysed(separate(), (OPEN, LOAD_HOT, SECOND), errors=QUIET, situation="none")
+    assert found.polarity.value == "undetermined"
+
+
+# exchanged leads -----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("situation", ["reference", "timebase", "none"])
+def test_a_take_with_its_leads_exchanged_is_read_by_its_channels(situation):
+    """Declared ``["cold", "hot"]``: the recorder's own channels change legs, nothing else does."""
+    stage = separate(2.0, -1.9, 100.0, 120.0)
+    plans = (OPEN, LOAD_HOT, LOAD_COLD, Plan("exchanged", (COLD, HOT)), WITH_SE)
+    found = analysed(stage, plans, errors=QUIET, situation=situation)
+    assert found.kind == "differential"
+    # source: the stage's own numbers
+    assert found.facts["hot_level"]["value"] == pytest.approx(2.0, rel=1e-4)
+    assert found.facts["cold_level"]["value"] == pytest.approx(1.9, rel=1e-4)
+    assert found.facts["cold_impedance"]["value"] == pytest.approx(120.0, rel=2e-3)
+    assert found.polarity.value == "pin-2-hot"
+
+
+def test_exchanged_leads_halve_the_doubt_of_the_leg_ratio():
+    """One leg through both channels: their gain ratio cancels, as it does in any substitution."""
+    plans = (OPEN, LOAD_HOT, LOAD_COLD, SECOND)
+    crossed = (OPEN, LOAD_HOT, LOAD_COLD, Plan("exchanged", (COLD, HOT)))
+    known = {"errors": QUIET, "repeatability_db": 0.001, "draws": 1000}
+    # source: closed form: 0.5 % (k = 2) of each channel, both in the ratio
+    plain = analysed(separate(), plans, **known).facts["leg_ratio"]["u95"]
+    assert plain == pytest.approx(8.686 * 1.96 * 0.0025 * 2**0.5, rel=0.08)
+    # source: closed form: of four equal takes one exchanged leaves (3 - 1)/4 of it, any more weight
+    # on the exchanged one less
+    assert analysed(separate(), crossed, **known).facts["leg_ratio"]["u95"] < 0.55 * plain
+
+
+# subsets -------------------------------------------------------------------------------------
+
+SUBSETS = {
+    "open": (OPEN,),
+    "open twice": (OPEN, SECOND),
+    "load hot": (OPEN, LOAD_HOT),
+    "load cold": (OPEN, LOAD_COLD),
+    "across": (OPEN, ACROSS),
+    "inject cold": (OPEN, INJECT_COLD),
+    "inject hot": (OPEN, INJECT_HOT),
+}
+
+
+@pytest.mark.parametrize("takes", SUBSETS)
+def test_few_takes_never_name_a_wrong_kind(takes):
+    """The right kind, or undetermined with the right kind among what is possible."""
+    wrong = {}
+    for name, stage in STAGES.items():
+        found = analysed(stage, SUBSETS[takes], errors=drawn_errors(5, SUBSETS[takes]), draws=200)
+        if KIND[name] not in found.possible or found.kind not in (KIND[name], "undetermined"):
+            wrong[name] = (found.kind, found.verdict.confidence, sorted(found.possible))
+    assert wrong == {}
+
+
+@pytest.mark.parametrize("name", STAGES)
+def test_the_open_take_alone_never_decides(name):
+    found = analysed(STAGES[name], (OPEN,), errors=QUIET)
+    assert found.kind == "undetermined"
+    assert len(found.verdict.also_possible) >= 2
+    # what was not measured has no share
+    assert all(p.confidence is None for p in found.verdict.also_possible)
+    # source: definition of driven_legs: which legs show signal in the open take
+    silent = name in ("silent", "tied", "open", "ground-sensing", "silent-exchanged")
+    assert found.verdict.driven_legs == ("one-leg" if silent else "both-legs")
+
+
+def test_a_silent_cold_leg_stays_unknown_under_any_load_to_pin_1():
+    """A leg that carries no signal draws no current through a load: no figure may come of it."""
+    found = analysed(STAGES["silent"], (OPEN, LOAD_HOT, LOAD_COLD, SECOND), errors=QUIET)
+    assert found.kind == "undetermined"
+    absent = {"cold_impedance", "coupling_cold_into_hot", "common_mode_impedance"}
+    absent |= {"differential_impedance", "impedance_mismatch", "hot_level_pin_3_tied"}
+    assert not absent & set(found.facts)
+
+
+def test_no_take_hears_both_legs():
+    found = analysed(separate(), (Plan("hot", (HOT, SE)),), errors=QUIET)
+    assert found.kind == "undetermined"
+    assert found.next.take == "second-open"
+    assert "leg_ratio" not in found.facts
+
+
+def test_floating_legs_far_apart_are_no_fault():
+    """In a healthy floating stage the legs may sit many dB apart: coupling before leg ratio."""
+    # source: closed form: hot = vd (1/2 + lean), cold = vd (lean - 1/2): 13.98 dB apart
+    found = analysed(floating(lean=1.0 / 3.0), FULL, errors=QUIET)
+    assert found.facts["leg_ratio"]["value"] == pytest.approx(-13.98, abs=0.01)
+    assert found.kind == "electronically-floating"
+    assert found.faults.found == ()
+
+
+def test_coupling_decides_whatever_an_unbuffered_sense_pin_shows():
+    """A ground-sensing pin 3 shows some signal through the recorder's own load, in phase."""
+    stage = ground_sensing()
+    leaking = Stage(lambda f: stage.voc(f) + [0.0, 0.01, 0.0], stage.z)
+    assert analysed(leaking, FULL, errors=QUIET).kind == "ground-sensing"
