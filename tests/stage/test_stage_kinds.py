@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
 from probe.session.model import Device
@@ -242,5 +243,6 @@ def test_floating_legs_far_apart_are_no_fault():
 def test_coupling_decides_whatever_an_unbuffered_sense_pin_shows():
     """A ground-sensing pin 3 shows some signal through the recorder's own load, in phase."""
     stage = ground_sensing()
-    leaking = Stage(lambda f: stage.voc(f) + [0.0, 0.01, 0.0], stage.z)
+    sense = np.array([0.0, 0.01, 0.0])
+    leaking = Stage(lambda f: stage.voc(f) + sense, stage.z)
     assert analysed(leaking, FULL, errors=QUIET).kind == "ground-sensing"
