@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 from probe.stage.limits import ALIGN_PRIOR_S, EXCITATION_SIGMAS
 from probe.stage.network import Complex
 from probe.stage.observations import Group, Observed, has_reference
-from probe.stage.solve import LEGS, Excited, Fit, excitation, fit, predict
+from probe.stage.solve import LEGS, Excited, Fit, excitation, fit, flat, predict
 from probe.stage.source import TERMINALS
 
 Array = NDArray[np.float64]
@@ -249,19 +249,30 @@ def _candidates(
     a = first.volts[np.searchsorted(first.tones, played)]
     b = other.volts[np.searchsorted(other.tones, played)]
     hint = first.phasors.steady_s[0] - other.phasors.steady_s[0]
-    turns = [_turn(a @ p, b @ p) for p in _signals(first, other)]
-    if not turns:
+    signals = _signals(first, other)
+    turns = [_turn(a @ p, b @ p) for p in signals]
+    if not signals:
         own = [v[:, np.argmax(np.abs(v).sum(axis=0))] for v in (a, b)]
         turns = [_turn(*own), -_turn(*own)]
-    found: list[tuple[float, float]] = []
-    for turn in turns:
-        found += _search(hz[played], turn, hint)
-    found.sort(key=_rank)
+    lists = [_search(hz[played], turn, hint) for turn in turns]
+    if signals:
+        found = [one for _, one in sorted(_ranked(lists))]
+    else:
+        found = sorted((one for each in lists for one in each), key=_rank)
     kept: list[tuple[float, float]] = []
     for cost, tau in found:
         if all(_differ(hz[played], tau, other) for _, other in kept):
             kept.append((cost, tau))
     return kept[:CANDIDATES] or [(float(len(hz)), 0.0)]
+
+
+def _ranked(
+    lists: list[list[tuple[float, float]]],
+) -> list[tuple[tuple[float, int, float], tuple[float, float]]]:
+    """Sort keys for the finds of several signals: fit alike, and the less disturbed one wins."""
+    return [
+        ((round(one[0], 2), order, one[0]), one) for order, each in enumerate(lists) for one in each
+    ]
 
 
 def _rank(one: tuple[float, float]) -> tuple[float, float]:
@@ -372,12 +383,6 @@ def _joint(group: Group, stray: Array, delays: Array) -> Alignment:
     return Alignment(group, delays + moved, gain, solved, pull, stray, free=True)
 
 
-def flat(residual: Complex) -> Complex:
-    """Residuals of shape (..., T, F, R) as (..., F, T·R)."""
-    moved = np.moveaxis(residual, -3, -2)
-    return moved.reshape(*moved.shape[:-2], -1)
-
-
 def _delay_gain(group: Group, solved: Fit, stray: Array) -> tuple[Complex, Array]:
     """Response of the delays to the whitened residual (F, T, T·2), and to the prior (T, T).
 
@@ -396,8 +401,9 @@ def _delay_gain(group: Group, solved: Fit, stray: Array) -> tuple[Complex, Array
         if not (_heard(observed) & observed.recorded)[:2].any():
             continue
         derivative[:, t * size : (t + 1) * size, t] = slope[t]
-    left = solved.left[:, : takes * size]
-    projected = derivative - left @ (np.conj(np.swapaxes(left, -1, -2)) @ derivative)
+    derivative = solved.mixer[:, : takes * size, : takes * size] @ derivative
+    hat = solved.hat[:, : takes * size]
+    projected = derivative - hat @ (np.conj(np.swapaxes(hat, -1, -2)) @ derivative)
     normal = np.einsum("fat,fau->tu", np.conj(projected), derivative).real
     prior = np.where(stray > 0.0, 1.0 / np.maximum(stray, 1e-12) ** 2, 1e30)
     inverse = np.linalg.inv(normal + np.diag(prior))

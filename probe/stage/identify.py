@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from probe.phasors.model import Remark, TakePhasors
 from probe.session.model import Session, Side
 from probe.stage import limits
-from probe.stage.align import Alignment, align, flat
+from probe.stage.align import Alignment, align
 from probe.stage.inject import Injected, carry, draw_injected, injected_group, solve_injected
 from probe.stage.network import Complex
 from probe.stage.observations import Group, grid_of, observe
@@ -36,6 +36,7 @@ from probe.stage.solve import (
     Realisation,
     excitation,
     fit,
+    flat,
     flows_into,
     posterior,
     realise,
@@ -47,6 +48,10 @@ Array = NDArray[np.float64]
 
 BATCH = 250
 """Draws solved at once: keeps the arrays within some tens of megabytes."""
+
+LOADS_ENOUGH, LOADS_ENOUGH_OHM = 0.02, 0.5
+"""An entry that loads show to this share of the leg's own impedance, or this many ohm, is left
+to them: one carried from injected tones would spoil the small differences of a floating stage."""
 
 LEG_ROWS = {
     "hot": np.array([0.5, 1.0]),
@@ -212,7 +217,7 @@ def identify(
     excited = excitation(aligned.group)
     solved = fit(aligned.group, LEGS, level=stated, excited=excited)
     repeat = repeatability(solved, aligned.group, stated)
-    remarks += _repeatability_remarks(repeat, stated, solved, aligned.group, excited)
+    remarks += _repeatability_remarks(repeat, stated, solved, aligned.group)
     solved = fit(aligned.group, LEGS, level=repeat.level, excited=excited, start=solved)
     monte = _Monte(aligned, excited, solved, repeat, playing, draws, rng)
     result = monte.run()
@@ -332,30 +337,6 @@ def _telling(group: Group, level: float) -> NDArray[np.bool_]:
     return telling
 
 
-def systematic_level(solved: Fit, group: Group, excited: Excited, stated: float) -> float:
-    """How much of the residuals the declared errors of the bench alone would make, as a level.
-
-    A floating stage multiplies an error of the recorder's gain or impedance; takes that disagree
-    for that reason do not contradict each other.
-    """
-    rng = np.random.default_rng(11)
-    count = 48
-    errors: Errors = {k: v * rng.standard_normal(count) for k, v in sorted(group.scales.items())}
-    drawn = realise(group, count, errors, excited)
-    theta = resolve(solved, drawn)
-    rows = solved.whitener[: len(group.takes)] @ solved.block.rows
-    whitener = solved.whitener[: len(group.takes)]
-    residual = np.einsum("tfab,dtfb->dtfa", whitener, drawn.volts[..., :2])
-    residual -= np.einsum("tfar,dfrj,dtfj->dtfa", rows, theta, drawn.drives, optimize=True)
-    telling = _telling(group, stated)
-    spare = np.sum(solved.spare * telling, axis=(0, 2))
-    enough = spare >= 0.75
-    if not enough.any():
-        return 0.0
-    power = np.mean(np.sum(np.abs(residual) ** 2 * telling, axis=(1, 3)), axis=0)
-    return stated * float(np.sqrt(np.median(power[enough] / spare[enough])))
-
-
 def _take_residual(solved: Fit, t: int) -> float:
     used = np.any(np.abs(solved.whitener[t]) > 0.0, axis=-1)
     share = np.abs(solved.residual[t][used]) ** 2
@@ -367,13 +348,9 @@ def _set_contradiction_aside(
 ) -> tuple[Alignment, str | None, list[Remark]]:
     """Leave out the one take without which the others agree, if there is such a take."""
     group = aligned.group
-    excited = excitation(group)
-    solved = fit(group, LEGS, level=stated, excited=excited)
+    solved = fit(group, LEGS, level=stated)
     seen = repeatability(solved, group, stated).seen
     if seen < limits.CONTRADICTION * stated:
-        return aligned, None, []
-    expected = float(np.hypot(stated, systematic_level(solved, group, excited, stated)))
-    if seen < limits.CONTRADICTION * expected:
         return aligned, None, []
     trials = []
     for t in range(len(group.takes)):
@@ -382,8 +359,8 @@ def _set_contradiction_aside(
         if np.median(_learnt(rest)) < np.median(_learnt(solved)) - 0.5 or left.seen == 0.0:
             continue
         trials.append((left.seen, t))
-    ratio = seen / expected
-    if not trials or min(trials)[0] > limits.CONTRADICTION / 2.0 * expected:
+    ratio = seen / stated
+    if not trials or min(trials)[0] > limits.CONTRADICTION / 2.0 * stated:
         worst = max(range(len(group.takes)), key=lambda t: _take_residual(solved, t))
         name = min(trials)[1] if trials else worst
         return aligned, None, [_contradiction(group.takes[name].name, ratio, kept=True)]
@@ -397,7 +374,7 @@ def _learnt(solved: Fit) -> Array:
     """How many directions the takes themselves decide, shape (F,)."""
     size = len(solved.block.terminals)
     takes = solved.whitener.shape[0] - len(solved.known)
-    return np.asarray(np.sum(np.abs(solved.left[:, : takes * size]) ** 2, axis=(1, 2)))
+    return np.asarray(np.sum(np.abs(solved.hat[:, : takes * size]) ** 2, axis=(1, 2)))
 
 
 def _unrotated(aligned: Alignment) -> Group:
@@ -414,12 +391,9 @@ def _contradiction(take: str, ratio: float, *, kept: bool) -> Remark:
 
 
 def _repeatability_remarks(
-    repeat: Repeatability, stated: float, solved: Fit, group: Group, excited: Excited
+    repeat: Repeatability, stated: float, solved: Fit, group: Group
 ) -> list[Remark]:
     if repeat.seen < limits.POOR_REPEATABILITY * stated:
-        return []
-    expected = float(np.hypot(stated, systematic_level(solved, group, excited, stated)))
-    if repeat.seen < limits.POOR_REPEATABILITY * expected:
         return []
     worst = max(range(len(group.takes)), key=lambda t: _take_residual(solved, t))
     db = 20.0 / np.log(10.0) * repeat.seen
@@ -631,7 +605,10 @@ class _Monte:
         residual = np.einsum("tfab,dtfb->dtfa", whitener, one.volts[..., :2])
         start = np.einsum("tfar,frj->tfaj", rows, seen.theta)
         residual -= np.einsum("tfaj,dtfj->dtfa", start, one.drives)
-        delays = -np.einsum("fta,dfa->dt", aligned.gain, flat(residual)).real
+        rows_of = flat(residual)
+        size = rows_of.shape[-1]
+        mixed = np.einsum("fab,dfb->dfa", seen.mixer[:, :size, :size], rows_of)
+        delays = -np.einsum("fta,dfa->dt", aligned.gain, mixed).real
         strays = aligned.stray * self.rng.standard_normal(delays.shape)
         delays = delays + strays @ aligned.pull.T
         turn = np.exp(2j * np.pi * aligned.group.hz * delays[:, :, None])[..., None]
@@ -747,7 +724,9 @@ class _Monte:
         mine = entry_doubt(injected.fit, leg, name)[good]
         sigma = np.hypot(doubt, np.interp(hz, injected.hz[good], mine))
         held = entry_doubt(self.solved, leg, name)
-        return np.where(held < 3.0 * sigma, np.inf, np.maximum(sigma, 1e-3))
+        size = np.abs(column_volts(self.solved.theta, name)[:, ("hot", "cold").index(name)])
+        enough = held < LOADS_ENOUGH * size + LOADS_ENOUGH_OHM
+        return np.where(enough | (held < 3.0 * sigma), np.inf, np.maximum(sigma, 1e-3))
 
 
 def nearest_tone(hz: Array, target: float = 1000.0) -> int:

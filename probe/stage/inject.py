@@ -149,7 +149,7 @@ def draw_injected(
         turned = angle + injected.angle_u[key] * rng.standard_normal((count, 1))
         drawn[key] = np.clip(turned, -0.5 * np.pi, 0.5 * np.pi)
     realised = realise(injected.group, count, drawn, injected.excited)
-    return resolve(injected.solved, realised, first)
+    return resolve(injected.solved, realised, first, currents_drawn=True)
 
 
 def carry(source_hz: Array, values: Complex, hz: Array) -> tuple[Complex, Array]:

@@ -7,11 +7,14 @@ Model (voltages ``v`` at the terminals, current ``i = J - Y v`` into the device)
 Every term of ``i`` is known once ``v`` is measured, so each row of ``[Voc | Z]`` is linear in
 known numbers. What is not exact is the row error ``(I + Z Y) dv``; each take's equation is
 therefore multiplied by ``L⁻¹ (I + Z Y)⁻¹`` with ``L Lᴴ`` the covariance of ``dv``           (2)
+(noise, and the level between takes). What takes share (gain and impedance of a recorder input, a
+resistor) makes their errors move together: with ``G`` the derivatives of all rows by these errors,
+each times its standard uncertainty, all rows of a tone are mixed by ``(I + G Gᴴ)^-1/2``      (4)
 and the solve repeated with the impedance just found, three times. The measured currents carry
 the same errors as the voltages (errors in variables): noise on a regressor looks like excitation
-and pulls the answer towards the recorder's own impedance. The normal equations are therefore
-formed with the currents that the stage just found predicts (instrumental variables), which also
-makes the supported directions those that the physics excites, not those that noise does.
+and pulls the answer towards the recorder's own impedance. After the first solve the equations are
+therefore formed with the currents that the stage just found predicts (Gauss-Newton on the forward
+model), which also makes the supported directions those that the physics excites, not noise.
 
 Unknowns are the modal rows (difference, mean): the differential impedance of a floating stage is
 then a number of its own and not a difference of entries 100,000 times larger.
@@ -23,6 +26,7 @@ every quantity that has a part in such a direction is unknown.                  
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -30,7 +34,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from probe.stage.limits import EXCITATION_SIGMAS
-from probe.stage.network import Complex, error_scales
+from probe.stage.network import Complex
 from probe.stage.observations import Group, Observed
 from probe.stage.source import FROM_MODAL
 
@@ -45,11 +49,11 @@ IMPEDANCE_SCALE_OHM = 1.0e9
 LEVEL_SCALE = 1.0e9
 """... and of the open-circuit voltages, in largest recorded ones: numerical, not knowledge."""
 
-RIDGE_OHM = 1.0e6
+RIDGE_OHM = 1.0e8
 """Every impedance is taken as nothing with this standard uncertainty before the takes speak. What
 lies far beyond the recorder (a winding at 20 Hz, the strays of an open pin) then stays put while
 the solve is repeated and while it is drawn, instead of running away; what no take drives stays
-nothing and the voltage as recorded. 100 kohm known to a percent is moved by a part in a million."""
+nothing and the voltage as recorded. A megohm known to ten percent is moved by a part in a million."""
 
 FIRST_RIDGE_OHM = 2.0e3
 """The same for the first solve, whose currents are the measured ones: noise on them excites the
@@ -62,7 +66,11 @@ PLAUSIBLE_OHM = 1.0e6
 """What an unsupported impedance may be when it is asked whether it matters: a coupling that no
 take shows is below this."""
 
-REWEIGHTINGS = 5
+HALVINGS = 5
+"""How often a step that makes things worse is halved."""
+
+FIRST_STEPS, LATER_STEPS = 7, 4
+"""How often weights and predicted currents are renewed: three suffice for all but the extremes."""
 
 
 @dataclass(frozen=True)
@@ -295,8 +303,10 @@ class Fit:
         Shape (F, R, 4), complex: rows ``[Voc | Z]`` (V, ohm).
     whitener
         Shape (T, F, R, R): ``L⁻¹ (I + Z Y)⁻¹`` of (2), zero rows where nothing was recorded.
+    mixer
+        Shape (F, T·R, T·R): (4).
     left
-        Shape (F, T·R, 4R): the instruments, orthonormal in the solved directions.
+        Shape (F, T·R, 4R): the instruments, before mixing; ``hat`` after it, orthonormal.
     basis
         Shape (F, 4R, 4R): solved directions, scaled to unit variance; zero columns elsewhere.
     lost
@@ -316,7 +326,9 @@ class Fit:
     block: Block
     theta: Complex
     whitener: Complex
+    mixer: Complex
     left: Complex
+    hat: Complex
     basis: Complex
     lost: Complex
     scale: Array
@@ -334,7 +346,7 @@ class Fit:
         size = len(self.block.terminals)
         takes = self.whitener.shape[0] - len(self.known)
         used = np.any(np.abs(self.whitener[:takes]) > 0.0, axis=-1)
-        taken = np.sum(np.abs(self.left[:, : takes * size]) ** 2, axis=2)
+        taken = np.sum(np.abs(self.hat[:, : takes * size]) ** 2, axis=2)
         taken = np.moveaxis(taken.reshape(-1, takes, size), 0, 1)
         return np.asarray(np.where(used, 1.0 - taken, 0.0), dtype=np.float64)
 
@@ -360,50 +372,25 @@ def _whitener(
         if not heard.any() or not active.takes[t]:
             continue
         tones = observed.tones
-        z = np.einsum("ar,frs,bs->fab", block.rows, modal_z[tones], block.rows)
         y = observed.y[:, index[:, None], index]
         y = y * np.outer(heard, heard)
         modal_y = np.einsum("ar,fab,bs->frs", block.rows, y, block.rows)
         inverse = inverse_small(np.eye(size) + modal_z[tones] @ modal_y)
         backwards = np.linalg.inv(block.rows)
         inverse = block.rows @ inverse @ backwards
-        covariance = _covariance(observed, index, z, inverse, level, volts[t, tones])
+        covariance = _covariance(observed, index, level, volts[t, tones])
         root[t, tones] = _inverse_root(covariance, heard)
         whitener[t, tones] = root[t, tones] @ (inverse * heard[:, None])
     return whitener, root
 
 
 def _covariance(
-    observed: Observed,
-    index: NDArray[np.intp],
-    z: Complex,
-    inverse: Complex,
-    level: float,
-    volts: Complex,
+    observed: Observed, index: NDArray[np.intp], level: float, volts: Complex
 ) -> Complex:
-    """Covariance of ``dv`` in (2): noise, level between takes, this take's own parts."""
+    """Covariance of ``dv`` in (2) that is each take's own: noise, and level between takes."""
     covariance = observed.noise[:, index[:, None], index].copy()
     diagonal = np.arange(len(index))
     covariance[:, diagonal, diagonal] += (level * np.abs(volts[:, index])) ** 2
-    scales = error_scales(observed.phasors.take)
-    through = inverse @ z
-    for element in observed.elements:
-        share = scales.get(element.conductance_key, 0.0)
-        if not element.conductance_key.startswith("part/") or share == 0.0:
-            continue
-        flow = (volts @ element.pattern) * element.siemens * share
-        vector = (through @ element.pattern[index]) * flow[:, None]
-        covariance += vector[:, :, None] * np.conj(vector[:, None, :])
-    for g, generator in enumerate(observed.generators):
-        if generator.terminal not in index:
-            continue
-        share = np.hypot(
-            scales.get(generator.volts_key, 0.0), scales.get(generator.resistance_key, 0.0)
-        )
-        flow = generator.volts / generator.ohm * share * observed.carried[:, g]
-        unit = (index == generator.terminal).astype(np.float64)
-        vector = (through @ unit) * flow[:, None]
-        covariance += vector[:, :, None] * np.conj(vector[:, None, :])
     return covariance
 
 
@@ -475,21 +462,129 @@ def fit(
         theta = start.theta
         predicted = _predicted(group, block, theta, errors, excited, active)
     results: list[Fit] = []
-    for _ in range(REWEIGHTINGS if start is None else 3):
+    index = list(block.terminals)
+    for _ in range(FIRST_STEPS if start is None else LATER_STEPS):
         whitener, root = _whitener(group, block, theta, level, measured.volts[0], active)
         ridge = _ridge(group, measured, FIRST_RIDGE_OHM if predicted is None else RIDGE_OHM)
         held = (*known, *ridge)
         whitener = np.concatenate([whitener, _known_whitener(held, size)])
-        target = with_known(measured, held, 0)
-        instrument = target if predicted is None else with_known(predicted, held, 0)
-        solved = _decompose(block, whitener, target, instrument, len(ridge))
-        theta = solved.theta
-        predicted = _predicted(group, block, theta, errors, excited, active)
-        index = list(block.terminals)
-        apart = measured.volts[0][..., index] - predicted.volts[0][..., index]
-        forward = np.einsum("tfab,tfb->tfa", root, apart)
-        results.append(replace(solved, residual=forward, known=held))
+        mixer = _mixer(group, block, whitener, theta, measured, errors, excited, active)
+        source = measured if predicted is None else predicted
+        frame = _decompose(
+            block, whitener, mixer, with_known(source, held, 0), measured, len(ridge)
+        )
+        rest = _rest_of_known(block, held, theta)
+        apart = measured.volts[0][..., index]
+        if predicted is not None:
+            apart = apart - predicted.volts[0][..., index]
+        forward = np.concatenate([np.einsum("tfab,tfb->tfa", root, apart), rest])
+        turn = np.einsum("fak,fa->fk", np.conj(frame.left), flat(forward))
+        step = np.einsum("fpk,fk->fp", frame.basis, turn).reshape(theta.shape)
+
+        def outcome(trial: Complex, mixer: Complex = mixer, root: Complex = root) -> _Outcome:
+            foretold = _predicted(group, block, trial, errors, excited, active)
+            off = measured.volts[0][..., index] - foretold.volts[0][..., index]
+            return _Outcome(foretold, _mixed(mixer, np.einsum("tfab,tfb->tfa", root, off)))
+
+        theta, reached = _damped(theta, step, outcome, check=predicted is not None)
+        predicted, residual = reached.predicted, reached.residual
+        results.append(replace(frame, theta=theta, residual=residual, known=held))
     return _best_of(results[1:] or results)
+
+
+@dataclass(frozen=True)
+class _Outcome:
+    """What a trial of the stage predicts, and how far it is from what was recorded, whitened."""
+
+    predicted: Realisation
+    residual: Complex
+
+    @property
+    def misfit(self) -> Array:
+        """Sum of squares tone by tone, shape (F,)."""
+        return np.asarray(np.sum(np.abs(self.residual) ** 2, axis=(0, 2)))
+
+
+def _damped(
+    theta: Complex, step: Complex, outcome: Callable[[Complex], _Outcome], *, check: bool
+) -> tuple[Complex, _Outcome]:
+    """Take a step, halved at the tones at which it makes the prediction worse."""
+    share = np.ones(len(theta))
+    reached = outcome(theta + step)
+    if not check:
+        return theta + step, reached
+    before = outcome(theta).misfit
+    for _ in range(HALVINGS):
+        worse = reached.misfit > 1.001 * before + 1e-9
+        if not worse.any():
+            break
+        share[worse] *= 0.5
+        reached = outcome(theta + share[:, None, None] * step)
+    return theta + share[:, None, None] * step, reached
+
+
+def _rest_of_known(block: Block, known: tuple[Known, ...], theta: Complex) -> Complex:
+    """What the known columns say less what the stage has, whitened, shape (n, F, R)."""
+    size = len(block.terminals)
+    weight = np.einsum("nfaa->nfa", _known_whitener(known, size))
+    rows = []
+    for one in known:
+        has = np.einsum("ar,frj,j->fa", block.rows, theta, one.drive)
+        rows.append(one.volts[0][:, list(block.terminals)] - has)
+    return np.asarray(np.where(weight > 0.0, np.array(rows) * weight, 0.0))
+
+
+def flat(residual: Complex) -> Complex:
+    """Return residuals of shape (..., T, F, R) as (..., F, T·R)."""
+    moved = np.moveaxis(residual, -3, -2)
+    return np.asarray(moved.reshape(*moved.shape[:-2], -1))
+
+
+def _mixer(
+    group: Group,
+    block: Block,
+    whitener: Complex,
+    theta: Complex,
+    measured: Realisation,
+    errors: Errors,
+    excited: Excited,
+    active: Active,
+) -> Complex:
+    """``(I + G Gᴴ)^-1/2`` of (4), shape (F, n, n), n the rows of a tone.
+
+    At injected tones a megohm leg is the small difference of two currents: there the recorder's
+    own errors are far from linear and are left to the draws.
+    """
+    injected = any(o.carried.any() for o in group.takes)
+    kinds = ("part/", "injected-volts") if injected else ("gain/", "input-", "part/")
+    scales = {k: v for k, v in sorted(group.scales.items()) if v > 0.0 and k.startswith(kinds)}
+    takes, rows, size = len(group.takes), whitener.shape[0], len(block.terminals)
+    mixer = np.tile(np.eye(rows * size, dtype=np.complex128), (len(group.hz), 1, 1))
+    if not scales:
+        return mixer
+    one_each: Errors = dict(errors)
+    for i, (key, scale) in enumerate(scales.items()):
+        one_each[key] = scale * (np.arange(len(scales)) == i)
+    moved = _kept(realise(group, len(scales), one_each, excited), active)
+    volts = (moved.volts - measured.volts)[..., list(block.terminals)]
+    drives = moved.drives - measured.drives
+    volts = volts - np.einsum("ar,frj,ktfj->ktfa", block.rows, theta, drives)
+    shift = np.einsum("tfab,ktfb->ftak", whitener[:takes], volts)
+    shift = shift.reshape(len(group.hz), takes * size, len(scales))
+    covariance = np.eye(takes * size) + shift @ np.conj(np.swapaxes(shift, -1, -2))
+    root = np.linalg.inv(np.linalg.cholesky(covariance))
+    mixer[:, : takes * size, : takes * size] = root
+    return mixer
+
+
+def _mixed(mixer: Complex, residual: Complex) -> Complex:
+    """Residuals (T, F, R) after (4)."""
+    takes, tones, size = residual.shape
+    count = takes * size
+    rows = np.moveaxis(residual, 1, 0).reshape(tones, count, 1)
+    return np.asarray(
+        np.moveaxis((mixer[:, :count, :count] @ rows).reshape(tones, takes, size), 0, 1)
+    )
 
 
 def _ridge(group: Group, measured: Realisation, ohm: float) -> tuple[Known, ...]:
@@ -595,18 +690,21 @@ def _predicted(
 
 
 def _decompose(
-    block: Block, whitener: Complex, measured: Realisation, instrument: Realisation, ridges: int
+    block: Block,
+    whitener: Complex,
+    mixer: Complex,
+    predicted: Realisation,
+    measured: Realisation,
+    ridges: int,
 ) -> Fit:
+    """Directions of the unknowns, from the currents that the stage just found predicts."""
     takes, tones, size, _ = whitener.shape
     volts = measured.volts[0][:, :, list(block.terminals)]
     scale = np.full((tones, 4), IMPEDANCE_SCALE_OHM)
     scale[:, 0] = LEVEL_SCALE * np.maximum(np.abs(volts).max(axis=(0, 2)), 1e-12)
-    rows = whitener @ block.rows
-    design = _design(rows, measured.drives[0])
-    target = np.einsum("tfab,tfb->fta", whitener, volts).reshape(tones, takes * size)
     prior = np.tile(scale, (1, size))
-    wanted = _design(rows, instrument.drives[0]) * prior[:, None, :]
-    u, sigma, vh = np.linalg.svd(wanted, full_matrices=True)
+    design = mixer @ _design(whitener @ block.rows, predicted.drives[0]) * prior[:, None, :]
+    u, sigma, vh = np.linalg.svd(design, full_matrices=True)
     count = size * 4
     most = min(count, takes * size)
     strength = np.zeros((tones, count))
@@ -618,22 +716,18 @@ def _decompose(
     supported = solved & (leaning < RIDGE_SHARE)
     inverse = np.where(solved, 1.0 / np.maximum(strength, 1e-300), 0.0)
     right = np.conj(np.swapaxes(vh, -1, -2))
-    basis = prior[:, :, None] * right * inverse[:, None, :]
-    left = np.zeros((tones, takes * size, count), dtype=np.complex128)
-    left[:, :, :most] = np.where(solved[:, None, :most], u[:, :, :most], 0.0)
-    adjoint = np.conj(np.swapaxes(left, -1, -2))
-    normal = adjoint @ (design @ basis) + (~solved)[:, :, None] * np.eye(count)
-    coordinates = np.linalg.solve(normal + 1e-12 * np.eye(count), adjoint @ target[..., None])
-    theta = (basis @ coordinates)[..., 0]
+    hat = np.zeros((tones, takes * size, count), dtype=np.complex128)
+    hat[:, :, :most] = np.where(solved[:, None, :most], u[:, :, :most], 0.0)
     lost = right * (~supported)[:, None, :]
-    lost = lost @ np.conj(np.swapaxes(lost, -1, -2))
     return Fit(
         block=block,
-        theta=theta.reshape(tones, size, 4),
+        theta=np.zeros((tones, size, 4), dtype=np.complex128),
         whitener=whitener,
-        left=left,
-        basis=basis,
-        lost=lost,
+        mixer=mixer,
+        left=np.conj(np.swapaxes(mixer, -1, -2)) @ hat,
+        hat=hat,
+        basis=prior[:, :, None] * right * inverse[:, None, :],
+        lost=lost @ np.conj(np.swapaxes(lost, -1, -2)),
         scale=scale,
         residual=np.zeros((takes, tones, size), dtype=np.complex128),
         rank=solved.sum(axis=1),
@@ -641,14 +735,16 @@ def _decompose(
     )
 
 
-def resolve(solved: Fit, draws: Realisation, first: int = 0) -> Complex:
+def resolve(
+    solved: Fit, draws: Realisation, first: int = 0, *, currents_drawn: bool = False
+) -> Complex:
     """Solve (1) again for every draw with the weights of ``solved``, shape (D, F, R, 4).
 
+    One step from the value: the row error of (1) with the drawn voltages and currents, projected
+    on the directions of the solve. Linear in what was drawn, hence two matrix products per tone.
+    With ``currents_drawn`` the currents of each draw stand on both sides: for injected ones, which
+    are strong but of unknown phase, so that a turned current turns the answer and no more.
     ``first`` is the draw of the known columns that goes with draw 0.
-
-    Works on increments in coordinates where the nominal normal matrix is one, so that neither
-    the weak nor the strong directions lose digits; both sides of the normal equations are linear
-    in the drawn voltages and currents, hence two matrix products per tone.
     """
     block = solved.block
     draws = with_known(draws, solved.known, first)
@@ -657,21 +753,22 @@ def resolve(solved: Fit, draws: Realisation, first: int = 0) -> Complex:
     takes, count = solved.whitener.shape[0], draws.volts.shape[0]
     rows = solved.whitener @ block.rows
     left = np.conj(solved.left[:, :, :kept]).reshape(tones, takes, size, kept)
-    basis = solved.basis[:, :, :kept].reshape(tones, size, 4, kept)
     seen = np.einsum("ftak,tfar->ftkr", left, rows)
-    matrix = np.einsum("ftkr,frjl->ftjkl", seen, basis).reshape(tones, takes * 4, kept * kept)
     start = np.einsum("ftkr,frj->ftjk", seen, solved.theta).reshape(tones, takes * 4, kept)
     project = np.einsum("ftak,tfab->ftbk", left, solved.whitener).reshape(tones, -1, kept)
     drives = np.moveaxis(draws.drives, 2, 0).reshape(tones, count, takes * 4)
     volts = np.moveaxis(draws.volts[..., list(block.terminals)], 2, 0)
-    moved = volts.reshape(tones, count, takes * size) @ project - drives @ start
-    normal = (drives @ matrix).reshape(tones, count, kept, kept)
-    spare = np.arange(kept) >= solved.rank[:, None]
-    normal[:, :, np.arange(kept), np.arange(kept)] += spare[:, None, :]
-    step = solve_small(normal, moved)
-    flat_basis = solved.basis[:, :, :kept]
-    theta = solved.theta.reshape(tones, 1, size * 4) + step @ np.swapaxes(flat_basis, -1, -2)
-    return np.moveaxis(theta.reshape(tones, count, size, 4), 0, 1)
+    step = volts.reshape(tones, count, takes * size) @ project - drives @ start
+    if currents_drawn:
+        basis = solved.basis[:, :, :kept].reshape(tones, size, 4, kept)
+        matrix = np.einsum("ftkr,frjl->ftjkl", seen, basis).reshape(tones, takes * 4, kept * kept)
+        normal = (drives @ matrix).reshape(tones, count, kept, kept)
+        spare = np.arange(kept) >= solved.rank[:, None]
+        normal[:, :, np.arange(kept), np.arange(kept)] += spare[:, None, :]
+        step = solve_small(normal, step)
+    theta = solved.theta.reshape(tones, 1, size * 4)
+    theta = theta + step @ np.swapaxes(solved.basis[:, :, :kept], -1, -2)
+    return np.asarray(np.moveaxis(theta.reshape(tones, count, size, 4), 0, 1))
 
 
 def solve_small(matrix: Complex, right: Complex) -> Complex:
