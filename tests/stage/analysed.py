@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
@@ -14,7 +15,8 @@ from probe.stage.identify import Identified, identify
 from probe.stage.kind import Verdict, decide, gather
 from probe.stage.next_take import Next, next_take
 
-from .forward import Stage, record
+from .forward import FULL, Errors, Stage, record
+from .stages import STAGES
 
 DRAWS = 300
 
@@ -68,6 +70,12 @@ def from_phasors(session, phasors, *, draws=DRAWS, seed=1, side="left") -> Analy
         next_take(found, evidence, verdict),
         SideFacts(session, found, verdict).build(),
     )
+
+
+@cache
+def with_all_takes(name: str, situation: str = "reference") -> Analysed:
+    """A stage of the list with every take, nothing wrong with the bench and hardly any noise."""
+    return analysed(STAGES[name], FULL, errors=Errors(noise=1e-6), situation=situation)
 
 
 def true_facts(stage: Stage, hz: float) -> dict[str, float]:
