@@ -92,7 +92,8 @@ def impedance_entry(
     size = np.abs(draws)
     entry: Entry = {**interval(float(size[0]), size[1:]), "unit": "ohm"}
     most = max(limits.SUPPORT_RELATIVE * entry["value"], limits.SUPPORT_OHM)
-    if entry["u95"] <= most and (inverse or 1.96 * sigma <= most):
+    told = told_from_nothing(1.0 / draws) if inverse and np.all(draws != 0.0) else not inverse
+    if entry["u95"] <= most and told and (inverse or 1.96 * sigma <= most):
         return _flag(entry, limited)
     if inverse:
         floor = float(1.0 / np.quantile(1.0 / np.maximum(size[1:], 1e-12), 0.975))

@@ -27,6 +27,7 @@ from probe.stage.open_leg import find_open_leg, own_admittance, without_open_leg
 from probe.stage.solve import (
     LEGS,
     PLAUSIBLE_OHM,
+    RIDGE_OHM,
     SINGLE_ENDED,
     Block,
     Errors,
@@ -107,6 +108,11 @@ class Solved:
         The leg whose column was found by itself (``open_leg``), None where there is none.
     open_known
         True where the takes show the admittance of that leg.
+    unswitched
+        Legs that no take loads or injects: what moves them is the recorder's own current only, and
+        their column is not known whatever the weights say.
+    leak
+        Shape (F, 2), A: the current the recorder draws from each leg, 0 where it is noise.
     """
 
     hz: Array
@@ -114,14 +120,25 @@ class Solved:
     fit: Fit
     open_leg: int | None = None
     open_known: bool = False
+    unswitched: tuple[int, ...] = ()
+    leak: Array | None = None
 
     def lost(self, functional: Complex) -> Array:
         """How much of a linear quantity the takes do not support, shape (F,), in its unit."""
         if self.open_leg is None:
-            return unknown_part(self.fit, functional)
-        rest, share = _without_open_column(functional, self.open_leg)
-        lost = unknown_part(self.fit, rest)
-        return lost if self.open_known or share == 0.0 else lost + PLAUSIBLE_OHM * share
+            lost = unknown_part(self.fit, functional)
+        else:
+            rest, share = _without_column(functional, self.open_leg)
+            lost = unknown_part(self.fit, rest)
+            if not self.open_known:
+                lost = lost + PLAUSIBLE_OHM * share
+        for leg in self.unswitched:
+            share = _without_column(functional, leg)[1]
+            lost = lost + PLAUSIBLE_OHM * share
+            if self.leak is not None:
+                levels = np.abs(functional[:, :, 0]).max(axis=1)
+                lost = lost + PLAUSIBLE_OHM * levels * self.leak[:, leg]
+        return np.asarray(lost)
 
     def sigma(self, functional: Complex) -> Array:
         """Return the standard deviation of a linear quantity, (F,); of an open leg from draws."""
@@ -133,8 +150,8 @@ class Solved:
         return np.asarray(np.median(np.abs(values[1:] - values[0]), axis=0) / np.sqrt(np.log(2.0)))
 
 
-def _without_open_column(functional: Complex, leg: int) -> tuple[Complex, float]:
-    """Return a functional less what it reads in an open leg's column, and how much it was."""
+def _without_column(functional: Complex, leg: int) -> tuple[Complex, float]:
+    """Return a functional less what it reads in a leg's column, and how much that was."""
     legs = LEGS.rows
     backwards = np.linalg.inv(legs)
     column = np.einsum("ra,frj,jb->fab", backwards, functional[:, :, 1:3], backwards)
@@ -215,10 +232,12 @@ def identify(
     aligned, dropped, more = _set_contradiction_aside(aligned, stated)
     remarks += more
     excited = excitation(aligned.group)
-    solved = fit(aligned.group, LEGS, level=stated, excited=excited)
+    solved = fit(aligned.group, LEGS, level=stated, excited=excited, thorough=True)
     repeat = repeatability(solved, aligned.group, stated)
     remarks += _repeatability_remarks(repeat, stated, solved, aligned.group)
-    solved = fit(aligned.group, LEGS, level=repeat.level, excited=excited, start=solved)
+    solved = fit(
+        aligned.group, LEGS, level=repeat.level, excited=excited, start=solved, thorough=True
+    )
     monte = _Monte(aligned, excited, solved, repeat, playing, draws, rng)
     result = monte.run()
     off = _off(chosen, repeat, draws, rng)
@@ -348,13 +367,13 @@ def _set_contradiction_aside(
 ) -> tuple[Alignment, str | None, list[Remark]]:
     """Leave out the one take without which the others agree, if there is such a take."""
     group = aligned.group
-    solved = fit(group, LEGS, level=stated)
+    solved = fit(group, LEGS, level=stated, thorough=True)
     seen = repeatability(solved, group, stated).seen
     if seen < limits.CONTRADICTION * stated:
         return aligned, None, []
     trials = []
     for t in range(len(group.takes)):
-        rest = fit(group.without(t), LEGS, level=stated)
+        rest = fit(group.without(t), LEGS, level=stated, thorough=True)
         left = repeatability(rest, group.without(t), stated)
         if np.median(_learnt(rest)) < np.median(_learnt(solved)) - 0.5 or left.seen == 0.0:
             continue
@@ -481,7 +500,8 @@ class _Monte:
                     group, LEGS, level=repeat.level, excited=self.excited, known=known
                 )
                 loads_only = self._resolve(self.solved, recorded)
-        result.legs = Solved(group.hz, loads_only, self.solved)
+        unswitched, leak = untouched_legs(group, self.excited, self.solved.known)
+        result.legs = Solved(group.hz, loads_only, self.solved, unswitched=unswitched, leak=leak)
         if group.open_leg is not None:
             result.legs = self._with_open_leg(result, loads_only, recorded)
         if any(o.recorded[2] for o in group.takes):
@@ -515,9 +535,10 @@ class _Monte:
         group = self.aligned.group
         leg = group.open_leg
         assert leg is not None
+        assert result.legs is not None
         g = self._open_admittance(result, leg, recorded)
         if g is None:
-            return Solved(group.hz, theta, self.solved, leg, open_known=False)
+            return replace(result.legs, open_leg=leg)
         g = np.maximum(g.real, 0.0) + 1j * g.imag
         legs = LEGS.rows
         voc = theta[..., 0] @ legs.T
@@ -533,7 +554,7 @@ class _Monte:
         whole = theta.copy()
         whole[..., 0] = voc @ back.T
         whole[..., 1:3] = np.einsum("ra,dfab,jb->dfrj", back, z, back)
-        return Solved(group.hz, whole, self.solved, leg, open_known=True)
+        return replace(result.legs, theta=whole, open_leg=leg, open_known=True)
 
     def _stray(self, back: Complex, own: Complex) -> Complex:
         """Return what an open leg puts on the other: strays, alike both ways, hardly seen."""
@@ -778,6 +799,26 @@ def entry_doubt(solved: Fit, row: str, column: str) -> Array:
     size = np.abs(np.einsum("frj,frj->f", functional(column, column, tones), solved.theta))
     lost = unknown_part(solved, wanted)
     return np.where((lost > 1.0 + 0.05 * size) | (sigma <= 0.0), np.inf, sigma)
+
+
+def untouched_legs(
+    group: Group, excited: Excited, known: tuple[Known, ...]
+) -> tuple[tuple[int, ...], Array]:
+    """Return legs that nothing was switched onto, and the recorder's current from each, (F, 2)."""
+    touched = np.zeros(2, dtype=np.bool_)
+    leak = np.zeros((len(group.hz), 2))
+    for t, observed in enumerate(group.takes):
+        for e, element in enumerate(observed.elements):
+            if element.conductance_key.startswith("part/"):
+                touched |= element.pattern[:2] != 0.0
+                continue
+            for leg in np.flatnonzero(element.pattern[:2]):
+                flow = element.siemens * np.abs(observed.volts[:, leg]) * excited[t][:, e]
+                leak[observed.tones, leg] = np.maximum(leak[observed.tones, leg], flow)
+    for one in known:
+        if one.terminal < 2 and np.min(one.sigma) < 0.01 * RIDGE_OHM:
+            touched[one.terminal] = True
+    return tuple(leg for leg in (0, 1) if not touched[leg]), leak
 
 
 def shared_errors(phasors: tuple[TakePhasors, ...], draws: int, rng: np.random.Generator) -> Errors:

@@ -153,35 +153,56 @@ def draw_injected(
 
 
 def carry(source_hz: Array, values: Complex, hz: Array) -> tuple[Complex, Array]:
-    """Carry a quantity from some tones to others; returns (..., F, N) and its doubt (F,).
+    """Carry a quantity from some tones to others; returns (D, F, N) and its doubt (F,).
 
-    ``values`` has shape (D, S, N), draw 0 being the value. Interpolated as a complex logarithm
-    over log f where the value keeps its kind between two tones, linearly elsewhere; the doubt is
-    the difference between the two, a fifth of the step where there is but one way, and infinite
-    beyond half an octave outside the tones.
+    ``values`` has shape (D, S, N), draw 0 being the value. Through the three nearest tones goes
+    ``a + b/(j f) + c (j f)``, exact for a resistor with a capacitor and an inductor; its doubt is a
+    share of what a straight line over log f would say otherwise, and infinite beyond half an octave
+    outside the tones. With fewer tones: the straight line, or the value itself within half an
+    octave.
     """
     x, targets = np.log(source_hz), np.log(hz)
-    upper = np.clip(np.searchsorted(x, targets), 1, max(len(x) - 1, 1))
-    if len(x) == 1:
-        inside = np.abs(targets - x[0]) < 0.5 * np.log(2.0)
-        out = np.repeat(values, len(hz), axis=1)
-        doubt = np.where(inside, 0.2 * np.abs(targets - x[0]) * np.abs(values[0, 0]).max(), np.inf)
-        return out, np.asarray(doubt)
-    lower = upper - 1
-    part = ((targets - x[lower]) / (x[upper] - x[lower]))[None, :, None]
-    part = np.clip(part, -1.0, 2.0)
-    a, b = values[:, lower], values[:, upper]
-    straight = a + (b - a) * part
-    with np.errstate(divide="ignore", invalid="ignore"):
-        step = np.log(b / a)
-        curved = a * np.exp(step * part)
-    nominal = step[:1]
-    same_kind = (np.abs(nominal.real) < 4.0) & (np.abs(nominal.imag) < 2.0)
-    out = np.where(same_kind & np.isfinite(curved), curved, straight)
-    gap = np.abs(out[0] - straight[0])
-    gap = np.maximum(gap, 0.01 * np.abs(out[0]))
-    middle = np.minimum(np.abs(part[0]), np.abs(1.0 - part[0]))
-    doubt = (0.25 * gap * np.minimum(4.0 * middle, 1.0)).max(axis=-1)
     reach = 0.5 * np.log(2.0)
     outside = (targets < x[0] - reach) | (targets > x[-1] + reach)
+    straight = _straight(x, values, targets)
+    size = np.abs(straight[0]).max(axis=-1)
+    if len(x) < 3:
+        step = np.min(np.abs(targets[:, None] - x[None, :]), axis=1)
+        return straight, np.where(outside, np.inf, 0.2 * step * size)
+    out = np.einsum("fs,dsn->dfn", _network_weights(source_hz, hz), values)
+    doubt = CARRY_SHARE * np.abs(out[0] - straight[0]).max(axis=-1) + CARRY_LEAST * size
+    exact = np.min(np.abs(targets[:, None] - x[None, :]), axis=1) < 1e-9
+    doubt = np.where(exact, 0.0, doubt)
     return out, np.where(outside, np.inf, doubt)
+
+
+CARRY_SHARE = 0.1
+"""Doubt of a value carried between tones, as a share of what another law would make of it ..."""
+
+CARRY_LEAST = 1.0e-3
+"""... and of the value itself."""
+
+
+def _network_weights(source_hz: Array, hz: Array) -> Complex:
+    """Weights (F, S) of ``a + b/(j f) + c (j f)`` through the three tones nearest each target."""
+    weights = np.zeros((len(hz), len(source_hz)), dtype=np.complex128)
+
+    def terms(f: Array) -> Complex:
+        scaled = 1j * f
+        return np.stack([np.ones_like(scaled), 1.0 / scaled, scaled], axis=-1)
+
+    for k, f in enumerate(hz):
+        near = np.sort(np.argsort(np.abs(np.log(source_hz / f)))[:3])
+        basis = terms(source_hz[near] / f)
+        weights[k, near] = np.linalg.solve(basis.T, terms(np.array([1.0]))[0])
+    return weights
+
+
+def _straight(x: Array, values: Complex, targets: Array) -> Complex:
+    """Straight lines over log f, held beyond the ends; (D, S, N) to (D, F, N)."""
+    if len(x) == 1:
+        return np.repeat(values, len(targets), axis=1)
+    upper = np.clip(np.searchsorted(x, targets), 1, len(x) - 1)
+    part = np.clip((targets - x[upper - 1]) / (x[upper] - x[upper - 1]), 0.0, 1.0)
+    a, b = values[:, upper - 1], values[:, upper]
+    return np.asarray(a + (b - a) * part[None, :, None])

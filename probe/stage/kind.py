@@ -327,6 +327,8 @@ def _both_legs(evidence: Evidence) -> Verdict:
                 else "no winding's capacitance"
             )
         )
+    if any(_width(k) > limits.COUPLING_SUPPORT for k in couplings):
+        labels[labels == NO_ROW] = "undetermined"
     left = FLOATING if floats[0] and evidence.common_mode_angle is None else ()
     return _summarise(
         labels,
@@ -337,6 +339,12 @@ def _both_legs(evidence: Evidence) -> Verdict:
         in_phase=bool(in_phase[0] and not floats[0]),
         dead_leg=dead,
     )
+
+
+def _width(values: Array) -> float:
+    """Half of what 95 % of the draws span."""
+    low, high = np.quantile(values[1:] if len(values) > 1 else values, [0.025, 0.975])
+    return float(high - low) / 2.0
 
 
 def _very_low(

@@ -173,12 +173,13 @@ def loading(observed: Observed, hz: float, draws: int, rng: np.random.Generator)
     """Return what the recorder may have taken off each terminal, factors (1 + D, 3).
 
     For an output whose impedance was not measured: anything from nothing to the largest source
-    impedance of a line output.
+    impedance of a line output, resistive to capacitive.
     """
     y = admittance(observed.elements, np.array([hz]))[0].diagonal()
     ohm = limits.SOURCE_IMPEDANCE_LIMIT_OHM * rng.uniform(0.0, 1.0, (draws + 1, 3))
     ohm[0] = 0.0
-    return np.asarray(1.0 + ohm * y)
+    turn = np.exp(-0.5j * np.pi * rng.uniform(0.0, 1.0, (draws + 1, 3)))
+    return np.asarray(1.0 + ohm * turn * y)
 
 
 def common_mode_impedance(z: Complex) -> Complex:

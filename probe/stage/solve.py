@@ -53,7 +53,7 @@ RIDGE_OHM = 1.0e8
 """Every impedance is taken as nothing with this standard uncertainty before the takes speak. What
 lies far beyond the recorder (a winding at 20 Hz, the strays of an open pin) then stays put while
 the solve is repeated and while it is drawn, instead of running away; what no take drives stays
-nothing and the voltage as recorded. A megohm known to ten percent is moved by a part in a million."""
+nothing and the voltage as recorded. A megohm known to a tenth moves by 10⁻⁶."""
 
 FIRST_RIDGE_OHM = 2.0e3
 """The same for the first solve, whose currents are the measured ones: noise on them excites the
@@ -66,10 +66,17 @@ PLAUSIBLE_OHM = 1.0e6
 """What an unsupported impedance may be when it is asked whether it matters: a coupling that no
 take shows is below this."""
 
-HALVINGS = 5
+CAPACITIVE_RAD = -0.8
+"""A common mode that turns further than this follows 1/f."""
+
+CONTINUATIONS, ASTRAY = 10, 25.0
+"""How often tones that are stuck (so many times the misfit of good ones) start again from their
+neighbour: at 20 Hz a winding's common mode is megohms, and only its neighbour says where to look."""
+
+HALVINGS = 3
 """How often a step that makes things worse is halved."""
 
-FIRST_STEPS, LATER_STEPS = 7, 4
+FIRST_STEPS, LATER_STEPS = 5, 3
 """How often weights and predicted currents are renewed: three suffice for all but the extremes."""
 
 
@@ -424,6 +431,7 @@ def fit(
     excited: Excited | None = None,
     start: Fit | None = None,
     known: tuple[Known, ...] = (),
+    thorough: bool = False,
 ) -> Fit:
     """Solve a block of a group.
 
@@ -443,53 +451,121 @@ def fit(
         An earlier fit whose impedance begins the reweighting.
     known
         Columns known from elsewhere, appended after the takes.
+    thorough
+        Start tones that are stuck again from their neighbours; not worth it while delays are open.
 
     Returns
     -------
     Fit
         Its ``residual`` is that of the forward model: recorded less predicted voltages.
     """
-    excited = excitation(group) if excited is None else excited
-    errors = errors or {}
-    active = _active(group, block)
-    if known and block is SINGLE_ENDED:
-        active = replace(active, columns=np.ones(4))
-    measured = _kept(realise(group, 1, errors, excited), active)
-    size = len(block.terminals)
-    theta = np.zeros((len(group.hz), size, 4), dtype=np.complex128)
-    predicted: Realisation | None = None
-    if start is not None:
-        theta = start.theta
-        predicted = _predicted(group, block, theta, errors, excited, active)
-    results: list[Fit] = []
-    index = list(block.terminals)
-    for _ in range(FIRST_STEPS if start is None else LATER_STEPS):
-        whitener, root = _whitener(group, block, theta, level, measured.volts[0], active)
-        ridge = _ridge(group, measured, FIRST_RIDGE_OHM if predicted is None else RIDGE_OHM)
-        held = (*known, *ridge)
-        whitener = np.concatenate([whitener, _known_whitener(held, size)])
-        mixer = _mixer(group, block, whitener, theta, measured, errors, excited, active)
-        source = measured if predicted is None else predicted
-        frame = _decompose(
-            block, whitener, mixer, with_known(source, held, 0), measured, len(ridge)
+    problem = _Problem(group, block, level, errors or {}, excited, known)
+    theta = np.zeros((len(group.hz), len(block.terminals), 4), dtype=np.complex128)
+    if start is None:
+        results = problem.advance(theta, FIRST_STEPS, from_nothing=True)[1:]
+    else:
+        results = problem.advance(start.theta, LATER_STEPS)
+    best = _best_of(results)
+    for _ in range(CONTINUATIONS if thorough else 0):
+        astray = _astray(best)
+        if not astray.any() or astray.mean() > 0.75:
+            break
+        theta = _continued(best.theta, group.hz, astray)
+        best = _best_of([best, *problem.advance(theta, LATER_STEPS)])
+    return best
+
+
+def _astray(solved: Fit) -> NDArray[np.bool_]:
+    """Tones whose prediction is far worse than that of most: the solve stuck there."""
+    misfit = np.sum(np.abs(solved.residual) ** 2, axis=(0, 2))
+    return np.asarray(misfit > ASTRAY * (np.quantile(misfit, 0.25) + 1.0))
+
+
+def _continued(theta: Complex, hz: Array, astray: NDArray[np.bool_]) -> Complex:
+    """Start stray tones next to good ones from those, a capacitive common mode after its law."""
+    theta = theta.copy()
+    good = np.flatnonzero(~astray)
+    for k in np.flatnonzero(astray):
+        near = good[np.argmin(np.abs(good - k))]
+        if abs(int(near) - int(k)) > 1:
+            continue
+        theta[k] = theta[near]
+        if theta.shape[1] == 2 and np.angle(theta[near, 1, 2]) < CAPACITIVE_RAD:
+            theta[k, 1] *= hz[near] / hz[k]
+    return theta
+
+
+class _Problem:
+    """One block of one group, ready to be solved step by step."""
+
+    def __init__(
+        self,
+        group: Group,
+        block: Block,
+        level: float,
+        errors: Errors,
+        excited: Excited | None,
+        known: tuple[Known, ...],
+    ) -> None:
+        self.group, self.block, self.level = group, block, level
+        self.errors, self.known = errors, known
+        self.excited = excitation(group) if excited is None else excited
+        active = _active(group, block)
+        if known and block is SINGLE_ENDED:
+            active = replace(active, columns=np.ones(4))
+        self.active = active
+        self.measured = _kept(realise(group, 1, errors, self.excited), active)
+        self.index = list(block.terminals)
+
+    def predicted(self, theta: Complex) -> Realisation:
+        """Voltages that the stage foretells, and the currents they would draw."""
+        return _predicted(self.group, self.block, theta, self.errors, self.excited, self.active)
+
+    def apart(self, predicted: Realisation | None) -> Complex:
+        """Recorded less predicted voltages, shape (T, F, R)."""
+        recorded = self.measured.volts[0][..., self.index]
+        if predicted is None:
+            return np.asarray(recorded)
+        return np.asarray(recorded - predicted.volts[0][..., self.index])
+
+    def advance(self, theta: Complex, steps: int, *, from_nothing: bool = False) -> list[Fit]:
+        """Renew weights and currents ``steps`` times; all iterates."""
+        predicted = None if from_nothing else self.predicted(theta)
+        results: list[Fit] = []
+        for _ in range(steps):
+            solved, predicted = self._step(theta, predicted)
+            theta = solved.theta
+            results.append(solved)
+        return results
+
+    def _step(self, theta: Complex, predicted: Realisation | None) -> tuple[Fit, Realisation]:
+        measured, block, size = self.measured, self.block, len(self.index)
+        whitener, root = _whitener(
+            self.group, block, theta, self.level, measured.volts[0], self.active
         )
-        rest = _rest_of_known(block, held, theta)
-        apart = measured.volts[0][..., index]
-        if predicted is not None:
-            apart = apart - predicted.volts[0][..., index]
-        forward = np.concatenate([np.einsum("tfab,tfb->tfa", root, apart), rest])
-        turn = np.einsum("fak,fa->fk", np.conj(frame.left), flat(forward))
+        ohm = FIRST_RIDGE_OHM if predicted is None else RIDGE_OHM
+        ridge = _ridge(self.group, measured, ohm)
+        held = (*self.known, *ridge)
+        whitener = np.concatenate([whitener, _known_whitener(held, size)])
+        mixer = _mixer(
+            self.group, block, whitener, theta, measured, self.errors, self.excited, self.active
+        )
+        source = with_known(measured if predicted is None else predicted, held, 0)
+        frame = _decompose(block, whitener, mixer, source, measured, len(ridge))
+        recorded = np.einsum("tfab,tfb->tfa", root, self.apart(predicted))
+        before = np.sum(np.abs(_mixed(mixer, recorded)) ** 2, axis=(0, 2))
+        forward = flat(np.concatenate([recorded, _rest_of_known(block, held, theta)]))
+        turn = np.einsum("fak,fa->fk", np.conj(frame.left), forward)
         step = np.einsum("fpk,fk->fp", frame.basis, turn).reshape(theta.shape)
 
-        def outcome(trial: Complex, mixer: Complex = mixer, root: Complex = root) -> _Outcome:
-            foretold = _predicted(group, block, trial, errors, excited, active)
-            off = measured.volts[0][..., index] - foretold.volts[0][..., index]
-            return _Outcome(foretold, _mixed(mixer, np.einsum("tfab,tfb->tfa", root, off)))
+        def outcome(trial: Complex) -> _Outcome:
+            foretold = self.predicted(trial)
+            off = np.einsum("tfab,tfb->tfa", root, self.apart(foretold))
+            return _Outcome(foretold, _mixed(mixer, off))
 
-        theta, reached = _damped(theta, step, outcome, check=predicted is not None)
-        predicted, residual = reached.predicted, reached.residual
-        results.append(replace(frame, theta=theta, residual=residual, known=held))
-    return _best_of(results[1:] or results)
+        theta, reached = _damped(theta, step, outcome, None if predicted is None else before)
+        solved = replace(frame, theta=theta, residual=reached.residual, known=held)
+        return solved, reached.predicted
 
 
 @dataclass(frozen=True)
@@ -506,16 +582,15 @@ class _Outcome:
 
 
 def _damped(
-    theta: Complex, step: Complex, outcome: Callable[[Complex], _Outcome], *, check: bool
+    theta: Complex, step: Complex, outcome: Callable[[Complex], _Outcome], before: Array | None
 ) -> tuple[Complex, _Outcome]:
-    """Take a step, halved at the tones at which it makes the prediction worse."""
+    """Take a step, halved at the tones at which it makes the prediction worse than ``before``."""
     share = np.ones(len(theta))
     reached = outcome(theta + step)
-    if not check:
-        return theta + step, reached
-    before = outcome(theta).misfit
     for _ in range(HALVINGS):
-        worse = reached.misfit > 1.001 * before + 1e-9
+        if before is None:
+            break
+        worse = reached.misfit > 1.001 * before + 1e-3
         if not worse.any():
             break
         share[worse] *= 0.5
