@@ -9,8 +9,7 @@ seed and the number of the session alone, so that any row can be made again by i
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -251,9 +250,3 @@ def _clock_u(
     phase = variance / (2.0 * np.maximum(np.abs(volts) ** 2, 1e-300))
     information = np.sum((2.0 * np.pi * hz[:, None] * seconds) ** 2 / (12.0 * phase))
     return float(1.0 / np.sqrt(information))
-
-
-def shortened(drawn: Drawn, takes: Sequence[int]) -> Drawn:
-    """The same session with some of its takes only, by index."""
-    stage = replace(drawn.stage, takes=tuple(drawn.stage.takes[t] for t in takes))
-    return replace(drawn, stage=stage)
