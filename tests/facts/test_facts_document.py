@@ -71,8 +71,9 @@ def plain(node) -> bool:
 
 @pytest.mark.parametrize(
     ("name", "plans"),
-    [(n, p) for n in STAGES for p in ((OPEN,), (OPEN, INJECT_COLD))]
-    + [(n, FULL) for n in ("transformer", "open", "tied", "in-phase")],
+    [(n, (OPEN,)) for n in list(STAGES)[::2]]
+    + [(n, (OPEN, INJECT_COLD)) for n in list(STAGES)[1::2]]
+    + [(n, FULL) for n in ("open", "in-phase")],
 )
 def test_every_document_is_plain_and_finite(name, plans, tmp_path):
     document, _ = made(tmp_path, STAGES[name], plans, draws=100)

@@ -69,7 +69,6 @@ def coupled(share: float) -> Stage:
         (-0.05, "differential"),
         (0.2, "faulty"),
         (0.5, "faulty"),
-        (0.7, "faulty"),
         (0.9, "electronically-floating"),
         (-0.2, "transformer-coupled"),
         (-0.6, "transformer-coupled"),
@@ -163,7 +162,6 @@ FORGOTTEN = {
     ("forgotten", "situation"),
     [
         ("load hot", "reference"),
-        ("load cold", "reference"),
         ("load across", "reference"),
         ("load cold", "timebase"),
         ("load hot", "none"),

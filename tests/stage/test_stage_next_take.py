@@ -50,6 +50,11 @@ ONE_LEG = {
     "pin-3-unconnected": [separate(vc=0.0, zh=z, zc=strays(6e-11)) for z in (47.0, 150.0)],
     "ground-sensing": [ground_sensing(zh=z, zc=z) for z in (47.0, 150.0, 330.0)],
 }
+IN_PHASE = {
+    "faulty": [separate(vc=2.0, zh=z, zc=z) for z in (47.0, 150.0, 330.0)],
+    "electronically-floating": DRIVEN["electronically-floating"],
+    "transformer-coupled": DRIVEN["transformer-coupled"][:2],
+}
 
 
 def brute(take: str, stage, seen: np.ndarray) -> np.ndarray:
@@ -133,6 +138,7 @@ def test_the_forward_model_of_this_test_is_right():
         ("floating-4k-leaning", DRIVEN),
         ("transformer", DRIVEN),
         ("tapped", DRIVEN),
+        ("in-phase", IN_PHASE),
         ("silent", ONE_LEG),
         ("tied", ONE_LEG),
         ("ground-sensing", ONE_LEG),
