@@ -32,9 +32,15 @@ COMMANDS = {
 BAD_INPUT, INTERRUPTED, BROKEN_PIPE = 2, 130, 141
 
 
+THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS")
+"""The matrices are small: more than one thread each makes every command slower, not faster."""
+
+
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command line ``argv`` (default: that of the process); return the exit status."""
     arguments = list(sys.argv[1:] if argv is None else argv)
+    for name in THREADS:
+        os.environ.setdefault(name, "1")
     _prepare_streams()
     if not sys.warnoptions:
         warnings.simplefilter("ignore")

@@ -137,7 +137,13 @@ class SideFacts:
         volts = recorded(identified, t, k)
         lift = loading(identified.group.takes[t], hz, len(volts) - 1, self.rng)
         self.difference = volts[:, 0] * lift[:, 0] - volts[:, 1] * lift[:, 1]
-        self._put("differential_level", level_entry(self.difference, limited=True), hz)
+        entry = level_entry(self.difference, limited=True)
+        if "bound" not in entry:
+            plain = float(np.quantile(np.abs(volts[1:, 0] - volts[1:, 1]), 0.025))
+            high = entry.get("high", entry["value"] + entry["u95"])
+            entry["low"], entry["high"] = min(entry.get("low", plain), plain), high
+            entry["u95"] = (high - entry["low"]) / 2.0
+        self._put("differential_level", entry, hz)
 
     def _leg_ratio(self, hot: Complex, cold: Complex, hz: float, *, limited: bool) -> None:
         swap = np.abs(hot[0]) < np.abs(cold[0])

@@ -65,6 +65,10 @@ SHARED_CLOCK = 1.0e-8
 SNAP_SAMPLES = 0.1
 """Delays all within this many samples of whole ones are whole: by chance seven are once in 10⁵."""
 
+SNAP_SHARE, SNAP_REST = 0.7, 0.4
+"""So are they where this share of them is that close and the rest within this many samples: a take
+that hears one leg of a floating pair is aligned no better."""
+
 
 @dataclass(frozen=True)
 class Alignment:
@@ -222,7 +226,9 @@ def _snapped(found: Alignment) -> Alignment:
         return found
     samples = found.delays * rates.pop()
     whole = np.round(samples)
-    if np.max(np.abs(samples - whole)) > SNAP_SAMPLES:
+    apart = np.abs(samples - whole)
+    most = np.mean(apart < SNAP_SAMPLES) >= SNAP_SHARE and np.sum(apart < SNAP_SAMPLES) >= 4
+    if not (np.max(apart) < SNAP_SAMPLES or (most and np.max(apart) < SNAP_REST)):
         return found
     delays = found.delays * np.divide(whole, samples, out=np.ones_like(samples), where=samples != 0)
     group = found.group.rotated(delays - found.delays)

@@ -20,13 +20,19 @@ from probe.phasors.model import Remark, TakePhasors
 from probe.session.model import Session, Side
 from probe.stage import limits
 from probe.stage.align import Alignment, align
-from probe.stage.inject import Injected, carry, draw_injected, injected_group, solve_injected
+from probe.stage.inject import (
+    Injected,
+    carry,
+    draw_injected,
+    injected_group,
+    own_sizes,
+    solve_injected,
+)
 from probe.stage.network import Complex
 from probe.stage.observations import Group, grid_of, observe
 from probe.stage.open_leg import find_open_leg, own_admittance, without_open_leg
 from probe.stage.solve import (
     LEGS,
-    PLAUSIBLE_OHM,
     RIDGE_OHM,
     SINGLE_ENDED,
     Block,
@@ -39,6 +45,7 @@ from probe.stage.solve import (
     fit,
     flat,
     flows_into,
+    plausible_ohm,
     posterior,
     realise,
     resolve,
@@ -53,6 +60,9 @@ BATCH = 250
 LOADS_ENOUGH, LOADS_ENOUGH_OHM = 0.02, 0.5
 """An entry that loads show to this share of the leg's own impedance, or this many ohm, is left
 to them: one carried from injected tones would spoil the small differences of a floating stage."""
+
+NOT_KNOWN_OHM = 1.0e6
+"""Doubt of an entry that no take shows: as good as any value."""
 
 LEG_ROWS = {
     "hot": np.array([0.5, 1.0]),
@@ -131,13 +141,13 @@ class Solved:
             rest, share = _without_column(functional, self.open_leg)
             lost = unknown_part(self.fit, rest)
             if not self.open_known:
-                lost = lost + PLAUSIBLE_OHM * share
+                lost = lost + NOT_KNOWN_OHM * share
         for leg in self.unswitched:
             share = _without_column(functional, leg)[1]
-            lost = lost + PLAUSIBLE_OHM * share
+            lost = lost + NOT_KNOWN_OHM * share
             if self.leak is not None:
                 levels = np.abs(functional[:, :, 0]).max(axis=1)
-                lost = lost + PLAUSIBLE_OHM * levels * self.leak[:, leg]
+                lost = lost + plausible_ohm(self.fit.theta) * levels * self.leak[:, leg]
         return np.asarray(lost)
 
     def sigma(self, functional: Complex) -> Array:
@@ -686,7 +696,7 @@ class _Monte:
         """
         known = []
         source = self.aligned.group.hz
-        for terminal, name in enumerate(("hot", "cold")):
+        for terminal in (0, 1):
             if terminal in first.terminals:
                 continue
             held = next((c for c in columns if c[0] == terminal), None)
@@ -696,12 +706,9 @@ class _Monte:
                 sigma = np.hypot(doubt, np.interp(first.group.hz, source[good], held[2][good]))
                 known.append(Known(terminal, self._shaken(volts, doubt), sigma))
                 continue
-            other = ("cold", "hot")[terminal]
-            own = column_volts(first.solved.theta[None], other)[0][:, 1 - terminal]
-            sigma = np.maximum(np.abs(own), 100.0)
+            sigma = np.maximum(own_sizes(first, 1 - terminal), 100.0)
             zero = np.zeros((self.draws + 1, len(sigma), 3), dtype=np.complex128)
             known.append(Known(terminal, self._shaken(zero, sigma), sigma))
-            del name
         return tuple(known)
 
     def _shaken(self, volts: Complex, doubt: Array) -> Complex:

@@ -114,6 +114,20 @@ def _own_impedance(
     return np.asarray(np.where(a > 0.0, (b + root) / np.maximum(a, 1e-300), 1e12))
 
 
+def own_sizes(injected: Injected, terminal: int) -> Array:
+    """Return the size of the impedance of an injected terminal by itself, shape (F,), ohm."""
+    group = injected.group
+    sizes = np.zeros(len(group.hz))
+    for t, observed in enumerate(group.takes):
+        angle = injected.angles[f"angle/{t}"][0]
+        for g, generator in enumerate(observed.generators):
+            if generator.terminal == terminal:
+                mine = np.flatnonzero(observed.carried[:, g])
+                size = _own_impedance(observed, group.hz, mine, g, terminal, angle)
+                sizes[observed.tones[mine]] = np.minimum(size, 1e6)
+    return sizes
+
+
 def solve_injected(
     phasors: tuple[TakePhasors, ...], block: Block, *, level: float, known: tuple[Known, ...] = ()
 ) -> Injected | None:

@@ -43,6 +43,8 @@ KINDS = (
 NO_ROW = "no kind fits"
 """Working label of a draw that lies between the limits."""
 
+DOUBTFUL = ("contradicting-take", "poor-repeatability")
+
 FLOATING = ("electronically-floating", "transformer-coupled")
 ONE_LEG = ("impedance-balanced", "unbalanced", "pin-3-unconnected", "ground-sensing")
 
@@ -87,6 +89,8 @@ class Evidence:
     common_mode_angle: Array | None
     """Angle of the common-mode impedance between 4 and 20 kHz, rad."""
     polarity: str
+    clean: bool = True
+    """False where takes contradict each other: then nothing is faulty for fitting no kind."""
 
 
 def gather(identified: Identified, polarity: str) -> Evidence:
@@ -97,6 +101,7 @@ def gather(identified: Identified, polarity: str) -> Evidence:
         column(identified, "cold"),
         _common_mode_angle(identified),
         polarity,
+        clean=not any(r.code in DOUBTFUL for r in identified.remarks),
     )
 
 
@@ -237,6 +242,8 @@ def _one_leg(evidence: Evidence, silent: str) -> Verdict:
         labels = _split_floating(labels, floats, evidence)
     labels[tied] = "unbalanced"
     labels[open_share] = "pin-3-unconnected"
+    if not evidence.clean:
+        labels[labels == NO_ROW] = "undetermined"
     reasons += _one_leg_reasons(own, live, silent, driven, labels)
     hot_dead = silent == "hot" and evidence.polarity == "pin-2-hot"
     if hot_dead:
@@ -327,7 +334,7 @@ def _both_legs(evidence: Evidence) -> Verdict:
                 else "no winding's capacitance"
             )
         )
-    if any(_width(k) > limits.COUPLING_SUPPORT for k in couplings):
+    if not evidence.clean or any(_width(k) > limits.COUPLING_SUPPORT for k in couplings):
         labels[labels == NO_ROW] = "undetermined"
     left = FLOATING if floats[0] and evidence.common_mode_angle is None else ()
     return _summarise(

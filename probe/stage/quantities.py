@@ -23,6 +23,9 @@ UNPLAYED_ROOM = 0.02
 """Share of a level that may hang on an unsupported direction and still be stated, widened by it."""
 
 
+KNOWN_OPEN = 0.3
+"""An impedance of which more than this share hangs on what no take shows is not known."""
+
 KNOWN_SHARE, KNOWN_OHM = 0.5, 200.0
 """An impedance whose standard deviation exceeds this share of it, and this many ohm, is not known:
 what moves a leg only by the recorder's own current looks like some ten kilohm, more or less.
@@ -82,19 +85,20 @@ def level_known(one: Reading, largest: float) -> bool:
 
 def impedance_known(one: Reading) -> bool:
     """Return True where an impedance is supported by the takes, however uncertain it came out."""
-    if one.open > 1.0 + 0.05 * one.size or one.sigma <= 0.0:
+    if one.open > 1.0 + KNOWN_OPEN * one.size or one.sigma <= 0.0:
         return False
     return one.sigma < max(KNOWN_SHARE * one.size, KNOWN_OHM)
 
 
-def widened(one: Reading, rng: np.random.Generator) -> Reading:
-    """Return the same with the open part drawn as well."""
-    if one.open <= 0.0:
+def widened(one: Reading, rng: np.random.Generator, *, keep: bool = False) -> Reading:
+    """Return the same with the open part drawn as well; ``keep`` leaves it on record."""
+    if one.open <= 0.0 or not np.isfinite(one.open):
         return one
     white = rng.standard_normal((2, len(one.draws)))
     white[:, 0] = 0.0
     extra = one.open * (white[0] + 1j * white[1]) / np.sqrt(2.0)
-    return Reading(one.draws + extra, 0.0, float(np.hypot(one.sigma, one.open)), one.hz)
+    sigma = float(np.hypot(one.sigma, one.open))
+    return Reading(one.draws + extra, one.open if keep else 0.0, sigma, one.hz)
 
 
 @dataclass(frozen=True)
@@ -141,7 +145,9 @@ def _pair_of_readings(
     if solved is None:
         return None
     k = nearest(solved.hz)
-    return reading(solved, leg, leg, k), reading(solved, other, leg, k)
+    rng = np.random.default_rng(5)
+    own = widened(reading(solved, leg, leg, k), rng, keep=True)
+    return own, widened(reading(solved, other, leg, k), rng, keep=True)
 
 
 def open_take(identified: Identified) -> int | None:

@@ -62,16 +62,17 @@ recorder's own impedance, some ten kilohm."""
 RIDGE_SHARE = 0.5
 """A direction that rests on this weak knowledge by more than half is not supported by the takes."""
 
-PLAUSIBLE_OHM = 1.0e6
-"""What an unsupported impedance may be when it is asked whether it matters: a coupling that no
-take shows is below this."""
+PLAUSIBLE_OHM, PLAUSIBLE_SIZES = 2.2e3, 3.0
+"""What an unsupported impedance may be when it is asked whether it matters: the largest source
+impedance of a line output (IEC 61938, read second-hand), and three times the largest impedance
+that the takes do show at that tone."""
 
 CAPACITIVE_RAD = -0.8
 """A common mode that turns further than this follows 1/f."""
 
 CONTINUATIONS, ASTRAY = 10, 25.0
 """How often tones that are stuck (so many times the misfit of good ones) start again from their
-neighbour: at 20 Hz a winding's common mode is megohms, and only its neighbour says where to look."""
+neighbour: at 20 Hz a winding's common mode is megohms, and only that says where to look."""
 
 HALVINGS = 3
 """How often a step that makes things worse is halved."""
@@ -647,8 +648,11 @@ def _mixer(
     shift = np.einsum("tfab,ktfb->ftak", whitener[:takes], volts)
     shift = shift.reshape(len(group.hz), takes * size, len(scales))
     covariance = np.eye(takes * size) + shift @ np.conj(np.swapaxes(shift, -1, -2))
-    root = np.linalg.inv(np.linalg.cholesky(covariance))
-    mixer[:, : takes * size, : takes * size] = root
+    values, vectors = np.linalg.eigh(covariance)
+    back = np.conj(np.swapaxes(vectors, -1, -2))
+    mixer[:, : takes * size, : takes * size] = (
+        vectors / np.sqrt(np.maximum(values, 1.0))[:, None, :]
+    ) @ back
     return mixer
 
 
@@ -917,11 +921,13 @@ def _predict_single(observed: Observed, theta: Complex) -> Complex:
     volts = observed.volts.copy()
     if not observed.recorded[2]:
         return volts
-    own = np.linalg.norm(volts[:, 2]) > 0.0 and not observed.carried.any()
-    y = observed.y[:, 2, 2]
-    if own:
-        drive = observed.strength * theta[tones, 0, 0]
-        volts[:, 2] = drive / (1.0 + theta[tones, 0, 3] * y)
+    if np.linalg.norm(volts[:, 2]) == 0.0 or observed.carried.any():
+        return volts
+    legs = -np.einsum("kab,kb->ka", observed.y[:, :2, :2], volts[:, :2])
+    drive = observed.strength * theta[tones, 0, 0]
+    drive = drive + 0.5 * theta[tones, 0, 1] * (legs[:, 0] - legs[:, 1])
+    drive = drive + theta[tones, 0, 2] * (legs[:, 0] + legs[:, 1])
+    volts[:, 2] = drive / (1.0 + theta[tones, 0, 3] * observed.y[:, 2, 2])
     return volts
 
 
@@ -935,16 +941,22 @@ def posterior(solved: Fit, functional: Complex) -> Array:
     return np.asarray(np.linalg.norm(seen, axis=-1))
 
 
+def plausible_ohm(theta: Complex) -> Array:
+    """What an impedance that no take shows may be at most, shape (F,)."""
+    shown = np.abs(theta[:, :, 1:]).max(axis=(1, 2))
+    return np.asarray(PLAUSIBLE_OHM + PLAUSIBLE_SIZES * shown)
+
+
 def unknown_part(solved: Fit, functional: Complex) -> Array:
     """How much of a linear quantity lies in directions the takes do not support, shape (F,).
 
     In the unit of the quantity (V or ohm): its standard deviation if nothing were known about
-    those directions but that impedances stay below ``PLAUSIBLE_OHM`` and levels below ten times
+    those directions but that impedances stay below ``plausible_ohm`` and levels below ten times
     the largest recorded; 0 means supported.
     """
     tones, size, _ = functional.shape
     prior = np.tile(solved.scale, (1, size))
-    plausible = np.full((tones, 4), PLAUSIBLE_OHM)
+    plausible = np.repeat(plausible_ohm(solved.theta)[:, None], 4, axis=1)
     plausible[:, 0] = 10.0 * solved.scale[:, 0] / LEVEL_SCALE
     plausible = np.tile(plausible, (1, size))
     directions = prior[:, :, None] * solved.lost / plausible[:, :, None]
