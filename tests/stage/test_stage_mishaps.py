@@ -132,6 +132,17 @@ def test_the_interval_is_the_closed_form_of_one_loaded_take():
     assert found.facts["hot_impedance"]["u95"] == pytest.approx(1.96 * u, rel=0.06)
 
 
+def test_the_interval_is_the_closed_form_of_one_injection():
+    """Z = R V/(U - V): the recorder's gain over the injected volts, and the resistor between."""
+    plans = (OPEN, INJECT_COLD)
+    known = {"errors": QUIET, "repeatability_db": 0.02, "draws": 3000}
+    entry = analysed(separate(), plans, **known).facts["cold_impedance"]
+    # source: closed form for Z << R: gain 0.25 %, volts 0.25 %, resistor 0.05 %, level 0.02 dB, in
+    # squares (the unknown angle counts in second order only)
+    u = 100.0 * np.sqrt(0.0025**2 + 0.0025**2 + 0.0005**2 + 0.0023**2)
+    assert entry["u95"] == pytest.approx(1.96 * u, rel=0.08)
+
+
 def test_one_resistor_on_both_legs_cancels_in_the_mismatch():
     plans = (OPEN, LOAD_HOT, LOAD_COLD, SECOND)
     one = load(HOT, G, 604.0, "R1", 0.05), load(COLD, G, 604.0, "R1", 0.05)

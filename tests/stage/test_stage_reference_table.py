@@ -195,7 +195,7 @@ def test_loads_cannot_tell_three_one_legged_classes_apart():
     assert {"impedance-balanced", "unbalanced", "pin-3-unconnected"} <= found.possible
     assert value(found, "hot_impedance") == pytest.approx(100.0, abs=0.02)
     assert value(found, "hot_level") == pytest.approx(2.0, abs=3e-5)
-    assert "cold_impedance" not in found.facts
+    assert not {"cold_impedance", "hot_level_pin_3_tied"} & set(found.facts)
     # source: reference table: "a current must be injected into pin 3"
     assert found.next.take == "inject-cold"
 
@@ -209,6 +209,10 @@ def test_an_injection_into_pin_3_tells_them_apart(zc, kind):
     # source: reference table, consequences: Z3 = Z2, about 0 ohm, above a megohm
     assert found.kind == kind
     assert value(found, "hot_level") == pytest.approx(2.0, abs=3e-5)
+    if kind != "pin-3-unconnected":
+        # source: reference table, pin 3 tied to 1: V2 = +1.98020, the meter still on hot
+        tied, own = value(found, "hot_level_pin_3_tied"), value(found, "hot_impedance")
+        assert tied / (1.0 + own / METER.impedance_ohm) == pytest.approx(1.98020, abs=2e-5)
     if kind == "impedance-balanced":
         # source: reference table, "impedance-balanced 100/100"; injected volts are good to 0.25 %
         assert value(found, "cold_impedance") == pytest.approx(100.0, abs=0.6)
