@@ -16,13 +16,14 @@ from probe.facts.statement import (
 from probe.session.model import MeterReading, Session
 from probe.stage import limits
 from probe.stage.identify import Identified, Solved
-from probe.stage.kind import Verdict
+from probe.stage.kind import FLOATING, Verdict
 from probe.stage.network import Complex, admittance
 from probe.stage.quantities import (
     Column,
     Reading,
     column,
     common_mode_impedance,
+    floating_lift,
     impedance_known,
     level_known,
     loading,
@@ -159,8 +160,19 @@ class SideFacts:
         if t is None or identified.group is None:
             return
         volts = recorded(identified, t, k)
-        lift = loading(identified.group.takes[t], hz, len(volts) - 1, self.rng)
-        self._leg_ratio(volts[:, 0] * lift[:, 0], volts[:, 1] * lift[:, 1], hz, limited=True)
+        observed = identified.group.takes[t]
+        lift = loading(observed, hz, len(volts) - 1, self.rng)
+        hot, cold = volts[:, 0] * lift[:, 0], volts[:, 1] * lift[:, 1]
+        if self._may_float():
+            mean = 0.5 * (hot + cold) * floating_lift(observed, hz, len(volts) - 1, self.rng)
+            half = 0.5 * (hot - cold)
+            hot, cold = mean + half, mean - half
+        self._leg_ratio(hot, cold, hz, limited=True)
+
+    def _may_float(self) -> bool:
+        """Return True where a floating stage is still possible: its mean hangs on the recorder."""
+        kinds = {self.verdict.kind, *(p.kind for p in self.verdict.also_possible)}
+        return bool(kinds & set(FLOATING))
 
     def _single_ended(self) -> None:
         identified = self.identified

@@ -74,7 +74,7 @@ def level_entry(draws: Complex, *, unit: str = "V", limited: bool = False) -> En
     """Magnitude of a complex quantity, draws (1 + D,): a value, or a bound from above."""
     size = np.abs(draws)
     if not told_from_nothing(draws):
-        top = float(np.quantile(size[1:], 0.975)) if len(size) > 1 else float(size[0])
+        top = float(np.quantile(size[1:], 0.95)) if len(size) > 1 else float(size[0])
         top = max(top, float(size[0]))
         return _flag({"value": top, "unit": unit, "u95": 0.0, "bound": "below"}, limited)
     return _flag({**interval(float(size[0]), size[1:]), "unit": unit}, limited)
@@ -115,9 +115,9 @@ def decibel_entry(ratio: Complex, *, small: Complex | None = None, limited: bool
         vanishing_top = bool(abs(ratio[0]) < 1.0)
         draws = db[1:] if len(db) > 1 else db
         if vanishing_top:
-            worst = max(float(np.quantile(draws, 0.975)), float(db[0]))
+            worst = max(float(np.quantile(draws, 0.95)), float(db[0]))
             return _flag({"value": worst, "unit": "dB", "u95": 0.0, "bound": "below"}, limited)
-        least = min(float(np.quantile(draws, 0.025)), float(db[0]))
+        least = min(float(np.quantile(draws, 0.05)), float(db[0]))
         return _flag({"value": least, "unit": "dB", "u95": 0.0, "bound": "above"}, limited)
     return _flag({**interval(float(db[0]), db[1:]), "unit": "dB"}, limited)
 

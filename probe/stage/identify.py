@@ -499,7 +499,7 @@ class _Monte:
         recorded = self._drawn()
         result.recorded = recorded.volts
         loads_only = self._resolve(self.solved, recorded)
-        helpers = self._columns(self.solved, loads_only, group.hz)
+        helpers = self._columns(self.solved, loads_only)
         injected = self._injected(LEGS, helpers)
         if injected is not None:
             result.injected, result.injected_into = injected
@@ -655,16 +655,14 @@ class _Monte:
             parts.append(resolve(solved, one, part.start + 1))
         return np.concatenate(parts)
 
-    def _columns(
-        self, solved: Fit, theta: Complex, hz: Array
-    ) -> tuple[tuple[int, Complex, Array], ...]:
+    def _columns(self, solved: Fit, theta: Complex) -> tuple[tuple[int, Complex, Array], ...]:
         """Leg columns that loads support, as (terminal, volts (1+D, F, 3), sigma (F,))."""
         columns = []
+        bare = untouched_legs(self.aligned.group, self.excited, solved.known)[0]
         for terminal, name in enumerate(("hot", "cold")):
             sigma = column_doubt(solved, name)
-            if np.isfinite(sigma).any():
+            if terminal not in bare and np.isfinite(sigma).any():
                 columns.append((terminal, column_volts(theta, name), sigma))
-        del hz
         return tuple(columns)
 
     def _injected(

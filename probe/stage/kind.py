@@ -43,6 +43,9 @@ KINDS = (
 NO_ROW = "no kind fits"
 """Working label of a draw that lies between the limits."""
 
+FOLLOW_LEAST = 0.01
+"""A load must move its own leg by this share before the other's not moving says anything."""
+
 DOUBTFUL = ("contradicting-take", "poor-repeatability")
 
 FLOATING = ("electronically-floating", "transformer-coupled")
@@ -89,6 +92,8 @@ class Evidence:
     common_mode_angle: Array | None
     """Angle of the common-mode impedance between 4 and 20 kHz, rad."""
     polarity: str
+    follows: tuple[Array, ...] = ()
+    """How far one leg moves with a load on the other, real part, one (1 + D,) a take."""
     clean: bool = True
     """False where takes contradict each other: then nothing is faulty for fitting no kind."""
 
@@ -101,8 +106,42 @@ def gather(identified: Identified, polarity: str) -> Evidence:
         column(identified, "cold"),
         _common_mode_angle(identified),
         polarity,
+        follows=_follows(identified),
         clean=not any(r.code in DOUBTFUL for r in identified.remarks),
     )
+
+
+def _follows(identified: Identified) -> tuple[Array, ...]:
+    """What a load on one leg does to the other, as a share of what it does to its own.
+
+    Near the coupling where the recorder draws little from the other leg; where the legs are
+    separate it is nothing whatever their impedances are.
+    """
+    t = open_take(identified)
+    if t is None or identified.group is None:
+        return ()
+    k = nearest(identified.group.hz)
+    base = recorded(identified, t, k)
+    found = []
+    for other, observed in enumerate(identified.group.takes):
+        ends = [{load.from_, load.to} for load in observed.phasors.take.loads]
+        if len(ends) != 1 or "ground" not in ends[0] or not observed.recorded[:2].all():
+            continue
+        leg = (
+            ("hot", "cold").index(next(iter(ends[0] - {"ground"}), ""))
+            if (ends[0] & {"hot", "cold"})
+            else None
+        )
+        if leg is None or k not in observed.tones:
+            continue
+        moved = recorded(identified, other, k) - base
+        if abs(moved[0, leg]) > FOLLOW_LEAST * abs(base[0, leg]) > 0.0:
+            found.append(np.asarray((moved[:, 1 - leg] / _some(moved[:, leg])).real))
+    return tuple(found)
+
+
+def _some(values: Complex) -> Complex:
+    return np.asarray(np.where(np.abs(values) > 1e-12, values, 1e-12))
 
 
 def _ratio(identified: Identified) -> Complex | None:
@@ -303,6 +342,8 @@ def _both_legs(evidence: Evidence) -> Verdict:
         low = [c for c in (evidence.hot, evidence.cold) if c is not None]
         if low:
             return _very_low(evidence, low, in_phase, reasons)
+        if evidence.follows:
+            return _followed(evidence, in_phase, reasons)
         unmeasured = ("faulty", *FLOATING) if in_phase[0] else ("differential", *FLOATING)
         reasons.append("the coupling of the legs was not measured: no take loads or injects a leg")
         labels = np.full(len(ratio), "undetermined", dtype="U32")
@@ -346,6 +387,27 @@ def _both_legs(evidence: Evidence) -> Verdict:
         in_phase=bool(in_phase[0] and not floats[0]),
         dead_leg=dead,
     )
+
+
+def _followed(evidence: Evidence, in_phase: Bools, reasons: list[str]) -> Verdict:
+    """Legs whose impedances are not known, but of which one was loaded and the other watched."""
+    follows = evidence.follows
+    separate = np.all([np.abs(f) <= limits.COUPLING_SEPARATE for f in follows], axis=0)
+    tapped = np.all([f < limits.COUPLING_TAPPED for f in follows], axis=0)
+    labels = np.full(len(in_phase), "undetermined", dtype="U32")
+    labels[separate & ~in_phase] = "differential"
+    labels[separate & in_phase] = "faulty"
+    labels[tapped & ~in_phase] = "transformer-coupled"
+    moved = float(follows[0][0])
+    reasons.append(f"a load on one leg moves the other by {moved:.2f} of what it moves its own")
+    left: tuple[str, ...] = ("differential", *FLOATING)
+    if moved > FOLLOWS_FLOATING:
+        left = FLOATING
+    return _summarise(labels, left, "both-legs", "", reasons, in_phase=bool(in_phase[0]))
+
+
+FOLLOWS_FLOATING = 0.2
+"""A leg that moves by this share with a load on the other is not a separate one."""
 
 
 def _width(values: Array) -> float:

@@ -188,6 +188,18 @@ def loading(observed: Observed, hz: float, draws: int, rng: np.random.Generator)
     return np.asarray(1.0 + ohm * turn * y)
 
 
+def floating_lift(observed: Observed, hz: float, draws: int, rng: np.random.Generator) -> Complex:
+    """Return what the recorder may have taken off the mean of a floating pair, (1 + D,).
+
+    Common-mode impedances from some ten ohm to 20 kohm, alike on a logarithmic scale: simulated
+    servo-balanced stages; a transformer's is larger still at low tones.
+    """
+    y = admittance(observed.elements, np.array([hz]))[0]
+    ohm = np.exp(rng.uniform(np.log(50.0), np.log(2.0e4), draws + 1))
+    ohm[0] = 0.0
+    return np.asarray(1.0 + ohm * (y[0, 0] + y[1, 1]))
+
+
 def common_mode_impedance(z: Complex) -> Complex:
     """``1/(1ᵀ Z⁻¹ 1)`` from modal entries of shape (..., 2, 2): both legs tied together, ohm.
 
