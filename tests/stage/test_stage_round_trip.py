@@ -70,10 +70,10 @@ UNSUPPORTED = {name: EVERY - SUPPORTED[name] - OPTIONAL.get(name, set()) for nam
 
 
 def cases():
-    """Every stage with most of the subsets, the situations in turn."""
+    """Every stage with some subsets, every subset with some stages, the situations in turn."""
     for i, stage in enumerate(STAGES):
         for k, subset in enumerate(SUBSETS):
-            if (i + k) % 2 or subset == "inject cold":
+            if (i + k) % 3 == 0 or (subset == "inject cold" and i % 2):
                 yield stage, subset, SITUATIONS[(i + k + i // 3) % 3]
 
 
@@ -202,7 +202,7 @@ def test_all_takes_always_name_the_kind(drawn):
 
 
 @pytest.mark.parametrize("situation", SITUATIONS)
-@pytest.mark.parametrize("seed", [700, 705, 706])
+@pytest.mark.parametrize("seed", [700, 705])
 def test_a_sense_pin_is_known_from_one_injection(seed, situation):
     """What is put on pin 3 appears on pin 2: no other take is needed to see it."""
     plans = (OPEN, INJECT_COLD)
