@@ -28,6 +28,9 @@ DRAWS_KEPT = 400
 
 ENCODING = "difference from the value, little-endian float32 real and imaginary, zlib, base64"
 
+LARGEST = 1e15
+"""Volts or ohm: a pin 3 connected to nothing reads 1e9 ohm at most; with noise, a million more."""
+
 FLOATING_COUPLING = 0.8
 """Above this the common mode of a stage may be carried on to tones that do not show it."""
 
@@ -297,6 +300,7 @@ def decode(hz: Array, draws: dict[str, Any]) -> Source:
     for shape, value, difference in zip(shapes, draws["values"], draws["differences"], strict=True):
         one = _unpacked(value, "<c16", (tones, *shape))
         apart = _unpacked(difference, "<c8", (count, tones, *shape))
+        _check_sizes(one, apart)
         values.append(one)
         moved.append(one + apart)
     return Source(
@@ -310,6 +314,14 @@ def decode(hz: Array, draws: dict[str, Any]) -> Source:
         legs_voc_draws=moved[2],
         legs_z_draws=moved[3],
     )
+
+
+def _check_sizes(one: Complex, apart: Complex) -> None:
+    """Refuse values no device has; what is not known is NaN in the values, never in the draws."""
+    if np.any(np.abs(one[np.isfinite(one)]) > LARGEST) or np.any(np.isinf(one)):
+        raise ValueError("a value is beyond anything a device can have")
+    if not np.all(np.abs(apart) <= LARGEST):
+        raise ValueError("a draw is not a number, or beyond anything a device can have")
 
 
 def _unpacked(text: str, kind: str, shape: tuple[int, ...]) -> Complex:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-import binascii
 import json
+import math
+import stat
 import zlib
 from datetime import UTC, datetime
 from pathlib import Path
@@ -15,6 +16,8 @@ import probe
 from probe.errors import BadInput
 from probe.facts.build import SideFacts
 from probe.facts.curves import curves_of, decode, source_of
+from probe.facts.shape import shape_complaint
+from probe.formats.text import printable, shown_path, shown_value
 from probe.phasors.model import Remark, TakePhasors
 from probe.session.model import Session, Side
 from probe.session.read import session_sha256
@@ -32,6 +35,12 @@ QUIET = frozenset({"late-start", "early-stop", "clock-foreign", "unheard-channel
 """Remarks that say what was found and done; they stand with the take, not among the warnings."""
 
 MOST_BYTES = 64_000_000
+
+MOST_DIGITS = 300
+"""Of a whole number; beyond, it no longer fits a float."""
+
+HIGHEST_HZ = 1e7
+"""No recorder samples fast enough for a tone up there."""
 
 
 def document(
@@ -176,37 +185,53 @@ def read_facts(path: str | Path) -> Document:
         Missing, not JSON, of another format, or without the parts that every facts file has.
     """
     path = Path(path)
+    name = shown_path(path)
     try:
-        if path.stat().st_size > MOST_BYTES:
-            raise BadInput(f"{path}: too large for a facts file; write it again with probe analyse")
-        facts = json.loads(path.read_text(encoding="utf-8"), parse_constant=_no_constant)
-    except OSError as error:
-        raise BadInput(f"{path}: cannot be read ({error.strerror}); give a facts.json") from error
+        facts = json.loads(
+            _text(path), parse_constant=_no_constant, parse_float=_finite, parse_int=_whole
+        )
+    except (OSError, UnicodeDecodeError) as error:
+        reason = getattr(error, "strerror", None) or "it is not UTF-8 text"
+        raise BadInput(f"{name}: cannot be read ({reason}); give a facts.json") from error
     except (ValueError, RecursionError) as error:
-        what = str(error).splitlines()[0][:120]
-        raise BadInput(f"{path}: not a facts file ({what}); write it with probe analyse") from error
+        what = printable(str(error).splitlines()[0][:120])
+        raise BadInput(f"{name}: not a facts file ({what}); write it with probe analyse") from error
     if not isinstance(facts, dict) or facts.get("format") != FORMAT:
-        found = facts.get("format") if isinstance(facts, dict) else type(facts).__name__
-        raise BadInput(f"{path}: format is {str(found)[:40]!r}, expected {FORMAT!r}")
-    _check_shape(path, facts)
+        seen = shown_value(facts.get("format") if isinstance(facts, dict) else facts)
+        raise BadInput(f'{name}: format is {seen}, "{FORMAT}" is what can be read here')
+    wrong = shape_complaint(facts)
+    if wrong is not None:
+        raise BadInput(f"{name}: {wrong}; write the file again with probe analyse")
     return facts
+
+
+def _text(path: Path) -> str:
+    """Return the text of an ordinary file: a pipe or a device could keep us for ever."""
+    status = path.stat()
+    if stat.S_ISDIR(status.st_mode):
+        raise IsADirectoryError(None, "it is a folder")
+    if not stat.S_ISREG(status.st_mode):
+        raise OSError(None, "it is not an ordinary file")
+    if status.st_size > MOST_BYTES:
+        raise ValueError(f"too large, {status.st_size} bytes of at most {MOST_BYTES}")
+    return path.read_text(encoding="utf-8")
 
 
 def _no_constant(name: str) -> float:
     raise ValueError(f"{name} is not allowed")
 
 
-def _check_shape(path: Path, facts: Document) -> None:
-    needed: tuple[tuple[str, type], ...] = (("device", dict), ("sides", dict), ("warnings", list))
-    for key, kind in needed:
-        if not isinstance(facts.get(key), kind):
-            raise BadInput(f"{path}: {key} is missing or of another type; write the file again")
-    for side, body in facts["sides"].items():
-        if side not in ("left", "right", "mono"):
-            raise BadInput(f"{path}: sides.{side[:20]} is not left, right or mono")
-        for key in ("stage", "facts", "curves"):
-            if not isinstance(body, dict) or not isinstance(body.get(key), dict):
-                raise BadInput(f"{path}: sides.{side}.{key} is missing; write the file again")
+def _finite(digits: str) -> float:
+    value = float(digits)
+    if not math.isfinite(value):
+        raise ValueError(f"{digits[:20]} is too large a number")
+    return value
+
+
+def _whole(digits: str) -> int:
+    if len(digits) > MOST_DIGITS:
+        raise ValueError(f"a number of {len(digits)} digits is too large")
+    return int(digits)
 
 
 def source_from_facts(facts: Document, side: str) -> Source | None:
@@ -223,14 +248,16 @@ def source_from_facts(facts: Document, side: str) -> Source | None:
     curves = body["curves"]
     try:
         hz = np.array(curves["hz"], dtype=np.float64)
-        if hz.ndim != 1 or not np.all(np.isfinite(hz)):
-            raise ValueError("frequencies are not numbers")
+        if hz.ndim != 1 or not np.all((hz > 0.0) & (hz < HIGHEST_HZ)):
+            raise ValueError("frequencies are not all above zero, or beyond any recording")
+        if not np.all(np.diff(hz) > 0.0):
+            raise ValueError("frequencies do not rise")
         if len(hz) == 0:
             return None
         return decode(hz, curves["draws"])
-    except (KeyError, TypeError, ValueError, zlib.error, binascii.Error) as error:
+    except (LookupError, TypeError, ValueError, OverflowError, zlib.error) as error:
         raise BadInput(
-            f"facts: sides.{side}.curves is damaged ({str(error)[:80]}); write it again"
+            f"facts: sides.{side}.curves is damaged ({printable(str(error))[:80]}); write it again"
         ) from error
 
 

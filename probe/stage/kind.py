@@ -43,6 +43,9 @@ KINDS = (
 NO_ROW = "no kind fits"
 """Working label of a draw that lies between the limits."""
 
+SILENT_AS_OPEN = 1.0e-3
+"""What a leg that is connected to nothing counts as carrying, where no open take tells."""
+
 FOLLOW_LEAST = 0.01
 """A load must move its own leg by this share before the other's not moving says anything."""
 
@@ -152,6 +155,9 @@ def _ratio(identified: Identified) -> Complex | None:
         return _quotient(volts[:, 1], volts[:, 0])
     if identified.legs is None:
         return None
+    if identified.legs.open_leg is not None:
+        silent = np.full(identified.draws + 1, SILENT_AS_OPEN, dtype=np.complex128)
+        return silent if identified.legs.open_leg == 1 else 1.0 / silent
     k = nearest(identified.legs.hz)
     hot, cold = (reading(identified.legs, leg, "open", k) for leg in ("hot", "cold"))
     largest = max(hot.size, cold.size)

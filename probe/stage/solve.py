@@ -77,7 +77,7 @@ neighbour: at 20 Hz a winding's common mode is megohms, and only that says where
 HALVINGS = 3
 """How often a step that makes things worse is halved."""
 
-FIRST_STEPS, LATER_STEPS = 5, 3
+PLAIN_STEPS, MIXED_STEPS, LATER_STEPS = 5, 3, 3
 """How often weights and predicted currents are renewed: three suffice for all but the extremes."""
 
 
@@ -463,7 +463,8 @@ def fit(
     problem = _Problem(group, block, level, errors or {}, excited, known)
     theta = np.zeros((len(group.hz), len(block.terminals), 4), dtype=np.complex128)
     if start is None:
-        results = problem.advance(theta, FIRST_STEPS, from_nothing=True)[1:]
+        theta = problem.advance(theta, PLAIN_STEPS, from_nothing=True, mixing=False)[-1].theta
+        results = problem.advance(theta, MIXED_STEPS)
     else:
         results = problem.advance(start.theta, LATER_STEPS)
     best = _best_of(results)
@@ -492,7 +493,7 @@ def _continued(theta: Complex, hz: Array, astray: NDArray[np.bool_]) -> Complex:
             continue
         theta[k] = theta[near]
         if theta.shape[1] == 2 and np.angle(theta[near, 1, 2]) < CAPACITIVE_RAD:
-            theta[k, 1] *= hz[near] / hz[k]
+            theta[k, 1, 2] *= hz[near] / hz[k]
     return theta
 
 
@@ -529,17 +530,25 @@ class _Problem:
             return np.asarray(recorded)
         return np.asarray(recorded - predicted.volts[0][..., self.index])
 
-    def advance(self, theta: Complex, steps: int, *, from_nothing: bool = False) -> list[Fit]:
-        """Renew weights and currents ``steps`` times; all iterates."""
+    def advance(
+        self, theta: Complex, steps: int, *, from_nothing: bool = False, mixing: bool = True
+    ) -> list[Fit]:
+        """Renew weights and currents ``steps`` times; all iterates.
+
+        Without ``mixing`` shared errors are left out of the weights: from far off their
+        derivatives mean nothing.
+        """
         predicted = None if from_nothing else self.predicted(theta)
         results: list[Fit] = []
         for _ in range(steps):
-            solved, predicted = self._step(theta, predicted)
+            solved, predicted = self._step(theta, predicted, mixing)
             theta = solved.theta
             results.append(solved)
         return results
 
-    def _step(self, theta: Complex, predicted: Realisation | None) -> tuple[Fit, Realisation]:
+    def _step(
+        self, theta: Complex, predicted: Realisation | None, mixing: bool
+    ) -> tuple[Fit, Realisation]:
         measured, block, size = self.measured, self.block, len(self.index)
         whitener, root = _whitener(
             self.group, block, theta, self.level, measured.volts[0], self.active
@@ -548,9 +557,11 @@ class _Problem:
         ridge = _ridge(self.group, measured, ohm)
         held = (*self.known, *ridge)
         whitener = np.concatenate([whitener, _known_whitener(held, size)])
-        mixer = _mixer(
-            self.group, block, whitener, theta, measured, self.errors, self.excited, self.active
-        )
+        mixer = np.tile(np.eye(whitener.shape[0] * size), (len(self.group.hz), 1, 1)) + 0j
+        if mixing:
+            mixer = _mixer(
+                self.group, block, whitener, theta, measured, self.errors, self.excited, self.active
+            )
         source = with_known(measured if predicted is None else predicted, held, 0)
         frame = _decompose(block, whitener, mixer, source, measured, len(ridge))
         recorded = np.einsum("tfab,tfb->tfa", root, self.apart(predicted))

@@ -1,0 +1,160 @@
+"""What must hold of a facts document before anything is taken from it.
+
+Only what later rooms rely on is checked, and only where it is there: keys may be added to the
+format, so an unknown key is no mistake.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from probe.formats.text import quoted
+
+LARGEST_NUMBER = 1e30
+"""In any unit of the format; far beyond it, squares and ratios no longer fit a float."""
+
+SIDES = ("left", "right", "mono")
+
+DEVICE_TEXTS = ("maker", "model", "serial", "kind", "output", "firmware", "stated_polarity")
+DEVICE_FIGURES = ("minimum_load_ohm", "full_output_volts")
+STAGE_TEXTS = ("driven_legs", "kind", "next_take", "next_take_reason", "path", "polarity")
+STAGE_LISTS = ("faults", "possible_faults", "reasons")
+FACT_FIGURES = ("value", "u95", "at_hz", "low", "high", "imag", "limit")
+
+
+def shape_complaint(facts: Mapping[str, Any]) -> str | None:
+    """Return what is wrong with the shape of a facts document, None where nothing is.
+
+    The complaint names the key first and says what is allowed.
+    """
+    for key, holds, what in (
+        ("device", _is_table, "an object"),
+        ("sides", _is_table, "an object"),
+        ("warnings", _is_list, "a list"),
+    ):
+        if not holds(facts.get(key)):
+            return f"{key} is missing or not {what}"
+    return (
+        _device(facts["device"])
+        or _made(facts.get("made"))
+        or _warnings(facts["warnings"])
+        or next((c for c in (_side(*item) for item in facts["sides"].items()) if c), None)
+    )
+
+
+def _device(device: Mapping[str, Any]) -> str | None:
+    return (
+        _each(device, "device", DEVICE_TEXTS, _is_text, "text")
+        or _each(device, "device", DEVICE_FIGURES, _is_number, "a number")
+        or _each(device, "device", ("connectors",), _is_list_of(_is_text), "a list of texts")
+    )
+
+
+def _made(made: object) -> str | None:
+    if made is None:
+        return None
+    if not isinstance(made, Mapping):
+        return "made is not an object"
+    bench = made.get("bench")
+    if bench is not None and not isinstance(bench, Mapping):
+        return "made.bench is not an object"
+    return _each(
+        bench or {}, "made.bench", ("inputs",), _is_list_of(_is_table), "a list of objects"
+    )
+
+
+def _warnings(warnings: list[Any]) -> str | None:
+    for position, warning in enumerate(warnings):
+        if not isinstance(warning, Mapping):
+            return f"warnings[{position}] is not an object"
+        wrong = _each(
+            warning, f"warnings[{position}]", ("code", "take", "message"), _is_text, "text"
+        )
+        if wrong:
+            return wrong
+    return None
+
+
+def _side(side: str, body: object) -> str | None:
+    if side not in SIDES:
+        return f"sides.{quoted(side, 20)} is not left, right or mono"
+    if not isinstance(body, Mapping):
+        return f"sides.{side} is not an object"
+    for key in ("stage", "facts", "curves"):
+        if not isinstance(body.get(key), dict):
+            return f"sides.{side}.{key} is missing or not an object"
+    return _stage(body["stage"], f"sides.{side}.stage") or _facts(
+        body["facts"], f"sides.{side}.facts"
+    )
+
+
+def _stage(stage: Mapping[str, Any], where: str) -> str | None:
+    wrong = (
+        _each(stage, where, STAGE_TEXTS, _is_text, "text")
+        or _each(stage, where, STAGE_LISTS, _is_list_of(_is_text), "a list of texts")
+        or _each(stage, where, ("confidence",), _is_number, "a number")
+        or _each(stage, where, ("also_possible",), _is_list_of(_is_table), "a list of objects")
+    )
+    if wrong:
+        return wrong
+    for position, other in enumerate(stage.get("also_possible") or ()):
+        here = f"{where}.also_possible[{position}]"
+        if not _is_text(other.get("kind")):
+            return f"{here}.kind is missing or not text"
+        if wrong := _each(other, here, ("confidence",), _is_number, "a number"):
+            return wrong
+    return None
+
+
+def _facts(facts: Mapping[str, Any], where: str) -> str | None:
+    for name, fact in facts.items():
+        here = f"{where}.{quoted(name, 40)[1:-1]}"
+        if isinstance(fact, list):
+            continue
+        if not isinstance(fact, Mapping):
+            return f"{here} is neither an object nor a list"
+        wrong = _each(fact, here, FACT_FIGURES, _is_number, "a number") or _each(
+            fact, here, ("unit", "bound"), _is_text, "text"
+        )
+        if wrong:
+            return wrong
+    return None
+
+
+def _each(
+    table: Mapping[str, Any],
+    where: str,
+    keys: tuple[str, ...],
+    holds: Callable[[object], bool],
+    what: str,
+) -> str | None:
+    """Return a complaint of the first key that is there and holds something else."""
+    for key in keys:
+        if table.get(key) is not None and not holds(table[key]):
+            return f"{where}.{key} is not {what}"
+    return None
+
+
+def _is_table(value: object) -> bool:
+    return isinstance(value, dict)
+
+
+def _is_list(value: object) -> bool:
+    return isinstance(value, list)
+
+
+def _is_text(value: object) -> bool:
+    return isinstance(value, str)
+
+
+def _is_number(value: object) -> bool:
+    return (
+        isinstance(value, int | float)
+        and not isinstance(value, bool)
+        and abs(value) <= LARGEST_NUMBER
+    )
+
+
+def _is_list_of(holds: Callable[[object], bool]) -> Callable[[object], bool]:
+    return lambda value: isinstance(value, list) and all(holds(inner) for inner in value)
