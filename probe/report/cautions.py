@@ -33,6 +33,20 @@ TIE = (
     "for a tied pin 3 are calculated from the other takes, so that nobody has to."
 )
 
+MAY_BE_TIED = (
+    "electronically-floating",
+    "transformer-coupled",
+    "impedance-balanced",
+    "ground-sensing",
+)
+"""Kinds whose pin 3 may be joined to pin 1 in a connection that the advice lists as working."""
+
+TIE_AS_LISTED = (
+    "Join pin 3 to pin 1 only in a connection that the advice lists as working, never to try it "
+    "out: if the kind were another, an amplifier would work into a short circuit. The figures for "
+    "a tied pin 3 are calculated from the other takes."
+)
+
 _LOAD = (
     "Mute the device before a resistor is switched on or off, and start well below the level of "
     "the open take.",

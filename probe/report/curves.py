@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from markupsafe import Markup
 
 from probe.report.chart import Curve, chart
-from probe.report.numbers import DBU_VOLTS, write, write_hz, write_number
+from probe.report.document import entry_of
+from probe.report.numbers import DBU_VOLTS, number, write, write_hz, write_number
 from probe.report.phasor import Arrow, phasors
 
 _OFF_THE_SCALE_DB = -400.0
@@ -129,7 +130,9 @@ def phasor_figure(
 ) -> Figure | None:
     """Return the legs as arrows at the tone nearest 1 kHz, from curves or else from facts."""
     arrows, hz, recorded = _arrows_of_curves(curves)
-    if not arrows:
+    if arrows:
+        arrows = [_with_fact(arrow, hz, recorded, facts) for arrow in arrows]
+    else:
         arrows, hz, recorded = _arrows_of_facts(facts)
     drawing = phasors(key, f"{side}: voltages of the legs as arrows", arrows)
     if drawing is None:
@@ -273,6 +276,19 @@ def _arrows_of_curves(curves: Mapping[str, Any]) -> tuple[list[Arrow], float | N
             at = found.hz[index]
             arrows.append(Arrow(style, name, volts, found.u95[index]))
     return arrows, at, recorded
+
+
+def _with_fact(arrow: Arrow, hz: float | None, recorded: bool, facts: Mapping[str, Any]) -> Arrow:
+    """Return the arrow with the length and doubt of the fact, so that both say the same."""
+    terminal = "single_ended" if arrow.style == "single" else arrow.style
+    names = (f"{terminal}_recorded", f"{terminal}_level")
+    fact = next((entry for name in names if (entry := entry_of(facts, name))), None)
+    if not recorded:
+        fact = entry_of(facts, f"{terminal}_level")
+    size, at = number(fact), number(fact, "at_hz")
+    if fact is None or size is None or at != hz or abs(arrow.volts) == 0.0 or "bound" in fact:
+        return arrow
+    return replace(arrow, volts=arrow.volts * (size / abs(arrow.volts)), u95=number(fact, "u95"))
 
 
 def _arrows_of_facts(facts: Mapping[str, Any]) -> tuple[list[Arrow], float | None, bool]:

@@ -119,12 +119,17 @@ class SideView:
     characters: tuple[Named, ...]
     faults: tuple[Named, ...]
     possible_faults: tuple[Named, ...]
+    not_looked_for: tuple[str, ...]
+    """Faults that none of the takes could have shown."""
+    faults_told: str
+    """The state of the faults in one phrase, for the head of the page."""
     glance: tuple[Glance, ...]
     drawings: tuple[Figure, ...]
     charts: tuple[Figure, ...]
     curve_table: CurveTable | None
     evidence: tuple[FactGroup, ...]
-    tie: bool
+    tie: str
+    """The caution that belongs to the figures of a tied pin 3; empty where there are none."""
     unknown: tuple[Named, ...]
     limits: tuple[str, ...]
     """Cautions for the takes named under ``unknown`` that no other part of the page has told."""
@@ -142,6 +147,15 @@ class Compared:
     left: str
     right: str
     difference: str
+
+
+@dataclass(frozen=True)
+class Alarm:
+    """A line nobody may miss; ``tone`` is danger or note."""
+
+    tone: str
+    name: str
+    text: str
 
 
 @dataclass(frozen=True)
@@ -173,7 +187,9 @@ class PageView:
     made_by: str
     made_on: str
     sha256: str
+    alarms_before: tuple[Alarm, ...]
     verdicts: tuple[Verdict, ...]
+    alarms_after: tuple[Alarm, ...]
     comparison: tuple[Compared, ...]
     sides: tuple[SideView, ...]
     warnings: tuple[Warned, ...]

@@ -6,24 +6,27 @@ on colour.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from probe.report import words
+from probe.report.alarms import alarms_after
 from probe.report.numbers import number, plain, write, write_dbu
-from probe.report.shown import PageView, SideView, Warned
+from probe.report.shown import Alarm, PageView, SideView, Warned
 from probe.report.text import columns, hanging
 from probe.report.view import page_view
 
 WIDTH = 80
 _MOST_WARNINGS = 4
 _NOT_KNOWN = "not known"
+GLUE = "\u00a0"
 
 
 def render_summary(facts: dict[str, Any]) -> str:
     """Return the summary of a facts document as text of at most 80 columns, ending in a newline."""
     page = page_view(facts)
-    lines = _head(page)
+    lines = [*_head(page), *_alarms(page.alarms_before)]
     sides = facts.get("sides") or {}
     for side in page.sides:
         lines += ["", *_side(side, sides.get(side.key) or {})]
@@ -37,10 +40,21 @@ def _head(page: PageView) -> list[str]:
     return hanging("", f"{page.title}{serial}", width=WIDTH, indent=0)
 
 
+def _alarms(alarms: Sequence[Alarm]) -> list[str]:
+    """Return the lines nobody may miss: dangers between exclamation marks, notes plainly."""
+    lines = []
+    for alarm in alarms:
+        head = f"!!! {alarm.name.upper()}:" if alarm.tone == "danger" else f"{alarm.name}:"
+        lines += ["", *hanging("", _unbroken(f"{head} {alarm.text}"), width=WIDTH, indent=0)]
+    return [line.replace(GLUE, " ") for line in lines]
+
+
 def _side(side: SideView, raw: Mapping[str, Any]) -> list[str]:
     facts = raw.get("facts") or {}
     kind = f"{side.headline} ({side.aside})" if side.aside else side.headline
     rows: list[tuple[str, str]] = [(side.name.upper(), kind + _confidence(side))]
+    alarms = alarms_after({"sides": {side.key: raw}})
+    rows += [("  !!!", f"{alarm.name.upper()}: {alarm.text}") for alarm in alarms]
     if side.also:
         rows.append(("  also possible", _also(side)))
     if side.next_take:
@@ -52,9 +66,24 @@ def _side(side: SideView, raw: Mapping[str, Any]) -> list[str]:
         ("  impedances", _impedances(facts)),
         ("  output CMRR", _value(facts, "output_common_mode_rejection")),
         ("  polarity", _polarity(side)),
-        ("  faults", _faults(side)),
+        ("  faults", side.faults_told or "see the verdict"),
     ]
-    return [line for label, body in rows for line in hanging(label, plain(body), width=WIDTH)]
+    return [
+        line.replace(GLUE, " ")
+        for label, body in rows
+        for line in hanging(label, _unbroken(body), width=WIDTH)
+    ]
+
+
+_UNITS = "(?:[munpkM]?(?:V|ohm|A|Hz|s)|dBu?|deg|%)"
+_PLUS_MINUS = re.compile(r"(?<=[\d.]) (\+/-) (?=\d)")
+_NUMBER_AND_UNIT = re.compile(rf"(?<=[\d.]) (?={_UNITS}\b|%)")
+
+
+def _unbroken(text: str) -> str:
+    """Return ``text`` in ASCII but for the spaces within a quantity, which must not break."""
+    text = _PLUS_MINUS.sub(rf"{GLUE}\1{GLUE}", plain(text))
+    return _NUMBER_AND_UNIT.sub(GLUE, text)
 
 
 def _confidence(side: SideView) -> str:
@@ -111,12 +140,6 @@ def _polarity(side: SideView) -> str:
     return next((c.text for c in side.characters if c.name == "Polarity"), _NOT_KNOWN)
 
 
-def _faults(side: SideView) -> str:
-    found = "; ".join(f.name for f in side.faults) or "none found"
-    possible = "; ".join(f.name for f in side.possible_faults)
-    return f"{found}; cannot be ruled out: {possible}" if possible else found
-
-
 def _warnings(warnings: Sequence[Warned]) -> list[str]:
     if not warnings:
         return ["", "no warnings"]
@@ -124,7 +147,8 @@ def _warnings(warnings: Sequence[Warned]) -> list[str]:
     lines = [""]
     for warning in rows:
         where = f"{warning.take}: " if warning.take else ""
-        lines += hanging("warning", plain(f"{where}{warning.message}"), width=WIDTH, indent=10)
+        told = hanging("warning", _unbroken(f"{where}{warning.message}"), width=WIDTH, indent=10)
+        lines += [line.replace(GLUE, " ") for line in told]
     rest = len(warnings) - _MOST_WARNINGS
     if rest > 0:
         lines.append(f"          and {rest} more, in the report")

@@ -6,6 +6,7 @@ Everything in the document may be absent; what is absent leads to an empty row o
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import Any
@@ -13,6 +14,7 @@ from typing import Any
 from markupsafe import Markup
 
 from probe.report import cautions, words
+from probe.report.alarms import alarms_after, alarms_before
 from probe.report.comparison import comparison
 from probe.report.curves import (
     Figure,
@@ -53,7 +55,9 @@ def page_view(facts: Mapping[str, Any]) -> PageView:
         made_by=clean(made.get("by") or ""),
         made_on=_date(made.get("on")),
         sha256=clean(made.get("session_sha256") or "", 64),
+        alarms_before=alarms_before(facts),
         verdicts=_verdicts(sides),
+        alarms_after=alarms_after(facts),
         comparison=comparison(mapping(found, "left"), mapping(found, "right"), sides),
         sides=sides,
         warnings=tuple(w for w in map(_warned, warnings) if w not in told),
@@ -74,6 +78,9 @@ def side_view(key: str, side: Mapping[str, Any], warnings: Sequence[Mapping[str,
     name = words.SIDES.get(key, clean(key, 20))
     kind = str(stage.get("kind") or "undetermined")
     headline, aside = split_name(kind_name(kind, live_pin(stage, facts)))
+    faults = tuple(fault(code) for code in listing(stage, "faults"))
+    possible = tuple(_possible_faults(stage))
+    open_ = tuple(_not_looked_for(kind, stage, facts))
     return SideView(
         key=clean(key, 20),
         name=name,
@@ -83,12 +90,14 @@ def side_view(key: str, side: Mapping[str, Any], warnings: Sequence[Mapping[str,
         meaning=_meaning(kind, stage, facts),
         confidence=write_share(number(stage, "confidence")),
         undecided=kind == "undetermined",
-        reasons=tuple(clean(r, MESSAGE_LIMIT) for r in listing(stage, "reasons")),
+        reasons=tuple(_reason(clean(r, MESSAGE_LIMIT)) for r in listing(stage, "reasons")),
         also=tuple(_also(stage, facts)),
         next_take=_next(stage),
         characters=tuple(_characters(stage)),
-        faults=tuple(fault(code) for code in listing(stage, "faults")),
-        possible_faults=tuple(_possible_faults(stage)),
+        faults=faults,
+        possible_faults=possible,
+        not_looked_for=open_,
+        faults_told=_faults_told(kind, faults, possible, open_),
         glance=tuple(_glance(facts)),
         drawings=tuple(_drawings(key, name, kind, stage, facts, curves)),
         charts=tuple(
@@ -101,7 +110,7 @@ def side_view(key: str, side: Mapping[str, Any], warnings: Sequence[Mapping[str,
         ),
         curve_table=curve_table(curves),
         evidence=tuple(evidence(facts, takes)),
-        tie="hot_level_pin_3_tied" in facts or "pin_3_tie_current" in facts,
+        tie=_tie(kind, facts),
         unknown=tuple(_unknown(kind, stage, facts)),
         limits=_limits(kind, stage, facts),
         takes=takes,
@@ -142,9 +151,79 @@ def fault(code: object) -> Named:
     return Named(*known) if known else Named(clean(code).replace("-", " "), "")
 
 
+_UNEQUAL = "leg-impedances-unequal"
+_NO_LEG_FAULTS = (
+    "electronically-floating",
+    "transformer-coupled",
+    "ground-sensing",
+    "unbalanced",
+    "pin-3-unconnected",
+)
+"""Kinds of which unequal legs or dried capacitors are not judged: nothing is left open there."""
+
+
+def _not_looked_for(kind: str, stage: Mapping[str, Any], facts: Mapping[str, Any]) -> Iterable[str]:
+    """Yield the faults that these takes could not have shown."""
+    heard = all(f"{leg}_level" in facts or f"{leg}_recorded" in facts for leg in ("hot", "cold"))
+    if not heard:
+        yield "dead legs"
+        yield "legs in phase"
+    if kind not in _NO_LEG_FAULTS and not _leg_impedances_known(facts):
+        yield "unequal leg impedances"
+        yield "dried coupling capacitors"
+    if stage.get("polarity") == "undetermined":
+        yield "exchanged pins"
+
+
+def _leg_impedances_known(facts: Mapping[str, Any]) -> bool:
+    found = [entry_of(facts, f"{leg}_impedance") for leg in ("hot", "cold")]
+    return all(number(entry) is not None and "bound" not in (entry or {}) for entry in found)
+
+
+def _faults_told(
+    kind: str, faults: Sequence[Named], possible: Sequence[Named], not_looked_for: Sequence[str]
+) -> str:
+    """Return faults stated, faults possible, and what nobody has looked for yet."""
+    parts = []
+    if faults:
+        parts.append(", ".join(f.name for f in faults))
+    elif kind != "faulty" and not set(not_looked_for) - {"exchanged pins"}:
+        parts.append("no fault found")
+    if possible:
+        parts.append("cannot be ruled out: " + ", ".join(f.name for f in possible))
+    if not_looked_for:
+        parts.append("not looked for yet: " + ", ".join(not_looked_for))
+    return "; ".join(parts)
+
+
+_RECORDED_RATIO = re.compile(r"\bcold is [+-]?[\d.]+ dB\b.*\bagainst hot\b")
+_NEGATIVE_ZERO = re.compile(r"(?<![\d.])-(?=0(?:\.0+)?(?![\d.]))")
+
+
+def _reason(text: str) -> str:
+    """Return a reason with what it was taken from, and no negative zero."""
+    text = _NEGATIVE_ZERO.sub("", text).replace("-180 degrees", "180 degrees")
+    if _RECORDED_RATIO.search(text) and "as recorded" not in text:
+        text += " (as recorded, with the recorder connected)"
+    return text
+
+
+def _tie(kind: str, facts: Mapping[str, Any]) -> str:
+    if not {"hot_level_pin_3_tied", "pin_3_tie_current"} & set(facts):
+        return ""
+    return cautions.TIE_AS_LISTED if kind in cautions.MAY_BE_TIED else cautions.TIE
+
+
 def _meaning(kind: str, stage: Mapping[str, Any], facts: Mapping[str, Any]) -> str:
     live = live_pin(stage, facts)
-    text = words.MEANINGS.get(kind, "").format(live=live, other=5 - live)
+    text = words.MEANINGS.get(kind, "")
+    if kind == "impedance-balanced":
+        apart = (*listing(stage, "faults"), *listing(stage, "possible_faults"))
+        if _UNEQUAL in apart:
+            text = words.IMPEDANCES_DIFFER
+        elif not _leg_impedances_known(facts):
+            text = words.IMPEDANCES_OPEN
+    text = text.format(live=live, other=5 - live)
     if kind == "transformer-coupled" and _tapped(facts):
         text += " This winding is tapped: its middle is joined to pin 1."
     return text
@@ -224,17 +303,15 @@ def _note(side: SideView, who: str) -> Note:
     """Return what else belongs beside the kind: how sure, and whether anything is wrong."""
     if side.undecided:
         count = len(side.also)
-        return Note(
-            who, f"{count} kinds still possible" if count > 1 else "more takes needed", "open"
-        )
-    sure = f"confidence {side.confidence}"
-    if side.faults:
-        return Note(who, f"{', '.join(f.name.lower() for f in side.faults)}; {sure}", "fault")
-    if side.kind == "faulty":
-        return Note(who, sure, "fault")
-    open_ = len(side.possible_faults)
-    rest = f", {open_} cannot be ruled out" if open_ else ""
-    return Note(who, f"{sure}; no fault found{rest}", "sound")
+        still = f"{count} kinds still possible" if count > 1 else "more takes needed"
+        parts, tone = [still, side.faults_told], "fault" if side.faults else "open"
+    elif side.faults:
+        parts, tone = [side.faults_told, f"confidence {side.confidence}"], "fault"
+    else:
+        tone = "fault" if side.kind == "faulty" else "sound"
+        parts = [f"confidence {side.confidence}", side.faults_told]
+    told = "; ".join(part[:1].lower() + part[1:] for part in parts if part)
+    return Note(who, told, tone)
 
 
 _GLANCE = (

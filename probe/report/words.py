@@ -39,6 +39,16 @@ MEANINGS = {
     "guess, this report says what is left and what would settle it.",
 }
 
+IMPEDANCES_DIFFER = (
+    "Only pin {live} carries the signal. Pin {other} is silent, and its impedance is not that of "
+    "pin {live}: a balanced input rejects less hum than it would with equal ones."
+)
+IMPEDANCES_OPEN = (
+    "Only pin {live} carries the signal. Pin {other} is silent. Whether its impedance equals that "
+    "of pin {live}, which is what rejects hum, these takes do not show."
+)
+"""In place of the meaning of impedance-balanced where the impedances differ, or are not known."""
+
 DRIVEN = {
     "both-legs": "signal on both legs",
     "one-leg": "signal on one leg",

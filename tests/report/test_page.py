@@ -186,7 +186,7 @@ def test_undetermined_says_what_is_left_and_claims_nothing(pages: dict[str, Page
 
 def test_possible_faults_say_what_can_tell(pages: dict[str, Page]) -> None:
     text = pages["impedance-balanced"].words
-    assert "no fault found, 1 cannot be ruled out" in text
+    assert "no fault found; cannot be ruled out: Cold leg dead" in text
     assert "A live amplifier stuck at zero looks the same." in text
 
 

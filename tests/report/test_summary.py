@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from probe.report import render_summary
+from probe.report import render_html, render_summary
 from probe.report.summary import widest
 from probe.report.text import clean, columns, hanging
 from tests.report import samples
@@ -35,7 +35,7 @@ def test_says_what_was_asked_for() -> None:
         "hot 49.93 +/- 0.17 ohm; cold 178.51 +/- 0.56 ohm; differential 206.99 +/- 0.88 ohm",
         "output CMRR 58.4 +4.5 -2.3 dB",
         "polarity pin 2 is hot",
-        "faults Coupling capacitor of the cold leg; Leg impedances unequal",
+        "faults Coupling capacitor of the cold leg, Leg impedances unequal",
         "right-604-on-cold.wav: The level moved by 0.04 dB",
     ):
         assert part in text, part
@@ -57,7 +57,7 @@ def test_open_take_alone() -> None:
 
 def test_what_cannot_be_ruled_out_is_named() -> None:
     text = " ".join(render_summary(samples.impedance_balanced()).split())
-    assert "none found; cannot be ruled out: Cold leg dead" in text
+    assert "no fault found; cannot be ruled out: Cold leg dead" in text
 
 
 def test_more_warnings_than_fit_are_counted() -> None:
@@ -87,3 +87,102 @@ def test_wide_characters_take_two_columns() -> None:
 )
 def test_clean(given: str, shown: str) -> None:
     assert clean(given) == shown
+
+
+def _metered(volts: float) -> dict[str, object]:
+    document = samples.floating()
+    document["sides"]["mono"]["facts"]["cold_direct_voltage"] = {"value": volts, "unit": "V"}
+    return document
+
+
+# limits of 0.1 V and 2 V: common practice, no source
+@pytest.mark.parametrize(
+    ("volts", "before", "after"),
+    [(0.09, False, False), (-0.35, False, True), (2.5, True, False), (-48.0, True, False)],
+)
+def test_direct_voltage_is_loud(volts: float, before: bool, after: bool) -> None:
+    text = " ".join(render_summary(_metered(volts)).split())
+    head, _, rest = text.partition("MONO")
+    assert ("DIRECT VOLTAGE" in head) is before
+    assert ("Disconnect, and do not connect anything" in head) is before
+    assert ("DIRECT VOLTAGE" in rest.partition("levels")[0]) is after
+    page = render_html(_metered(volts))
+    verdict = page.index('<div class="verdict">')
+    place = page.find('class="alarm danger"')
+    assert (0 < place < verdict) is before
+    assert (place > verdict) is after
+
+
+@pytest.mark.parametrize(("output", "word"), [("headphone", "HEADPHONE"), ("speaker", "LOUDSPEAK")])
+def test_outputs_that_do_not_belong_here(output: str, word: str) -> None:
+    document = samples.floating()
+    document["device"]["output"] = output
+    text = render_summary(document)
+    assert text.index(f"!!! {word}") < text.index("MONO")
+    page = render_html(document)
+    assert 0 < page.find('class="alarm danger"') < page.index('<div class="verdict">')
+
+
+def test_simulated_sessions_say_so() -> None:
+    document = samples.floating()
+    assert "Simulated" not in render_summary(document)
+    document["made"]["bench"]["interface"] = "simulated bench, two line inputs"
+    assert "Simulated session: Everything here was calculated" in render_summary(document)
+    assert 'class="alarm note"' in render_html(document)
+
+
+def test_faults_possible_stay_beside_faults_stated() -> None:
+    document = samples.differential()
+    document["sides"]["right"]["stage"]["possible_faults"] = ["legs-unequal"]
+    told = "Coupling capacitor of the cold leg, Leg impedances unequal; cannot be ruled out: Legs"
+    assert told in " ".join(render_summary(document).split())
+    assert "cannot be ruled out: Legs unequal; confidence" in render_html(document)
+
+
+def test_nothing_looked_for_is_no_clean_bill() -> None:
+    text = " ".join(render_summary(samples.open_only()).split())
+    assert "not looked for yet: unequal leg impedances, dried coupling capacitors" in text
+    page = render_html(samples.open_only())
+    assert "no fault found" not in text + page
+    assert "3 kinds still possible; not looked for yet: unequal leg impedances" in page
+
+
+def test_same_impedance_is_claimed_only_where_seen() -> None:
+    same = "is silent but has the same impedance"
+    document = samples.impedance_balanced()
+    assert same in render_html(document)
+    for where in ("faults", "possible_faults"):
+        document["sides"]["mono"]["stage"] |= {"faults": [], "possible_faults": []}
+        document["sides"]["mono"]["stage"][where] = ["leg-impedances-unequal"]
+        assert same not in render_html(document)
+    document = samples.impedance_balanced()
+    del document["sides"]["mono"]["facts"]["cold_impedance"]
+    assert "these takes do not show" in render_html(document)
+
+
+def test_reasons_say_what_they_rest_on() -> None:
+    document = samples.floating()
+    document["sides"]["mono"]["stage"]["reasons"] = [
+        "both legs carry signal: cold is -2.42 dB and -180 degrees against hot",
+        "-0.00 of what is put on one leg appears on the other (997 Hz): the legs are separate",
+        "-0.01 of what is put on one leg appears on the other",
+    ]
+    page = render_html(document)
+    assert "cold is -2.42 dB and 180 degrees against hot (as recorded, with" in page
+    assert "<bdi>0.00 of what" in page
+    assert "<bdi>-0.01 of what" in page
+
+
+def test_quantities_do_not_break_across_lines() -> None:
+    for make in samples.SAMPLES.values():
+        for line in render_summary(make()).splitlines():
+            assert not line.endswith((" +/-", "confidence above"))
+            assert not line.lstrip().startswith(("mV ", "V (", "ohm;", "dBu", "+/-"))
+
+
+def test_arrows_and_tiles_show_one_interval() -> None:
+    document = samples.floating()
+    side = document["sides"]["mono"]
+    side["facts"]["hot_level"] |= {"value": 2.42, "u95": 0.0071}
+    # regression only: the curve of the sample says 0.0097, the fact decides
+    assert "hot leg: 2.4200 ± 0.0071 V" in render_html(document)

@@ -1,0 +1,97 @@
+"""What must be seen before anything else: live voltage, outputs that do not belong here, demos."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from probe.report import words
+from probe.report.document import entry_of, mapping
+from probe.report.numbers import number, write_number
+from probe.report.shown import Alarm
+from probe.report.text import clean
+
+DO_NOT_CONNECT_VOLTS = 0.1
+"""Direct voltage above which nothing is connected: it saturates transformers, and a
+direct-coupled amplifier passes it on. Common practice, no source."""
+
+SUSPECT_VOLTS = 2.0
+"""Direct voltage above which the output is faulty or a bridged power stage. Common practice, no
+source."""
+
+_TERMINALS = {
+    "hot": "pin 2",
+    "cold": "pin 3",
+    "single_ended": "the single-ended output",
+}
+
+_OUTPUTS = {
+    "headphone": "This is a headphone output. Do not measure it here: its second terminal may be "
+    "driven, and a recorder or lead that grounds it shorts two amplifiers together. Disconnect it "
+    "and use the device's line output. No connection is advised for it.",
+    "speaker": "This is a loudspeaker output. Do not measure it here: both terminals may be live, "
+    "often at half the supply voltage, and grounding one is a short circuit. Disconnect it and use "
+    "the device's line output. No connection is advised for it.",
+}
+
+_SIMULATED = (
+    "Everything here was calculated from a circuit, nothing was measured on a real device. Do not "
+    "use it to judge a device you own."
+)
+
+
+def alarms_before(facts: Mapping[str, Any]) -> tuple[Alarm, ...]:
+    """Return what stands before the verdict, the most dangerous first."""
+    return (*_output(facts), *_direct(facts, dangerous=True), *_simulated(facts))
+
+
+def alarms_after(facts: Mapping[str, Any]) -> tuple[Alarm, ...]:
+    """Return what stands right under the verdict."""
+    return tuple(_direct(facts, dangerous=False))
+
+
+def _output(facts: Mapping[str, Any]) -> Iterable[Alarm]:
+    output = str(mapping(facts, "device").get("output") or "line")
+    if output in _OUTPUTS:
+        name = {"headphone": "Headphone output", "speaker": "Loudspeaker output"}[output]
+        yield Alarm("danger", name, _OUTPUTS[output])
+
+
+def _direct(facts: Mapping[str, Any], *, dangerous: bool) -> Iterable[Alarm]:
+    found = [(volts, where) for volts, where in _metered(facts) if _is(volts, dangerous)]
+    if not found:
+        return
+    told = " and ".join(f"{write_number(volts, 'V')} on {where}" for volts, where in found)
+    if dangerous:
+        says = (
+            f"{told}. Disconnect, and do not connect anything: suspect a fault or a bridged "
+            "output stage. Have it looked at."
+        )
+    else:
+        says = (
+            f"{told}, above 0.1 V. Do not connect this output: a transformer would saturate, and "
+            "a direct-coupled amplifier would pass it on. Have it looked at."
+        )
+    yield Alarm("danger", "Direct voltage", says)
+
+
+def _is(volts: float, dangerous: bool) -> bool:
+    size = abs(volts)
+    return size > SUSPECT_VOLTS if dangerous else DO_NOT_CONNECT_VOLTS < size <= SUSPECT_VOLTS
+
+
+def _metered(facts: Mapping[str, Any]) -> Iterable[tuple[float, str]]:
+    sides = mapping(facts, "sides")
+    for key in sides:
+        held = mapping(mapping(sides, key), "facts")
+        whose = words.SIDES.get(key, clean(key, 20)).lower()
+        for name, where in _TERMINALS.items():
+            volts = number(entry_of(held, f"{name}_direct_voltage"))
+            if volts is not None:
+                yield volts, f"{where} ({whose})"
+
+
+def _simulated(facts: Mapping[str, Any]) -> Iterable[Alarm]:
+    interface = str(mapping(mapping(facts, "made"), "bench").get("interface") or "")
+    if "simulated" in interface.lower():
+        yield Alarm("note", "Simulated session", _SIMULATED)
