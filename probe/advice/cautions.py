@@ -33,6 +33,19 @@ EARTH = (
     "licensed people; local electrical codes come first."
 )
 
+MAY_BE_TIED = (
+    "electronically-floating",
+    "transformer-coupled",
+    "impedance-balanced",
+    "ground-sensing",
+)
+"""Kinds on which a connection with pin 3 joined to pin 1 may be the right one."""
+
+TIE_AS_LISTED = (
+    "Join pin 3 to pin 1 only as listed above, never just to try it: how the levels come out is "
+    "calculated here."
+)
+
 TIE = (
     "Do not join pin 3 to pin 1 just to try it: on separately driven legs the cold amplifier then "
     "works into a short circuit. The figures here are calculated."
@@ -43,10 +56,12 @@ LINE_ONLY = (
     "terminal that looks like ground may be live."
 )
 
-NOT_METERED = (
-    "No direct voltage was metered: check pins 2 and 3 against pin 1, and the RCA centre against "
-    "its shell, before connecting; above 0.1 V do not connect."
-)
+NOT_METERED = {
+    "hot": "pin 2 against pin 1",
+    "cold": "pin 3 against pin 1",
+    "single-ended": "the RCA centre against its shell",
+}
+"""What the meter has to touch, by terminal."""
 
 
 def refusal(device: Device, sides: Sequence[SideFacts]) -> tuple[Note, ...]:
@@ -74,17 +89,39 @@ def general_cautions(
     found = [*_fitting(device, destination), *_digital(device, destination)]
     if not options:
         return found
-    if any(not side.metered for side in sides):
-        found.append(Note("direct-voltage-not-metered", NOT_METERED))
+    found += _not_metered(sides, options)
     found.append(Note("volume-down", VOLUME))
     if any("tied" in option.pin_3 and option.from_ == "xlr" for option in options):
-        found.append(Note("pin-3-tie", TIE))
+        listed = all(kind in MAY_BE_TIED for side in sides for kind in side.stage.possible)
+        found.append(Note("pin-3-tie", TIE_AS_LISTED if listed else TIE))
     found.append(Note("mains-earth", EARTH))
     found.append(Note("line-outputs-only", LINE_ONLY))
     if len({socket.box for socket in destination.inputs}) > 1:
         found.append(Note("solved-alone", "Each lead is solved by itself; what two leads on one "
                           "output do to each other is not computed."))  # fmt: skip
     return found
+
+
+def _not_metered(sides: Sequence[SideFacts], options: Sequence[Option]) -> list[Note]:
+    """Name the terminals that an option uses and that nobody has metered, side by side."""
+    used = dict.fromkeys(pin for option in options for pin in option.terminals)
+    missing = {
+        side.name: [pin for pin in used if pin not in side.stage.direct_volts] for side in sides
+    }
+    groups: dict[tuple[str, ...], list[str]] = {}
+    for name, pins in missing.items():
+        if pins:
+            groups.setdefault(tuple(pins), []).append(name)
+    notes = []
+    for pins, names in groups.items():
+        where = f" ({', '.join(names)})" if len(names) < len(sides) else ""
+        says = (
+            f"No direct voltage was metered{where} on: "
+            + ", ".join(NOT_METERED[pin] for pin in pins)
+            + ". Check before connecting; above 0.1 V do not connect."
+        )
+        notes.append(Note("direct-voltage-not-metered", says))
+    return notes
 
 
 def _digital(device: Device, destination: Destination) -> list[Note]:

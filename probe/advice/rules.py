@@ -17,7 +17,7 @@ from probe.advice.figures import Figures
 from probe.advice.parts import ISOLATING_TRANSFORMER
 from probe.advice.quantity import Quantity
 from probe.advice.wiring import Option
-from probe.advice.words import CIRCUITS, KINDS, amperes, decibels, hertz, span, volts
+from probe.advice.words import CIRCUITS, FAULTS, KINDS, amperes, decibels, hertz, span, volts
 
 Verdict = Literal["use", "works", "avoid", "never", "cannot-tell"]
 
@@ -363,8 +363,7 @@ def _isolating_transformer(case: Case) -> Iterator[Finding]:
 
 def _direct_voltage(case: Case) -> Iterator[Finding]:
     """Rule 1, for what was metered on the terminals this option uses."""
-    terminals = ("hot", "cold") if case.option.from_ == "xlr" else ("single-ended",)
-    for terminal in terminals:
+    for terminal in case.option.terminals:
         direct = case.stage.direct_volts.get(terminal)
         if direct is not None and abs(direct) > limit.DIRECT_NEVER_VOLTS:
             yield Finding("never", "direct-voltage", f"{abs(direct):.2g} V direct voltage on the "
@@ -375,7 +374,7 @@ def _direct_voltage(case: Case) -> Iterator[Finding]:
 def _faulty(case: Case) -> Iterator[Finding]:
     if case.option.from_ == "xlr" and case.stage.faults:
         yield Finding("works", "stage-fault", "the balanced output has a fault ("
-                      + ", ".join(case.stage.faults) + "): have it repaired first",
+                      + ", ".join(FAULTS.get(f, f) for f in case.stage.faults) + "): have it repaired first",
                       hazard=True)  # fmt: skip
 
 

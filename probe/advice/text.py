@@ -116,19 +116,13 @@ def _said(options: Sequence[OptionAdvice], verdicts: Sequence[str]) -> list[str]
         seen = {o.option.id for group in held.values() for o in group}
         for o in options:
             if o.verdict == verdict and o.reasons and o.option.id not in seen:
-                held.setdefault((verdict, _key(o)), []).append(o)
+                held.setdefault((verdict, o.reasons[0]), []).append(o)
     said = []
     for (verdict, _), group in held.items():
         names = ", ".join(dict.fromkeys(o.option.id for o in group))
         mark = "" if verdict == "cannot-tell" else f" ({verdict})"
         said.append(f"{names}{mark}: {group[0].reasons[0]}")
     return said
-
-
-def _key(option: OptionAdvice) -> str:
-    """Return what makes reasons the same: the code of the hazard, or else the words."""
-    first = option.reasons[0]
-    return next((h.code for h in option.hazards if h.message == first), first)
 
 
 def _bullets(messages: Iterable[str]) -> list[str]:

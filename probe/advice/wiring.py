@@ -50,6 +50,11 @@ class Option:
     says: str
 
     @property
+    def terminals(self) -> tuple[str, ...]:
+        """Terminals of the device whose direct voltage meets the lead (an open pin 3 as well)."""
+        return ("hot", "cold") if self.from_ == "xlr" else ("single-ended",)
+
+    @property
     def native(self) -> bool:
         """The same connector at both ends."""
         return self.from_ == self.to

@@ -16,6 +16,17 @@ KINDS = {
     "undetermined": "not determined yet",
 }
 
+FAULTS = {
+    "hot-leg-dead": "hot leg dead",
+    "cold-leg-dead": "cold leg dead",
+    "legs-in-phase": "legs in phase",
+    "legs-unequal": "legs unequal",
+    "leg-impedances-unequal": "leg impedances unequal",
+    "coupling-capacitor-hot": "dried coupling capacitor on the hot leg",
+    "coupling-capacitor-cold": "dried coupling capacitor on the cold leg",
+    "pins-swapped": "pins 2 and 3 exchanged",
+}
+
 CIRCUITS = {
     "difference-amplifier": "difference amplifier",
     "buffered": "buffered one",

@@ -21,7 +21,7 @@ from probe.formats.text import printable, shown_path, shown_value
 from probe.phasors.model import Remark, TakePhasors
 from probe.session.model import Session, Side
 from probe.session.read import session_sha256
-from probe.stage.faults import find_faults, polarity
+from probe.stage.faults import Faults, Polarity, find_faults, polarity
 from probe.stage.identify import Identified, TakeUse
 from probe.stage.kind import Verdict, decide, gather
 from probe.stage.next_take import next_take
@@ -122,7 +122,11 @@ def _side(session: Session, identified: Identified) -> Document:
     told = polarity(identified)
     evidence = gather(identified, told.value)
     verdict = decide(evidence)
-    faults = find_faults(identified, verdict, told, session.device)
+    if evidence.clean:
+        faults = find_faults(identified, verdict, told, session.device)
+    else:
+        told = Polarity("undetermined", "the takes contradict each other")
+        faults = Faults((), ())
     following = next_take(identified, evidence, verdict)
     source = source_of(identified)
     return {

@@ -276,12 +276,18 @@ def _options(annotation: Any) -> list[Any]:
 def _telling(error: ValidationError, model: type[BaseModel], text: str, path: Path) -> str:
     """Return the most telling complaint: an unknown key explains a missing one; else the first."""
     lines = key_lines(text)
-    found = error.errors(include_url=False)
+    found = _innermost(error.errors(include_url=False))
     found.sort(key=lambda e: (e["type"] != "extra_forbidden", _line(e, lines)))
     first = found[0]
     line = f"{_place(path, lines, _keys(first))}: {_say(first, model)}"
     more = len(found) - 1
     return line if not more else f"{line} (and {more} more)"
+
+
+def _innermost(found: list[ErrorDetails]) -> list[ErrorDetails]:
+    """Leave out what only follows: an array whose entries are all wrong also counts as empty."""
+    inside = {_keys(e)[:depth] for e in found for depth in range(len(_keys(e)))}
+    return [e for e in found if _keys(e) not in inside]
 
 
 def _keys(error: ErrorDetails) -> Keys:

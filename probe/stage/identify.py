@@ -57,6 +57,10 @@ Array = NDArray[np.float64]
 BATCH = 250
 """Draws solved at once: keeps the arrays within some tens of megabytes."""
 
+DISAGREE_SHARE, DISAGREE_OHM = 0.25, 5.0
+"""An injection and the loads contradict each other when their impedances differ by more than this
+share, and this many ohm: between neighbouring tones even a capacitor turns less."""
+
 LOADS_ENOUGH, LOADS_ENOUGH_OHM = 0.02, 0.5
 """An entry that loads show to this share of the leg's own impedance, or this many ohm, is left
 to them: one carried from injected tones would spoil the small differences of a floating stage."""
@@ -250,6 +254,7 @@ def identify(
     )
     monte = _Monte(aligned, excited, solved, repeat, playing, draws, rng)
     result = monte.run()
+    remarks += result.remarks
     off = _off(chosen, repeat, draws, rng)
     names = [o.name for o in aligned.group.takes]
     weight = {n: _take_residual(solved, t) for t, n in enumerate(names)}
@@ -393,6 +398,12 @@ def _set_contradiction_aside(
         worst = max(range(len(group.takes)), key=lambda t: _take_residual(solved, t))
         name = min(trials)[1] if trials else worst
         return aligned, None, [_contradiction(group.takes[name].name, ratio, kept=True)]
+    mending = [
+        t for seen_without, t in trials if seen_without <= limits.CONTRADICTION / 2.0 * stated
+    ]
+    if len(mending) > 1:
+        names = [group.takes[t].name for t in mending]
+        return aligned, None, [_contradiction(name, ratio, kept=True) for name in names]
     t = min(trials)[1]
     name_out = group.takes[t].name
     fresh = align(_unrotated(aligned).without(t), level=stated)
@@ -467,6 +478,7 @@ class _Result:
     injected_into: tuple[int, ...] = ()
     single_ended_injected: Solved | None = None
     carried: tuple[tuple[int, int], ...] = ()
+    remarks: tuple[Remark, ...] = ()
     recorded: Complex = field(default_factory=lambda: np.zeros((0, 0, 0, 3), dtype=np.complex128))
 
 
@@ -503,6 +515,7 @@ class _Monte:
         injected = self._injected(LEGS, helpers)
         if injected is not None:
             result.injected, result.injected_into = injected
+            result.remarks = self._disagreement(result.injected, loads_only, injected[1])
             known = self._carried(result, group.hz)
             result.carried = _carried_entries(known, nearest_tone(group.hz))
             if known:
@@ -522,6 +535,49 @@ class _Monte:
         if alone is not None:
             result.single_ended_injected = alone[0]
         return result
+
+    def _disagreement(
+        self, injected: Solved, loads: Complex, into: tuple[int, ...]
+    ) -> tuple[Remark, ...]:
+        """Say where an injection and the loads give different legs: one of the takes is wrong.
+
+        Compared near 1 kHz where both are well known; the tones differ, so only what no
+        capacitor could explain counts.
+        """
+        group = self.aligned.group
+        bare = untouched_legs(group, self.excited, ())[0]
+        k, m = nearest_tone(group.hz), nearest_tone(injected.hz)
+        for leg in into:
+            if leg == group.open_leg or leg in bare:
+                continue
+            name, other = ("hot", "cold")[leg], ("cold", "hot")[leg]
+            ours = column_volts(loads, name)[0, k]
+            theirs = column_volts(injected.theta, name)[0, m]
+            for row, label in ((leg, name), (1 - leg, other)):
+                doubt = np.hypot(
+                    entry_doubt(self.solved, label, name)[k],
+                    entry_doubt(injected.fit, label, name)[m],
+                )
+                apart = abs(abs(ours[row]) - abs(theirs[row]))
+                size = max(abs(ours[leg]), abs(theirs[leg]))
+                limit = max(6.0 * doubt, DISAGREE_SHARE * size, DISAGREE_OHM)
+                if np.isfinite(doubt) and apart > limit:
+                    return (self._injection_contradicts(leg, ours[row], theirs[row]),)
+        return ()
+
+    def _injection_contradicts(self, leg: int, ours: complex, theirs: complex) -> Remark:
+        name = ("hot", "cold")[leg]
+        take = next(
+            p.take.name
+            for p in self.phasors
+            if any(i.into == name and i.volts > 0.0 for i in p.take.injections)
+        )
+        message = (
+            f"the injection into {name} and the loads contradict each other ({abs(theirs):.3g} "
+            f"against {abs(ours):.3g} ohm): one of them was not plugged as declared, or leads were "
+            "exchanged. Check and repeat both"
+        )
+        return Remark("contradicting-take", take, message)
 
     def _reciprocal(self, group: Group, theta: Complex) -> tuple[Known, ...]:
         """Return what the legs put on the single-ended output, from what it puts on them.

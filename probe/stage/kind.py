@@ -49,7 +49,7 @@ SILENT_AS_OPEN = 1.0e-3
 FOLLOW_LEAST = 0.01
 """A load must move its own leg by this share before the other's not moving says anything."""
 
-DOUBTFUL = ("contradicting-take", "poor-repeatability")
+CONTRADICTS = "contradicts the other takes"
 
 FLOATING = ("electronically-floating", "transformer-coupled")
 ONE_LEG = ("impedance-balanced", "unbalanced", "pin-3-unconnected", "ground-sensing")
@@ -98,7 +98,7 @@ class Evidence:
     follows: tuple[Array, ...] = ()
     """How far one leg moves with a load on the other, real part, one (1 + D,) a take."""
     clean: bool = True
-    """False where takes contradict each other: then nothing is faulty for fitting no kind."""
+    """False where takes contradict each other and it is not plain which: then no kind is stated."""
 
 
 def gather(identified: Identified, polarity: str) -> Evidence:
@@ -110,7 +110,8 @@ def gather(identified: Identified, polarity: str) -> Evidence:
         _common_mode_angle(identified),
         polarity,
         follows=_follows(identified),
-        clean=not any(r.code in DOUBTFUL for r in identified.remarks),
+        clean=not any(r.code == "contradicting-take" for r in identified.remarks)
+        or any(u.why_not == CONTRADICTS for u in identified.uses),
     )
 
 
@@ -200,11 +201,27 @@ def decide(evidence: Evidence) -> Verdict:
         )
     size = np.abs(evidence.ratio)
     limit = 10.0 ** (limits.SILENT_LEG_DB / 20.0)
+    if not evidence.clean:
+        return _contradicted(evidence)
     if size[0] < limit:
         return replace(_one_leg(evidence, "cold"), ratio=evidence.ratio)
     if size[0] > 1.0 / limit:
         return replace(_one_leg(evidence, "hot"), ratio=evidence.ratio)
     return replace(_both_legs(evidence), ratio=evidence.ratio)
+
+
+def _contradicted(evidence: Evidence) -> Verdict:
+    """No kind is stated from takes of which at least one is not what it is declared to be."""
+    possible = tuple(Possible(k, None) for k in KINDS[:-1])
+    return Verdict(
+        "undetermined",
+        1.0,
+        possible,
+        "both-legs",
+        "",
+        ("takes contradict each other: no kind is stated until one of them is repeated",),
+        ratio=evidence.ratio,
+    )
 
 
 def _summarise(
@@ -287,8 +304,6 @@ def _one_leg(evidence: Evidence, silent: str) -> Verdict:
         labels = _split_floating(labels, floats, evidence)
     labels[tied] = "unbalanced"
     labels[open_share] = "pin-3-unconnected"
-    if not evidence.clean:
-        labels[labels == NO_ROW] = "undetermined"
     reasons += _one_leg_reasons(own, live, silent, driven, labels)
     hot_dead = silent == "hot" and evidence.polarity == "pin-2-hot"
     if hot_dead:
@@ -381,7 +396,7 @@ def _both_legs(evidence: Evidence) -> Verdict:
                 else "no winding's capacitance"
             )
         )
-    if not evidence.clean or any(_width(k) > limits.COUPLING_SUPPORT for k in couplings):
+    if any(_width(k) > limits.COUPLING_SUPPORT for k in couplings):
         labels[labels == NO_ROW] = "undetermined"
     left = FLOATING if floats[0] and evidence.common_mode_angle is None else ()
     return _summarise(

@@ -557,7 +557,8 @@ class _Problem:
         ridge = _ridge(self.group, measured, ohm)
         held = (*self.known, *ridge)
         whitener = np.concatenate([whitener, _known_whitener(held, size)])
-        mixer = np.tile(np.eye(whitener.shape[0] * size), (len(self.group.hz), 1, 1)) + 0j
+        one = np.eye(whitener.shape[0] * size, dtype=np.complex128)
+        mixer = np.tile(one, (len(self.group.hz), 1, 1))
         if mixing:
             mixer = _mixer(
                 self.group, block, whitener, theta, measured, self.errors, self.excited, self.active
