@@ -196,7 +196,7 @@ class _Desk:
                 tied = self.respond(corner, instead, socket, circuit, mismatch)
             self._figures[key] = figures(
                 response,
-                _scale(corner, self.device, self.operating),
+                _scale(corner, self.device, self.operating, self.side.live_leg),
                 self._against(corner, reference, response, option, socket, circuit, mismatch),
                 socket.sensitivity_volts,
                 tied,
@@ -325,15 +325,21 @@ IN_PHASE_SHARE = 0.05
 leg is taken as the level instead: even a floating stage far off balance stays above 0.15."""
 
 
-def _scale(corner: Sampled, device: Device, operating: _Operating) -> Scale:
+def _scale(
+    corner: Sampled, device: Device, operating: _Operating, live_leg: int | None = None
+) -> Scale:
     """Return the factors from the measured drive to the operating point and to the maximum.
 
-    A declared level is what it is: each draw is scaled to it by its own level.
+    A declared level is what it is: each draw is scaled to it by its own level. ``live_leg``: the
+    leg that carries it alone, where the other one only picks it up.
     """
     differential = np.abs(corner.voc[:, corner.at, 0])
     balanced = "xlr" in device.connectors
     assumed = limit.ASSUMED_MAXIMUM_VOLTS
-    if balanced and np.isfinite(differential[0]):
+    driven = np.abs(corner.leg_voc[:, corner.at, live_leg or 0])
+    if balanced and live_leg is not None and np.isfinite(driven[0]):
+        base, volts = driven, operating.volts
+    elif balanced and np.isfinite(differential[0]):
         largest = np.max(np.abs(corner.leg_voc[:, corner.at, :2]), axis=1)
         base = largest if differential[0] < IN_PHASE_SHARE * largest[0] else differential
         volts = operating.volts

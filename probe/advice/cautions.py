@@ -113,11 +113,11 @@ def _not_metered(sides: Sequence[SideFacts], options: Sequence[Option]) -> list[
         if pins:
             groups.setdefault(tuple(pins), []).append(name)
     notes = []
-    for pins, names in groups.items():
+    for missed, names in groups.items():
         where = f" ({', '.join(names)})" if len(names) < len(sides) else ""
         says = (
             f"No direct voltage was metered{where} on: "
-            + ", ".join(NOT_METERED[pin] for pin in pins)
+            + ", ".join(NOT_METERED[pin] for pin in missed)
             + ". Check before connecting; above 0.1 V do not connect."
         )
         notes.append(Note("direct-voltage-not-metered", says))

@@ -38,6 +38,11 @@ class _Candidate:
         return max(RANK[s.verdict] for s in self.sides)
 
     @property
+    def hazards(self) -> set[str]:
+        """Codes of what can go wrong on any side."""
+        return {h.code for s in self.sides for h in s.hazards}
+
+    @property
     def gain(self) -> Quantity | None:
         """Loudness against the reference link on the worse side; level where that is unknown."""
         found = [
@@ -90,7 +95,8 @@ def _choose_for(box: str, candidates: Sequence[_Candidate], destination: Destina
     working = [c for c in candidates if c.works]
     if not working:
         return _nothing(box, candidates)
-    pool, why = _reaching(working, destination.wanted_gain_db)
+    pool, kept = _unharmed(working, destination.wanted_gain_db)
+    pool, why = _reaching(pool, destination.wanted_gain_db)
     for narrow in (_long_run(destination), _response, _fewest_parts, _native):
         pool, reason = narrow(pool)
         if reason:
@@ -99,7 +105,34 @@ def _choose_for(box: str, candidates: Sequence[_Candidate], destination: Destina
     best = min(pool, key=lambda c: order[c.option.id])
     if _reaches(best, destination.wanted_gain_db):
         why.insert(0, _loud_enough(best, destination.wanted_gain_db))
+    elif best.gain is not None:
+        why.insert(0, _nearest(best, destination.wanted_gain_db))
+    if kept:
+        why.append(kept)
     return Choice(box, best.option.id, best.socket, tuple(why))
+
+
+def _unharmed(working: Sequence[_Candidate], wanted: float) -> tuple[list[_Candidate], str | None]:
+    """Leave out what overloads the input, and what has any hazard if it gains nothing.
+
+    An overloaded input is worse than too little level. Where the wanted gain is out of reach
+    anyway, a hazard buys nothing.
+    """
+    clean = [c for c in working if "overload" not in c.hazards]
+    pool, why = list(working), None
+    if clean and len(clean) < len(working):
+        pool, why = clean, "does not overload the input, as others would"
+    if any(_reaches(c, wanted) for c in pool):
+        return pool, why
+    unharmed = [c for c in pool if not c.hazards]
+    if unharmed and len(unharmed) < len(pool):
+        return unharmed, "has no hazard, as others would that give no more of what is wanted"
+    return pool, why
+
+
+def _nearest(best: _Candidate, wanted: float) -> str:
+    assert best.gain is not None
+    return f"the wanted {wanted:+g} dB is not reached: this gives {signed_decibels(best.gain)}"
 
 
 def _nothing(box: str, candidates: Sequence[_Candidate]) -> Choice:
@@ -131,9 +164,7 @@ def _reaching(pool: Sequence[_Candidate], wanted: float) -> tuple[list[_Candidat
         (c, gain) for c, gain in known
         if gain is not None and best - gain.value <= max(limit.TIE_BREAK_DB, gain.u95)
     ]  # fmt: skip
-    most = max((gain for _, gain in near), key=lambda q: q.value)
-    says = f"nothing gives the wanted {wanted:+g} dB; this comes nearest: {signed_decibels(most)}"
-    return [c for c, _ in near], [says]
+    return [c for c, _ in near], []
 
 
 def _reaches(candidate: _Candidate, wanted: float) -> bool:

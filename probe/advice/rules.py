@@ -373,9 +373,9 @@ def _direct_voltage(case: Case) -> Iterator[Finding]:
 
 def _faulty(case: Case) -> Iterator[Finding]:
     if case.option.from_ == "xlr" and case.stage.faults:
-        yield Finding("works", "stage-fault", "the balanced output has a fault ("
-                      + ", ".join(FAULTS.get(f, f) for f in case.stage.faults) + "): have it repaired first",
-                      hazard=True)  # fmt: skip
+        names = ", ".join(FAULTS.get(f, f) for f in case.stage.faults)
+        yield Finding("works", "stage-fault", f"the balanced output has a fault ({names}): have "
+                      "it repaired first", hazard=True)  # fmt: skip
 
 
 def _polarity(case: Case) -> Iterator[Finding]:

@@ -44,9 +44,11 @@ class SideFacts:
     name: str
     stage: Stage
     recorder_ohm: float | None
-    metered: bool
     bounded: tuple[int, ...] = ()
     """Legs (0 hot, 1 cold) of which nothing is taken, because only a bound is known."""
+    live_leg: int | None = None
+    """The leg (0 hot, 1 cold) a declared level is taken to stand on, because the difference of
+    the legs rests on what the other one picks up; None: the difference is the level."""
     beyond: bool = False
     """A leg's impedance is only known to lie above what the recorder can see."""
 
@@ -103,8 +105,8 @@ def side_of(facts: Facts, name: str) -> SideFacts:
             direct_volts=direct,
         ),
         recorder_ohm=_recorder_ohm(facts, values.get("single_ended_level", {})),
-        metered=bool(direct),
         bounded=_bounded(values, possible),
+        live_leg=_live_leg(stage, values),
         beyond=bool(_above(values)),
     )
 
@@ -131,6 +133,28 @@ def _bounded(values: Mapping[str, Any], possible: tuple[str, ...]) -> tuple[int,
     if floating or (pair is not None and "bound" not in pair):
         return ()
     return _above(values)
+
+
+def _live_leg(stage: Mapping[str, Any], values: Mapping[str, Any]) -> int | None:
+    """Return the only leg with a level of its own where the difference is not to be trusted."""
+    pair = values.get("differential_level", {})
+    if not ("bound" in pair or pair.get("limited_by_bench")):
+        return None
+    faults = stage.get("faults", ())
+    if "cold-leg-dead" in faults:
+        return 0
+    if "hot-leg-dead" in faults:
+        return 1
+    if stage.get("driven_legs") == "one-leg":
+        return 1 if stage.get("polarity") == "pin-3-hot" else 0
+    doubtful = [
+        any(
+            "bound" in fact or fact.get("limited_by_bench")
+            for fact in (values.get(f"{leg}_level", {}), values.get(f"{leg}_impedance", {}))
+        )
+        for leg in ("hot", "cold")
+    ]
+    return doubtful.index(False) if doubtful.count(False) == 1 else None
 
 
 def _above(values: Mapping[str, Any]) -> tuple[int, ...]:

@@ -50,7 +50,9 @@ def _choice(advice: Advice, choice: Choice) -> list[str]:
     lines += _wrapped("Why  " + "; ".join(choice.why), "     ")
     lines += _wrapped("Gives  " + _gives(advice, option), "       ")
     dangers = list(dict.fromkeys(h.message for o in held for h in o.hazards))
-    return lines + _bullets(f"mind: {d}" for d in dangers[:DANGERS])
+    lines += _bullets(f"mind: {d}" for d in dangers[:DANGERS])
+    more = len(dangers) - DANGERS
+    return lines + ([f"- and {more} more to mind, in the JSON"] if more > 0 else [])
 
 
 def _gives(advice: Advice, option: OptionAdvice) -> str:
@@ -92,14 +94,30 @@ def _table(options: Sequence[OptionAdvice]) -> list[str]:
     for box, socket in inputs:
         if len(inputs) > 1:
             lines.append(f"into {socket} ({box}):" if box not in socket else f"into {socket}:")
-        held: dict[tuple[str, str, str], list[str]] = {}
+        held: dict[tuple[str, str, str, str], list[str]] = {}
         for o in options:
             if (o.box, o.socket) == (box, socket):
-                held.setdefault((o.verdict, o.option.id, _gain(o)), []).append(o.side)
-        for (verdict, option, gain), on in held.items():
+                key = (_verdict(o), o.option.id, _gain(o), _mind(o))
+                held.setdefault(key, []).append(o.side)
+        for (verdict, option, gain, mind), on in held.items():
             where = f"  ({', '.join(on)} only)" if len(on) < sides else ""
             lines.append(f"{verdict:<11} {option:<37} {gain}{where}".rstrip())
+            if mind:
+                lines += textwrap.wrap(
+                    f"but: {mind}", WIDTH, initial_indent=" " * 14, subsequent_indent=" " * 19
+                )
     return lines
+
+
+def _verdict(option: OptionAdvice) -> str:
+    return f"{option.verdict}, but" if _mind(option) else option.verdict
+
+
+def _mind(option: OptionAdvice) -> str:
+    """Return in short what can go wrong with an option that works."""
+    if option.verdict not in ("use", "works"):
+        return ""
+    return ", ".join(dict.fromkeys(h.code.replace("-", " ") for h in option.hazards))
 
 
 def _gain(option: OptionAdvice) -> str:
@@ -113,16 +131,32 @@ def _said(options: Sequence[OptionAdvice], verdicts: Sequence[str]) -> list[str]
     """Return the reasons of ``verdicts`` in that order; options with one reason stand together."""
     held: dict[tuple[str, str], list[OptionAdvice]] = {}
     for verdict in verdicts:
-        seen = {o.option.id for group in held.values() for o in group}
         for o in options:
-            if o.verdict == verdict and o.reasons and o.option.id not in seen:
+            if o.verdict == verdict and o.reasons:
                 held.setdefault((verdict, o.reasons[0]), []).append(o)
     said = []
     for (verdict, _), group in held.items():
-        names = ", ".join(dict.fromkeys(o.option.id for o in group))
+        names = ", ".join(_names(options, group))
         mark = "" if verdict == "cannot-tell" else f" ({verdict})"
         said.append(f"{names}{mark}: {group[0].reasons[0]}")
     return said
+
+
+def _names(options: Sequence[OptionAdvice], group: Sequence[OptionAdvice]) -> list[str]:
+    """Return the ids of ``group``, with the sides and inputs where it does not hold on all."""
+    names = []
+    for id_ in dict.fromkeys(o.option.id for o in group):
+        here = [o for o in group if o.option.id == id_]
+        all_ = [o for o in options if o.option.id == id_]
+        where = []
+        for found, every in (
+            ([o.side for o in here], {o.side for o in all_}),
+            ([o.socket for o in here], {o.socket for o in all_}),
+        ):
+            if set(found) != every:
+                where.append(", ".join(dict.fromkeys(found)))
+        names.append(f"{id_} [{'; '.join(where)}]" if where else id_)
+    return names
 
 
 def _bullets(messages: Iterable[str]) -> list[str]:

@@ -11,7 +11,7 @@ import pytest
 
 from probe.advice.advise import BY_ID, advise
 from probe.advice.destination import Cable, Destination, Input
-from probe.advice.model import Advice, OptionAdvice
+from probe.advice.model import Advice, Note, OptionAdvice
 from probe.advice.sampled import sample
 from probe.advice.solve import solve_option
 from probe.advice.text import WIDTH, render
@@ -102,7 +102,45 @@ def test_direct_voltage_stops_everything_or_the_output_it_was_metered_on() -> No
     assert of(advice, "xlr-to-rca/pin-3-open").verdict == "never"
     assert of(advice, "xlr-to-rca/transformer").verdict == "never"
     assert advice.chosen == "rca-to-rca"
+    (told,) = [c.message for c in advice.cautions if c.code == "direct-voltage-not-metered"]
+    assert "pin 3 against pin 1" in told
+    assert "pin 2" not in told
+    assert "RCA" not in told
+    volts["cold_direct_voltage"] = {"value": 0.0, "unit": "V"}
+    advice = ask(facts(values=volts), symmetrical())
     assert "direct-voltage-not-metered" not in {c.code for c in advice.cautions}
+
+
+def test_terminals_nobody_metered_are_named_by_side() -> None:
+    document = facts(values={"single_ended_direct_voltage": {"value": 0.0, "unit": "V"}})
+    document["sides"]["right"] = facts()["sides"]["left"]
+    advice = ask(document, {"left": symmetrical(), "right": symmetrical()})
+    told = [c.message for c in advice.cautions if c.code == "direct-voltage-not-metered"]
+    assert len(told) == 2
+    assert "(left) on: pin 2 against pin 1, pin 3 against pin 1." in told[0]
+    assert "(right) on: the RCA centre against its shell, pin 2" in told[1]
+    # an RCA input fed from an RCA output alone: nothing to meter on pins that do not exist
+    only = ask(facts(connectors=("rca",)), symmetrical())
+    (said,) = [c.message for c in only.cautions if c.code == "direct-voltage-not-metered"]
+    assert "pin" not in said
+
+
+@pytest.mark.parametrize(
+    ("document", "stage", "listed"),
+    [
+        (facts("electronically-floating"), cross_coupled(), True),
+        (facts("impedance-balanced", driven="one-leg"), impedance_balanced(), True),
+        (facts("differential"), symmetrical(), False),
+        (facts("transformer-coupled", also=({"kind": "differential", "confidence": 0.2},)),
+         transformer(), False),
+    ],
+)  # fmt: skip
+def test_joining_pin_3_is_forbidden_only_where_it_is_not_listed(
+    document: dict[str, Any], stage: Source, listed: bool
+) -> None:
+    (told,) = [c.message for c in ask(document, stage).cautions if c.code == "pin-3-tie"]
+    assert ("only as listed above" in told) is listed
+    assert ("Do not join" in told) is not listed
 
 
 def test_not_metered_is_a_caution_on_everything() -> None:
@@ -342,9 +380,69 @@ def test_without_any_link_nothing_is_claimed_against_one() -> None:
 
 
 def test_a_gain_nobody_gives_is_said() -> None:
-    advice = ask(facts(), symmetrical(), wanted_gain_db=12.0)
+    advice = ask(facts(), symmetrical(), wanted_gain_db=12.0, operating_volts=1.0)
     assert advice.chosen == "xlr-to-rca/transformer"
-    assert "nothing gives the wanted +12 dB" in advice.choices[0].why[0]
+    gain = of(advice, "xlr-to-rca/transformer").figures.level_vs_reference_db
+    assert gain is not None
+    # regression only: the figure said is that of the option chosen
+    assert f"+12 dB is not reached: this gives {gain.value:+.1f} dB" in advice.choices[0].why[0]
+
+
+def test_a_tie_in_gain_tells_the_gain_of_the_one_chosen() -> None:
+    """The RCA output is 0.7 dB softer than pin 2: a tie, won by the fewest parts."""
+    stage = legs(hot=1.084, cold=-1.084, z=((50.0, 0.0), (0.0, 50.0)), single=1.0, z_single=50.0)
+    advice = ask(facts(), stage, wanted_gain_db=12.0)
+    assert advice.chosen == "rca-to-rca"
+    assert "not reached: this gives 0.0 dB" in advice.choices[0].why[0]
+
+
+def test_out_of_reach_a_hazard_buys_nothing() -> None:
+    # at the 10 V assumed, the transformer is beyond its 5 V at 20 Hz (part data of the advice)
+    advice = ask(facts(), symmetrical(), wanted_gain_db=12.0)
+    assert "saturation" in codes(of(advice, "xlr-to-rca/transformer"))
+    assert advice.chosen == "rca-to-rca"
+
+
+def test_an_overloaded_option_is_not_used_while_a_clean_one_works() -> None:
+    socket = changed(RCA, maximum_volts=3.0, sensitivity_volts=1.0)
+    advice = ask(facts(), symmetrical(), socket, wanted_gain_db=6.0, operating_volts=4.0)
+    # 4 V between the legs: 4 V through the transformer, 2 V on the RCA output
+    assert "overload" in codes(of(advice, "xlr-to-rca/transformer"))
+    assert of(advice, "xlr-to-rca/transformer").verdict == "works"
+    assert advice.chosen == "rca-to-rca"
+    assert "does not overload" in " ".join(advice.choices[0].why)
+
+
+def test_options_with_different_figures_are_told_apart() -> None:
+    """Two options lose level for one reason, by different amounts."""
+    advice = ask(facts(), symmetrical())
+    lossy = [
+        dataclasses.replace(o, verdict="avoid", reasons=(f"{k}.7 dB is lost at 20 Hz",),
+                            hazards=(Note("loss", f"{k}.7 dB is lost at 20 Hz"),))
+        for k, o in enumerate(advice.options)
+    ]  # fmt: skip
+    text = render(dataclasses.replace(advice, options=tuple(lossy)))
+    for k, o in enumerate(lossy):
+        assert f"- {o.option.id} (avoid): {k}.7 dB is lost" in text
+
+
+def test_the_table_shows_hazards_of_what_works() -> None:
+    advice = ask(facts("electronically-floating"), cross_coupled())
+    lines = render(advice).splitlines()
+    row = next(i for i, t in enumerate(lines) if "pin-3-tied-at-source" in t)
+    assert lines[row].startswith("works, but")
+    assert "clips earlier" in lines[row + 1]
+
+
+def test_a_declared_level_stands_on_the_driven_leg_where_the_other_is_only_a_bound() -> None:
+    """An open pin 3 that strays fill to a third of pin 2 makes the difference two thirds."""
+    stage = legs(hot=1.0, cold=0.33, z=((100.0, 0.0), (0.0, 2e6)), single=1.0, z_single=100.0)
+    values = {"differential_level": {"value": 0.67, "unit": "V", "limited_by_bench": True}}
+    document = facts("pin-3-unconnected", driven="one-leg", values=values)
+    level = of(ask(document, stage, operating_volts=4.0), "xlr-to-rca/pin-3-open").figures.level
+    assert level is not None
+    # closed form: 4 V on pin 2 behind 100 ohm into 47 kohm
+    assert level.value == pytest.approx(4.0 * 47e3 / 47.1e3, rel=2e-3)
 
 
 def test_a_long_run_prefers_what_rejects_ground_differences() -> None:
