@@ -57,6 +57,9 @@ Array = NDArray[np.float64]
 BATCH = 250
 """Draws solved at once: keeps the arrays within some tens of megabytes."""
 
+AMBIGUOUS = 2.0
+"""Takes whose removal mends a contradiction within this factor of each other are equally suspect."""
+
 DISAGREE_SHARE, DISAGREE_OHM = 0.25, 5.0
 """An injection and the loads contradict each other when their impedances differ by more than this
 share, and this many ohm: between neighbouring tones even a capacitor turns less."""
@@ -398,9 +401,8 @@ def _set_contradiction_aside(
         worst = max(range(len(group.takes)), key=lambda t: _take_residual(solved, t))
         name = min(trials)[1] if trials else worst
         return aligned, None, [_contradiction(group.takes[name].name, ratio, kept=True)]
-    mending = [
-        t for seen_without, t in trials if seen_without <= limits.CONTRADICTION / 2.0 * stated
-    ]
+    alike = max(AMBIGUOUS * min(trials)[0], 1.5 * stated)
+    mending = [t for left_over, t in trials if left_over <= alike]
     if len(mending) > 1:
         names = [group.takes[t].name for t in mending]
         return aligned, None, [_contradiction(name, ratio, kept=True) for name in names]
