@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import textwrap
 from collections.abc import Iterable, Sequence
 
@@ -10,6 +11,9 @@ from probe.advice.quantity import Quantity
 from probe.advice.words import hertz, signed_decibels, volts
 
 WIDTH = 88
+WIDE = 0.05
+"""Share of a level from which its interval is written out. [judgement]"""
+_QUANTITY = re.compile(r"(?<=\d) (?=(?:[mkM]?(?:V|ohm|A|Hz|m)|dB)\b|%)")
 DANGERS = 3
 """Most hazards shown of the chosen option; all of them are in the JSON."""
 
@@ -59,7 +63,7 @@ def _gives(advice: Advice, option: OptionAdvice) -> str:
     f = option.figures
     parts = []
     if f.level is not None:
-        parts.append(f"{volts(f.level)} at the input, {advice.operating}")
+        parts.append(f"{_level(f.level)} at the input, {advice.operating}")
     if f.loudness_vs_reference_db is not None and option.reference != "none":
         link = "RCA" if option.reference == "rca-link" else "XLR"
         parts.append(
@@ -72,6 +76,13 @@ def _gives(advice: Advice, option: OptionAdvice) -> str:
     if f.high_corner is not None and f.high_corner.bound is None:
         parts.append(f"-3 dB at {hertz(f.high_corner)}")
     return ", ".join(parts) or "not known"
+
+
+def _level(level: Quantity) -> str:
+    """Return the level, with its interval where three digits would claim too much."""
+    if level.u95 <= WIDE * abs(level.value):
+        return volts(level)
+    return f"{level.value:.2g} V ({level.low:.2g} to {level.high:.2g} V)"
 
 
 def _full_output(margin: Quantity) -> str:
@@ -164,4 +175,6 @@ def _bullets(messages: Iterable[str]) -> list[str]:
 
 
 def _wrapped(text: str, indent: str) -> list[str]:
-    return textwrap.wrap(text, WIDTH, subsequent_indent=indent, break_on_hyphens=False)
+    kept = _QUANTITY.sub("\u00a0", text)
+    lines = textwrap.wrap(kept, WIDTH, subsequent_indent=indent, break_on_hyphens=False)
+    return [line.replace("\u00a0", " ") for line in lines]

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
 from probe.report import words
 from probe.report.document import entry_of, mapping
-from probe.report.numbers import number, ratio_db, write
-from probe.report.shown import Compared, Named, SideView
+from probe.report.numbers import number, ratio_db, write, write_signed
+from probe.report.shown import Compared, SideView
 
 _COMPARED = (
     "hot_level",
@@ -35,7 +36,9 @@ def comparison(
     rows = [
         Compared("Kind", "", a.headline, b.headline, "" if a.headline == b.headline else "differ"),
         Compared("Confidence", "", _sure(a), _sure(b), ""),
-        Compared("Faults", "", _listed(a.faults), _listed(b.faults), ""),
+        Compared(
+            "Faults", "", a.faults_told or "see the verdict", b.faults_told or "see the verdict", ""
+        ),
     ]
     for name in _COMPARED:
         entries = [entry_of(mapping(side, "facts"), name) for side in (left, right)]
@@ -70,14 +73,12 @@ def _difference(left: Mapping[str, Any] | None, right: Mapping[str, Any] | None)
     if a is None or b is None or (left or {}).get("bound") or (right or {}).get("bound"):
         return ""
     unit = str((left or {}).get("unit", ""))
+    doubts = [number(entry, "u95") or 0.0 for entry in (left, right)]
     if unit == "dB":
-        return f"{b - a:+.2f} dB".replace("-", "−")
+        return write_signed(b - a, "dB", math.hypot(*doubts), 2)
     if a <= 0.0 or b <= 0.0:
         return ""
+    doubt = math.hypot(doubts[0] / a, doubts[1] / b)
     if unit == "V":
-        return f"{ratio_db(b / a):+.2f} dB".replace("-", "−")
-    return f"{100.0 * (b / a - 1.0):+.1f} %".replace("-", "−")
-
-
-def _listed(faults: Sequence[Named]) -> str:
-    return ", ".join(f.name for f in faults).capitalize() or "none found"
+        return write_signed(ratio_db(b / a), "dB", ratio_db(1.0 + doubt), 2)
+    return write_signed(100.0 * (b / a - 1.0), "%", 100.0 * doubt * b / a, 1)

@@ -108,7 +108,18 @@ def write_dbu(entry: Mapping[str, Any]) -> str:
     value = number(entry)
     if value is None or value <= 0.0 or entry.get("unit") != "V":
         return ""
-    return f"{ratio_db(value / DBU_VOLTS):+.2f} dBu".replace("-", "−")
+    ends = interval(entry, positive=True)
+    doubt = 0.0 if ends is None else (ends[1] - ends[0]) / 2.0
+    return write_signed(ratio_db(value / DBU_VOLTS), "dBu", ratio_db(1.0 + doubt / value), 2)
+
+
+def write_signed(value: float, unit: str, doubt: float, most: int) -> str:
+    """Return a signed number with no more places than two digits of its doubt, at most ``most``."""
+    places = most if doubt <= 0.0 else min(most, _places(doubt, value))
+    text = f"{value:+.{places}f}"
+    if float(text) == 0.0:
+        text = f"+{0.0:.{places}f}"
+    return f"{text} {unit}".replace("-", "−")
 
 
 def write_hz(hz: float) -> str:

@@ -474,6 +474,8 @@ _CONDITION_NAMES = {
     "mains_hz": "Mains, Hz",
     "recorded_on": "Recorded on",
     "repeatability_db": "Level repeats within, dB",
+    "repeatability_from_residuals": "Repeatability taken from the takes",
+    "draws": "Versions drawn",
     "volume": "Volume",
     "state": "State",
 }
@@ -482,7 +484,8 @@ _CONDITION_NAMES = {
 def _conditions(found: Mapping[str, Any]) -> Iterable[Named]:
     for key, value in found.items():
         name = _CONDITION_NAMES.get(key) or clean(key, 40).replace("_", " ").capitalize()
-        text = _condition(value)
+        rounded = isinstance(value, float) and key == "repeatability_db"
+        text = f"{value:.2g}" if rounded else _condition(value)
         if text:
             yield Named(name, text)
 

@@ -6,7 +6,15 @@ import math
 
 import pytest
 
-from probe.report.numbers import interval, number, write, write_dbu, write_hz, write_share
+from probe.report.numbers import (
+    interval,
+    number,
+    write,
+    write_dbu,
+    write_hz,
+    write_share,
+    write_signed,
+)
 
 
 def test_digits_follow_the_uncertainty() -> None:
@@ -97,3 +105,19 @@ def test_share(share: float | None, text: str) -> None:
 def test_hz(hz: float, text: str) -> None:
     # closed form, four significant digits
     assert write_hz(hz) == text
+
+
+@pytest.mark.parametrize(
+    ("value", "doubt", "text"),
+    [
+        # two digits of the doubt (JCGM 100:2008, 7.2.6), at most two places; zero has no minus
+        (-0.004, 0.03, "+0.00 dB"),
+        (1.234, 1.2, "+1.2 dB"),
+        (-17.3, 14.0, "−17 dB"),
+        (3.456, 0.0, "+3.46 dB"),
+    ],
+)
+def test_signed_numbers_have_the_digits_of_their_doubt(
+    value: float, doubt: float, text: str
+) -> None:
+    assert write_signed(value, "dB", doubt, 2) == text
