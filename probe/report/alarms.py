@@ -94,4 +94,4 @@ def _metered(facts: Mapping[str, Any]) -> Iterable[tuple[float, str]]:
 def _simulated(facts: Mapping[str, Any]) -> Iterable[Alarm]:
     interface = str(mapping(mapping(facts, "made"), "bench").get("interface") or "")
     if "simulated" in interface.lower():
-        yield Alarm("note", "Simulated session", _SIMULATED)
+        yield Alarm("remark", "Simulated session", _SIMULATED)

@@ -151,7 +151,7 @@ class Compared:
 
 @dataclass(frozen=True)
 class Alarm:
-    """A line nobody may miss; ``tone`` is danger or note."""
+    """A line nobody may miss; ``tone`` is danger or remark."""
 
     tone: str
     name: str

@@ -128,7 +128,7 @@ def test_simulated_sessions_say_so() -> None:
     assert "Simulated" not in render_summary(document)
     document["made"]["bench"]["interface"] = "simulated bench, two line inputs"
     assert "Simulated session: Everything here was calculated" in render_summary(document)
-    assert 'class="alarm note"' in render_html(document)
+    assert 'class="alarm remark"' in render_html(document)
 
 
 def test_faults_possible_stay_beside_faults_stated() -> None:
