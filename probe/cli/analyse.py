@@ -36,6 +36,8 @@ def run(args: argparse.Namespace) -> int:
         raise BadInput(f"--draws {args.draws}: allowed are 100 to 1000000")
     if args.seed < 0:
         raise BadInput(f"--seed {args.seed}: allowed are whole numbers from 0 on")
+    if args.out == "":
+        raise BadInput("--out: is empty; name a folder, or leave --out away")
     path = Path(args.session)
     facts = analyse_session(path, draws=args.draws, seed=args.seed, progress=_progress())
     if args.json:

@@ -3,7 +3,8 @@
 Each command is a module of its own with ``add_arguments(parser)`` and ``run(args) -> int``;
 only the one asked for is imported, and it imports what it needs inside ``run``.
 
-Exit status: 0 done, 2 bad input or nothing usable, 130 interrupted, 141 nobody reads the output.
+Exit status: 0 done, 2 bad input or nothing usable, 130 interrupted, 141 nobody reads the output,
+143 and 129 stopped by SIGTERM and SIGHUP.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ from __future__ import annotations
 import argparse
 import importlib
 import os
+import signal
 import sys
 import warnings
 
@@ -20,7 +22,7 @@ from probe.errors import ProbeError
 TYPE_CHECKING = False
 if TYPE_CHECKING:  # without importing typing, which --help does not need
     from collections.abc import Callable, Sequence
-    from typing import NoReturn, TextIO
+    from typing import Any, NoReturn, TextIO
 
 COMMANDS = {
     "analyse": ("probe.cli.analyse", "find out what the output of a recorded session is"),
@@ -29,7 +31,7 @@ COMMANDS = {
 }
 """Name of each command, the module that does it, and what it is for."""
 
-BAD_INPUT, INTERRUPTED, BROKEN_PIPE = 2, 130, 141
+BAD_INPUT, INTERRUPTED, BROKEN_PIPE, SIGNALLED = 2, 130, 141, 128
 
 
 THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS")
@@ -42,6 +44,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     for name in THREADS:
         os.environ.setdefault(name, "1")
     _prepare_streams()
+    earlier = _stop_in_order()
     if not sys.warnoptions:
         warnings.simplefilter("ignore")
     try:
@@ -52,14 +55,47 @@ def main(argv: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         _say("interrupted")
         return INTERRUPTED
+    except _Stopped as stop:
+        _say("stopped")
+        return SIGNALLED + stop.number
     except BrokenPipeError:
         _drop_output()
         return BROKEN_PIPE
     except MemoryError:
         return _fail("not enough memory")
     except OSError as error:
-        return _fail(f"{error.filename or 'a file'}: {error.strerror or error}")
+        if error.filename is None:
+            _drop_output()
+        return _fail(f"{error.filename or 'standard output'}: {error.strerror or error}")
+    finally:
+        for number, handler in earlier.items():
+            signal.signal(number, handler)
     return status
+
+
+class _Stopped(BaseException):
+    """A signal asks to stop; passes through every handler of errors, like an interruption."""
+
+    def __init__(self, number: int) -> None:
+        super().__init__(number)
+        self.number = number
+
+
+def _stop_in_order() -> dict[int, Any]:
+    """Let a request to stop unwind, so that nothing half-written stays; return what was set."""
+
+    def stop(number: int, _frame: object) -> NoReturn:
+        raise _Stopped(number)
+
+    earlier: dict[int, Any] = {}
+    for name in ("SIGTERM", "SIGHUP"):
+        number = getattr(signal, name, None)  # not every system has both
+        if number is not None and signal.getsignal(number) is signal.SIG_DFL:
+            try:
+                earlier[number] = signal.signal(number, stop)
+            except ValueError:  # not the main thread: signals are somebody else's
+                return {}
+    return earlier
 
 
 def _run(arguments: list[str]) -> int:
@@ -136,7 +172,10 @@ def _say(message: str) -> None:
     """Write one line to standard error, whatever the message holds."""
     from probe.formats.text import printable
 
-    print(f"probe: {printable(' '.join(message.splitlines()))}", file=sys.stderr)
+    try:
+        print(f"probe: {printable(' '.join(message.splitlines()))}", file=sys.stderr, flush=True)
+    except (OSError, ValueError):  # nobody can be told; the status still says it
+        sys.stderr = _nowhere()
 
 
 def _prepare_streams() -> None:

@@ -4,33 +4,76 @@ from __future__ import annotations
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterable, Mapping
     from pathlib import Path
 
 
 def write_together(folder: Path, texts: Mapping[str, str]) -> list[Path]:
-    """Write texts into a folder (made where it is missing), each under a temporary name first.
+    """Write texts into a folder (made where it is missing), first into a new folder inside it.
+
+    The inner folder is nobody else's, so that no link laid out beforehand is written through.
 
     Raises
     ------
     BadInput
         The folder cannot be made or written to.
     """
+    import shutil
+    import tempfile
+    from pathlib import Path
+
     from probe.errors import BadInput
 
-    fresh: list[Path] = []
+    made = _first_missing(folder)
+    aside: Path | None = None
+    done = False
     try:
         folder.mkdir(parents=True, exist_ok=True)
+        _check_free(folder, texts)
+        aside = Path(tempfile.mkdtemp(prefix=".probe-", dir=folder))
         for name, text in texts.items():
-            part = folder / f".{name}.part"
-            fresh.append(part)
-            part.write_text(text, encoding="utf-8")
-        for name, part in zip(texts, fresh, strict=True):
-            part.replace(folder / name)
+            (aside / name).write_text(text, encoding="utf-8")
+        for name in texts:
+            (aside / name).replace(folder / name)
+        done = True
     except OSError as error:
-        for part in fresh:
-            part.unlink(missing_ok=True)
         raise BadInput(
             f"{folder}: cannot be written ({error.strerror}); choose another with --out"
         ) from error
+    finally:
+        if aside is not None:
+            shutil.rmtree(aside, ignore_errors=True)
+        if made is not None and not done:
+            _remove_empty(folder, made)
     return [folder / name for name in texts]
+
+
+def _check_free(folder: Path, names: Iterable[str]) -> None:
+    """Refuse before the first file is replaced what would stop the second."""
+    import errno
+    import os
+
+    for name in names:
+        if (folder / name).is_dir():
+            raise OSError(errno.EISDIR, f"{name} is a folder there", os.fspath(folder / name))
+
+
+def _first_missing(folder: Path) -> Path | None:
+    """Return the outermost folder that will have to be made."""
+    missing = None
+    for place in (folder, *folder.parents):
+        if place.exists():
+            break
+        missing = place
+    return missing
+
+
+def _remove_empty(folder: Path, outermost: Path) -> None:
+    """Remove what was made for nothing, from the inside out; keep what others put there."""
+    for place in (folder, *folder.parents):
+        try:
+            place.rmdir()
+        except OSError:
+            return
+        if place == outermost:
+            return

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from probe.errors import BadInput
 from probe.formats.text import quoted
-from probe.session.header import AudioFile, PlainSamples, read_header
+from probe.session.header import AudioFile, PlainSamples, library_name, read_header
 from probe.session.model import Take
 
 LARGEST_SAMPLE = 1e6
@@ -156,7 +156,7 @@ def _fill(file: Any, into: memoryview) -> int:
 def _decoded_blocks(audio: AudioFile, frames_per_block: int, dtype: str) -> Iterator[NDArray[Any]]:
     """Let libsndfile decode: FLAC, big-endian files, 8 bits and whatever else it knows."""
     try:
-        with soundfile.SoundFile(str(audio.path)) as file:
+        with soundfile.SoundFile(library_name(audio.path)) as file:
             while True:
                 block = file.read(frames_per_block, dtype=dtype, always_2d=True)
                 if not len(block):

@@ -106,7 +106,7 @@ def read_header(path: Path) -> AudioFile:
     """
     wave = _read_wave(path)
     try:
-        with soundfile.SoundFile(str(path)) as file:
+        with soundfile.SoundFile(library_name(path)) as file:
             _check_kind(file)
             _check_length(file)
             if wave is None:
@@ -121,6 +121,14 @@ def read_header(path: Path) -> AudioFile:
             )
     except (soundfile.SoundFileError, OSError, TypeError, ValueError) as error:
         raise BadInput(_NOT_AUDIO) from error
+
+
+def library_name(path: Path) -> str | bytes:
+    """Return a path as libsndfile must be given it.
+
+    Its wrapper encodes text with the locale, and fails at a name that the locale cannot say.
+    """
+    return str(path) if os.name == "nt" else os.fsencode(path)
 
 
 def _check_kind(file: soundfile.SoundFile) -> None:

@@ -42,6 +42,12 @@ def run(args):
         case "sleep":
             print("started", flush=True)
             time.sleep(60)
+        case "unwind":
+            try:
+                print("started", flush=True)
+                time.sleep(60)
+            finally:
+                print("put away", flush=True)
         case "disk":
             raise OSError(28, "No space left on device", "facts.json")
         case "memory":
@@ -190,6 +196,42 @@ def test_interrupted_by_the_keyboard(environment: dict[str, str]) -> None:
     # 128 + SIGINT, the convention of POSIX shells.
     assert process.returncode == 130
     assert complaints == "probe: interrupted\n"
+
+
+@pytest.mark.parametrize("asked", [signal.SIGTERM, signal.SIGHUP])
+def test_asked_to_stop(environment: dict[str, str], asked: signal.Signals) -> None:
+    process = subprocess.Popen(
+        [sys.executable, "-c", PRELUDE, "act", "unwind"],
+        env=environment,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    assert process.stdout is not None
+    assert process.stdout.readline() == "started\n"
+    process.send_signal(asked)
+    printed, complaints = process.communicate(timeout=60)
+    # 128 + the signal, the convention of POSIX shells.
+    assert process.returncode == 128 + asked
+    assert (printed, complaints) == ("put away\n", "probe: stopped\n")
+
+
+@pytest.mark.parametrize(("what", "status"), [("bad", 2), ("nothing", 0)])
+def test_a_full_disk_behind_the_messages(
+    environment: dict[str, str], what: str, status: int
+) -> None:
+    line = f'"{sys.executable}" -c "{PRELUDE}" act {what} 2>/dev/full'
+    done = subprocess.run(["sh", "-c", line], env=environment, capture_output=True, check=False)
+    assert (done.returncode, done.stdout) == (status, b"")
+
+
+def test_a_full_disk_behind_the_output(environment: dict[str, str]) -> None:
+    line = f'"{sys.executable}" -c "{PRELUDE}" act odd >/dev/full'
+    done = subprocess.run(
+        ["sh", "-c", line], env=environment, capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 2
+    assert done.stderr == "probe: standard output: No space left on device\n"
 
 
 def test_help_names_every_command_and_version_is_that_of_the_package(

@@ -5,7 +5,9 @@ from __future__ import annotations
 import copy
 import json
 import math
+import os
 import random
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -326,13 +328,14 @@ def test_a_side_nobody_has_heard_of_is_refused(small, tmp_path):
 @pytest.mark.parametrize(
     ("path", "values"),
     [
-        (("hz",), (..., None, 5, "x", ["x"], [[20.0]], [1.0, 2.0], {})),
+        (("hz",), (..., None, 5, "x", ["x"], [[20.0]], [1.0, 2.0], {}, 10**400)),
+        (("hz", 0), (0, -20.0, 1e300, 10**400, None, "x", 1e6)),
         (("draws",), (..., None, 5, "x", [], {})),
         (("draws", "count"), (..., None, 0, -1, 10**9, "many", 49, [])),
         (("draws", "values"), (..., None, [], ["x"], ["", "", "", ""], [1, 2, 3, 4], 5)),
         (("draws", "differences"), (..., None, [], ["!"] * 4, ["AAAA"] * 4)),
     ],
-    ids=lambda x: ".".join(x) if x and isinstance(x[0], str) else "",
+    ids=lambda x: ".".join(map(str, x)) if x and isinstance(x[0], str) else "",
 )
 def test_damaged_curves_are_refused(path, values, small):
     for value in values:
@@ -348,6 +351,71 @@ def test_draws_that_unpack_to_more_than_they_should_are_refused(small):
     bomb = base64.b64encode(zlib.compress(b"\0" * 50_000_000)).decode()
     path = ("sides", "left", "curves", "draws", "values")
     refused(lambda: source_from_facts(put(small, path, [bomb] * 4), "left"))
+
+
+@pytest.mark.parametrize("size", [float("nan"), float("inf"), 1e30])
+def test_draws_beyond_reason_are_refused(size, small):
+    import base64
+    import zlib
+
+    curves = small["sides"]["left"]["curves"]
+    count, tones = curves["draws"]["count"], len(curves["hz"])
+    for key, kind, rows in (("differences", "<c8", count), ("values", "<c16", 1)):
+        if key == "values" and np.isnan(size):
+            continue  # there it says that an entry is not known
+        texts = list(curves["draws"][key])
+        raw = np.full((rows, tones, 3), size, dtype=kind).tobytes()
+        texts[0] = base64.b64encode(zlib.compress(raw)).decode()
+        path = ("sides", "left", "curves", "draws", key)
+        refused(lambda p=path, t=texts: source_from_facts(put(small, p, t), "left"))
+
+
+SHAPES = (
+    (("device", "connectors"), ("xlr", [1], [[]], {}), "device.connectors"),
+    (("device", "full_output_volts"), ("8", True, [], 10**100, 1e100), "full_output_volts"),
+    (("device", "model"), (3, ["Tern"], {}), "device.model"),
+    (("made",), (3, "x", []), "made"),
+    (("made", "bench"), (3, "x", []), "made.bench"),
+    (("warnings",), ([3], ["x"], [{"message": 3}]), "warnings[0]"),
+    (("sides", "left", "stage", "next_take"), (3, {}, []), "stage.next_take"),
+    (("sides", "left", "stage", "faults"), ("x", [3], {}), "stage.faults"),
+    (("sides", "left", "stage", "confidence"), ("x", True, {}), "stage.confidence"),
+    (("sides", "left", "stage", "also_possible"), ([3], "x", [{}], {}), "also_possible"),
+    (("sides", "left", "facts", "drift"), (3, "x", None), "facts.drift"),
+    (("sides", "left", "facts", "drift"), ({"value": v} for v in ("x", [], True)), "drift.value"),
+    (("sides", "left", "facts", "drift"), ({"u95": v} for v in (1e100, 10**100)), "drift.u95"),
+)
+
+
+@pytest.mark.parametrize(("path", "values", "named"), SHAPES, ids=lambda x: str(x)[:40])
+def test_a_part_of_another_shape_is_named(path, values, named, small, tmp_path):
+    file = tmp_path / "facts.json"
+    for value in values:
+        file.write_text(json.dumps(put(small, path, value)), encoding="utf-8")
+        assert named in refused(lambda: read_facts(file))
+
+
+def test_numbers_that_fit_no_float_are_refused(small, tmp_path):
+    file = tmp_path / "facts.json"
+    for digits in ("1e999", "-1e999", "9" * 400):
+        text = to_json(small).replace('"u95":', f'"extra": {digits}, "u95":', 1)
+        file.write_text(text, encoding="utf-8")
+        assert "too large" in refused(lambda: read_facts(file))
+
+
+def test_keys_nobody_has_heard_of_are_no_mistake(small, tmp_path):
+    file = tmp_path / "facts.json"
+    later = copy.deepcopy(small)
+    later["later"] = later["device"]["later"] = later["sides"]["left"]["later"] = [1, {}]
+    later["sides"]["left"]["facts"]["hum_lines"] = [{"hz": 50.0, "value": 1e-6, "u95": 1e-7}]
+    file.write_text(json.dumps(later), encoding="utf-8")
+    assert read_facts(file) == later
+
+
+def test_what_never_ends_is_not_read(tmp_path):
+    os.mkfifo(tmp_path / "pipe")
+    for path in (tmp_path / "pipe", Path("/dev/zero")):
+        assert "not an ordinary file" in refused(lambda p=path: read_facts(p))
 
 
 def test_mistreated_files_are_read_or_refused(small, tmp_path):

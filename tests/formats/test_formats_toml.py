@@ -297,3 +297,15 @@ def test_values_as_shown() -> None:
     assert shown_value({}) == "a table"
     assert shown_value(True) == "true"
     assert shown_value(None) == "nothing"
+
+
+def test_an_array_whose_entries_are_all_wrong_is_not_called_empty(tmp_path: Path) -> None:
+    class Full(Table):
+        part: tuple[Part, ...] = Field(min_length=1)
+
+    path = tmp_path / "example.toml"
+    path.write_text(HEAD + '[[part]]\nfile = 3\n[[part]]\nfile = "x"\nside = "up"\n', "utf-8")
+    with pytest.raises(BadInput) as caught:
+        read_toml(path, Full, format_word="probe-example/1")
+    # Regression only.
+    assert "line 3: part[0].file: must be text in quotes, not 3 (and 1 more)" in str(caught.value)

@@ -1,0 +1,74 @@
+"""Files written together: all of them, or nothing new and nothing left over."""
+
+from __future__ import annotations
+
+import errno
+from pathlib import Path
+
+import pytest
+
+from probe.cli.output import write_together
+from probe.errors import BadInput
+
+TEXTS = {"facts.json": "{}", "report.html": "<p>\u03a9</p>"}
+
+
+def listed(folder: Path) -> list[str]:
+    return sorted(p.name for p in folder.rglob("*"))
+
+
+def test_into_a_folder_that_has_to_be_made(tmp_path: Path) -> None:
+    written = write_together(tmp_path / "a" / "b", TEXTS)
+    assert [p.read_text(encoding="utf-8") for p in written] == list(TEXTS.values())
+    assert listed(tmp_path / "a" / "b") == sorted(TEXTS)
+
+
+def test_a_second_time_replaces_the_first(tmp_path: Path) -> None:
+    write_together(tmp_path, dict.fromkeys(TEXTS, "old"))
+    write_together(tmp_path, TEXTS)
+    assert (tmp_path / "facts.json").read_text(encoding="utf-8") == "{}"
+    assert listed(tmp_path) == sorted(TEXTS)
+
+
+@pytest.mark.parametrize("name", TEXTS)
+def test_a_folder_in_the_place_of_a_file(tmp_path: Path, name: str) -> None:
+    (tmp_path / name).mkdir()
+    with pytest.raises(BadInput, match=f"{name} is a folder there"):
+        write_together(tmp_path, TEXTS)
+    assert listed(tmp_path) == [name]
+
+
+def test_a_file_in_the_place_of_the_folder(tmp_path: Path) -> None:
+    (tmp_path / "x").write_text("kept")
+    for folder in (tmp_path / "x", tmp_path / "x" / "y"):
+        with pytest.raises(BadInput, match="choose another with --out"):
+            write_together(folder, TEXTS)
+    assert (tmp_path / "x").read_text() == "kept"
+
+
+def test_links_are_replaced_and_never_written_through(tmp_path: Path) -> None:
+    precious = tmp_path / "precious"
+    precious.write_text("kept")
+    folder = tmp_path / "session"
+    folder.mkdir()
+    for name in ("facts.json", ".facts.json.part", ".report.html.part"):
+        (folder / name).symlink_to(precious)
+    write_together(folder, TEXTS)
+    assert precious.read_text() == "kept"
+    assert not (folder / "facts.json").is_symlink()
+
+
+@pytest.mark.parametrize("where", ["", "new", "new/inner"])
+def test_a_disk_that_fills_up(tmp_path: Path, where: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    honest = Path.write_text
+
+    def full(self: Path, text: str, **more: str) -> int:
+        if self.name == "report.html":
+            honest(self, text[:2], **more)
+            raise OSError(errno.ENOSPC, "No space left on device")
+        return honest(self, text, **more)
+
+    monkeypatch.setattr(Path, "write_text", full)
+    with pytest.raises(BadInput, match="No space left on device"):
+        write_together(tmp_path / where, TEXTS)
+    assert listed(tmp_path) == []
