@@ -320,6 +320,7 @@ def _sensitivity_ratio(reference: Input, socket: Input) -> float | None:
     return reference.sensitivity_volts / socket.sensitivity_volts
 
 
+CANNOT_CARRY = "the level between the legs was not measured, so the declared one cannot be carried"
 IN_PHASE_SHARE = 0.05
 """Differential level over the larger leg, below which the legs cancel (a fault) and the larger
 leg is taken as the level instead: even a floating stage far off balance stays above 0.15."""
@@ -450,12 +451,17 @@ def _unknown(total: Figures, reference: _Reference, operating: _Operating) -> li
     elif reference.kind == "none":
         said.append(f"no comparison with an RCA link; judged against {reference.words}")
     if total.level is not None:
+        carried = total.level.note is None
         if operating.volts is None:
             said.append("levels are at the measured drive; no operating level is declared")
+        elif not carried:
+            said.append(f"levels are at the measured drive: {CANNOT_CARRY}")
         if total.loudness_vs_reference_db is None and reference.kind != "none":
             said.append("loudness is not known: sensitivity_v of both inputs is needed")
         if total.full_output_margin_db is None:
-            missing = "operating level is declared" if operating.volts is None else "sensitivity_v"
-            said.append(f"whether it reaches full output is not known: no {missing}")
+            missing = "no operating level is declared" if operating.volts is None else (
+                "no sensitivity_v" if carried else CANNOT_CARRY
+            )  # fmt: skip
+            said.append(f"whether it reaches full output is not known: {missing}")
     said.append("hum, noise and headroom are not computed")
     return said

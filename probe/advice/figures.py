@@ -6,7 +6,7 @@ Decibels and hertz appear here, at the edge; the networks behind them are in SI 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from typing import Literal
 
 import numpy as np
@@ -124,7 +124,7 @@ def figures(
     relative = _relative(response)
     caused = _caused(response)
     return Figures(
-        level=from_draws(level * drive, "V", at_hz),
+        level=_noted(from_draws(level * drive, "V", at_hz), scale),
         level_vs_reference_db=versus,
         loudness_vs_reference_db=loudness,
         full_output_margin_db=margin,
@@ -142,6 +142,16 @@ def figures(
         change_when_tied_db=change,
         level_20_hz_at_maximum=_level_near(response, 20.0, scale.maximum),
     )
+
+
+MEASURED_DRIVE = "at the measured drive"
+
+
+def _noted(level: Quantity | None, scale: Scale) -> Quantity | None:
+    """Say of a level that it stands where it was measured, not at an operating point."""
+    if level is None or scale.operating is not None:
+        return level
+    return replace(level, note=MEASURED_DRIVE)
 
 
 def _db(ratio: Floats) -> Floats:

@@ -63,7 +63,8 @@ def _gives(advice: Advice, option: OptionAdvice) -> str:
     f = option.figures
     parts = []
     if f.level is not None:
-        parts.append(f"{_level(f.level)} at the input, {advice.operating}")
+        where = advice.operating if f.level.note is None else "at the measured level"
+        parts.append(f"{_level(f.level)} at the input, {where}")
     if f.loudness_vs_reference_db is not None and option.reference != "none":
         link = "RCA" if option.reference == "rca-link" else "XLR"
         parts.append(

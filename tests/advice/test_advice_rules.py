@@ -434,6 +434,26 @@ def test_the_table_shows_hazards_of_what_works() -> None:
     assert "clips earlier" in lines[row + 1]
 
 
+def test_a_level_that_cannot_be_carried_is_not_said_to_be_the_declared_one() -> None:
+    stage = legs(hot=1.0, cold=-1.0, z=((50.0, 0.0), (0.0, 50.0)), single=1.0, z_single=50.0)
+    voc, drawn, pins = stage.voc.copy(), stage.voc_draws.copy(), stage.legs_voc.copy()
+    pins_drawn = stage.legs_voc_draws.copy()
+    for array in (voc, drawn, pins, pins_drawn):
+        array[..., :2] = np.nan
+    bare = dataclasses.replace(
+        stage, voc=voc, voc_draws=drawn, legs_voc=pins, legs_voc_draws=pins_drawn
+    )
+    advice = ask(facts(), bare, operating_volts=4.0)
+    level = of(advice, "rca-to-rca").figures.level
+    assert level is not None
+    # closed form: 1 V behind 50 ohm into 47 kohm, where it was measured
+    assert level.value == pytest.approx(47e3 / 47.05e3, rel=1e-3)
+    text = render(advice)
+    assert "at the measured level" in text
+    assert "at the declared 4 V," not in text
+    assert any("cannot be carried" in r for r in of(advice, "rca-to-rca").reasons)
+
+
 def test_a_declared_level_stands_on_the_driven_leg_where_the_other_is_only_a_bound() -> None:
     """An open pin 3 that strays fill to a third of pin 2 makes the difference two thirds."""
     stage = legs(hot=1.0, cold=0.33, z=((100.0, 0.0), (0.0, 2e6)), single=1.0, z_single=100.0)
