@@ -58,7 +58,7 @@ BATCH = 250
 """Draws solved at once: keeps the arrays within some tens of megabytes."""
 
 AMBIGUOUS = 2.0
-"""Takes whose removal mends a contradiction within this factor of each other are equally suspect."""
+"""Takes whose removal mends a contradiction within this factor of each other are suspect alike."""
 
 DISAGREE_SHARE, DISAGREE_OHM = 0.25, 5.0
 """An injection and the loads contradict each other when their impedances differ by more than this
