@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from probe.advice import thresholds as limit
-from probe.advice.cautions import general_cautions, refusal
+from probe.advice.cautions import general_cautions, refusal, simulated
 from probe.advice.choose import choose, mark
 from probe.advice.destination import Circuit, Destination, Input
 from probe.advice.figures import Against, Figures, Scale, figures, over_assumptions, over_cases
@@ -74,7 +74,7 @@ def advise(facts: Facts, sources: Mapping[str, Source], destination: Destination
     operating = _operating(device, destination)
     refused = refusal(device, sides)
     options: list[OptionAdvice] = []
-    cautions: list[Note] = list(refused)
+    cautions: list[Note] = [*refused, *simulated(facts)]
     if not refused:
         for side in sides:
             if side.name in sources:

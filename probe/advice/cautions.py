@@ -6,12 +6,12 @@ mains wiring come first.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from probe.advice import thresholds as limit
 from probe.advice.destination import Destination
 from probe.advice.model import Note
-from probe.advice.subject import Device, SideFacts
+from probe.advice.subject import Device, Facts, SideFacts
 from probe.advice.wiring import Option
 
 NO_ADAPTER = {
@@ -62,6 +62,18 @@ NOT_METERED = {
     "single-ended": "the RCA centre against its shell",
 }
 """What the meter has to touch, by terminal."""
+
+
+SIMULATED = "A simulated session: this is advice for an invented device, not for one you own."
+
+
+def simulated(facts: Facts) -> tuple[Note, ...]:
+    """Return the caution that nothing real was measured, where the recorder says so."""
+    bench: object = facts
+    for key in ("made", "bench"):
+        bench = bench.get(key) if isinstance(bench, Mapping) else None
+    interface = str(bench.get("interface") or "") if isinstance(bench, Mapping) else ""
+    return (Note("simulated", SIMULATED),) if "simulated" in interface.lower() else ()
 
 
 def refusal(device: Device, sides: Sequence[SideFacts]) -> tuple[Note, ...]:

@@ -111,6 +111,13 @@ def test_direct_voltage_stops_everything_or_the_output_it_was_metered_on() -> No
     assert "direct-voltage-not-metered" not in {c.code for c in advice.cautions}
 
 
+def test_a_simulated_session_says_so() -> None:
+    document = facts()
+    assert "simulated" not in {c.code for c in ask(document, symmetrical()).cautions}
+    document["made"] = {"bench": {"interface": "Simulated bench, two inputs"}}
+    assert "A simulated session" in render(ask(document, symmetrical()))
+
+
 def test_terminals_nobody_metered_are_named_by_side() -> None:
     document = facts(values={"single_ended_direct_voltage": {"value": 0.0, "unit": "V"}})
     document["sides"]["right"] = facts()["sides"]["left"]
