@@ -52,12 +52,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         sys.stdout.flush()
     except ProbeError as error:
         return _fail(str(error))
-    except KeyboardInterrupt:
-        _say("interrupted")
-        return INTERRUPTED
-    except _Stopped as stop:
-        _say("stopped")
-        return SIGNALLED + stop.number
+    except (KeyboardInterrupt, _Stopped) as stop:
+        return _ended_by(stop)
     except BrokenPipeError:
         _drop_output()
         return BROKEN_PIPE
@@ -67,6 +63,11 @@ def main(argv: Sequence[str] | None = None) -> int:
         if error.filename is None:
             _drop_output()
         return _fail(f"{error.filename or 'standard output'}: {error.strerror or error}")
+    except RuntimeError as error:
+        # A class that is being made while a signal arrives wraps what the signal raised.
+        if isinstance(error.__cause__, KeyboardInterrupt | _Stopped):
+            return _ended_by(error.__cause__)
+        raise
     finally:
         for number, handler in earlier.items():
             signal.signal(number, handler)
@@ -79,6 +80,14 @@ class _Stopped(BaseException):
     def __init__(self, number: int) -> None:
         super().__init__(number)
         self.number = number
+
+
+def _ended_by(stop: KeyboardInterrupt | _Stopped) -> int:
+    if isinstance(stop, _Stopped):
+        _say("stopped")
+        return SIGNALLED + stop.number
+    _say("interrupted")
+    return INTERRUPTED
 
 
 def _stop_in_order() -> dict[int, Any]:

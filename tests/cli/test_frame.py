@@ -39,6 +39,12 @@ def run(args):
             raise NotUsable("no take carries a signal")
         case "interrupt":
             raise KeyboardInterrupt
+        case "interrupt in a class":
+            class Descriptor:
+                def __set_name__(self, owner, name):
+                    raise KeyboardInterrupt
+            class Owner:
+                member = Descriptor()
         case "sleep":
             print("started", flush=True)
             time.sleep(60)
@@ -101,6 +107,7 @@ def act(
         (["act", "unusable"], 2, "probe: no take carries a signal"),
         (["act", "hostile"], 2, "probe: a\\x1b[2Jb c\\u202ed e"),
         (["act", "interrupt"], 130, "probe: interrupted"),
+        (["act", "interrupt in a class"], 130, "probe: interrupted"),
         (["act", "disk"], 2, "probe: facts.json: No space left on device"),
         (["act", "memory"], 2, "probe: not enough memory"),
         ([], 2, 'probe: a command is needed: analyse, advise, simulate, act; see "probe --help"'),
