@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
+import numpy as np
+
+from probe.errors import NotUsable
 from probe.facts.document import Document, document
 from probe.phasors import measure
 from probe.session.model import Session
@@ -52,9 +55,12 @@ def analyse(
 ) -> Document:
     """Return the same for a session that was read already."""
     phasors = measure(session, progress=progress)
-    sides = {
-        side: identify(session, phasors, side, draws=draws, seed=seed)
-        for side in session.sides
-        if any(p.take.side == side for p in phasors)
-    }
-    return document(session, phasors, sides)
+    present = [side for side in session.sides if any(p.take.side == side for p in phasors)]
+    try:
+        sides = {s: identify(session, phasors, s, draws=draws, seed=seed) for s in present}
+        return document(session, phasors, sides)
+    except np.linalg.LinAlgError as error:
+        raise NotUsable(
+            f"{session.toml_path}: the takes cannot be solved ({error}); look for a channel of "
+            "silence or a take that is not what it is declared to be"
+        ) from error

@@ -29,7 +29,7 @@ from probe.stage.inject import (
     solve_injected,
 )
 from probe.stage.network import Complex
-from probe.stage.observations import Group, grid_of, observe
+from probe.stage.observations import LEAST_NOISE_VOLTS, Group, grid_of, observe
 from probe.stage.open_leg import find_open_leg, own_admittance, without_open_leg
 from probe.stage.solve import (
     LEGS,
@@ -51,6 +51,7 @@ from probe.stage.solve import (
     resolve,
     unknown_part,
 )
+from probe.stage.source import TERMINALS
 
 Array = NDArray[np.float64]
 
@@ -308,6 +309,16 @@ def choose_takes(
     return tuple(p for p in usable if p.take.volume == volume), left_out, volume
 
 
+def _hears_the_device(p: TakePhasors) -> bool:
+    """Return True where some terminal stands above its noise at most of the tones played."""
+    best = np.zeros(int(p.played.sum()))
+    for channel, name in enumerate(p.take.channels):
+        if name in TERMINALS:
+            noise = np.sqrt(np.abs(p.noise[p.played, channel, channel])) + LEAST_NOISE_VOLTS
+            best = np.maximum(best, np.abs(p.volts[p.played, channel]) / noise)
+    return bool(np.median(best) > limits.HEARD_SIGMAS)
+
+
 def _drive(phasors: TakePhasors) -> float | None:
     take = phasors.take
     if take.drive_volts is not None:
@@ -317,7 +328,7 @@ def _drive(phasors: TakePhasors) -> float | None:
 
 def played_group(phasors: tuple[TakePhasors, ...]) -> Group | None:
     """Return takes in which the device plays, on one grid, scaled to the first one's drive."""
-    playing = [p for p in phasors if p.played.any()]
+    playing = [p for p in phasors if p.played.any() and _hears_the_device(p)]
     if not playing:
         return None
     grid = grid_of([p.hz[p.played] for p in playing])
@@ -443,8 +454,8 @@ def _repeatability_remarks(
         Remark(
             "poor-repeatability",
             group.takes[worst].name,
-            f"levels differ between takes by {db:.2f} dB, far above the stated figure; "
-            "this take stands out most",
+            f"levels differ between takes by {db:.3f} dB, far above the "
+            f"{20.0 / np.log(10.0) * stated:.3g} dB stated or assumed; this take stands out most",
         )
     ]
 

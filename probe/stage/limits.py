@@ -73,6 +73,9 @@ EXCITATION_SIGMAS = 30.0
 """A current counts as excitation only when the voltage that causes it stands this many standard
 deviations above its noise: noise over 604 ohm looks like a current."""
 
+HEARD_SIGMAS = 10.0
+"""A take hears the device when a terminal stands this far above its noise at most tones played."""
+
 CROSSTALK = 1.0e-4
 """Standard deviation of the undeclared crosstalk between recorder channels (-80 dB, a modest
 interface): what a silent leg seems to carry below that is not evidence."""

@@ -116,6 +116,13 @@ class Group:
         return replace(self, takes=self.takes[:index] + self.takes[index + 1 :])
 
 
+REFERENCE_SIGMAS = 30.0
+"""A recorded drive serves as phase reference when it stands this far above its noise."""
+
+LEAST_NOISE_VOLTS = 1.0e-8
+"""No recorder is quieter than this at a tone; a channel of exact zeros is not infinitely sure."""
+
+
 def grid_of(frequencies: list[Array]) -> Array:
     """Distinct frequencies, ascending; tones within one part in 10⁹ are the same tone."""
     merged = np.sort(np.concatenate(frequencies)) if frequencies else np.zeros(0)
@@ -165,6 +172,7 @@ def observe(phasors: TakePhasors, grid: Array, strength: float, *, injected: boo
     crosstalk = _crosstalk_size(hz)[:, None, None] * volts[:, None, :]
     crosstalk = crosstalk * (recorded[:, None] & recorded[None, :] & ~np.eye(3, dtype=np.bool_))
     for terminal, _ in channels:
+        noise[:, terminal, terminal] += LEAST_NOISE_VOLTS**2
         noise[:, terminal, terminal] += np.sum(np.abs(crosstalk[:, terminal, :]) ** 2, axis=-1)
     generators = generators_of(take)
     elements = elements_of(take)
@@ -194,7 +202,11 @@ def _drive_turn(phasors: TakePhasors, chosen: NDArray[np.intp]) -> Complex:
     channels = phasors.take.channels
     if "reference" not in channels:
         return np.ones(len(chosen), dtype=np.complex128)
-    drive = phasors.volts[chosen, channels.index("reference")]
+    channel = channels.index("reference")
+    drive = phasors.volts[chosen, channel]
+    noise = np.sqrt(np.abs(phasors.noise[chosen, channel, channel])) + LEAST_NOISE_VOLTS
+    if len(chosen) == 0 or np.median(np.abs(drive) / noise) < REFERENCE_SIGMAS:
+        return np.ones(len(chosen), dtype=np.complex128)
     return np.asarray(np.conj(drive) / np.maximum(np.abs(drive), 1e-300))
 
 
@@ -207,4 +219,5 @@ def has_reference(observed: Observed) -> bool:
     played = observed.phasors.played
     drive = np.abs(observed.phasors.volts[played, channel])
     noise = np.sqrt(np.abs(observed.phasors.noise[played, channel, channel]))
-    return bool(len(drive)) and bool(np.median(drive / (noise + 1e-300)) > 30.0)
+    noise = noise + LEAST_NOISE_VOLTS
+    return bool(len(drive)) and bool(np.median(drive / noise) > REFERENCE_SIGMAS)

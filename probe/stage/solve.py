@@ -200,8 +200,13 @@ def injected_current(amperes: Array, volts: Complex, y: Complex, angle: Array) -
     root = np.sqrt(np.maximum(b**2 + a * size**2, 0.0))
     with np.errstate(divide="ignore", invalid="ignore"):
         inverse = np.where(a > 0.0, a / (b + root), 0.0)
-    phasor = volts * (inverse * np.conj(unit) + y)
+    told = (size > LEAST_VOLTS) & np.isfinite(inverse)
+    phasor = np.where(told, volts * (np.where(told, inverse, 0.0) * np.conj(unit) + y), 1.0)
     return np.asarray(amperes * phasor / np.maximum(np.abs(phasor), 1e-300))
+
+
+LEAST_VOLTS = 1.0e-12
+"""Below this a leg is digital silence: an injection into it has no phase that could be told."""
 
 
 def excitation(group: Group) -> Excited:
@@ -281,7 +286,8 @@ def _known_whitener(known: tuple[Known, ...], size: int) -> Complex:
     for one in known:
         sigma = np.broadcast_to(one.sigma.reshape(len(one.sigma), -1), (len(one.sigma), size))
         weights.append(np.where(np.isfinite(sigma), 1.0 / np.maximum(sigma, 1e-3), 0.0))
-    return np.array([w[:, :, None] * np.eye(size) for w in weights], dtype=np.complex128)
+    blocks = [w[:, :, None] * np.eye(size) for w in weights]
+    return np.array(blocks, dtype=np.complex128).reshape(len(known), -1, size, size)
 
 
 @dataclass(frozen=True)
@@ -556,7 +562,8 @@ class _Problem:
         ohm = FIRST_RIDGE_OHM if predicted is None else RIDGE_OHM
         ridge = _ridge(self.group, measured, ohm)
         held = (*self.known, *ridge)
-        whitener = np.concatenate([whitener, _known_whitener(held, size)])
+        if held:
+            whitener = np.concatenate([whitener, _known_whitener(held, size)])
         one = np.eye(whitener.shape[0] * size, dtype=np.complex128)
         mixer = np.tile(one, (len(self.group.hz), 1, 1))
         if mixing:
@@ -614,6 +621,8 @@ def _damped(
 def _rest_of_known(block: Block, known: tuple[Known, ...], theta: Complex) -> Complex:
     """What the known columns say less what the stage has, whitened, shape (n, F, R)."""
     size = len(block.terminals)
+    if not known:
+        return np.zeros((0, theta.shape[0], size), dtype=np.complex128)
     weight = np.einsum("nfaa->nfa", _known_whitener(known, size))
     rows = []
     for one in known:
