@@ -71,6 +71,12 @@ class SideFacts:
         entry["takes"] = self.files if takes is None else takes
         self.facts[name] = entry
 
+    def only_recorded(self) -> Facts:
+        """Return what was heard and metered: all that takes in contradiction leave standing."""
+        self._recorded_levels()
+        self._metered()
+        return self.facts
+
     def _recorded_levels(self) -> None:
         identified = self.identified
         t = open_take(identified)

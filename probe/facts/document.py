@@ -128,7 +128,8 @@ def _side(session: Session, identified: Identified) -> Document:
         told = Polarity("undetermined", "the takes contradict each other")
         faults = Faults((), ())
     following = next_take(identified, evidence, verdict)
-    source = source_of(identified)
+    source = source_of(identified) if evidence.clean else None
+    builder = SideFacts(session, identified, verdict)
     return {
         "stage": {
             "driven_legs": verdict.driven_legs,
@@ -156,7 +157,7 @@ def _side(session: Session, identified: Identified) -> Document:
             "repeatability_from_residuals": identified.repeatability.freedom > 0,
             "draws": identified.draws,
         },
-        "facts": SideFacts(session, identified, verdict).build(),
+        "facts": builder.build() if evidence.clean else builder.only_recorded(),
         "curves": curves_of(identified, source),
         "takes": [_take(u) for u in identified.uses],
     }

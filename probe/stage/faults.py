@@ -40,6 +40,9 @@ SURE = 0.95
 """Share of draws that makes a fault; a twentieth or more makes it possible."""
 
 
+DIFFERENCE_LEAST = 0.1
+"""Legs in phase leave no difference whose sign could be told."""
+
 AGREEING_TONES = 6
 AGREEING_SHARE = 0.75
 AGREEING_RAD = 0.3
@@ -138,7 +141,8 @@ def _across_takes(identified: Identified) -> Polarity | None:
         return None
     legs = base.volts[np.searchsorted(base.tones, tones)]
     single = other.volts[np.searchsorted(other.tones, tones), 2]
-    if np.any(single == 0.0):
+    apart = np.abs(legs[:, 0] - legs[:, 1])
+    if np.any(single == 0.0) or np.median(apart / np.abs(legs).max(axis=1)) < DIFFERENCE_LEAST:
         return None
     angles = np.angle((legs[:, 0] - legs[:, 1]) / single)
     k = nearest(group.hz[tones])
@@ -168,7 +172,8 @@ def find_faults(identified: Identified, verdict: Verdict, told: Polarity, device
     _judge(found, possible, "legs-unequal", _legs_unequal(identified, verdict))
     unequal = None if capacitor or verdict.dead_leg else _impedances_unequal(identified, verdict)
     _judge(found, possible, "leg-impedances-unequal", unequal)
-    _swapped(found, possible, told, device)
+    if not verdict.in_phase:
+        _swapped(found, possible, told, device)
     _indistinguishable(possible, verdict, told)
     return Faults(tuple(found), tuple(possible))
 

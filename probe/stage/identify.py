@@ -561,7 +561,7 @@ class _Monte:
         bare = untouched_legs(group, self.excited, ())[0]
         k, m = nearest_tone(group.hz), nearest_tone(injected.hz)
         for leg in into:
-            if leg == group.open_leg or leg in bare:
+            if leg == group.open_leg or leg in bare or self._deaf(leg):
                 continue
             name, other = ("hot", "cold")[leg], ("cold", "hot")[leg]
             ours = column_volts(loads, name)[0, k]
@@ -577,6 +577,16 @@ class _Monte:
                 if np.isfinite(doubt) and apart > limit:
                     return (self._injection_contradicts(leg, ours[row], theirs[row]),)
         return ()
+
+    def _deaf(self, leg: int) -> bool:
+        """Return True where no take hears the injection into a leg on that leg."""
+        name = ("hot", "cold")[leg]
+        heard = [
+            not p.unheard[p.take.channels.index(name)]
+            for p in self.phasors
+            if name in p.take.channels and any(i.into == name for i in p.take.injections)
+        ]
+        return not any(heard)
 
     def _injection_contradicts(self, leg: int, ours: complex, theirs: complex) -> Remark:
         name = ("hot", "cold")[leg]

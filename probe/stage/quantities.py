@@ -126,6 +126,9 @@ def column(identified: Identified, leg: str) -> Column | None:
     terminal = ("hot", "cold").index(leg)
     loads = _pair_of_readings(identified.legs, leg, other)
     own_carried = (terminal, terminal) in identified.carried
+    legs = identified.legs
+    if loads is not None and legs is not None and legs.open_leg == terminal and legs.open_known:
+        return Column(loads[0], loads[1], loads[0])
     if loads is not None and not own_carried and impedance_known(loads[0]):
         if (1 - terminal, terminal) not in identified.carried:
             return Column(loads[0], loads[1], loads[0])
