@@ -15,7 +15,7 @@ from probe.facts.statement import (
 )
 from probe.session.model import MeterReading, Session
 from probe.stage import limits
-from probe.stage.identify import Identified, Solved
+from probe.stage.identify import Identified
 from probe.stage.kind import FLOATING, Verdict
 from probe.stage.network import Complex, admittance
 from probe.stage.quantities import (
@@ -36,6 +36,7 @@ from probe.stage.quantities import (
     single_ended_take,
     widened,
 )
+from probe.stage.solved import Solved
 
 Array = NDArray[np.float64]
 Facts = dict[str, Entry]

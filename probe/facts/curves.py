@@ -15,9 +15,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from probe.facts.statement import interval
-from probe.stage.identify import Identified, Solved, functional
+from probe.stage.identify import Identified
 from probe.stage.network import Complex
 from probe.stage.quantities import common_mode_impedance, nearest, open_take, recorded
+from probe.stage.solved import Solved, functional
 from probe.stage.source import Source, modal_to_legs_impedance, modal_to_legs_voltage
 
 Array = NDArray[np.float64]

@@ -23,7 +23,8 @@ from numpy.typing import NDArray
 from probe.stage.limits import ALIGN_PRIOR_S, EXCITATION_SIGMAS
 from probe.stage.network import Complex
 from probe.stage.observations import Group, Observed, has_reference
-from probe.stage.solve import LEGS, Excited, Fit, excitation, fit, flat, predict
+from probe.stage.realise import Excited, excitation
+from probe.stage.solve import LEGS, Fit, fit, flat, predict
 from probe.stage.source import TERMINALS
 
 Array = NDArray[np.float64]

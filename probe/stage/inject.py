@@ -16,17 +16,8 @@ from numpy.typing import NDArray
 from probe.phasors.model import TakePhasors
 from probe.stage.network import Complex, admittance
 from probe.stage.observations import Group, Observed, grid_of, observe
-from probe.stage.solve import (
-    Block,
-    Errors,
-    Excited,
-    Fit,
-    Known,
-    excitation,
-    fit,
-    realise,
-    resolve,
-)
+from probe.stage.realise import Errors, Excited, excitation, realise
+from probe.stage.solve import Block, Fit, Known, fit, resolve
 
 Array = NDArray[np.float64]
 

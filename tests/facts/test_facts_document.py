@@ -382,8 +382,8 @@ SHAPES = (
     (("sides", "left", "stage", "confidence"), ("x", True, {}), "stage.confidence"),
     (("sides", "left", "stage", "also_possible"), ([3], "x", [{}], {}), "also_possible"),
     (("sides", "left", "facts", "drift"), (3, "x", None), "facts.drift"),
-    (("sides", "left", "facts", "drift"), ({"value": v} for v in ("x", [], True)), "drift.value"),
-    (("sides", "left", "facts", "drift"), ({"u95": v} for v in (1e100, 10**100)), "drift.u95"),
+    (("sides", "left", "facts", "drift"), [{"value": v} for v in ("x", [], True)], "drift.value"),
+    (("sides", "left", "facts", "drift"), [{"u95": v} for v in (1e100, 10**100)], "drift.u95"),
 )
 
 

@@ -6,15 +6,12 @@ import time
 
 import numpy as np
 
-from probe.stage.identify import (
-    Repeatability,
-    batch_errors,
-    identify,
-    level_errors,
-    played_group,
-    shared_errors,
-)
-from probe.stage.solve import LEGS, excitation, fit, realise, resolve
+from probe.stage.agreement import Repeatability
+from probe.stage.identify import identify
+from probe.stage.monte import batch_errors, level_errors, shared_errors
+from probe.stage.realise import excitation, realise
+from probe.stage.solve import LEGS, fit, resolve
+from probe.stage.takes import played_group
 
 from .forward import FULL, TONES, drawn_errors, record, separate
 

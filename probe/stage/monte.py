@@ -1,0 +1,474 @@
+"""Everything solved again for draws of every error (JCGM 101), in batches of flat memory.
+
+Errors are keyed by the physical thing (channel gain, part, input), so that a part that two takes
+use, or a channel that all takes use, errs alike in all of them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from probe.phasors.model import Remark, TakePhasors
+from probe.stage.agreement import Repeatability
+from probe.stage.align import Alignment
+from probe.stage.inject import Injected, carry, draw_injected, own_sizes, solve_injected
+from probe.stage.network import Complex, error_scales
+from probe.stage.observations import Group
+from probe.stage.open_leg import own_admittance
+from probe.stage.realise import Errors, Excited, Realisation, flows_into, realise
+from probe.stage.solve import LEGS, SINGLE_ENDED, Block, Fit, Known, fit, flat, resolve
+from probe.stage.solved import (
+    Solved,
+    column_doubt,
+    column_volts,
+    entry_doubt,
+    nearest_tone,
+    untouched_legs,
+)
+
+Array = NDArray[np.float64]
+
+BATCH = 250
+"""Draws solved at once: keeps the arrays within some tens of megabytes."""
+
+DISAGREE_SHARE, DISAGREE_OHM = 0.25, 5.0
+"""An injection and the loads contradict each other when their impedances differ by more than this
+share, and this many ohm: between neighbouring tones even a capacitor turns less."""
+
+LOADS_ENOUGH, LOADS_ENOUGH_OHM = 0.02, 0.5
+"""An entry that loads show to this share of the leg's own impedance, or this many ohm, is left
+to them: one carried from injected tones would spoil the small differences of a floating stage."""
+
+
+@dataclass
+class Result:
+    """What the solves of one group amount to, each with its draws."""
+
+    legs: Solved | None = None
+    single_ended: Solved | None = None
+    injected: Solved | None = None
+    injected_into: tuple[int, ...] = ()
+    single_ended_injected: Solved | None = None
+    carried: tuple[tuple[int, int], ...] = ()
+    remarks: tuple[Remark, ...] = ()
+    recorded: Complex = field(default_factory=lambda: np.zeros((0, 0, 0, 3), dtype=np.complex128))
+
+
+class MonteCarlo:
+    """Draws every error once and solves everything with it, batch by batch.
+
+    The shared errors are keyed by the physical thing (channel gain, part, input), so a part that
+    two takes use, or a channel that all takes use, errs alike in all of them.
+    """
+
+    def __init__(
+        self,
+        aligned: Alignment,
+        excited: Excited,
+        solved: Fit,
+        repeat: Repeatability,
+        phasors: tuple[TakePhasors, ...],
+        draws: int,
+        rng: np.random.Generator,
+    ) -> None:
+        self.aligned, self.excited, self.solved = aligned, excited, solved
+        self.repeat, self.phasors, self.draws, self.rng = repeat, phasors, draws, rng
+        self.shared = shared_errors(phasors, draws, rng)
+        self.levels = level_errors(phasors, repeat, draws, rng)
+
+    def run(self) -> Result:
+        """Solve legs and single-ended output with their draws."""
+        result = Result()
+        group, repeat = self.aligned.group, self.repeat
+        recorded = self._drawn()
+        result.recorded = recorded.volts
+        loads_only = self._resolve(self.solved, recorded)
+        helpers = self._columns(self.solved, loads_only)
+        injected = self._injected(LEGS, helpers)
+        if injected is not None:
+            result.injected, result.injected_into = injected
+            result.remarks = self._disagreement(result.injected, loads_only, injected[1])
+            known = self._carried(result, group.hz)
+            result.carried = _carried_entries(known, nearest_tone(group.hz))
+            if known:
+                self.solved = fit(
+                    group, LEGS, level=repeat.level, excited=self.excited, known=known
+                )
+                loads_only = self._resolve(self.solved, recorded)
+        unswitched, leak = untouched_legs(group, self.excited, self.solved.known)
+        result.legs = Solved(group.hz, loads_only, self.solved, unswitched=unswitched, leak=leak)
+        if group.open_leg is not None:
+            result.legs = self._with_open_leg(result, loads_only, recorded)
+        if any(o.recorded[2] for o in group.takes):
+            shared = self._reciprocal(group, loads_only)
+            lone = fit(group, SINGLE_ENDED, level=repeat.level, excited=self.excited, known=shared)
+            result.single_ended = Solved(group.hz, self._resolve(lone, recorded), lone)
+        alone = self._injected(SINGLE_ENDED, ())
+        if alone is not None:
+            result.single_ended_injected = alone[0]
+        return result
+
+    def _disagreement(
+        self, injected: Solved, loads: Complex, into: tuple[int, ...]
+    ) -> tuple[Remark, ...]:
+        """Say where an injection and the loads give different legs: one of the takes is wrong.
+
+        Compared near 1 kHz where both are well known; the tones differ, so only what no
+        capacitor could explain counts.
+        """
+        group = self.aligned.group
+        bare = untouched_legs(group, self.excited, ())[0]
+        k, m = nearest_tone(group.hz), nearest_tone(injected.hz)
+        for leg in into:
+            if leg == group.open_leg or leg in bare or self._deaf(leg):
+                continue
+            name, other = ("hot", "cold")[leg], ("cold", "hot")[leg]
+            ours = column_volts(loads, name)[0, k]
+            theirs = column_volts(injected.theta, name)[0, m]
+            for row, label in ((leg, name), (1 - leg, other)):
+                doubt = np.hypot(
+                    entry_doubt(self.solved, label, name)[k],
+                    entry_doubt(injected.fit, label, name)[m],
+                )
+                apart = abs(abs(ours[row]) - abs(theirs[row]))
+                size = max(abs(ours[leg]), abs(theirs[leg]))
+                limit = max(6.0 * doubt, DISAGREE_SHARE * size, DISAGREE_OHM)
+                if np.isfinite(doubt) and apart > limit:
+                    return (self._injection_contradicts(leg, ours[row], theirs[row]),)
+        return ()
+
+    def _deaf(self, leg: int) -> bool:
+        """Return True where no take hears the injection into a leg on that leg."""
+        name = ("hot", "cold")[leg]
+        heard = [
+            not p.unheard[p.take.channels.index(name)]
+            for p in self.phasors
+            if name in p.take.channels and any(i.into == name for i in p.take.injections)
+        ]
+        return not any(heard)
+
+    def _injection_contradicts(self, leg: int, ours: complex, theirs: complex) -> Remark:
+        name = ("hot", "cold")[leg]
+        take = next(
+            p.take.name
+            for p in self.phasors
+            if any(i.into == name and i.volts > 0.0 for i in p.take.injections)
+        )
+        message = (
+            f"the injection into {name} and the loads contradict each other ({abs(theirs):.3g} "
+            f"against {abs(ours):.3g} ohm): one of them was not plugged as declared, or leads were "
+            "exchanged. Check and repeat both"
+        )
+        return Remark("contradicting-take", take, message)
+
+    def _reciprocal(self, group: Group, theta: Complex) -> tuple[Known, ...]:
+        """Return what the legs put on the single-ended output, from what it puts on them.
+
+        A resistor that both share acts alike both ways; an amplifier between them need not, hence
+        a doubt of a third. Empty where no take loads the single-ended output beside a leg.
+        """
+        if group.open_leg is not None or not np.any(np.abs(theta[0, :, :, 3]) > 0.0):
+            return ()
+        legs = theta[..., 3] @ LEGS.rows.T
+        known = []
+        for leg in (0, 1):
+            volts = np.zeros((*legs.shape[:2], 3), dtype=np.complex128)
+            volts[..., 2] = legs[..., leg]
+            sigma = 0.1 + np.abs(legs[0, :, leg]) / 3.0
+            known.append(Known(leg, self._shaken(volts, sigma), sigma))
+        return tuple(known)
+
+    def _with_open_leg(self, result: Result, theta: Complex, recorded: Realisation) -> Solved:
+        """Add the column of an open leg, found by itself, and take the recorder off its voltage."""
+        group = self.aligned.group
+        leg = group.open_leg
+        assert leg is not None
+        assert result.legs is not None
+        g = self._open_admittance(result, leg, recorded)
+        if g is None:
+            return replace(result.legs, open_leg=leg)
+        g = np.maximum(g.real, 0.0) + 1j * g.imag
+        legs = LEGS.rows
+        voc = theta[..., 0] @ legs.T
+        z = np.einsum("ar,dfrj,bj->dfab", legs, theta[..., 1:3], legs)
+        attached = self._attached(leg)
+        own = 1.0 / np.where(np.abs(g) > 1e-12, g, 1e-12)
+        lift = 1.0 + attached * own
+        voc[..., leg] *= lift
+        z[..., leg, 1 - leg] *= lift
+        z[..., 1 - leg, leg] = self._stray(z[..., leg, 1 - leg], z[0, :, 1 - leg, 1 - leg])
+        z[..., leg, leg] = own
+        back = np.linalg.inv(legs)
+        whole = theta.copy()
+        whole[..., 0] = voc @ back.T
+        whole[..., 1:3] = np.einsum("ra,dfab,jb->dfrj", back, z, back)
+        return replace(result.legs, theta=whole, open_leg=leg, open_known=True)
+
+    def _stray(self, back: Complex, own: Complex) -> Complex:
+        """Return what an open leg puts on the other: strays, alike both ways, hardly seen."""
+        return self._shaken(back[..., None], 0.5 * np.abs(own))[..., 0]
+
+    def _attached(self, leg: int) -> Complex:
+        """Admittance of the recorder on a leg, shape (1 + D, F), its errors drawn."""
+        group = self.aligned.group
+        none = np.zeros(self.draws)
+        omega = 2.0 * np.pi * group.hz
+        for observed in group.takes:
+            for element in observed.elements:
+                if element.capacitance_key and element.pattern[leg] == 1.0:
+                    ohm = np.concatenate([[0.0], self.shared.get(element.conductance_key, none)])
+                    farad = np.concatenate([[0.0], self.shared.get(element.capacitance_key, none)])
+                    siemens = element.siemens / (1.0 + ohm)
+                    total = element.farad + farad
+                    return np.asarray(siemens[:, None] + 1j * omega * total[:, None])
+        return np.zeros((self.draws + 1, len(group.hz)), dtype=np.complex128)
+
+    def _open_admittance(self, result: Result, leg: int, recorded: Realisation) -> Complex | None:
+        """Admittance of an open leg at the device's tones, shape (1 + D, F)."""
+        group = replace(self.aligned.group, open_leg=None)
+        flows = np.zeros((self.draws + 1, len(group.takes), len(group.hz), 3), dtype=np.complex128)
+        parts = [slice(0, 1), *(slice(p.start + 1, p.stop + 1) for p in self._batches())]
+        for part in parts:
+            errors: Errors = (
+                {}
+                if part.start == 0
+                else {k: v[part.start - 1 : part.stop - 1] for k, v in self.shared.items()}
+            )
+            flows[part] = flows_into(group, recorded.volts[part], errors)
+        g = own_admittance(group, leg, recorded.volts, flows)
+        if g is not None:
+            return g
+        if result.injected is None or leg not in result.injected_into:
+            return None
+        name = ("hot", "cold")[leg]
+        own = column_volts(result.injected.theta, name)[..., leg : leg + 1]
+        carried, doubt = carry(result.injected.hz, own, group.hz)
+        g = 1.0 / carried[..., 0]
+        g[:, ~np.isfinite(doubt)] = np.nan
+        return g
+
+    def _batches(self) -> list[slice]:
+        return [slice(a, min(a + BATCH, self.draws)) for a in range(0, self.draws, BATCH)]
+
+    def _errors(self, group: Group, part: slice) -> Errors:
+        return batch_errors(group, self.shared, self.levels, part, self.rng)
+
+    def _drawn(self) -> Realisation:
+        """Voltages and drives, value first, delays of each draw taken out."""
+        group, aligned = self.aligned.group, self.aligned
+        volts = [realise(group, 1, {}, self.excited).volts]
+        drives = [realise(group, 1, {}, self.excited).drives]
+        for part in self._batches():
+            one = realise(group, part.stop - part.start, self._errors(group, part), self.excited)
+            one = self._realigned(one, aligned)
+            volts.append(one.volts)
+            drives.append(one.drives)
+        return Realisation(np.concatenate(volts), np.concatenate(drives))
+
+    def _realigned(self, one: Realisation, aligned: Alignment) -> Realisation:
+        if aligned.gain is None or aligned.seen is None:
+            return one
+        seen = aligned.seen
+        whitener = seen.whitener[: one.volts.shape[1]]
+        rows = whitener @ seen.block.rows
+        residual = np.einsum("tfab,dtfb->dtfa", whitener, one.volts[..., :2])
+        start = np.einsum("tfar,frj->tfaj", rows, seen.theta)
+        residual -= np.einsum("tfaj,dtfj->dtfa", start, one.drives)
+        rows_of = flat(residual)
+        size = rows_of.shape[-1]
+        mixed = np.einsum("fab,dfb->dfa", seen.mixer[:, :size, :size], rows_of)
+        delays = -np.einsum("fta,dfa->dt", aligned.gain, mixed).real
+        strays = aligned.stray * self.rng.standard_normal(delays.shape)
+        delays = delays + strays @ aligned.pull.T
+        turn = np.exp(2j * np.pi * aligned.group.hz * delays[:, :, None])[..., None]
+        drives = one.drives.copy()
+        drives[..., 1:] *= turn
+        return Realisation(one.volts * turn, drives)
+
+    def _resolve(self, solved: Fit, recorded: Realisation) -> Complex:
+        parts = [solved.theta[None]]
+        for part in self._batches():
+            cut = slice(part.start + 1, part.stop + 1)
+            one = Realisation(recorded.volts[cut], recorded.drives[cut])
+            parts.append(resolve(solved, one, part.start + 1))
+        return np.concatenate(parts)
+
+    def _columns(self, solved: Fit, theta: Complex) -> tuple[tuple[int, Complex, Array], ...]:
+        """Leg columns that loads support, as (terminal, volts (1+D, F, 3), sigma (F,))."""
+        columns = []
+        bare = untouched_legs(self.aligned.group, self.excited, solved.known)[0]
+        for terminal, name in enumerate(("hot", "cold")):
+            sigma = column_doubt(solved, name)
+            if terminal not in bare and np.isfinite(sigma).any():
+                columns.append((terminal, column_volts(theta, name), sigma))
+        return tuple(columns)
+
+    def _injected(
+        self, block: Block, columns: tuple[tuple[int, Complex, Array], ...]
+    ) -> tuple[Solved, tuple[int, ...]] | None:
+        first = solve_injected(self.phasors, block, level=self.repeat.level)
+        if first is None:
+            return None
+        known = self._known_at(first, columns) if block is LEGS else ()
+        injected = first
+        if known:
+            again = solve_injected(self.phasors, block, level=self.repeat.level, known=known)
+            injected = first if again is None else again
+        parts = [injected.solved.theta[None]]
+        for part in self._batches():
+            count = part.stop - part.start
+            errors = self._errors(injected.group, part)
+            parts.append(draw_injected(injected, errors, count, part.start + 1, self.rng))
+        theta = np.concatenate(parts)
+        return Solved(injected.group.hz, theta, injected.solved), injected.terminals
+
+    def _known_at(
+        self, first: Injected, columns: tuple[tuple[int, Complex, Array], ...]
+    ) -> tuple[Known, ...]:
+        """Columns of legs that were not injected into, at the injected tones.
+
+        Carried from the device's tones where loads support them there; otherwise anything up to
+        the size of the leg that was injected into.
+        """
+        known = []
+        source = self.aligned.group.hz
+        for terminal in (0, 1):
+            if terminal in first.terminals:
+                continue
+            held = next((c for c in columns if c[0] == terminal), None)
+            if held is not None and np.isfinite(held[2]).sum() >= 2:
+                good = np.isfinite(held[2])
+                volts, doubt = carry(source[good], held[1][:, good], first.group.hz)
+                sigma = np.hypot(doubt, np.interp(first.group.hz, source[good], held[2][good]))
+                known.append(Known(terminal, self._shaken(volts, doubt), sigma))
+                continue
+            sigma = np.maximum(own_sizes(first, 1 - terminal), 100.0)
+            zero = np.zeros((self.draws + 1, len(sigma), 3), dtype=np.complex128)
+            known.append(Known(terminal, self._shaken(zero, sigma), sigma))
+        return tuple(known)
+
+    def _shaken(self, volts: Complex, doubt: Array) -> Complex:
+        """Add the doubt of carrying to every draw but the first; one error for all tones."""
+        size = np.where(np.isfinite(doubt), doubt, 0.0)[None, :, None]
+        noise = self.rng.standard_normal((2, volts.shape[0], 1, volts.shape[2]))
+        noise[:, 0] = 0.0
+        return np.asarray(volts + size * (noise[0] + 1j * noise[1]) / np.sqrt(2.0))
+
+    def _carried(self, result: Result, hz: Array) -> tuple[Known, ...]:
+        """Entries that injections show better than loads do, at the device's tones.
+
+        Row by row: of a silent leg a load across shows its own impedance as well as an injection
+        does, but what it puts on the other leg only the injection shows.
+        """
+        assert result.injected is not None
+        known = []
+        for terminal in result.injected_into:
+            if terminal == self.aligned.group.open_leg:
+                continue
+            name = ("hot", "cold")[terminal]
+            volts = np.zeros((self.draws + 1, len(hz), 3), dtype=np.complex128)
+            sigma = np.full((len(hz), 2), np.inf)
+            for row, leg in enumerate(("hot", "cold")):
+                sigma[:, row] = self._carried_row(result.injected, name, leg, row, volts, hz)
+            if np.isfinite(sigma).any():
+                known.append(Known(terminal, volts, sigma))
+        return tuple(known)
+
+    def _carried_row(
+        self, injected: Solved, name: str, leg: str, row: int, volts: Complex, hz: Array
+    ) -> Array:
+        """Fill one row of ``volts`` and return its doubt (F,), infinite where loads know better."""
+        good = np.isfinite(entry_doubt(injected.fit, leg, name))
+        good &= np.isfinite(column_doubt(injected.fit, name))
+        if not good.any():
+            return np.full(len(hz), np.inf)
+        values = column_volts(injected.theta, name)[:, good, row : row + 1]
+        carried, doubt = carry(injected.hz[good], values, hz)
+        volts[..., row] = self._shaken(carried, doubt)[..., 0]
+        mine = entry_doubt(injected.fit, leg, name)[good]
+        sigma = np.hypot(doubt, np.interp(hz, injected.hz[good], mine))
+        held = entry_doubt(self.solved, leg, name)
+        size = np.abs(column_volts(self.solved.theta, name)[:, ("hot", "cold").index(name)])
+        enough = held < LOADS_ENOUGH * size + LOADS_ENOUGH_OHM
+        return np.where(enough | (held < 3.0 * sigma), np.inf, np.maximum(sigma, 1e-3))
+
+
+def _carried_entries(known: tuple[Known, ...], k: int) -> tuple[tuple[int, int], ...]:
+    """(row, column) of the leg entries that came from injected tones, at tone ``k``."""
+    return tuple(
+        (row, one.terminal) for one in known for row in (0, 1) if np.isfinite(one.sigma[k, row])
+    )
+
+
+def shared_errors(phasors: tuple[TakePhasors, ...], draws: int, rng: np.random.Generator) -> Errors:
+    """One error per physical thing and draw, by key; crosstalk between terminals with them."""
+    scales: dict[str, float] = {}
+    for p in phasors:
+        scales.update(error_scales(p.take))
+    errors: Errors = {k: scales[k] * rng.standard_normal(draws) for k in sorted(scales)}
+    white = rng.standard_normal((2, draws, 3, 3))
+    errors["crosstalk"] = (white[0] + 1j * white[1]) / np.sqrt(2.0)
+    return errors
+
+
+def level_errors(
+    phasors: tuple[TakePhasors, ...],
+    repeat: Repeatability,
+    draws: int,
+    rng: np.random.Generator,
+) -> dict[str, Array]:
+    """Level error of every take and leg, shape (D, 3) by take name, relative.
+
+    A figure taken from residuals is itself uncertain: each draw takes its own, so that the
+    result spreads like Student's t.
+    """
+    size = np.full(draws, repeat.level)
+    if repeat.freedom > 0:
+        size = size * np.sqrt(repeat.freedom / rng.chisquare(repeat.freedom, draws))
+    return {p.take.name: size[:, None] * rng.standard_normal((draws, 3)) for p in phasors}
+
+
+def batch_errors(
+    group: Group, shared: Errors, levels: dict[str, Array], part: slice, rng: np.random.Generator
+) -> Errors:
+    """Errors of one batch of draws for ``realise``."""
+    errors: Errors = {k: v[part] for k, v in shared.items()}
+    count = part.stop - part.start
+    for t, observed in enumerate(group.takes):
+        errors[f"noise/{t}"] = _noise(observed.noise, observed.crosstalk, count, rng)
+        errors[f"level/{t}"] = levels[observed.name][part]
+    return errors
+
+
+def _noise(noise: Complex, crosstalk: Complex, draws: int, rng: np.random.Generator) -> Complex:
+    """Draws of the phasor noise alone (crosstalk is drawn as one error for all takes)."""
+    own = noise.copy()
+    share = np.sum(np.abs(crosstalk) ** 2, axis=-1)
+    index = np.arange(3)
+    own[:, index, index] -= share
+    values, vectors = np.linalg.eigh(own)
+    root = vectors * np.sqrt(np.maximum(values, 0.0))[:, None, :]
+    white = rng.standard_normal((2, draws, *noise.shape[:2]))
+    circular = (white[0] + 1j * white[1]) / np.sqrt(2.0)
+    return np.asarray(np.einsum("kij,dkj->dki", root, circular))
+
+
+def injected_alone(
+    phasors: tuple[TakePhasors, ...], repeat: Repeatability, draws: int, rng: np.random.Generator
+) -> tuple[Solved | None, tuple[int, ...]]:
+    """Solve injected tones without any take in which the device plays; terminals beside."""
+    injected = solve_injected(phasors, LEGS, level=repeat.level) if phasors else None
+    if injected is None:
+        return None, ()
+    shared = shared_errors(phasors, draws, rng)
+    levels = level_errors(phasors, repeat, draws, rng)
+    parts = [injected.solved.theta[None]]
+    for start in range(0, draws, BATCH):
+        part = slice(start, min(start + BATCH, draws))
+        errors = batch_errors(injected.group, shared, levels, part, rng)
+        parts.append(draw_injected(injected, errors, part.stop - part.start, start + 1, rng))
+    theta = np.concatenate(parts)
+    return Solved(injected.group.hz, theta, injected.solved), injected.terminals
