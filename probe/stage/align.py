@@ -373,21 +373,38 @@ def _choose(group: Group, options: list[list[tuple[float, float]]], level: float
 
 
 def _joint(group: Group, stray: Array, delays: Array) -> Alignment:
-    """Gauss-Newton on the delays with the stage projected out (2)."""
+    """Gauss-Newton on the delays with the stage projected out (2).
+
+    A step that mends nothing is halved. Residuals larger than their weights allow (levels that
+    moved between takes) count for less against the phases alone: by the Birge ratio, the residual
+    power per spare row (R. T. Birge, Phys. Rev. 40, 1932, p. 207).
+    """
     excited = excitation(group)
     start = group
     moved = np.zeros(len(delays))
-    solved: Fit | None = None
+    step = np.zeros(len(delays))
+    least = np.inf
+    kept: tuple[Group, Fit, Complex, Array, Array] | None = None
+    prior = np.where(stray > 0.0, 1.0 / np.maximum(stray, 1e-12), 0.0)
     for _ in range(JOINT_STEPS):
-        solved = fit(group, LEGS, level=PHASE_LEVEL, excited=excited, start=solved)
-        gain, pull = _delay_gain(group, solved, stray)
+        trial = start.rotated(moved + step)
+        solved = fit(trial, LEGS, level=PHASE_LEVEL, excited=excited, start=kept and kept[1])
+        power = float(np.sum(np.abs(solved.residual) ** 2))
+        misfit = power + float(np.sum((prior * (moved + step)) ** 2))
+        if misfit > least:
+            step = step / 2.0
+            continue
+        least, moved = misfit, moved + step
+        excess = max(power / max(float(np.sum(solved.spare)), 1.0), 1.0)
+        gain, pull = _delay_gain(trial, solved, stray / np.sqrt(excess))
+        kept = trial, solved, gain, pull, moved
         step = -np.einsum("fta,fa->t", gain, flat(solved.residual)).real - pull @ moved
-        moved = moved + np.clip(step, -2e-5, 2e-5)
-        group = start.rotated(moved)
+        step = np.clip(step, -2e-5, 2e-5)
         if np.max(np.abs(step)) < 1e-11:
             break
-    assert solved is not None
-    return Alignment(group, delays + moved, gain, solved, pull, stray, free=True)
+    assert kept is not None
+    trial, solved, gain, pull, moved = kept
+    return Alignment(trial, delays + moved, gain, solved, pull, stray, free=True)
 
 
 def _delay_gain(group: Group, solved: Fit, stray: Array) -> tuple[Complex, Array]:
