@@ -43,26 +43,7 @@ Preset = Literal[
     "check-cold",
 ]
 
-Listed = Literal[
-    "full",
-    "open",
-    "open-exchanged",
-    "single-ended",
-    "inject-cold",
-    "inject-hot",
-    "load-cold",
-    "load-hot",
-    "load-across",
-    "single-ended-loaded",
-    "second-open",
-    "inject-cold-off",
-    "inject-hot-off",
-    "idle",
-    "floor",
-    "channel-match",
-    "check-hot",
-    "check-cold",
-]
+Listed = Literal["full", Preset]
 """What ``takes`` may list: the presets, and ``full`` for the usual nine of them."""
 
 Name = Annotated[OneLine, Field(min_length=1)]
