@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 import numpy as np
@@ -35,6 +35,12 @@ class Quantity:
     def u95(self) -> float:
         """Half the width of the 95 % interval."""
         return (self.high - self.low) / 2.0
+
+    def __neg__(self) -> Quantity:
+        """Return the same figure counted the other way: a gain as a loss."""
+        turned: dict[str, Literal["above", "below"]] = {"above": "below", "below": "above"}
+        bound = None if self.bound is None else turned[self.bound]
+        return replace(self, value=-self.value, low=-self.high, high=-self.low, bound=bound)
 
     def to_json(self) -> dict[str, Any]:
         """Return the quantity as plain values; nothing in it is NaN or infinite."""

@@ -17,7 +17,7 @@ from probe.advice.figures import Figures
 from probe.advice.parts import ISOLATING_TRANSFORMER
 from probe.advice.quantity import Quantity
 from probe.advice.wiring import Option
-from probe.advice.words import CIRCUITS, FAULTS, KINDS, amperes, decibels, hertz, span, volts
+from probe.advice.words import CIRCUITS, FAULTS, KINDS, decibels, figure, span
 
 Verdict = Literal["use", "works", "avoid", "never", "cannot-tell"]
 
@@ -154,15 +154,11 @@ def _signal_lost(case: Case) -> Iterator[Finding]:
         )  # fmt: skip
     versus = case.figures.level_vs_reference_db
     if versus is not None:
-        below = _negative(versus)
+        below = -versus
         yield from _compare(
             case, below, limit.LOST_LEVEL_DB, "never", "level-lost",
             f"{decibels(below)} below {case.reference_words}",
         )  # fmt: skip
-
-
-def _negative(q: Quantity) -> Quantity:
-    return Quantity(-q.value, q.unit, -q.high, -q.low, q.at_hz)
 
 
 def _tie_current(case: Case) -> Iterator[Finding]:
@@ -170,7 +166,7 @@ def _tie_current(case: Case) -> Iterator[Finding]:
     current = case.figures.tie_current
     if current is None:
         return
-    says = f"{amperes(current)} peak flow in the tied pin 3 {case.maximum_words}"
+    says = f"{figure(current)} peak flow in the tied pin 3 {case.maximum_words}"
     found = list(_compare(case, current, limit.TIE_NEVER_AMPERE, "never", "tie-current",
                           f"{says}, more than common output amplifiers deliver"))  # fmt: skip
     if not found:
@@ -333,7 +329,7 @@ def _overload(case: Case) -> Iterator[Finding]:
         if level is None or most is None or level.high <= most:
             continue
         says = (
-            f"{case.maximum_words} {volts(level)} reach {where}, which accepts {most:g} V: turn "
+            f"{case.maximum_words} {figure(level)} reach {where}, which accepts {most:g} V: turn "
             "down, or put an attenuator before it"
         )
         near = socket.sensitivity_volts is not None and (
@@ -354,7 +350,7 @@ def _isolating_transformer(case: Case) -> Iterator[Finding]:
         return
     level, most = case.figures.level_20_hz_at_maximum, ISOLATING_TRANSFORMER.volts_at_20_hz
     if level is not None and level.high > most:
-        yield Finding("works", "saturation", f"{case.maximum_words} {volts(level)} at 20 Hz reach "
+        yield Finding("works", "saturation", f"{case.maximum_words} {figure(level)} at 20 Hz reach "
                       f"the transformer; an ordinary one distorts above {most:g} V there",
                       hazard=True)  # fmt: skip
     yield Finding("works", "generic-part", "solved with the data of an ordinary 1:1 isolating "
@@ -394,7 +390,7 @@ def _long_run(case: Case) -> Iterator[Finding]:
 def _corners(case: Case) -> Iterator[Finding]:
     high = case.figures.high_corner
     if high is not None and high.bound is None and high.low < 20000.0:
-        yield Finding("works", "bandwidth", f"-3 dB at {hertz(high)}")
+        yield Finding("works", "bandwidth", f"-3 dB at {figure(high)}")
 
 
 RULES: tuple[Callable[[Case], Iterator[Finding]], ...] = (

@@ -8,11 +8,9 @@ from collections.abc import Iterable, Sequence
 
 from probe.advice.model import Advice, Choice, OptionAdvice
 from probe.advice.quantity import Quantity
-from probe.advice.words import hertz, signed_decibels, volts
+from probe.advice.words import decibels, figure, signed_decibels
 
 WIDTH = 88
-WIDE = 0.05
-"""Share of a level from which its interval is written out. [judgement]"""
 _QUANTITY = re.compile(r"(?<=\d) (?=(?:[mkM]?(?:V|ohm|A|Hz|m)|dB)\b|%)")
 DANGERS = 3
 """Most hazards shown of the chosen option; all of them are in the JSON."""
@@ -64,7 +62,7 @@ def _gives(advice: Advice, option: OptionAdvice) -> str:
     parts = []
     if f.level is not None:
         where = advice.operating if f.level.note is None else "at the measured level"
-        parts.append(f"{_level(f.level)} at the input, {where}")
+        parts.append(f"{figure(f.level)} at the input, {where}")
     if f.loudness_vs_reference_db is not None and option.reference != "none":
         link = "RCA" if option.reference == "rca-link" else "XLR"
         parts.append(
@@ -75,27 +73,22 @@ def _gives(advice: Advice, option: OptionAdvice) -> str:
     if f.connection_loss_at_20_khz is not None:
         parts.append(f"{_loss(f.connection_loss_at_20_khz)} lost at 20 kHz")
     if f.high_corner is not None and f.high_corner.bound is None:
-        parts.append(f"-3 dB at {hertz(f.high_corner)}")
+        parts.append(f"-3 dB at {figure(f.high_corner)}")
     return ", ".join(parts) or "not known"
-
-
-def _level(level: Quantity) -> str:
-    """Return the level, with its interval where three digits would claim too much."""
-    if level.u95 <= WIDE * abs(level.value):
-        return volts(level)
-    return f"{level.value:.2g} V ({level.low:.2g} to {level.high:.2g} V)"
 
 
 def _full_output(margin: Quantity) -> str:
     if margin.low >= 0.0:
         return "reaches full output"
     if margin.high < 0.0:
-        return f"{-margin.value:.1f} dB short of full output"
+        return f"{decibels(-margin)} short of full output"
     return "just about reaches full output"
 
 
 def _loss(loss: Quantity) -> str:
-    return f"{max(loss.value, 0.0):.2f} dB"
+    text = f"{max(loss.value, 0.0):.2f} dB"
+    ends = (max(loss.low, 0.0), max(loss.high, 0.0))
+    return f"{text} ({ends[0]:.2f} to {ends[1]:.2f})" if loss.u95 >= 0.005 else text
 
 
 def _table(options: Sequence[OptionAdvice]) -> list[str]:
@@ -176,6 +169,6 @@ def _bullets(messages: Iterable[str]) -> list[str]:
 
 
 def _wrapped(text: str, indent: str) -> list[str]:
-    kept = _QUANTITY.sub("\u00a0", text)
+    kept = _QUANTITY.sub("\u00a0", text).replace(" +/- ", "\u00a0+/-\u00a0")
     lines = textwrap.wrap(kept, WIDTH, subsequent_indent=indent, break_on_hyphens=False)
     return [line.replace("\u00a0", " ") for line in lines]

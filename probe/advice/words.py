@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from probe.advice.quantity import Quantity
+from probe.numbers import plain, write
 
 KINDS = {
     "differential": "two driven legs, ground-referenced",
@@ -47,19 +50,18 @@ TAKES = {
 
 
 def decibels(quantity: Quantity) -> str:
-    """Return for example ``1.2 dB``."""
-    return f"{_figure(quantity, 1)} dB"
+    """Return for example ``1.2 dB``; with its interval where that is wider than 0.1 dB."""
+    return _with_ends(quantity, _figure)
 
 
-def volts(quantity: Quantity) -> str:
-    """Return volts to three figures."""
-    return f"{quantity.value:.3g} V"
+def signed_decibels(quantity: Quantity) -> str:
+    """Return for example ``+6.0 dB``; with its interval where that is wider than 0.1 dB."""
+    return "nothing" if quantity.value < -100.0 else _with_ends(quantity, _signed)
 
 
-def amperes(quantity: Quantity) -> str:
-    """Return milliamperes to two figures, never in powers of ten."""
-    milli = quantity.value * 1e3
-    return f"{milli:.0f} mA" if milli >= 10.0 else f"{milli:.2g} mA"
+def figure(quantity: Quantity) -> str:
+    """Return volts, amperes or hertz with their doubt, for example ``248.6 +/- 1.2 mV``."""
+    return plain(write(quantity.to_json()).whole)
 
 
 def span(quantity: Quantity) -> str:
@@ -69,25 +71,16 @@ def span(quantity: Quantity) -> str:
     return f"{quantity.low:.3g} to {quantity.high:.3g} {quantity.unit}"
 
 
-def hertz(quantity: Quantity) -> str:
-    """Return a frequency in Hz or kHz."""
-    hz = quantity.value
-    return f"{hz / 1e3:.3g} kHz" if hz >= 1e3 else f"{hz:.3g} Hz"
-
-
-def _figure(quantity: Quantity, places: int) -> str:
-    text = f"{quantity.value:.{places}f}"
-    return text.lstrip("-") if float(text) == 0.0 else text
-
-
-def signed_decibels(quantity: Quantity) -> str:
-    """Return for example ``+6.0 dB``; with its interval where that is wider than 0.1 dB."""
-    if quantity.value < -100.0:
-        return "nothing"
-    shown = f"{_signed(quantity.value)} dB"
+def _with_ends(quantity: Quantity, shown: Callable[[float], str]) -> str:
+    text = f"{shown(quantity.value)} dB"
     if quantity.u95 >= 0.05:
-        shown += f" ({_signed(quantity.low)} to {_signed(quantity.high)})"
-    return shown
+        text += f" ({shown(quantity.low)} to {shown(quantity.high)})"
+    return text
+
+
+def _figure(decibels: float) -> str:
+    text = f"{decibels:.1f}"
+    return text.lstrip("-") if float(text) == 0.0 else text
 
 
 def _signed(decibels: float) -> str:

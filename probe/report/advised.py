@@ -6,9 +6,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from probe.numbers import number, write
 from probe.report import cautions, words
 from probe.report.document import listing
-from probe.report.numbers import number, write
 from probe.report.text import MESSAGE_LIMIT, clean
 
 _ORDER = ("use", "works", "cannot-tell", "avoid", "never")

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from probe.numbers import number, write_number
 from probe.report import words
 from probe.report.document import entry_of, mapping
-from probe.report.numbers import number, write_number
 from probe.report.shown import Alarm
 from probe.report.text import clean
 

@@ -6,9 +6,9 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from probe.numbers import number, ratio_db, write, write_signed
 from probe.report import words
 from probe.report.document import entry_of, mapping
-from probe.report.numbers import number, ratio_db, write, write_signed
 from probe.report.shown import Compared, SideView
 
 _COMPARED = (

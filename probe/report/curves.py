@@ -9,9 +9,9 @@ from typing import Any
 
 from markupsafe import Markup
 
+from probe.numbers import DBU_VOLTS, number, write, write_hz, write_number
 from probe.report.chart import Curve, chart
 from probe.report.document import entry_of
-from probe.report.numbers import DBU_VOLTS, number, write, write_hz, write_number
 from probe.report.phasor import Arrow, phasors
 
 _OFF_THE_SCALE_DB = -400.0

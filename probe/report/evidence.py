@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
+from probe.numbers import fixed, number, write, write_dbu, write_hz
 from probe.report import words
 from probe.report.document import entry_of, identifier, listing
-from probe.report.numbers import fixed, number, write, write_dbu, write_hz
 from probe.report.shown import FactGroup, FactRow, TakeMark, TakeRow
 from probe.report.text import MESSAGE_LIMIT, clean
 

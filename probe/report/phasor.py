@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from probe.report.numbers import write
+from probe.numbers import write
 from probe.report.svg import Point, circle, group, label, line, picture, tag
 
 _WIDTH, _RADIUS = 440.0, 122.0

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from probe.numbers import Written
 from probe.report.curves import CurveTable, Figure
-from probe.report.numbers import Written
 
 
 @dataclass(frozen=True)

@@ -10,9 +10,9 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
+from probe.numbers import number, plain, write, write_dbu
 from probe.report import words
 from probe.report.alarms import alarms_after
-from probe.report.numbers import number, plain, write, write_dbu
 from probe.report.shown import Alarm, PageView, SideView, Warned
 from probe.report.text import columns, hanging
 from probe.report.view import page_view

@@ -13,6 +13,12 @@ from typing import Any
 
 from markupsafe import Markup
 
+from probe.numbers import (
+    number,
+    write,
+    write_hz,
+    write_share,
+)
 from probe.report import cautions, words
 from probe.report.alarms import alarms_after, alarms_before
 from probe.report.comparison import comparison
@@ -26,12 +32,6 @@ from probe.report.curves import (
 )
 from probe.report.document import entry_of, identifier, listing, mapping
 from probe.report.evidence import evidence, take_rows
-from probe.report.numbers import (
-    number,
-    write,
-    write_hz,
-    write_share,
-)
 from probe.report.schematic import Stage, Values, schematic
 from probe.report.shown import Doubt, Glance, Named, Next, Note, PageView, SideView, Verdict, Warned
 from probe.report.text import MESSAGE_LIMIT, clean

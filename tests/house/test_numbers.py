@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from probe.report.numbers import (
+from probe.numbers import (
     interval,
     number,
     write,
