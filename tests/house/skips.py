@@ -1,6 +1,6 @@
 """Say how the tests went, and fail where one was skipped: on a build machine nothing is missing.
 
-python -m tests.house.skips REPORT.xml, where REPORT.xml was written by pytest --junitxml.
+python -m tests.house.skips REPORT.xml..., where each was written by pytest --junitxml.
 """
 
 from __future__ import annotations
@@ -25,18 +25,19 @@ def count(report: Path) -> int:
     return sum(1 for _ in ET.parse(report).getroot().iter("testcase"))
 
 
-def main(report: str) -> int:
+def main(reports: list[str]) -> int:
     """Print the outcome; return the exit status."""
-    lines = skipped(Path(report))
-    total = count(Path(report))
-    if not total:
-        print("no test ran")
-        return 1
-    for line in lines:
-        print(f"skipped: {line}")
-    print(f"{total - len(lines)} of {total} tests ran, {len(lines)} skipped")
-    return 1 if lines else 0
+    status = 0
+    for report in map(Path, reports):
+        lines = skipped(report)
+        total = count(report)
+        for line in lines:
+            print(f"skipped: {line}")
+        print(f"{report.stem}: {total - len(lines)} of {total} tests ran, {len(lines)} skipped")
+        if lines or not total:
+            status = 1
+    return status
 
 
 if __name__ == "__main__":
-    sys.exit(main(sys.argv[1]))
+    sys.exit(main(sys.argv[1:]))

@@ -13,7 +13,10 @@ import probe
 
 PACKAGE = Path(probe.__file__).parent
 
-HEAVY = ("numpy", "scipy", "soundfile", "pydantic", "jinja2", "matplotlib", "sounddevice")
+HEAVY = (
+    "numpy", "scipy", "soundfile", "pydantic", "jinja2", "matplotlib", "sounddevice",
+    "joblib", "platformdirs", "rich", "sqlite3",
+)  # fmt: skip
 
 SHARED_WITH_SIMULATE = (
     "probe.session.model", "probe.formats", "probe.errors", "probe.decibels", "probe.simulate",
@@ -67,13 +70,15 @@ def test_the_simulation_shares_nothing_that_solves() -> None:
         assert {n for n in own if not within(n, SHARED_WITH_SIMULATE)} == set(), path
 
 
-def test_only_the_command_runs_the_simulation() -> None:
+def test_only_the_command_and_the_virtual_bench_run_the_simulation() -> None:
     users = {
         path.relative_to(PACKAGE).as_posix()
         for path in PACKAGE.rglob("*.py")
         if any(within(name, ("probe.simulate",)) for name in imported(path))
     }
-    assert {u for u in users if not u.startswith("simulate/")} == {"cli/simulate.py"}
+    assert {u for u in users if not u.startswith(("simulate/", "bench/virtual/"))} == {
+        "cli/simulate.py"
+    }
 
 
 def test_only_commands_print() -> None:
