@@ -94,16 +94,19 @@ def test_clean_takes_raise_no_warnings() -> None:
     assert warned <= takes / 100
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("case", ROUGH, ids=str)
 def test_kind_of_a_rough_session(case: Case) -> None:
     document, written = analysed(case)
     assert wrong_kind(document, written) is None
 
 
+@pytest.mark.long
 def test_intervals_of_rough_sessions_hold_the_truth() -> None:
     assert not (said := too_few_hits(ROUGH)), lines(said)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("case", PARTIAL, ids=str)
 def test_partial_session(case: Case) -> None:
     document, written = analysed(case)
@@ -121,6 +124,7 @@ def test_one_take_decides_nothing(name: str) -> None:
     assert side_of(document)["stage"]["kind"] == "undetermined"
 
 
+@pytest.mark.long
 def test_intervals_of_partial_sessions_hold_the_truth() -> None:
     assert not (said := too_few_hits(PARTIAL)), lines(said)
 

@@ -31,6 +31,7 @@ def published() -> tuple[int, list[str]]:
     return seed, body.strip().splitlines()
 
 
+@pytest.mark.long
 def test_published_rows_come_out_again() -> None:
     # regression only: the rows were made by the same program; what they say is judged elsewhere
     choice = int(os.environ.get("COVERAGE_ROWS_SEED", secrets.randbelow(2**31)))
@@ -64,6 +65,7 @@ def fresh() -> list[Row]:
     return [row(SLICE_SEED, index, optimum=False) for index in range(SLICE)]
 
 
+@pytest.mark.long
 def test_intervals_of_a_fresh_slice_hold_the_truth(fresh: list[Row]) -> None:
     # binomial: facts of one session err together, so each fact is counted by itself
     held: dict[str, list[bool]] = defaultdict(list)
@@ -74,6 +76,7 @@ def test_intervals_of_a_fresh_slice_hold_the_truth(fresh: list[Row]) -> None:
         assert sum(some) >= binom.ppf(RARE, len(some), 0.95), f"{name}: {sum(some)}/{len(some)}"
 
 
+@pytest.mark.long
 def test_bounds_of_a_fresh_slice_are_true(fresh: list[Row]) -> None:
     # binomial, at least 95 % wanted
     held: dict[str, list[bool]] = defaultdict(list)
@@ -83,6 +86,7 @@ def test_bounds_of_a_fresh_slice_are_true(fresh: list[Row]) -> None:
         assert sum(some) >= binom.ppf(RARE, len(some), 0.95), f"{name}: {sum(some)}/{len(some)}"
 
 
+@pytest.mark.long
 def test_kinds_of_a_fresh_slice_are_right(fresh: list[Row]) -> None:
     # accepted kinds follow from the wiring of each circuit (tests/spice/expected.py)
     wrong = [f"{r.index} {r.circuit} {r.kind} {r.confidence}" for r in fresh if not _fine(r)]
@@ -97,6 +101,7 @@ def _fine(one: Row) -> bool:
     return one.right or not stated_kinds([one])
 
 
+@pytest.mark.long
 def test_nothing_supported_is_left_out_and_nobody_is_alarmed(fresh: list[Row]) -> None:
     takes = sum(r.take_count for r in fresh)
     warned = sum(len(r.warnings) for r in fresh)
