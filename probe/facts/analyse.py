@@ -9,6 +9,7 @@ import numpy as np
 
 from probe.errors import NotUsable
 from probe.facts.document import Document, document
+from probe.measures.measure import measures
 from probe.phasors import measure
 from probe.session.model import Session
 from probe.session.read import read_session
@@ -58,7 +59,8 @@ def analyse(
     present = [side for side in session.sides if any(p.take.side == side for p in phasors)]
     try:
         sides = {s: identify(session, phasors, s, draws=draws, seed=seed) for s in present}
-        return document(session, phasors, sides)
+        found = measures(session, phasors, sides, progress=progress)
+        return document(session, phasors, sides, found)
     except np.linalg.LinAlgError as error:
         raise NotUsable(
             f"{session.toml_path}: the takes cannot be solved ({error}); look for a channel of "

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from probe.facts.statement import (
+from probe.measures.statement import (
     Entry,
     complex_entry,
     decibel_entry,

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from probe.facts.statement import interval
+from probe.measures.statement import interval
 from probe.stage.identify import Identified
 from probe.stage.network import Complex
 from probe.stage.quantities import common_mode_impedance, nearest, open_take, recorded

@@ -18,6 +18,7 @@ from probe.facts.build import SideFacts
 from probe.facts.curves import curves_of, decode, source_of
 from probe.facts.shape import shape_complaint
 from probe.formats.text import printable, shown_path, shown_value
+from probe.measures.model import Measured, Part
 from probe.phasors.model import Remark, TakePhasors
 from probe.session.model import Session, Side
 from probe.session.read import session_sha256
@@ -44,17 +45,23 @@ HIGHEST_HZ = 1e7
 
 
 def document(
-    session: Session, phasors: tuple[TakePhasors, ...], sides: dict[Side, Identified]
+    session: Session,
+    phasors: tuple[TakePhasors, ...],
+    sides: dict[Side, Identified],
+    measured: Measured | None = None,
 ) -> Document:
     """Return the facts document of a session; plain values only, ready for JSON."""
     device = session.device
+    parts = {} if measured is None else measured.sides
+    between = {} if measured is None else dict(measured.between_sides)
     warnings = [_warning(r) for p in phasors for r in p.remarks if r.code not in QUIET]
     warnings += [_warning(r) for one in sides.values() for r in one.remarks]
     warnings += [
         {"code": "assumed-figure", "take": None, "message": f"{a.where}: {a.message}"}
         for a in session.assumptions
     ]
-    body = {side: _side(session, one) for side, one in sides.items()}
+    warnings += [_warning(r) for part in parts.values() for r in part.remarks]
+    body = {side: _side(session, one, parts.get(side, Part())) for side, one in sides.items()}
     warnings += [w for side, one in sides.items() for w in _unheard(side, one, body[side])]
     return {
         "format": FORMAT,
@@ -77,6 +84,7 @@ def document(
             "bench": _bench(session),
         },
         "sides": body,
+        **({"between_sides": between} if between else {}),
         "warnings": warnings,
     }
 
@@ -118,7 +126,7 @@ def _unheard(side: str, identified: Identified, body: Document) -> list[Document
     return out
 
 
-def _side(session: Session, identified: Identified) -> Document:
+def _side(session: Session, identified: Identified, part: Part) -> Document:
     told = polarity(identified)
     evidence = gather(identified, told.value)
     verdict = decide(evidence)
@@ -141,7 +149,7 @@ def _side(session: Session, identified: Identified) -> Document:
             "next_take": following.take,
             "next_take_reason": following.reason,
             "path": "undetermined",
-            "path_evidence": [],
+            "path_evidence": list(part.lists.get("path_evidence", ())),
             "polarity": told.value,
             "polarity_against": told.against,
             "faults": list(faults.found),
@@ -150,6 +158,7 @@ def _side(session: Session, identified: Identified) -> Document:
                 {"fault": t.fault, "message": t.message} for t in faults.possible
             ],
             "reasons": list(verdict.reasons),
+            **part.stage,
         },
         "conditions": {
             "volume": identified.volume,
@@ -157,8 +166,14 @@ def _side(session: Session, identified: Identified) -> Document:
             "repeatability_from_residuals": identified.repeatability.freedom > 0,
             "draws": identified.draws,
         },
-        "facts": builder.build() if evidence.clean else builder.only_recorded(),
-        "curves": curves_of(identified, source),
+        "facts": {
+            **(builder.build() if evidence.clean else builder.only_recorded()),
+            **part.facts,
+        },
+        "facts_at": list(part.facts_at),
+        "curves": {**curves_of(identified, source), **part.curves},
+        "hum_lines": list(part.lists.get("hum_lines", ())),
+        "harmonics": list(part.lists.get("harmonics", ())),
         "takes": [_take(u) for u in identified.uses],
     }
 

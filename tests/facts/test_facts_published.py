@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from probe.decibels import db_to_ratio, ratio_to_db, volts_to_dbu, volts_to_dbv
-from probe.facts.statement import decibel_entry, impedance_entry, interval, level_entry
+from probe.measures.statement import decibel_entry, impedance_entry, interval, level_entry
 from tests.stage.analysed import analysed
 from tests.stage.forward import FULL, Errors, separate
 

@@ -1,0 +1,57 @@
+"""All measures of all sides, in one call."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from probe.measures.model import Measured, Part, Subject, merged
+from probe.measures.spectra import Progress, Recordings
+from probe.phasors.model import TakePhasors
+from probe.session.model import Session, Side
+from probe.stage.identify import Identified
+
+Measure = Callable[[Subject], Part]
+Between = Callable[[Mapping[Side, Subject]], dict[str, Any]]
+
+MEASURES: tuple[Measure, ...] = ()
+"""Of one side each; their facts and curves have different names."""
+
+BETWEEN: tuple[Between, ...] = ()
+"""Of all sides together; their keys stand beside ``sides`` in the document."""
+
+
+def measures(
+    session: Session,
+    phasors: tuple[TakePhasors, ...],
+    identified: Mapping[Side, Identified],
+    *,
+    progress: Progress | None = None,
+) -> Measured:
+    """Return what every measure found.
+
+    Parameters
+    ----------
+    session
+        As read.
+    phasors
+        Of all its takes that carry tones.
+    identified
+        The solved stage of each side.
+    progress
+        Called as ``progress(done, total, name)`` in blocks of the takes that are read here.
+
+    Raises
+    ------
+    BadInput
+        If a take's audio cannot be read.
+    """
+    recordings = Recordings(session.bench.mains_hz, progress)
+    subjects = {
+        side: Subject(session, side, one, phasors, recordings) for side, one in identified.items()
+    }
+    sides = {s: merged(measure(subject) for measure in MEASURES) for s, subject in subjects.items()}
+    between: dict[str, Any] = {}
+    for measure in BETWEEN:
+        between.update(measure(subjects))
+    return Measured(sides, between)
