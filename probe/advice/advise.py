@@ -169,7 +169,7 @@ class _Desk:
         self, corner: Sampled, option: Option, socket: Input, circuit: Circuit, mismatch: float
     ) -> Response:
         """Solve one option on one corner."""
-        key = (id(corner), option.id, socket, circuit, mismatch)
+        key = (id(corner), option, socket, circuit, mismatch)
         if key not in self._responses:
             cable = self.destination.cable
             self._responses[key] = solve_option(option, socket, circuit, mismatch, cable, corner)
@@ -187,7 +187,7 @@ class _Desk:
         sensing: bool,
     ) -> Figures:
         """Return the figures of one option on one corner; ``sensing``: with the tie's change."""
-        key = (id(corner), option.id, socket, circuit, mismatch, sensing)
+        key = (id(corner), option, socket, circuit, mismatch, sensing)
         if key not in self._figures:
             response = self.respond(corner, option, socket, circuit, mismatch)
             tied = None

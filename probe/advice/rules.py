@@ -14,7 +14,6 @@ from typing import Literal
 from probe.advice import thresholds as limit
 from probe.advice.destination import Cable, Circuit, Input
 from probe.advice.figures import Figures
-from probe.advice.parts import ISOLATING_TRANSFORMER
 from probe.advice.quantity import Quantity
 from probe.advice.wiring import Option
 from probe.advice.words import CIRCUITS, FAULTS, KINDS, decibels, figure, span
@@ -348,7 +347,7 @@ def _load(case: Case) -> Iterator[Finding]:
 def _isolating_transformer(case: Case) -> Iterator[Finding]:
     if case.option.pin_3 != "transformer":
         return
-    level, most = case.figures.level_20_hz_at_maximum, ISOLATING_TRANSFORMER.volts_at_20_hz
+    level, most = case.figures.level_20_hz_at_maximum, case.option.part.volts_at_20_hz
     if level is not None and level.high > most:
         yield Finding("works", "saturation", f"{case.maximum_words} {figure(level)} at 20 Hz reach "
                       f"the transformer; an ordinary one distorts above {most:g} V there",

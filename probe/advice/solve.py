@@ -74,7 +74,9 @@ def solve_option(
         at=sampled.at,
         level=_seen(reduced.across(wiring.plus, wiring.minus), volts),
         hot=_seen(reduced.across(wiring.plus, "ground"), volts),
-        cold=_seen(reduced.across("in3", "ground"), volts) if "in3" in reduced.nodes else None,
+        cold=_seen(reduced.across(wiring.cold, "ground"), volts)
+        if wiring.cold in reduced.nodes
+        else None,
         tie=_seen(reduced.currents[TIE], volts) if wiring.tied else None,
         open_level=sampled.voc[..., 0 if option.from_ == "xlr" else 2],
     )

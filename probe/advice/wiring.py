@@ -10,8 +10,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from probe.advice.attenuator import Pad
 from probe.advice.destination import Cable, Circuit, Input
-from probe.advice.network import REFERENCE
+from probe.advice.network import REFERENCE, TwoPort
 from probe.advice.network import Circuit as Network
 from probe.advice.parts import (
     CONDUCTOR_OHM_PER_M,
@@ -48,6 +49,10 @@ class Option:
     balanced: bool
     """The input hears the source's own ground, so a ground difference can be rejected."""
     says: str
+    part: TwoPort = ISOLATING_TRANSFORMER
+    """The transformer, of the options that use one."""
+    pad: Pad | None = None
+    """Resistors in the plug at the destination; None: a plain plug."""
 
     @property
     def terminals(self) -> tuple[str, ...]:
@@ -103,7 +108,8 @@ class Wiring:
     """A network ready to be solved.
 
     ``pins`` are the device's terminals that carry current; the destination hears ``plus`` minus
-    ``minus``; ``tied`` says that a resistor named `TIE` joins pin 3 of the device to its ground.
+    ``minus``; ``tied`` says that a resistor named `TIE` joins pin 3 of the device to its ground;
+    ``cold`` is the node of the receiver's pin 3.
     """
 
     network: Network
@@ -111,6 +117,7 @@ class Wiring:
     plus: str
     minus: str
     tied: bool
+    cold: str
 
 
 def wire(option: Option, socket: Input, circuit: Circuit, mismatch: float, cable: Cable) -> Wiring:
@@ -126,10 +133,24 @@ def wire(option: Option, socket: Input, circuit: Circuit, mismatch: float, cable
     network = Network()
     build = {"xlr": _from_xlr, "rca": _from_rca}[option.from_]
     pins, tied = build(network, option, cable)
-    minus = _receive(network, socket, circuit, mismatch)
+    in2, in3 = _attenuate(network, option.pad)
+    minus = _receive(network, socket, circuit, mismatch, in2, in3)
     _join_chassis(network, socket)
     tied = tied or (option.id == "xlr-to-xlr" and socket.pin_3 == "ground")
-    return Wiring(network, pins, "in2", minus, tied)
+    return Wiring(network, pins, in2, minus, tied, in3)
+
+
+def _attenuate(network: Network, pad: Pad | None) -> tuple[str, str]:
+    """Add the resistors of the plug; return the nodes on which the receiver hangs."""
+    if pad is None:
+        return "in2", "in3"
+    network.resistor("pad.s2", "in2", "inner2", pad.series_ohm)
+    if not pad.balanced:
+        network.resistor("pad.p", "inner2", GROUND, pad.shunt_ohm)
+        return "inner2", "in3"
+    network.resistor("pad.s3", "in3", "inner3", pad.series_ohm)
+    network.resistor("pad.p", "inner2", "inner3", pad.shunt_ohm)
+    return "inner2", "inner3"
 
 
 def _from_xlr(network: Network, option: Option, cable: Cable) -> tuple[tuple[str, ...], bool]:
@@ -145,7 +166,7 @@ def _from_xlr(network: Network, option: Option, cable: Cable) -> tuple[tuple[str
         return ("hot", "cold"), True
     if option.pin_3 == "transformer":
         _conductor(network, "wire3", "cold", "wire3", shield_end, cable)
-        network.transformer("iso", ("wire2", "wire3"), ("in2", GROUND), ISOLATING_TRANSFORMER)
+        network.transformer("iso", ("wire2", "wire3"), ("in2", GROUND), option.part)
         return ("hot", "cold"), False
     _conductor(network, "wire3", "cold", "in3", GROUND, cable)
     if option.pin_3 == "tied-at-destination":
@@ -158,7 +179,7 @@ def _from_rca(network: Network, option: Option, cable: Cable) -> tuple[tuple[str
     if option.pin_3 == "transformer":
         _conductor(network, "centre", "single-ended", "wire2", "shell", cable)
         _shield(network, "shell", cable)
-        network.transformer("iso", ("wire2", "shell"), ("in2", "in3"), ISOLATING_TRANSFORMER)
+        network.transformer("iso", ("wire2", "shell"), ("in2", "in3"), option.part)
         return pins, False
     _conductor(network, "centre", "single-ended", "in2", GROUND, cable)
     _shield(network, GROUND, cable)
@@ -194,54 +215,58 @@ def _join_chassis(network: Network, socket: Input) -> None:
         network.resistor("earth", REFERENCE, GROUND, ground.ohm or EARTH_OHM)
 
 
-def _receive(network: Network, socket: Input, circuit: Circuit, mismatch: float) -> str:
+def _receive(
+    network: Network, socket: Input, circuit: Circuit, mismatch: float, in2: str, in3: str
+) -> str:
     """Add the input's own impedances; return the node the input subtracts from ``in2``."""
     if socket.receiver == "single-ended":
-        network.resistor("input", "in2", GROUND, socket.impedance_ohm)
+        network.resistor("input", in2, GROUND, socket.impedance_ohm)
         if socket.pin_3 == "ground" and socket.connector == "xlr":
-            _tie_inside(network)
+            _tie_inside(network, in3)
         return GROUND
-    cold = "in3"
+    cold = in3
     if socket.pin_3 == "ground":
-        _tie_inside(network)
+        _tie_inside(network, in3)
     elif socket.pin_3 == "open":
         cold = "inside3"
         network.resistor("inside", "inside3", GROUND, TIE_OHM)
-    _BALANCED[circuit](network, socket, cold, mismatch)
+    _BALANCED[circuit](network, socket, in2, cold, mismatch)
     return cold
 
 
-def _tie_inside(network: Network) -> None:
+def _tie_inside(network: Network, in3: str) -> None:
     """Join pin 3 to ground inside the destination; a tie made in the plug keeps its name."""
     taken = any(r.name == TIE for r in network.resistors)
-    network.resistor("inside" if taken else TIE, "in3", GROUND, TIE_OHM)
+    network.resistor("inside" if taken else TIE, in3, GROUND, TIE_OHM)
 
 
-def _difference_amplifier(network: Network, socket: Input, cold: str, mismatch: float) -> None:
+def _difference_amplifier(
+    network: Network, socket: Input, in2: str, cold: str, mismatch: float
+) -> None:
     """Four equal resistors R round one amplifier, R half the stated impedance either way.
 
     Hot sees 2R to ground; cold sees R to half the hot voltage: ``i3 = (v3 - v2/2)/R``. So both
     legs show 2R to a common voltage, and a floating source sees 2R between them.
     """
     r = socket.impedance_ohm / 2.0
-    network.resistor("input2", "in2", GROUND, 2.0 * r * (1.0 + mismatch / 2.0))
+    network.resistor("input2", in2, GROUND, 2.0 * r * (1.0 + mismatch / 2.0))
     r_cold = r * (1.0 - mismatch / 2.0)
     network.resistor("input3", cold, GROUND, r_cold)
-    network.transconductance("input3.follows", cold, GROUND, "in2", GROUND, -0.5 / r_cold)
+    network.transconductance("input3.follows", cold, GROUND, in2, GROUND, -0.5 / r_cold)
 
 
-def _buffered(network: Network, socket: Input, cold: str, mismatch: float) -> None:
+def _buffered(network: Network, socket: Input, in2: str, cold: str, mismatch: float) -> None:
     each = socket.impedance_ohm / (2.0 if socket.impedance_is == "between-legs" else 1.0)
-    network.resistor("input2", "in2", GROUND, each * (1.0 + mismatch / 2.0))
+    network.resistor("input2", in2, GROUND, each * (1.0 + mismatch / 2.0))
     network.resistor("input3", cold, GROUND, each * (1.0 - mismatch / 2.0))
 
 
-def _transformer(network: Network, socket: Input, cold: str, mismatch: float) -> None:
+def _transformer(network: Network, socket: Input, in2: str, cold: str, mismatch: float) -> None:
     """Between the legs; to ground only the capacitance of the winding."""
     across = socket.impedance_ohm * (1.0 if socket.impedance_is == "between-legs" else 2.0)
-    network.resistor("input", "in2", cold, across)
+    network.resistor("input", in2, cold, across)
     farad = RECEIVER_COMMON_MODE_FARAD
-    network.capacitor("input2", "in2", GROUND, farad * (1.0 - mismatch / 2.0))
+    network.capacitor("input2", in2, GROUND, farad * (1.0 - mismatch / 2.0))
     network.capacitor("input3", cold, GROUND, farad * (1.0 + mismatch / 2.0))
 
 

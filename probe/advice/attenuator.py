@@ -1,0 +1,159 @@
+"""An attenuator of two or three resistors in the plug at the destination.
+
+Unbalanced (an L pad): ``series_ohm`` in the centre, ``shunt_ohm`` from there to the shell.
+Balanced (a U pad): ``series_ohm`` in each leg, ``shunt_ohm`` across the legs, so that nothing
+of it touches ground and no signal current goes there.
+
+With a source ``Zs``, an input ``Zl`` (between the terminals the pad sits on), all series
+resistance ``S`` and the shunt with the input in parallel ``p``:
+
+    attenuation A = [Zl / (Zs + Zl)] / [p / (Zs + S + p)]                        (1)
+    wanted S + p = Rin   =>   p = (Zs + Rin) Zl / ((Zs + Zl) A)                  (2)
+    shunt = 1 / (1/p - 1/Zl)                                                     (3)
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import product
+
+from probe.advice.preferred import TOLERANCE, Series, around
+from probe.decibels import db_to_ratio, ratio_to_db
+
+PAD_OHM = 10e3
+"""What the output sees of pad and input together, ohm. [practice] The usual load a line output
+is specified into; less loads it, more makes noise and treble loss."""
+
+SOURCE_MULTIPLE = 10.0
+"""The pad's input is at least this many times the source impedance, so that what is known badly
+of the source changes the attenuation by less than a decibel. [judgement]"""
+
+LARGEST_PAD_OHM = 50e3
+"""Above it the resistors' own noise and the input's capacitance begin to count. [judgement]"""
+
+MOST_DB = 60.0
+"""Beyond it an attenuator in a plug is the wrong cure. [judgement]"""
+
+
+@dataclass(frozen=True)
+class Pad:
+    """Resistors in the destination's plug, ohm; ``balanced``: one series resistor in each leg."""
+
+    series_ohm: float
+    shunt_ohm: float
+    balanced: bool
+
+    @property
+    def total_series_ohm(self) -> float:
+        """All the resistance in the way of the signal current."""
+        return self.series_ohm * (2.0 if self.balanced else 1.0)
+
+    @property
+    def says(self) -> str:
+        """How it is made, in one clause."""
+        s, p = (f"{ohm:,.6g} ohm".replace(",", " ") for ohm in (self.series_ohm, self.shunt_ohm))
+        if self.balanced:
+            return f"{s} in each of the leads to pins 2 and 3, {p} across pins 2 and 3 behind them"
+        return f"{s} in the lead to the centre, {p} from the centre to the shell behind it"
+
+
+@dataclass(frozen=True)
+class Design:
+    """A pad of preferred values, with the attenuation it gives.
+
+    ``attenuation_db`` with nominal values; ``least_db`` and ``most_db`` with every resistor at
+    the unfavourable end of its tolerance.
+    """
+
+    series: Series
+    pad: Pad
+    wanted_db: float
+    attenuation_db: float
+    least_db: float
+    most_db: float
+
+    @property
+    def error_db(self) -> float:
+        """Attenuation of the nominal values less the wanted one."""
+        return self.attenuation_db - self.wanted_db
+
+
+def attenuation_db(pad: Pad, source_ohm: float, load_ohm: float) -> float:
+    """Return by how much the level at the input falls when the pad is put in, dB (1)."""
+    parallel = 1.0 / (1.0 / pad.shunt_ohm + 1.0 / load_ohm)
+    before = load_ohm / (source_ohm + load_ohm)
+    after = parallel / (source_ohm + pad.total_series_ohm + parallel)
+    return float(ratio_to_db(before / after))
+
+
+def input_ohm_for(source_ohm: float, load_ohm: float) -> float:
+    """Return what the output should see of pad and input together, ohm.
+
+    Never above the input itself: a pad that loads less than the bare input does not exist.
+    """
+    wanted = min(max(PAD_OHM, SOURCE_MULTIPLE * source_ohm), LARGEST_PAD_OHM)
+    return min(wanted, load_ohm)
+
+
+def design(
+    wanted_db: float, source_ohm: float, load_ohm: float, *, balanced: bool, series: Series
+) -> Design:
+    """Return the pad of preferred values that comes nearest to ``wanted_db``.
+
+    Parameters
+    ----------
+    wanted_db
+        By how much the level at the input is to fall, 0 < dB <= `MOST_DB`.
+    source_ohm, load_ohm
+        Magnitudes between the two terminals the pad sits on, ohm.
+
+    Raises
+    ------
+    ValueError
+        ``wanted_db`` is not a positive attenuation within reach.
+    """
+    if not 0.0 < wanted_db <= MOST_DB:
+        raise ValueError(f"an attenuation of {wanted_db} dB")
+    total, shunt = _exact(wanted_db, source_ohm, load_ohm)
+    each = total / (2.0 if balanced else 1.0)
+    found = [
+        Pad(s, p, balanced) for s, p in product(_near(each, series), _near(shunt, series))
+    ]  # fmt: skip
+    best = min(found, key=lambda pad: abs(attenuation_db(pad, source_ohm, load_ohm) - wanted_db))
+    ends = [attenuation_db(p, source_ohm, load_ohm) for p in _at_tolerance(best, series)]
+    nominal = attenuation_db(best, source_ohm, load_ohm)
+    return Design(series, best, wanted_db, nominal, min(ends), max(ends))
+
+
+def _exact(wanted_db: float, source_ohm: float, load_ohm: float) -> tuple[float, float]:
+    """Return all series resistance and the shunt, ohm, by (2) and (3)."""
+    seen = input_ohm_for(source_ohm, load_ohm)
+    parallel = (source_ohm + seen) * load_ohm
+    parallel /= (source_ohm + load_ohm) * float(db_to_ratio(wanted_db))
+    if parallel >= seen:
+        raise ValueError(f"an attenuation of {wanted_db} dB from a source of {source_ohm} ohm")
+    return seen - parallel, 1.0 / (1.0 / parallel - 1.0 / load_ohm)
+
+
+def _near(ohm: float, series: Series) -> tuple[float, ...]:
+    """Return two preferred values either side of ``ohm``: the pair need not be the nearest two."""
+    below, above = around(ohm, series)
+    lower, _ = around(below * (1.0 - 1e-6), series)
+    _, higher = around(above, series)
+    return lower, below, above, higher
+
+
+def _at_tolerance(pad: Pad, series: Series) -> Iterator[Pad]:
+    off = TOLERANCE[series]
+    for s, p in ((1.0 - off, 1.0 + off), (1.0 + off, 1.0 - off)):
+        yield Pad(pad.series_ohm * s, pad.shunt_ohm * p, pad.balanced)
+
+
+def needed_db(level: float, most: float) -> float:
+    """Return the attenuation in whole dB that brings ``level`` to ``most`` or just below, V.
+
+    Half a decibel is kept for the tolerance of the resistors.
+    """
+    return float(math.ceil(float(ratio_to_db(level / most)) + 0.5))

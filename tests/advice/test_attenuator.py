@@ -1,0 +1,92 @@
+"""Attenuators in the plug: preferred values, attenuation, tolerance."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from probe.advice.attenuator import Pad, attenuation_db, design, input_ohm_for, needed_db
+from probe.advice.preferred import VALUES, around, nearest
+
+
+def test_series_are_those_of_the_standard() -> None:
+    # IEC 60063, tables of E24 and E96 (from memory): counts, and values off a plain rounding
+    assert (len(VALUES["E24"]), len(VALUES["E96"])) == (24, 96)
+    assert {2.7, 3.0, 3.3, 3.6, 3.9, 4.3, 4.7, 8.2} <= set(VALUES["E24"])
+    # the same: first and last of the decade, and some between
+    assert VALUES["E96"][:4] == (1.00, 1.02, 1.05, 1.07)
+    assert VALUES["E96"][-3:] == (9.31, 9.53, 9.76)
+    assert {1.96, 2.49, 4.99, 6.04, 8.66} <= set(VALUES["E96"])
+
+
+@pytest.mark.parametrize(
+    ("ohm", "series", "expected"),
+    [
+        # closed form: neighbours in the tables above
+        (999.0, "E24", (910.0, 1000.0)),
+        (1000.0, "E24", (1000.0, 1100.0)),
+        (9900.0, "E24", (9100.0, 10000.0)),
+        (9760.0, "E96", (9760.0, 10000.0)),
+        (0.47, "E24", (0.47, 0.51)),
+    ],
+)
+def test_neighbours(ohm: float, series: str, expected: tuple[float, float]) -> None:
+    assert around(ohm, series) == pytest.approx(expected)  # type: ignore[arg-type]
+
+
+def test_nearest_is_nearest_in_ratio() -> None:
+    # closed form: sqrt(10 x 11) = 10.488
+    assert (nearest(10.48, "E24"), nearest(10.50, "E24")) == (10.0, 11.0)
+
+
+def test_attenuation_of_a_divider() -> None:
+    # closed form: 9k over 1k from nothing into nothing is a tenth
+    assert attenuation_db(Pad(9e3, 1e3, False), 1e-9, 1e12) == pytest.approx(20.0, abs=1e-6)
+    # closed form: two of 4.5k are 9k
+    assert attenuation_db(Pad(4.5e3, 1e3, True), 1e-9, 1e12) == pytest.approx(20.0, abs=1e-6)
+    # closed form: 1k between 1k and 1k: 1/2 before, 500/(2000 + 500) = 1/5 after
+    assert attenuation_db(Pad(1e3, 1e3, False), 1e3, 1e3) == pytest.approx(
+        20.0 * np.log10(2.5), abs=1e-9
+    )
+
+
+@pytest.mark.parametrize("series", ["E24", "E96"])
+@pytest.mark.parametrize("balanced", [False, True])
+@pytest.mark.parametrize("wanted", [1.0, 3.0, 10.0, 20.0, 40.0])
+@pytest.mark.parametrize(("source", "load"), [(1.0, 47e3), (100.0, 10e3), (2200.0, 22e3)])
+def test_preferred_values_come_close(
+    series: str, balanced: bool, wanted: float, source: float, load: float
+) -> None:
+    found = design(wanted, source, load, balanced=balanced, series=series)  # type: ignore[arg-type]
+    steps = np.array(VALUES[series])  # type: ignore[index]
+    for ohm in (found.pad.series_ohm, found.pad.shunt_ohm):
+        mantissa = ohm / 10.0 ** np.floor(np.log10(ohm))
+        assert np.abs(steps - mantissa).min() < 1e-6
+    # closed form: of a grid with steps of 1.1 (1.024) the best pair is off by less than a step
+    assert abs(found.error_db) < {"E24": 0.5, "E96": 0.1}[series]
+    assert found.least_db < found.attenuation_db < found.most_db
+    seen = found.pad.total_series_ohm + 1.0 / (1.0 / found.pad.shunt_ohm + 1.0 / load)
+    # closed form: within two steps of the aim
+    assert seen == pytest.approx(input_ohm_for(source, load), rel=0.25)
+
+
+def test_tolerance_band_by_brute_force() -> None:
+    found = design(12.0, 150.0, 20e3, balanced=True, series="E24")
+    corners = [
+        attenuation_db(Pad(found.pad.series_ohm * a, found.pad.shunt_ohm * b, True), 150.0, 20e3)
+        for a in (0.95, 1.0, 1.05)
+        for b in (0.95, 1.0, 1.05)
+    ]
+    # source: all nine corners of +-5 %
+    assert (found.least_db, found.most_db) == pytest.approx((min(corners), max(corners)))
+
+
+def test_needed_attenuation_leaves_room() -> None:
+    # closed form: 8 over 2 is 12.04 dB, half a dB more, next whole
+    assert needed_db(8.0, 2.0) == 13.0
+
+
+@pytest.mark.parametrize("wanted", [0.0, -3.0, 61.0])
+def test_no_pad_for_what_is_no_attenuation(wanted: float) -> None:
+    with pytest.raises(ValueError, match="attenuation"):
+        design(wanted, 100.0, 10e3, balanced=False, series="E96")
