@@ -15,13 +15,14 @@ import numpy as np
 import probe
 from probe.errors import BadInput
 from probe.facts.build import SideFacts
-from probe.facts.curves import curves_of, decode, source_of
+from probe.facts.curves import curves_of, decode
 from probe.facts.shape import shape_complaint
 from probe.formats.text import printable, shown_path, shown_value
 from probe.measures.model import Measured, Part
 from probe.phasors.model import Remark, TakePhasors
 from probe.session.model import Session, Side
 from probe.session.read import session_sha256
+from probe.stage.as_source import source_of
 from probe.stage.faults import Faults, Polarity, find_faults, polarity
 from probe.stage.identify import Identified, TakeUse
 from probe.stage.kind import Verdict, decide, gather

@@ -94,7 +94,13 @@ def _heard_in_silence(session: Session, side: str) -> dict[str, dict[int, float]
 
 
 def carries_tones(take: Take) -> bool:
-    """Return whether a take has tones to measure: played by the device, or injected."""
+    """Return whether a take has tones to measure: played by the device, or injected.
+
+    A take in which only the other side plays may hear nothing at all, and that is no mishap: it
+    is left to the measure of crosstalk.
+    """
+    if take.crosstalk:
+        return False
     if take.signal in ("multitone", "tone"):
         return bool(take.tones_hz)
     return take.signal == "idle" and any(i.volts > 0.0 and i.tones_hz for i in take.injections)

@@ -109,6 +109,10 @@ class _TakeCheck:
 
     def signal(self) -> None:
         signal = self.take.signal
+        if self.take.driven_side != "both" and self.take.side == "mono":
+            raise self.wrong(
+                "has no meaning on side mono; a mono device has one half", "driven_side"
+            )
         for owner, keys in KEYS_OF_SIGNAL.items():
             for key in keys:
                 given = getattr(self.take, key) is not None

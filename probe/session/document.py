@@ -15,6 +15,7 @@ from probe.formats.toml import OneLine, Table
 from probe.session.model import (
     Channel,
     Connector,
+    DrivenSide,
     LoadEnd,
     Output,
     Side,
@@ -140,6 +141,7 @@ class TakeTable(Table):
     volume: OneLine = ""
     state: State = "play"
     driven_input_leg: Literal["both", "hot", "cold"] = "both"
+    driven_side: DrivenSide = "both"
     volts_full_scale: tuple[Volts, ...] | None = None
     timebase: Name | None = None
     start_frame: Annotated[int, Field(ge=0, le=10**12)] | None = None

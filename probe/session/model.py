@@ -29,6 +29,7 @@ Signal = Literal[
 State = Literal["play", "mute", "standby", "off"]
 Output = Literal["line", "headphone", "speaker"]
 Connector = Literal["xlr", "rca", "digital-75", "digital-110"]
+DrivenSide = Literal["both", "left", "right"]
 StatedPolarity = Literal["pin-2-hot", "pin-3-hot"]
 
 
@@ -167,6 +168,13 @@ class Take:
     frames: int
     sweep: Sweep | None = None
     level_steps: LevelSteps | None = None
+    driven_side: DrivenSide = "both"
+    """Which half of the device plays; the other half is heard for crosstalk."""
+
+    @property
+    def crosstalk(self) -> bool:
+        """True where only the other half plays: what is heard is crosstalk."""
+        return self.driven_side not in ("both", self.side)
 
 
 @dataclass(frozen=True)

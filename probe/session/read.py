@@ -360,6 +360,7 @@ class _Build:
             frames=audio.frames,
             sweep=_sweep(table),
             level_steps=_level_steps(table),
+            driven_side=table.driven_side,
         )
 
     def _check_inputs(self, position: int, bench: Bench, audio: AudioFile) -> None:

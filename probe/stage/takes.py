@@ -24,6 +24,8 @@ def choose_takes(
     for p in phasors:
         if not p.usable:
             left_out[p.take.name] = "not usable: " + "; ".join(r.message for r in p.remarks)
+        elif p.take.crosstalk:
+            left_out[p.take.name] = "only the other side plays: says nothing about this stage"
         elif p.take.driven_input_leg != "both":
             left_out[p.take.name] = "one leg of the input driven: says nothing about the stage"
         elif "difference" in p.take.channels:

@@ -14,7 +14,7 @@ import pytest
 
 from probe.errors import BadInput
 from probe.facts import read_facts, source_from_facts, to_json
-from probe.facts.curves import DRAWS_KEPT, source_of
+from probe.stage.as_source import DRAWS_KEPT, source_of
 from tests.stage.forward import (
     FULL,
     INJECT_COLD,

@@ -680,3 +680,25 @@ def test_a_session_is_what_it_says(folder: Path) -> None:
     session = read_session(folder)
     assert isinstance(session, Session)
     assert np.isfinite([i.impedance_ohm for i in session.bench.inputs]).all()
+
+
+# --- which half of the device plays -----------------------------------------------------------
+
+
+def test_a_take_says_which_side_plays(bend: Bend) -> None:
+    said = ('driven_input_leg = "both"', 'driven_side = "right"')
+    first, second = read_session(bend(said)).takes[:2]
+    # as written: a take of the left while only the right plays is one of crosstalk
+    assert (first.driven_side, first.crosstalk) == ("right", True)
+    assert (second.driven_side, second.crosstalk) == ("both", False)
+
+
+def test_a_mono_device_has_no_driven_side(bend: Bend) -> None:
+    told = complaint_of(
+        bend(
+            ('side = "left"\nchannels', 'side = "mono"\nchannels'),
+            ('driven_input_leg = "both"', 'driven_side = "left"'),
+        )
+    )
+    assert "driven_side" in told
+    assert "mono" in told
