@@ -1,16 +1,18 @@
 """A wired option driven by the identified stage: what reaches the input, and what pin 3 carries.
 
-With current out of the device ``i = Y v`` into the network and ``v = Voc - Z i``:
+A lead, with everything that hangs on it, is what the device's pins see: a current out of them
 
-    v = (1 + Z Y)^-1 Voc
+    i = Y v + j U        U the open-circuit difference between the chassis
 
-Where both legs carry current this is solved in modal coordinates, in which the differential
-impedance of a floating stage is an entry of its own and not a difference of megohms. Where one
-terminal carries current its own impedance is all that is needed.
+and the source answers ``v = Voc - Z i``. Several leads on one device are one network: they meet
+only at its pins and at its chassis, so their ``Y`` add, and each lead's ``U`` acts on all of them:
+
+    v = (1 + Z Y)^-1 (Voc - Z j U)
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -20,13 +22,22 @@ from numpy.typing import NDArray
 from probe.advice.destination import Cable, Circuit, Input
 from probe.advice.network import Reduced, reduce
 from probe.advice.sampled import Sampled
-from probe.advice.wiring import TIE, Option, Wiring, wire
-from probe.facts.source import FROM_MODAL, TERMINALS
+from probe.advice.terminals import Terminals
+from probe.advice.wiring import EMF, GROUND, SHIELD, TIE, Option, Wiring, wire
 
 Floats = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
-_TWO = FROM_MODAL[:2, :2]
+
+@dataclass(frozen=True)
+class Link:
+    """One option into one input, with one assumption about the input's circuit."""
+
+    option: Option
+    socket: Input
+    circuit: Circuit
+    mismatch: float
+    cable: Cable
 
 
 @dataclass(frozen=True)
@@ -47,6 +58,19 @@ class Response:
         Shape (N, G), A rms: current of pin 3 into its ground; None where it is not tied.
     open_level
         Shape (N, G): the open-circuit level of the output used (differential, or single-ended).
+    hum
+        Shape (N, G): heard by the input per volt of difference between the chassis.
+    hum_common
+        Shape (N, G): mean of the input's two pins against its ground, likewise.
+    hum_from_company
+        The same two for the difference at each of the other leads on the device.
+    ground_current
+        Shape (N, G), siemens: current in the shield per volt of difference; None: no shield.
+    pins
+        The device's terminals to their voltages at the reference frequency, shape (N,), V rms.
+    weights
+        The same terminals to what the input hears per volt of their open-circuit voltage at the
+        reference frequency, shape (N,); legs as ``difference`` and ``mean`` where both matter.
     """
 
     hz: Floats
@@ -56,6 +80,12 @@ class Response:
     cold: Complex | None
     tie: Complex | None
     open_level: Complex
+    hum: Complex
+    hum_common: Complex
+    hum_from_company: tuple[tuple[Complex, Complex], ...]
+    ground_current: Complex | None
+    pins: dict[str, Complex]
+    weights: dict[str, Complex]
 
 
 def solve_option(
@@ -65,74 +95,124 @@ def solve_option(
     mismatch: float,
     cable: Cable,
     sampled: Sampled,
+    company: Sequence[Link] = (),
 ) -> Response:
-    """Solve ``option`` into ``socket`` with the completed source ``sampled``."""
-    wiring, reduced = _reduced(option, socket, circuit, mismatch, cable, tuple(sampled.hz))
-    volts = pin_voltages(sampled, wiring.pins, reduced)
+    """Solve ``option`` into ``socket`` with the completed source ``sampled``.
+
+    ``company``: the other leads that hang on the same device meanwhile.
+    """
+    hz = tuple(sampled.hz)
+    own = _lead(Link(option, socket, circuit, mismatch, cable), hz)
+    others = [_lead(link, hz) for link in company]
+    at_pins = Terminals.of(sampled, [lead.pins for lead in (own, *others)])
+    y = at_pins.admittance([(lead.pins, lead.y) for lead in (own, *others)])
+    # what is unknown is NaN, and a division of NaN is no news
+    with np.errstate(invalid="ignore", divide="ignore"):
+        volts = at_pins.from_source(y)
+        moved = at_pins.from_current(y, own.pins, own.injected)
+        moved_by_others = [at_pins.from_current(y, o.pins, o.injected) for o in others]
+        weights = at_pins.weights(y, own.pins, own.row(own.heard))
+    pins = at_pins.pick(own.pins)
     return Response(
         hz=sampled.hz,
         at=sampled.at,
-        level=_seen(reduced.across(wiring.plus, wiring.minus), volts),
-        hot=_seen(reduced.across(wiring.plus, "ground"), volts),
-        cold=_seen(reduced.across(wiring.cold, "ground"), volts)
-        if wiring.cold in reduced.nodes
+        level=_seen(own.row(own.heard), volts[..., pins]),
+        hot=_seen(own.row((own.wiring.plus, GROUND)), volts[..., pins]),
+        cold=_seen(own.row((own.cold, GROUND)), volts[..., pins]) if own.cold else None,
+        tie=_seen(own.reduced.currents[TIE][:, :-1], volts[..., pins])
+        if own.wiring.tied
         else None,
-        tie=_seen(reduced.currents[TIE], volts) if wiring.tied else None,
         open_level=sampled.voc[..., 0 if option.from_ == "xlr" else 2],
+        hum=_seen(own.row(own.heard), moved[..., pins]) + own.emf(own.heard),
+        hum_common=_seen(own.mean_row(), moved[..., pins]) + own.mean_emf(),
+        hum_from_company=tuple(
+            (
+                _seen(own.row(own.heard), theirs[..., pins]),
+                _seen(own.mean_row(), theirs[..., pins]),
+            )
+            for theirs in moved_by_others
+        ),
+        ground_current=own.shield_current(moved[..., pins]),
+        pins={p: volts[:, sampled.at, k] for p, k in zip(own.pins, pins, strict=True)},
+        weights=weights,
     )
 
 
-@lru_cache(maxsize=256)
-def _reduced(
-    option: Option,
-    socket: Input,
-    circuit: Circuit,
-    mismatch: float,
-    cable: Cable,
-    hz: tuple[float, ...],
-) -> tuple[Wiring, Reduced]:
-    wiring = wire(option, socket, circuit, mismatch, cable)
-    return wiring, reduce(wiring.network, np.array(hz), wiring.pins)
+@dataclass(frozen=True)
+class _Lead:
+    """A wired link reduced to its pins, and to the e.m.f. between the chassis (last column)."""
+
+    wiring: Wiring
+    reduced: Reduced
+
+    @property
+    def pins(self) -> tuple[str, ...]:
+        return self.wiring.pins
+
+    @property
+    def heard(self) -> tuple[str, str]:
+        return self.wiring.plus, self.wiring.minus
+
+    @property
+    def cold(self) -> str | None:
+        """Node of the input's own pin 3, where it has one."""
+        return self.wiring.cold if self.wiring.cold in self.reduced.nodes else None
+
+    @property
+    def y(self) -> Complex:
+        """Current out of each pin per volt on each pin, shape (G, P, P), siemens."""
+        return self.reduced.y[:, :-1, :-1]
+
+    @property
+    def injected(self) -> Complex:
+        """Current out of each pin per volt of difference between the chassis, shape (G, P)."""
+        return self.reduced.y[:, :-1, -1]
+
+    def row(self, nodes: tuple[str, str]) -> Complex:
+        """Return the voltage between two nodes per volt on each pin, shape (G, P)."""
+        return self.reduced.across(*nodes)[:, :-1]
+
+    def emf(self, nodes: tuple[str, str]) -> Complex:
+        """Return the voltage between two nodes per volt of difference, shape (G,)."""
+        return self.reduced.across(*nodes)[:, -1]
+
+    def _legs(self) -> tuple[tuple[str, str], tuple[str, str]]:
+        plus, minus = self.heard
+        return (plus, GROUND), (minus, GROUND)
+
+    def mean_row(self) -> Complex:
+        """Return the mean of what the input subtracts, against its ground, per volt on a pin."""
+        hot, cold = self._legs()
+        return 0.5 * (self.row(hot) + self.row(cold))
+
+    def mean_emf(self) -> Complex:
+        """Return the same per volt of difference."""
+        hot, cold = self._legs()
+        return 0.5 * (self.emf(hot) + self.emf(cold))
+
+    def shield_current(self, moved: Complex) -> Complex | None:
+        """Return the current in the shield per volt of difference, shape (N, G)."""
+        found = self.reduced.currents.get(SHIELD)
+        if found is None:
+            return None
+        return _seen(found[:, :-1], moved) + found[:, -1]
+
+
+@lru_cache(maxsize=512)
+def _lead(link: Link, hz: tuple[float, ...]) -> _Lead:
+    wiring = wire(link.option, link.socket, link.circuit, link.mismatch, link.cable)
+    return _Lead(wiring, reduce(wiring.network, np.array(hz), (*wiring.pins, EMF)))
 
 
 def pin_voltages(sampled: Sampled, pins: tuple[str, ...], reduced: Reduced) -> Complex:
     """Return the voltages on ``pins`` with the network connected, shape (N, G, P), V rms."""
-    # what is unknown is NaN, and a division of NaN is no news
+    at_pins = Terminals.of(sampled, [pins])
     with np.errstate(invalid="ignore", divide="ignore"):
-        if len(pins) == 1:
-            return _one_pin(sampled, TERMINALS.index(pins[0]), reduced.y[:, 0, 0])
-        if pins != ("hot", "cold"):
-            raise ValueError(f"pins {pins} are not solved together")
-        return _both_legs(sampled, reduced.y)
-
-
-def _one_pin(sampled: Sampled, pin: int, y: Complex) -> Complex:
-    voc, z = sampled.leg_voc[..., pin], sampled.leg_z[..., pin, pin]
-    return np.asarray((voc / (1.0 + z * y))[..., None])
-
-
-def _both_legs(sampled: Sampled, y_legs: Complex) -> Complex:
-    """Solve the 2 by 2 modal system in closed form (Cramer), for all draws and frequencies."""
-    y = np.einsum("ji,gjk,kl->gil", _TWO, y_legs, _TWO)
-    z, voc = sampled.z[..., :2, :2], sampled.voc[..., :2]
-    a = 1.0 + z[..., 0, 0] * y[:, 0, 0] + z[..., 0, 1] * y[:, 1, 0]
-    b = z[..., 0, 0] * y[:, 0, 1] + z[..., 0, 1] * y[:, 1, 1]
-    c = z[..., 1, 0] * y[:, 0, 0] + z[..., 1, 1] * y[:, 1, 0]
-    d = 1.0 + z[..., 1, 0] * y[:, 0, 1] + z[..., 1, 1] * y[:, 1, 1]
-    # a d - b c loses what det(z) det(y) alone can say when both terms are large
-    det_z = z[..., 0, 0] * z[..., 1, 1] - z[..., 0, 1] * z[..., 1, 0]
-    det_y = y_legs[:, 0, 0] * y_legs[:, 1, 1] - y_legs[:, 0, 1] * y_legs[:, 1, 0]
-    det = a + d - 1.0 + det_z * det_y
-    modal = np.stack(
-        [
-            (d * voc[..., 0] - b * voc[..., 1]) / det,
-            (a * voc[..., 1] - c * voc[..., 0]) / det,
-        ],
-        axis=-1,
-    )
-    return np.asarray(np.einsum("ij,ngj->ngi", _TWO, modal))
+        y = at_pins.admittance([(pins, reduced.y)])
+        return at_pins.from_source(y)[..., [at_pins.names.index(p) for p in pins]]
 
 
 def _seen(row: Complex, volts: Complex) -> Complex:
     """Return ``sum_p row[g, p] volts[n, g, p]``, shape (N, G)."""
     return np.asarray(np.einsum("gp,ngp->ng", row, volts))
+

@@ -24,6 +24,9 @@ from probe.advice.parts import (
 )
 
 GROUND = "ground"
+EMF = "emf"
+"""Node held at the open-circuit difference between the chassis (0 V when it is not looked at)."""
+SHIELD = "shield"
 TIE = "tie"
 """Name of the resistor in which the current of a tied pin 3 flows."""
 
@@ -203,16 +206,16 @@ def _conductor(
 
 def _shield(network: Network, far: str, cable: Cable) -> None:
     ohm = max(cable.shield_ohm + cable.contact_ohm, 1e-4)
-    network.resistor("shield", REFERENCE, far, ohm)
+    network.resistor(SHIELD, REFERENCE, far, ohm)
 
 
 def _join_chassis(network: Network, socket: Input) -> None:
-    """Add what joins the chassis besides the lead; a ground difference would act in series."""
+    """Add what joins the chassis besides the lead; the ground difference acts in series."""
     ground = socket.ground
     if ground.farad is not None:
-        network.capacitor("earth", REFERENCE, GROUND, ground.farad)
+        network.capacitor("earth", EMF, GROUND, ground.farad)
     else:
-        network.resistor("earth", REFERENCE, GROUND, ground.ohm or EARTH_OHM)
+        network.resistor("earth", EMF, GROUND, ground.ohm or EARTH_OHM)
 
 
 def _receive(
