@@ -119,9 +119,7 @@ def solve_option(
         level=_seen(own.row(own.heard), volts[..., pins]),
         hot=_seen(own.row((own.wiring.plus, GROUND)), volts[..., pins]),
         cold=_seen(own.row((own.cold, GROUND)), volts[..., pins]) if own.cold else None,
-        tie=_seen(own.reduced.currents[TIE][:, :-1], volts[..., pins])
-        if own.wiring.tied
-        else None,
+        tie=_seen(own.reduced.currents[TIE][:, :-1], volts[..., pins]) if own.wiring.tied else None,
         open_level=sampled.voc[..., 0 if option.from_ == "xlr" else 2],
         hum=_seen(own.row(own.heard), moved[..., pins]) + own.emf(own.heard),
         hum_common=_seen(own.mean_row(), moved[..., pins]) + own.mean_emf(),
@@ -215,4 +213,3 @@ def pin_voltages(sampled: Sampled, pins: tuple[str, ...], reduced: Reduced) -> C
 def _seen(row: Complex, volts: Complex) -> Complex:
     """Return ``sum_p row[g, p] volts[n, g, p]``, shape (N, G)."""
     return np.asarray(np.einsum("gp,ngp->ng", row, volts))
-

@@ -151,6 +151,4 @@ def _two(z: Complex, y: Complex) -> tuple[Complex, Complex, Complex, Complex, Co
 
 
 def _det(matrix: Complex) -> Complex:
-    return np.asarray(
-        matrix[..., 0, 0] * matrix[..., 1, 1] - matrix[..., 0, 1] * matrix[..., 1, 0]
-    )
+    return np.asarray(matrix[..., 0, 0] * matrix[..., 1, 1] - matrix[..., 0, 1] * matrix[..., 1, 0])
