@@ -28,6 +28,7 @@ COMMANDS = {
     "analyse": ("probe.cli.analyse", "find out what the output of a recorded session is"),
     "advise": ("probe.cli.advise", "judge the ways to connect it to a destination"),
     "simulate": ("probe.cli.simulate", "make a session of takes from a circuit description"),
+    "tones": ("probe.cli.tones", "write a sound file of the bench's tones for any player"),
 }
 """Name of each command, the module that does it, and what it is for."""
 

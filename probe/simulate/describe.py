@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from pathlib import Path
 
+from probe.formats.write import table, tidy
 from probe.session.model import Injection, Load, RecorderInput, Session, Take
 from probe.simulate.spec import StageSpec, TakeSpec
-
-_ESCAPES = {'"': '\\"', "\\": "\\\\", "\n": "\\n", "\t": "\\t", "\r": "\\r"}
 
 
 def session_of(stage: StageSpec, folder: Path) -> Session:
@@ -90,12 +89,12 @@ def _device(stage: StageSpec) -> str:
     }
     if device.full_output_volts is not None:
         said["full_output"] = {"volts": device.full_output_volts}
-    return _table("[device]", said)
+    return table("[device]", said)
 
 
 def _bench(stage: StageSpec) -> str:
     bench = stage.bench
-    head = _table(
+    head = table(
         "[bench]",
         {
             "interface": bench.interface,
@@ -104,9 +103,9 @@ def _bench(stage: StageSpec) -> str:
             "repeatability_db": bench.repeatability_db,
         },
     )
-    inputs = [_table("[[bench.input]]", _input(i)) for i in bench.inputs]
+    inputs = [table("[[bench.input]]", _input(i)) for i in bench.inputs]
     outputs = [
-        _table(
+        table(
             "[[bench.output]]",
             {"volts_full_scale": o.volts_full_scale, "impedance_ohm": o.impedance_ohm},
         )
@@ -118,17 +117,17 @@ def _bench(stage: StageSpec) -> str:
 def _input(channel: RecorderInput) -> dict[str, object]:
     return {
         "volts_full_scale": channel.volts_full_scale,
-        "u95_percent": _tidy(100.0 * channel.u95_relative),
+        "u95_percent": tidy(100.0 * channel.u95_relative),
         "impedance_ohm": channel.impedance_ohm,
-        "impedance_u95_percent": _tidy(100.0 * channel.impedance_u95_relative),
-        "capacitance_pf": _tidy(1e12 * channel.capacitance_farad),
-        "capacitance_u95_pf": _tidy(1e12 * channel.capacitance_u95_farad),
+        "impedance_u95_percent": tidy(100.0 * channel.impedance_u95_relative),
+        "capacitance_pf": tidy(1e12 * channel.capacitance_farad),
+        "capacitance_u95_pf": tidy(1e12 * channel.capacitance_u95_farad),
     }
 
 
 def _meter(stage: StageSpec) -> list[str]:
     return [
-        _table(
+        table(
             "[[meter]]",
             {
                 "side": m.side,
@@ -152,7 +151,7 @@ def _take(take: TakeSpec) -> str:
         "tones_hz": list(take.tones_hz) or None,
         "phases_deg": _degrees(take.phases_rad) if tell else None,
         "drive_volts": _declared_drive(take),
-        "drive_dbfs": None if take.drive_dbfs is None else _tidy(take.drive_dbfs),
+        "drive_dbfs": None if take.drive_dbfs is None else tidy(take.drive_dbfs),
         "volume": take.volume or None,
         "state": take.state,
         "driven_input_leg": None if take.driven_input_leg == "both" else take.driven_input_leg,
@@ -162,7 +161,7 @@ def _take(take: TakeSpec) -> str:
         "load": [_load(load) for load in take.loads] or None,
         "inject": [_inject(i, take.tell_injected_phases) for i in take.injections] or None,
     }
-    return _table("[[take]]", said)
+    return table("[[take]]", said)
 
 
 def _load(load: Load) -> dict[str, object]:
@@ -170,7 +169,7 @@ def _load(load: Load) -> dict[str, object]:
         "from": load.from_,
         "to": load.to,
         "ohm": load.ohm,
-        "u95_percent": _tidy(100.0 * load.u95_relative),
+        "u95_percent": tidy(100.0 * load.u95_relative),
         "part": load.part,
     }
 
@@ -179,35 +178,14 @@ def _inject(injection: Injection, tell: bool) -> dict[str, object]:
     return {
         "into": injection.into,
         "through_ohm": injection.through_ohm,
-        "u95_percent": _tidy(100.0 * injection.u95_relative),
+        "u95_percent": tidy(100.0 * injection.u95_relative),
         "part": injection.part,
         "volts": injection.volts,
-        "volts_u95_percent": _tidy(100.0 * injection.volts_u95_relative),
+        "volts_u95_percent": tidy(100.0 * injection.volts_u95_relative),
         "tones_hz": list(injection.tones_hz) or None,
         "phases_deg": _degrees(injection.phases_rad) if tell and injection.tones_hz else None,
     }
 
 
 def _degrees(phases: Iterable[float] | None) -> list[float] | None:
-    return None if phases is None else [_tidy(math.degrees(p)) for p in phases]
-
-
-def _tidy(value: float) -> float:
-    """Undo the last bits of a conversion of units, so that files read as they were meant."""
-    return float(f"{value:.12g}")
-
-
-def _table(head: str, said: Mapping[str, object]) -> str:
-    lines = [f"{key} = {_value(value)}" for key, value in said.items() if value is not None]
-    return "\n".join([head, *lines, ""])
-
-
-def _value(value: object) -> str:
-    if isinstance(value, str):
-        return '"' + "".join(_ESCAPES.get(c, c) for c in value) + '"'
-    if isinstance(value, Mapping):
-        inner = [f"{k} = {_value(v)}" for k, v in value.items() if v is not None]
-        return "{ " + ", ".join(inner) + " }"
-    if isinstance(value, list):
-        return "[" + ", ".join(_value(v) for v in value) + "]"
-    return str(value)
+    return None if phases is None else [tidy(math.degrees(p)) for p in phases]

@@ -1,0 +1,1 @@
+"""What the bench plays: the tones, their waveforms, and files of them for other players."""
