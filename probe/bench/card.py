@@ -75,6 +75,14 @@ class Card(Protocol):
     def name(self) -> str:
         """Its name, as people know it."""
 
+    @property
+    def patient(self) -> bool:
+        """Whether the exchange may keep it waiting.
+
+        A simulated card that runs faster than real time is patient: its time passes only while
+        somebody waits for it, and it never gets ahead of what is being stored. No real card is.
+        """
+
     def open(
         self, wanted: StreamFormat, exchange: Exchange, gone: Callable[[str], None]
     ) -> RunningStream:
