@@ -209,6 +209,11 @@ class Writer:
         with self._changed:
             self._capture = None
 
+    def catch_up(self, frame: int) -> None:
+        """Return when all up to ``frame`` has passed, or nothing waits any more."""
+        while self.frames < frame and self._ring.waiting:
+            self.wait(_IDLE_S)
+
     def wait(self, seconds: float) -> None:
         """Return when something has passed, or after ``seconds``."""
         with self._changed:

@@ -317,6 +317,7 @@ class Recorder:
             capture.finish(complete=False)
             raise
         if not capture.done:
+            self._writer.catch_up(self._exchanger.frame)
             self._writer.end()
         stop = None if capture.done and capture.error is None else self._why(capture)
         capture.finish(complete=stop is None)

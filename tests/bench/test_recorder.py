@@ -9,6 +9,7 @@ import pytest
 import soundfile
 
 from probe.bench.card import BlockFlags, StreamFormat
+from probe.bench.recorded import Progress
 from probe.bench.recorder import Recorder
 from probe.bench.sound import OutputScale, Part, Sound
 from probe.bench.stop import Reason, Stopped
@@ -75,9 +76,10 @@ def test_a_card_that_goes_away_leaves_the_part(tmp_path: Path) -> None:
     recorder = Recorder(kept.card, FORM)
     recorder.open()
 
-    def pull(progress: object) -> None:
+    def pull(progress: Progress) -> None:
         assert kept.card.stream is not None
-        kept.card.stream.unplug()
+        if progress.seconds > 0.1:
+            kept.card.stream.unplug()
 
     done = recorder.record(tmp_path / "a.wav", 60.0, pull)
     assert done.stop is not None
