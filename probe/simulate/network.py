@@ -91,14 +91,14 @@ def recorded(stage: StageSpec, take: TakeSpec) -> Recorded:
     if hz.size == 0 or take.signal == "floor":
         zero = np.zeros(shape, dtype=np.complex128)
         return Recorded(hz, played, injected, zero, zero)
-    responses = _responses(stage, take, hz)
-    device = responses[:, :, 0] * _amplitudes(hz, tones, take.phases_rad, take.drive_volts)[:, None]
+    found = responses(stage, take, hz)
+    device = found[:, :, 0] * _amplitudes(hz, tones, take.phases_rad, take.drive_volts)[:, None]
     injectors = np.zeros(shape, dtype=np.complex128)
     for k, injection in enumerate(take.injections):
         volts = injection.volts * stage.true.injector
         phases = injection.phases_rad or (0.0,) * len(injection.tones_hz)
         amplitudes = _amplitudes(hz, injection.tones_hz, phases, volts)
-        injectors += responses[:, :, 1 + k] * amplitudes[:, None]
+        injectors += found[:, :, 1 + k] * amplitudes[:, None]
     return Recorded(hz, played, injected, device, injectors)
 
 
@@ -155,8 +155,12 @@ def _amplitudes(
     return found
 
 
-def _responses(stage: StageSpec, take: TakeSpec, hz: NDArray[np.float64]) -> NDArray[np.complex128]:
-    """Return volts at each channel per volt of each excitation, shape (F, C, 1 + injections)."""
+def responses(stage: StageSpec, take: TakeSpec, hz: NDArray[np.float64]) -> NDArray[np.complex128]:
+    """Return volts at each channel per volt of each excitation, shape (F, C, 1 + injections).
+
+    The first is what stands at the device's input, then each injector's e.m.f.; errors of the
+    recorder's gain are not in it.
+    """
     if take.signal == "channel-match":
         return _matched(stage, take, hz)
     circuit = _CHECK if take.signal == "check" else take.circuit

@@ -1,0 +1,143 @@
+"""What one take needs: what is plugged where, what is played, and what the take is called.
+
+A `Plugged` is all that a drawing, a session or a virtual bench has to know; a `Step` adds what is
+played and why the take is made.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from probe.session.model import Channel, Load, Side, Signal, State, Terminal
+
+
+@dataclass(frozen=True)
+class Injector:
+    """A resistor from the bench's second output into a terminal, ohm, output included."""
+
+    into: Terminal
+    through_ohm: float
+    u95_relative: float
+    part: str
+
+
+@dataclass(frozen=True)
+class Plugged:
+    """What is connected during one take; ``channels`` has a word for every recorder input."""
+
+    side: Side
+    channels: tuple[Channel, ...]
+    loads: tuple[Load, ...] = ()
+    injector: Injector | None = None
+    state: State = "play"
+    volume: str = ""
+    fixture: bool = False
+    """The 100 ohm reference stands in place of the device."""
+
+
+@dataclass(frozen=True)
+class Step:
+    """One take to be made."""
+
+    take: str
+    """Its word: ``open``, ``inject-cold``, ``load-hot`` and so on."""
+    name: str
+    """Its name in the session, unique."""
+    plugged: Plugged
+    signal: Signal = "multitone"
+    reason: str = ""
+    """Why it comes now, in a sentence."""
+
+    @property
+    def plays(self) -> bool:
+        """Whether the device plays tones in it."""
+        return self.signal in ("multitone", "tone") and self.plugged.state == "play"
+
+    @property
+    def file(self) -> str:
+        """The sound file it is written to."""
+        return self.name.replace(" ", "-").replace("'", "").replace(",", "") + ".wav"
+
+
+LOADING = {"load-hot", "load-cold", "load-across", "single-ended-loaded"}
+"""Takes that put a resistor on the device's output."""
+
+INJECTING = {"inject-hot", "inject-cold", "inject-hot-off", "inject-cold-off"}
+"""Takes that feed something into the device's output."""
+
+
+@dataclass(frozen=True)
+class Played:
+    """What went out while a take was recorded, as a session says it."""
+
+    tones_hz: tuple[float, ...] = ()
+    phases_deg: tuple[float, ...] = ()
+    drive_volts: float | None = None
+    drive_dbfs: float | None = None
+    injected_hz: tuple[float, ...] = ()
+    injected_deg: tuple[float, ...] = ()
+    injected_volts: float = 0.0
+    injected_u95_relative: float = 0.01
+    scale: tuple[float, ...] | None = None
+    extra: Mapping[str, Any] = field(default_factory=dict)
+    """Keys of the session that only the recorder knows: timebase, start_frame."""
+
+
+def take_table(step: Step, played: Played) -> dict[str, Any]:
+    """Return the ``[[take]]`` table of a recorded step; absent keys are left out."""
+    plugged = step.plugged
+    said: dict[str, Any] = {
+        "name": step.name,
+        "file": step.file,
+        "side": plugged.side,
+        "channels": list(plugged.channels),
+        "signal": step.signal,
+    }
+    if step.plays:
+        said |= {"tones_hz": list(played.tones_hz), "phases_deg": list(played.phases_deg)}
+        said |= {"drive_volts": played.drive_volts, "drive_dbfs": played.drive_dbfs}
+    said |= {"volume": plugged.volume or None, "state": plugged.state}
+    if played.scale is not None:
+        said["volts_full_scale"] = list(played.scale)
+    said |= dict(played.extra)
+    if plugged.loads:
+        said["load"] = [_load(load) for load in plugged.loads]
+    if plugged.injector is not None:
+        said["inject"] = [_inject(plugged.injector, played)]
+    return {key: value for key, value in said.items() if value is not None}
+
+
+def _load(load: Load) -> dict[str, Any]:
+    return {
+        "from": load.from_,
+        "to": load.to,
+        "ohm": load.ohm,
+        "u95_percent": tidy(100.0 * load.u95_relative),
+        "part": load.part,
+    }
+
+
+def _inject(injector: Injector, played: Played) -> dict[str, Any]:
+    said: dict[str, Any] = {
+        "into": injector.into,
+        "through_ohm": injector.through_ohm,
+        "u95_percent": tidy(100.0 * injector.u95_relative),
+        "part": injector.part,
+        "volts": played.injected_volts,
+        "volts_u95_percent": tidy(100.0 * played.injected_u95_relative),
+    }
+    if played.injected_volts > 0.0:
+        said |= {"tones_hz": list(played.injected_hz), "phases_deg": list(played.injected_deg)}
+    return said
+
+
+def tidy(value: float) -> float:
+    """Undo the last bits of a conversion of units, so that files read as they were meant."""
+    return float(f"{value:.12g}")
+
+
+def again(step: Step, number: int) -> Step:
+    """Return a step under another name, for a second take of the same kind."""
+    return replace(step, name=f"{step.name} {number}")

@@ -1,0 +1,305 @@
+"""The virtual sound card: a simulated device behind it hears every block that is played.
+
+Somebody has to plug: ``plug`` says what hangs on the device from now on (the guided run does), and
+the mishaps decide what really does.
+"""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from probe.bench.card import Block, BlockFlags, Exchange, StreamFormat
+from probe.bench.steps import Plugged
+from probe.bench.virtual.clock import ForeignClock
+from probe.bench.virtual.convolve import Convolver, parts_of
+from probe.bench.virtual.filters import taps_of
+from probe.bench.virtual.mishaps import Mishap
+from probe.bench.virtual.place import Place
+from probe.errors import BadInput
+from probe.session.model import Side
+
+BLOCK_LIVE, BLOCK_FAST = 1024, 4096
+"""Frames of one exchange in real time, and faster."""
+
+ACTIVE = 1e-3
+"""A block with a peak above this share of full scale is a tone, as a mute relay hears it."""
+
+STRIKES_AFTER_S = 1.2
+"""Seconds of tone after which what happens during a take happens."""
+
+HUM_VOLTS = ((1, 20e-3), (3, 8e-3), (5, 3e-3))
+"""Order of the mains frequency and V rms of the mishap ``hum``."""
+
+MOVED_DB, GAIN_DB, FOREIGN_PPM = -3.0, 20.0, 80.0
+
+
+class VirtualCard:
+    """A `Card` whose outputs 1 and 2 drive the device and the injector.
+
+    Parameters
+    ----------
+    place
+        Device, recorder and resistors.
+    fast
+        As fast as it can while `busy` (in real time otherwise, so that waiting costs nothing).
+    mishaps
+        What goes wrong, each once.
+    """
+
+    def __init__(self, place: Place, *, fast: bool = False, mishaps: Sequence[Mishap] = ()) -> None:
+        self.place = place
+        self.fast = fast
+        self.mishaps = list(mishaps)
+        self.struck: list[Mishap] = []
+        self._lock = threading.Lock()
+        self._plugged: Plugged | None = None
+        self._plugging = 0
+        self._now: frozenset[str] = frozenset()
+        self._volume = 1.0
+        self._foreign = False
+        self._taps: NDArray[np.float64] | None = None
+        self._changed = False
+        self._busy = threading.Event()
+        self._rate = 48000.0
+        self._inputs = 2
+
+    @property
+    def name(self) -> str:
+        """Its name."""
+        return "virtual interface"
+
+    @property
+    def patient(self) -> bool:
+        """Whether blocks may be kept waiting: time is not real."""
+        return self.fast
+
+    @property
+    def goes_wrong(self) -> frozenset[str]:
+        """Names of the mishaps that are at work with what is plugged now."""
+        return self._now
+
+    def busy(self, working: bool) -> None:
+        """Say whether somebody waits for what is being recorded."""
+        (self._busy.set if working else self._busy.clear)()
+
+    def plug(self, plugged: Plugged, take: str = "") -> None:
+        """Plug this for a take, or what a mishap makes of it.
+
+        Raises
+        ------
+        BadInput
+            The device does not have a terminal that is to be connected.
+        """
+        now = [m for m in self.mishaps if m.take == take]
+        for one in now:
+            self.mishaps.remove(one)
+        self.struck += now
+        names = frozenset(m.name for m in now)
+        really = self._really(plugged, names)
+        with self._lock:
+            self._plugging += 1
+            self._now = names
+            self._volume = 10.0 ** (MOVED_DB / 20.0) if "moved-volume" in names else 1.0
+            self._foreign = self._foreign or "foreign-clock" in names
+            self._plugged = really
+            self._taps = self._taps_now(really)
+            self._changed = True
+
+    def _really(self, plugged: Plugged, names: frozenset[str]) -> Plugged:
+        """Return what ends up being plugged."""
+        channels = list(plugged.channels)
+        if "exchanged-leads" in names and {"hot", "cold"} <= set(channels):
+            a, b = channels.index("hot"), channels.index("cold")
+            channels[a], channels[b] = channels[b], channels[a]
+        if "lead-out" in names and "cold" in channels:
+            channels[channels.index("cold")] = "unused"
+        if "forgotten-switch" in names:
+            plugged = replace(plugged, loads=(), injector=None)
+        if "left-for-right" in names:
+            plugged = replace(plugged, side=_other(plugged.side, self.place.sides))
+        return replace(plugged, channels=tuple(channels))
+
+    def _taps_now(self, really: Plugged) -> NDArray[np.float64]:
+        channels = tuple(really.channels[: self._inputs])
+        channels += ("unused",) * (self._inputs - len(channels))
+        really = replace(really, channels=channels)
+        taps = taps_of(lambda hz: self.place.heard(really, hz), self._rate)
+        level = self.place.drifted(self._inputs, channels, self._plugging)
+        gain = 10.0 ** (GAIN_DB / 20.0) if "clipping" in self._now else 1.0
+        taps *= (level * gain)[None, :, None]
+        device = np.array([c not in ("reference", "unused") for c in channels])
+        taps[:, device, 0] *= self._volume
+        return taps
+
+    def open(
+        self, wanted: StreamFormat, exchange: Exchange, gone: Callable[[str], None]
+    ) -> VirtualStream:
+        """Open and start a stream; see `Card`."""
+        inputs, outputs = len(self.place.stage.bench.inputs), 2
+        if wanted.inputs > inputs or wanted.outputs > outputs:
+            raise BadInput(
+                f"{self.name}: has {inputs} inputs and {outputs} outputs; "
+                f"{wanted.inputs} and {wanted.outputs} were asked for"
+            )
+        block = BLOCK_FAST if self.fast else BLOCK_LIVE
+        self._rate, self._inputs = wanted.rate, wanted.inputs
+        with self._lock:
+            if self._plugged is not None:
+                self._taps = self._taps_now(self._plugged)
+                self._changed = True
+        return VirtualStream(self, replace(wanted, block=block), exchange, gone)
+
+    def changes(self) -> tuple[NDArray[np.float64] | None, frozenset[str], bool] | None:
+        """Return new filter taps, mishaps and whether the clock is foreign, or None if unchanged.
+
+        For the stream, once a block.
+        """
+        with self._lock:
+            if not self._changed:
+                return None
+            self._changed = False
+            return self._taps, self._now, self._foreign
+
+    def wait_for_work(self, seconds: float) -> None:
+        """Wait out a block in real time, or until somebody waits for what is recorded."""
+        if not self.fast:
+            time.sleep(max(seconds, 0.0))
+        elif not self._busy.is_set():
+            self._busy.wait(max(seconds, 0.0))
+
+
+class VirtualStream:
+    """A running stream of the virtual card."""
+
+    def __init__(
+        self,
+        card: VirtualCard,
+        form: StreamFormat,
+        exchange: Exchange,
+        gone: Callable[[str], None],
+    ) -> None:
+        self._card, self._format, self._exchange, self._gone = card, form, exchange, gone
+        self._stop = threading.Event()
+        self._ended = False
+        self._place = card.place
+        self._frame = 0
+        self._active = 0
+        self._names: frozenset[str] = frozenset()
+        self._pending: set[str] = set()
+        self._convolver: Convolver | None = None
+        self._clock: ForeignClock | None = None
+        seed = [card.place.seed, 77, int.from_bytes(form.rate.hex().encode(), "big") % 997]
+        self._rng = np.random.default_rng(seed)
+        self._thread = threading.Thread(target=self._run, name="virtual card", daemon=True)
+        self._thread.start()
+
+    @property
+    def format(self) -> StreamFormat:
+        """What it runs at."""
+        return self._format
+
+    @property
+    def alive(self) -> bool:
+        """Whether blocks are still exchanged."""
+        return not self._stop.is_set() and not self._ended
+
+    def close(self) -> None:
+        """Stop; may be called twice."""
+        self._stop.set()
+        self._card.busy(True)  # so that a waiting thread sees it
+        if threading.current_thread() is not self._thread:
+            self._thread.join(timeout=5.0)
+        self._card.busy(False)
+
+    def _run(self) -> None:
+        form = self._format
+        play: Block = np.zeros((form.block, form.outputs), dtype=np.float32)
+        heard: Block = np.zeros((form.block, form.inputs), dtype=np.float32)
+        flags = BlockFlags()
+        due = time.monotonic()
+        while not self._stop.is_set():
+            if "unplugged-interface" in self._pending and self._struck_now():
+                self._ended = True
+                self._gone(f"{self._card.name}: is not there any more; was it unplugged?")
+                return
+            if not self._dropped():
+                self._exchange(heard, play, flags)
+                flags = BlockFlags()
+            elif "dropped-blocks" in self._names:
+                flags = BlockFlags(input_lost=True)
+            heard = self._hear(play)
+            due += form.block / form.rate
+            now = time.monotonic()
+            if due < now - 0.5:
+                due = now
+            self._card.wait_for_work(due - now)
+
+    def _struck_now(self) -> bool:
+        return self._active > STRIKES_AFTER_S * self._format.rate
+
+    def _dropped(self) -> bool:
+        """Whether the block that was just heard never arrives."""
+        for name in ("dropped-blocks", "lost-samples"):
+            if name in self._pending and self._struck_now():
+                self._pending.discard(name)
+                return True
+        return False
+
+    def _hear(self, play: Block) -> Block:
+        changed = self._card.changes()
+        if changed is not None:
+            self._replug(*changed)
+        sent = play.astype(np.float64)
+        sent = sent[:, :2] if sent.shape[1] >= 2 else np.pad(sent, ((0, 0), (0, 1)))
+        self._active = self._active + len(sent) if np.max(np.abs(sent)) > ACTIVE else self._active
+        if "mute-relay" in self._names and self._struck_now():
+            sent[:, 0] = 0.0
+        if self._clock is not None:
+            sent = self._clock.step(sent)
+        if self._convolver is None:
+            heard = np.zeros((len(sent), self._format.inputs))
+        else:
+            heard = self._convolver.step(sent)
+        if "unplugged-device" in self._names and self._struck_now():
+            heard[:] = 0.0
+        heard += self._noise(len(sent))
+        self._frame += len(sent)
+        return np.clip(heard, -1.0, 1.0).astype(np.float32)
+
+    def _replug(
+        self, taps: NDArray[np.float64] | None, names: frozenset[str], foreign: bool
+    ) -> None:
+        form = self._format
+        if taps is not None:
+            parts = parts_of(taps, form.block)
+            if self._convolver is None:
+                self._convolver = Convolver(parts, form.block)
+            else:
+                self._convolver.parts = parts
+        self._names, self._pending, self._active = names, set(names), 0
+        if foreign and self._clock is None:
+            self._clock = ForeignClock(FOREIGN_PPM * 1e-6, form.rate, 2)
+
+    def _noise(self, frames: int) -> NDArray[np.float64]:
+        """Return noise of the inputs, and mains hum where that is the mishap."""
+        inputs, rate = self._format.inputs, self._format.rate
+        sigma = self._place.noise(inputs) * np.sqrt(rate / 2.0)
+        noise = self._rng.standard_normal((frames, inputs)) * sigma
+        if "hum" in self._names:
+            t = (self._frame + np.arange(frames)) / rate
+            mains = self._place.stage.bench.mains_hz * 1.0003
+            scale = [i.volts_full_scale for i in self._place.stage.bench.inputs[:inputs]]
+            for order, volts in HUM_VOLTS:
+                line = np.sqrt(2.0) * volts * np.cos(2 * np.pi * mains * order * t + order)
+                noise += line[:, None] / np.array(scale)
+        return np.asarray(noise)
+
+
+def _other(side: Side, sides: tuple[Side, ...]) -> Side:
+    return next((s for s in sides if s != side), side)

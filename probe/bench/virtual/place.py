@@ -1,0 +1,192 @@
+"""The virtual bench as it is: a stage from `simulate`, with a recorder and resistors of its own.
+
+What is declared and what is true differ by draws from the declared uncertainties, as on a table.
+"""
+
+from __future__ import annotations
+
+import zlib
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from probe.bench.steps import Injector, Plugged
+from probe.errors import BadInput
+from probe.session.model import Channel, Injection, Side
+from probe.simulate.build import read_stage, stage_of
+from probe.simulate.network import responses
+from probe.simulate.spec import StageSpec, TakeSpec
+
+FULL_SCALE_OUT = 4.0
+"""Peak volts of the virtual interface's outputs at full scale."""
+
+OUTPUT_OHM = 100.0
+
+DRIFT_DB = 0.003
+"""Level between pluggings, one standard deviation: a bench where nothing is touched."""
+
+
+class Place:
+    """Device, recorder and resistors; answers what each input hears of each output.
+
+    Parameters
+    ----------
+    stage
+        The device with its sides and the bench as declared and as it is.
+    seed
+        Of the drift and of the resistors' errors.
+    drift_db
+        Level between pluggings, one standard deviation per input.
+    """
+
+    def __init__(self, stage: StageSpec, seed: int, drift_db: float = DRIFT_DB) -> None:
+        self.stage = stage
+        self.seed = seed
+        self.drift_db = drift_db
+
+    @property
+    def sides(self) -> tuple[Side, ...]:
+        """The sides of the device."""
+        return tuple(self.stage.circuits)
+
+    @property
+    def has_single_ended(self) -> bool:
+        """Whether the device has an RCA output beside the balanced one."""
+        return all("single-ended" in c.terminals for c in self.stage.circuits.values())
+
+    def heard(self, plugged: Plugged, hz: NDArray[np.float64]) -> NDArray[np.complex128]:
+        """Return what each input reads over full scale per unit of full scale of each output.
+
+        Shape (F, inputs, 2): output 1 drives the device, output 2 the injector.
+        """
+        take = self._take(plugged)
+        parts = {r.part: self._part(r.part, r.u95_relative) for r in take.loads}
+        parts |= {i.part: self._part(i.part, i.u95_relative) for i in take.injections}
+        stage = replace(self.stage, true=replace(self.stage.true, parts=parts))
+        found = responses(stage, take, hz)
+        volts = np.zeros((len(hz), len(plugged.channels), 2), dtype=np.complex128)
+        if take.signal == "channel-match" or take.state == "play":
+            volts[:, :, 0] = found[:, :, 0]
+        for k, injection in enumerate(take.injections):
+            volts[:, :, 1] += found[:, :, 1 + k] * (injection.volts > 0.0)
+        gains = np.array([t.gain for t in self.stage.true.inputs[: volts.shape[1]]])
+        scale = np.array([i.volts_full_scale for i in take.inputs])
+        mixed = np.einsum("ij,fjk->fik", self._crosstalk(volts.shape[1]), volts)
+        out = np.array([FULL_SCALE_OUT, FULL_SCALE_OUT * self.stage.true.injector])
+        return np.asarray(mixed * (gains / scale)[None, :, None] * out)
+
+    def drifted(self, inputs: int, channels: tuple[Channel, ...], plugging: int) -> Any:
+        """Return the level of each input after one more plugging, shape (inputs,)."""
+        draws = np.random.default_rng([self.seed, 11, plugging]).standard_normal(inputs)
+        moved = 10.0 ** (draws * self.drift_db / 20.0)
+        heard = [c not in ("reference", "unused") for c in channels]
+        return np.where(heard, moved, 1.0)
+
+    def noise(self, inputs: int) -> NDArray[np.float64]:
+        """Return the noise density of each input over full scale, 1/sqrt(Hz)."""
+        true = self.stage.true.inputs[:inputs]
+        scale = [i.volts_full_scale for i in self.stage.bench.inputs[:inputs]]
+        return np.array([t.gain * t.noise_density for t in true]) / np.array(scale)
+
+    def _crosstalk(self, inputs: int) -> NDArray[np.float64]:
+        leak = self.stage.true.crosstalk
+        return np.full((inputs, inputs), leak) + np.eye(inputs) * (1.0 - leak)
+
+    def _part(self, part: str, u95: float) -> float:
+        draw = np.random.default_rng([self.seed, zlib.crc32(part.encode())]).standard_normal()
+        return 1.0 + u95 / 2.0 * float(draw)
+
+    def _take(self, plugged: Plugged) -> TakeSpec:
+        """Return the plugged bench as one of simulate's takes; its tones do not matter here."""
+        if plugged.side not in self.stage.circuits:
+            raise BadInput(
+                f"virtual bench: the device has no side {plugged.side}; "
+                f"it has {', '.join(self.stage.circuits)}"
+            )
+        injector = plugged.injector
+        model = self.stage.takes[0]
+        return replace(
+            model,
+            name="virtual",
+            side=plugged.side,
+            channels=plugged.channels,
+            inputs=self.stage.bench.inputs[: len(plugged.channels)],
+            circuit=self.stage.circuits[plugged.side],
+            signal="check" if plugged.fixture else "multitone",
+            gain=1.0,
+            state=plugged.state,
+            loads=plugged.loads,
+            injections=() if injector is None else (_injection(injector),),
+            driven_input_leg="both",
+        )
+
+
+def _injection(injector: Injector) -> Injection:
+    return Injection(
+        into=injector.into,
+        through_ohm=injector.through_ohm,
+        u95_relative=injector.u95_relative,
+        part=injector.part,
+        volts=1.0,
+        volts_u95_relative=0.0,
+        tones_hz=(),
+        phases_rad=None,
+    )
+
+
+def place_of(
+    circuit: str,
+    *,
+    seed: int = 1,
+    sides: tuple[Side, ...] = ("left",),
+    inputs: int = 2,
+    exact: bool = False,
+) -> Place:
+    """Return a virtual bench with a circuit of the library, or with a stage file's device.
+
+    Parameters
+    ----------
+    circuit
+        Name of a circuit (``probe simulate --list``), or path of a stage.toml.
+    seed
+        Of all that differs from what is declared.
+    sides
+        Of a circuit by name; a stage file says its own.
+    inputs
+        Recorder inputs; with a third one the drive is recorded as well.
+    exact
+        Everything is what it is declared to be, and nothing drifts.
+
+    Raises
+    ------
+    BadInput
+        No such circuit, or a stage file that cannot be used.
+    """
+    if circuit.endswith(".toml"):
+        return Place(_widened(read_stage(Path(circuit)), inputs), seed)
+    table: dict[str, Any] = {
+        "circuit": circuit,
+        "seed": seed,
+        "sides": sides,
+        "takes": ("open",),
+        "phase": "none",
+        "device": {"maker": "Virtual", "model": circuit, "serial": f"seed {seed}"},
+        "drive": {"volts": 0.1},
+        "bench": {"interface": "virtual interface"},
+        "truth": {"crosstalk_db": -100.0, "draw": not exact},
+    }
+    if not exact:
+        table["tolerances"] = {"seed": seed}
+    stage = _widened(stage_of(table), inputs)
+    return Place(stage, seed, 0.0 if exact else DRIFT_DB)
+
+
+def _widened(stage: StageSpec, inputs: int) -> StageSpec:
+    """Return the stage with as many recorder inputs as the card has; those missing are alike."""
+    missing = max(inputs - len(stage.bench.inputs), 0)
+    bench = replace(stage.bench, inputs=stage.bench.inputs + stage.bench.inputs[-1:] * missing)
+    true = replace(stage.true, inputs=stage.true.inputs + stage.true.inputs[-1:] * missing)
+    return replace(stage, bench=bench, true=true)
