@@ -9,6 +9,7 @@ among equals the one that draws least current from the device comes first.
 
 from __future__ import annotations
 
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from itertools import combinations, product
 
@@ -44,6 +45,9 @@ NOISE_VOLTS = 5.0e-6
 
 BUILD_OUT = (30.0, 100.0, 470.0)
 
+RECORDER_OHM = 2.0e4
+"""Input of a recorder that nothing is known of yet."""
+
 
 @dataclass(frozen=True)
 class Next:
@@ -62,20 +66,26 @@ class _Known:
     y: Complex
 
 
-def next_take(identified: Identified, evidence: Evidence, verdict: Verdict) -> Next:
-    """Name the take that separates most of what is still possible."""
+def next_take(
+    identified: Identified,
+    evidence: Evidence,
+    verdict: Verdict,
+    available: Collection[str] = TAKES,
+) -> Next:
+    """Name the take that separates most of what is still possible, of those that can be made."""
     if verdict.kind != "undetermined":
         return Next(None, None)
     known = _known(identified)
     if known is None:
         return Next("second-open", "no take hears both legs open while the device plays")
     kinds = [p.kind for p in verdict.also_possible]
-    stages = {k: _stages(k, known, evidence) for k in kinds}
+    legs = _leg(evidence, "hot"), _leg(evidence, "cold")
+    stages = {k: _stages(k, known, *legs) for k in kinds}
     made = _made(identified)
-    scores = {take: _separated(take, stages, known) for take in TAKES[:5]}
+    scores = {t: _separated(t, stages, known) for t in TAKES[:5] if t in available}
     fresh = {t: s for t, s in scores.items() if t not in made} or scores
-    best = max(fresh, key=lambda t: (len(fresh[t]), -TAKES.index(t)))
-    if not fresh[best]:
+    best = max(fresh, key=lambda t: (len(fresh[t]), -TAKES.index(t)), default=None)
+    if best is None or not fresh[best]:
         return Next("second-open", "repeating the open take narrows what the levels allow")
     told = sorted({kind for pair in fresh[best] for kind in pair})
     total = len(list(combinations(kinds, 2)))
@@ -84,6 +94,32 @@ def next_take(identified: Identified, evidence: Evidence, verdict: Verdict) -> N
         f"({', '.join(told)})"
     )
     return Next(best, reason)
+
+
+def told_apart(
+    takes: Collection[str], kinds: Sequence[str], legs_volts: tuple[complex, complex]
+) -> set[tuple[str, str]]:
+    """Return the pairs of kinds that takes would tell apart on a stage not measured yet.
+
+    Parameters
+    ----------
+    takes
+        Words of `TAKES`; others tell nothing here.
+    kinds
+        Those that would all look alike in the open take.
+    legs_volts
+        What the open take shows on hot and cold.
+    """
+    hz = np.array(TONES_HZ)
+    volts = np.tile(np.array(legs_volts, dtype=np.complex128), (len(hz), 1))
+    y = np.tile(np.eye(2, dtype=np.complex128) / RECORDER_OHM, (len(hz), 1, 1))
+    known = _Known(hz, volts, y)
+    stages = {k: _stages(k, known, BUILD_OUT, BUILD_OUT) for k in kinds}
+    found: set[tuple[str, str]] = set()
+    for take in takes:
+        if take in TAKES[:5]:
+            found |= set(_separated(take, stages, known))
+    return found
 
 
 def _known(identified: Identified) -> _Known | None:
@@ -115,11 +151,12 @@ def _leg(evidence: Evidence, leg: str) -> tuple[complex, ...]:
     return BUILD_OUT if column is None else (column.own.value,)
 
 
-def _stages(kind: str, known: _Known, evidence: Evidence) -> list[Complex]:
+def _stages(
+    kind: str, known: _Known, hots: tuple[complex, ...], colds: tuple[complex, ...]
+) -> list[Complex]:
     """Impedance matrices (K, 2, 2) of stages of a kind, leg coordinates."""
     hz, ones = known.hz, np.ones(len(known.hz), dtype=np.complex128)
     swap = abs(known.volts[0, 1]) > abs(known.volts[0, 0])
-    hots, colds = _leg(evidence, "hot"), _leg(evidence, "cold")
     if swap:
         hots, colds = colds, hots
     made = []

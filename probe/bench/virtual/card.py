@@ -22,7 +22,7 @@ from probe.bench.virtual.filters import taps_of
 from probe.bench.virtual.mishaps import Mishap
 from probe.bench.virtual.place import Place
 from probe.errors import BadInput
-from probe.session.model import Side
+from probe.session.model import Channel, Side
 
 BLOCK_LIVE, BLOCK_FAST = 1024, 4096
 """Frames of one exchange in real time, and faster."""
@@ -126,8 +126,8 @@ class VirtualCard:
         return replace(plugged, channels=tuple(channels))
 
     def _taps_now(self, really: Plugged) -> NDArray[np.float64]:
-        channels = tuple(really.channels[: self._inputs])
-        channels += ("unused",) * (self._inputs - len(channels))
+        silent: tuple[Channel, ...] = ("unused",)
+        channels = (*really.channels, *silent * self._inputs)[: self._inputs]
         really = replace(really, channels=channels)
         taps = taps_of(lambda hz: self.place.heard(really, hz), self._rate)
         level = self.place.drifted(self._inputs, channels, self._plugging)

@@ -44,7 +44,7 @@ def taps_of(heard: Heard, rate: float) -> NDArray[np.float64]:
         Sampling rate, Hz.
     """
     length = TAPS * max(1, round(rate / 48000.0))
-    hz = np.arange(length // 2 + 1) * (rate / length)
+    hz = np.asarray(np.arange(length // 2 + 1) * (rate / length), dtype=np.float64)
     octaves = np.log2(rate / 2.0 / LOWEST_HZ)
     grid = np.geomspace(LOWEST_HZ, rate / 2.0, int(octaves * GRID_PER_OCTAVE) + 1)
     spline = CubicSpline(np.log(grid), heard(grid), axis=0)

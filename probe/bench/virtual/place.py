@@ -78,7 +78,9 @@ class Place:
         out = np.array([FULL_SCALE_OUT, FULL_SCALE_OUT * self.stage.true.injector])
         return np.asarray(mixed * (gains / scale)[None, :, None] * out)
 
-    def drifted(self, inputs: int, channels: tuple[Channel, ...], plugging: int) -> Any:
+    def drifted(
+        self, inputs: int, channels: tuple[Channel, ...], plugging: int
+    ) -> NDArray[np.float64]:
         """Return the level of each input after one more plugging, shape (inputs,)."""
         draws = np.random.default_rng([self.seed, 11, plugging]).standard_normal(inputs)
         moved = 10.0 ** (draws * self.drift_db / 20.0)
@@ -89,7 +91,8 @@ class Place:
         """Return the noise density of each input over full scale, 1/sqrt(Hz)."""
         true = self.stage.true.inputs[:inputs]
         scale = [i.volts_full_scale for i in self.stage.bench.inputs[:inputs]]
-        return np.array([t.gain * t.noise_density for t in true]) / np.array(scale)
+        own = np.array([t.gain * t.noise_density for t in true], dtype=np.float64)
+        return np.asarray(own / np.array(scale), dtype=np.float64)
 
     def _crosstalk(self, inputs: int) -> NDArray[np.float64]:
         leak = self.stage.true.crosstalk

@@ -1,0 +1,96 @@
+"""The facts so far: the folder analysed again after each take, each recording measured once."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from probe.facts.analyse import analyse_measured
+from probe.phasors import TakePhasors, carries_tones, measure_take
+from probe.session.model import Session, Side, Take
+from probe.session.read import read_session
+from probe.stage.identify import identify
+from probe.stage.kind import decide, gather
+from probe.stage.next_take import next_take
+
+DRAWS = 400
+"""Monte Carlo draws between takes: the final analysis takes more; shares are known to 2 %."""
+
+
+class Interim:
+    """Analyses a session folder again and again.
+
+    Parameters
+    ----------
+    folder
+        The session's folder.
+    draws
+        Monte Carlo draws.
+    """
+
+    def __init__(self, folder: Path, draws: int = DRAWS) -> None:
+        self.folder = folder
+        self.draws = draws
+        self.session: Session | None = None
+        self._measured: dict[str, tuple[Take, TakePhasors]] = {}
+        self._facts: dict[str, Any] = {}
+
+    def update(self) -> dict[str, Any]:
+        """Return the facts document of what is in the folder now; empty where nothing is.
+
+        Raises
+        ------
+        BadInput
+            The folder cannot be read.
+        """
+        session = self.session = read_session(self.folder)
+        phasors = self._phasors(session)
+        try:
+            self._facts = analyse_measured(session, phasors, draws=self.draws)
+        except (ValueError, np.linalg.LinAlgError):
+            self._facts = {}
+        return self._facts
+
+    def _phasors(self, session: Session) -> tuple[TakePhasors, ...]:
+        found = []
+        for take in session.takes:
+            if not carries_tones(take):
+                continue
+            kept = self._measured.get(take.name)
+            if kept is None or kept[0] != take:
+                kept = (take, measure_take(take, session.bench.mains_hz))
+                self._measured[take.name] = kept
+            found.append(kept[1])
+        return tuple(found)
+
+    def phasors(self, side: Side, volume: str) -> tuple[TakePhasors, ...]:
+        """Return the measured takes of one side at one volume, in session order."""
+        if self.session is None:
+            return ()
+        kept = (self._measured.get(t.name) for t in self.session.takes)
+        return tuple(
+            k[1] for k in kept if k is not None and k[0].side == side and k[0].volume == volume
+        )
+
+    def body(self, side: Side) -> dict[str, Any]:
+        """Return the side's part of the facts."""
+        found: dict[str, Any] = self._facts.get("sides", {}).get(side, {})
+        return found
+
+    def ranked(
+        self, side: Side, volume: str, available: Collection[str]
+    ) -> tuple[str | None, str | None]:
+        """Name the take, of those available, that settles most of what is still possible."""
+        phasors = self.phasors(side, volume)
+        if self.session is None or not phasors:
+            return None, None
+        try:
+            identified = identify(self.session, phasors, side, draws=self.draws)
+        except (ValueError, np.linalg.LinAlgError):
+            return None, None
+        evidence = gather(identified, "undetermined")
+        found = next_take(identified, evidence, decide(evidence), available)
+        return found.take, found.reason
