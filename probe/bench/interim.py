@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from probe.errors import NotUsable
 from probe.facts.analyse import analyse_measured
 from probe.phasors import TakePhasors, carries_tones, measure_take
 from probe.session.model import Session, Side, Take
@@ -50,7 +51,7 @@ class Interim:
         phasors = self._phasors(session)
         try:
             self._facts = analyse_measured(session, phasors, draws=self.draws)
-        except (ValueError, np.linalg.LinAlgError):
+        except (NotUsable, ValueError):
             self._facts = {}
         return self._facts
 

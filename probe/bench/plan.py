@@ -10,7 +10,7 @@ from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from probe.bench.able import FIRST, LAST, Known, Refused, Setting, able, refused
+from probe.bench.able import FIRST, LAST, Known, Setting, able, refused
 from probe.bench.steps import INJECTING, LOADING, Step
 from probe.numbers import number
 
@@ -74,7 +74,8 @@ class SoFar:
     @property
     def decided(self) -> bool:
         """Whether the kind is known."""
-        return self.body.get("stage", {}).get("kind", "undetermined") != "undetermined"
+        kind = self.body.get("stage", {}).get("kind", "undetermined")
+        return bool(kind != "undetermined")
 
 
 @dataclass(frozen=True)
@@ -132,9 +133,7 @@ def _with(step: Step, reason: str) -> Step:
 
 def _gentle(fresh: Mapping[str, Step]) -> dict[str, Step]:
     """Return what may come now: injections into a playing device as long as there are any."""
-    injecting = {
-        t: s for t, s in fresh.items() if t in INJECTING and s.plugged.state == "play"
-    }
+    injecting = {t: s for t, s in fresh.items() if t in INJECTING and s.plugged.state == "play"}
     return injecting or {t: s for t, s in fresh.items() if t in LOADING}
 
 

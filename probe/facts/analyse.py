@@ -10,10 +10,11 @@ import numpy as np
 from probe.errors import NotUsable
 from probe.facts.document import Document, document
 from probe.measures.measure import measures
-from probe.phasors import measure
-from probe.session.model import Session
+from probe.measures.model import Measured
+from probe.phasors import TakePhasors, measure
+from probe.session.model import Session, Side
 from probe.session.read import read_session
-from probe.stage.identify import identify
+from probe.stage.identify import Identified, identify
 
 DRAWS = 2000
 """Monte Carlo draws: 95 % intervals repeat to about 3 %."""
@@ -56,11 +57,41 @@ def analyse(
 ) -> Document:
     """Return the same for a session that was read already."""
     phasors = measure(session, progress=progress)
+
+    def more(sides: dict[Side, Identified]) -> Measured:
+        return measures(session, phasors, sides, progress=progress)
+
+    return analyse_measured(session, phasors, draws=draws, seed=seed, more=more)
+
+
+def analyse_measured(
+    session: Session,
+    phasors: tuple[TakePhasors, ...],
+    *,
+    draws: int = DRAWS,
+    seed: int = SEED,
+    more: Callable[[dict[Side, Identified]], Measured] | None = None,
+) -> Document:
+    """Return the facts of takes whose phasors are known.
+
+    Parameters
+    ----------
+    session, phasors
+        The session, and its takes that carry tones, measured.
+    draws, seed
+        Of the Monte Carlo.
+    more
+        Reads the recordings once more for noise and the like; None: what the phasors say.
+
+    Raises
+    ------
+    NotUsable
+        The takes cannot be solved.
+    """
     present = [side for side in session.sides if any(p.take.side == side for p in phasors)]
     try:
         sides = {s: identify(session, phasors, s, draws=draws, seed=seed) for s in present}
-        found = measures(session, phasors, sides, progress=progress)
-        return document(session, phasors, sides, found)
+        return document(session, phasors, sides, None if more is None else more(sides))
     except np.linalg.LinAlgError as error:
         raise NotUsable(
             f"{session.toml_path}: the takes cannot be solved ({error}); look for a channel of "
