@@ -5,8 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from probe.measures.between import between_sides
 from probe.measures.model import Measured, Part, Subject, merged
+from probe.measures.path.collect import path
+from probe.measures.rejection import rejection
+from probe.measures.response import response
 from probe.measures.spectra import Progress, Recordings
+from probe.measures.volume import against_volume
 from probe.phasors.model import TakePhasors
 from probe.session.model import Session, Side
 from probe.stage.identify import Identified
@@ -14,10 +19,10 @@ from probe.stage.identify import Identified
 Measure = Callable[[Subject], Part]
 Between = Callable[[Mapping[Side, Subject]], dict[str, Any]]
 
-MEASURES: tuple[Measure, ...] = ()
+MEASURES: tuple[Measure, ...] = (response, rejection, against_volume, path)
 """Of one side each; their facts and curves have different names."""
 
-BETWEEN: tuple[Between, ...] = ()
+BETWEEN: tuple[Between, ...] = (between_sides,)
 """Of all sides together; their keys stand beside ``sides`` in the document."""
 
 

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Any
 
 from probe.measures.spectra import Recordings
 from probe.measures.statement import Entry
 from probe.phasors.model import Remark, TakePhasors
 from probe.session.model import Session, Side, Signal, Take
+from probe.stage.as_source import source_of
 from probe.stage.identify import Identified
+from probe.stage.source import Source
 
 Curve = dict[str, Any]
 """``unit``, ``value`` and ``u95`` (or ``real``, ``imag``, ``u95``), and its own axis ``hz`` (or
@@ -43,6 +46,11 @@ class Subject:
     identified: Identified
     phasors: tuple[TakePhasors, ...]
     recordings: Recordings
+
+    @cached_property
+    def source(self) -> Source | None:
+        """The solved stage as a source; None where the device never played."""
+        return source_of(self.identified)
 
     def takes(self, *signals: Signal) -> tuple[Take, ...]:
         """Return this side's takes that play one of ``signals``, in session order."""

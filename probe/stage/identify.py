@@ -85,6 +85,11 @@ class Identified:
     draws: int = 0
     takes: tuple[TakePhasors, ...] = field(default=())
 
+    @property
+    def contradicted(self) -> bool:
+        """True where takes contradict each other: only what was recorded stands then."""
+        return any(r.code == "contradicting-take" for r in self.remarks)
+
 
 def identify(
     session: Session,

@@ -110,8 +110,7 @@ def gather(identified: Identified, polarity: str) -> Evidence:
         _common_mode_angle(identified),
         polarity,
         follows=_follows(identified),
-        clean=not any(r.code == "contradicting-take" for r in identified.remarks)
-        or any(u.why_not == CONTRADICTS for u in identified.uses),
+        clean=not identified.contradicted or any(u.why_not == CONTRADICTS for u in identified.uses),
     )
 
 

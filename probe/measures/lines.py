@@ -1,0 +1,132 @@
+"""Amplitudes at given frequencies of any take, with the noise beside them.
+
+For tones too weak for the phasor room (crosstalk, harmonics): nothing has to stand out. The record
+is weighted by the four-term window of ``spectra`` and correlated with each frequency; the noise is
+the median of the bins beside it, so that a neighbouring line does not count.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from probe.measures.spectra import window
+from probe.session.audio import blocks
+from probe.session.model import Take
+
+Array = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+
+MOST_SECONDS = 30.0
+"""Of a take that are used: longer ones lower the noise by less than they cost."""
+
+BESIDE_BINS = (6, 14)
+"""Bins on each side that tell the noise: beyond the window's own lobe of four."""
+
+
+@dataclass(frozen=True)
+class Heard:
+    """Amplitudes of one take.
+
+    Attributes
+    ----------
+    hz
+        Shape (F,).
+    volts
+        Shape (F, C), complex, V rms, C = WAV channels; phases at the middle of the window.
+    sd
+        Shape (F, C): standard deviation of ``volts`` (of real and imaginary part together).
+    peak
+        Shape (C,): largest magnitude over full scale.
+    """
+
+    hz: Array
+    volts: Complex
+    sd: Array
+    peak: Array
+
+
+def samples_of(take: Take, first_s: float = 0.0, last_s: float | None = None) -> Array:
+    """Return the samples of a part of a take, frames x channels, V at the terminals.
+
+    Raises
+    ------
+    BadInput
+        The file cannot be read.
+    """
+    first = max(0, round(first_s * take.sample_rate))
+    last = take.frames if last_s is None else min(take.frames, round(last_s * take.sample_rate))
+    kept, at = [], 0
+    for block in blocks(take, 1 << 16, dtype="float64"):
+        begin, end = max(first - at, 0), min(last - at, len(block))
+        if begin < end:
+            kept.append(block[begin:end])
+        at += len(block)
+        if at >= last:
+            break
+    scale = np.array([i.volts_full_scale for i in take.inputs])
+    whole = np.concatenate(kept) if kept else np.zeros((0, len(take.channels)))
+    return np.asarray(whole * scale)
+
+
+def heard(
+    take: Take,
+    hz: Array,
+    *,
+    clock_error: float = 0.0,
+    span_s: tuple[float, float] | None = None,
+) -> Heard:
+    """Return the amplitudes of a take at ``hz`` (on the player's clock), shape (F,).
+
+    Parameters
+    ----------
+    take
+        Any take.
+    hz
+        Below half its sample rate.
+    clock_error
+        Recorder rate over nominal, seen from the player, minus one.
+    span_s
+        First and last second that may be used; None: all of it. Of a longer span the middle.
+
+    Raises
+    ------
+    BadInput
+        The file cannot be read.
+    """
+    first, last = span_s or (0.0, take.frames / take.sample_rate)
+    spare = max(last - first - MOST_SECONDS, 0.0) / 2.0
+    x = samples_of(take, first + spare, last - spare)
+    return heard_in(x, take, hz, clock_error)
+
+
+def heard_in(x: Array, take: Take, hz: Array, clock_error: float = 0.0) -> Heard:
+    """Return the same of samples at hand, frames x channels, V."""
+    count, channels = x.shape
+    scale = np.array([i.volts_full_scale for i in take.inputs])
+    peak = np.abs(x).max(axis=0, initial=0.0) / scale
+    if count < 4 * BESIDE_BINS[1]:
+        none = np.full((len(hz), channels), np.inf)
+        return Heard(hz, np.zeros((len(hz), channels), dtype=np.complex128), none, peak)
+    shape = window(count)
+    weighted = (x - x.mean(axis=0)) * shape[:, None]
+    n = np.arange(count) - 0.5 * count
+    turns = hz / (take.sample_rate * (1.0 + clock_error))
+    volts = np.stack([np.exp(-2j * np.pi * ((n * t) % 1.0)) @ weighted for t in turns])
+    volts = volts * (np.sqrt(2.0) / np.sum(shape))
+    bins = np.abs(np.fft.rfft(weighted, axis=0)) ** 2
+    power = np.stack([_beside(bins, t * count) for t in turns])
+    return Heard(hz, volts, np.sqrt(power) * (np.sqrt(2.0) / np.sum(shape)), peak)
+
+
+def _beside(bins: Array, centre: float) -> Array:
+    """Return the mean power of the bins beside a line, (C,): median over ln 2 (exponential)."""
+    low, high = BESIDE_BINS
+    offsets = np.arange(low, high + 1)
+    places = np.rint(np.concatenate([centre - offsets, centre + offsets])).astype(int)
+    places = places[(places > 2) & (places < len(bins))]
+    if not len(places):
+        return np.full(bins.shape[1], np.inf)
+    return np.asarray(np.median(bins[places], axis=0) / np.log(2.0))
