@@ -72,19 +72,30 @@ RECEIVERS = (
 ground (of the order of published figures for line input transformers; a choice)."""
 
 
-def heard_signal(z: Complex, voc: Complex, y: Complex) -> Complex:
+def lead_admittance(hz: float, farad: float) -> Complex:
+    """Modal admittance (2, 2) of a lead: each conductor's capacitance to the screen at pin 1."""
+    return np.asarray(2j * np.pi * hz * farad * (_F.T @ _F))
+
+
+NO_LEAD = np.zeros((2, 2), dtype=np.complex128)
+
+
+def heard_signal(z: Complex, voc: Complex, y: Complex, lead: Complex = NO_LEAD) -> Complex:
     """Return ``N`` of (2): receiver's differential volts per volt of the open-circuit difference.
 
-    ``z`` (..., 2, 2) and ``voc`` (..., 2) modal, ``y`` (2, 2).
+    ``z`` (..., 2, 2) and ``voc`` (..., 2) modal, ``y`` of the receiver and ``lead`` (2, 2).
     """
-    volts = np.linalg.solve(np.eye(2) + z @ y, voc[..., None])[..., 0, 0]
+    volts = np.linalg.solve(np.eye(2) + z @ (y + lead), voc[..., None])[..., 0, 0]
     return np.asarray(volts / voc[..., 0])
 
 
-def heard_ground(z: Complex, y: Complex) -> Complex:
-    """Return ``D`` of (2): receiver's differential volts per volt of ground difference."""
+def heard_ground(z: Complex, y: Complex, lead: Complex = NO_LEAD) -> Complex:
+    """Return ``D`` of (2): receiver's differential volts per volt of ground difference.
+
+    A lead screened at the source stands at pin 1: it loads, and drives nothing.
+    """
     drive = z @ y[:, 1]
-    return np.asarray(np.linalg.solve(np.eye(2) + z @ y, drive[..., None])[..., 0, 0])
+    return np.asarray(np.linalg.solve(np.eye(2) + z @ (y + lead), drive[..., None])[..., 0, 0])
 
 
 def added(z: Complex, ohm: float, leg: int) -> Complex:
