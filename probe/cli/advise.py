@@ -7,7 +7,6 @@ import argparse
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from pathlib import Path
-    from typing import Any
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -53,6 +52,7 @@ def _advise(subject: Path, destination_path: Path, *, as_json: bool) -> None:
     from probe.advice.advise import advise
     from probe.advice.destination import read_destination
     from probe.advice.text import render
+    from probe.cli.source import facts_of, sources_of
 
     destination = read_destination(destination_path)
     facts = facts_of(subject)
@@ -61,22 +61,3 @@ def _advise(subject: Path, destination_path: Path, *, as_json: bool) -> None:
         print(json.dumps(advice.to_json(), indent=1, allow_nan=False, ensure_ascii=False))
     else:
         print(render(advice), end="")
-
-
-def facts_of(path: Path) -> dict[str, Any]:
-    """Return the facts of a facts file, or of a session after analysing it."""
-    if path.is_dir() or path.suffix == ".toml":
-        from probe.facts import analyse_session
-
-        return analyse_session(path)
-    from probe.facts import read_facts
-
-    return read_facts(path)
-
-
-def sources_of(facts: dict[str, Any]) -> dict[str, Any]:
-    """Return the identified stage of every side of ``facts`` that has one."""
-    from probe.facts import source_from_facts
-
-    sources = {side: source_from_facts(facts, side) for side in facts["sides"]}
-    return {side: source for side, source in sources.items() if source is not None}

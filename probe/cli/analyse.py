@@ -6,7 +6,6 @@ import argparse
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
-    from collections.abc import Callable
     from pathlib import Path
 
 
@@ -29,6 +28,7 @@ def run(args: argparse.Namespace) -> int:
     """Analyse, write facts and report, print half a screen; return the exit status."""
     from pathlib import Path
 
+    from probe.cli.progress import counted_progress
     from probe.errors import BadInput
     from probe.facts import analyse_session, to_json
 
@@ -39,7 +39,9 @@ def run(args: argparse.Namespace) -> int:
     if args.out == "":
         raise BadInput("--out: is empty; name a folder, or leave --out away")
     path = Path(args.session)
-    facts = analyse_session(path, draws=args.draws, seed=args.seed, progress=_progress())
+    facts = analyse_session(
+        path, draws=args.draws, seed=args.seed, progress=counted_progress("measuring take")
+    )
     if args.json:
         print(to_json(facts), end="")
         return 0
@@ -57,18 +59,3 @@ def run(args: argparse.Namespace) -> int:
 
 def _folder(path: Path) -> Path:
     return path if path.is_dir() else path.parent
-
-
-def _progress() -> Callable[[int, int, str], None] | None:
-    """Progress on a terminal only; standard error, so that standard output stays clean."""
-    import sys
-
-    if not sys.stderr.isatty():
-        return None
-
-    def show(done: int, total: int, name: str) -> None:
-        line = f"measuring take {done + 1} of {total}: {name}" if done < total else ""
-        sys.stderr.write(f"\r{line[:78]:<78}\r")
-        sys.stderr.flush()
-
-    return show

@@ -8,8 +8,8 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 
-def write_together(folder: Path, texts: Mapping[str, str]) -> list[Path]:
-    """Write texts into a folder (made where it is missing), first into a new folder inside it.
+def write_together(folder: Path, texts: Mapping[str, str | bytes]) -> list[Path]:
+    """Write texts or bytes into a folder (made where missing), first into a new one inside it.
 
     The inner folder is nobody else's, so that no link laid out beforehand is written through.
 
@@ -32,7 +32,7 @@ def write_together(folder: Path, texts: Mapping[str, str]) -> list[Path]:
         _check_free(folder, texts)
         aside = Path(tempfile.mkdtemp(prefix=".probe-", dir=folder))
         for name, text in texts.items():
-            (aside / name).write_text(text, encoding="utf-8")
+            (aside / name).write_bytes(text if isinstance(text, bytes) else text.encode("utf-8"))
         for name in texts:
             (aside / name).replace(folder / name)
         done = True

@@ -1,0 +1,83 @@
+"""One curve of a facts document by its name, whatever else the document lacks."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+
+@dataclass(frozen=True)
+class NamedCurve:
+    """A curve with the 95 % half-width of its magnitude or value; only points that are known.
+
+    ``value`` is complex where the document gives real and imaginary parts, else real;
+    ``limit`` is the least the bench could have seen, None where nothing is said.
+    """
+
+    name: str
+    unit: str
+    hz: tuple[float, ...]
+    value: tuple[complex, ...]
+    u95: tuple[float | None, ...]
+    limit: tuple[float | None, ...]
+    complex_valued: bool
+
+    @property
+    def magnitude(self) -> tuple[float, ...]:
+        """The values as they are where they are real, else their magnitudes."""
+        return tuple(abs(v) if self.complex_valued else v.real for v in self.value)
+
+
+def named_curve(side: Mapping[str, Any], name: str) -> NamedCurve | None:
+    """Return one curve of a side of a facts document, or None where no point of it is known.
+
+    A curve with frequencies of its own (``hz``) stands on those, any other on those of the side.
+    """
+    curves = side.get("curves")
+    entry = curves.get(name) if isinstance(curves, Mapping) else None
+    if not isinstance(curves, Mapping) or not isinstance(entry, Mapping):
+        return None
+    hz = _numbers(entry.get("hz") if entry.get("hz") is not None else curves.get("hz"))
+    complex_valued = "real" in entry
+    real = _numbers(entry.get("real" if complex_valued else "value"))
+    imag = _numbers(entry.get("imag"))
+    u95, limit = _numbers(entry.get("u95")), _numbers(entry.get("limit"))
+    points = []
+    for i, f in enumerate(hz):
+        re, im = _at(real, i), _at(imag, i) if complex_valued else 0.0
+        if f is None or f <= 0.0 or re is None or im is None:
+            continue
+        points.append((f, complex(re, im), _at(u95, i), _at(limit, i)))
+    if not points:
+        return None
+    points.sort(key=lambda p: p[0])
+    unit = entry.get("unit")
+    return NamedCurve(
+        name=name,
+        unit=unit if isinstance(unit, str) else "",
+        hz=tuple(p[0] for p in points),
+        value=tuple(p[1] for p in points),
+        u95=tuple(p[2] for p in points),
+        limit=tuple(p[3] for p in points),
+        complex_valued=complex_valued,
+    )
+
+
+def _numbers(found: object) -> list[float | None]:
+    """Return a list of numbers; a single number stands for a list of one, the rest for nothing."""
+    if isinstance(found, int | float):
+        found = [found]
+    if not isinstance(found, Sequence) or isinstance(found, str):
+        return []
+    return [
+        float(x)
+        if isinstance(x, int | float) and not isinstance(x, bool) and math.isfinite(x)
+        else None
+        for x in found
+    ]
+
+
+def _at(column: Sequence[float | None], i: int) -> float | None:
+    return column[i] if i < len(column) else None

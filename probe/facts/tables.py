@@ -1,0 +1,123 @@
+"""A facts document as flat tables: one row for each fact, one for each point of each curve."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from probe.errors import ProbeError
+from probe.facts.named_curve import named_curve
+
+Row = dict[str, Any]
+
+FACT_COLUMNS = (
+    "side", "condition", "fact", "value", "unit", "u95", "low", "high", "bound", "at_hz", "limit",
+    "limited_by_bench", "imag", "takes",
+)  # fmt: skip
+CURVE_COLUMNS = ("side", "curve", "unit", "hz", "value", "imag", "magnitude", "u95", "limit")
+
+_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+"""A spreadsheet takes a text that begins so for a formula."""
+
+
+def fact_rows(facts: Mapping[str, Any]) -> list[Row]:
+    """Return every fact of every side, those under other conditions after them.
+
+    Columns are ``FACT_COLUMNS``; what an entry does not say is None. ``between_sides`` stands
+    under the side ``both``.
+    """
+    rows: list[Row] = []
+    for side, body in _tables(facts.get("sides")):
+        rows += _entries(side, "", body.get("facts"))
+        for at in body.get("facts_at") or ():
+            if isinstance(at, Mapping):
+                rows += _entries(side, _condition(at.get("condition")), at.get("facts"))
+    return rows + _entries("both", "", facts.get("between_sides"))
+
+
+def curve_rows(facts: Mapping[str, Any]) -> list[Row]:
+    """Return every known point of every curve; columns are ``CURVE_COLUMNS``.
+
+    ``value`` is the real part and ``imag`` the imaginary part of a complex curve.
+    """
+    rows: list[Row] = []
+    for side, body in _tables(facts.get("sides")):
+        for name, _ in _tables(body.get("curves")):
+            curve = named_curve(body, name)
+            if curve is None:
+                continue
+            columns = (curve.hz, curve.value, curve.magnitude, curve.u95, curve.limit)
+            for hz, value, magnitude, u95, limit in zip(*columns, strict=True):
+                rows.append(
+                    {
+                        "side": side, "curve": name, "unit": curve.unit, "hz": hz,
+                        "value": value.real,
+                        "imag": value.imag if curve.complex_valued else None,
+                        "magnitude": magnitude, "u95": u95, "limit": limit,
+                    }
+                )  # fmt: skip
+    return rows
+
+
+def csv_text(rows: Iterable[Mapping[str, Any]], columns: Sequence[str]) -> str:
+    """Return rows as comma-separated text with a head; texts that look like a formula are quoted.
+
+    Such a text gets an apostrophe before it, which a spreadsheet shows as text.
+    """
+    out = io.StringIO(newline="")
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(columns)
+    for row in rows:
+        writer.writerow([_cell(row.get(c)) for c in columns])
+    return out.getvalue()
+
+
+def frame(rows: Iterable[Mapping[str, Any]]) -> Any:
+    """Return rows as a pandas data frame.
+
+    Raises
+    ------
+    ProbeError
+        pandas is not installed; nothing else needs it.
+    """
+    try:
+        import pandas as pd
+    except ImportError as error:
+        raise ProbeError(
+            "a data frame needs pandas, which is not installed; install it with pip install pandas"
+        ) from error
+    return pd.DataFrame(list(rows))
+
+
+def _cell(value: object) -> object:
+    if value is None:
+        return ""
+    if isinstance(value, bool | int | float):
+        return value
+    text = " ".join(str(value).split())
+    return f"'{text}" if text.startswith(_FORMULA_STARTS) else text
+
+
+def _tables(found: object) -> Iterable[tuple[str, Mapping[str, Any]]]:
+    if isinstance(found, Mapping):
+        for key, value in found.items():
+            if isinstance(value, Mapping):
+                yield str(key), value
+
+
+def _entries(side: str, condition: str, found: object) -> list[Row]:
+    rows = []
+    for name, entry in _tables(found):
+        row: Row = {key: entry.get(key) for key in FACT_COLUMNS}
+        takes = entry.get("takes")
+        row["takes"] = "; ".join(map(str, takes)) if isinstance(takes, list | tuple) else None
+        rows.append(row | {"side": side, "condition": condition, "fact": name})
+    return rows
+
+
+def _condition(found: object) -> str:
+    if not isinstance(found, Mapping):
+        return ""
+    return ", ".join(f"{key} {value}" for key, value in found.items())

@@ -1,0 +1,55 @@
+"""What a figure shows, as data: nothing here knows how it is drawn."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+
+@dataclass(frozen=True)
+class Trace:
+    """One line: points, the band around them (95 %), and the least the bench could have seen.
+
+    ``low``, ``high`` and ``limit`` are as long as ``x``; None where nothing is known there.
+    """
+
+    label: str
+    x: tuple[float, ...]
+    y: tuple[float, ...]
+    low: tuple[float | None, ...] = ()
+    high: tuple[float | None, ...] = ()
+    limit: tuple[float | None, ...] = ()
+
+
+@dataclass(frozen=True)
+class Arrow:
+    """One voltage as an arrow: volts rms, degrees, and the half-width of its length."""
+
+    label: str
+    volts: float
+    degrees: float
+    u95: float | None
+
+
+@dataclass(frozen=True)
+class Panel:
+    """One pair of axes."""
+
+    kind: Literal["lines", "bars"]
+    x_label: str
+    y_label: str
+    traces: tuple[Trace, ...]
+    x_log: bool = True
+    y_log: bool = False
+
+
+@dataclass(frozen=True)
+class Plot:
+    """One figure: its panels above one another, or arrows; the caption says every condition."""
+
+    name: str
+    side: str
+    title: str
+    caption: str
+    panels: tuple[Panel, ...] = ()
+    arrows: tuple[Arrow, ...] = ()

@@ -1,0 +1,137 @@
+"""Named figures: the right numbers are drawn, at the stated width, with fonts and captions."""
+
+from __future__ import annotations
+
+import re
+import struct
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from probe.errors import BadInput
+from probe.figures import COLUMN_MM, FIGURES, figure_plots, methods_paragraph, write_figures
+
+from .documents import DOCUMENT
+
+
+@pytest.fixture(scope="module")
+def files() -> dict[str, bytes]:
+    return write_figures(DOCUMENT)[0]
+
+
+def test_every_named_figure_is_drawn_in_every_format(files: dict[str, bytes]) -> None:
+    for name in FIGURES:
+        for kind, start in (("svg", b"<?xml"), ("pdf", b"%PDF"), ("png", b"\x89PNG")):
+            assert files[f"{name}-left.{kind}"].startswith(start), name
+
+
+@pytest.mark.parametrize("column", COLUMN_MM)
+def test_width_on_paper_is_what_was_asked(column: str) -> None:
+    made, _ = write_figures(DOCUMENT, names=["response"], width_mm=COLUMN_MM[column])
+    svg = made["response-left.svg"].decode()
+    found = re.search(r'width="([\d.]+)pt"', svg)
+    assert found is not None
+    # A point is 1/72 inch, an inch 25.4 mm: definitions.
+    assert float(found[1]) / 72 * 25.4 == pytest.approx(COLUMN_MM[column], abs=0.01)
+    png = made["response-left.png"]
+    # Width in pixels stands at byte 16 of a PNG (ISO/IEC 15948, IHDR), 600 to the inch.
+    assert struct.unpack(">I", png[16:20])[0] == pytest.approx(
+        COLUMN_MM[column] / 25.4 * 600, abs=1.0
+    )
+
+
+def test_fonts_are_in_the_files(files: dict[str, bytes]) -> None:
+    for name, data in files.items():
+        if name.endswith(".pdf"):
+            # A font inside a PDF is a FontFile2 (TrueType) of its descriptor (ISO 32000-1, 9.9).
+            assert b"/FontFile2" in data, name
+            assert b"/Type3" not in data, name
+        if name.endswith(".svg"):
+            assert b"<text" not in data, name
+
+
+def test_the_same_facts_give_the_same_bytes(files: dict[str, bytes]) -> None:
+    again, _ = write_figures(DOCUMENT, names=["leg-impedance"])
+    assert all(files[name] == data for name, data in again.items() if "leg-" in name)
+
+
+def test_numbers_drawn_are_those_of_the_facts() -> None:
+    plots, _ = figure_plots(DOCUMENT, ["leg-impedance", "rejection", "noise-spectrum"])
+    impedance, rejection, noise = (p.panels[0].traces[0] for p in plots)
+    # 3 + 4i and 6 + 8i: Pythagorean triples.
+    assert impedance.y == (5.0, 10.0)
+    assert impedance.low == pytest.approx((4.9, 9.8))
+    assert rejection.y == (60.0, 55.0, 40.0)
+    # 2e-8 V per root hertz is 20 nV.
+    assert noise.y == pytest.approx((20.0, 10.0))
+    assert noise.limit == (1.0, None)
+
+
+def test_a_band_that_reaches_zero_stays_on_a_logarithmic_axis() -> None:
+    plots, _ = figure_plots(DOCUMENT, ["differential-impedance"])
+    low = plots[0].panels[0].traces[0].low
+    assert all(v is not None and v > 0.0 for v in low)
+
+
+def test_lines_differ_without_colour() -> None:
+    from probe.figures.style import HATCHES, LINES
+
+    assert len({dashes for _, dashes in LINES}) == len(LINES)
+    assert len(set(HATCHES)) == len(HATCHES)
+
+
+def test_captions_carry_the_numbers_with_their_intervals(files: dict[str, bytes]) -> None:
+    captions = files["captions.txt"].decode()
+    assert "0.100 ± 0.020 dB" in captions
+    assert "Volume: 12 o'clock." in captions
+
+
+def test_the_methods_paragraph_says_every_condition() -> None:
+    text = methods_paragraph(DOCUMENT)
+    for said in (
+        "Harrowgate Tern (serial HT-0231), firmware 2.1", "two-channel USB interface",
+        "8.70 V peak at full scale (±0.5 %)", "20.0 kΩ", "150 pF", "2026-03-14", "50 Hz",
+        "Takes used, left: open", "spoiled (clipped)", "12 o'clock", "0.02 dB", "2000 versions",
+        "clipped-take", "probe 0.1.0", "0f0f0f0f0f0f",
+    ):  # fmt: skip
+        assert said in text, said
+
+
+def test_what_the_facts_do_not_hold_is_named_not_drawn() -> None:
+    bare = {**DOCUMENT, "sides": {"left": {**DOCUMENT["sides"]["left"], "harmonics": []}}}
+    made, missing = write_figures(bare, names=["harmonics", "response"], kinds=["svg"])
+    assert missing == ("harmonics (left)",)
+    assert "harmonics-left.svg" not in made
+
+
+@pytest.mark.parametrize(
+    ("asked", "says"),
+    [
+        ({"names": ["respons"]}, 'did you mean "response"'),
+        ({"kinds": ["gif"]}, "there are svg, pdf, png"),
+        ({"width_mm": 1.0}, "allowed are 40 to 400"),
+        ({"width_mm": float("nan")}, "allowed are 40 to 400"),
+    ],
+)
+def test_what_cannot_be_drawn_is_one_line(asked: dict[str, object], says: str) -> None:
+    with pytest.raises(BadInput, match=re.escape(says)):
+        write_figures(DOCUMENT, **asked)  # type: ignore[arg-type]
+
+
+def test_the_command_writes_them(tmp_path: Path) -> None:
+    import json
+
+    facts = tmp_path / "facts.json"
+    facts.write_text(json.dumps(DOCUMENT), encoding="utf-8")
+    out = tmp_path / "figures"
+    done = subprocess.run(
+        [sys.executable, "-m", "probe", "figures", str(facts), "--out", str(out),
+         "--only", "response", "--format", "svg", "--width", "double"],
+        capture_output=True, text=True, timeout=120, check=False,
+    )  # fmt: skip
+    assert (done.returncode, done.stderr) == (0, "")
+    assert sorted(p.name for p in out.iterdir()) == [
+        "captions.txt", "methods.txt", "response-left.svg",
+    ]  # fmt: skip
