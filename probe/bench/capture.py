@@ -22,6 +22,9 @@ METER_S = 0.1
 PART = ".part"
 """Behind the name of a take that is not complete."""
 
+_LATE_S = 1.0
+"""The longest anybody waits for what is still in the ring."""
+
 _IDLE_S = 0.01
 """Between two looks into an empty ring."""
 
@@ -210,8 +213,9 @@ class Writer:
             self._capture = None
 
     def catch_up(self, frame: int) -> None:
-        """Return when all up to ``frame`` has passed, or nothing waits any more."""
-        while self.frames < frame and self._ring.waiting:
+        """Return when all up to ``frame`` has passed, or after `_LATE_S`."""
+        end = time.monotonic() + _LATE_S
+        while self.frames < frame and time.monotonic() < end:
             self.wait(_IDLE_S)
 
     def wait(self, seconds: float) -> None:

@@ -100,8 +100,9 @@ class Exchanger:
             self._be_waited_for(heard.shape[0])
         if not flags.clean:
             self._note_lost(flags)
-        if not self.ring.put(heard):
-            self._note_lost(BlockFlags(input_lost=True))
+        if not self.is_gone and not self.ring.put(heard):
+            self._stop(Stop(Reason.DISK, "the disk did not keep up with the recording"))
+            self.is_gone = True  # frames are missing: nothing after this has a known place
         self._watch(heard)
 
     def _give(self, play: Block) -> None:

@@ -4,6 +4,9 @@ One `Player` belongs to one stream. `fill` runs on the card's thread: it allocat
 grows, waits for nothing, and takes orders from a queue at the start of each block. Orders are
 given from any other thread.
 
+A loop keeps step with the stream: whenever it is begun, its first sample falls on a multiple of its
+length. So a tone has one phase in all takes of a stream, however often it was stopped between them.
+
 A gain moves along a `Track`. A raised cosine of N samples has no step larger than pi/(2 N); one
 that runs in decibels, none larger than its rate times its value.
 """
@@ -237,6 +240,8 @@ class Player:
         self._master = Track(1.0)
         self.limits[:] = 0.0
         for voice in order.voices:
+            if voice.loop:
+                voice.position = self.frame % voice.samples.size
             self.limits[voice.output] = voice.limit
             self._tracks[voice.output] = Track(0.0)
             self._lead(voice, order.gain)

@@ -2,7 +2,8 @@
 
 The stream runs from `Recorder.open` to `Recorder.close` without a break; between takes it plays
 silence. All takes of one stream share a timebase, and `Recorded.start_frame` says where in it each
-begins. A stream that had to be opened again is another timebase.
+begins. A stream that had to be opened again is another timebase, and so is what follows after
+samples were lost: nobody knows how many they were.
 
 Three threads: the card's calls the exchange, which copies and fades; a writer empties the ring
 between them into whatever is being recorded; everything here is called from a third, waits in
@@ -77,6 +78,7 @@ class Recorder:
         self._run = run - 1
         self._state = _State()
         self._stream: RunningStream | None = None
+        self._lost_count = 0
         self._exchanger: Exchanger
         self._writer: Writer
 
@@ -102,6 +104,7 @@ class Recorder:
             self._check_format(self._stream)
             self._run += 1
             self._await(lambda: self._writer.frames > 0)
+            self._lost_count = self._exchanger.lost_count  # nothing was recorded yet
         except BaseException:
             self._shut()
             raise
@@ -113,7 +116,7 @@ class Recorder:
         try:
             self.silence()
         except Stopped:
-            pass  # the card went away: nothing sounds any more
+            self._let_fade_end()
         finally:
             self._shut()
 
@@ -299,6 +302,9 @@ class Recorder:
     def _capture(self, capture: Capture, progress: ProgressTeller | None) -> Recorded:
         self._require_open()
         lost_before = self._exchanger.lost_count
+        if lost_before != self._lost_count:
+            self._lost_count = lost_before
+            self._run += 1
         seconds = capture.wanted / self.rate
         standing = self._exchanger.stop
         self._writer.begin(capture)
@@ -380,6 +386,13 @@ class Recorder:
             time.sleep(2 * limits.FADE_S)
             raise
         self._exchanger.stop = standing
+
+    def _let_fade_end(self) -> None:
+        """Give a stream that is lost, but runs still, the time to end its fade."""
+        end = time.monotonic() + 2 * limits.FADE_S
+        with self._exchanger.awaited():
+            while not self._exchanger.player.silent and time.monotonic() < end:
+                time.sleep(limits.FADE_S / 4)
 
     def _voices(self, parts: Sequence[Part], gain: float) -> list[Voice]:
         seen: set[int] = set()

@@ -115,3 +115,29 @@ def test_no_tone_while_the_gain_is_up() -> None:
         recorder.gain_taken_back()
         assert recorder.set_level(20.0) is None
     assert np.max(np.abs(kept.played)) == pytest.approx(0.01, rel=1e-3)
+
+
+def test_a_tone_keeps_its_phase_in_the_stream() -> None:
+    hz, kept = 997.0, Kept(latency=1)
+    phases = []
+    with Recorder(kept.card, FORM) as recorder:
+        for pause in (0.1, 0.237):
+            recorder.play([Part(0, tone(hz))])
+            recorder.wait(0.05)
+            heard = recorder.listen(0.1)
+            recorder.silence()
+            recorder.wait(pause)
+            assert heard.samples is not None
+            frames = heard.start_frame + np.arange(heard.frames)
+            phases.append(np.angle(heard.samples[:, 0] @ np.exp(-2j * np.pi * hz * frames / RATE)))
+    # Closed form: one cosine begun at frame 0 of the stream; the sum over 0.1 s of its image at
+    # -hz leaves some 0.001 rad.
+    assert phases[0] == pytest.approx(phases[1], abs=3e-3)
+
+
+def test_after_lost_samples_begins_another_timebase(tmp_path: Path) -> None:
+    kept = Kept(flags=lambda number: BlockFlags(output_lost=number == 420))
+    with Recorder(kept.card, FORM) as recorder:
+        takes = [recorder.record(tmp_path / f"{n}.wav", 1.5) for n in range(3)]
+    assert [t.usable for t in takes] == [True, False, True]
+    assert [t.timebase for t in takes] == ["run-1", "run-1", "run-2"]
