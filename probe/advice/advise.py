@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +20,7 @@ from probe.advice.choose import choose, mark
 from probe.advice.destination import Circuit, Destination, Input
 from probe.advice.figures import Against, Figures, Scale, figures, over_assumptions, over_cases
 from probe.advice.model import Advice, Note, OptionAdvice
+from probe.advice.padded import fitted, with_attenuator
 from probe.advice.quantity import Quantity, from_draws
 from probe.advice.rules import Case, Finding, Verdict, condition, judge, severity
 from probe.advice.sampled import Sampled, completions, forget, sample
@@ -233,14 +235,19 @@ def _side_options(desk: _Desk) -> list[OptionAdvice]:
     found = []
     for socket in desk.destination.inputs:
         reference = _reference(desk.device, desk.destination, socket)
-        for option in allowed(desk.device, socket):
-            cases = [
-                _case(desk, reference, option, socket, kind, circuit)
-                for kind in desk.side.stage.possible
-                for circuit in _circuits(socket)
-            ]
-            found.append(_compiled(cases, desk.side, reference, desk.operating))
+        for option in fitted(allowed(desk.device, socket), desk.destination):
+            judged = partial(_judged, desk, reference, socket)
+            found.append(with_attenuator(judged(option), socket, judged, desk.destination))
     return found
+
+
+def _judged(desk: _Desk, reference: _Reference, socket: Input, option: Option) -> OptionAdvice:
+    cases = [
+        _case(desk, reference, option, socket, kind, circuit)
+        for kind in desk.side.stage.possible
+        for circuit in _circuits(socket)
+    ]
+    return _compiled(cases, desk.side, reference, desk.operating)
 
 
 def _circuits(socket: Input) -> tuple[Circuit, ...]:

@@ -21,6 +21,7 @@ from itertools import product
 
 from probe.advice.preferred import TOLERANCE, Series, around
 from probe.decibels import db_to_ratio, ratio_to_db
+from probe.numbers import plain, write_number
 
 PAD_OHM = 10e3
 """What the output sees of pad and input together, ohm. [practice] The usual load a line output
@@ -53,7 +54,7 @@ class Pad:
     @property
     def says(self) -> str:
         """How it is made, in one clause."""
-        s, p = (f"{ohm:,.6g} ohm".replace(",", " ") for ohm in (self.series_ohm, self.shunt_ohm))
+        s, p = (plain(write_number(ohm, "ohm")) for ohm in (self.series_ohm, self.shunt_ohm))
         if self.balanced:
             return f"{s} in each of the leads to pins 2 and 3, {p} across pins 2 and 3 behind them"
         return f"{s} in the lead to the centre, {p} from the centre to the shell behind it"

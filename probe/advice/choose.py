@@ -8,7 +8,7 @@ decibel, or within their interval, are ties.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from probe.advice import thresholds as limit
 from probe.advice.destination import Destination
@@ -75,13 +75,13 @@ def choose(options: Sequence[OptionAdvice], destination: Destination) -> tuple[C
 
 def mark(options: Sequence[OptionAdvice], choices: Sequence[Choice]) -> tuple[OptionAdvice, ...]:
     """Give the chosen options the verdict ``use`` and their why."""
-    chosen = {(c.box, c.socket, c.option): c.why for c in choices if c.option is not None}
-    return tuple(
-        o.with_verdict("use", chosen[(o.box, o.socket, o.option.id)])
-        if (o.box, o.socket, o.option.id) in chosen
-        else o
-        for o in options
-    )
+    chosen = {(c.box, c.socket, c.option): c for c in choices if c.option is not None}
+
+    def marked(option: OptionAdvice) -> OptionAdvice:
+        choice = chosen.get((option.box, option.socket, option.option.id))
+        return option if choice is None else option.with_verdict("use", choice.why)
+
+    return tuple(marked(o) for o in options)
 
 
 def _candidates(options: Sequence[OptionAdvice]) -> list[_Candidate]:
@@ -94,7 +94,7 @@ def _candidates(options: Sequence[OptionAdvice]) -> list[_Candidate]:
 def _choose_for(box: str, candidates: Sequence[_Candidate], destination: Destination) -> Choice:
     working = [c for c in candidates if c.works]
     if not working:
-        return _nothing(box, candidates)
+        return _rescued(box, candidates, destination) or _nothing(box, candidates)
     pool, kept = _unharmed(working, destination.wanted_gain_db)
     pool, why = _reaching(pool, destination.wanted_gain_db)
     for narrow in (_long_run(destination), _response, _fewest_parts, _native):
@@ -110,6 +110,23 @@ def _choose_for(box: str, candidates: Sequence[_Candidate], destination: Destina
     if kept:
         why.append(kept)
     return Choice(box, best.option.id, best.socket, tuple(why))
+
+
+def _rescued(box: str, candidates: Sequence[_Candidate], destination: Destination) -> Choice | None:
+    """Return the choice among options that work with an attenuator in the plug, if there are.
+
+    They are ranked by their figures without it: it takes the same off all of them.
+    """
+    rescued = [
+        replace(c, sides=tuple(replace(s, verdict="works", hazards=()) for s in c.sides))
+        for c in candidates
+        if all(s.attenuator is not None and s.attenuator.solves for s in c.sides)
+    ]
+    if not rescued:
+        return None
+    choice = _choose_for(box, rescued, destination)
+    why = ("only with the attenuator in its plug: without it the input is overloaded", *choice.why)
+    return replace(choice, why=why, attenuator=True)
 
 
 def _unharmed(working: Sequence[_Candidate], wanted: float) -> tuple[list[_Candidate], str | None]:

@@ -6,12 +6,16 @@ a value that no real input, cable or box can have is refused with the line it st
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Annotated, Literal
 
 from pydantic import Field
 
+from probe.advice.attenuator import MOST_DB
+from probe.advice.network import TwoPort
+from probe.advice.parts import ISOLATING_TRANSFORMER
+from probe.advice.transformers import find_transformer
 from probe.formats.toml import Table, complaint, read_toml
 
 FORMAT = "probe-destination/1"
@@ -91,6 +95,13 @@ class NeedTable(Table):
     """What the listener misses."""
 
     wanted_gain_db: Annotated[float, Field(gt=-60.0, lt=60.0)] = 0.0
+    attenuation_db: Annotated[float, Field(ge=1.0, le=MOST_DB)] | None = None
+
+
+class PartsTable(Table):
+    """Parts that are at hand: a name of the library, or a file beside this one."""
+
+    transformer: str | None = None
 
 
 class DestinationFile(Table):
@@ -102,6 +113,7 @@ class DestinationFile(Table):
     ground: GroundTable = GroundTable()
     operating: OperatingTable = OperatingTable()
     need: NeedTable = NeedTable()
+    parts: PartsTable = PartsTable()
 
 
 @dataclass(frozen=True)
@@ -160,6 +172,9 @@ class Destination:
     cable: Cable = field(default=Cable())
     operating_volts: float | None = None
     wanted_gain_db: float = 0.0
+    attenuation_db: float | None = None
+    """Asked for in the plug, whatever the levels are."""
+    transformer: TwoPort = ISOLATING_TRANSFORMER
 
 
 def read_destination(path: Path) -> Destination:
@@ -177,7 +192,10 @@ def read_destination(path: Path) -> Destination:
     for at, table in enumerate(written.input):
         _check_input(path, at, table)
     _check_ground(path, ("ground",), written.ground)
-    return _in_si(written)
+    named = written.parts.transformer
+    if named is None:
+        return _in_si(written)
+    return replace(_in_si(written), transformer=find_transformer(named, path.parent))
 
 
 def _check_input(path: Path, at: int, table: InputTable) -> None:
@@ -258,6 +276,7 @@ def _in_si(written: DestinationFile) -> Destination:
         ),
         operating_volts=written.operating.level_v,
         wanted_gain_db=written.need.wanted_gain_db,
+        attenuation_db=written.need.attenuation_db,
     )
 
 
@@ -337,5 +356,9 @@ contact_milliohm = 20.0           # shell contacts, both ends together
 
 [need]
 wanted_gain_db = 0.0              # against the RCA link
+# attenuation_db = 10.0           # resistors in the plug at the destination, 1 to 60 dB
+
+# [parts]
+# transformer = "alder"           # of the library, or a probe-transformer/1 file beside this one
 """
 """A commented destination file that reads as it stands."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Any
 
+from probe.advice.attenuator import Design
 from probe.advice.figures import Figures
 from probe.advice.quantity import Quantity
 from probe.advice.rules import Verdict
@@ -40,6 +41,8 @@ class OptionAdvice:
     reasons: tuple[str, ...]
     reference: str
     """What the level is compared with: ``rca-link``, ``xlr-link`` or ``none``."""
+    attenuator: Attenuated | None = None
+    """Offered where the level is more than the input wants."""
 
     def with_verdict(self, verdict: Verdict, reasons: tuple[str, ...]) -> OptionAdvice:
         """Return the same option with another verdict and ``reasons`` put first."""
@@ -76,7 +79,82 @@ class OptionAdvice:
         out["hazards"] = [h.to_json() for h in self.hazards]
         out["verdict"] = self.verdict
         out["reasons"] = list(self.reasons)
+        if self.attenuator is not None:
+            out["attenuator"] = self.attenuator.to_json()
         return out
+
+
+@dataclass(frozen=True)
+class Attenuated:
+    """An option with resistors in the destination's plug, solved and judged like any other.
+
+    Attributes
+    ----------
+    designs
+        The same pad in preferred values of each series, the one that was solved first.
+    why
+        What it is offered against.
+    advice
+        The option with the first design in its plug.
+    attenuation_db
+        By how much the solved level falls, dB.
+    source_ohm
+        Impedance of output and lead where the pad sits, ohm.
+    seen_ohm
+        What the output sees of pad and input, ohm.
+    behind_ohm
+        What the input sees looking back into the pad, ohm.
+    noise_volts
+        Thermal noise that its resistors add at the input, V rms, 20 Hz to 20 kHz.
+    """
+
+    designs: tuple[Design, ...]
+    why: str
+    advice: OptionAdvice
+    attenuation_db: float
+    source_ohm: float
+    seen_ohm: float
+    behind_ohm: float
+    noise_volts: float
+
+    @property
+    def solves(self) -> bool:
+        """The option works with it."""
+        return self.advice.verdict == "works"
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the attenuator as plain values."""
+        f = self.advice.figures
+        return {
+            "why": self.why,
+            "says": self.designs[0].pad.says,
+            "designs": [_design(d) for d in self.designs],
+            "attenuation": {"value": self.attenuation_db, "unit": "dB"},
+            "output_sees": {"value": self.seen_ohm, "unit": "ohm"},
+            "source_impedance": {"value": self.behind_ohm, "unit": "ohm"},
+            "thermal_noise": {"value": self.noise_volts, "unit": "V"},
+            "verdict": self.advice.verdict,
+            "reasons": list(self.advice.reasons),
+            **_known(
+                level=f.level,
+                full_output_margin_db=f.full_output_margin_db,
+                loss_at_20_khz=f.connection_loss_at_20_khz,
+            ),
+        }
+
+
+def _design(design: Design) -> dict[str, Any]:
+    return {
+        "series": design.series,
+        "series_ohm": design.pad.series_ohm,
+        "in_each_leg": design.pad.balanced,
+        "shunt_ohm": design.pad.shunt_ohm,
+        "wanted_db": design.wanted_db,
+        "attenuation_db": design.attenuation_db,
+        "error_db": design.error_db,
+        "least_db": design.least_db,
+        "most_db": design.most_db,
+    }
 
 
 def _known(**quantities: Quantity | None) -> dict[str, Any]:
@@ -92,6 +170,8 @@ class Choice:
     socket: str | None
     why: tuple[str, ...]
     best: str | None = None
+    attenuator: bool = False
+    """Only with the attenuator in its plug."""
 
 
 @dataclass(frozen=True)

@@ -52,6 +52,8 @@ class TwoPort:
         Primary to secondary, what the screen lets through, F.
     volts_at_20_hz
         Most the core takes at 20 Hz before it saturates, V rms at the primary.
+    name
+        How it is called.
     """
 
     ratio: float
@@ -64,6 +66,8 @@ class TwoPort:
     secondary_farad: float
     between_farad: float
     volts_at_20_hz: float
+    name: str = ""
+    """Empty: an ordinary part nobody has chosen."""
 
 
 @dataclass(frozen=True)

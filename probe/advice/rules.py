@@ -349,11 +349,13 @@ def _isolating_transformer(case: Case) -> Iterator[Finding]:
         return
     level, most = case.figures.level_20_hz_at_maximum, case.option.part.volts_at_20_hz
     if level is not None and level.high > most:
+        which = case.option.part.name or "an ordinary one"
         yield Finding("works", "saturation", f"{case.maximum_words} {figure(level)} at 20 Hz reach "
-                      f"the transformer; an ordinary one distorts above {most:g} V there",
+                      f"the transformer; {which} distorts above {most:g} V there",
                       hazard=True)  # fmt: skip
-    yield Finding("works", "generic-part", "solved with the data of an ordinary 1:1 isolating "
-                  "transformer; the one used may differ")  # fmt: skip
+    if not case.option.part.name:
+        yield Finding("works", "generic-part", "solved with the data of an ordinary 1:1 isolating "
+                      "transformer; the one used may differ")  # fmt: skip
 
 
 def _direct_voltage(case: Case) -> Iterator[Finding]:

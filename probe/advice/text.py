@@ -7,6 +7,7 @@ import textwrap
 from collections.abc import Iterable, Sequence
 
 from probe.advice.model import Advice, Choice, OptionAdvice
+from probe.advice.padded import described
 from probe.advice.quantity import Quantity
 from probe.advice.words import decibels, figure, signed_decibels
 
@@ -50,7 +51,12 @@ def _choice(advice: Advice, choice: Choice) -> list[str]:
     option = held[0]
     lines = _wrapped(f"USE{label}  {choice.option}: {option.option.says}", "    ")
     lines += _wrapped("Why  " + "; ".join(choice.why), "     ")
-    lines += _wrapped("Gives  " + _gives(advice, option), "       ")
+    offered = next((o.attenuator for o in held if o.attenuator is not None), None)
+    given = offered.advice if offered is not None and choice.attenuator else option
+    lines += _wrapped("Gives  " + _gives(advice, given), "       ")
+    if offered is not None:
+        must = "it needs" if choice.attenuator else "an attenuator would help:"
+        lines += _bullets([f"{must} {described(offered)}; {offered.why}"])
     dangers = list(dict.fromkeys(h.message for o in held for h in o.hazards))
     lines += _bullets(f"mind: {d}" for d in dangers[:DANGERS])
     more = len(dangers) - DANGERS

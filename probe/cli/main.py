@@ -28,6 +28,7 @@ COMMANDS = {
     "analyse": ("probe.cli.analyse", "find out what the output of a recorded session is"),
     "advise": ("probe.cli.advise", "judge the ways to connect it to a destination"),
     "figures": ("probe.cli.figures", "draw figures for print"),
+    "shelf": ("probe.cli.shelf", "check a dealer's file of parts; list transformers"),
     "simulate": ("probe.cli.simulate", "make a session of takes from a circuit description"),
     "tones": ("probe.cli.tones", "write a sound file of the bench's tones for any player"),
 }

@@ -2,11 +2,20 @@
 
 from __future__ import annotations
 
+import dataclasses
+import json
+from typing import Any
+
 import numpy as np
 import pytest
 
+from probe.advice.advise import advise
 from probe.advice.attenuator import Pad, attenuation_db, design, input_ohm_for, needed_db
+from probe.advice.destination import Destination, Input
+from probe.advice.model import Advice, OptionAdvice
 from probe.advice.preferred import VALUES, around, nearest
+from probe.advice.text import render
+from tests.advice.stages import facts, symmetrical
 
 
 def test_series_are_those_of_the_standard() -> None:
@@ -90,3 +99,75 @@ def test_needed_attenuation_leaves_room() -> None:
 def test_no_pad_for_what_is_no_attenuation(wanted: float) -> None:
     with pytest.raises(ValueError, match="attenuation"):
         design(wanted, 100.0, 10e3, balanced=False, series="E96")
+
+
+# --- offered where it helps
+
+
+RCA = Input("rca", "rca", "single-ended", 47e3, sensitivity_volts=1.5, maximum_volts=2.0)
+BALANCED = Input("xlr", "xlr", "balanced", 20e3, circuit="buffered", impedance_is="each-leg")
+
+
+def ask(socket: Input, volts: float | None = 10.0, **more: Any) -> Advice:
+    destination = Destination("amp", (socket,), operating_volts=volts, **more)
+    return advise(facts(), {"left": symmetrical()}, destination)
+
+
+def of(advice: Advice, option: str) -> OptionAdvice:
+    (found,) = [o for o in advice.options if o.option.id == option]
+    return found
+
+
+def test_overload_is_cured_in_the_plug() -> None:
+    advice = ask(RCA)
+    assert advice.chosen == "rca-to-rca"
+    assert advice.choices[0].attenuator
+    found = of(advice, "rca-to-rca").attenuator
+    assert found is not None
+    assert found.advice.figures.level_at_maximum is not None
+    # closed form: what is left is at most what the input accepts, and still full output
+    assert 1.5 < found.advice.figures.level_at_maximum.high <= 2.0
+    assert found.solves
+    assert "attenuator in its plug" in advice.choices[0].why[0]
+    assert "it needs" in render(advice)
+    json.dumps(advice.to_json(), allow_nan=False)
+
+
+def test_no_attenuator_where_none_is_needed() -> None:
+    advice = ask(RCA, volts=2.0)
+    assert all(o.attenuator is None for o in advice.options)
+    assert not advice.choices[0].attenuator
+
+
+def test_asked_for_in_the_destination() -> None:
+    found = of(ask(BALANCED, 4.0, attenuation_db=12.0), "xlr-to-xlr").attenuator
+    assert found is not None
+    # closed form: what was asked for, within the step of the series
+    assert found.attenuation_db == pytest.approx(12.0, abs=0.1)
+    assert found.designs[0].pad.balanced
+
+
+def test_never_rescued_from_a_tie() -> None:
+    advice = ask(RCA)
+    assert of(advice, "xlr-to-rca/pin-3-tied-at-source").verdict == "never"
+    assert of(advice, "xlr-to-rca/pin-3-tied-at-source").attenuator is None
+
+
+def test_less_is_wanted() -> None:
+    socket = dataclasses.replace(RCA, maximum_volts=None)
+    found = of(ask(socket, 4.0, wanted_gain_db=-10.0), "rca-to-rca").attenuator
+    assert found is not None
+    # closed form: the RCA link against itself is 0 dB, ten less are wanted
+    assert found.attenuation_db == pytest.approx(10.0, abs=0.1)
+
+
+def test_impedance_and_noise_behind_the_pad() -> None:
+    found = of(ask(RCA), "rca-to-rca").attenuator
+    assert found is not None
+    pad = found.designs[0].pad
+    # closed form: the shunt beside series resistor and the stage's 100 ohm
+    behind = 1.0 / (1.0 / pad.shunt_ohm + 1.0 / (pad.series_ohm + found.source_ohm))
+    assert found.behind_ohm == pytest.approx(behind)
+    # closed form: 4 k T R B of a little less than that resistance (what the source makes itself)
+    whole = np.sqrt(4.0 * 1.380649e-23 * 300.0 * behind * 19980.0)
+    assert 0.97 * whole < found.noise_volts < whole

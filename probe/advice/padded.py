@@ -1,0 +1,167 @@
+"""An option with an attenuator in its plug: what is wanted, the design, the verdict with it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+
+from probe.advice.attenuator import MOST_DB, Design, Pad, design, needed_db
+from probe.advice.destination import Destination, Input
+from probe.advice.model import Attenuated, OptionAdvice
+from probe.advice.wiring import Option
+from probe.decibels import db_to_ratio, ratio_to_db
+
+Judged = Callable[[Option], OptionAdvice]
+
+BOLTZMANN = 1.380649e-23
+"""J/K, exact by the definition of the kelvin (SI, 2019)."""
+
+WARM_KELVIN = 300.0
+"""Inside a plug near a warm box. [practice]"""
+
+AUDIO_BAND_HZ = 19980.0
+"""20 Hz to 20 kHz. [practice]"""
+
+LEAST_DB = 1.0
+"""Less is not worth a soldering iron. [judgement]"""
+
+
+def fitted(options: Sequence[Option], destination: Destination) -> list[Option]:
+    """Return the options with the transformer that is at hand."""
+    part = destination.transformer
+    return [replace(o, part=part) if o.pin_3 == "transformer" else o for o in options]
+
+
+def with_attenuator(
+    bare: OptionAdvice, socket: Input, judged: Judged, destination: Destination
+) -> OptionAdvice:
+    """Return ``bare`` with an attenuator offered, where one is asked for or would help.
+
+    ``judged`` solves and judges any variant of the option.
+    """
+    wanted = _wanted(bare, socket, destination)
+    if wanted is None:
+        return bare
+    offered = _offer(bare, socket, judged, *wanted)
+    return bare if offered is None else replace(bare, attenuator=offered)
+
+
+def _wanted(
+    bare: OptionAdvice, socket: Input, destination: Destination
+) -> tuple[float, str] | None:
+    """Return the attenuation in dB and what for, or None."""
+    f = bare.figures
+    if bare.verdict == "never" or f.level_at_maximum is None:
+        return None
+    if destination.attenuation_db is not None:
+        return destination.attenuation_db, f"{destination.attenuation_db:g} dB are asked for"
+    over = [
+        needed_db(level.high, most)
+        for level, most in (
+            (f.level_at_maximum, socket.maximum_volts),
+            (f.leg_at_maximum, socket.maximum_per_leg_volts),
+        )
+        if level is not None and most is not None and level.high > most
+    ]
+    if over:
+        return max(over), "the output can give more than the input accepts"
+    louder = f.loudness_vs_reference_db or f.level_vs_reference_db
+    if destination.wanted_gain_db < 0.0 and louder is not None:
+        excess = louder.value - destination.wanted_gain_db
+        if excess >= LEAST_DB:
+            return excess, f"{destination.wanted_gain_db:g} dB are wanted"
+    return None
+
+
+def _offer(
+    bare: OptionAdvice, socket: Input, judged: Judged, wanted_db: float, why: str
+) -> Attenuated | None:
+    load, balanced = across_ohm(bare.option, socket), _in_both_legs(bare.option, socket)
+    if not LEAST_DB <= wanted_db <= MOST_DB:
+        return None
+    trial = design(wanted_db, 0.0, load, balanced=balanced, series="E96")
+    source = source_ohm(trial.pad, load, _fall(bare, judged(_padded(bare.option, trial.pad))))
+    try:
+        designs = tuple(
+            design(wanted_db, source, load, balanced=balanced, series=series)
+            for series in ("E96", "E24")
+        )
+    except ValueError:  # the source itself is so weak that nothing of this size fits
+        return None
+    solved = judged(_padded(bare.option, designs[0].pad))
+    pad = designs[0].pad
+    parallel = 1.0 / (1.0 / pad.shunt_ohm + 1.0 / load)
+    behind = 1.0 / (1.0 / pad.shunt_ohm + 1.0 / (source + pad.total_series_ohm))
+    return Attenuated(
+        designs=designs,
+        why=why,
+        advice=solved,
+        attenuation_db=_fall(bare, solved),
+        source_ohm=source,
+        seen_ohm=pad.total_series_ohm + parallel,
+        behind_ohm=behind,
+        noise_volts=thermal_volts(_noisy_ohm(behind, source, pad)),
+    )
+
+
+def _noisy_ohm(behind: float, source: float, pad: Pad) -> float:
+    """Return the resistance whose noise the pad adds: all of it less the source's share."""
+    share = behind / (source + pad.total_series_ohm)
+    return max(behind - source * share**2, 0.0)
+
+
+def _padded(option: Option, pad: Pad) -> Option:
+    return replace(option, pad=pad)
+
+
+def _fall(bare: OptionAdvice, padded: OptionAdvice) -> float:
+    """Return by how much the solved level falls, dB."""
+    before, after = bare.figures.level_at_maximum, padded.figures.level_at_maximum
+    assert before is not None
+    assert after is not None
+    return float(ratio_to_db(before.value / after.value))
+
+
+def source_ohm(pad: Pad, load_ohm: float, fall_db: float) -> float:
+    """Return the source impedance that explains the solved fall of a trial pad, ohm.
+
+    ``A = Zl (Zs + S + p) / ((Zs + Zl) p)`` solved for ``Zs``; never below zero.
+    """
+    parallel = 1.0 / (1.0 / pad.shunt_ohm + 1.0 / load_ohm)
+    fall = float(db_to_ratio(fall_db))
+    below = fall * parallel - load_ohm
+    if below == 0.0:
+        return 0.0
+    found = load_ohm * (pad.total_series_ohm + parallel - fall * parallel) / below
+    return max(found, 0.0) if math.isfinite(found) else 0.0
+
+
+def across_ohm(option: Option, socket: Input) -> float:
+    """Return the input's impedance between the two terminals a pad sits on, ohm."""
+    if socket.circuit == "difference-amplifier":  # the same between its legs as on one of them
+        return socket.impedance_ohm
+    between = socket.impedance_is == "between-legs"
+    if _in_both_legs(option, socket):
+        return socket.impedance_ohm * (1.0 if between else 2.0)
+    return socket.impedance_ohm / (2.0 if between else 1.0)
+
+
+def _in_both_legs(option: Option, socket: Input) -> bool:
+    """Tell whether the plug brings both legs to an input that listens to both."""
+    listens = socket.receiver == "balanced" and socket.pin_3 == "input" and option.to == "xlr"
+    return listens and option.pin_3 in ("through", "tied-at-source", "transformer")
+
+
+def thermal_volts(ohm: float) -> float:
+    """Return the thermal noise of a resistance, V rms over the audio band (Nyquist, 1928)."""
+    return math.sqrt(4.0 * BOLTZMANN * WARM_KELVIN * ohm * AUDIO_BAND_HZ)
+
+
+def described(offered: Attenuated) -> str:
+    """Return the attenuator in one sentence."""
+    d: Design = offered.designs[0]
+    return (
+        f"{offered.attenuation_db:.1f} dB in the plug at the destination: {d.pad.says} "
+        f"({d.series}, 1 %: {d.least_db:.1f} to {d.most_db:.1f} dB)"
+    )
