@@ -258,7 +258,8 @@ def loaded(source: Source, output: str, ohm: float) -> Complex:
     z = np.concatenate([source.z[None], source.z_draws])
     voc = np.concatenate([source.voc[None], source.voc_draws])
     if output == "single_ended":
-        return np.asarray(voc[..., 2] / (1.0 + z[..., 2, 2] / ohm))
+        with np.errstate(invalid="ignore"):  # what is unknown is NaN, and stays it
+            return np.asarray(voc[..., 2] / (1.0 + z[..., 2, 2] / ohm))
     # modal admittance of R on each leg: 1/(2R) between, 2/R for the mean
     y = np.diag([0.5 / ohm, 2.0 / ohm])
     system = np.eye(2) + np.nan_to_num(z[..., :2, :2]) @ y

@@ -511,10 +511,14 @@ def test_full_output_of_the_device_is_the_operating_point() -> None:
 def test_overload_is_a_caution_and_avoided_where_normal_use_runs_close() -> None:
     roomy = changed(RCA, maximum_volts=3.0, sensitivity_volts=1.0)
     tight = changed(RCA, maximum_volts=3.0, sensitivity_volts=2.0)
-    works, avoid = (of(ask(facts(), symmetrical(), s), "rca-to-rca") for s in (roomy, tight))
-    assert (works.verdict, avoid.verdict) == ("use", "avoid")
-    assert "overload" in codes(works)
-    assert any("attenuator" in r for r in avoid.reasons)
+    works = ask(facts(), symmetrical(), roomy)
+    assert (works.chosen, works.choices[0].attenuator) == ("rca-to-rca", False)
+    assert "overload" in codes(of(works, "rca-to-rca"))
+    # nothing else works either: chosen, but only with the attenuator
+    avoid = ask(facts(), symmetrical(), tight)
+    assert (avoid.chosen, avoid.choices[0].attenuator) == ("rca-to-rca", True)
+    assert of(avoid, "xlr-to-rca/pin-3-open").verdict == "avoid"
+    assert any("attenuator" in r for r in of(avoid, "rca-to-rca").reasons)
 
 
 def test_nothing_works_is_said_with_the_least_bad() -> None:
