@@ -198,7 +198,7 @@ def to_json(facts: Document) -> str:
 
 
 def read_facts(path: str | Path) -> Document:
-    """Read a facts file.
+    """Read a facts file, or the facts inside a report.
 
     Raises
     ------
@@ -209,7 +209,7 @@ def read_facts(path: str | Path) -> Document:
     name = shown_path(path)
     try:
         facts = json.loads(
-            _text(path), parse_constant=_no_constant, parse_float=_finite, parse_int=_whole
+            _inside(_text(path)), parse_constant=_no_constant, parse_float=_finite, parse_int=_whole
         )
     except (OSError, UnicodeDecodeError) as error:
         reason = getattr(error, "strerror", None) or "it is not UTF-8 text"
@@ -236,6 +236,20 @@ def _text(path: Path) -> str:
     if status.st_size > MOST_BYTES:
         raise ValueError(f"too large, {status.st_size} bytes of at most {MOST_BYTES}")
     return path.read_text(encoding="utf-8")
+
+
+_EMBEDDED = '<script type="application/json" id="probe-facts">'
+"""What stands before the facts in a report; nothing in them can end the element."""
+
+
+def _inside(text: str) -> str:
+    """Return the facts inside a report, or the text itself where it is none."""
+    if not text.lstrip().startswith("<!DOCTYPE html>"):
+        return text
+    _, found, after = text.partition(_EMBEDDED)
+    if not found:
+        raise ValueError("a page without facts inside")
+    return after.partition("</script>")[0]
 
 
 def _no_constant(name: str) -> float:

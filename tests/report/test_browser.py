@@ -133,3 +133,21 @@ def test_prints_on_a4(shown: browser.Browser, files: dict[str, Path]) -> None:
     # ISO 216: A4 is 210 mm x 297 mm, 595 x 842 points
     assert boxes == {(0, 0, 595, 842)} or boxes == {(0, 0, 596, 842)}
     assert pdf.count(b"/Type /Page\n") <= 8
+
+
+def test_tables_sort_by_their_heads(shown: browser.Browser, files: dict[str, Path]) -> None:
+    shown.show(files["differential"], 1024)
+    table = "document.querySelector('table.takes')"
+    names = f"[...{table}.tBodies[0].rows].map(r => r.cells[0].textContent.trim())"
+    head = f"{table}.tHead.rows[0].cells[0]"
+    before = shown.ask(names)
+    click = f"{head}.querySelector('button').click(); {head}.getAttribute('aria-sort')"
+    # WAI-ARIA 1.2, aria-sort; the numbers of the takes lead their names
+    assert shown.ask(click) == "ascending"
+    number = [int(n.split()[0]) for n in shown.ask(names)]
+    assert number == sorted(number)
+    assert shown.ask(click) == "descending"
+    number = [int(n.split()[0]) for n in shown.ask(names)]
+    assert number == sorted(number, reverse=True)
+    assert shown.ask(click) is None
+    assert shown.ask(names) == before

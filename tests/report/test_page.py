@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import base64
 import copy
+import hashlib
 import itertools
 import json
 import re
@@ -10,10 +12,13 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from html.parser import HTMLParser
+from pathlib import Path
 from typing import Any
 
 import pytest
 
+from probe.errors import BadInput
+from probe.facts import read_facts
 from probe.report import cautions, render_html, words
 from tests.report import samples
 
@@ -42,7 +47,7 @@ class Page(HTMLParser):
         assert self._open.pop() == tag
 
     def handle_data(self, data: str) -> None:
-        if self._open and self._open[-1] != "style":
+        if self._open and self._open[-1] not in {"style", "script"}:
             self.text.append(data)
 
     def all(self, tag: str) -> list[tuple[dict[str, str | None], tuple[str, ...]]]:
@@ -96,15 +101,24 @@ def test_tables_pictures_and_links_are_labelled(pages: dict[str, Page], name: st
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_the_page_loads_nothing_and_runs_nothing(pages: dict[str, Page], name: str) -> None:
+def test_the_page_loads_nothing_and_runs_only_its_own_script(
+    pages: dict[str, Page], name: str
+) -> None:
     for tag, attributes, _ in pages[name].elements:
-        assert tag not in {"script", "img", "iframe", "object", "embed", "form", "base"}
+        assert tag not in {"img", "iframe", "object", "embed", "form", "base"}
         assert not any(key.startswith("on") for key in attributes)
         for key in ("src", "action", "srcset", "background", "xlink:href"):
             assert key not in attributes
         if tag == "link":
             assert attributes["href"] == "data:,"
     html = render_html(samples.SAMPLES[name]())
+    scripts = re.findall(r"<script([^>]*)>(.*?)</script>", html, re.DOTALL)
+    (data_kind, data), (own_kind, own) = scripts
+    assert (data_kind, own_kind) == (' type="application/json" id="probe-facts"', "")
+    assert "<" not in data
+    # Content Security Policy level 3, 2.3.1: a hash-source is the base64 digest of the script
+    digest = base64.b64encode(hashlib.sha256(own.encode()).digest()).decode()
+    assert f"script-src 'sha256-{digest}';" in html
     style = html.split("<style>")[1].split("</style>")[0]
     assert "url(" not in style
     assert "@import" not in style
@@ -247,7 +261,7 @@ def test_hostile_text_is_only_text(pages: dict[str, Page]) -> None:
     assert not re.search("[\u202a-\u202e\u2066-\u2069\u200e\u200f\u061c]", html)
     assert not re.search(r"[\x00-\x08\x0b-\x1f\x7f]", html)
     assert html.encode("utf-8")
-    assert "W" * 601 not in html
+    assert "W" * 601 not in html.split("<script")[0]
     text = pages["hostile"].words
     assert "<script>alert(1)</script> drawkcab" in text
     assert "{{ 7 * 7 }} <b>bold</b>" in text
@@ -315,3 +329,25 @@ def test_nothing_of_a_plotting_library_is_imported() -> None:
     told = subprocess.run([sys.executable, "-c", program], check=True, capture_output=True)
     # the page is quick because nothing heavy is loaded for it
     assert told.stdout.strip() == b"[]"
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_facts_inside_are_the_facts(name: str, tmp_path: Path) -> None:
+    document = samples.SAMPLES[name]()
+    html = render_html(document)
+    inside = html.split('id="probe-facts">')[1].split("</script>")[0]
+    assert json.loads(inside) == json.loads(json.dumps(document))
+
+
+def test_a_report_can_be_read_as_facts(tmp_path: Path) -> None:
+    document = samples.SAMPLES["differential"]()
+    report = tmp_path / "report.html"
+    report.write_text(render_html(document), encoding="utf-8")
+    assert read_facts(report) == json.loads(json.dumps(document))
+
+
+def test_a_page_without_facts_is_refused(tmp_path: Path) -> None:
+    other = tmp_path / "other.html"
+    other.write_text("<!DOCTYPE html><p>hello", encoding="utf-8")
+    with pytest.raises(BadInput, match="a page without facts inside"):
+        read_facts(other)
