@@ -1,1 +1,1 @@
-"""The bench measures itself: volts, impedances, match, noise, each with its doubt and its origin."""
+"""The bench measures itself: volts, impedances, match, noise, each with its doubt."""

@@ -9,8 +9,8 @@ from typing import Literal
 How = Literal[
     "metered", "data-sheet", "assumed", "series", "shunt", "exchanged", "terminated", "loop-back"
 ]
-"""How a figure was found: a multimeter at the terminal; the maker's word; nothing but a usual value;
-a known resistor in series; one across; leads exchanged; inputs terminated; outputs to inputs."""
+"""How a figure was found: a multimeter at the terminal; the maker's word; only a usual value; a
+known resistor in series; one across; leads exchanged; inputs terminated; outputs to inputs."""
 
 ABSOLUTE: tuple[How, ...] = ("metered", "data-sheet")
 """Origins by which volts are volts; from "assumed" only ratios can be trusted."""
