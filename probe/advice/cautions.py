@@ -108,9 +108,6 @@ def general_cautions(
         found.append(Note("pin-3-tie", TIE_AS_LISTED if listed else TIE))
     found.append(Note("mains-earth", EARTH))
     found.append(Note("line-outputs-only", LINE_ONLY))
-    if len({socket.box for socket in destination.inputs}) > 1:
-        found.append(Note("solved-alone", "Each lead is solved by itself; what two leads on one "
-                          "output do to each other is not computed."))  # fmt: skip
     return found
 
 

@@ -1,8 +1,9 @@
 """Which option is used: the first of those that work, in the order of what matters.
 
-Reaching the wanted gain; on a long run the rejection of ground differences (standing in for hum,
-which is not computed); response; fewest parts; the native connector. Differences below a
-decibel, or within their interval, are ties.
+Reaching the wanted gain; hum, capped where nobody hears it; noise, likewise; on a long run the
+rejection of ground differences (which stands in for hum where that is not known); response;
+fewest parts; the native connector. Differences below a decibel, or within their interval, are
+ties.
 """
 
 from __future__ import annotations
@@ -10,12 +11,14 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from probe.advice import thresholds as limit
 from probe.advice.destination import Destination
 from probe.advice.model import Choice, OptionAdvice
 from probe.advice.quantity import Quantity
 from probe.advice.wiring import OPTIONS, Option
-from probe.advice.words import signed_decibels
+from probe.advice.words import decibels, signed_decibels
 
 RANK = {"never": 4, "cannot-tell": 3, "avoid": 2, "works": 0, "use": 0}
 """Order of what is left when nothing works, the least bad first."""
@@ -51,6 +54,12 @@ class _Candidate:
         ]
         known = [q for q in found if q is not None]
         return min(known, key=lambda q: q.low) if len(known) == len(found) else None
+
+    def worst(self, name: str) -> Quantity | None:
+        """Return a figure counted in dB below full output on the worse side."""
+        found: list[Quantity | None] = [getattr(s.figures, name) for s in self.sides]
+        known = [q for q in found if q is not None]
+        return min(known, key=lambda q: q.value) if len(known) == len(found) else None
 
     @property
     def loss(self) -> Quantity | None:
@@ -95,18 +104,19 @@ def _choose_for(box: str, candidates: Sequence[_Candidate], destination: Destina
     working = [c for c in candidates if c.works]
     if not working:
         return _rescued(box, candidates, destination) or _nothing(box, candidates)
-    pool, kept = _unharmed(working, destination.wanted_gain_db)
-    pool, why = _reaching(pool, destination.wanted_gain_db)
-    for narrow in (_long_run(destination), _response, _fewest_parts, _native):
+    wanted = destination.wanted(box)
+    pool, kept = _unharmed(working, wanted)
+    pool, why = _reaching(pool, wanted)
+    for narrow in (_hum, _noise, _long_run(destination), _response, _fewest_parts, _native):
         pool, reason = narrow(pool)
         if reason:
             why.append(reason)
     order = {option.id: i for i, option in enumerate(OPTIONS)}
     best = min(pool, key=lambda c: order[c.option.id])
-    if _reaches(best, destination.wanted_gain_db):
-        why.insert(0, _loud_enough(best, destination.wanted_gain_db))
+    if _reaches(best, wanted):
+        why.insert(0, _loud_enough(best, wanted))
     elif best.gain is not None:
-        why.insert(0, _nearest(best, destination.wanted_gain_db))
+        why.insert(0, _nearest(best, wanted))
     if kept:
         why.append(kept)
     return Choice(box, best.option.id, best.socket, tuple(why))
@@ -205,14 +215,43 @@ def _loud_enough(candidate: _Candidate, wanted: float) -> str:
     )
 
 
+def _hum(pool: Sequence[_Candidate]) -> tuple[list[_Candidate], str | None]:
+    return _quietest(pool, "hum_below_full_output_db", limit.HUM_GOOD_DB, "hums least")
+
+
+def _noise(pool: Sequence[_Candidate]) -> tuple[list[_Candidate], str | None]:
+    return _quietest(pool, "noise_below_full_output_db", limit.NOISE_GOOD_DB, "has the least noise")
+
+
+def _quietest(
+    pool: Sequence[_Candidate], name: str, good: float, says: str
+) -> tuple[list[_Candidate], str | None]:
+    """Keep what lies furthest below full output; beyond ``good`` dB all are alike."""
+    found = [c.worst(name) for c in pool]
+    known = [q for q in found if q is not None]
+    if len(known) < len(pool):
+        return list(pool), None
+    best = max(known, key=lambda q: q.value)
+    kept = [
+        c
+        for c, q in zip(pool, known, strict=True)
+        if min(best.value, good) - min(q.value, good)
+        <= max(limit.TIE_BREAK_DB, float(np.hypot(q.u95, best.u95)))
+    ]
+    if len(kept) == len(pool):
+        return kept, None
+    return kept, f"{says}: {decibels(best)} below full output"
+
+
 def _long_run(
     destination: Destination,
 ) -> Callable[[Sequence[_Candidate]], tuple[list[_Candidate], str | None]]:
-    length = destination.cable.length_m
+    lengths = {s.name: destination.cable_of(s).length_m for s in destination.inputs}
 
     def narrow(pool: Sequence[_Candidate]) -> tuple[list[_Candidate], str | None]:
         # a transformer is a cure for hum that is there, not for a length by itself
         balanced = [c for c in pool if c.option.balanced and c.option.pin_3 != "transformer"]
+        length = max((lengths[c.socket] for c in pool), default=0.0)
         if length <= limit.LONG_RUN_METRES or not balanced or len(balanced) == len(pool):
             return list(pool), None
         return balanced, f"rejects ground differences over {length:g} m"

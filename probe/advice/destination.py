@@ -6,6 +6,7 @@ a value that no real input, cable or box can have is refused with the line it st
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Annotated, Literal
@@ -13,6 +14,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from probe.advice.attenuator import MOST_DB
+from probe.advice.ground import GroundPath, from_readings, of_preset
 from probe.advice.network import TwoPort
 from probe.advice.parts import ISOLATING_TRANSFORMER
 from probe.advice.transformers import find_transformer
@@ -27,8 +29,16 @@ PinThree = Literal["input", "ground", "open"]
 ImpedanceIs = Literal["each-leg", "between-legs"]
 Role = Literal["amplifier", "subwoofer", "other"]
 
+PresetName = Literal[
+    "same-strip", "two-rooms", "unearthed", "earthed-and-unearthed", "computer",
+    "antenna-or-network",
+]  # fmt: skip
+
 Positive = Annotated[float, Field(gt=0.0)]
 NotNegative = Annotated[float, Field(ge=0.0)]
+
+MAINS_HZ = 50.0
+"""Mains frequency where nothing says it, Hz."""
 
 LARGEST_INPUT_OHM = 1e9
 """Beyond any audio input; more is a slip of units."""
@@ -48,11 +58,23 @@ where the connector has two contacts."""
 
 
 class GroundTable(Table):
-    """The difference between the chassis; kept for what is computed from it later (hum)."""
+    """The difference between the chassis: figures, a preset in words, or two meter readings."""
 
+    preset: PresetName | None = None
     difference_mv: NotNegative | None = None
     source_ohm: Positive | None = None
     source_nf: Positive | None = None
+    current_ma: Positive | None = None
+    through_ohm: Positive | None = None
+
+
+class CableTable(Table):
+    """The lead; the defaults are a usual interconnect of one metre."""
+
+    length_m: Annotated[float, Field(gt=0.0, le=1000.0)] = 1.0
+    capacitance_pf_per_m: NotNegative = 100.0
+    shield_milliohm_per_m: NotNegative = 30.0
+    contact_milliohm: NotNegative = 20.0
 
 
 class InputTable(Table):
@@ -74,15 +96,7 @@ class InputTable(Table):
     maximum_v: Positive | None = None
     maximum_per_leg_v: Positive | None = None
     ground: GroundTable | None = None
-
-
-class CableTable(Table):
-    """The lead; the defaults are a usual interconnect of one metre."""
-
-    length_m: Annotated[float, Field(gt=0.0, le=1000.0)] = 1.0
-    capacitance_pf_per_m: NotNegative = 100.0
-    shield_milliohm_per_m: NotNegative = 30.0
-    contact_milliohm: NotNegative = 20.0
+    cable: CableTable | None = None
 
 
 class OperatingTable(Table):
@@ -117,12 +131,13 @@ class DestinationFile(Table):
 
 
 @dataclass(frozen=True)
-class GroundPath:
-    """How the two chassis are joined besides the lead: a resistance or a capacitance, SI."""
+class Cable:
+    """The lead, SI units; ``farad`` is each conductor to the shield, the whole length."""
 
-    difference_volts: float | None = None
-    ohm: float | None = None
-    farad: float | None = None
+    length_m: float = 1.0
+    farad: float = 100e-12
+    shield_ohm: float = 0.030
+    contact_ohm: float = 0.020
 
 
 @dataclass(frozen=True)
@@ -131,7 +146,8 @@ class Input:
 
     ``impedance_ohm`` is each leg to ground or between the legs as ``impedance_is`` says (a
     single-ended input: centre to shell). ``mismatch`` is hot minus cold over their mean.
-    ``box`` names the device it belongs to: inputs of one box are alternatives.
+    ``box`` names the device it belongs to: inputs of one box are alternatives. ``cable`` and
+    ``wanted_gain_db``: of this input, where they are not the destination's common ones.
     """
 
     name: str
@@ -151,16 +167,8 @@ class Input:
     maximum_volts: float | None = None
     maximum_per_leg_volts: float | None = None
     ground: GroundPath = field(default=GroundPath())
-
-
-@dataclass(frozen=True)
-class Cable:
-    """The lead, SI units; ``farad`` is each conductor to the shield, the whole length."""
-
-    length_m: float = 1.0
-    farad: float = 100e-12
-    shield_ohm: float = 0.030
-    contact_ohm: float = 0.020
+    cable: Cable | None = None
+    wanted_gain_db: float | None = None
 
 
 @dataclass(frozen=True)
@@ -175,10 +183,50 @@ class Destination:
     attenuation_db: float | None = None
     """Asked for in the plug, whatever the levels are."""
     transformer: TwoPort = ISOLATING_TRANSFORMER
+    mains_hz: float = MAINS_HZ
+
+    def cable_of(self, socket: Input) -> Cable:
+        """Return the lead to ``socket``."""
+        return socket.cable or self.cable
+
+    def wanted(self, box: str) -> float:
+        """Return the gain wanted of a box, dB against its RCA link."""
+        own = [s.wanted_gain_db for s in self.inputs if s.box == box]
+        return next((db for db in own if db is not None), self.wanted_gain_db)
 
 
-def read_destination(path: Path) -> Destination:
-    """Read and check a destination file.
+def together(destinations: Sequence[Destination]) -> Destination:
+    """Return several destinations that hang on one device as one.
+
+    Each input keeps its own lead and what is wanted of it; boxes are named after their
+    destination where it has a name. The most that is ever played is the largest of what is said.
+    """
+    if len(destinations) == 1:
+        return destinations[0]
+    inputs = []
+    for at, one in enumerate(destinations):
+        boxes = dict.fromkeys(s.box for s in one.inputs)
+        name = one.name or f"destination {at + 1}"
+        for socket in one.inputs:
+            box = name if len(boxes) == 1 else f"{name}, {socket.box}"
+            label = f"{box}: {socket.connector} input"
+            inputs.append(
+                replace(socket, name=label, box=box, cable=one.cable_of(socket),
+                        wanted_gain_db=one.wanted(socket.box))
+            )  # fmt: skip
+    said = [d.operating_volts for d in destinations if d.operating_volts is not None]
+    return Destination(
+        name=" and ".join(d.name or f"destination {k + 1}" for k, d in enumerate(destinations)),
+        inputs=tuple(inputs),
+        operating_volts=max(said, default=None),
+        attenuation_db=next((d.attenuation_db for d in destinations if d.attenuation_db), None),
+        transformer=destinations[0].transformer,
+        mains_hz=destinations[0].mains_hz,
+    )
+
+
+def read_destination(path: Path, mains_hz: float = MAINS_HZ) -> Destination:
+    """Read and check a destination file; ``mains_hz`` is the frequency meter readings had.
 
     Raises
     ------
@@ -192,10 +240,11 @@ def read_destination(path: Path) -> Destination:
     for at, table in enumerate(written.input):
         _check_input(path, at, table)
     _check_ground(path, ("ground",), written.ground)
+    found = _in_si(path, written, mains_hz)
     named = written.parts.transformer
     if named is None:
-        return _in_si(written)
-    return replace(_in_si(written), transformer=find_transformer(named, path.parent))
+        return found
+    return replace(found, transformer=find_transformer(named, path.parent))
 
 
 def _check_input(path: Path, at: int, table: InputTable) -> None:
@@ -259,29 +308,66 @@ def _check_levels(path: Path, at: int, table: InputTable) -> None:
 
 
 def _check_ground(path: Path, keys: tuple[str | int, ...], ground: GroundTable) -> None:
-    if ground.source_ohm is not None and ground.source_nf is not None:
+    given = {k for k in GroundTable.model_fields if getattr(ground, k) is not None}
+    if ground.preset is not None and len(given) > 1:
+        other = next(k for k in GroundTable.model_fields if k in given - {"preset"})
+        raise complaint(path, (*keys, other), "give either preset or figures, not both")
+    if {"source_ohm", "source_nf"} <= given:
         raise complaint(path, (*keys, "source_nf"), "give either source_ohm or source_nf, not both")
+    readings = given & {"current_ma", "through_ohm"}
+    if readings and given & {"source_ohm", "source_nf"}:
+        raise complaint(
+            path, (*keys, min(readings)), "the two readings give the source: take source_ohm or "
+            "source_nf out",
+        )  # fmt: skip
+    if readings and not {"difference_mv", "current_ma", "through_ohm"} <= given:
+        raise complaint(
+            path, (*keys, min(readings)), "the meter method needs difference_mv, current_ma and "
+            "through_ohm together",
+        )  # fmt: skip
 
 
-def _in_si(written: DestinationFile) -> Destination:
-    cable = written.cable
+def _in_si(path: Path, written: DestinationFile, mains_hz: float) -> Destination:
     return Destination(
         name=written.name,
-        inputs=tuple(_input_in_si(at, t, written) for at, t in enumerate(written.input)),
-        cable=Cable(
-            length_m=cable.length_m,
-            farad=cable.capacitance_pf_per_m * 1e-12 * cable.length_m,
-            shield_ohm=cable.shield_milliohm_per_m * 1e-3 * cable.length_m,
-            contact_ohm=cable.contact_milliohm * 1e-3,
+        inputs=tuple(
+            _input_in_si(path, at, t, written, mains_hz) for at, t in enumerate(written.input)
         ),
+        cable=_cable_in_si(written.cable),
         operating_volts=written.operating.level_v,
         wanted_gain_db=written.need.wanted_gain_db,
         attenuation_db=written.need.attenuation_db,
+        mains_hz=mains_hz,
     )
 
 
-def _input_in_si(at: int, table: InputTable, written: DestinationFile) -> Input:
-    ground = table.ground or written.ground
+def _cable_in_si(cable: CableTable) -> Cable:
+    return Cable(
+        length_m=cable.length_m,
+        farad=cable.capacitance_pf_per_m * 1e-12 * cable.length_m,
+        shield_ohm=cable.shield_milliohm_per_m * 1e-3 * cable.length_m,
+        contact_ohm=cable.contact_milliohm * 1e-3,
+    )
+
+
+def _ground_in_si(
+    path: Path, keys: tuple[str | int, ...], table: GroundTable, mains_hz: float
+) -> GroundPath:
+    if table.preset is not None:
+        return of_preset(table.preset)
+    volts = _times(table.difference_mv, 1e-3)
+    if table.current_ma is not None and table.through_ohm is not None and volts is not None:
+        try:
+            return from_readings(volts, table.current_ma * 1e-3, table.through_ohm, mains_hz)
+        except ValueError as error:
+            raise complaint(path, (*keys, "current_ma"), f"{error}; read both again") from error
+    return GroundPath(volts, table.source_ohm, _times(table.source_nf, 1e-9))
+
+
+def _input_in_si(
+    path: Path, at: int, table: InputTable, written: DestinationFile, mains_hz: float
+) -> Input:
+    keys = ("ground",) if table.ground is None else ("input", at, "ground")
     balanced = table.connector in ("xlr", "digital-110")
     name = f"{table.connector} input" if len(written.input) == 1 else f"input {at + 1}"
     return Input(
@@ -301,64 +387,10 @@ def _input_in_si(at: int, table: InputTable, written: DestinationFile) -> Input:
         sensitivity_volts=table.sensitivity_v,
         maximum_volts=table.maximum_v,
         maximum_per_leg_volts=table.maximum_per_leg_v,
-        ground=GroundPath(
-            difference_volts=_times(ground.difference_mv, 1e-3),
-            ohm=ground.source_ohm,
-            farad=_times(ground.source_nf, 1e-9),
-        ),
+        ground=_ground_in_si(path, keys, table.ground or written.ground, mains_hz),
+        cable=None if table.cable is None else _cable_in_si(table.cable),
     )
 
 
 def _times(value: float | None, factor: float) -> float | None:
     return None if value is None else value * factor
-
-
-TEMPLATE = """\
-# What the lead goes to. Keep what is known, take out the rest.
-format = "probe-destination/1"
-name = "monoblock, RCA only"
-
-[[input]]                         # one table per input socket
-connector = "rca"                 # rca | xlr | digital-75 | digital-110
-receiver = "single-ended"         # single-ended | balanced
-impedance_ohm = 47000.0
-role = "amplifier"                # amplifier | subwoofer | other
-# box = "amplifier"               # inputs of one box are alternatives; left out: the role
-# sensitivity_v = 1.5             # V rms for full output; of an xlr: pin 2 minus pin 3
-# maximum_v = 6.0                 # V rms it accepts
-# speaker_sensitivity_db = 88.0   # of the loudspeaker on it, 2.83 V at 1 m
-
-# Another input, balanced:
-# [[input]]
-# connector = "xlr"
-# receiver = "balanced"
-# circuit = "unknown"             # difference-amplifier | buffered | transformer | unknown
-# pin_3 = "input"                 # input | ground | open: what the box does with pin 3 inside
-# both_legs_required = false      # true: its two halves each need a leg of their own
-# impedance_ohm = 20000.0
-# impedance_is = "each-leg"       # each-leg (to ground) | between-legs; required on an xlr
-# impedance_mismatch_percent = 1.0
-# rejection_db = 60.0             # published common-mode rejection of the input by itself
-# maximum_per_leg_v = 6.0
-
-[cable]
-length_m = 1.0
-capacitance_pf_per_m = 100.0      # each conductor to the shield
-shield_milliohm_per_m = 30.0
-contact_milliohm = 20.0           # shell contacts, both ends together
-
-# [ground]                        # or [input.ground] where leads go to different boxes
-# difference_mv = 20.0            # mains frequency, between the chassis when no lead joins them
-# source_ohm = 100.0              # what drives it; or source_nf for double-insulated equipment
-
-# [operating]
-# level_v = 4.0                   # the most that is ever played: V rms between pins 2 and 3
-
-[need]
-wanted_gain_db = 0.0              # against the RCA link
-# attenuation_db = 10.0           # resistors in the plug at the destination, 1 to 60 dB
-
-# [parts]
-# transformer = "alder"           # of the library, or a probe-transformer/1 file beside this one
-"""
-"""A commented destination file that reads as it stands."""

@@ -12,6 +12,11 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from probe.advice.destination import Input
+from probe.advice.ground import GroundPath
+from probe.advice.hum import hum_of
+from probe.advice.maximum import Limits
+from probe.advice.noise import DeviceNoise, noise_of
 from probe.advice.quantity import Quantity, from_draws, spanning, worst
 from probe.advice.sampled import NEAR_EDGE
 from probe.advice.solve import Response
@@ -53,7 +58,25 @@ class Figures:
     leg_at_maximum: Quantity | None = None
     change_when_tied_db: Quantity | None = None
     level_20_hz_at_maximum: Quantity | None = None
+    hum: Quantity | None = None
+    hum_below_full_output_db: Quantity | None = None
+    buzz_below_full_output_db: Quantity | None = None
+    ground_current: Quantity | None = None
+    noise: Quantity | None = None
+    noise_below_full_output_db: Quantity | None = None
+    clips_at: Quantity | None = None
+    headroom_db: Quantity | None = None
+    hum_lines: tuple[Quantity, ...] = ()
 
+
+KEEP_WORSE = (
+    "hum",
+    "hum_below_full_output_db",
+    "buzz_below_full_output_db",
+    "ground_current",
+    "hum_lines",
+)
+"""Figures of which the worse of equally possible assumptions is reported, not the middle."""
 
 WORSE: dict[str, Literal["low", "high"]] = {
     "level": "low",
@@ -61,6 +84,11 @@ WORSE: dict[str, Literal["low", "high"]] = {
     "loudness_vs_reference_db": "low",
     "full_output_margin_db": "low",
     "high_corner": "low",
+    "hum_below_full_output_db": "low",
+    "buzz_below_full_output_db": "low",
+    "noise_below_full_output_db": "low",
+    "clips_at": "low",
+    "headroom_db": "low",
 }
 """Which end is the worse one; not listed: the high one."""
 
@@ -89,17 +117,65 @@ class Against:
     sensitivity_ratio: float | None
 
 
+@dataclass(frozen=True)
+class Surroundings:
+    """What hum, noise and clipping need to know besides the network.
+
+    ``limits`` tells how high the device drives this option before it clips, None: not known.
+    """
+
+    socket: Input
+    mains_hz: float
+    noise: DeviceNoise
+    limits: Limits
+    company: tuple[GroundPath, ...] = ()
+
+
 def figures(
     response: Response,
     scale: Scale,
     against: Against | None,
     sensitivity_volts: float | None,
     tied_instead: Response | None,
+    around: Surroundings | None = None,
 ) -> Figures:
     """Return the figures of one solved option.
 
-    ``tied_instead`` is the same connection with pin 3 tied, where the change matters.
+    ``tied_instead`` is the same connection with pin 3 tied, where the change matters; without
+    ``around`` there is no hum, no noise and no headroom.
     """
+    found = _levels(response, scale, against, sensitivity_volts, tied_instead)
+    return found if around is None else _with_surroundings(found, response, around)
+
+
+def _with_surroundings(found: Figures, response: Response, around: Surroundings) -> Figures:
+    hum = hum_of(response, around.socket, around.mains_hz, around.company)
+    if hum is not None:
+        found = replace(found, hum=hum.mains, hum_below_full_output_db=hum.below,
+                        buzz_below_full_output_db=hum.all_below,
+                        ground_current=hum.ground_current, hum_lines=hum.lines)  # fmt: skip
+    noise = noise_of(response, around.socket, around.noise)
+    if noise is not None:
+        found = replace(found, noise=noise.volts, noise_below_full_output_db=noise.below)
+    clips = around.limits.at_input(response)
+    if clips is None:
+        return found
+    at_hz = float(response.hz[response.at])
+    found = replace(found, clips_at=from_draws(clips, "V", at_hz))
+    full = around.socket.sensitivity_volts
+    return found if full is None else replace(
+        found, headroom_db=from_draws(_db(clips / full), "dB", at_hz)
+    )  # fmt: skip
+
+
+def _levels(
+    response: Response,
+    scale: Scale,
+    against: Against | None,
+    sensitivity_volts: float | None,
+    tied_instead: Response | None,
+) -> Figures:
+    """Return everything that follows from the level alone."""
     at = response.at
     at_hz = float(response.hz[at])
     level = np.abs(response.level[:, at])
@@ -252,13 +328,25 @@ def _first_crossing(x: Floats, db: Floats, limit: float) -> Floats:
 def _merge(
     parts: Sequence[Figures], combine: Callable[[str, list[Quantity | None]], Quantity | None]
 ) -> Figures:
-    names = [f.name for f in fields(Figures)]
-    return Figures(**{n: combine(n, [getattr(p, n) for p in parts]) for n in names})
+    names = [f.name for f in fields(Figures) if f.name != "hum_lines"]
+    merged = {n: combine(n, [getattr(p, n) for p in parts]) for n in names}
+    lines = [
+        combine("hum_lines", list(same))
+        for same in zip(*(p.hum_lines for p in parts), strict=False)
+    ]
+    return Figures(**merged, hum_lines=tuple(q for q in lines if q is not None))
 
 
 def over_assumptions(parts: Sequence[Figures]) -> Figures:
-    """Return the figures of equally possible assumptions as one, intervals spanning them."""
-    return parts[0] if len(parts) == 1 else _merge(parts, lambda _, found: spanning(found))
+    """Return the figures of equally possible assumptions as one, intervals spanning them.
+
+    Of hum the worse one: a mismatch of the input is given without its sign.
+    """
+    return parts[0] if len(parts) == 1 else _merge(parts, _spanning_or_worse)
+
+
+def _spanning_or_worse(name: str, found: list[Quantity | None]) -> Quantity | None:
+    return worst(found, WORSE.get(name, "high")) if name in KEEP_WORSE else spanning(found)
 
 
 def over_cases(parts: Sequence[Figures]) -> Figures:

@@ -6,9 +6,9 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from probe.advice.attenuator import Design
+from probe.advice.case import Verdict
 from probe.advice.figures import Figures
 from probe.advice.quantity import Quantity
-from probe.advice.rules import Verdict
 from probe.advice.wiring import Option
 
 FORMAT = "probe-advice/1"
@@ -67,6 +67,14 @@ class OptionAdvice:
                 level_vs_rca_db=f.level_vs_reference_db if compared else None,
                 loudness_vs_rca_db=f.loudness_vs_reference_db if compared else None,
                 full_output_margin_db=f.full_output_margin_db,
+                hum=f.hum,
+                hum_below_full_output_db=f.hum_below_full_output_db,
+                buzz_below_full_output_db=f.buzz_below_full_output_db,
+                ground_current=f.ground_current,
+                noise=f.noise,
+                noise_below_full_output_db=f.noise_below_full_output_db,
+                clips_at=f.clips_at,
+                headroom_db=f.headroom_db,
             ),
             "loss_db": _known(at_20_hz=f.loss_at_20_hz, at_20_khz=f.loss_at_20_khz),
             "connection_loss_db": _known(
@@ -76,6 +84,8 @@ class OptionAdvice:
         }
         if f.tie_current is not None:
             out["tie_current"] = f.tie_current.to_json() | {"measure": "peak"}
+        if f.hum_lines:
+            out["hum_lines"] = [line.to_json() for line in f.hum_lines]
         out["hazards"] = [h.to_json() for h in self.hazards]
         out["verdict"] = self.verdict
         out["reasons"] = list(self.reasons)
@@ -175,10 +185,79 @@ class Choice:
 
 
 @dataclass(frozen=True)
+class Together:
+    """What goes together where several boxes hang on the device, solved as one network.
+
+    ``options`` are the same options once more, each with the others plugged in.
+    """
+
+    choices: tuple[Choice, ...]
+    options: tuple[OptionAdvice, ...]
+    solved_together: bool
+    says: tuple[str, ...] = ()
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the set as plain values."""
+        return {
+            "choices": [
+                {"destination": c.box, "input": c.socket, "option": c.option} for c in self.choices
+            ],
+            "solved_together": self.solved_together,
+            "options": [o.to_json() for o in self.options],
+            "says": list(self.says),
+        }
+
+
+@dataclass(frozen=True)
+class Cure:
+    """One thing that can be done against hum, solved; in the order in which to try them."""
+
+    code: str
+    box: str
+    option: str
+    says: str
+    hum_below_full_output_db: Quantity
+    better_by_db: float
+    verdict: Verdict
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the cure as plain values."""
+        return {
+            "cure": self.code,
+            "destination": self.box,
+            "option": self.option,
+            "says": self.says,
+            "hum_below_full_output_db": self.hum_below_full_output_db.to_json(),
+            "better_by_db": self.better_by_db,
+            "verdict": self.verdict,
+        }
+
+
+@dataclass(frozen=True)
+class Settling:
+    """One take, reading or figure that is missing; ``answers``: what may be chosen with it.
+
+    Empty ``answers``: it makes an option known that is not judged now.
+    """
+
+    code: str
+    what: str
+    answers: tuple[str, ...]
+
+    def to_json(self) -> dict[str, Any]:
+        """Return it as plain values."""
+        return {"code": self.code, "what": self.what, "answers": list(self.answers)}
+
+
+RANKING = ("hum", "noise")
+"""What decides between options that reach the wanted gain."""
+
+
+@dataclass(frozen=True)
 class Advice:
     """Everything `probe advise` says.
 
-    ``provisional`` while something that ranks (``not_computed``) was left out.
+    ``not_computed``: what of hum, noise and headroom is missing on any option that could be used.
     """
 
     device: str
@@ -188,8 +267,15 @@ class Advice:
     options: tuple[OptionAdvice, ...]
     choices: tuple[Choice, ...]
     cautions: tuple[Note, ...]
-    provisional: bool = True
-    not_computed: tuple[str, ...] = ("hum", "noise", "headroom")
+    not_computed: tuple[str, ...] = ()
+    sets: tuple[Together, ...] = ()
+    cures: tuple[Cure, ...] = ()
+    would_change: tuple[Settling, ...] = ()
+
+    @property
+    def provisional(self) -> bool:
+        """Something that ranks was not computed."""
+        return any(name in self.not_computed for name in RANKING)
 
     @property
     def chosen(self) -> str | None:
@@ -209,15 +295,8 @@ class Advice:
             "chosen": self.chosen,
             "why": list(self.choices[0].why) if self.choices else [],
             "options": [o.to_json() for o in self.options],
-            "sets": self._sets(),
+            "sets": [one.to_json() for one in self.sets],
+            "cures": [cure.to_json() for cure in self.cures],
+            "would_change": [one.to_json() for one in self.would_change],
             "cautions": [c.to_json() for c in self.cautions],
         }
-
-    def _sets(self) -> list[dict[str, Any]]:
-        """Return what goes together; each lead is solved by itself."""
-        if not self.choices:
-            return []
-        together = [
-            {"destination": c.box, "input": c.socket, "option": c.option} for c in self.choices
-        ]
-        return [{"choices": together, "solved_together": len(together) == 1}]

@@ -66,11 +66,12 @@ def _wanted(
     ]
     if over:
         return max(over), "the output can give more than the input accepts"
+    wanted_gain = destination.wanted(socket.box)
     louder = f.loudness_vs_reference_db or f.level_vs_reference_db
-    if destination.wanted_gain_db < 0.0 and louder is not None:
-        excess = louder.value - destination.wanted_gain_db
+    if wanted_gain < 0.0 and louder is not None:
+        excess = louder.value - wanted_gain
         if excess >= LEAST_DB:
-            return excess, f"{destination.wanted_gain_db:g} dB are wanted"
+            return excess, f"{wanted_gain:g} dB are wanted"
     return None
 
 

@@ -42,6 +42,10 @@ class Quantity:
         bound = None if self.bound is None else turned[self.bound]
         return replace(self, value=-self.value, low=-self.high, high=-self.low, bound=bound)
 
+    def with_note(self, note: str | None) -> Quantity:
+        """Return the same figure with what has to be said of it; None: as it is."""
+        return self if note is None else replace(self, note=note)
+
     def to_json(self) -> dict[str, Any]:
         """Return the quantity as plain values; nothing in it is NaN or infinite."""
         out: dict[str, Any] = {"value": self.value, "unit": self.unit}

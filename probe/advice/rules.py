@@ -8,109 +8,16 @@ the input may be. Limits stand in `thresholds`; a limit inside the 95 % interval
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
-from typing import Literal
 
 from probe.advice import thresholds as limit
-from probe.advice.destination import Cable, Circuit, Input
-from probe.advice.figures import Figures
-from probe.advice.quantity import Quantity
-from probe.advice.wiring import Option
-from probe.advice.words import CIRCUITS, FAULTS, KINDS, decibels, figure, span
-
-Verdict = Literal["use", "works", "avoid", "never", "cannot-tell"]
-
-
-@dataclass(frozen=True)
-class Stage:
-    """What the facts say of the stage on one side, as far as the rules need it."""
-
-    kind: str
-    possible: tuple[str, ...]
-    driven_legs: str
-    polarity: str
-    faults: tuple[str, ...]
-    next_take: str | None
-    direct_volts: dict[str, float]
-    """Metered, by terminal (hot, cold, single-ended)."""
-
-
-@dataclass(frozen=True)
-class Case:
-    """One option under one assumption about the stage and one about the input."""
-
-    option: Option
-    socket: Input
-    circuit: Circuit
-    kind: str
-    figures: Figures
-    stage: Stage
-    cable: Cable
-    maximum_words: str
-    """How the level is named that protects: declared, or assumed."""
-    reference_words: str
-    settles: str
-    """The take that would tell what is not known."""
-    sense_ohm: Quantity | None
-    """Own impedance of the leg without signal (pin 3)."""
-    assumed: tuple[str, ...]
-    """What stands in for what was not measured, where this option rests on it."""
-    load_ohm: float | None
-    """Smallest load the maker allows."""
-
-
-@dataclass(frozen=True)
-class Finding:
-    """One thing a rule has to say.
-
-    ``doubt``: with verdict ``cannot-tell``, the verdict that may be due. ``hazard``: something
-    can go wrong when it is done all the same.
-    """
-
-    verdict: Verdict
-    code: str
-    message: str
-    hazard: bool = False
-    doubt: Verdict | None = None
-
-
-SEVERITY = {"works": 0, "use": 0, "avoid": 2, "never": 4}
-
-
-def severity(finding: Finding) -> int:
-    """Rank a finding: never, may be never, avoid, may be avoid, works."""
-    if finding.verdict == "cannot-tell":
-        return 3 if finding.doubt == "never" else 1
-    return SEVERITY[finding.verdict]
+from probe.advice.case import Case, Finding, compare
+from probe.advice.quiet import QUIET_RULES
+from probe.advice.words import CIRCUITS, FAULTS, KINDS, decibels, figure
 
 
 def judge(case: Case) -> tuple[Finding, ...]:
     """Return everything the rules say of ``case``."""
     return tuple(finding for rule in RULES for finding in rule(case))
-
-
-def _beyond(quantity: Quantity, threshold: float) -> Literal["yes", "no", "unsure"]:
-    if quantity.low > threshold:
-        return "yes"
-    return "unsure" if quantity.high > threshold else "no"
-
-
-def _compare(
-    case: Case,
-    quantity: Quantity,
-    threshold: float,
-    verdict: Literal["avoid", "never"],
-    code: str,
-    message: str,
-) -> Iterator[Finding]:
-    """Yield ``verdict`` where the whole interval is above the threshold, doubt where part is."""
-    answer = _beyond(quantity, threshold)
-    if answer == "yes":
-        yield Finding(verdict, code, message, hazard=True)
-    elif answer == "unsure":
-        known = f"known only as {span(quantity)}"
-        doubt = f"{message}; {known}, around the limit: {case.settles} would settle it"
-        yield Finding("cannot-tell", code, doubt, doubt=verdict)
 
 
 def _is_open(case: Case) -> bool:
@@ -147,14 +54,14 @@ def _signal_lost(case: Case) -> Iterator[Finding]:
     """Rule 4: found by the solve, whatever the kind."""
     worst = case.figures.connection_loss_anywhere
     if worst is not None:
-        yield from _compare(
+        yield from compare(
             case, worst, limit.LOST_IN_BAND_DB, "never", "signal-lost",
             f"up to {decibels(worst)} is lost between 20 Hz and 20 kHz",
         )  # fmt: skip
     versus = case.figures.level_vs_reference_db
     if versus is not None:
         below = -versus
-        yield from _compare(
+        yield from compare(
             case, below, limit.LOST_LEVEL_DB, "never", "level-lost",
             f"{decibels(below)} below {case.reference_words}",
         )  # fmt: skip
@@ -166,10 +73,10 @@ def _tie_current(case: Case) -> Iterator[Finding]:
     if current is None:
         return
     says = f"{figure(current)} peak flow in the tied pin 3 {case.maximum_words}"
-    found = list(_compare(case, current, limit.TIE_NEVER_AMPERE, "never", "tie-current",
+    found = list(compare(case, current, limit.TIE_NEVER_AMPERE, "never", "tie-current",
                           f"{says}, more than common output amplifiers deliver"))  # fmt: skip
     if not found:
-        found = list(_compare(case, current, limit.TIE_AVOID_AMPERE, "avoid", "tie-current",
+        found = list(compare(case, current, limit.TIE_AVOID_AMPERE, "avoid", "tie-current",
                               f"{says}: hard work for a line output"))  # fmt: skip
     yield from found
     if case.kind == "differential" and all(f.verdict == "cannot-tell" for f in found):
@@ -187,7 +94,7 @@ def _loss(case: Case) -> Iterator[Finding]:
     figures = case.figures
     if case.socket.role == "subwoofer":
         if figures.connection_loss_bass is not None:
-            yield from _compare(
+            yield from compare(
                 case, figures.connection_loss_bass, limit.LOSS_AVOID_DB, "avoid", "bass-loss",
                 f"up to {decibels(figures.connection_loss_bass)} is lost between 20 and 200 Hz",
             )  # fmt: skip
@@ -197,7 +104,7 @@ def _loss(case: Case) -> Iterator[Finding]:
         (figures.connection_loss_at_20_khz, "20 kHz"),
     ):
         if loss is not None:
-            yield from _compare(
+            yield from compare(
                 case, loss, limit.LOSS_AVOID_DB, "avoid", "loss",
                 f"{decibels(loss)} is lost at {where}",
             )  # fmt: skip
@@ -217,13 +124,13 @@ def _ground_sensing(case: Case) -> Iterator[Finding]:
         return
     found: list[Finding] = []
     if case.sense_ohm is not None:
-        found += _compare(
+        found += compare(
             case, case.sense_ohm, limit.SENSE_NEVER_OHM, "never", "sense-open",
             f"the sense pin left open has {case.sense_ohm.value:.3g} ohm and picks up hum",
         )  # fmt: skip
     change = case.figures.change_when_tied_db
     if change is not None:
-        found += _compare(
+        found += compare(
             case, change, limit.SENSE_CHANGE_NEVER_DB, "never", "sense-open",
             f"the level changes by {decibels(change)} with the sense pin left open",
         )  # fmt: skip
@@ -413,6 +320,7 @@ RULES: tuple[Callable[[Case], Iterator[Finding]], ...] = (
     _polarity,
     _long_run,
     _corners,
+    *QUIET_RULES,
 )
 
 

@@ -154,13 +154,14 @@ def _turn(source: Source) -> Complex:
 
     Every tone starts at a phase of its own, which says nothing about the device and cannot be
     interpolated. The legs are turned together, so that their difference stays; the single-ended
-    output, never solved together with them, by itself.
+    output with them where it was solved together with them, else by itself.
     """
     pair = source.voc[:, 0]
     for leg in (source.legs_voc[:, 0], source.legs_voc[:, 1]):
         better = np.isfinite(leg) & ~(np.abs(pair) > CANCELLING * np.abs(leg))
         pair = np.where(better, leg, pair)
-    phases = np.stack([pair, pair, source.voc[:, 2]], axis=1)
+    together = bool(np.isfinite(source.z[:, :2, 2]).any())
+    phases = np.stack([pair, pair, pair if together else source.voc[:, 2]], axis=1)
     known = np.isfinite(phases) & (phases != 0.0)
     return np.exp(-1j * np.angle(np.where(known, phases, 1.0)))
 
@@ -180,7 +181,7 @@ def _grid(tones: Floats) -> Floats:
     if low == high:
         return np.array([low])
     count = max(2, int(np.ceil(np.log10(high / low) * POINTS_PER_DECADE)) + 1)
-    extra = [f for f in (20.0, 20000.0) if low < f < high]
+    extra = [f for f in (20.0, 50.0, 60.0, 20000.0) if low < f < high]
     grid = np.concatenate([np.geomspace(low, high, count)[1:-1], tones, extra])
     grid = np.sort(grid)
     apart = np.concatenate([[True], np.diff(np.log(grid)) > 1e-9])

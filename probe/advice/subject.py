@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
+from probe.advice.case import Stage
+from probe.advice.destination import MAINS_HZ
+from probe.advice.noise import DeviceNoise
 from probe.advice.parts import SMALLEST_RECORDER_OHM
-from probe.advice.rules import Stage
 from probe.advice.sampled import FLOATING_KINDS
 from probe.advice.thresholds import ALSO_POSSIBLE_SHARE
 
@@ -35,6 +37,8 @@ class Device:
     connectors: tuple[str, ...]
     full_output_volts: float | None
     minimum_load_ohm: float | None
+    typed: bool = False
+    """Described by hand from a data sheet: nothing was measured."""
 
 
 @dataclass(frozen=True)
@@ -51,6 +55,10 @@ class SideFacts:
     the legs rests on what the other one picks up; None: the difference is the level."""
     beyond: bool = False
     """A leg's impedance is only known to lie above what the recorder can see."""
+    noise: DeviceNoise = field(default=DeviceNoise({}))
+    differential_maximum: float | None = None
+    """V rms at 1 % distortion between the legs, as measured."""
+    single_ended_maximum: float | None = None
 
     @property
     def exchanged(self) -> bool:
@@ -69,7 +77,16 @@ def device_of(facts: Facts) -> Device:
         connectors=connectors,
         full_output_volts=_positive(device.get("full_output_volts")),
         minimum_load_ohm=_positive(device.get("minimum_load_ohm")),
+        typed=bool(facts.get("typed")),
     )
+
+
+def mains_of(facts: Facts) -> float:
+    """Return the mains frequency of the place where it was measured, Hz."""
+    made = facts.get("made")
+    bench = made.get("bench") if isinstance(made, Mapping) else None
+    hz = bench.get("mains_hz") if isinstance(bench, Mapping) else None
+    return _positive(hz) or MAINS_HZ
 
 
 def _positive(value: object) -> float | None:
@@ -108,7 +125,16 @@ def side_of(facts: Facts, name: str) -> SideFacts:
         bounded=_bounded(values, possible),
         live_leg=_live_leg(stage, values),
         beyond=bool(_above(values)),
+        noise=DeviceNoise.of(values),
+        differential_maximum=_maximum(values, "differential_maximum"),
+        single_ended_maximum=_maximum(values, "single_ended_maximum"),
     )
+
+
+def _maximum(values: Mapping[str, Any], name: str) -> float | None:
+    """Return a measured maximum; one that is only a bound from below is at least that."""
+    fact = values.get(name)
+    return None if fact is None else _positive(fact.get("value"))
 
 
 def _possible(kind: str, also: object) -> tuple[str, ...]:

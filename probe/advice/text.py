@@ -6,9 +6,10 @@ import re
 import textwrap
 from collections.abc import Iterable, Sequence
 
-from probe.advice.model import Advice, Choice, OptionAdvice
+from probe.advice.model import RANKING, Advice, Choice, Cure, OptionAdvice
 from probe.advice.padded import described
 from probe.advice.quantity import Quantity
+from probe.advice.together import effects
 from probe.advice.words import decibels, figure, signed_decibels
 
 WIDTH = 88
@@ -19,7 +20,7 @@ DANGERS = 3
 
 def render(advice: Advice) -> str:
     """Return the advice as text, no line wider than `WIDTH`, ending in a line break."""
-    lines = [f"{advice.device} to {advice.destination}  (provisional: hum and noise not computed)"]
+    lines = _wrapped(f"{advice.device} to {advice.destination}{_provisional(advice)}", "  ")
     if not advice.options:
         lines += ["No connection is advised.", ""]
         lines += _bullets(c.message for c in advice.cautions)
@@ -27,8 +28,11 @@ def render(advice: Advice) -> str:
     for choice in advice.choices:
         lines += ["", *_choice(advice, choice)]
     lines += ["", *_table(advice.options)]
+    beside = effects(advice)
     ties = [c.message for c in advice.cautions if c.code == "pin-3-tie"]
     sections = {
+        "All plugged in at once": beside,
+        "If it hums": [_cure(c) for c in advice.cures],
         "Not known yet": _said(advice.options, ("cannot-tell",)),
         "Do not": _said(advice.options, ("never", "avoid")) + ties,
         "Before you connect": [c.message for c in advice.cautions if c.code != "pin-3-tie"],
@@ -37,6 +41,19 @@ def render(advice: Advice) -> str:
         if messages:
             lines += ["", title, *_bullets(messages)]
     return "\n".join(lines) + "\n"
+
+
+def _provisional(advice: Advice) -> str:
+    missing = [name for name in RANKING if name in advice.not_computed]
+    return f"  (provisional: {' and '.join(missing)} not computed)" if missing else ""
+
+
+def _cure(cure: Cure) -> str:
+    known = "" if cure.verdict != "cannot-tell" else "; whether it may be used is not known yet"
+    return (
+        f"{cure.says} ({cure.option}): hum {decibels(cure.hum_below_full_output_db)} below full "
+        f"output, {cure.better_by_db:.0f} dB better{known}"
+    )
 
 
 def _choice(advice: Advice, choice: Choice) -> list[str]:
@@ -76,6 +93,10 @@ def _gives(advice: Advice, option: OptionAdvice) -> str:
         )
     if f.full_output_margin_db is not None:
         parts.append(_full_output(f.full_output_margin_db))
+    if f.hum_below_full_output_db is not None:
+        parts.append(f"hum {decibels(f.hum_below_full_output_db)} below full output")
+    if f.noise_below_full_output_db is not None:
+        parts.append(f"noise {decibels(f.noise_below_full_output_db)} below it (A-weighted)")
     if f.connection_loss_at_20_khz is not None:
         parts.append(f"{_loss(f.connection_loss_at_20_khz)} lost at 20 kHz")
     if f.high_corner is not None and f.high_corner.bound is None:

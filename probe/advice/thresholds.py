@@ -52,11 +52,36 @@ DIRECT_NEVER_VOLTS = 0.1
 LONG_RUN_METRES = 3.0
 """Longest unbalanced lead. [published] 10 feet, in a maker's data sheet of a line converter."""
 
+HUM_GOOD_DB = 90.0
+"""Hum below full output from which nobody hears it. A loudspeaker of 88 dB at 1 m for 2.83 V
+gives about 105 dB with 100 W at 1 m; 90 dB less is 15 dB SPL, below a quiet room at night, and
+the ear is duller by 40 dB and more at 50 Hz. [judgement]"""
+
+HUM_AVOID_DB = 75.0
+"""Hum below full output under which it is heard in a quiet room: 30 dB SPL at 1 m by the same
+arithmetic, with harmonics to which the ear is less dull. [judgement]"""
+
+NOISE_GOOD_DB = 95.0
+"""Noise, A-weighted, below full output from which nobody hears it: 10 dB SPL(A) at 1 m by the
+same arithmetic. [judgement]"""
+
+SPEAKER_DB = 88.0
+"""Loudspeaker sensitivity (dB at 1 m for 2.83 V) for which hum and noise limits are meant; a more
+sensitive one by so much makes them stricter. [judgement]"""
+
+ASSUMED_SENSITIVITY_VOLTS = 1.0
+"""V rms for full output of an input that does not say: most power amplifiers lie between 0.5 and
+2 V. [practice]"""
+
+ASSUMED_REJECTION_DB = 60.0
+"""Common-mode rejection by itself of a balanced input that does not say: resistors of 0.1 % round
+one amplifier guarantee 54 dB and usually give more; of 1 %, 34 dB. [practice]"""
+
 GAIN_REACHED_DB = 0.5
 """Closeness at which a wanted gain counts as reached. [judgement]"""
 
 TIE_BREAK_DB = 1.0
-"""Differences of response below this are none. [judgement]"""
+"""Differences of hum, noise or response below this are none. [judgement]"""
 
 ALSO_POSSIBLE_SHARE = 0.05
 """Share of the draws from which another kind is evaluated beside the stated one: the

@@ -33,7 +33,7 @@ def run(args: argparse.Namespace) -> int:
     from probe.errors import BadInput
 
     if args.template:
-        from probe.advice.destination import TEMPLATE
+        from probe.advice.destination_template import TEMPLATE
 
         print(TEMPLATE, end="")
         return 0

@@ -6,7 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from probe.advice.destination import TEMPLATE, read_destination
+from probe.advice.destination import read_destination
+from probe.advice.destination_template import TEMPLATE
 from probe.errors import BadInput
 
 RCA = '[[input]]\nconnector = "rca"\n'

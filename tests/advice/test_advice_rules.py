@@ -681,8 +681,8 @@ def test_boxes_are_chosen_for_separately() -> None:
     document = advice.to_json()
     (together,) = document["sets"]
     assert [c["destination"] for c in together["choices"]] == ["amplifier", "subwoofer"]
-    assert together["solved_together"] is False
-    assert "solved-alone" in {c.code for c in advice.cautions}
+    assert together["solved_together"] is True
+    assert [o["destination"] for o in together["options"]] == ["amplifier", "subwoofer"]
     assert sum(o["verdict"] == "use" for o in document["options"]) == 2
 
 

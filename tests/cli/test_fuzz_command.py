@@ -25,7 +25,7 @@ import pytest
 import soundfile
 
 import probe
-from probe.advice.destination import TEMPLATE as DESTINATION
+from probe.advice.destination_template import TEMPLATE as DESTINATION
 from probe.cli import main as frame
 from probe.simulate.template import TEMPLATE as STAGE
 

@@ -59,7 +59,7 @@ def advice_codes() -> set[str]:
     """Codes of hazards (findings that say so, and all comparisons) and of cautions."""
     from probe.advice.cautions import NO_ADAPTER
 
-    places = {"Finding": (1, "code"), "_compare": (4, "code"), "Note": (0, "code")}
+    places = {"Finding": (1, "code"), "compare": (4, "code"), "Note": (0, "code")}
     found = {
         text(argument(node, *places[name_of(node)]))
         for node in nodes("advice")

@@ -1,0 +1,106 @@
+"""What a rule sees and says: one option under one assumption, and a finding with its verdict."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Literal
+
+from probe.advice.destination import Cable, Circuit, Input
+from probe.advice.figures import Figures
+from probe.advice.quantity import Quantity
+from probe.advice.wiring import Option
+from probe.advice.words import span
+
+Verdict = Literal["use", "works", "avoid", "never", "cannot-tell"]
+
+
+@dataclass(frozen=True)
+class Stage:
+    """What the facts say of the stage on one side, as far as the rules need it."""
+
+    kind: str
+    possible: tuple[str, ...]
+    driven_legs: str
+    polarity: str
+    faults: tuple[str, ...]
+    next_take: str | None
+    direct_volts: dict[str, float]
+    """Metered, by terminal (hot, cold, single-ended)."""
+
+
+@dataclass(frozen=True)
+class Case:
+    """One option under one assumption about the stage and one about the input."""
+
+    option: Option
+    socket: Input
+    circuit: Circuit
+    kind: str
+    figures: Figures
+    stage: Stage
+    cable: Cable
+    maximum_words: str
+    """How the level is named that protects: declared, or assumed."""
+    reference_words: str
+    settles: str
+    """The take that would tell what is not known."""
+    sense_ohm: Quantity | None
+    """Own impedance of the leg without signal (pin 3)."""
+    assumed: tuple[str, ...]
+    """What stands in for what was not measured, where this option rests on it."""
+    load_ohm: float | None
+    """Smallest load the maker allows."""
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing a rule has to say.
+
+    ``doubt``: with verdict ``cannot-tell``, the verdict that may be due. ``hazard``: something
+    can go wrong when it is done all the same.
+    """
+
+    verdict: Verdict
+    code: str
+    message: str
+    hazard: bool = False
+    doubt: Verdict | None = None
+
+
+SEVERITY = {"works": 0, "use": 0, "avoid": 2, "never": 4}
+
+
+def severity(finding: Finding) -> int:
+    """Rank a finding: never, may be never, avoid, may be avoid, works."""
+    if finding.verdict == "cannot-tell":
+        return 3 if finding.doubt == "never" else 1
+    return SEVERITY[finding.verdict]
+
+
+def _beyond(quantity: Quantity, threshold: float) -> Literal["yes", "no", "unsure"]:
+    if quantity.low > threshold:
+        return "yes"
+    return "unsure" if quantity.high > threshold else "no"
+
+
+def compare(
+    case: Case,
+    quantity: Quantity,
+    threshold: float,
+    verdict: Literal["avoid", "never"],
+    code: str,
+    message: str,
+    settles: str | None = None,
+) -> Iterator[Finding]:
+    """Yield ``verdict`` where the whole interval is above the threshold, doubt where part is.
+
+    ``settles``: what would tell, where it is not the take the case names.
+    """
+    answer = _beyond(quantity, threshold)
+    if answer == "yes":
+        yield Finding(verdict, code, message, hazard=True)
+    elif answer == "unsure":
+        known = f"known only as {span(quantity)}"
+        doubt = f"{message}; {known}, around the limit: {settles or case.settles} would settle it"
+        yield Finding("cannot-tell", code, doubt, doubt=verdict)

@@ -1,0 +1,162 @@
+"""The cases of one option put together: the worst verdict, and where each reason holds."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from probe.advice import thresholds as limit
+from probe.advice.case import Case, Finding, Verdict, severity
+from probe.advice.desk import Desk, circuits_of
+from probe.advice.destination import Input
+from probe.advice.figures import Figures, over_cases
+from probe.advice.ground import UNKNOWN_OHM
+from probe.advice.model import Note, OptionAdvice
+from probe.advice.operating import Operating, Reference, reference_of
+from probe.advice.rules import condition, judge
+from probe.advice.solve import Link
+from probe.advice.subject import SideFacts
+from probe.advice.wiring import Option
+
+CANNOT_CARRY = "the level between the legs was not measured, so the declared one cannot be carried"
+
+
+def judged(
+    desk: Desk, socket: Input, option: Option, company: tuple[Link, ...] = ()
+) -> OptionAdvice:
+    """Solve and judge one option into one input, in the company of other leads."""
+    reference = reference_of(desk.device, desk.destination, socket)
+    cases = [
+        desk.case(reference, option, socket, kind, circuit, company)
+        for kind in desk.side.stage.possible
+        for circuit in circuits_of(socket)
+    ]
+    return _compiled(cases, desk.side, reference, desk.operating)
+
+
+def _compiled(
+    cases: Sequence[Case], side: SideFacts, reference: Reference, operating: Operating
+) -> OptionAdvice:
+    """Put the cases of one option together: the worst verdict, and where each reason holds."""
+    first = cases[0]
+    found = _gathered(cases)
+    verdict: Verdict = max((f for f in found), key=severity).verdict if found else "works"
+    ordered = sorted(found, key=severity, reverse=True)
+    total = over_cases([c.figures for c in cases])
+    reasons = [f.message for f in ordered]
+    reasons += dict.fromkeys(f"assumed: {words}" for case in cases for words in case.assumed)
+    reasons += _assumed_of_input(first)
+    reasons += _unknown(total, reference, operating)
+    reasons += _not_quiet(total, first)
+    return OptionAdvice(
+        option=first.option,
+        side=side.name,
+        box=first.socket.box,
+        socket=first.socket.name,
+        pin_3=_pin_3(first),
+        figures=total,
+        verdict=verdict,
+        hazards=tuple(Note(f.code, f.message) for f in ordered if f.hazard),
+        reasons=tuple(reasons),
+        reference=reference.kind,
+    )
+
+
+def _gathered(cases: Sequence[Case]) -> list[Finding]:
+    """Return each finding once, with the condition it holds under where not all cases have it."""
+    kinds = len({c.kind for c in cases})
+    circuits = len({c.circuit for c in cases})
+    by_rule: dict[tuple[str, str], list[tuple[Case, Finding]]] = {}
+    for case in cases:
+        for finding in judge(case):
+            by_rule.setdefault((finding.code, finding.verdict), []).append((case, finding))
+    found = []
+    for held in by_rule.values():
+        case, finding = held[0]
+        if len(held) < len(cases):
+            prefix = _conditions([c for c, _ in held], kinds, circuits)
+            finding = Finding(finding.verdict, finding.code, prefix + finding.message,
+                              finding.hazard, finding.doubt)  # fmt: skip
+        found.append(finding)
+    return found
+
+
+def _conditions(held: Sequence[Case], kinds: int, circuits: int) -> str:
+    """Name the cases in which a finding holds, by what tells them from the rest."""
+    by_kind = len({c.kind for c in held}) < kinds
+    by_circuit = len({c.circuit for c in held}) < circuits
+    told: dict[tuple[str, str], Case] = {}
+    for case in held:
+        told.setdefault((case.kind if by_kind else "", case.circuit if by_circuit else ""), case)
+    return condition(list(told.values()), by_kind=by_kind, by_circuit=by_circuit)
+
+
+def _pin_3(case: Case) -> str:
+    if case.option.id == "xlr-to-xlr" and case.socket.pin_3 != "input":
+        words = {"ground": "tied-inside-destination", "open": "open-inside-destination"}
+        return words[case.socket.pin_3]
+    return case.option.pin_3
+
+
+def _unknown(total: Figures, reference: Reference, operating: Operating) -> list[str]:
+    """Return what is missing from the figures, and why."""
+    said = []
+    if reference.kind == "xlr-link":
+        said.append("there is no RCA link: compared with the native XLR link")
+    elif reference.kind == "none":
+        said.append(f"no comparison with an RCA link; judged against {reference.words}")
+    if total.level is not None:
+        carried = total.level.note is None
+        if operating.volts is None:
+            said.append("levels are at the measured drive; no operating level is declared")
+        elif not carried:
+            said.append(f"levels are at the measured drive: {CANNOT_CARRY}")
+        if total.loudness_vs_reference_db is None and reference.kind != "none":
+            said.append("loudness is not known: sensitivity_v of both inputs is needed")
+        if total.full_output_margin_db is None:
+            missing = "no operating level is declared" if operating.volts is None else (
+                "no sensitivity_v" if carried else CANNOT_CARRY
+            )  # fmt: skip
+            said.append(f"whether it reaches full output is not known: {missing}")
+    return said
+
+
+def _assumed_of_input(case: Case) -> list[str]:
+    """Return what stands in for what the destination does not say, where hum rests on it."""
+    said: list[str] = []
+    socket = case.socket
+    if case.figures.hum is None:
+        return said
+    if socket.receiver == "balanced" and socket.rejection_db is None and socket.pin_3 == "input":
+        said.append(
+            f"assumed: the input by itself rejects {limit.ASSUMED_REJECTION_DB:g} dB (no "
+            "rejection_db)"
+        )
+    if socket.ground.words:
+        said.append(f"ground: {socket.ground.words}")
+    if not socket.ground.source_known:
+        low, high = UNKNOWN_OHM
+        said.append(
+            f"assumed: the ground difference stands behind {low:g} to {high:g} ohm (no source_ohm)"
+        )
+    return said
+
+
+def _not_quiet(total: Figures, case: Case) -> list[str]:
+    """Return what is missing of hum, noise and headroom, and why."""
+    said = []
+    if total.level is None:
+        return ["hum and noise are not computed: the level is not known"]
+    if total.hum is None:
+        said.append(
+            "hum is not computed: how the boxes are earthed is not said (--ground, or [ground])"
+            if not case.socket.ground.known
+            else "hum is not computed: what it rests on was not measured at mains frequency"
+        )
+    if total.noise is None:
+        said.append("noise is not computed: no idle take of the output it uses")
+    elif case.option.to in ("rca", "xlr"):
+        said.append("the noise is the device's own; the destination adds its own, which is unknown")
+    if total.headroom_db is None:
+        missing = "no maximum of the device" if total.clips_at is None else "no sensitivity_v"
+        said.append(f"headroom is not known: {missing}")
+    return said

@@ -1,0 +1,93 @@
+"""What would cure hum, in the order in which to try it, each of them solved.
+
+A lead whose signal return does not carry the ground current; an input that subtracts the
+difference; an audio isolating transformer at the receiver. A protective earth is never lifted.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from probe.advice import thresholds as limit
+from probe.advice.compiled import judged
+from probe.advice.desk import Desk
+from probe.advice.model import Advice, Choice, Cure, OptionAdvice
+from probe.advice.padded import fitted
+from probe.advice.wiring import RCA_ISOLATED
+
+LADDER = (
+    ("three-conductor-lead", ("rca-to-xlr/pin-3-tied-at-source",
+                              "xlr-to-rca/pin-3-tied-at-destination"),
+     "a three-conductor lead, whose signal return is not the shield"),
+    ("balanced-input", ("xlr-to-xlr",), "the balanced input, fed from the balanced output"),
+    ("isolating-transformer", ("rca-to-xlr/transformer", "xlr-to-rca/transformer", RCA_ISOLATED.id),
+     "an audio isolating transformer at the receiver"),
+)  # fmt: skip
+"""Cures in order: code, the options that are one, and what it is in words."""
+
+
+def cures(desks: Sequence[Desk], advice: Advice) -> tuple[Cure, ...]:
+    """Return the cures for every box whose choice hums, each better than the one before it."""
+    return tuple(c for choice in advice.choices for c in _for_box(desks, advice, choice))
+
+
+def _for_box(desks: Sequence[Desk], advice: Advice, choice: Choice) -> list[Cure]:
+    now = _held(advice.options, choice.box, choice.option or choice.best)
+    hum = _worst(now)
+    if hum is None:
+        return []
+    inputs = desks[0].destination.inputs
+    speakers = [s.speaker_sensitivity_db for s in inputs if s.box == choice.box]
+    stricter = max((s - limit.SPEAKER_DB for s in speakers if s is not None), default=0.0)
+    if hum >= limit.HUM_GOOD_DB + stricter:
+        return []
+    options = [*advice.options, *_isolated(desks, choice.box)]
+    found, least = [], hum
+    for code, ids, says in LADDER:
+        rungs = [held for id_ in ids if (held := _held(options, choice.box, id_))]
+        rungs = [r for r in rungs if _usable(r) and r[0].option.id != choice.option]
+        best = max(rungs, key=lambda r: _worst(r) or 0.0, default=[])
+        reached = _worst(best)
+        if reached is None or reached < least + limit.TIE_BREAK_DB:
+            continue
+        worst = min(best, key=lambda o: _below(o) or 0.0)
+        quantity = worst.figures.hum_below_full_output_db
+        assert quantity is not None
+        found.append(
+            Cure(code, choice.box, worst.option.id, says, quantity, reached - hum, worst.verdict)
+        )
+        least = reached
+    return found
+
+
+def _usable(held: Sequence[OptionAdvice]) -> bool:
+    return all(o.verdict in ("use", "works", "cannot-tell") for o in held)
+
+
+def _held(options: Sequence[OptionAdvice], box: str, option: str | None) -> list[OptionAdvice]:
+    return [o for o in options if o.box == box and o.option.id == option]
+
+
+def _below(option: OptionAdvice) -> float | None:
+    found = option.figures.hum_below_full_output_db
+    return None if found is None else found.value
+
+
+def _worst(held: Sequence[OptionAdvice]) -> float | None:
+    found = [_below(o) for o in held]
+    known = [db for db in found if db is not None]
+    return min(known) if known and len(known) == len(found) else None
+
+
+def _isolated(desks: Sequence[Desk], box: str) -> list[OptionAdvice]:
+    """Return an RCA lead with a transformer at its end, for each RCA input of the box."""
+    found = []
+    for desk in desks:
+        if "rca" not in desk.device.connectors:
+            continue
+        for socket in desk.destination.inputs:
+            if socket.box != box or socket.connector != "rca":
+                continue
+            (part,) = fitted([RCA_ISOLATED], desk.destination)
+            found.append(judged(desk, socket, part))
+    return found

@@ -1,0 +1,241 @@
+"""One side of a device at one set of inputs: every option on every corner, solved once.
+
+A corner is one thing that what was not measured may be: the stage's unknown entries by its kind,
+the sign of the input's mismatch, what a ground difference stands behind.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from probe.advice.case import Case
+from probe.advice.destination import Circuit, Destination, Input
+from probe.advice.figures import Against, Figures, Surroundings, figures, over_assumptions
+from probe.advice.ground import corners as ground_corners
+from probe.advice.operating import BY_ID, Operating, Reference, limits_of, scale_of
+from probe.advice.quantity import Quantity, from_draws
+from probe.advice.sampled import Sampled, completions, forget, sample
+from probe.advice.shared import with_both_outputs
+from probe.advice.solve import Link, Response, solve_option
+from probe.advice.subject import Device, SideFacts
+from probe.advice.wiring import Option
+from probe.advice.words import TAKES
+from probe.facts.source import Source
+
+Floats = NDArray[np.float64]
+
+BALANCED_CIRCUITS: tuple[Circuit, ...] = ("difference-amplifier", "buffered", "transformer")
+
+Sources = Source | Mapping[str, Source]
+"""The stage of one side, or one for each kind it may be."""
+
+
+class Desk:
+    """Everything that stays the same while one side is advised on; solves nothing twice."""
+
+    def __init__(
+        self,
+        device: Device,
+        side: SideFacts,
+        source: Sources,
+        destination: Destination,
+        operating: Operating,
+    ) -> None:
+        self.device = device
+        self.side = side
+        self.destination = destination
+        self.operating = operating
+        self._by_kind = not isinstance(source, Source)
+        given = {"": source} if isinstance(source, Source) else source
+        self._sampled = {kind: self._without_bounds(sample(s)) for kind, s in given.items()}
+        self._corners: dict[tuple[str, bool], tuple[Sampled, ...]] = {}
+        self._responses: dict[tuple[object, ...], Response] = {}
+        self._figures: dict[tuple[object, ...], Figures] = {}
+
+    def _without_bounds(self, sampled: Sampled) -> Sampled:
+        for leg in self.side.bounded:
+            sampled = forget(sampled, leg)
+        return sampled
+
+    def sampled(self, kind: str) -> Sampled:
+        """Return the source, if the stage is of ``kind``."""
+        return self._sampled[kind if self._by_kind else ""]
+
+    def corners(self, kind: str, *, both_outputs: bool = False) -> tuple[Sampled, ...]:
+        """Return the corners of what was not measured, if the stage is of ``kind``.
+
+        ``both_outputs``: current is drawn from the legs and from the single-ended output at once.
+        """
+        key = (kind, both_outputs)
+        if key not in self._corners:
+            found = completions(
+                self.sampled(kind), kind, self.side.recorder_ohm, exchanged=self.side.exchanged
+            )
+            if both_outputs:
+                found = tuple(c for f in found for c in with_both_outputs(f))
+            self._corners[key] = found
+        return self._corners[key]
+
+    def respond(self, corner: Sampled, link: Link, company: tuple[Link, ...] = ()) -> Response:
+        """Solve one link on one corner, in the company of others."""
+        key = (id(corner), link, company)
+        if key not in self._responses:
+            self._responses[key] = solve_option(
+                link.option, link.socket, link.circuit, link.mismatch, link.cable, corner, company
+            )
+        return self._responses[key]
+
+    def figures(
+        self,
+        corner: Sampled,
+        kind: str,
+        reference: Reference,
+        link: Link,
+        company: tuple[Link, ...],
+    ) -> Figures:
+        """Return the figures of one link on one corner."""
+        key = (id(corner), kind, link, company)
+        if key not in self._figures:
+            response = self.respond(corner, link, company)
+            sensing = kind == "ground-sensing" and link.option.id == "xlr-to-rca/pin-3-open"
+            instead = replace(link, option=BY_ID["xlr-to-rca/pin-3-tied-at-source"])
+            self._figures[key] = figures(
+                response,
+                scale_of(corner, self.device, self.operating, self.side.live_leg),
+                self._against(corner, reference, response, link),
+                link.socket.sensitivity_volts,
+                self.respond(corner, instead) if sensing else None,
+                Surroundings(
+                    link.socket,
+                    self.destination.mains_hz,
+                    self.side.noise,
+                    limits_of(corner, self.device, self.side, kind),
+                    tuple(other.socket.ground for other in company),
+                ),
+            )
+        return self._figures[key]
+
+    def _against(
+        self, corner: Sampled, reference: Reference, response: Response, link: Link
+    ) -> Against | None:
+        """Return the level of the reference link, by itself, on the same corner."""
+        at = corner.at
+        if reference.option is None or reference.socket is None:
+            share = 0.5 if link.option.from_ == "xlr" else 1.0
+            level = np.abs(response.open_level[:, at]) * share
+            return Against(level, 1.0) if np.isfinite(level[0]) else None
+        other = reference.socket
+        circuit, mismatch = link.circuit, link.mismatch
+        if other.name != link.socket.name:
+            circuit, mismatch = circuits_of(other)[0], 0.0
+        own = Link(reference.option, other, circuit, mismatch, self.destination.cable_of(other))
+        level = np.abs(self.respond(corner, own).level[:, at])
+        if not np.isfinite(level[0]):
+            return None
+        return Against(level, _sensitivity_ratio(other, link.socket))
+
+    def case(
+        self,
+        reference: Reference,
+        option: Option,
+        socket: Input,
+        kind: str,
+        circuit: Circuit,
+        company: tuple[Link, ...] = (),
+    ) -> Case:
+        """Return one option into one input for one kind and circuit, over all corners."""
+        cable = self.destination.cable_of(socket)
+        both = len({option.from_, *(other.option.from_ for other in company)}) > 1
+        corners = self.corners(kind, both_outputs=both)
+        parts = [
+            self.figures(corner, kind, reference, Link(option, s, circuit, m, cable), company)
+            for corner in corners
+            for s in _grounds(socket)
+            for m in _mismatches(socket, option)
+        ]
+        sampled = self.sampled(kind)
+        return Case(
+            option=option,
+            socket=socket,
+            circuit=circuit,
+            kind=kind,
+            figures=over_assumptions(parts),
+            stage=self.side.stage,
+            cable=cable,
+            maximum_words=self.operating.maximum_words,
+            reference_words=reference.words,
+            settles=settles(option, self.side, sampled, typed=self.device.typed),
+            sense_ohm=_sense(sampled, 0 if self.side.exchanged else 1),
+            assumed=_assumed(option, corners),
+            load_ohm=self.device.minimum_load_ohm,
+        )
+
+
+def circuits_of(socket: Input) -> tuple[Circuit, ...]:
+    """Return what the circuit of an input may be."""
+    if socket.receiver != "balanced":
+        return ("unknown",)
+    return BALANCED_CIRCUITS if socket.circuit == "unknown" else (socket.circuit,)
+
+
+def _grounds(socket: Input) -> tuple[Input, ...]:
+    """Return the input with each corner of what its ground difference stands behind."""
+    found = ground_corners(socket.ground)
+    return (socket,) if len(found) == 1 else tuple(replace(socket, ground=g) for g in found)
+
+
+def _assumed(option: Option, corners: Sequence[Sampled]) -> tuple[str, ...]:
+    """Return the assumptions about terminals through which this option draws current."""
+    pins = {"single-ended"}
+    if option.from_ == "xlr":
+        pins = {"hot"} if option.pin_3 == "open" else {"hot", "cold"}
+    found = [a.words for c in corners for a in c.assumed if pins & set(a.pins)]
+    return tuple(dict.fromkeys(found))
+
+
+def _mismatches(socket: Input, option: Option) -> tuple[float, ...]:
+    """Return the input's mismatch with both signs, where both legs of the input are in use."""
+    if socket.receiver != "balanced" or option.to != "xlr" or socket.mismatch == 0.0:
+        return (0.0,)
+    return (socket.mismatch, -socket.mismatch)
+
+
+def _sensitivity_ratio(reference: Input, socket: Input) -> float | None:
+    if reference is socket:
+        return 1.0
+    if reference.sensitivity_volts is None or socket.sensitivity_volts is None:
+        return None
+    return reference.sensitivity_volts / socket.sensitivity_volts
+
+
+def settles(option: Option, side: SideFacts, sampled: Sampled, *, typed: bool = False) -> str:
+    """Return in words the take that would tell what this option rests on."""
+    if typed:
+        return "measuring the output (nothing here was measured)"
+    at, stage = sampled.at, side.stage
+    if option.from_ == "rca":
+        if np.isnan(sampled.leg_voc[0, at, 2]):
+            return TAKES["single-ended"]
+        if np.isnan(sampled.leg_z[0, at, 2, 2]):
+            return "a take of the RCA output with a resistor on it"
+        return TAKES["second-open"]
+    if stage.next_take is not None:
+        return TAKES.get(stage.next_take, f"the take {stage.next_take}")
+    if side.beyond:
+        return f"{TAKES['load-across']}, or a closer figure of the recorder's input impedance,"
+    if np.isnan(sampled.leg_z[0, at, 0, 0]):
+        return TAKES["load-hot"]
+    if np.isnan(sampled.leg_z[0, at, 1, 1]):
+        return TAKES["inject-cold" if stage.driven_legs == "one-leg" else "load-cold"]
+    if np.isnan(sampled.z[0, at, 0, 0]):
+        return TAKES["load-across"]
+    return TAKES["second-open"]
+
+
+def _sense(sampled: Sampled, leg: int) -> Quantity | None:
+    ohm = np.abs(sampled.leg_z[:, sampled.at, leg, leg])
+    return from_draws(ohm, "ohm", float(sampled.hz[sampled.at]))

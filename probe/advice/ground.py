@@ -1,0 +1,159 @@
+"""What drives a current through the shield of a lead: presets in plain words, and two readings.
+
+The difference between two chassis is a source: ``difference`` volts at mains frequency with no
+lead between them, behind a resistance (both boxes earthed) or a capacitance (a box without a
+protective earth, through its mains filter). In series with the lead's shield it leaves
+
+    Vg = difference * Rsh / |Rsh + Zsource|        Rsh: shield and both shell contacts
+
+which is solved with the rest of the network, not by this formula.
+
+Two readings give the source: ``U``, AC volts between the chassis with no lead at all, and ``I``,
+AC amperes that flow between them through a known resistor ``R``:
+
+    |Zsource + R| = U / I
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class GroundPath:
+    """How the two chassis are joined besides the lead: a resistance or a capacitance, SI.
+
+    ``difference_volts`` None: not known. Where it is known and neither resistance nor capacitance
+    is, ``behind`` gives the corners of what it may stand behind. ``words`` name where the figures
+    come from.
+    """
+
+    difference_volts: float | None = None
+    ohm: float | None = None
+    farad: float | None = None
+    words: str = ""
+
+    @property
+    def known(self) -> bool:
+        """The difference is known, so that hum can be computed."""
+        return self.difference_volts is not None
+
+    @property
+    def source_known(self) -> bool:
+        """What drives the difference is known as well."""
+        return self.ohm is not None or self.farad is not None
+
+
+@dataclass(frozen=True)
+class Preset:
+    """Typical figures of a situation. [practice] all of them: common practice, no source."""
+
+    says: str
+    volts: float
+    ohm: float | None = None
+    farad: float | None = None
+
+
+PRESETS = {
+    "same-strip": Preset("both boxes earthed, on one outlet strip", 0.2e-3, ohm=0.2),
+    "two-rooms": Preset("earthed boxes on outlets far apart", 0.1, ohm=1.0),
+    "unearthed": Preset("neither box has a protective earth", 115.0, farad=2.2e-9),
+    "earthed-and-unearthed": Preset("one box is earthed, the other is not", 115.0, farad=4.7e-9),
+    "computer": Preset("an earthed computer in the chain", 10e-3, ohm=0.5),
+    "antenna-or-network": Preset(
+        "an antenna or network cable that is earthed elsewhere", 50e-3, ohm=2.0
+    ),
+}
+"""Situations in plain words. [practice], except that outlets of one strip differ by a few
+millivolts at most and distant ones by up to a few volts [published, an installer's column].
+
+The source of an earthed box is its protective conductor (0.75 mm² copper, 23 mohm a metre, and
+plugs); of one without, the capacitors of its mains filter, to half the mains voltage: tenths of a
+milliampere at most. One box earthed: one pair of capacitors; neither: two of them in series.
+"""
+
+UNKNOWN_OHM = (1.0, 1000.0)
+"""What a difference may stand behind when the second reading is missing, ohm: from the
+protective conductors of a house to a box whose earth is far away. [judgement]"""
+
+LEAKAGE_OHM = 5e3
+"""Source impedance from which the two readings mean a capacitance: protective conductors stay
+below some ohm, mains filters above some 100 kohm at mains frequency. [judgement]"""
+
+HARMONICS = {
+    1: 1.0, 3: 0.05, 5: 0.06, 7: 0.05, 9: 0.015, 11: 0.035, 13: 0.03, 17: 0.02, 19: 0.015,
+    23: 0.015, 25: 0.015,
+}  # fmt: skip
+"""Order to share of the fundamental, of the difference with no lead: the most that a public
+supply may carry. EN 50160 (from memory). A mains filter passes the higher ones better, which the
+network knows."""
+
+
+def from_readings(volts: float, ampere: float, through_ohm: float, mains_hz: float) -> GroundPath:
+    """Return the source that the two readings of the meter mean.
+
+    Parameters
+    ----------
+    volts
+        AC volts between the chassis with no lead between them.
+    ampere
+        AC amperes between them through ``through_ohm``.
+
+    Raises
+    ------
+    ValueError
+        More current than the resistor alone would pass.
+    """
+    whole = volts / ampere
+    if whole < through_ohm * (1.0 - READING_ERROR):
+        raise ValueError(
+            f"{volts:g} V through {through_ohm:g} ohm cannot give {ampere:.3g} A; "
+            f"at most {volts / through_ohm:.3g} A"
+        )
+    words = "from two readings of a meter"
+    if whole > LEAKAGE_OHM:
+        reactance = float(np.sqrt(max(whole**2 - through_ohm**2, (0.1 * whole) ** 2)))
+        return GroundPath(volts, farad=1.0 / (2.0 * np.pi * mains_hz * reactance), words=words)
+    least = SMALLEST_SOURCE_OHM
+    return GroundPath(volts, ohm=max(whole - through_ohm, least), words=words)
+
+
+READING_ERROR = 0.05
+"""Error of two readings of a meter together, up to which too much current is a rounding."""
+
+SMALLEST_SOURCE_OHM = 0.05
+"""Least resistance of two protective conductors with their plugs, ohm. [practice]"""
+
+
+def of_preset(name: str, mains_volts_half: float | None = None) -> GroundPath:
+    """Return the ground of a preset; ``mains_volts_half`` replaces the 115 V of 230 V mains."""
+    preset = PRESETS[name]
+    volts = preset.volts
+    if preset.farad is not None and mains_volts_half is not None:
+        volts = mains_volts_half
+    words = f"taken as usual for: {preset.says} (common practice)"
+    return GroundPath(volts, preset.ohm, preset.farad, words)
+
+
+def corners(ground: GroundPath) -> tuple[GroundPath, ...]:
+    """Return what the ground may be: itself, or the corners of what drives it."""
+    if not ground.known or ground.source_known:
+        return (ground,)
+    return tuple(
+        GroundPath(ground.difference_volts, ohm, None, ground.words) for ohm in UNKNOWN_OHM
+    )
+
+
+def describe() -> str:
+    """Return the presets as text, one a line, with their figures."""
+    lines = []
+    for name, preset in PRESETS.items():
+        behind = f"{preset.ohm:g} ohm" if preset.ohm else f"{(preset.farad or 0) * 1e9:g} nF"
+        volts = f"{preset.volts * 1e3:g} mV" if preset.volts < 1.0 else f"{preset.volts:g} V"
+        lines.append(f"{name:<22} {preset.says}: {volts} behind {behind}")
+    return "\n".join(lines) + "\n"

@@ -1,0 +1,122 @@
+"""Where the drive stands: for levels, for what protects, and against which link they are held."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from probe.advice import thresholds as limit
+from probe.advice.destination import Destination, Input
+from probe.advice.figures import Scale
+from probe.advice.maximum import Limits
+from probe.advice.sampled import Sampled
+from probe.advice.subject import Device, SideFacts
+from probe.advice.wiring import OPTIONS, Option
+
+BY_ID = {option.id: option for option in OPTIONS}
+
+
+@dataclass(frozen=True)
+class Operating:
+    """Where the drive stands, for levels and for what protects, with the words for both."""
+
+    volts: float | None
+    words: str
+    maximum_words: str
+
+
+@dataclass(frozen=True)
+class Reference:
+    """The link levels are compared with: an option into an input, or only a convention."""
+
+    kind: str
+    option: Option | None
+    socket: Input | None
+    words: str
+
+
+def operating_of(device: Device, side: SideFacts, destination: Destination) -> Operating:
+    """Return the operating point: declared, the device's full output, or its measured maximum."""
+    if destination.operating_volts is not None:
+        volts = destination.operating_volts
+        return Operating(volts, f"at the declared {volts:g} V", f"at the declared {volts:g} V")
+    if device.full_output_volts is not None:
+        volts = device.full_output_volts
+        words = f"at the device's full output of {volts:g} V"
+        return Operating(volts, words, words)
+    if "xlr" in device.connectors and side.differential_maximum is not None:
+        volts = side.differential_maximum
+        words = f"at the device's measured maximum of {volts:.3g} V"
+        return Operating(volts, words, words)
+    assumed = limit.ASSUMED_MAXIMUM_VOLTS
+    if "xlr" not in device.connectors:
+        assumed = limit.ASSUMED_SINGLE_ENDED_MAXIMUM_VOLTS
+    return Operating(
+        None, "at the measured level", f"at an assumed {assumed:g} V (nothing declared)"
+    )
+
+
+def reference_of(device: Device, destination: Destination, socket: Input) -> Reference:
+    """Return the RCA link into the same box; else its native XLR link; else a convention."""
+    for connector, kind, words in (
+        ("rca", "rca-link", "the RCA link"),
+        ("xlr", "xlr-link", "the native XLR link"),
+    ):
+        if connector in device.connectors:
+            for other in (socket, *destination.inputs):
+                if other.box == socket.box and other.connector == connector:
+                    return Reference(kind, BY_ID[f"{connector}-to-{connector}"], other, words)
+    if "xlr" in device.connectors:
+        return Reference("none", None, None, "half the balanced level (there is no RCA link)")
+    return Reference("none", None, None, "the open RCA output (there is no native link)")
+
+
+IN_PHASE_SHARE = 0.05
+"""Differential level over the larger leg, below which the legs cancel (a fault) and the larger
+leg is taken as the level instead: even a floating stage far off balance stays above 0.15."""
+
+
+def scale_of(
+    corner: Sampled, device: Device, operating: Operating, live_leg: int | None = None
+) -> Scale:
+    """Return the factors from the measured drive to the operating point and to the maximum.
+
+    A declared level is what it is: each draw is scaled to it by its own level. ``live_leg``: the
+    leg that carries it alone, where the other one only picks it up.
+    """
+    differential = np.abs(corner.voc[:, corner.at, 0])
+    balanced = "xlr" in device.connectors
+    assumed = limit.ASSUMED_MAXIMUM_VOLTS
+    driven = np.abs(corner.leg_voc[:, corner.at, live_leg or 0])
+    if balanced and live_leg is not None and np.isfinite(driven[0]):
+        base, volts = driven, operating.volts
+    elif balanced and np.isfinite(differential[0]):
+        largest = np.max(np.abs(corner.leg_voc[:, corner.at, :2]), axis=1)
+        base = largest if differential[0] < IN_PHASE_SHARE * largest[0] else differential
+        volts = operating.volts
+    else:
+        base = np.abs(corner.leg_voc[:, corner.at, 2])
+        volts = None if balanced else operating.volts
+        assumed = assumed if balanced else limit.ASSUMED_SINGLE_ENDED_MAXIMUM_VOLTS
+    if not np.isfinite(base[0]) or base[0] <= 0.0:
+        return Scale(None, np.ones(1))
+    maximum = operating.volts or assumed
+    return Scale(None if volts is None else volts / base, maximum / base)
+
+
+def limits_of(corner: Sampled, device: Device, side: SideFacts, kind: str) -> Limits:
+    """Return what is known of how high the device goes, on one completed source."""
+    pair = side.differential_maximum or device.full_output_volts
+    balanced = "xlr" in device.connectors
+    base = np.abs(corner.voc[:, corner.at, 0])
+    if side.live_leg is not None:
+        base = np.abs(corner.leg_voc[:, corner.at, side.live_leg])
+    single = np.abs(corner.leg_voc[:, corner.at, 2])
+    return Limits(
+        differential=pair if balanced else None,
+        single_ended=side.single_ended_maximum or (None if balanced else pair),
+        base=base,
+        single=single,
+        kind=kind,
+    )

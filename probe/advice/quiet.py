@@ -1,0 +1,61 @@
+"""Rules about what is heard between the notes, and about what clips: hum, noise, headroom."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+
+from probe.advice import thresholds as limit
+from probe.advice.case import Case, Finding, compare
+from probe.advice.words import decibels, figure
+
+GROUND_SETTLES = "the second reading of the meter method (a current between the chassis)"
+
+
+def _stricter(case: Case) -> float:
+    """Return by how much a sensitive loudspeaker makes the limits stricter, dB."""
+    speaker = case.socket.speaker_sensitivity_db
+    return 0.0 if speaker is None else speaker - limit.SPEAKER_DB
+
+
+def _hum(case: Case) -> Iterator[Finding]:
+    """Rule 8, hum: mains decides what is avoided; with its harmonics, what to mind."""
+    hum, buzz = case.figures.hum_below_full_output_db, case.figures.buzz_below_full_output_db
+    if hum is None:
+        return
+    more = _stricter(case)
+    says = f"hum {decibels(hum)} below full output"
+    settles = None if case.socket.ground.source_known else GROUND_SETTLES
+    found = list(
+        compare(
+            case, -hum, -(limit.HUM_AVOID_DB + more), "avoid", "hum",
+            f"{says}: it is heard in a quiet room", settles,
+        )
+    )  # fmt: skip
+    yield from found
+    if found:
+        return
+    if hum.low < limit.HUM_GOOD_DB + more:
+        yield Finding("works", "hum", f"{says}: may be heard close to the loudspeaker", hazard=True)
+    elif buzz is not None and buzz.low < limit.HUM_GOOD_DB + more:
+        yield Finding("works", "hum", f"{says} at mains frequency, but {decibels(buzz)} with the "
+                      "harmonics a public supply may carry: a faint buzz", hazard=True)  # fmt: skip
+
+
+def _noise(case: Case) -> Iterator[Finding]:
+    """Rule 8, noise."""
+    noise = case.figures.noise_below_full_output_db
+    if noise is not None and noise.low < limit.NOISE_GOOD_DB + _stricter(case):
+        least = "at least " if noise.bound == "above" else ""
+        yield Finding("works", "noise", f"the device's noise is {least}{decibels(noise)} "
+                      "(A-weighted) below full output: may be heard close to the loudspeaker",
+                      hazard=True)  # fmt: skip
+
+
+def _clipping(case: Case) -> Iterator[Finding]:
+    headroom, clips = case.figures.headroom_db, case.figures.clips_at
+    if headroom is not None and clips is not None and headroom.high < 0.0:
+        yield Finding("works", "clips-short", f"the device clips at {figure(clips)} at this input, "
+                      f"{decibels(-headroom)} short of its full output", hazard=True)  # fmt: skip
+
+
+QUIET_RULES: tuple[Callable[[Case], Iterator[Finding]], ...] = (_hum, _noise, _clipping)

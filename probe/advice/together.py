@@ -1,0 +1,169 @@
+"""Several boxes on one device: the leads chosen for each, solved once more as one network.
+
+What one lead does to the others is in that solution: a load, a tie that takes the level from the
+other box, a ground current that the device's own impedance turns into hum elsewhere. The set of
+each box's own best is tried first; where a box suffers in it, other working options are.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import islice, product
+
+from probe.advice import thresholds as limit
+from probe.advice.compiled import judged
+from probe.advice.desk import Desk, circuits_of
+from probe.advice.destination import Input
+from probe.advice.model import Advice, Choice, Note, OptionAdvice, Together
+from probe.advice.solve import Link
+from probe.advice.wiring import Option
+from probe.advice.words import decibels, signed_decibels
+
+MOST_SETS = 12
+"""Combinations tried, the likeliest first: with three boxes and five options all would take a
+minute."""
+
+FELT_DB = 0.05
+"""Change of level by the other leads that is worth a word: half of what a meter of 0.1 dB shows.
+[judgement]"""
+
+
+@dataclass(frozen=True)
+class _Use:
+    """One option into one input of one box."""
+
+    box: str
+    socket: Input
+    option: Option
+
+
+def best_sets(
+    desks: Sequence[Desk], advice: Advice
+) -> tuple[tuple[Together, ...], tuple[Note, ...]]:
+    """Return what goes together, the best set first, and what has to be said of it."""
+    chosen = [c for c in advice.choices if c.option is not None]
+    if len(chosen) < 2:
+        return ((Together(advice.choices, (), True),) if advice.choices else ()), ()
+    rivals = [_uses(desks[0], advice, choice) for choice in chosen]
+    tried: list[Together] = []
+    for uses in islice(_likeliest_first(rivals), MOST_SETS):
+        found = _solved(desks, advice, uses)
+        tried.append(found)
+        if not found.says:
+            break
+    return _ordered(tried), _said(tried, chosen)
+
+
+def _uses(desk: Desk, advice: Advice, choice: Choice) -> list[_Use]:
+    """Return what may be used for a box: the chosen option, then the others that work."""
+    sockets = {s.name: s for s in desk.destination.inputs}
+    mine = [o for o in advice.options if o.box == choice.box]
+    working = {
+        (o.socket, o.option.id): o.option
+        for o in mine
+        if all(
+            p.verdict in ("use", "works")
+            for p in mine
+            if (p.socket, p.option.id) == (o.socket, o.option.id)
+        )
+    }
+    first = (choice.socket or "", choice.option or "")
+    if choice.attenuator:
+        padded = next(o.attenuator for o in mine if (o.socket, o.option.id) == first)
+        working[first] = padded.advice.option if padded else mine[0].option
+    order = [first, *(key for key in working if key != first)]
+    return [_Use(choice.box, sockets[socket], working[(socket, id_)]) for socket, id_ in order]
+
+
+def _likeliest_first(rivals: Sequence[list[_Use]]) -> list[tuple[_Use, ...]]:
+    places = product(*(range(len(r)) for r in rivals))
+    ordered = sorted(places, key=lambda p: (sum(p), p))
+    return [tuple(r[k] for r, k in zip(rivals, place, strict=True)) for place in ordered]
+
+
+def _solved(desks: Sequence[Desk], advice: Advice, uses: tuple[_Use, ...]) -> Together:
+    options, says = [], []
+    for desk in desks:
+        for use in uses:
+            company = tuple(_link(desk, other) for other in uses if other is not use)
+            found = judged(desk, use.socket, use.option, company)
+            options.append(found)
+            says += _suffers(found, _alone(advice, found))
+    known = {c.box: c for c in advice.choices}
+    choices = tuple(
+        Choice(u.box, u.option.id, u.socket.name, known[u.box].why) for u in uses
+    ) + tuple(c for c in advice.choices if c.option is None)
+    return Together(choices, tuple(options), True, tuple(dict.fromkeys(says)))
+
+
+def _link(desk: Desk, use: _Use) -> Link:
+    circuit = circuits_of(use.socket)[0]
+    return Link(use.option, use.socket, circuit, 0.0, desk.destination.cable_of(use.socket))
+
+
+def _alone(advice: Advice, found: OptionAdvice) -> OptionAdvice:
+    key = (found.side, found.box, found.socket, found.option.id)
+    return next(o for o in advice.options if (o.side, o.box, o.socket, o.option.id) == key)
+
+
+def _suffers(found: OptionAdvice, alone: OptionAdvice) -> list[str]:
+    """Return what the company does to one option that it may not."""
+    where = f"{found.box}, {found.option.id}"
+    if found.verdict != "works":
+        return [f"{where}: {found.verdict} with the others plugged in: {found.reasons[0]}"]
+    change = _change_db(found, alone)
+    if change is not None and change < -limit.GAIN_REACHED_DB:
+        return [f"{where}: {change:+.1f} dB by what the other leads draw"]
+    return []
+
+
+def _change_db(found: OptionAdvice, alone: OptionAdvice) -> float | None:
+    now, before = (o.figures.level_vs_reference_db for o in (found, alone))
+    return None if now is None or before is None else now.value - before.value
+
+
+def _ordered(tried: Sequence[Together]) -> tuple[Together, ...]:
+    """Return the best set, then the set of each box's own best where that is another one."""
+    best = next((t for t in tried if not t.says), tried[0])
+    return (best,) if best is tried[0] else (best, tried[0])
+
+
+def _said(tried: Sequence[Together], chosen: Sequence[Choice]) -> tuple[Note, ...]:
+    notes = []
+    sockets = {o.option.from_ for o in tried[0].options}
+    if len(sockets) < len(chosen):
+        says = (
+            "Several leads hang on one output here: the device needs a second socket, or a "
+            "splitter that joins like pins."
+        )
+        notes.append(Note("shared-output", says))
+    own, best = tried[0], _ordered(tried)[0]
+    if best.says:
+        notes.append(Note("together", "Together they do not work as each does alone: "
+                          + "; ".join(best.says)))  # fmt: skip
+    elif best is not own:
+        instead = ", ".join(f"{c.box}: {c.option}" for c in best.choices)
+        notes.append(Note("together", f"Together use {instead}, because each box's own best does "
+                          "not go with the others: " + "; ".join(own.says)))  # fmt: skip
+    return tuple(notes)
+
+
+def effects(advice: Advice) -> list[str]:
+    """Return in words what the other leads do to each box of the best set."""
+    if not advice.sets or not advice.sets[0].options:
+        return []
+    said = []
+    for found in advice.sets[0].options:
+        change = _change_db(found, _alone(advice, found))
+        level = "level unchanged" if change is None or abs(change) < FELT_DB else (
+            f"level {change:+.2f} dB by the other leads"
+        )  # fmt: skip
+        gain = found.figures.loudness_vs_reference_db or found.figures.level_vs_reference_db
+        if gain is not None and found.reference != "none":
+            level = f"{signed_decibels(gain)}, {level}"
+        hum = found.figures.hum_below_full_output_db
+        if hum is not None:
+            level += f", hum {decibels(hum)} below full output"
+        said.append(f"{found.box}: {found.option.id}, {level}")
+    return list(dict.fromkeys(said))
