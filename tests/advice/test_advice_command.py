@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from probe.advice.destination_template import TEMPLATE
-from probe.cli import advise as command
+from probe.cli import source as command
 from probe.cli.main import main
 from tests.advice.stages import cross_coupled, facts
 
