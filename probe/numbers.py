@@ -167,7 +167,8 @@ def _unit(unit: str, size: float) -> tuple[float, str]:
 
 def _places(doubt: float, value: float) -> int:
     """Decimal places for two significant digits of ``doubt``, within what a reader can use."""
-    places = 1 - math.floor(math.log10(doubt))
+    rounded = float(f"{doubt:.1e}")  # 0.0996 is written 0.10, not 0.100
+    places = 1 - math.floor(math.log10(rounded))
     if value:
         places = min(places, _MOST_DIGITS - 1 - math.floor(math.log10(abs(value))))
     return max(0, places)
