@@ -21,6 +21,9 @@ DRAWS = 2000
 
 SEED = 1
 
+READ_WHOLE = ("idle", "level-steps", "sweep")
+"""Signals of the device that measures read without phasors."""
+
 
 def analyse_session(
     path: str | Path,
@@ -88,7 +91,7 @@ def analyse_measured(
     NotUsable
         The takes cannot be solved.
     """
-    present = [side for side in session.sides if any(p.take.side == side for p in phasors)]
+    present = [side for side in session.sides if _heard(session, phasors, side)]
     try:
         sides = {s: identify(session, phasors, s, draws=draws, seed=seed) for s in present}
         return document(session, phasors, sides, None if more is None else more(sides))
@@ -97,3 +100,9 @@ def analyse_measured(
             f"{session.toml_path}: the takes cannot be solved ({error}); look for a channel of "
             "silence or a take that is not what it is declared to be"
         ) from error
+
+
+def _heard(session: Session, phasors: tuple[TakePhasors, ...], side: Side) -> bool:
+    """Return whether any take tells of a side: it carries tones, or a measure reads it."""
+    tones = any(p.take.side == side for p in phasors)
+    return tones or any(t.side == side and t.signal in READ_WHOLE for t in session.takes)

@@ -7,6 +7,7 @@ from typing import Any
 
 from probe.measures.between import between_sides
 from probe.measures.model import Measured, Part, Subject, merged
+from probe.measures.noise import noise
 from probe.measures.path.collect import path
 from probe.measures.rejection import rejection
 from probe.measures.response import response
@@ -19,7 +20,7 @@ from probe.stage.identify import Identified
 Measure = Callable[[Subject], Part]
 Between = Callable[[Mapping[Side, Subject]], dict[str, Any]]
 
-MEASURES: tuple[Measure, ...] = (response, rejection, against_volume, path)
+MEASURES: tuple[Measure, ...] = (noise, response, rejection, against_volume, path)
 """Of one side each; their facts and curves have different names."""
 
 BETWEEN: tuple[Between, ...] = (between_sides,)

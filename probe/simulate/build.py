@@ -6,6 +6,7 @@ adding a take or a part moves none of the others.
 
 from __future__ import annotations
 
+import cmath
 import math
 import re
 import zlib
@@ -34,6 +35,9 @@ from probe.simulate import library
 from probe.simulate.circuit import Circuit
 from probe.simulate.document import (
     FORMAT_WORD,
+    CurveTable,
+    DeviceHumTable,
+    DeviceNoiseTable,
     DeviceTable,
     InjectTable,
     InputTable,
@@ -45,7 +49,16 @@ from probe.simulate.netlist import GRADES, changed, circuit_of, drawn
 from probe.simulate.network import recorded
 from probe.simulate.presets import FULL, preset_take
 from probe.simulate.sound import BITS
-from probe.simulate.spec import HumLine, StageSpec, TakeSpec, TrueBench, TrueInput
+from probe.simulate.spec import (
+    PLAYING,
+    Bend,
+    DeviceNoise,
+    HumLine,
+    StageSpec,
+    TakeSpec,
+    TrueBench,
+    TrueInput,
+)
 from probe.simulate.tones import DEVICE_HZ, INJECTED_HZ, random_phases_deg
 
 HEADROOM = 0.5
@@ -111,6 +124,12 @@ def stage_of(table: StageTable | Mapping[str, Any]) -> StageSpec:
         container=table.container,
         sample=table.sample,
         origin=_origin(table),
+        noise=_device_noise(table.device_noise),
+        bends=(
+            _bend(table.nonlinear.hot),
+            _bend(table.nonlinear.cold),
+            _bend(table.nonlinear.single_ended),
+        ),
     )
     _check_container(spec)
     spec = _driven(spec, table)
@@ -272,8 +291,36 @@ def _true_input(
         farad=max(declared.capacitance_farad + farad, 0.0),
         noise_density=said.noise_nv * 1e-9,
         noise_corner_hz=said.noise_corner_hz,
+        bend=Bend(said.second, said.third),
         hum=tuple(HumLine(h.hz, h.microvolts * 1e-6, math.radians(h.phase_deg)) for h in said.hum),
     )
+
+
+def _device_noise(said: DeviceNoiseTable) -> DeviceNoise:
+    return DeviceNoise(
+        core=said.core_nv * 1e-9,
+        hot=said.hot_nv * 1e-9,
+        cold=said.cold_nv * 1e-9,
+        single_ended=said.single_ended_nv * 1e-9,
+        corner_hz=said.corner_hz,
+        idle_ratio=float(db_to_ratio(said.idle_db)),
+        idle_after_s=said.idle_after_s,
+        hum=tuple(_device_hum(h) for h in said.hum),
+    )
+
+
+def _device_hum(said: DeviceHumTable) -> tuple[float, complex, complex, complex]:
+    cold_deg = said.phase_deg if said.cold_phase_deg is None else said.cold_phase_deg
+    return (
+        said.hz,
+        cmath.rect(said.hot_microvolts * 1e-6, math.radians(said.phase_deg)),
+        cmath.rect(said.cold_microvolts * 1e-6, math.radians(cold_deg)),
+        cmath.rect(said.single_ended_microvolts * 1e-6, math.radians(said.phase_deg)),
+    )
+
+
+def _bend(said: CurveTable) -> Bend:
+    return Bend(said.second, said.third, said.clip_volts or math.inf)
 
 
 def _take_tables(table: StageTable) -> list[tuple[Side, str, TakeTable]]:
@@ -366,11 +413,9 @@ def _take(
     table: StageTable, side: Side, name: str, take: TakeTable, circuit: Circuit, bench: Bench
 ) -> TakeSpec:
     channels = take.channels or ()
-    if take.signal in ("sweep", "level-steps", "loop-back"):
-        raise BadInput(
-            f'take "{name}": signal "{take.signal}" is not simulated; multitone, tone, idle, '
-            "floor, channel-match and check are"
-        )
+    if take.signal == "sweep":
+        raise BadInput(f'take "{name}": signal "{take.signal}" is not simulated; all others are')
+    levels, step_s = _level_steps(name, take)
     if take.preset and take.preset.endswith("off") and "signal" in take.model_fields_set:
         raise BadInput(f'take "{name}": the preset {take.preset} plays nothing; leave signal out')
     tones, phases = _played(table, name, take)
@@ -388,7 +433,7 @@ def _take(
         tones_hz=tones,
         phases_rad=tuple(math.radians(p) for p in phases),
         tell_phases=table.drive.tell_phases,
-        drive_volts=take.drive_volts or table.drive.volts or 0.0,
+        drive_volts=max(levels, default=0.0) or take.drive_volts or table.drive.volts or 0.0,
         drive_dbfs=None,
         volume=volume,
         gain=_volume(table, name, volume),
@@ -400,7 +445,7 @@ def _take(
         injections=tuple(_injections(table, name, take)),
         tell_injected_phases=all(i.tell_phases for i in take.inject),
         sample_rate=rate,
-        seconds=take.seconds or table.seconds,
+        seconds=len(levels) * step_s or take.seconds or table.seconds,
         silence_before_s=_silence(table, name, take, rate),
         silence_after_s=_first(take.silence_after_s, table.silence_after_s),
         fade_s=_first(take.fade_s, table.fade_s),
@@ -409,9 +454,24 @@ def _take(
         delay_s=0.0,
         levels=_levels(table, name, take, len(channels)),
         noise_seed=(table.seed, zlib.crc32(name.encode())),
+        levels_volts=levels,
+        step_s=step_s,
     )
     _check_take(spec, tones)
     return replace(spec, delay_s=_delay(table, take, spec))
+
+
+def _level_steps(name: str, take: TakeTable) -> tuple[tuple[float, ...], float]:
+    """Return the drive of each step and how long one lasts; nothing of other takes."""
+    if take.signal != "level-steps":
+        if take.levels_volts is not None or take.step_s is not None:
+            raise BadInput(f'take "{name}": levels_volts and step_s belong to "level-steps"')
+        return (), 0.0
+    if take.levels_volts is None or take.step_s is None:
+        raise BadInput(f'take "{name}": signal "level-steps" needs levels_volts and step_s')
+    if any(b <= a for a, b in zip(take.levels_volts, take.levels_volts[1:], strict=False)):
+        raise BadInput(f'take "{name}": levels_volts must rise')
+    return take.levels_volts, take.step_s
 
 
 def _silence(table: StageTable, name: str, take: TakeTable, rate: int) -> float:
@@ -440,7 +500,7 @@ def _played(
     table: StageTable, name: str, take: TakeTable
 ) -> tuple[tuple[float, ...], tuple[float, ...]]:
     """Return the tones of one take and their phases in degrees."""
-    if take.signal not in ("multitone", "tone", "channel-match"):
+    if take.signal not in PLAYING:
         return (), ()
     tones = take.tones_hz
     if tones is None:

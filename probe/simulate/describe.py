@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from probe.formats.write import table, tidy
-from probe.session.model import Injection, Load, RecorderInput, Session, Take
+from probe.session.model import Injection, LevelSteps, Load, RecorderInput, Session, Take
 from probe.simulate.spec import StageSpec, TakeSpec
 
 
@@ -46,11 +46,13 @@ def take_of(take: TakeSpec, folder: Path) -> Take:
         injections=tuple(_injection_of(i, take.tell_injected_phases) for i in take.injections),
         sample_rate=take.sample_rate,
         frames=take.frames,
+        level_steps=LevelSteps(take.levels_volts, take.step_s) if take.levels_volts else None,
     )
 
 
 def _declared_drive(take: TakeSpec) -> float | None:
-    return take.drive_volts if take.plays and take.drive_dbfs is None else None
+    said = take.plays and take.drive_dbfs is None and not take.levels_volts
+    return take.drive_volts if said else None
 
 
 def _injection_of(injection: Injection, tell: bool) -> Injection:
@@ -150,6 +152,8 @@ def _take(take: TakeSpec) -> str:
         "signal": take.signal,
         "tones_hz": list(take.tones_hz) or None,
         "phases_deg": _degrees(take.phases_rad) if tell else None,
+        "levels_volts": list(take.levels_volts) or None,
+        "step_s": take.step_s if take.levels_volts else None,
         "drive_volts": _declared_drive(take),
         "drive_dbfs": None if take.drive_dbfs is None else tidy(take.drive_dbfs),
         "volume": take.volume or None,

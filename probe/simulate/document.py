@@ -116,6 +116,49 @@ class HumTable(Table):
     phase_deg: float = 0.0
 
 
+class DeviceHumTable(Table):
+    """One line of hum of the device's own, at each terminal with nothing connected."""
+
+    hz: Positive
+    hot_microvolts: Annotated[float, Field(ge=0.0)] = 0.0
+    cold_microvolts: Annotated[float, Field(ge=0.0)] = 0.0
+    single_ended_microvolts: Annotated[float, Field(ge=0.0)] = 0.0
+    phase_deg: float = 0.0
+    cold_phase_deg: float | None = None
+
+
+Nanovolts = Annotated[float, Field(ge=0.0, le=1e6)]
+
+
+class DeviceNoiseTable(Table):
+    """``[device_noise]``: noise of the device's own, open circuit, V per root hertz."""
+
+    core_nv: Nanovolts = 0.0
+    hot_nv: Nanovolts = 0.0
+    cold_nv: Nanovolts = 0.0
+    single_ended_nv: Nanovolts = 0.0
+    corner_hz: Annotated[float, Field(ge=0.0, le=1e6)] = 0.0
+    idle_db: Annotated[float, Field(ge=-200.0, le=0.0)] = 0.0
+    idle_after_s: Annotated[float, Field(ge=0.0, le=36000.0)] = 0.0
+    hum: tuple[DeviceHumTable, ...] = ()
+
+
+class CurveTable(Table):
+    """``y = v + second v² + third v³``, then flat at ``clip_volts`` peak; v in volts."""
+
+    second: Annotated[float, Field(ge=-10.0, le=10.0)] = 0.0
+    third: Annotated[float, Field(ge=-10.0, le=10.0)] = 0.0
+    clip_volts: Volts | None = None
+
+
+class NonlinearTable(Table):
+    """``[nonlinear]``: what each terminal does to its own voltage."""
+
+    hot: CurveTable = CurveTable()
+    cold: CurveTable = CurveTable()
+    single_ended: CurveTable = CurveTable()
+
+
 class TrueInputTable(Table):
     """``[[truth.input]]``: a recorder channel as it is; one table alone stands for all."""
 
@@ -125,6 +168,8 @@ class TrueInputTable(Table):
     noise_nv: Annotated[float, Field(ge=0.0, le=1e6)] = 30.0
     noise_corner_hz: Annotated[float, Field(ge=0.0, le=1e6)] = 0.0
     hum: tuple[HumTable, ...] = ()
+    second: Annotated[float, Field(ge=-10.0, le=10.0)] = 0.0
+    third: Annotated[float, Field(ge=-10.0, le=10.0)] = 0.0
 
 
 class TruthTable(Table):
@@ -261,6 +306,8 @@ class TakeTable(Table):
     fade_s: Seconds | None = None
     level_step: StepTable | None = None
     level_db: tuple[float, ...] | None = None
+    levels_volts: Annotated[tuple[Volts, ...], Field(min_length=1, max_length=1000)] | None = None
+    step_s: Annotated[float, Field(gt=0.0, le=36000.0)] | None = None
     delay_s: Annotated[float, Field(ge=-1e6, le=1e6)] | None = None
     parts: Parts = Field(default_factory=dict)
 
@@ -293,6 +340,8 @@ class StageTable(Table):
     loads: LoaderTable = LoaderTable()
     bench: BenchTable = BenchTable()
     truth: TruthTable = TruthTable()
+    device_noise: DeviceNoiseTable = DeviceNoiseTable()
+    nonlinear: NonlinearTable = NonlinearTable()
     meter: tuple[MeterTable, ...] = ()
     take: Annotated[tuple[TakeTable, ...], Field(max_length=500)] = ()
 

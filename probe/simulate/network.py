@@ -19,7 +19,7 @@ from probe.simulate.circuit import (
     solve,
 )
 from probe.simulate.spec import StageSpec, TakeSpec, TrueInput
-from probe.simulate.truth import Truth, circuit_truth, input_excitation
+from probe.simulate.truth import TERMINALS, Truth, circuit_truth, input_excitation
 
 CHECK_OHM = 100.0
 """The reference resistor that stands in place of the device in takes of the bench itself."""
@@ -142,6 +142,21 @@ def noise_variance(
     return np.asarray(density**2 * (1.0 + corner / f) / (seconds or take.seconds))
 
 
+def loaded(stage: StageSpec, take: TakeSpec, hz: float = 1000.0) -> NDArray[np.float64]:
+    """Return what the recorder leaves of the terminals' own voltages, ``1 / (1 + Z Y)``, (3, 3).
+
+    Real, at one frequency: for noise and hum, where leg impedances hardly change over the band.
+    """
+    z = np.nan_to_num(circuit_truth(take.circuit, [hz], powered=take.powered).z[0])
+    y = np.zeros((3, 3), dtype=np.complex128)
+    for k, channel in enumerate(take.channels):
+        true = stage.true.inputs[k]
+        names = ("hot", "cold") if channel == "difference" else (channel,)
+        for t in (TERMINALS.index(n) for n in names if n in TERMINALS):
+            y[t, t] += 1.0 / true.ohm + 2j * np.pi * hz * true.farad
+    return np.asarray(np.linalg.inv(np.eye(3) + z @ y).real)
+
+
 def _amplitudes(
     hz: NDArray[np.float64],
     tones: tuple[float, ...],
@@ -161,7 +176,7 @@ def responses(stage: StageSpec, take: TakeSpec, hz: NDArray[np.float64]) -> NDAr
     The first is what stands at the device's input, then each injector's e.m.f.; errors of the
     recorder's gain are not in it.
     """
-    if take.signal == "channel-match":
+    if take.signal in ("channel-match", "loop-back"):
         return _matched(stage, take, hz)
     circuit = _CHECK if take.signal == "check" else take.circuit
     bench: list[Element] = []

@@ -14,19 +14,15 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from probe.simulate.device import bent, bent_terminals, device_noise
 from probe.simulate.network import Recorded, read_shares, recorded
 from probe.simulate.spec import StageSpec, TakeSpec, TrueInput
+from probe.simulate.waves import cosine, noise
 
 GRID = 2.0**-30
 """Full scale of a recorder over this is the grid of amplitudes: 1/64 of a step of 24 bits."""
 
-PINK_OCTAVES = 16
-"""Held random steps of 1, 2, 4 ... samples: at 48 kHz the lowest octave ends near 1 Hz."""
-
 BITS = {"PCM_16": 16, "PCM_24": 24, "PCM_32": 32}
-
-_COSINE = tuple((-1.0) ** k * (2 * math.pi) ** (2 * k) / math.factorial(2 * k) for k in range(13))
-"""Taylor series of cos(2 pi x) in x²; on |x| <= 1/4 the first term left out is below 1e-21."""
 
 
 def volts(stage: StageSpec, take: TakeSpec) -> NDArray[np.float64]:
@@ -35,11 +31,20 @@ def volts(stage: StageSpec, take: TakeSpec) -> NDArray[np.float64]:
     Before quantisation; everything else is in it.
     """
     wave = _tones(stage, take, recorded(stage, take))
+    gains = np.array([i.gain for i in stage.true.inputs[: len(take.channels)]])
+    if take.hears_device and any(not b.straight for b in stage.bends):
+        wave = bent_terminals(stage, take, wave / gains) * gains
+    if take.hears_device and take.powered and not stage.noise.silent:
+        wave += device_noise(stage, take) * gains
     for channel in range(len(take.channels)):
         true = stage.true.inputs[channel]
         stream = np.random.default_rng([*take.noise_seed, channel])
-        wave[:, channel] += true.gain * _noise(true, wave.shape[0], take.sample_rate, stream)
+        hiss = noise(
+            true.noise_density, true.noise_corner_hz, wave.shape[0], take.sample_rate, stream
+        )
+        wave[:, channel] += true.gain * hiss
         wave[:, channel] += true.gain * _hum(stage, take, true)
+        wave[:, channel] = bent(true.bend, wave[:, channel])
     return wave
 
 
@@ -70,20 +75,6 @@ def quantised(
     rounded = np.floor(relative * step + dither + 0.5)
     clipped = np.clip(rounded, -step, step - 1.0)
     return np.asarray(clipped.astype(np.int64) << (32 - bits), dtype=np.int32)
-
-
-def cosine(turns: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return ``cos(2 pi turns)`` by additions and multiplications alone, within 1e-15."""
-    x = np.abs(turns - np.round(turns))
-    folded = x > 0.25
-    np.subtract(0.5, x, out=x, where=folded)
-    square = x * x
-    total = np.full_like(square, _COSINE[-1])
-    for coefficient in _COSINE[-2::-1]:
-        np.multiply(total, square, out=total)
-        np.add(total, coefficient, out=total)
-    np.negative(total, out=total, where=folded)
-    return total
 
 
 def _tones(stage: StageSpec, take: TakeSpec, found: Recorded) -> NDArray[np.float64]:
@@ -131,28 +122,11 @@ def _gate(take: TakeSpec) -> NDArray[np.float64]:
         ramp = np.clip(near / take.fade_s, 0.0, 1.0)
         gate *= 0.5 - 0.5 * cosine(0.5 * ramp)
     gate[t >= take.step_at_s] *= take.step_ratio
+    if take.levels_volts:
+        step = np.floor((t - take.silence_before_s) / take.step_s + 1e-9).astype(np.int64)
+        levels = np.array(take.levels_volts) / take.drive_volts
+        gate *= levels[np.clip(step, 0, len(levels) - 1)]
     return gate
-
-
-def _noise(
-    true: TrueInput, frames: int, rate: int, stream: np.random.Generator
-) -> NDArray[np.float64]:
-    """White noise and a part falling with frequency, V at the terminal, shape (frames,).
-
-    One-sided density ``w² (1 + fc / f)``. The falling part is a sum of random steps held for
-    1, 2, 4 ... samples, each of variance ``w² fc ln 2``: one held for L samples has the density
-    ``2 s² L / fs sinc²(f L / fs)``, and the sum over octaves is ``s² / (f ln 2)``.
-    """
-    white = true.noise_density * math.sqrt(rate / 2.0) * stream.standard_normal(frames)
-    if true.noise_corner_hz == 0.0:
-        return white
-    each = true.noise_density * math.sqrt(true.noise_corner_hz * math.log(2.0))
-    for octave in range(PINK_OCTAVES):
-        held = 1 << octave
-        shift = int(stream.integers(held))
-        steps = stream.standard_normal(frames // held + 2)
-        white += each * np.repeat(steps, held)[shift : shift + frames]
-    return white
 
 
 def _hum(stage: StageSpec, take: TakeSpec, true: TrueInput) -> NDArray[np.float64]:

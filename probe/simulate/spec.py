@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
@@ -24,6 +25,10 @@ DrivenLeg = Literal["both", "hot", "cold"]
 Container = Literal["wav", "rf64", "flac", "smaller"]
 
 
+PLAYING = ("multitone", "tone", "level-steps", "channel-match", "loop-back")
+"""Signals with tones."""
+
+
 @dataclass(frozen=True)
 class HumLine:
     """One line of hum on one channel: V rms at the terminal, phase of a cosine (rad)."""
@@ -31,6 +36,54 @@ class HumLine:
     hz: float
     volts: float
     phase_rad: float
+
+
+@dataclass(frozen=True)
+class Bend:
+    """``y = v + second v² + third v³``, then flat at ``clip_volts``; volts, peak."""
+
+    second: float = 0.0
+    third: float = 0.0
+    clip_volts: float = math.inf
+
+    @property
+    def straight(self) -> bool:
+        """True where it changes nothing."""
+        return self.second == 0.0 and self.third == 0.0 and math.isinf(self.clip_volts)
+
+
+@dataclass(frozen=True)
+class DeviceNoise:
+    """Noise of the device's own with nothing connected.
+
+    Attributes
+    ----------
+    core
+        Density, V/sqrt(Hz), of a source ahead of all outputs: hot and the single-ended output
+        carry it, cold carries it inverted.
+    hot, cold, single_ended
+        Densities of what each terminal adds.
+    corner_hz
+        As in `TrueInput`, of all of them.
+    idle_ratio, idle_after_s
+        In a take where nothing plays noise is multiplied by this from this instant on.
+    hum
+        For each line its frequency and phasors, V rms, at hot, cold and the single-ended output.
+    """
+
+    core: float = 0.0
+    hot: float = 0.0
+    cold: float = 0.0
+    single_ended: float = 0.0
+    corner_hz: float = 0.0
+    idle_ratio: float = 1.0
+    idle_after_s: float = 0.0
+    hum: tuple[tuple[float, complex, complex, complex], ...] = ()
+
+    @property
+    def silent(self) -> bool:
+        """True where there is none."""
+        return not (self.core or self.hot or self.cold or self.single_ended or self.hum)
 
 
 @dataclass(frozen=True)
@@ -55,6 +108,7 @@ class TrueInput:
     noise_density: float
     noise_corner_hz: float
     hum: tuple[HumLine, ...] = ()
+    bend: Bend = Bend()
 
 
 @dataclass(frozen=True)
@@ -141,6 +195,9 @@ class TakeSpec:
     delay_s: float
     levels: tuple[float, ...]
     noise_seed: tuple[int, ...]
+    levels_volts: tuple[float, ...] = ()
+    """Of level steps: drive of each step, V rms; ``drive_volts`` is the largest."""
+    step_s: float = 0.0
 
     @property
     def frames(self) -> int:
@@ -152,7 +209,12 @@ class TakeSpec:
     @property
     def plays(self) -> bool:
         """True where the device (or, for a take of the bench, its output) plays tones."""
-        return self.state == "play" and self.signal in ("multitone", "tone", "channel-match")
+        return self.state == "play" and self.signal in PLAYING
+
+    @property
+    def hears_device(self) -> bool:
+        """False: a take of the bench itself."""
+        return self.signal not in ("floor", "channel-match", "loop-back", "check")
 
     @property
     def powered(self) -> bool:
@@ -179,3 +241,6 @@ class StageSpec:
     sample: str
     origin: str
     source: str | None = None
+    noise: DeviceNoise = DeviceNoise()
+    bends: tuple[Bend, Bend, Bend] = (Bend(), Bend(), Bend())
+    """Of hot, cold and the single-ended output."""

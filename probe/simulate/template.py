@@ -95,6 +95,29 @@ injector_clock = "player"       # or "recorder": the device plays files by itsel
 noise_nv = 30.0                 # nV per root hertz at the terminal
 noise_corner_hz = 0.0           # below it noise grows as 1/f
 # hum = [ { hz = 50.0, microvolts = 40.0, phase_deg = 20.0 } ]
+# second = 0.0                  # the recorder's own bend: y = v + second v² + third v³, volts peak
+# third = 0.0
+
+# [device_noise]                # of the device itself, nV per root hertz with nothing connected
+# core_nv = 0.0                 # ahead of all outputs: cold carries it inverted
+# hot_nv = 0.0                  # what each terminal adds
+# cold_nv = 0.0
+# single_ended_nv = 0.0
+# corner_hz = 0.0               # below it noise grows as 1/f
+# idle_db = 0.0                 # in takes where nothing plays, from idle_after_s on: a mute
+# idle_after_s = 0.0
+# [[device_noise.hum]]
+# hz = 50.0
+# hot_microvolts = 3.0
+# cold_microvolts = 3.0
+# single_ended_microvolts = 2.0
+# phase_deg = 0.0
+# cold_phase_deg = 180.0
+
+# [nonlinear]                   # y = v + second v² + third v³, then flat at clip_volts; volts peak
+# hot = { second = 1e-5, third = 0.0, clip_volts = 12.0 }
+# cold = { second = -1e-5 }
+# single_ended = { second = 1e-5 }
 
 # [[take]]                      # more takes; everything a take of session.toml may say, and:
 # preset = "load-hot"           # start from a preset
@@ -104,6 +127,13 @@ noise_corner_hz = 0.0           # below it noise grows as 1/f
 # level_db = [0.03]             # this take's level over nominal, one for all channels or each
 # delay_s = -0.25               # when, in the file, the player began
 # parts = { R_COLD = 1e7 }      # the stage during this take only
+
+# [[take]]                      # a tone rising in level
+# signal = "level-steps"
+# channels = ["hot", "cold"]
+# tones_hz = [997.0]
+# levels_volts = [0.5, 1.0]     # drive of each step, V rms
+# step_s = 0.5
 
 # [netlist.terminals]           # instead of circuit: node "0" is pin 1
 # hot = "hot"

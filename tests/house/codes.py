@@ -41,7 +41,7 @@ def argument(call: ast.Call, position: int, keyword: str) -> ast.AST | None:
 def warning_codes() -> set[str]:
     """Codes of remarks about takes, and of the warnings that the facts add."""
     found: set[str | None] = set()
-    for room in ("session", "phasors", "stage", "facts"):
+    for room in ("session", "phasors", "stage", "measures", "facts"):
         for node in nodes(room):
             if isinstance(node, ast.Call) and name_of(node) == "Remark":
                 found.add(text(argument(node, 0, "code")))

@@ -88,7 +88,7 @@ def test_everything_the_template_offers_is_accepted(tmp_path):
     path = tmp_path / "stage.toml"
     path.write_text(text)
     made = read_stage(path)
-    assert len(made.takes) == 10
+    assert len(made.takes) == 11
     assert made.true.parts["R1"] == 1.0005
 
 
