@@ -18,6 +18,7 @@ from probe.advice.compiled import judged
 from probe.advice.cures import cures
 from probe.advice.desk import Desk, Sources
 from probe.advice.destination import Destination, Input
+from probe.advice.digital import with_digital
 from probe.advice.model import Advice, Choice, Note, OptionAdvice
 from probe.advice.operating import BY_ID, Operating, operating_of
 from probe.advice.padded import fitted, with_attenuator
@@ -62,7 +63,8 @@ def advise(facts: Facts, sources: Mapping[str, Sources], destination: Destinatio
     choices = choose(options, destination)
     found = _answer(device, sides, destination, options, choices, cautions)
     sets, more = best_sets(desks, found)
-    return replace(found, sets=sets, cautions=(*found.cautions, *more), cures=cures(desks, found))
+    found = replace(found, sets=sets, cautions=(*found.cautions, *more), cures=cures(desks, found))
+    return with_digital(found, device, destination)
 
 
 def _answer(

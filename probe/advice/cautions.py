@@ -139,8 +139,6 @@ def _digital(device: Device, destination: Destination) -> list[Note]:
     found = []
     if sockets or outputs:
         found.append(Note("digital", DIGITAL))
-    if sockets & outputs or (sockets and outputs):
-        found.append(Note("digital-not-advised", "Digital links are not advised on yet."))
     return found
 
 

@@ -75,6 +75,7 @@ class CableTable(Table):
     capacitance_pf_per_m: NotNegative = 100.0
     shield_milliohm_per_m: NotNegative = 30.0
     contact_milliohm: NotNegative = 20.0
+    impedance_ohm: Annotated[float, Field(ge=20.0, le=500.0)] | None = None
 
 
 class InputTable(Table):
@@ -95,6 +96,7 @@ class InputTable(Table):
     sensitivity_v: Positive | None = None
     maximum_v: Positive | None = None
     maximum_per_leg_v: Positive | None = None
+    digital_format: Literal["professional", "consumer", "both"] | None = None
     ground: GroundTable | None = None
     cable: CableTable | None = None
 
@@ -138,6 +140,8 @@ class Cable:
     farad: float = 100e-12
     shield_ohm: float = 0.030
     contact_ohm: float = 0.020
+    impedance_ohm: float | None = None
+    """Wave impedance of a digital lead; None: an interconnect of which nothing is known."""
 
 
 @dataclass(frozen=True)
@@ -166,6 +170,8 @@ class Input:
     sensitivity_volts: float | None = None
     maximum_volts: float | None = None
     maximum_per_leg_volts: float | None = None
+    digital_format: str | None = None
+    """Channel-status format a digital input accepts: professional, consumer or both."""
     ground: GroundPath = field(default=GroundPath())
     cable: Cable | None = None
     wanted_gain_db: float | None = None
@@ -253,6 +259,12 @@ def _check_input(path: Path, at: int, table: InputTable) -> None:
         _check_xlr(path, at, table)
     else:
         _check_two_contacts(path, at, table)
+    if table.digital_format is not None and not table.connector.startswith("digital"):
+        raise complaint(
+            path,
+            ("input", at, "digital_format"),
+            f"belongs to a digital input, not {table.connector}",
+        )
     _check_levels(path, at, table)
     if table.ground is not None:
         _check_ground(path, ("input", at, "ground"), table.ground)
@@ -347,6 +359,7 @@ def _cable_in_si(cable: CableTable) -> Cable:
         farad=cable.capacitance_pf_per_m * 1e-12 * cable.length_m,
         shield_ohm=cable.shield_milliohm_per_m * 1e-3 * cable.length_m,
         contact_ohm=cable.contact_milliohm * 1e-3,
+        impedance_ohm=cable.impedance_ohm,
     )
 
 
@@ -387,6 +400,7 @@ def _input_in_si(
         sensitivity_volts=table.sensitivity_v,
         maximum_volts=table.maximum_v,
         maximum_per_leg_volts=table.maximum_per_leg_v,
+        digital_format=table.digital_format,
         ground=_ground_in_si(path, keys, table.ground or written.ground, mains_hz),
         cable=None if table.cable is None else _cable_in_si(table.cable),
     )

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from probe.advice.attenuator import Design
 from probe.advice.case import Verdict
 from probe.advice.figures import Figures
 from probe.advice.quantity import Quantity
 from probe.advice.wiring import Option
+
+if TYPE_CHECKING:
+    from probe.advice.digital import DigitalAdvice
 
 FORMAT = "probe-advice/1"
 
@@ -271,6 +274,7 @@ class Advice:
     sets: tuple[Together, ...] = ()
     cures: tuple[Cure, ...] = ()
     would_change: tuple[Settling, ...] = ()
+    digital: tuple[DigitalAdvice, ...] = ()
 
     @property
     def provisional(self) -> bool:
@@ -294,7 +298,7 @@ class Advice:
             "not_computed": list(self.not_computed),
             "chosen": self.chosen,
             "why": list(self.choices[0].why) if self.choices else [],
-            "options": [o.to_json() for o in self.options],
+            "options": [o.to_json() for o in self.options] + [a.to_json() for a in self.digital],
             "sets": [one.to_json() for one in self.sets],
             "cures": [cure.to_json() for cure in self.cures],
             "would_change": [one.to_json() for one in self.would_change],

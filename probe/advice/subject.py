@@ -37,6 +37,10 @@ class Device:
     connectors: tuple[str, ...]
     full_output_volts: float | None
     minimum_load_ohm: float | None
+    digital_volts: float | None = None
+    """Declared level of a digital output, V peak to peak."""
+    digital_format: str | None = None
+    """Declared channel-status format of a digital output: professional or consumer."""
     typed: bool = False
     """Described by hand from a data sheet: nothing was measured."""
 
@@ -77,6 +81,8 @@ def device_of(facts: Facts) -> Device:
         connectors=connectors,
         full_output_volts=_positive(device.get("full_output_volts")),
         minimum_load_ohm=_positive(device.get("minimum_load_ohm")),
+        digital_volts=_positive(device.get("digital_volts_peak_to_peak")),
+        digital_format=str(device.get("digital_format") or "") or None,
         typed=bool(facts.get("typed")),
     )
 

@@ -6,6 +6,7 @@ import re
 import textwrap
 from collections.abc import Iterable, Sequence
 
+from probe.advice.digital import digital_lines
 from probe.advice.model import RANKING, Advice, Choice, Cure, OptionAdvice
 from probe.advice.padded import described
 from probe.advice.quantity import Quantity
@@ -21,16 +22,18 @@ DANGERS = 3
 def render(advice: Advice) -> str:
     """Return the advice as text, no line wider than `WIDTH`, ending in a line break."""
     lines = _wrapped(f"{advice.device} to {advice.destination}{_provisional(advice)}", "  ")
-    if not advice.options:
+    if not advice.options and not advice.digital:
         lines += ["No connection is advised.", ""]
         lines += _bullets(c.message for c in advice.cautions)
         return "\n".join(lines) + "\n"
     for choice in advice.choices:
         lines += ["", *_choice(advice, choice)]
-    lines += ["", *_table(advice.options)]
+    if advice.options:
+        lines += ["", *_table(advice.options)]
     beside = effects(advice)
     ties = [c.message for c in advice.cautions if c.code == "pin-3-tie"]
     sections = {
+        "Digital links": digital_lines(advice.digital),
         "All plugged in at once": beside,
         "If it hums": [_cure(c) for c in advice.cures],
         "Not known yet": _said(advice.options, ("cannot-tell",)),
@@ -65,6 +68,8 @@ def _choice(advice: Advice, choice: Choice) -> list[str]:
         for o in advice.options
         if o.option.id == choice.option and o.socket == choice.socket and o.box == choice.box
     ]
+    if not held:
+        return _digital_choice(advice, choice, label)
     option = held[0]
     lines = _wrapped(f"USE{label}  {choice.option}: {option.option.says}", "    ")
     lines += _wrapped("Why  " + "; ".join(choice.why), "     ")
@@ -78,6 +83,13 @@ def _choice(advice: Advice, choice: Choice) -> list[str]:
     lines += _bullets(f"mind: {d}" for d in dangers[:DANGERS])
     more = len(dangers) - DANGERS
     return lines + ([f"- and {more} more to mind, in the JSON"] if more > 0 else [])
+
+
+def _digital_choice(advice: Advice, choice: Choice, label: str) -> list[str]:
+    (link,) = [a for a in advice.digital if (a.link.id, a.box) == (choice.option, choice.box)][:1]
+    lines = _wrapped(f"USE{label}  {link.link.id}: {link.link.says}", "    ")
+    lines += _wrapped("Why  " + "; ".join(choice.why), "     ")
+    return lines + _bullets(f"mind: {h.message}" for h in link.hazards)
 
 
 def _gives(advice: Advice, option: OptionAdvice) -> str:

@@ -12,6 +12,7 @@ import pytest
 from pydantic import BaseModel
 
 from probe.advice.destination import DestinationFile
+from probe.advice.digital import LINKS
 from probe.advice.wiring import OPTIONS
 from probe.facts import analyse_session
 from probe.session.document import SessionTable
@@ -63,7 +64,7 @@ def test_advice_codes() -> None:
 
 def test_options() -> None:
     table = section("Advice").split("Codes of hazards and cautions", 1)[0]
-    assert {name for name in rows(table) if "-to-" in name} == {o.id for o in OPTIONS}
+    assert {name for name in rows(table) if "-to-" in name} == {o.id for o in (*OPTIONS, *LINKS)}
 
 
 def test_words_of_the_stage() -> None:

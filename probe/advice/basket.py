@@ -1,0 +1,275 @@
+"""From a chosen connection and a shelf to what to take, what to order, what to solder."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from probe.advice.destination import Destination
+from probe.advice.leads import Piece, ways_of
+from probe.advice.model import Advice, Choice
+from probe.advice.parts import ISOLATING_TRANSFORMER
+from probe.advice.shelf import Part, Shelf
+
+ATTENUATION_LEEWAY_DB = 3.0
+"""An attenuator on the shelf may take off this much more than needed, never less. [judgement]"""
+
+SHORT_METRES = 1.5
+"""A lead behind a transformer is at most this long. [practice]"""
+
+DEAREST_LISTED = 3
+"""Dearer parts that would do as well, listed with what differs."""
+
+
+@dataclass(frozen=True)
+class Taken:
+    """A part for one piece of the chain; ``packages`` to buy for ``count`` of them."""
+
+    piece: Piece
+    part: Part
+    count: int
+
+    @property
+    def packages(self) -> int:
+        """How many to take from the shelf."""
+        return math.ceil(self.count / self.part.pieces)
+
+    @property
+    def price(self) -> float:
+        """For all of them."""
+        return self.packages * self.part.price
+
+    @property
+    def in_stock(self) -> bool:
+        """Whether there are enough."""
+        return self.part.stock >= self.packages
+
+
+@dataclass(frozen=True)
+class Basket:
+    """What one connection takes from the shelf.
+
+    ``missing`` holds pieces that nothing on the shelf makes; then ``solder`` says how the lead
+    is made.
+    """
+
+    box: str
+    option: str
+    count: int
+    taken: tuple[Taken, ...]
+    missing: tuple[Piece, ...]
+    currency: str
+    share: float | None
+    system_price: float | None
+    dearer: tuple[str, ...]
+    solder: str
+
+    @property
+    def total(self) -> float:
+        """Price of what is taken."""
+        return round(sum(t.price for t in self.taken), 2)
+
+    @property
+    def says(self) -> tuple[str, ...]:
+        """Everything there is to say, a line each."""
+        return (*self._lines(), *self._price(), *self.dearer)
+
+    def _lines(self) -> Iterable[str]:
+        for t in self.taken:
+            stock = "" if t.in_stock else f" (only {t.part.stock} in stock: order the rest)"
+            of = f", {t.part.pieces} in a package" if t.part.pieces > 1 else ""
+            yield f"{t.packages} x {t.part.name}{of}{stock}"
+        for piece in self.missing:
+            yield f"order, {self.count} x: {piece.says}"
+        if self.missing and self.solder:
+            yield f"or solder: {self.solder}"
+
+    def _price(self) -> Iterable[str]:
+        if not self.taken:
+            return
+        text = f"{self.total:.2f} {self.currency} for {_sides(self.count)}"
+        if self.missing:
+            text += ", without what is ordered"
+        if self.system_price is None:
+            yield text
+            return
+        part = self.total / self.system_price
+        text += f", {100.0 * part:.2g} % of a system of {self.system_price:g} {self.currency}"
+        if self.share is not None and part > self.share:
+            text += f": more than the {100.0 * self.share:g} % you have set"
+        yield text
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the basket as plain values."""
+        return {
+            "destination": self.box,
+            "option": self.option,
+            "count": self.count,
+            "parts": [
+                {
+                    "name": t.part.name,
+                    "kind": t.part.kind,
+                    "place": t.piece.place,
+                    "from": t.part.from_,
+                    "to": t.part.to,
+                    "packages": t.packages,
+                    "price": round(t.price, 2),
+                    "in_stock": t.in_stock,
+                }
+                for t in self.taken
+            ],
+            "order": [p.says for p in self.missing],
+            "solder": self.solder if self.missing else "",
+            "total": self.total,
+            "currency": self.currency,
+            "says": list(self.says),
+        }
+
+
+def _sides(count: int) -> str:
+    return "both sides" if count == 2 else "one side" if count == 1 else f"{count} leads"
+
+
+def with_shelf_transformer(destination: Destination, shelf: Shelf) -> Destination:
+    """Return the destination solved with the shelf's own transformer, where it has data of one.
+
+    A transformer named in the destination goes before it.
+    """
+    if destination.transformer != ISOLATING_TRANSFORMER:
+        return destination
+    known = [p for p in shelf.parts if p.transformer is not None]
+    if not known:
+        return destination
+    best = min(known, key=lambda p: (p.stock == 0, p.price))
+    assert best.transformer is not None
+    return replace(destination, transformer=best.transformer)
+
+
+def baskets(
+    advice: Advice, destination: Destination, shelf: Shelf, system_price: float | None = None
+) -> tuple[Basket, ...]:
+    """Return a basket for each box that something was chosen for."""
+    return tuple(
+        _basket(advice, choice, destination, shelf, system_price)
+        for choice in advice.choices
+        if choice.option is not None
+    )
+
+
+def _basket(
+    advice: Advice, choice: Choice, destination: Destination, shelf: Shelf,
+    system_price: float | None,
+) -> Basket:  # fmt: skip
+    assert choice.option is not None
+    count = leads_needed(advice, choice)
+    length = destination.cable.length_m
+    ways = ways_of(choice.option, *_end(advice, choice))
+    if not ways:
+        empty = (choice.box, choice.option, count, (), (), shelf.currency, shelf.share)
+        return Basket(*empty, system_price, (), "")
+    chains = [_chain(way, shelf, count, length) for way in ways]
+    best = min(chains, key=_cost)
+    taken = tuple(t for t in best if isinstance(t, Taken))
+    missing = tuple(p for p in best if isinstance(p, Piece))
+    return Basket(
+        box=choice.box,
+        option=choice.option,
+        count=count,
+        taken=taken,
+        missing=missing,
+        currency=shelf.currency,
+        share=shelf.share,
+        system_price=system_price,
+        dearer=tuple(_dearer(taken, shelf, length)),
+        solder="; then ".join(p.says for p in ways[0]) + f"; {length:g} m",
+    )
+
+
+def leads_needed(advice: Advice, choice: Choice) -> int:
+    """Return how many of everything: two for a stereo pair; one of what carries both sides."""
+    if choice.option is not None and choice.option.startswith("digital"):
+        return 1
+    sides = {o.side for o in advice.options if o.box == choice.box}
+    return 1 if sides == {"mono"} else 2
+
+
+def _end(advice: Advice, choice: Choice) -> tuple[str, float | None]:
+    """Return the destination's connector, and the attenuation needed in its plug."""
+    wanted = (choice.box, choice.socket, choice.option)
+    held = [o for o in advice.options if (o.box, o.socket, o.option.id) == wanted]
+    if not held:
+        return "rca", None
+    offered = max(
+        (o.attenuator.designs[0].wanted_db for o in held if o.attenuator is not None), default=None
+    )
+    return held[0].option.to, offered if choice.attenuator else None
+
+
+def _chain(
+    way: Sequence[Piece], shelf: Shelf, count: int, length_m: float
+) -> tuple[Taken | Piece, ...]:
+    found: list[Taken | Piece] = []
+    for piece in way:
+        fitting = [p for p in shelf.parts if _fits(p, piece, length_m)]
+        offers = [Taken(piece, p, count) for p in fitting]
+        best = min(offers, key=lambda t: (not t.in_stock, t.price, t.part.name), default=None)
+        found.append(piece if best is None else best)
+    return tuple(found)
+
+
+def _cost(chain: Sequence[Taken | Piece]) -> tuple[int, int, float, int]:
+    """Rank a chain: nothing missing, all in stock, price, number of pieces."""
+    taken = [t for t in chain if isinstance(t, Taken)]
+    missing = len(chain) - len(taken)
+    return missing, sum(not t.in_stock for t in taken), sum(t.price for t in taken), len(chain)
+
+
+def _fits(part: Part, piece: Piece, length_m: float) -> bool:
+    """Tell whether a part is what a piece asks for; a lead long enough for its place."""
+    if (part.kind, part.from_, part.to) != (piece.kind, piece.from_, piece.to):
+        return False
+    if piece.kind in ("lead", "adapter") and not _wired_alike(part, piece):
+        return False
+    if piece.ohm is not None and part.impedance_ohm != piece.ohm:
+        return False
+    if piece.attenuation_db is not None:
+        more = (part.attenuation_db or 0.0) - piece.attenuation_db
+        return -0.5 <= more <= ATTENUATION_LEEWAY_DB
+    if piece.kind == "lead" and part.length_m is not None:
+        if piece.place == "destination":
+            return part.length_m <= SHORT_METRES
+        return part.length_m >= length_m - 1e-9
+    return True
+
+
+def _wired_alike(part: Part, piece: Piece) -> bool:
+    return (part.wires, part.joined_from, part.joined_to) == (
+        piece.wires, piece.joined_from, piece.joined_to,
+    )  # fmt: skip
+
+
+def _dearer(taken: Sequence[Taken], shelf: Shelf, length_m: float) -> Iterable[str]:
+    """Say of dearer parts that would do what differs by measurement, and nothing else."""
+    for t in taken:
+        others = [
+            p for p in shelf.parts
+            if p is not t.part and _fits(p, t.piece, length_m)
+            and p.price / p.pieces > t.part.price / t.part.pieces
+        ]  # fmt: skip
+        for other in sorted(others, key=lambda p: p.price)[:DEAREST_LISTED]:
+            more = Taken(t.piece, other, t.count).price - t.price
+            yield f"{other.name} does the same for {more:.2f} more: {_differs(t.part, other)}"
+
+
+def _differs(one: Part, other: Part) -> str:
+    mine, theirs = dict(one.measured), dict(other.measured)
+    said = [
+        f"{theirs[name]:g} instead of {mine[name]:g} {name}"
+        for name in theirs
+        if name in mine and theirs[name] != mine[name]
+    ]
+    if one.length_m is not None and other.length_m is not None and one.length_m != other.length_m:
+        said.append(f"{other.length_m:g} instead of {one.length_m:g} m")
+    return ", ".join(said) or "no measured difference is stated"

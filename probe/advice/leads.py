@@ -1,0 +1,151 @@
+"""What each way of connecting is made of: pieces, their plugs and genders, their wires.
+
+Outputs are male XLR and inputs female (AES14), RCA sockets are female: so a lead has a female
+XLR or a male RCA at the device, a male XLR or a male RCA at the destination.
+
+A wire is written ``2-centre``: contact of the first plug, contact of the second. In a lead every
+wire is a conductor of its own. Contacts joined inside one plug stand in ``joined``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+Kind = Literal["lead", "adapter", "transformer", "attenuator", "digital-transformer"]
+Plug = Literal["xlr-female", "xlr-male", "rca-female", "rca-male"]
+Place = Literal["source", "run", "destination"]
+
+CONTACTS: dict[str, tuple[str, ...]] = {"xlr": ("1", "2", "3"), "rca": ("centre", "shell")}
+"""Contacts of each connector."""
+
+
+@dataclass(frozen=True)
+class Piece:
+    """One thing to take from the shelf, or to make.
+
+    ``joined_from`` and ``joined_to``: contacts joined inside the first or the second plug, as
+    ``1-3``. ``ohm``: of a digital part.
+    """
+
+    kind: Kind
+    from_: Plug
+    to: Plug
+    wires: frozenset[str]
+    place: Place = "run"
+    joined_from: frozenset[str] = frozenset()
+    joined_to: frozenset[str] = frozenset()
+    ohm: float | None = None
+    attenuation_db: float | None = None
+
+    @property
+    def says(self) -> str:
+        """The piece in words."""
+        what = {"digital-transformer": "digital transformer"}.get(self.kind, self.kind)
+        text = f"{what}, {PLUGS[self.from_]} to {PLUGS[self.to]}"
+        if self.ohm is not None:
+            text += f", {self.ohm:g} ohm"
+        if self.attenuation_db is not None:
+            return f"{text}, {self.attenuation_db:.0f} dB"
+        if self.kind == "transformer":
+            return f"{text}, isolating"
+        wires = ", ".join(_wire(w) for w in sorted(self.wires))
+        text += f": {wires}" if wires and self.ohm is None else ""
+        for joined, end in ((self.joined_from, "first"), (self.joined_to, "second")):
+            for pair in sorted(joined):
+                text += f"; pins {pair.replace('-', ' and ')} joined in the {end} plug"
+        return text
+
+
+PLUGS: dict[str, str] = {
+    "xlr-female": "XLR female",
+    "xlr-male": "XLR male",
+    "rca-female": "RCA socket",
+    "rca-male": "RCA plug",
+}
+
+
+def _wire(wire: str) -> str:
+    near, far = wire.split("-")
+    return f"{near} to {far}"
+
+
+def _piece(kind: Kind, from_: Plug, to: Plug, wires: str, place: Place = "run",
+           joined_from: str = "", joined_to: str = "") -> Piece:  # fmt: skip
+    return Piece(kind, from_, to, frozenset(wires.split()), place,
+                 frozenset(joined_from.split()), frozenset(joined_to.split()))  # fmt: skip
+
+
+_RCA = _piece("lead", "rca-male", "rca-male", "centre-centre shell-shell")
+_XLR = _piece("lead", "xlr-female", "xlr-male", "1-1 2-2 3-3")
+_SHORT_RCA = _piece("lead", "rca-male", "rca-male", "centre-centre shell-shell", "destination")
+_SHORT_XLR = _piece("lead", "xlr-female", "xlr-male", "1-1 2-2 3-3", "destination")
+
+WAYS: dict[str, tuple[tuple[Piece, ...], ...]] = {
+    "rca-to-rca": ((_RCA,),),
+    "xlr-to-xlr": ((_XLR,),),
+    "xlr-to-rca/pin-3-open": (
+        (_piece("lead", "xlr-female", "rca-male", "2-centre 1-shell"),),
+        (_piece("adapter", "xlr-female", "rca-female", "2-centre 1-shell", "source"), _RCA),
+    ),
+    "xlr-to-rca/pin-3-tied-at-source": (
+        (_piece("lead", "xlr-female", "rca-male", "2-centre 1-shell", joined_from="1-3"),),
+        (_piece("adapter", "xlr-female", "rca-female", "2-centre 1-shell 3-shell", "source"), _RCA),
+    ),
+    "xlr-to-rca/pin-3-tied-at-destination": (
+        (_piece("lead", "xlr-female", "rca-male", "2-centre 1-shell 3-shell"),),
+        (_XLR, _piece("adapter", "xlr-female", "rca-male", "2-centre 1-shell 3-shell",
+                      "destination")),
+    ),
+    "xlr-to-rca/transformer": (
+        (_XLR, _piece("transformer", "xlr-female", "rca-male", "", "destination")),
+        (_XLR, _piece("transformer", "xlr-female", "rca-female", "", "destination"), _SHORT_RCA),
+    ),
+    "rca-to-xlr/pin-3-tied-at-source": (
+        (_piece("lead", "rca-male", "xlr-male", "centre-2 shell-3 shell-1"),),
+    ),
+    "rca-to-xlr/pin-3-tied-at-destination": (
+        (_piece("lead", "rca-male", "xlr-male", "centre-2 shell-1", joined_to="1-3"),),
+        (_RCA, _piece("adapter", "rca-female", "xlr-male", "centre-2 shell-1 shell-3",
+                      "destination")),
+    ),
+    "rca-to-xlr/pin-3-open": (
+        (_piece("lead", "rca-male", "xlr-male", "centre-2 shell-1"),),
+        (_RCA, _piece("adapter", "rca-female", "xlr-male", "centre-2 shell-1", "destination")),
+    ),
+    "rca-to-xlr/transformer": (
+        (_RCA, _piece("transformer", "rca-female", "xlr-male", "", "destination"), _SHORT_XLR),
+    ),
+}  # fmt: skip
+"""For each option the ways to make it, the shortest chain first; device end first."""
+
+_COAX = Piece("lead", "rca-male", "rca-male", _RCA.wires, ohm=75.0)
+_DIGITAL_XLR = Piece("lead", "xlr-female", "xlr-male", _XLR.wires, ohm=110.0)
+WAYS |= {
+    "digital-75-to-75": ((_COAX,),),
+    "digital-110-to-110": ((_DIGITAL_XLR,),),
+    "digital-110-to-75/transformer": (
+        (Piece("digital-transformer", "xlr-female", "rca-female", frozenset(), "source"), _COAX),
+    ),
+    "digital-75-to-110/transformer": (
+        (_COAX, Piece("digital-transformer", "rca-female", "xlr-male", frozenset(),
+                      "destination")),
+    ),
+}  # fmt: skip
+
+
+def attenuator_piece(to: Literal["rca", "xlr"], attenuation_db: float) -> Piece:
+    """Return the in-line attenuator for the destination's socket."""
+    ends: tuple[Plug, Plug] = ("rca-female", "rca-male")
+    if to == "xlr":
+        ends = ("xlr-female", "xlr-male")
+    return Piece("attenuator", *ends, frozenset(), "destination", attenuation_db=attenuation_db)
+
+
+def ways_of(option: str, to: str, attenuation_db: float | None) -> tuple[tuple[Piece, ...], ...]:
+    """Return the ways to make an option, with its attenuator where it needs one."""
+    ways = WAYS.get(option, ())
+    if attenuation_db is None or option.startswith("digital"):
+        return ways
+    end: Literal["rca", "xlr"] = "xlr" if to == "xlr" else "rca"
+    return tuple((*way, attenuator_piece(end, attenuation_db)) for way in ways)

@@ -1,0 +1,191 @@
+"""Digital links: impedance and level arithmetic against published figures, and the verdicts."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import math
+from typing import Any
+
+import pytest
+
+from probe.advice import digital
+from probe.advice.advise import advise
+from probe.advice.destination import Cable, Destination, Input
+from probe.advice.digital import (
+    AES3,
+    AES3ID,
+    CONSUMER,
+    DigitalAdvice,
+    minimum_loss_pad,
+    mismatch_loss_db,
+    reflection,
+    return_loss_db,
+    tee_pad,
+    transformed,
+)
+from probe.advice.model import Advice
+from probe.advice.text import render
+from tests.advice.stages import facts
+
+COAX = Input("digital", "digital-75", "single-ended", 75.0)
+XLR = Input("digital", "digital-110", "balanced", 110.0)
+
+
+def ask(connector: str, socket: Input, length: float = 2.0, **device: Any) -> Advice:
+    cable = Cable(length_m=length, impedance_ohm=75.0)
+    document = facts(connectors=(connector,), device=device)
+    return advise(document, {}, Destination("converter", (socket,), cable))
+
+
+def of(advice: Advice, option: str) -> DigitalAdvice:
+    (found,) = [a for a in advice.digital if a.link.id == option]
+    return found
+
+
+def codes(found: DigitalAdvice) -> set[str]:
+    return {h.code for h in found.hazards}
+
+
+@pytest.mark.parametrize(
+    ("interface", "ohm", "most", "needs", "metres"),
+    [
+        # RaneNote 149 (D. Bohn, 2001/2014), table 1, read
+        (AES3, 110.0, 7.0, 0.2, 100.0),
+        (AES3ID, 75.0, 1.2, 0.32, 1000.0),
+        (CONSUMER, 75.0, 0.6, 0.2, 10.0),
+    ],
+)
+def test_interfaces_as_published(
+    interface: digital.Interface, ohm: float, most: float, needs: float, metres: float
+) -> None:
+    assert (interface.ohm, interface.high_volts) == (ohm, most)
+    assert (interface.needs_volts, interface.length_m) == (needs, metres)
+
+
+@pytest.mark.parametrize(
+    ("source", "load", "size", "returned", "lost"),
+    [
+        # arithmetic of the reflection, derived from the formula: 7/37, and tolerances of 20 %
+        (110.0, 75.0, 7 / 37, 14.462, 0.158),
+        (110.0, 88.0, 1 / 9, 19.085, 0.054),
+        (110.0, 132.0, 1 / 11, 20.828, 0.036),
+        (75.0, 60.0, 1 / 9, 19.085, 0.054),
+    ],
+)
+def test_mismatch(source: float, load: float, size: float, returned: float, lost: float) -> None:
+    assert abs(reflection(source, load)) == pytest.approx(size, rel=1e-12)
+    assert return_loss_db(source, load) == pytest.approx(returned, abs=1e-3)
+    assert mismatch_loss_db(source, load) == pytest.approx(lost, abs=1e-3)
+
+
+def test_a_match_reflects_nothing() -> None:
+    assert return_loss_db(75.0, 75.0) == math.inf
+    assert mismatch_loss_db(75.0, 75.0) == 0.0
+
+
+@pytest.mark.parametrize(
+    ("volts", "source", "load", "expected"),
+    [
+        # derived: turns sqrt(110/75) = 1.21106
+        (2.0, 110.0, 75.0, 1.6514), (5.0, 110.0, 75.0, 4.1286),
+        (0.5, 75.0, 110.0, 0.6055), (1.0, 75.0, 110.0, 1.2111),
+    ],
+)  # fmt: skip
+def test_transformed_levels(volts: float, source: float, load: float, expected: float) -> None:
+    assert transformed(volts, source, load) == pytest.approx(expected, abs=1e-4)
+
+
+def test_minimum_loss_pad() -> None:
+    found = minimum_loss_pad(110.0, 75.0)
+    # derived: 62.05 ohm, 132.96 ohm, 5.548 dB of power, -7.212 dB of voltage
+    assert (found.series_ohm, found.shunt_ohm) == pytest.approx((62.05, 132.96), abs=0.005)
+    assert found.power_loss_db == pytest.approx(5.548, abs=1e-3)
+    assert found.voltage_ratio_db == pytest.approx(-7.212, abs=1e-3)
+    # closed form: both sides are matched
+    low = 1.0 / (1.0 / found.shunt_ohm + 1.0 / (found.series_ohm + 110.0))
+    assert low == pytest.approx(75.0)
+
+
+@pytest.mark.parametrize("wanted", [3.0, 6.0, 10.0, 16.4, 20.0])
+def test_tee_pad_is_matched_and_attenuates(wanted: float) -> None:
+    found = tee_pad(75.0, wanted)
+    inner = 1.0 / (1.0 / found.shunt_ohm + 1.0 / (found.series_ohm + 75.0))
+    # closed form: matched within the steps of E24
+    assert found.series_ohm + inner == pytest.approx(75.0, rel=0.1)
+    # closed form: voltage across 75 ohm against that without the pad, 1/2
+    output = inner / (75.0 + found.series_ohm + inner) * 75.0 / (75.0 + found.series_ohm)
+    assert found.attenuation_db == pytest.approx(-20.0 * math.log10(2.0 * output))
+    assert found.attenuation_db == pytest.approx(wanted, abs=0.8)
+
+
+def test_studio_output_into_coaxial() -> None:
+    advice = ask("digital-110", COAX, digital_volts_peak_to_peak=4.0)
+    adapter, through = (of(advice, f"digital-110-to-75/{w}") for w in ("adapter", "transformer"))
+    assert advice.chosen == "digital-110-to-75/transformer"
+    assert (adapter.verdict, through.verdict) == ("avoid", "use")
+    assert {"digital-level", "digital-grounding", "digital-format"} <= codes(adapter)
+    assert {"digital-level", "digital-format"} <= codes(through)
+    # derived: 4 sqrt(75/110) = 3.303 V, 16.4 dB above 0.5 V
+    assert through.high_volts == pytest.approx(3.303, abs=1e-3)
+    assert through.pad is not None
+    assert through.pad.attenuation_db == pytest.approx(16.4, abs=0.8)
+    assert any("14.5 dB return loss and 0.16 dB" in r for r in adapter.reasons)
+    json.dumps(advice.to_json(), allow_nan=False)
+    assert "USE  digital-110-to-75/transformer" in render(advice)
+
+
+def test_undeclared_level_is_the_range_of_the_standard() -> None:
+    through = of(ask("digital-110", COAX), "digital-110-to-75/transformer")
+    # derived: 2 to 7 V through sqrt(75/110)
+    assert (through.low_volts, through.high_volts) == pytest.approx((1.6514, 5.780), abs=1e-3)
+
+
+def test_coaxial_into_studio_input() -> None:
+    advice = ask("digital-75", XLR, digital_volts_peak_to_peak=0.5)
+    through = of(advice, "digital-75-to-110/transformer")
+    assert advice.chosen == "digital-75-to-110/transformer"
+    # derived: 0.6055 V, below the 2 V sent by the standard and above the 0.2 V needed
+    assert through.high_volts == pytest.approx(0.6055, abs=1e-4)
+    assert any("below what AES3 sends" in r for r in through.reasons)
+    assert of(advice, "digital-75-to-110/adapter").verdict == "avoid"
+
+
+@pytest.mark.parametrize(("connector", "socket"), [("digital-75", COAX), ("digital-110", XLR)])
+def test_like_to_like(connector: str, socket: Input) -> None:
+    advice = ask(connector, socket)
+    assert advice.chosen == f"{connector}-to-{connector.removeprefix('digital-')}"
+    assert codes(advice.digital[0]) == set()
+
+
+def test_length() -> None:
+    # RaneNote 149: 10 m on the consumer link
+    assert ask("digital-75", COAX, 10.0).chosen == "digital-75-to-75"
+    long = ask("digital-75", COAX, 12.0)
+    assert (long.chosen, codes(long.digital[0])) == (None, {"digital-length"})
+
+
+def test_format_stated_otherwise_is_avoided() -> None:
+    strict = dataclasses.replace(COAX, digital_format="consumer")
+    through = of(ask("digital-110", strict), "digital-110-to-75/transformer")
+    assert through.verdict == "avoid"
+    assert "digital-format" in codes(through)
+    both = dataclasses.replace(COAX, digital_format="both")
+    assert "digital-format" not in codes(of(ask("digital-110", both),
+                                            "digital-110-to-75/transformer"))  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("connector", "to"), [("digital-75", "rca"), ("digital-110", "xlr"), ("rca", "digital-75")]
+)
+def test_analogue_and_digital_are_never_joined(connector: str, to: str) -> None:
+    socket = Input("in", to, "single-ended", 47e3)  # type: ignore[arg-type]
+    advice = ask(connector, socket)
+    assert (advice.chosen, advice.digital, advice.options) == (None, (), ())
+    assert "digital" in {c.code for c in advice.cautions}
+
+
+def test_an_interconnect_is_no_digital_lead() -> None:
+    document = facts(connectors=("digital-75",))
+    found = advise(document, {}, Destination("converter", (COAX,)))
+    assert any("impedance is unknown" in r for r in found.digital[0].reasons)

@@ -1,0 +1,220 @@
+"""The dealer's shelf: genders, counts, stock, price, what is missing, and complaints."""
+
+from __future__ import annotations
+
+import itertools
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from probe.advice.advise import advise
+from probe.advice.basket import Basket, baskets, leads_needed, with_shelf_transformer
+from probe.advice.destination import Cable, Destination, Input
+from probe.advice.leads import WAYS
+from probe.advice.model import Advice
+from probe.advice.shelf import TEMPLATE, read_shelf
+from probe.advice.wiring import OPTIONS
+from probe.errors import BadInput
+from tests.advice.stages import cross_coupled, facts, symmetrical
+
+RCA = Input("rca", "rca", "single-ended", 47e3, sensitivity_volts=1.0)
+XLR = Input("xlr", "xlr", "balanced", 20e3, circuit="difference-amplifier",
+            impedance_is="each-leg", sensitivity_volts=1.0)  # fmt: skip
+
+
+def written(path: Path, text: str) -> Path:
+    path.write_text(text)
+    return path
+
+
+@pytest.fixture
+def shelf_file(tmp_path: Path) -> Path:
+    return written(tmp_path / "shelf.toml", TEMPLATE)
+
+
+def part(**keys: Any) -> str:
+    lines = [f"{k} = {json.dumps(v)}" for k, v in keys.items()]
+    return "[[part]]\n" + "\n".join(lines) + "\n"
+
+
+def shelf_of(tmp_path: Path, *parts: str, more: str = "") -> Path:
+    head = f'format = "probe-shelf/1"\n{more}\n'
+    return written(tmp_path / "mine.toml", head + "\n".join(parts))
+
+
+def pair(
+    stage: Any,
+    *inputs: Input,
+    sides: tuple[str, ...] = ("left", "right"),
+    metres: float = 1.0,
+    connectors: tuple[str, ...] = ("xlr", "rca"),
+    **more: Any,
+) -> tuple[Advice, Destination]:
+    document = facts(connectors=connectors)
+    document["sides"] = dict.fromkeys(sides, document["sides"]["left"])
+    cable = Cable(metres, 100e-12 * metres, 0.03 * metres, 0.02)
+    destination = Destination("amp", inputs, cable, **more)
+    return advise(document, dict.fromkeys(sides, stage), destination), destination
+
+
+def basket(path: Path, found: tuple[Advice, Destination], price: float | None = None) -> Basket:
+    (only,) = baskets(*found, read_shelf(path), price)
+    return only
+
+
+@pytest.mark.parametrize("option", [o.id for o in OPTIONS])
+def test_every_option_is_made_of_pieces_that_fit_together(option: str) -> None:
+    source, destination = option.split("/")[0].split("-to-")
+    ways = WAYS[option]
+    assert ways
+    mates = {"xlr-male": "xlr-female", "xlr-female": "xlr-male",
+             "rca-male": "rca-female", "rca-female": "rca-male"}  # fmt: skip
+    for way in ways:
+        # AES14 (from memory): outputs are male XLR, inputs female; RCA sockets are female
+        assert mates[way[0].from_] == {"xlr": "xlr-male", "rca": "rca-female"}[source]
+        assert mates[way[-1].to] == {"xlr": "xlr-female", "rca": "rca-female"}[destination]
+        for one, next_ in itertools.pairwise(way):
+            assert mates[one.to] == next_.from_, option
+
+
+def test_pin_3_of_every_piece_is_where_the_option_has_it() -> None:
+    for option in OPTIONS:
+        if option.from_ == "xlr" and option.to == "rca" and option.pin_3 != "transformer":
+            for way in WAYS[option.id]:
+                wires = set().union(*(p.wires for p in way))
+                joined = set().union(*(p.joined_from for p in way))
+                touched = "3-shell" in wires or "1-3" in joined
+                # closed form: open means that pin 3 meets nothing
+                assert touched == (option.pin_3 != "open")
+
+
+def test_a_pair_of_leads_from_one_package(shelf_file: Path) -> None:
+    found = basket(shelf_file, pair(symmetrical(), RCA))
+    (taken,) = found.taken
+    # closed form: two sides, two leads in a package: one package at 24.00
+    assert (taken.part.name, taken.packages, found.total) == ("RCA lead 1 m, pair", 1, 24.0)
+    assert found.missing == ()
+
+
+def test_one_side_takes_one(tmp_path: Path) -> None:
+    lead = part(name="a", kind="lead", to="rca-male", wires=["centre-centre", "shell-shell"],
+                length_m=1.0, price=10.0, stock=5, **{"from": "rca-male"})  # fmt: skip
+    path = shelf_of(tmp_path, lead)
+    # closed form: 2 x 10.00 and 1 x 10.00
+    assert basket(path, pair(symmetrical(), RCA)).total == 20.0
+    mono = pair(symmetrical(), RCA, sides=("mono",))
+    assert leads_needed(mono[0], mono[0].choices[0]) == 1
+    assert basket(path, mono).total == 10.0
+
+
+def test_too_short_leads_are_left_alone(shelf_file: Path) -> None:
+    found = basket(shelf_file, pair(symmetrical(), RCA, metres=2.0))
+    assert found.taken == ()
+    assert any("order, 2 x: lead, RCA plug to RCA plug" in line for line in found.says)
+    assert any(line.startswith("or solder: ") for line in found.says)
+
+
+def test_adapter_at_the_source_has_a_female_xlr(shelf_file: Path) -> None:
+    found = basket(shelf_file, pair(cross_coupled(), RCA, connectors=("xlr",), operating_volts=3.0))
+    by_place = {t.piece.place: t.part for t in found.taken}
+    if found.option == "xlr-to-rca/pin-3-tied-at-source":
+        assert by_place["source"].from_ == "xlr-female"
+        assert "3-shell" in by_place["source"].wires
+
+
+def test_stock_is_counted_in_packages(tmp_path: Path) -> None:
+    lead = part(name="last one", kind="lead", to="rca-male", length_m=1.0, price=10.0, stock=1,
+                wires=["centre-centre", "shell-shell"], **{"from": "rca-male"})  # fmt: skip
+    found = basket(shelf_of(tmp_path, lead), pair(symmetrical(), RCA))
+    assert not found.taken[0].in_stock
+    assert any("only 1 in stock" in line for line in found.says)
+
+
+def test_price_beside_the_system(shelf_file: Path) -> None:
+    cheap = basket(shelf_file, pair(symmetrical(), RCA), 2000.0)
+    # closed form: 24/2000 = 1.2 %, below the 10 % that are set
+    assert any("1.2 % of a system" in line and "more than" not in line for line in cheap.says)
+    dear = basket(shelf_file, pair(symmetrical(), RCA), 200.0)
+    # closed form: 24/200 = 12 %
+    assert any("12 %" in line and "more than the 10 %" in line for line in dear.says)
+
+
+def test_dearer_is_only_said_to_differ(tmp_path: Path) -> None:
+    keys: dict[str, Any] = {"kind": "lead", "from": "rca-male", "to": "rca-male", "length_m": 1.0,
+                            "wires": ["centre-centre", "shell-shell"], "stock": 9}  # fmt: skip
+    path = shelf_of(
+        tmp_path,
+        part(name="plain", price=10.0, capacitance_pf_per_m=100.0, **keys),
+        part(name="silver", price=400.0, capacitance_pf_per_m=60.0, **keys),
+        part(name="gold", price=900.0, **keys),
+    )
+    found = basket(path, pair(symmetrical(), RCA))
+    assert found.taken[0].part.name == "plain"
+    # closed form: two leads, 390.00 more each
+    assert "silver does the same for 780.00 more: 60 instead of 100 pF/m" in found.says
+    assert any("no measured difference is stated" in line for line in found.says)
+    assert not any("better" in line for line in found.says)
+
+
+def test_attenuator_comes_with_the_leads(shelf_file: Path) -> None:
+    tight = Input("rca", "rca", "single-ended", 47e3, sensitivity_volts=1.5, maximum_volts=2.0)
+    found = basket(shelf_file, pair(symmetrical(), tight, operating_volts=10.0))
+    names = [t.part.name for t in found.taken]
+    # closed form: 8 dB too much and a margin: 10 dB fit, on the RCA lead's far end
+    assert names == ["RCA lead 1 m, pair", "RCA attenuator 10 dB"]
+
+
+def test_transformer_of_the_shelf_is_solved(shelf_file: Path) -> None:
+    fitted = with_shelf_transformer(Destination("amp", (RCA,)), read_shelf(shelf_file))
+    assert fitted.transformer.name == "Alder line isolator"
+
+
+def test_xlr_leads_straight_through(shelf_file: Path) -> None:
+    found = basket(shelf_file, pair(symmetrical(), XLR, metres=4.0, connectors=("xlr",)))
+    (taken,) = found.taken
+    assert (taken.part.name, taken.packages) == ("XLR lead 5 m", 2)
+    assert (taken.part.from_, taken.part.to) == ("xlr-female", "xlr-male")
+    json.dumps(found.to_json(), allow_nan=False)
+
+
+LEAD = {"name": "a", "kind": "lead", "from": "rca-male", "to": "rca-male", "length_m": 1.0,
+        "wires": ["centre-centre", "shell-shell"], "price": 1.0, "stock": 1}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("change", "expected"),
+    [
+        ({"wires": ["2-centre"]}, 'wires: "2-centre" is no wire here'),
+        ({"wires": []}, "wires is missing"),
+        ({"length_m": None}, "length_m is missing"),
+        ({"price": -1.0}, "price"),
+        ({"stock": 1.5}, "stock"),
+        ({"kind": "led"}, "lead"),
+        ({"from": "xlr"}, "xlr-female"),
+        ({"transformer": "alder"}, "belongs to a transformer"),
+        ({"attenuation_db": 3.0}, "attenuation_db belongs"),
+        ({"colour": "red"}, "colour"),
+        ({"length_m": 0.0}, "length_m"),
+    ],
+)
+def test_complaints_are_one_line(tmp_path: Path, change: dict[str, Any], expected: str) -> None:
+    keys = {k: v for k, v in {**LEAD, **change}.items() if v is not None}
+    with pytest.raises(BadInput, match=expected.replace("(", r"\(")) as caught:
+        read_shelf(shelf_of(tmp_path, part(**keys)))
+    assert "\n" not in str(caught.value)
+
+
+def test_empty_and_doubled(tmp_path: Path) -> None:
+    with pytest.raises(BadInput, match="at least one"):
+        read_shelf(shelf_of(tmp_path))
+    with pytest.raises(BadInput, match="there already"):
+        read_shelf(shelf_of(tmp_path, part(**LEAD), part(**LEAD)))
+
+
+def test_an_unknown_transformer_names_the_nearest(tmp_path: Path) -> None:
+    keys = {"name": "t", "kind": "transformer", "from": "xlr-female", "to": "rca-female",
+            "transformer": "aldr", "price": 1.0, "stock": 1}  # fmt: skip
+    with pytest.raises(BadInput, match='did you mean "alder"'):
+        read_shelf(shelf_of(tmp_path, part(**keys)))
