@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cmath
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -23,6 +24,8 @@ class NamedCurve:
     u95: tuple[float | None, ...]
     limit: tuple[float | None, ...]
     complex_valued: bool
+    phase_deg: tuple[float | None, ...]
+    """Degrees: of the complex values, or as stated beside real ones; None where not known."""
 
     @property
     def magnitude(self) -> tuple[float, ...]:
@@ -44,12 +47,15 @@ def named_curve(side: Mapping[str, Any], name: str) -> NamedCurve | None:
     real = _numbers(entry.get("real" if complex_valued else "value"))
     imag = _numbers(entry.get("imag"))
     u95, limit = _numbers(entry.get("u95")), _numbers(entry.get("limit"))
+    phase = _numbers(entry.get("phase_deg"))
     points = []
     for i, f in enumerate(hz):
         re, im = _at(real, i), _at(imag, i) if complex_valued else 0.0
         if f is None or f <= 0.0 or re is None or im is None:
             continue
-        points.append((f, complex(re, im), _at(u95, i), _at(limit, i)))
+        value = complex(re, im)
+        turned = math.degrees(cmath.phase(value)) if complex_valued else _at(phase, i)
+        points.append((f, value, _at(u95, i), _at(limit, i), turned))
     if not points:
         return None
     points.sort(key=lambda p: p[0])
@@ -62,6 +68,7 @@ def named_curve(side: Mapping[str, Any], name: str) -> NamedCurve | None:
         u95=tuple(p[2] for p in points),
         limit=tuple(p[3] for p in points),
         complex_valued=complex_valued,
+        phase_deg=tuple(p[4] for p in points),
     )
 
 

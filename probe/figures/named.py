@@ -102,6 +102,21 @@ def _plain(curve: NamedCurve, label: str) -> Trace:
     )
 
 
+def _phases(curve: NamedCurve | None, label: str) -> Trace | None:
+    """Return the phase of a curve without jumps of a whole turn."""
+    known = (
+        []
+        if curve is None
+        else [(hz, p) for hz, p in zip(curve.hz, curve.phase_deg, strict=True) if p is not None]
+    )
+    if not known:
+        return None
+    turned = [known[0][1]]
+    for _, degrees in known[1:]:
+        turned.append(degrees - 360.0 * round((degrees - turned[-1]) / 360.0))
+    return Trace(label, tuple(hz for hz, _ in known), tuple(turned))
+
+
 def _found(traces: Iterable[Trace | None]) -> tuple[Trace, ...]:
     return tuple(t for t in traces if t is not None)
 
@@ -230,11 +245,7 @@ def response(key: str, side: Side) -> Plot | None:
     levels = _found(_decibels(side, f"{n}_response", label) for n, label in outputs)
     if not levels:
         return None
-    phases = _found(
-        Trace(label, curve.hz, tuple(math.degrees(cmath.phase(v)) for v in curve.value))
-        for curve, label in curves
-        if curve is not None and curve.complex_valued
-    )
+    phases = _found(_phases(curve, label) for curve, label in curves)
     panels = [Panel("lines", _HZ, "level re 1 kHz, dB", levels)]
     if phases:
         panels.append(Panel("lines", _HZ, "phase re 1 kHz, °", phases))

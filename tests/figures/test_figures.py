@@ -69,6 +69,14 @@ def test_numbers_drawn_are_those_of_the_facts() -> None:
     assert noise.limit == (1.0, None)
 
 
+def test_phase_does_not_jump_by_a_turn() -> None:
+    plots, _ = figure_plots(DOCUMENT, ["response"])
+    level, phase = plots[0].panels
+    assert level.traces[0].y == (-0.1, 0.0, -0.9)
+    # -175 degrees is 185 degrees, which is nearer to 170
+    assert phase.traces[0].y == (170.0, 185.0)
+
+
 def test_a_band_that_reaches_zero_stays_on_a_logarithmic_axis() -> None:
     plots, _ = figure_plots(DOCUMENT, ["differential-impedance"])
     low = plots[0].panels[0].traces[0].low
