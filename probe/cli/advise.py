@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import argparse
 
+from probe.cli.source import SOURCE_HELP, add_archive
+
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from pathlib import Path
@@ -15,11 +17,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "subject",
         nargs="?",
         metavar="SESSION_OR_FACTS",
-        help="session folder, its session.toml, or a facts.json",
+        help=SOURCE_HELP,
     )
     parser.add_argument(
         "destination", nargs="?", metavar="DESTINATION.toml", help="what the lead goes to"
     )
+    add_archive(parser)
     parser.add_argument("--json", action="store_true", help="print the advice as JSON")
     parser.add_argument(
         "--template", action="store_true", help="print a commented destination file and stop"
@@ -42,11 +45,11 @@ def run(args: argparse.Namespace) -> int:
             "advise: a session or facts file and a destination file are needed; "
             "probe advise --template prints a destination to fill in"
         )
-    _advise(Path(args.subject), Path(args.destination), as_json=args.json)
+    _advise(args.subject, args.archive, Path(args.destination), as_json=args.json)
     return 0
 
 
-def _advise(subject: Path, destination_path: Path, *, as_json: bool) -> None:
+def _advise(subject: str, archive: str | None, destination_path: Path, *, as_json: bool) -> None:
     import json
 
     from probe.advice.advise import advise
@@ -55,7 +58,7 @@ def _advise(subject: Path, destination_path: Path, *, as_json: bool) -> None:
     from probe.cli.source import facts_of, sources_of
 
     destination = read_destination(destination_path)
-    facts = facts_of(subject)
+    facts = facts_of(subject, archive)
     advice = advise(facts, sources_of(facts), destination)
     if as_json:
         print(json.dumps(advice.to_json(), indent=1, allow_nan=False, ensure_ascii=False))

@@ -3,8 +3,9 @@
 Each command is a module of its own with ``add_arguments(parser)`` and ``run(args) -> int``;
 only the one asked for is imported, and it imports what it needs inside ``run``.
 
-Exit status: 0 done, 2 bad input or nothing usable, 130 interrupted, 141 nobody reads the output,
-143 and 129 stopped by SIGTERM and SIGHUP.
+Exit status: 0 done, 1 done but something fails (a line of a specification, sessions of a batch),
+2 bad input or nothing usable, 130 interrupted, 141 nobody reads the output, 143 and 129 stopped
+by SIGTERM and SIGHUP.
 """
 
 from __future__ import annotations
@@ -29,6 +30,7 @@ COMMANDS = {
     "advise": ("probe.cli.advise", "judge the ways to connect it to a destination"),
     "figures": ("probe.cli.figures", "draw figures for print"),
     "shelf": ("probe.cli.shelf", "check a dealer's file of parts; list transformers"),
+    "verify": ("probe.cli.verify", "hold a maker's specification against what was measured"),
     "simulate": ("probe.cli.simulate", "make a session of takes from a circuit description"),
     "tones": ("probe.cli.tones", "write a sound file of the bench's tones for any player"),
 }

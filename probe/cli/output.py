@@ -48,6 +48,24 @@ def write_together(folder: Path, texts: Mapping[str, str | bytes]) -> list[Path]
     return [folder / name for name in texts]
 
 
+def write_one(path: str, text: str) -> Path:
+    """Write one text file as `write_together` does; return where.
+
+    Raises
+    ------
+    BadInput
+        The path is empty or a folder, or cannot be written to.
+    """
+    from pathlib import Path
+
+    from probe.errors import BadInput
+
+    place = Path(path)
+    if not path or place.is_dir():
+        raise BadInput(f"{path or 'an empty name'}: is not a file that could be written")
+    return write_together(place.parent, {place.name: text})[0]
+
+
 def _check_free(folder: Path, names: Iterable[str]) -> None:
     """Refuse before the first file is replaced what would stop the second."""
     import errno

@@ -1,16 +1,34 @@
-"""What stands for a measured device on the command line, as facts."""
+"""What stands for a measured device on a command line: one mechanism for every command.
+
+A *source* is a session folder or its session.toml (analysed on the spot), a facts.json, or
+``archive:ENTRY``, where ENTRY is a number or words that find exactly one entry.
+"""
 
 from __future__ import annotations
 
-from pathlib import Path
+import argparse
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from pathlib import Path
     from typing import Any
 
+ARCHIVE = "archive:"
 
-def facts_of(named: str | Path) -> dict[str, Any]:
-    """Return the facts of a facts file, or of a session after analysing it.
+SOURCE_HELP = "session folder, its session.toml, a facts.json, or archive:ENTRY"
+
+
+def add_archive(parser: argparse.ArgumentParser) -> None:
+    """Declare which archive ``archive:ENTRY`` is looked up in."""
+    parser.add_argument(
+        "--archive",
+        metavar="FILE",
+        help="archive that archive:ENTRY means (default: the user's own)",
+    )
+
+
+def facts_of(source: str | Path, archive: str | None = None) -> dict[str, Any]:
+    """Return the facts a source stands for; a session is analysed.
 
     Every command that takes a measured device takes it through here, so that all of them
     understand the same names.
@@ -18,9 +36,12 @@ def facts_of(named: str | Path) -> dict[str, Any]:
     Raises
     ------
     BadInput
-        Nothing of the kind is there, or it cannot be used.
+        As reading the session, the facts file or the archive does.
     """
-    path = Path(named)
+    from pathlib import Path
+
+    del archive
+    path = Path(source)
     if path.is_dir() or path.suffix == ".toml":
         from probe.facts import analyse_session
 
@@ -28,6 +49,16 @@ def facts_of(named: str | Path) -> dict[str, Any]:
     from probe.facts import read_facts
 
     return read_facts(path)
+
+
+def with_side(facts: dict[str, Any], side: str | None) -> dict[str, Any]:
+    """Return the facts as they are, after making sure that the side asked for is in them."""
+    from probe.errors import BadInput
+
+    if side is not None and side not in facts["sides"]:
+        there = ", ".join(facts["sides"]) or "none"
+        raise BadInput(f"--side {side}: not measured; there is {there}")
+    return facts
 
 
 def sources_of(facts: dict[str, Any]) -> dict[str, Any]:

@@ -163,6 +163,7 @@ def _side(session: Session, identified: Identified, part: Part) -> Document:
         },
         "conditions": {
             "volume": identified.volume,
+            **_drive(identified),
             "repeatability_db": 8.685889638 * identified.repeatability.level,
             "repeatability_from_residuals": identified.repeatability.freedom > 0,
             "draws": identified.draws,
@@ -177,6 +178,16 @@ def _side(session: Session, identified: Identified, part: Part) -> Document:
         "harmonics": list(part.lists.get("harmonics", ())),
         "takes": [_take(u) for u in identified.uses],
     }
+
+
+def _drive(identified: Identified) -> Document:
+    """Return the drive all levels stand at: that of the first take which states one."""
+    group = identified.group
+    takes = [] if group is None else [o.phasors.take for o in group.takes]
+    for take in takes:
+        if take.drive_volts is not None or take.drive_dbfs is not None:
+            return {"drive_volts": take.drive_volts, "drive_dbfs": take.drive_dbfs}
+    return {"drive_volts": None, "drive_dbfs": None}
 
 
 def _take(use: TakeUse) -> Document:

@@ -2,5 +2,6 @@
 
 from probe.report.page import render_html
 from probe.report.summary import render_summary
+from probe.report.verified import render_verification, render_verification_text
 
-__all__ = ["render_html", "render_summary"]
+__all__ = ["render_html", "render_summary", "render_verification", "render_verification_text"]

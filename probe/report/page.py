@@ -39,7 +39,7 @@ def render_html(facts: dict[str, Any], *, advice: dict[str, Any] | None = None) 
     """
     advised: Mapping[str, Any] = advice or {}
     return (
-        _environment()
+        environment()
         .get_template("page.html")
         .render(
             page=page_view(facts),
@@ -75,7 +75,8 @@ def _embedded(facts: Mapping[str, Any]) -> Markup:
 
 
 @cache
-def _environment() -> jinja2.Environment:
+def environment() -> jinja2.Environment:
+    """Return the templates of this room, with escaping on."""
     import jinja2
 
     return jinja2.Environment(

@@ -53,7 +53,7 @@ def page_view(facts: Mapping[str, Any]) -> PageView:
         title=device_name(device),
         serial=clean(device.get("serial") or ""),
         made_by=clean(made.get("by") or ""),
-        made_on=_date(made.get("on")),
+        made_on=when(made.get("on")),
         sha256=clean(made.get("session_sha256") or "", 64),
         alarms_before=alarms_before(facts),
         verdicts=_verdicts(sides),
@@ -477,6 +477,8 @@ _CONDITION_NAMES = {
     "repeatability_from_residuals": "Repeatability taken from the takes",
     "draws": "Versions drawn",
     "volume": "Volume",
+    "drive_volts": "Drive for each tone, V rms",
+    "drive_dbfs": "Drive for each tone, dB FS",
     "state": "State",
 }
 
@@ -506,7 +508,8 @@ def _condition(value: Any) -> str:
 # Dates
 
 
-def _date(value: object) -> str:
+def when(value: object) -> str:
+    """Return a moment of the document as people write it."""
     try:
         when = datetime.fromisoformat(str(value).replace("Z", "+00:00"))
     except ValueError:

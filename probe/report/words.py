@@ -350,3 +350,6 @@ VERDICTS = {
     "never": "never",
     "cannot-tell": "cannot tell",
 }
+
+UNITS = {"percent": "%", "ohm": "Ω", "deg": "°", "1": ""}
+"""Units of the documents that people write otherwise."""

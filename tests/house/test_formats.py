@@ -20,6 +20,7 @@ from probe.simulate.document import StageTable
 from probe.stage.faults import FAULTS
 from probe.stage.kind import KINDS
 from probe.stage.next_take import TAKES
+from probe.verify.specification import SpecificationFile
 from tests.house import codes
 from tests.house.readme import ROOT
 
@@ -123,7 +124,12 @@ def tables_in(annotation: Any) -> list[type[BaseModel]]:
 
 @pytest.mark.parametrize(
     ("heading", "model"),
-    [("Session", SessionTable), ("Destination", DestinationFile), ("Stage", StageTable)],
+    [
+        ("Session", SessionTable),
+        ("Destination", DestinationFile),
+        ("Stage", StageTable),
+        ("Specification", SpecificationFile),
+    ],
 )
 def test_keys_of_files_are_documented(heading: str, model: type[BaseModel]) -> None:
     words = marked(section(heading))

@@ -1,0 +1,1 @@
+"""Facts beside each other: differences with their doubt, and the conditions that forbid them."""

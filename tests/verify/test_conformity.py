@@ -1,0 +1,137 @@
+"""Guard bands: closed forms of JCGM 106, and that the stated risks are the rates that happen."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from probe.verify.conformity import (
+    BOUND_RISK,
+    SIGMAS,
+    Belief,
+    Limits,
+    all_of,
+    any_reading,
+    belief,
+    decide,
+)
+
+
+@pytest.mark.parametrize(
+    ("value", "u", "low", "high"),
+    [(-5.47, 0.05, -math.inf, -5.4), (509.7, 8.6, 490.0, math.inf), (10.0, 0.3, 9.5, 10.4)],
+)
+def test_probability_of_conformity_is_that_of_a_normal_distribution(value, u, low, high) -> None:
+    # closed form, JCGM 106:2012, 7.2 and 7.4; reference library: scipy.stats.norm
+    inside = stats.norm.cdf(high, value, u) - stats.norm.cdf(low, value, u)
+    found = decide(Belief(value, u, u), Limits(low, high))
+    assert found.wrong_acceptance == pytest.approx(1.0 - inside, abs=1e-12)
+    assert found.wrong_rejection == pytest.approx(inside, abs=1e-12)
+
+
+def test_examples_of_the_standard() -> None:
+    # JCGM 106:2012, 7.3.3, examples 1 and 2, printed to two digits; from memory
+    diode = decide(Belief(-5.47, 0.05, 0.05), Limits(high=-5.40))
+    assert round(diode.wrong_rejection, 2) == 0.92
+    # the same
+    vessel = decide(Belief(509.7, 8.6, 8.6), Limits(low=490.0))
+    assert round(vessel.wrong_rejection, 2) == 0.99
+
+
+@pytest.mark.parametrize("risk", [0.025, 0.05, 0.01])
+def test_guard_band_of_one_limit_is_z_times_u(risk: float) -> None:
+    u, limit = 1.3, 100.0
+    # closed form: acceptance limit A = T - z u, JCGM 106:2012, 8.3.2
+    edge = limit - stats.norm.ppf(1.0 - risk) * u
+    just_in = decide(Belief(edge - 1e-9, u, u), Limits(high=limit), risk=risk)
+    just_out = decide(Belief(edge + 1e-9, u, u), Limits(high=limit), risk=risk)
+    assert (just_in.outcome, just_out.outcome) == ("meets", "cannot-tell")
+    assert just_in.guard_high == pytest.approx(edge)
+    # closed form: the same on the far side of the limit
+    far = 2.0 * limit - edge
+    beyond = decide(Belief(far + 1e-9, u, u), Limits(high=limit), risk=risk)
+    assert beyond.outcome == "fails"
+
+
+def test_an_interval_inside_its_limit_meets_and_across_it_cannot_tell() -> None:
+    # closed form: the guard band at 2.5 % is the expanded uncertainty itself
+    for value, expected in ((97.9, "meets"), (98.1, "cannot-tell"), (102.1, "fails")):
+        known = belief({"value": value, "unit": "ohm", "u95": 2.0})
+        assert known is not None
+        assert decide(known, Limits(high=100.0)).outcome == expected
+
+
+def test_a_lopsided_interval_keeps_its_own_quantiles() -> None:
+    known = belief({"value": 10.0, "unit": "dB", "u95": 2.0, "low": 9.0, "high": 13.0})
+    assert known is not None
+    # closed form: the ends of a 95 % interval leave 2.5 % on either side
+    assert known.below(9.0) == pytest.approx(0.025)
+    assert 1.0 - known.below(13.0) == pytest.approx(0.025)
+    assert known.below(10.0) == pytest.approx(0.5)
+
+
+@pytest.mark.parametrize(
+    ("bound", "limits", "outcome"),
+    [
+        ("above", Limits(low=40.0), "meets"),
+        ("above", Limits(low=60.0), "cannot-tell"),
+        ("above", Limits(high=40.0), "fails"),
+        ("above", Limits(high=60.0), "cannot-tell"),
+        ("below", Limits(high=60.0), "meets"),
+        ("below", Limits(low=60.0), "fails"),
+        ("below", Limits(high=40.0), "cannot-tell"),
+    ],
+)
+def test_bounds(bound: str, limits: Limits, outcome: str) -> None:
+    known = belief({"value": 50.0, "unit": "dB", "u95": 0.0, "bound": bound})
+    assert known is not None
+    # closed form: a half-line lies in the tolerance, outside it, or across its end
+    found = decide(known, limits)
+    assert found.outcome == outcome
+    if outcome == "meets":
+        assert found.wrong_acceptance == BOUND_RISK
+
+
+def test_no_doubt_stated_is_no_knowledge() -> None:
+    assert belief({"value": 1.0, "unit": "V"}) is None
+
+
+def test_several_figures_and_several_meanings() -> None:
+    good = decide(Belief(1.0, 0.1, 0.1), Limits(high=2.0))
+    bad = decide(Belief(3.0, 0.1, 0.1), Limits(high=2.0))
+    # closed form: all must keep their limits; every meaning must say the same
+    assert all_of([good, bad]).outcome == "fails"
+    assert any_reading([good, bad]).outcome == "cannot-tell"
+    assert any_reading([good, good]).outcome == "meets"
+
+
+@pytest.mark.parametrize("lopsided", [False, True])
+def test_stated_risks_are_the_rates_that_happen(lopsided: bool) -> None:
+    """Truths spread evenly over far more than the doubt: what is believed is then calibrated."""
+    rng = np.random.default_rng(11)
+    count, low, high = 40_000, 9.0, 11.0
+    truth = rng.uniform(5.0, 15.0, count)
+    down, up = (0.2, 0.5) if lopsided else (0.3, 0.3)
+    # the measured value is off so that, seen from it, the truth is spread as the belief says
+    side = rng.random(count) < 0.5
+    spread = np.abs(rng.standard_normal(count))
+    measured = truth + np.where(side, down * spread, -up * spread)
+    kinds: dict[str, list[tuple[float, bool]]] = {"meets": [], "fails": [], "cannot-tell": []}
+    for value, true in zip(measured, truth, strict=True):
+        found = decide(Belief(value, down, up), Limits(low, high))
+        kinds[found.outcome].append((found.wrong_acceptance, not low <= true <= high))
+    for outcome in kinds:
+        stated = np.array([p for p, _ in kinds[outcome]])
+        wrong = np.array([w for _, w in kinds[outcome]])
+        assert len(stated) > 500
+        # closed form: a sum of Bernoulli variables; 4.5 standard deviations
+        sd = math.sqrt(float(np.sum(stated * (1.0 - stated))))
+        assert abs(float(wrong.sum() - stated.sum())) < 4.5 * sd + 1.0
+    # closed form: rates of wrong acceptance and rejection stay below the risk agreed on
+    assert np.mean([w for _, w in kinds["meets"]]) < 0.025
+    assert np.mean([not w for _, w in kinds["fails"]]) < 0.025
+    # closed form: half a 95 % interval of a normal distribution
+    assert pytest.approx(1.959964, abs=1e-6) == SIGMAS

@@ -1,0 +1,326 @@
+"""Lines of a specification against a stage known in closed form."""
+
+from __future__ import annotations
+
+import json
+import math
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from probe.errors import BadInput
+from probe.verify import TEMPLATE, read_specification, verify
+from tests.verify.documents import document, entry, side
+
+
+def specified(folder: Path, *lines: str, head: str = "") -> Any:
+    path = folder / "spec.toml"
+    text = "".join(f"[[line]]\n{line}\n" for line in lines)
+    path.write_text(f'format = "probe-specification/1"\n{head}\n{text}', "utf-8")
+    return read_specification(path)
+
+
+def judged(folder: Path, line: str, facts: dict[str, Any] | None = None) -> dict[str, Any]:
+    found = verify(facts or document(), specified(folder, line))
+    json.dumps(found, allow_nan=False)
+    return found["lines"][0]
+
+
+def test_the_template_reads_as_it_stands(tmp_path: Path) -> None:
+    path = tmp_path / "t.toml"
+    path.write_text(TEMPLATE, "utf-8")
+    assert len(read_specification(path).line) == 4
+
+
+@pytest.mark.parametrize(
+    ("limit", "per", "outcome"),
+    [
+        # closed form: 100 ohm each leg, 200 ohm between, each to 1 %
+        (250.0, None, "meets"),
+        (150.0, None, "cannot-tell"),
+        (90.0, None, "fails"),
+        (150.0, "each-leg", "meets"),
+        (150.0, "between-legs", "fails"),
+        (101.0, "each-leg", "cannot-tell"),
+    ],
+)
+def test_an_impedance_of_unsaid_meaning_is_tried_both_ways(
+    tmp_path: Path, limit: float, per: str | None, outcome: str
+) -> None:
+    said = f'per = "{per}"' if per else ""
+    row = judged(
+        tmp_path, f'quantity = "balanced-impedance"\nunit = "ohm"\nat_most = {limit}\n{said}'
+    )
+    assert row["outcome"] == outcome
+    assert row["depends_on_meaning"] == (outcome == "cannot-tell" and per is None)
+
+
+def level(row: dict[str, Any], reading: int = 0) -> float:
+    return float(row["readings"][reading]["figures"][0]["measured"]["value"])
+
+
+@pytest.mark.parametrize(
+    ("into", "per", "volts"),
+    [
+        # closed form: 2 V behind 200 ohm into 600 ohm
+        ("between-legs", "between-legs", 2.0 * 600.0 / 800.0),
+        # closed form: 1 V behind 100 ohm into 600 ohm on each leg
+        ("each-leg", "between-legs", 2.0 * 600.0 / 700.0),
+        # closed form: half of the first
+        ("between-legs", "each-leg", 600.0 / 800.0),
+    ],
+)
+def test_a_level_into_a_load_is_solved(tmp_path: Path, into: str, per: str, volts: float) -> None:
+    row = judged(
+        tmp_path,
+        f'quantity = "balanced-level"\nunit = "dBu"\nat_least = 0.0\nper = "{per}"\n'
+        f'condition = {{ drive_v = 0.5, volume = "noon", into_ohm = 600.0, into = "{into}" }}',
+    )
+    assert level(row) == pytest.approx(volts, rel=1e-9)
+    # closed form: 0 dBu is sqrt(0.6) V
+    assert row["limits"]["low"] == pytest.approx(math.sqrt(0.6))
+
+
+def test_an_unsaid_join_of_the_load_is_tried_both_ways(tmp_path: Path) -> None:
+    row = judged(
+        tmp_path,
+        'quantity = "balanced-level"\nunit = "V"\nat_least = 1.6\nper = "between-legs"\n'
+        'condition = { drive_v = 0.5, volume = "any", into_ohm = 600.0 }',
+    )
+    # closed form: 1.5 V across, 1.714 V on each leg
+    assert [r["outcome"] for r in row["readings"]] == ["fails", "meets"]
+    assert (row["outcome"], row["depends_on_meaning"]) == ("cannot-tell", True)
+
+
+def test_dbm_needs_and_uses_its_load(tmp_path: Path) -> None:
+    row = judged(
+        tmp_path,
+        'quantity = "single-ended-level"\nunit = "dBm"\nat_least = 0.0\n'
+        'condition = { drive_v = 0.5, volume = "any", into_ohm = 600.0 }',
+    )
+    # closed form: 1 mW in 600 ohm is sqrt(0.6) V; 1 V behind 50 ohm into 600 ohm
+    assert row["limits"]["low"] == pytest.approx(math.sqrt(0.6))
+    assert level(row) == pytest.approx(600.0 / 650.0)
+    with pytest.raises(BadInput, match="say into_ohm"):
+        specified(tmp_path, 'quantity = "balanced-level"\nunit = "dBm"\nat_least = 0.0')
+
+
+def test_a_level_is_carried_to_the_stated_drive_below_the_maximum(tmp_path: Path) -> None:
+    condition = 'condition = { drive_v = %s, volume = "noon" }\nper = "between-legs"'
+    line = 'quantity = "balanced-level"\nunit = "V"\nat_least = 1.0\n' + condition
+    row = judged(tmp_path, line % "1.0")
+    # closed form: twice the drive, twice the level
+    assert level(row) == pytest.approx(4.0)
+    assert "below the measured maximum" in row["readings"][0]["figures"][0]["steps"][1]
+    beyond = judged(tmp_path, line % "5.0")
+    assert beyond["outcome"] == "not-comparable"
+
+
+@pytest.mark.parametrize(
+    ("condition", "word"),
+    [
+        ("drive_v = 0.5", "names none"),
+        ('drive_v = 0.5, volume = "maximum"', "repeat the takes there"),
+        ('volume = "noon"', "what the device was fed"),
+        ('drive_dbfs = 0.0, volume = "noon"', "full scale"),
+    ],
+)
+def test_a_level_under_another_condition_is_not_compared(
+    tmp_path: Path, condition: str, word: str
+) -> None:
+    row = judged(
+        tmp_path,
+        'quantity = "balanced-level"\nunit = "V"\nat_least = 1.0\nper = "between-legs"\n'
+        f"condition = {{ {condition} }}",
+    )
+    assert row["outcome"] == "not-comparable"
+    assert word in row["readings"][0]["figures"][0]["reason"]
+
+
+def test_a_figure_at_another_volume_is_taken_from_there(tmp_path: Path) -> None:
+    facts = document()
+    facts["sides"]["mono"]["facts_at"] = [
+        {"condition": {"volume": "maximum"}, "facts": {"differential_gain": entry(20.0, "dB", 0.1)}}
+    ]
+    row = judged(
+        tmp_path,
+        'quantity = "balanced-gain"\nunit = "dB"\nat_least = 19.0\n'
+        'condition = { volume = "Maximum" }',
+        facts,
+    )
+    assert (row["outcome"], level(row)) == ("meets", 20.0)
+
+
+def test_gain_and_maximum_into_a_load(tmp_path: Path) -> None:
+    into = 'condition = { volume = "any", into_ohm = 600.0, into = "between-legs" }'
+    gain = judged(tmp_path, f'quantity = "balanced-gain"\nunit = "dB"\nat_least = 9.0\n{into}')
+    # closed form: 20 log10(600/800) off
+    assert level(gain) == pytest.approx(12.04 + 20.0 * math.log10(0.75))
+    most = 'quantity = "balanced-maximum"\nunit = "V"\nat_least = %s\n' + into
+    # closed form: no more than 10.05 V x 0.75 can come out; whether that much does is not known
+    assert judged(tmp_path, most % "8.0")["outcome"] == "fails"
+    assert judged(tmp_path, most % "7.0")["outcome"] == "cannot-tell"
+
+
+def test_missing_facts_name_their_take(tmp_path: Path) -> None:
+    row = judged(tmp_path, 'quantity = "balanced-noise"\nunit = "uV"\nat_most = 10.0')
+    assert (row["outcome"], row["next_take"]) == ("not-measured", "idle")
+
+
+@pytest.mark.parametrize(("limit", "outcome"), [(3.0, "cannot-tell"), (12.0, "meets")])
+def test_noise_that_the_recorder_decides_is_a_bound(
+    tmp_path: Path, limit: float, outcome: str
+) -> None:
+    facts = document()
+    facts["sides"]["mono"]["facts"]["differential_noise_a"] = entry(
+        9e-6, "V", 1e-6, limited_by_bench=True
+    )
+    row = judged(
+        tmp_path,
+        f'quantity = "balanced-noise"\nunit = "uV"\nat_most = {limit}\nweighting = "a"\n'
+        'condition = { volume = "any" }',
+        facts,
+    )
+    # closed form: at most 10 uV, of which the recorder's share is not known
+    assert row["outcome"] == outcome
+
+
+def test_distortion_in_decibels_and_at_its_level(tmp_path: Path) -> None:
+    facts = document()
+    facts["sides"]["mono"]["facts"]["differential_thd"] = entry(
+        0.005, "percent", 0.0005, level_v=2.0
+    )
+    line = (
+        'quantity = "balanced-thd"\nunit = "dB"\nat_most = -80.0\ncondition = { volume = "any"%s }'
+    )
+    row = judged(tmp_path, line % "", facts)
+    # closed form: -80 dB is 0.01 percent
+    assert (row["outcome"], row["limits"]["high"]) == ("meets", pytest.approx(0.01))
+    assert judged(tmp_path, line % ", level_v = 2.0", facts)["outcome"] == "meets"
+    assert judged(tmp_path, line % ", level_v = 8.0", facts)["outcome"] == "not-comparable"
+
+
+def test_typical_is_no_limit_but_with_a_tolerance(tmp_path: Path) -> None:
+    line = (
+        'quantity = "gain-difference"\nunit = "dB"\ntypical = 6.5\ncondition = { volume = "any" }'
+    )
+    row = judged(tmp_path, line)
+    against = row["readings"][0]["figures"][0]["against_typical"]
+    # closed form: 6.02 less 6.5
+    assert row["outcome"] == "no-limit"
+    assert against["value"] == pytest.approx(-0.48)
+    assert against["larger"] is True
+    assert judged(tmp_path, line + "\ntolerance = 0.1")["outcome"] == "fails"
+    assert judged(tmp_path, line + "\ntolerance = 1.0")["outcome"] == "meets"
+
+
+@pytest.mark.parametrize(
+    ("stage", "says", "outcome"),
+    [
+        ({}, "differential", "meets"),
+        ({}, "both-legs-driven", "meets"),
+        ({}, "transformer-coupled", "fails"),
+        ({"confidence": 0.9}, "differential", "cannot-tell"),
+        ({"kind": "undetermined", "next_take": "load-cold"}, "differential", "cannot-tell"),
+        ({"kind": "faulty"}, "differential", "fails"),
+    ],
+)
+def test_kinds(tmp_path: Path, stage: dict[str, Any], says: str, outcome: str) -> None:
+    row = judged(tmp_path, f'quantity = "kind"\nsays = "{says}"', document(mono=side(**stage)))
+    # closed form: the share of draws is the probability; 2.5 % is the risk
+    assert row["outcome"] == outcome
+    assert row["next_take"] == stage.get("next_take")
+
+
+def test_polarity_told_by_the_drive_alone_is_not_told(tmp_path: Path) -> None:
+    line = 'quantity = "polarity"\nsays = "pin-3-hot"'
+    assert judged(tmp_path, line)["outcome"] == "fails"
+    doubtful = document(
+        mono=side(polarity_against="the drive alone: it may be the device that inverts")
+    )
+    row = judged(tmp_path, line, doubtful)
+    assert (row["outcome"], row["next_take"]) == ("cannot-tell", "single-ended")
+
+
+def test_channels(tmp_path: Path) -> None:
+    facts = document(left=side(), right=side())
+    facts["between_sides"] = {"facts": {"differential_channel_balance": entry(-0.25, "dB", 0.02)}}
+    line = 'quantity = "channel-balance"\nunit = "dB"\nat_most = %s\ncondition = { volume = "any" }'
+    rows = verify(facts, specified(tmp_path, line % "0.3"))["lines"]
+    # closed form: 0.25 within 0.3, once for both sides
+    assert [(r["side"], r["outcome"]) for r in rows] == [(None, "meets")]
+    assert verify(facts, specified(tmp_path, line % "0.2"))["lines"][0]["outcome"] == "fails"
+
+
+def codes(facts: dict[str, Any], folder: Path) -> list[tuple[str, str, str]]:
+    spec = specified(folder, 'quantity = "kind"\nsays = "differential"')
+    return [(f["fault"], f["side"], f["certainty"]) for f in verify(facts, spec)["faults"]]
+
+
+def test_faults_and_what_one_side_says_about_the_other(tmp_path: Path) -> None:
+    right = side()
+    right["facts"]["differential_level"] = entry(0.002, "V", 1e-5)
+    assert codes(document(left=side(), right=right), tmp_path) == [
+        ("channel-gone", "right", "found")
+    ]
+    right = side()
+    right["facts"]["cold_impedance"] = entry(470.0, "ohm", 4.0)
+    assert codes(document(left=side(), right=right), tmp_path) == [
+        ("part-unlike-its-twin", "right", "found")
+    ]
+    right = side(faults=["coupling-capacitor-cold"], possible_faults=["cold-leg-dead"])
+    right["facts"]["cold_impedance"] = entry(470.0, "ohm", 4.0)
+    right["facts"]["hot_direct_voltage"] = entry(-0.8, "V", 0.01)
+    assert codes(document(left=side(), right=right), tmp_path) == [
+        ("coupling-capacitor-cold", "right", "found"),
+        ("direct-voltage", "right", "found"),
+        ("cold-leg-dead", "right", "possible"),
+    ]
+    right = side()
+    right["conditions"] = {**right["conditions"], "volume": "half past nine"}
+    right["facts"]["differential_level"] = entry(0.002, "V", 1e-5)
+    assert codes(document(left=side(), right=right), tmp_path) == []
+
+
+def test_a_second_look_stands_beside_the_first(tmp_path: Path) -> None:
+    dried = side(faults=["coupling-capacitor-cold"])
+    dried["facts"]["cold_impedance"] = entry(200.0, "ohm", 2.0)
+    spec = specified(
+        tmp_path, 'quantity = "balanced-impedance"\nunit = "ohm"\nat_most = 150.0\nper = "each-leg"'
+    )
+    found = verify(document(), spec, before=document(mono=dried))
+    row = found["lines"][0]
+    assert (row["outcome"], row["before"]["outcome"]) == ("meets", "fails")
+    change = row["readings"][0]["figures"][1]["change"]
+    # closed form: 200 to 100 ohm
+    assert (change["value"], change["larger"]) == (pytest.approx(-50.0), True)
+    assert [f["fault"] for f in found["faults_before"]] == ["coupling-capacitor-cold"]
+    assert found["faults"] == []
+
+
+@pytest.mark.parametrize(
+    ("line", "word"),
+    [
+        ('quantity = "balanced-impedance"\nunit = "ohm"', "states nothing"),
+        ('quantity = "balanced-impedance"\nunit = "dB"\nat_most = 1.0', "needs unit"),
+        ('quantity = "balanced-impedance"\nunit = "ohm"\nat_most = -1.0', "below zero"),
+        ('quantity = "balanced-thd"\nunit = "dB"\nat_most = 80.0', "minus sign"),
+        ('quantity = "gain-difference"\nunit = "dB"\nat_most = 1.0\nat_least = 2.0', "below at_le"),
+        ('quantity = "gain-difference"\nunit = "dB"\nat_most = 1.0\ntypical = 2.0', "two lines"),
+        ('quantity = "gain-difference"\nunit = "dB"\nat_most = 1.0\nper = "each-leg"', "belongs"),
+        ('quantity = "kind"\nsays = "pin-2-hot"', "not a kind"),
+        ('quantity = "polarity"', "needs says"),
+        ('quantity = "loudness"\nat_most = 1.0', "loudness"),
+        ('quantity = "channel-balance"\nunit = "dB"\nat_most = -0.3', "not the sign"),
+    ],
+)
+def test_lines_that_make_no_sense_are_refused(tmp_path: Path, line: str, word: str) -> None:
+    with pytest.raises(BadInput, match=word):
+        specified(tmp_path, line)
+
+
+def test_a_specification_of_another_device_is_said(tmp_path: Path) -> None:
+    head = '[device]\nmaker = "Other"\nmodel = "Thing"\n'
+    spec = specified(tmp_path, 'quantity = "kind"\nsays = "differential"', head=head)
+    assert "Other Thing" in verify(document(), spec)["remarks"][0]
