@@ -110,7 +110,7 @@ def act(
         (["act", "interrupt in a class"], 130, "probe: interrupted"),
         (["act", "disk"], 2, "probe: facts.json: No space left on device"),
         (["act", "memory"], 2, "probe: not enough memory"),
-        ([], 2, 'probe: a command is needed: analyse, advise, '),
+        ([], 2, "probe: a command is needed: analyse, advise, "),
         (["analyze"], 2, 'probe: no command "analyze"; did you mean "analyse"?'),
         (["qqq"], 2, 'probe: no command "qqq"; there are analyse, advise, '),
         (
