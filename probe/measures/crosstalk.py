@@ -11,14 +11,18 @@ from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
-from probe.measures.lines import heard
+from probe.measures.lines import Heard, heard
 from probe.measures.model import Subject
 from probe.measures.statement import Entry, decibel_entry
 from probe.measures.sweep import clock_error
 from probe.measures.volume import DB, Open, open_takes
+from probe.phasors.measure import measure_take
 from probe.session.model import Side, Take
 from probe.stage.quantities import nearest
+
+Array = NDArray[np.float64]
 
 DRAWS = 400
 
@@ -56,7 +60,7 @@ def _one(
     hz = np.array([f for f in own.hz if np.min(np.abs(np.array(take.tones_hz) - f)) <= 1e-9 * f])
     if not len(hz):
         return None
-    weak = heard(take, hz, clock_error=clock_error(subject.phasors))
+    weak = _heard(take, hz, subject)
     at = [take.channels.index(n) for n in names]
     volts = weak.volts[:, at] @ np.array([1.0, -1.0][: len(at)])
     sd = np.sqrt(np.sum(weak.sd[:, at] ** 2, axis=1))
@@ -78,6 +82,14 @@ def _one(
         "limit": [e["limit"] for e in entries],
     }
     return {**entries[k], "at_hz": float(hz[k]), "takes": files}, curve
+
+
+def _heard(take: Take, hz: Array, subject: Subject) -> Heard:
+    """Return what the take carries at ``hz`` where its tones stand still, if anything is heard."""
+    found = measure_take(take, subject.session.bench.mains_hz)
+    if found.unheard.all():
+        return heard(take, hz, clock_error=clock_error(subject.phasors))
+    return heard(take, hz, clock_error=found.clock_error, span_s=found.steady_s)
 
 
 def _comparable(one: Open, take: Take, output: str) -> bool:

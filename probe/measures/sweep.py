@@ -34,15 +34,19 @@ POINTS_PER_OCTAVE = 12
 MOST_FRAMES = 1 << 25
 """Of a take, which is transformed as a whole: eleven minutes at 48 kHz."""
 
-EDGE = 1.06
-"""The outermost part of a sweep, where its ends and a fade are felt, is left out."""
+EDGE = 2.0 ** (1.0 / 3.0)
+"""The outermost third of an octave of a sweep, where its ends and a fade are felt, is left out."""
 
-LEFT_SHARE = 0.4
-"""Of the distance to the second harmonic's impulse that is taken in before the main one."""
+CUT_EDGE = 2.0
+"""... and a whole octave where its beginning is missing: what was played before still rings."""
 
-LONGEST_TAIL_S = 1.0
-"""Of the impulse response: a coupling capacitor of 100 uF into 10 kohm has died away to a third,
-and what is left at 20 Hz is below a hundredth of a decibel."""
+LEFT_SHARE = 0.7
+"""Of the distance to the second harmonic's impulse that is taken in before the main one: the band
+limits ring there. With 0.4 a high pass at 18 Hz reads 0.003 dB wrong at 20 Hz, with this 0.0002."""
+
+LONGEST_TAIL_S = 3.0
+"""Of the impulse response: a coupling capacitor of 100 uF into 10 kohm has died away. What half
+of the tail would say instead counts as doubt."""
 
 HEARD = 10.0
 """Times its noise at 1 kHz that an output must stand above, to have a response."""
@@ -74,7 +78,8 @@ def signal(sweep: Sweep, sample_rate: float) -> Array:
 class Impulse:
     """Linear responses of all channels at chosen frequencies.
 
-    ``volts`` (F, C) complex per unit of the drive, ``sd`` (F, C) its standard deviation.
+    ``volts`` (F, C) complex per unit of the drive, ``sd`` (F, C) its standard deviation from noise
+    and from where the impulse response was cut off.
     """
 
     hz: Array
@@ -82,7 +87,16 @@ class Impulse:
     sd: Array
 
 
-def deconvolve(x: Array, y: Array, sample_rate: float, sweep: Sweep, hz: Array) -> Impulse:
+def deconvolve(
+    x: Array,
+    y: Array,
+    sample_rate: float,
+    sweep: Sweep,
+    hz: Array,
+    *,
+    start: int | None = None,
+    heard: Sweep | None = None,
+) -> Impulse:
     """Return the linear response of ``y`` to the drive ``x``.
 
     Parameters
@@ -96,66 +110,129 @@ def deconvolve(x: Array, y: Array, sample_rate: float, sweep: Sweep, hz: Array) 
     sweep
         What was played.
     hz
-        Where the response is wanted, within the sweep.
+        Where the response is wanted, within the sweep; moved to the nearest bin.
+    start
+        Frame of ``y`` at which the sweep begins; None: where its answer to ``x`` does.
+    heard
+        The part of the sweep that was recorded; None: all of it.
     """
     count = 1 << int(np.ceil(np.log2(len(x) + len(y))))
-    f = np.fft.rfftfreq(count, 1.0 / sample_rate)
-    band = _band(f, sweep)
+    bins = np.rint(hz * count / sample_rate).astype(np.int64)
+    band = _band(np.fft.rfftfreq(count, 1.0 / sample_rate), heard or sweep)
     drive = np.fft.rfft(x, count)
     inverse = np.where(band > 0.0, band / np.where(np.abs(drive) > 0.0, drive, 1.0), 0.0)
     ideal = np.fft.irfft(band, count)
     h = np.fft.irfft(np.fft.rfft(y, count, axis=0) * inverse[:, None], count, axis=0)
-    loudest = int(np.argmax(np.abs(h).max(axis=0)))
-    at = int(np.argmax(np.abs(h[:, loudest])))
-    gate = _gate(sweep, sample_rate)
-    plain = _part(ideal, 0, gate)
-    along = np.exp(-2j * np.pi * np.outer(hz / sample_rate, gate.offsets))
-    whole = along @ plain
-    volts = (along @ _part(h, at, gate)) / whole[:, None]
-    noise = np.stack([along @ _part(h, at + shift, gate) for shift in _quiet(gate, count, len(x))])
-    size = np.sqrt(np.mean(np.abs(noise) ** 2, axis=0)) / np.abs(whole)[:, None]
-    return Impulse(hz, volts, _smooth(size))
+    at = int(np.argmax(np.abs(h).max(axis=1)))
+    tail = min(LONGEST_TAIL_S, 0.5 * sweep.seconds)
+    gate, shorter = (_gate(sweep, sample_rate, t, count) for t in (tail, 0.5 * tail))
+    volts, half = (_through(h, ideal, at, g, bins) for g in (gate, shorter))
+    left = len(y) - (start if start is not None else at if at < len(y) else at - count)
+    noise = _noise(h, at, bins, sweep, sample_rate, left)
+    noise = noise * np.sqrt(float(np.sum(gate**2))) / band[bins][:, None]
+    moved = np.asarray(bins * (sample_rate / count), dtype=np.float64)
+    return Impulse(moved, volts, np.hypot(noise, np.abs(volts - half)))
+
+
+def _through(h: Array, ideal: Array, at: int, gate: Array, bins: NDArray[np.int64]) -> Complex:
+    """Return the response through one gate, (F, C); its delay ``at`` is taken out."""
+    main = np.fft.rfft(np.roll(h, -at, axis=0) * gate[:, None], axis=0)[bins]
+    return np.asarray(main / np.fft.rfft(ideal * gate)[bins][:, None])
+
+
+NOISE_S, NOISE_FROM_S = 0.25, 0.3
+"""Length of the pieces in which the noise is looked for, and where they begin after the impulse."""
+
+
+def _noise(
+    h: Array, at: int, bins: NDArray[np.int64], sweep: Sweep, sample_rate: float, left: int
+) -> Array:
+    """Return the noise of one sample of ``h`` at each bin, (F, C): rms per root of samples gated.
+
+    Division by a sweep moves what was recorded at time t, at frequency f, to ``t`` less the time
+    the sweep passes f: only up to the end of the recording less that time is there any noise. Of
+    the pieces there the median counts, so that the tail of the impulse does not.
+    """
+    length = round(NOISE_S * sample_rate)
+    hz = bins * (sample_rate / len(h))
+    passed = sweep.seconds * np.log(hz / sweep.from_hz) / np.log(sweep.to_hz / sweep.from_hz)
+    most = max(left / sample_rate - float(passed.min()), NOISE_FROM_S + NOISE_S)
+    starts = np.arange(NOISE_FROM_S, most - NOISE_S + 1e-9, 0.5 * NOISE_S)
+    shape = np.hanning(length + 2)[1:-1]
+    turns = np.rint(bins * (length / len(h))).astype(np.int64)
+    found = np.full((len(starts), len(bins), h.shape[1]), np.nan)
+    for row, begin in enumerate(starts):
+        places = (at + round(begin * sample_rate) + np.arange(length)) % len(h)
+        inside = begin + NOISE_S <= left / sample_rate - passed
+        lines = np.abs(np.fft.rfft(h[places] * shape[:, None], axis=0)[turns]) ** 2
+        found[row, inside] = lines[inside] / np.sum(shape**2)
+    return _smooth(_median(found))
+
+
+def _median(found: Array) -> Array:
+    """Return root of the mean power of exponential samples, (N, F, C) to (F, C), by the median.
+
+    Where no piece could be used the nearest frequency's value stands.
+    """
+    some = np.asarray(np.isfinite(found[:, :, 0]).any(axis=0))
+    if not some.any():
+        return np.zeros(found.shape[1:])
+    power = np.zeros(found.shape[1:])
+    power[some] = np.nanmedian(found[:, some], axis=0) / np.log(2.0)
+    at = np.arange(found.shape[1])
+    nearest_known = np.array([at[some][np.argmin(np.abs(at[some] - k))] for k in at])
+    return np.asarray(np.sqrt(power[nearest_known]))
+
+
+def arrival(y: Array, sweep: Sweep, sample_rate: float) -> int:
+    """Return the frame at which the sweep begins, negative where its beginning is missing.
+
+    Where the recording agrees best with the sweep, over all channels.
+    """
+    x = signal(sweep, sample_rate)
+    count = 1 << int(np.ceil(np.log2(len(x) + len(y))))
+    drive = np.conj(np.fft.rfft(x, count))
+    alike = sum(np.abs(np.fft.irfft(np.fft.rfft(c, count) * drive, count)) ** 2 for c in y.T)
+    at = int(np.argmax(np.asarray(alike)))
+    return at - count if at > len(y) else at
+
+
+def heard_part(start: int, frames: int, sweep: Sweep, sample_rate: float) -> Sweep:
+    """Return the part of the sweep that ``frames`` hold when it begins at frame ``start``."""
+    pace = np.log(sweep.to_hz / sweep.from_hz) / (sweep.seconds * sample_rate)
+    length = round(sweep.seconds * sample_rate)
+    late, short = max(-start, 0), max(start + length - frames, 0)
+    return Sweep(
+        sweep.from_hz * float(np.exp(pace * late)),
+        sweep.to_hz * float(np.exp(-pace * short)),
+        sweep.seconds - (late + short) / sample_rate,
+    )
 
 
 def _band(f: NDArray[Any], sweep: Sweep) -> Array:
-    """1 within the sweep, falling to 0 over a third of an octave outside it."""
+    """1 within the sweep, falling to 0 over an octave below it and a third above.
+
+    The wider it falls the shorter it rings.
+    """
     safe = np.maximum(f, 1e-9)
-    low = np.log2(safe / sweep.from_hz) * 3.0 + 1.0
+    low = np.log2(safe / sweep.from_hz) + 1.0
     high = np.log2(sweep.to_hz / safe) * 3.0 + 1.0
     inside = np.clip(np.minimum(low, high), 0.0, 1.0)
     return np.asarray(0.5 - 0.5 * np.cos(np.pi * inside))
 
 
-@dataclass(frozen=True)
-class _Gate:
-    offsets: Array
-    shape: Array
-
-
-def _gate(sweep: Sweep, sample_rate: float) -> _Gate:
-    """Return which samples round the main impulse count, and how much."""
+def _gate(sweep: Sweep, sample_rate: float, tail_s: float, count: int) -> Array:
+    """Return how much each sample counts, (count,), the main impulse at 0."""
     early = sweep.seconds / np.log(sweep.to_hz / sweep.from_hz) * np.log(2.0)
     left = max(16, round(LEFT_SHARE * early * sample_rate))
-    right = max(64, round(min(LONGEST_TAIL_S, sweep.seconds) * sample_rate))
-    offsets = np.arange(-left, right, dtype=np.float64)
-    shape = np.ones(len(offsets))
+    right = min(max(64, round(tail_s * sample_rate)), count - left)
     rise, fall = left // 2, right // 4
-    shape[:rise] = 0.5 - 0.5 * np.cos(np.pi * (np.arange(rise) + 0.5) / rise)
-    shape[-fall:] = 0.5 + 0.5 * np.cos(np.pi * (np.arange(fall) + 0.5) / fall)
-    return _Gate(offsets, shape)
-
-
-def _part(h: Array, at: int, gate: _Gate) -> Array:
-    places = (at + gate.offsets.astype(np.int64)) % len(h)
-    part = h[places]
-    return np.asarray(part * (gate.shape if h.ndim == 1 else gate.shape[:, None]))
-
-
-def _quiet(gate: _Gate, count: int, played: int) -> list[int]:
-    """Return shifts of the gate to places without any impulse: after the main one's tail."""
-    length = len(gate.offsets)
-    room = min(count - length, played) // length
-    return [round(1.2 * length + n * length) for n in range(max(1, min(6, room - 2)))]
+    gate = np.zeros(count)
+    gate[:right] = 1.0
+    gate[right - fall : right] = 0.5 + 0.5 * np.cos(np.pi * (np.arange(fall) + 0.5) / fall)
+    gate[-left:] = 1.0
+    gate[-left : rise - left] = 0.5 - 0.5 * np.cos(np.pi * (np.arange(rise) + 0.5) / rise)
+    return gate
 
 
 def _smooth(size: Array) -> Array:
@@ -184,12 +261,18 @@ def response(subject: Subject, source: Source | None, output: str) -> Swept | No
 def _of_take(
     take: Take, sweep: Sweep, subject: Subject, source: Source | None, output: str
 ) -> Swept | None:
-    hz = _grid(sweep, take.sample_rate)
     rate = take.sample_rate * (1.0 + clock_error(subject.phasors))
     y = samples_of(take)
+    start = arrival(y, sweep, rate)
+    late = max(-start, 0)
+    part = heard_part(start, len(y), sweep, rate)
+    hz = _grid(part, take.sample_rate, CUT_EDGE if late else EDGE)
+    if len(hz) < 2 or not hz[0] < 1000.0 < hz[-1]:
+        return None
     reference = "reference" in take.channels
-    x = y[:, take.channels.index("reference")] if reference else signal(sweep, rate)
-    found = deconvolve(x, y, rate, sweep, hz)
+    x = y[:, take.channels.index("reference")] if reference else signal(sweep, rate)[late:]
+    found = deconvolve(x, y, rate, sweep, hz, start=start, heard=part)
+    hz = found.hz
     middle = nearest(hz)
     draws, limited = _output(found, take, source, output)
     level, noise = abs(draws[0, middle]), float(np.std(draws[1:, middle]))
@@ -208,8 +291,8 @@ def clock_error(phasors: tuple[TakePhasors, ...]) -> float:
     return float(np.median(found)) if found else 0.0
 
 
-def _grid(sweep: Sweep, sample_rate: float) -> Array:
-    low, high = sweep.from_hz * EDGE, min(sweep.to_hz / EDGE, 0.46 * sample_rate)
+def _grid(sweep: Sweep, sample_rate: float, edge: float) -> Array:
+    low, high = sweep.from_hz * edge, min(sweep.to_hz / EDGE, 0.46 * sample_rate)
     steps = np.arange(
         np.ceil(POINTS_PER_OCTAVE * np.log2(low / 1000.0)),
         np.floor(POINTS_PER_OCTAVE * np.log2(high / 1000.0)) + 1,

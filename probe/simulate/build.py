@@ -25,11 +25,13 @@ from probe.session.model import (
     BenchOutput,
     Channel,
     Device,
+    DrivenSide,
     Injection,
     Load,
     MeterReading,
     RecorderInput,
     Side,
+    Sweep,
 )
 from probe.simulate import library
 from probe.simulate.circuit import Circuit
@@ -54,6 +56,7 @@ from probe.simulate.spec import (
     Bend,
     DeviceNoise,
     HumLine,
+    SideCrosstalk,
     StageSpec,
     TakeSpec,
     TrueBench,
@@ -355,7 +358,7 @@ def _merged(table: StageTable, take: TakeTable) -> TakeTable:
     if take.preset is None:
         return take
     base = preset_take(take.preset, table.loads, table.injector, tones)
-    said = {k: getattr(take, k) for k in take.model_fields_set - {"preset"}}
+    said = {k: getattr(take, k) for k in take.model_fields_set}
     merged = base.model_copy(update=said)
     bench_itself = merged.signal in ("floor", "channel-match", "check")
     if table.phase == "reference" and take.channels is None and merged.channels:
@@ -413,8 +416,6 @@ def _take(
     table: StageTable, side: Side, name: str, take: TakeTable, circuit: Circuit, bench: Bench
 ) -> TakeSpec:
     channels = take.channels or ()
-    if take.signal == "sweep":
-        raise BadInput(f'take "{name}": signal "{take.signal}" is not simulated; all others are')
     levels, step_s = _level_steps(name, take)
     if take.preset and take.preset.endswith("off") and "signal" in take.model_fields_set:
         raise BadInput(f'take "{name}": the preset {take.preset} plays nothing; leave signal out')
@@ -445,7 +446,7 @@ def _take(
         injections=tuple(_injections(table, name, take)),
         tell_injected_phases=all(i.tell_phases for i in take.inject),
         sample_rate=rate,
-        seconds=len(levels) * step_s or take.seconds or table.seconds,
+        seconds=len(levels) * step_s or _seconds(table, name, take),
         silence_before_s=_silence(table, name, take, rate),
         silence_after_s=_first(take.silence_after_s, table.silence_after_s),
         fade_s=_first(take.fade_s, table.fade_s),
@@ -456,6 +457,9 @@ def _take(
         noise_seed=(table.seed, zlib.crc32(name.encode())),
         levels_volts=levels,
         step_s=step_s,
+        driven_side=_driven_side(side, name, take),
+        side_crosstalk=_side_crosstalk(table),
+        sweep=_sweep(take),
     )
     _check_take(spec, tones)
     return replace(spec, delay_s=_delay(table, take, spec))
@@ -472,6 +476,42 @@ def _level_steps(name: str, take: TakeTable) -> tuple[tuple[float, ...], float]:
     if any(b <= a for a, b in zip(take.levels_volts, take.levels_volts[1:], strict=False)):
         raise BadInput(f'take "{name}": levels_volts must rise')
     return take.levels_volts, take.step_s
+
+
+def _seconds(table: StageTable, name: str, take: TakeTable) -> float:
+    """Return how long something plays; a sweep is as long as it is."""
+    given = (take.from_hz, take.to_hz, take.sweep_s)
+    if take.signal != "sweep":
+        if any(g is not None for g in given):
+            raise BadInput(f'take "{name}": from_hz, to_hz and sweep_s belong to signal "sweep"')
+        return take.seconds or table.seconds
+    if take.from_hz is None or take.to_hz is None or take.sweep_s is None:
+        raise BadInput(f'take "{name}": signal "sweep" needs from_hz, to_hz and sweep_s')
+    if take.from_hz >= take.to_hz:
+        raise BadInput(f'take "{name}": to_hz must be above from_hz; sweeps rise')
+    return take.sweep_s
+
+
+def _sweep(take: TakeTable) -> Sweep | None:
+    if take.from_hz is None or take.to_hz is None or take.sweep_s is None:
+        return None
+    return Sweep(take.from_hz, take.to_hz, take.sweep_s)
+
+
+def _driven_side(side: Side, name: str, take: TakeTable) -> DrivenSide:
+    """Return which half plays: as said, of the preset other-side the other one."""
+    if take.preset != "other-side" and take.driven_side is None:
+        return "both"
+    if side == "mono":
+        raise BadInput(f'take "{name}": a mono device has no other side')
+    return take.driven_side or ("right" if side == "left" else "left")
+
+
+def _side_crosstalk(table: StageTable) -> SideCrosstalk:
+    said = table.side_crosstalk
+    if said is None:
+        return SideCrosstalk()
+    return SideCrosstalk(float(db_to_ratio(said.db)), said.corner_hz)
 
 
 def _silence(table: StageTable, name: str, take: TakeTable, rate: int) -> float:

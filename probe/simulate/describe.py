@@ -47,6 +47,8 @@ def take_of(take: TakeSpec, folder: Path) -> Take:
         sample_rate=take.sample_rate,
         frames=take.frames,
         level_steps=LevelSteps(take.levels_volts, take.step_s) if take.levels_volts else None,
+        sweep=take.sweep,
+        driven_side=take.driven_side,
     )
 
 
@@ -159,6 +161,10 @@ def _take(take: TakeSpec) -> str:
         "volume": take.volume or None,
         "state": take.state,
         "driven_input_leg": None if take.driven_input_leg == "both" else take.driven_input_leg,
+        "driven_side": None if take.driven_side == "both" else take.driven_side,
+        "from_hz": take.sweep.from_hz if take.sweep else None,
+        "to_hz": take.sweep.to_hz if take.sweep else None,
+        "sweep_s": take.sweep.seconds if take.sweep else None,
         "volts_full_scale": [i.volts_full_scale for i in take.inputs] if take.scaled else None,
         "timebase": take.timebase,
         "start_frame": take.start_frame if take.timebase is not None else None,

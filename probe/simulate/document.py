@@ -11,6 +11,7 @@ from probe.formats.toml import OneLine, Table
 from probe.session.model import (
     Channel,
     Connector,
+    DrivenSide,
     LoadEnd,
     Output,
     Side,
@@ -37,6 +38,11 @@ Preset = Literal[
     "inject-cold-off",
     "inject-hot-off",
     "idle",
+    "idle-exchanged",
+    "input-hot",
+    "input-cold",
+    "sweep",
+    "other-side",
     "floor",
     "channel-match",
     "check-hot",
@@ -225,6 +231,13 @@ class SideTable(Table):
     parts: Parts = Field(default_factory=dict)
 
 
+class SideCrosstalkTable(Table):
+    """``[side_crosstalk]``: what reaches a side's input while only the other one plays."""
+
+    db: Annotated[float, Field(ge=-300.0, le=0.0)]
+    corner_hz: Annotated[float, Field(ge=0.0, le=1e6)] = 0.0
+
+
 class TolerancesTable(Table):
     """``[tolerances]``: a seed, and percent by grade where other than the library's."""
 
@@ -294,6 +307,10 @@ class TakeTable(Table):
     volume: OneLine | None = None
     state: State = "play"
     driven_input_leg: Literal["both", "hot", "cold"] = "both"
+    driven_side: DrivenSide | None = None
+    from_hz: Positive | None = None
+    to_hz: Positive | None = None
+    sweep_s: Annotated[float, Field(gt=0.0, le=600.0)] | None = None
     volts_full_scale: tuple[Volts, ...] | None = None
     timebase: Name | None = None
     start_frame: Annotated[int, Field(ge=0, le=10**12)] | None = None
@@ -334,6 +351,7 @@ class StageTable(Table):
     parts: Parts = Field(default_factory=dict)
     side: dict[Side, SideTable] = Field(default_factory=dict)
     tolerances: TolerancesTable | None = None
+    side_crosstalk: SideCrosstalkTable | None = None
     volumes: dict[str, Annotated[float, Field(ge=-200.0, le=60.0)]] = Field(default_factory=dict)
     drive: DriveTable = DriveTable()
     injector: InjectorTable = InjectorTable()

@@ -93,6 +93,7 @@ def recorded(stage: StageSpec, take: TakeSpec) -> Recorded:
         return Recorded(hz, played, injected, zero, zero)
     found = responses(stage, take, hz)
     device = found[:, :, 0] * _amplitudes(hz, tones, take.phases_rad, take.drive_volts)[:, None]
+    device *= _reaching(take, hz)
     injectors = np.zeros(shape, dtype=np.complex128)
     for k, injection in enumerate(take.injections):
         volts = injection.volts * stage.true.injector
@@ -100,6 +101,33 @@ def recorded(stage: StageSpec, take: TakeSpec) -> Recorded:
         amplitudes = _amplitudes(hz, injection.tones_hz, phases, volts)
         injectors += found[:, :, 1 + k] * amplitudes[:, None]
     return Recorded(hz, played, injected, device, injectors)
+
+
+def _reaching(take: TakeSpec, hz: NDArray[np.float64]) -> NDArray[np.complex128]:
+    """Return what of the drive reaches each channel, (F, C): all, or what the other side lets in.
+
+    A channel that records the drive hears all of it.
+    """
+    whole = np.ones((hz.size, len(take.channels)), dtype=np.complex128)
+    if not take.crosstalk:
+        return whole
+    coupled = take.side_crosstalk
+    rises = 1j * hz / coupled.corner_hz if coupled.corner_hz > 0.0 else np.zeros(hz.size)
+    ours = np.array([c != "reference" for c in take.channels])
+    whole[:, ours] = (coupled.ratio * (1.0 + rises))[:, None]
+    return whole
+
+
+def swept(stage: StageSpec, take: TakeSpec, hz: ArrayLike) -> NDArray[np.complex128]:
+    """Return what each channel reads over frequency in a sweep, (F, C), V rms.
+
+    Gain errors, drift and crosstalk between channels included.
+    """
+    f = np.asarray(hz, dtype=np.float64)
+    device = responses(stage, take, f)[:, :, 0] * take.drive_volts * _reaching(take, f)
+    nothing = np.zeros(f.shape, dtype=np.bool_)
+    found = Recorded(f, ~nothing, nothing[:, None][:, :0], device, np.zeros_like(device))
+    return read_shares(stage, take, found)[0]
 
 
 def as_read(stage: StageSpec, take: TakeSpec) -> NDArray[np.complex128]:

@@ -25,6 +25,9 @@ FULL: tuple[Preset, ...] = (
 )
 """``takes = "full"``: injections before loads, a second open take at the end."""
 
+SWEEP_S = 6.0
+"""Of the preset sweep: half a second for each octave."""
+
 _LEGS: tuple[Channel, ...] = ("hot", "cold")
 
 
@@ -72,6 +75,24 @@ def preset_take(
             return _off(_inject("cold", injector, tones, injector.volts_off))
         case "inject-hot-off":
             return _off(_inject("hot", injector, tones, injector.volts_off))
+        case "idle-exchanged":
+            return TakeTable(channels=("cold", "hot"), signal="idle")
+        case "input-hot":
+            return TakeTable(channels=_LEGS, driven_input_leg="hot")
+        case "input-cold":
+            return TakeTable(channels=_LEGS, driven_input_leg="cold")
+        case "sweep":
+            return TakeTable(
+                channels=_LEGS,
+                signal="sweep",
+                from_hz=15.0,
+                to_hz=22.0e3,
+                sweep_s=SWEEP_S,
+                silence_before_s=0.5,
+                silence_after_s=1.0,
+            )
+        case "other-side":
+            return TakeTable(channels=_LEGS)
         case "idle" | "floor" | "channel-match":
             return TakeTable(channels=_LEGS, signal=preset)
         case "check-hot":

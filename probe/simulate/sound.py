@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from probe.simulate.device import bent, bent_terminals, device_noise
-from probe.simulate.network import Recorded, read_shares, recorded
+from probe.simulate.network import Recorded, read_shares, recorded, swept
 from probe.simulate.spec import StageSpec, TakeSpec, TrueInput
 from probe.simulate.waves import cosine, noise
 
@@ -31,6 +31,8 @@ def volts(stage: StageSpec, take: TakeSpec) -> NDArray[np.float64]:
     Before quantisation; everything else is in it.
     """
     wave = _tones(stage, take, recorded(stage, take))
+    if take.sweep is not None and take.plays:
+        wave += _sweep(stage, take)
     gains = np.array([i.gain for i in stage.true.inputs[: len(take.channels)]])
     if take.hears_device and any(not b.straight for b in stage.bends):
         wave = bent_terminals(stage, take, wave / gains) * gains
@@ -87,6 +89,45 @@ def _tones(stage: StageSpec, take: TakeSpec, found: Recorded) -> NDArray[np.floa
     for share, rate in ((device, 1.0), (injectors, 1.0 + stage.true.clock_error if own else 1.0)):
         _add_tones(wave, stage, take, found.hz * rate, share, scale)
     return np.asarray(wave * _gate(take)[:, None])
+
+
+SWEEP_POINTS = 1200
+"""Frequencies at which a circuit is solved for a sweep, 1 Hz to half the sample rate: between
+them its response is straight, to a few millionths."""
+
+
+def _sweep(stage: StageSpec, take: TakeSpec) -> NDArray[np.float64]:
+    """Return an exponential sweep as every channel reads it, frames x channels.
+
+    The drive, sampled on the recorder's clock, is filtered through the circuit's response in one
+    transform and rounded to `GRID`, so that the last bits of the transform do not matter.
+    """
+    sweep = take.sweep
+    assert sweep is not None
+    rate = take.sample_rate * (1.0 + stage.true.clock_error)
+    t = np.arange(take.frames) / rate - take.delay_s
+    inside = (t >= 0.0) & (t < sweep.seconds)
+    span = math.log(sweep.to_hz / sweep.from_hz)
+    played = np.clip(t, 0.0, sweep.seconds)
+    turns = sweep.from_hz * sweep.seconds / span * np.expm1(played * span / sweep.seconds)
+    drive = math.sqrt(2.0) * cosine(turns - 0.25) * inside
+    if take.fade_s > 0.0:
+        ramp = np.clip(np.minimum(t, sweep.seconds - t) / take.fade_s, 0.0, 1.0)
+        drive *= 0.5 - 0.5 * cosine(0.5 * ramp)
+    length = 1 << (2 * take.frames - 1).bit_length()
+    hz = np.fft.rfftfreq(length, 1.0 / rate)
+    points = np.geomspace(1.0, rate / 2.0, SWEEP_POINTS)
+    response = swept(stage, take, points)
+    spectrum = np.fft.rfft(drive, length)
+    wave = np.zeros((take.frames, len(take.channels)))
+    where = np.log(np.maximum(hz, points[0]))
+    for channel, inlet in enumerate(take.inputs):
+        real = np.interp(where, np.log(points), response[:, channel].real)
+        imag = np.interp(where, np.log(points), response[:, channel].imag)
+        heard = np.fft.irfft(spectrum * (real + 1j * imag), length)[: take.frames]
+        step = inlet.volts_full_scale * GRID
+        wave[:, channel] = np.round(heard / step) * step
+    return wave
 
 
 def _add_tones(

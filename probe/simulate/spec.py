@@ -11,6 +11,7 @@ from probe.session.model import (
     Bench,
     Channel,
     Device,
+    DrivenSide,
     Injection,
     Load,
     MeterReading,
@@ -18,6 +19,7 @@ from probe.session.model import (
     Side,
     Signal,
     State,
+    Sweep,
 )
 from probe.simulate.circuit import Circuit
 
@@ -25,8 +27,8 @@ DrivenLeg = Literal["both", "hot", "cold"]
 Container = Literal["wav", "rf64", "flac", "smaller"]
 
 
-PLAYING = ("multitone", "tone", "level-steps", "channel-match", "loop-back")
-"""Signals with tones."""
+PLAYING = ("multitone", "tone", "level-steps", "sweep", "channel-match", "loop-back")
+"""Signals in which something plays."""
 
 
 @dataclass(frozen=True)
@@ -138,6 +140,17 @@ class TrueBench:
 
 
 @dataclass(frozen=True)
+class SideCrosstalk:
+    """What drives a side while only the other one plays.
+
+    ``ratio`` of its drive, flat up to ``corner_hz`` and rising from there (0: flat throughout).
+    """
+
+    ratio: float = 0.0
+    corner_hz: float = 0.0
+
+
+@dataclass(frozen=True)
 class TakeSpec:
     """One recording to be made.
 
@@ -198,6 +211,14 @@ class TakeSpec:
     levels_volts: tuple[float, ...] = ()
     """Of level steps: drive of each step, V rms; ``drive_volts`` is the largest."""
     step_s: float = 0.0
+    driven_side: DrivenSide = "both"
+    side_crosstalk: SideCrosstalk = SideCrosstalk()
+    sweep: Sweep | None = None
+
+    @property
+    def crosstalk(self) -> bool:
+        """True where only the other side plays."""
+        return self.driven_side not in ("both", self.side)
 
     @property
     def frames(self) -> int:

@@ -13,7 +13,9 @@ phase = "reference"             # reference: a channel records the drive | strea
 takes = "full"                  # or a list: open, open-exchanged, single-ended, inject-cold,
                                 # inject-hot, load-cold, load-hot, load-across,
                                 # single-ended-loaded, second-open, inject-cold-off,
-                                # inject-hot-off, idle, floor, channel-match, check-hot, check-cold
+                                # inject-hot-off, idle, floor, channel-match, check-hot,
+                                # check-cold, idle-exchanged, sweep, input-hot, input-cold (one
+                                # leg of the input driven), other-side (only the other half plays)
 sample_rate = 48000
 seconds = 2.0                   # of tone in each take
 silence_before_s = 0.0          # before and after it, and the ramps inside it
@@ -38,6 +40,10 @@ A_CORE = { gain_bandwidth_hz = 8e6, output_ohm = 60.0, open_loop_gain = 1e6 }
 # [side.right]                  # where one side is different
 # circuit = "cold-capacitor-dried"
 # parts = { R_COLD = 100.0 }
+
+# [side_crosstalk]              # what reaches a side while only the other one plays
+# db = -90.0
+# corner_hz = 1000.0            # flat up to here, rising above; 0: flat throughout
 
 [tolerances]                    # leave the table out for exact parts
 seed = 7
