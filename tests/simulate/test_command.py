@@ -127,7 +127,7 @@ BAD = [
     ("takes = .*", "truth = { input = [{}, {}] }", "truth.input: 2 channels"),
     ("takes = .*", "truth = { parts_percent = { R7 = 1.0 } }", 'no take uses a part "R7"'),
     ("takes = .*", 'take = [{ signal = "multitone" }]', "channels is missing"),
-    ("takes = .*", 'take = [{ preset = "open", signal = "sweep" }]', "is not simulated"),
+    ("takes = .*", 'take = [{ preset = "open", signal = "sweep" }]', "needs from_hz"),
     ("takes = .*", 'take = [{ preset = "open", file = "../x.wav" }]', "inside the session folder"),
     ("takes = .*", 'take = [{ preset = "open", file = "x.flac" }]', "ending in .wav"),
     ("takes = .*", 'take = [{ preset = "open", side = "right" }]', "is not among sides"),
