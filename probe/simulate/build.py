@@ -358,7 +358,7 @@ def _merged(table: StageTable, take: TakeTable) -> TakeTable:
     if take.preset is None:
         return take
     base = preset_take(take.preset, table.loads, table.injector, tones)
-    said = {k: getattr(take, k) for k in take.model_fields_set}
+    said = {k: getattr(take, k) for k in take.model_fields_set - {"preset"}}
     merged = base.model_copy(update=said)
     bench_itself = merged.signal in ("floor", "channel-match", "check")
     if table.phase == "reference" and take.channels is None and merged.channels:
@@ -499,12 +499,14 @@ def _sweep(take: TakeTable) -> Sweep | None:
 
 
 def _driven_side(side: Side, name: str, take: TakeTable) -> DrivenSide:
-    """Return which half plays: as said, of the preset other-side the other one."""
-    if take.preset != "other-side" and take.driven_side is None:
+    """Return which half plays."""
+    if take.driven_side == "both":
         return "both"
     if side == "mono":
         raise BadInput(f'take "{name}": a mono device has no other side')
-    return take.driven_side or ("right" if side == "left" else "left")
+    if take.driven_side == "other":
+        return "right" if side == "left" else "left"
+    return take.driven_side
 
 
 def _side_crosstalk(table: StageTable) -> SideCrosstalk:

@@ -307,7 +307,7 @@ class TakeTable(Table):
     volume: OneLine | None = None
     state: State = "play"
     driven_input_leg: Literal["both", "hot", "cold"] = "both"
-    driven_side: DrivenSide | None = None
+    driven_side: DrivenSide | Literal["other"] = "both"
     from_hz: Positive | None = None
     to_hz: Positive | None = None
     sweep_s: Annotated[float, Field(gt=0.0, le=600.0)] | None = None

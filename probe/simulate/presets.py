@@ -92,7 +92,7 @@ def preset_take(
                 silence_after_s=1.0,
             )
         case "other-side":
-            return TakeTable(channels=_LEGS)
+            return TakeTable(channels=_LEGS, driven_side="other")
         case "idle" | "floor" | "channel-match":
             return TakeTable(channels=_LEGS, signal=preset)
         case "check-hot":
