@@ -6,6 +6,8 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from probe.measures.between import between_sides
+from probe.measures.distortion import distortion
+from probe.measures.maximum import maximum
 from probe.measures.model import Measured, Part, Subject, merged
 from probe.measures.noise import noise
 from probe.measures.path.collect import path
@@ -20,7 +22,15 @@ from probe.stage.identify import Identified
 Measure = Callable[[Subject], Part]
 Between = Callable[[Mapping[Side, Subject]], dict[str, Any]]
 
-MEASURES: tuple[Measure, ...] = (noise, response, rejection, against_volume, path)
+MEASURES: tuple[Measure, ...] = (
+    noise,
+    distortion,
+    maximum,
+    response,
+    rejection,
+    against_volume,
+    path,
+)
 """Of one side each; their facts and curves have different names."""
 
 BETWEEN: tuple[Between, ...] = (between_sides,)

@@ -22,6 +22,9 @@ QUIETER_DB = 6.0
 """An output this much quieter with nothing playing than beside its tones has muted itself, or the
 tones bring noise of their own; its noise at idle then is not what is heard under music."""
 
+RECORDER_ALONE = 1.5
+"""Noise power over the recorder's up to which an output counts as silent."""
+
 FROM_HZ = 100.0
 """Below, hum stands beside the tones."""
 
@@ -56,9 +59,13 @@ def _cut(spectrum: Spectrum) -> int | None:
 
 
 def quiet_remarks(
-    subject: Subject, idle: Spectrum, span: tuple[float, float] | None
+    subject: Subject, idle: Spectrum, floor: Spectrum | None, span: tuple[float, float] | None
 ) -> tuple[Remark, ...]:
-    """Return what must be said of an idle take whose output mutes itself."""
+    """Return what must be said of an idle take whose output mutes itself.
+
+    Many tones bring products of distortion that look like noise beside them: of such takes it is
+    said only where nothing but the recorder is left at idle.
+    """
     name = idle.take.name
     if span is not None:
         return (
@@ -69,7 +76,12 @@ def quiet_remarks(
                 f"itself; used from {span[0]:.1f} to {span[1]:.1f} s, where it is louder",
             ),
         )
-    quieter = [db for p in subject.phasors if (db := _quieter_db(idle, p)) is not None]
+    silent = floor is not None and _only_recorder(idle, floor)
+    quieter = [
+        db
+        for p in subject.phasors
+        if (silent or p.played.sum() == 1) and (db := _quieter_db(idle, p)) is not None
+    ]
     if quieter and min(quieter) > QUIETER_DB:
         return (
             Remark(
@@ -80,6 +92,18 @@ def quiet_remarks(
             ),
         )
     return ()
+
+
+def _only_recorder(idle: Spectrum, floor: Spectrum) -> bool:
+    """Return whether an idle take is hardly noisier than the recorder alone."""
+    shared = [c for c in idle.channels if c in floor.channels]
+    ratio = [
+        np.median(idle.trace[:, idle.channels.index(c)])
+        / max(float(np.median(floor.trace[:, floor.channels.index(c)])), 1e-300)
+        for c in shared
+        if idle.take.channels[c] != "reference"
+    ]
+    return bool(ratio) and bool(max(ratio) < RECORDER_ALONE)
 
 
 def _quieter_db(idle: Spectrum, playing: TakePhasors) -> float | None:
@@ -97,7 +121,7 @@ def _quieter_db(idle: Spectrum, playing: TakePhasors) -> float | None:
         if channel >= len(take.channels) or take.channels[channel] != role or role == "reference":
             continue
         same = take.inputs[channel].volts_full_scale == idle.take.inputs[channel].volts_full_scale
-        if not same or len(use) < 3:
+        if not same or len(use) == 0:
             continue
         beside = playing.noise[use, channel, channel].real * seconds
         density = idle.density[:, position, position].real

@@ -74,12 +74,12 @@ def noise(subject: Subject) -> Part:
     parts: list[Part] = []
     stated: set[str] = set()
     for take in _idle_takes(subject):
-        span, remarks = _span(subject, take)
+        floor = floor_of(subject, take)
+        span, remarks = _span(subject, take, floor)
         parts.append(Part(remarks=remarks))
         idle = subject.recordings.spectrum(take, span)
         if idle.segments == 0 or not np.any(idle.density[1:-1].real > 0.0):
             continue
-        floor = _floor(subject, take)
         again: dict[str, Entry] = {}
         for output in outputs_of(take):
             heard = _heard(subject, idle, floor, output, bool(remarks))
@@ -109,13 +109,15 @@ def _idle_takes(subject: Subject) -> list[Take]:
     return sorted(found, key=lambda t: (t.volume != volume, t.state != "play"))
 
 
-def _span(subject: Subject, take: Take) -> tuple[tuple[float, float] | None, tuple[Remark, ...]]:
+def _span(
+    subject: Subject, take: Take, floor: Spectrum | None
+) -> tuple[tuple[float, float] | None, tuple[Remark, ...]]:
     whole = subject.recordings.spectrum(take)
     span = steady_span(whole)
-    return span, quiet_remarks(subject, whole, span)
+    return span, quiet_remarks(subject, whole, floor, span)
 
 
-def _floor(subject: Subject, take: Take) -> Spectrum | None:
+def floor_of(subject: Subject, take: Take) -> Spectrum | None:
     """Return the recorder's own spectrum at this take's gain and rate, None where there is none."""
     for floor in subject.bench_takes("floor"):
         same_rate = floor.sample_rate == take.sample_rate

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from probe.measures.loading import DRAWS, unloading
 from probe.measures.outputs import Output
 from probe.measures.spectra import Spectrum
+from probe.session.model import Take
 from probe.stage.source import Source
 
 Array = NDArray[np.float64]
@@ -63,7 +64,11 @@ def projection(source: Source | None, spectrum: Spectrum, output: Output) -> Pro
     Each channel's gain is drawn from its stated uncertainty, the impedances from the source's own
     draws. A balanced input is taken as it reads.
     """
-    take = spectrum.take
+    return of_take(source, spectrum.take, output)
+
+
+def of_take(source: Source | None, take: Take, output: Output) -> Projection:
+    """Return the same for a take by itself."""
     rng = np.random.default_rng(12)
     gains = np.array([take.inputs[c].u95_relative / 2.0 for c in output.channels])
     errors = 1.0 + gains * rng.standard_normal((1 + DRAWS, len(gains)))

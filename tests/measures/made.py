@@ -29,5 +29,6 @@ def stage(takes=("idle", "floor"), **more):
 
 def found(folder: Path, name: str = "session", draws: int = 200, **more) -> dict:
     """The facts document of such a session."""
+    folder.mkdir(exist_ok=True)
     simulate(stage(**more), folder / name)
     return analyse_session(folder / name, draws=draws)
