@@ -12,7 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 
-from probe.advice.cautions import general_cautions, refusal, simulated
+from probe.advice.cautions import general_cautions, refusal, simulated, typed
 from probe.advice.choose import choose, mark
 from probe.advice.compiled import judged
 from probe.advice.cures import cures
@@ -49,7 +49,7 @@ def advise(facts: Facts, sources: Mapping[str, Sources], destination: Destinatio
     device, sides, mains_hz = _subject(facts)
     destination = replace(destination, mains_hz=mains_hz)
     refused = refusal(device, sides)
-    cautions: list[Note] = [*refused, *simulated(facts)]
+    cautions: list[Note] = [*refused, *simulated(facts), *typed(device)]
     if refused:
         return _answer(device, sides, destination, [], (), cautions)
     desks = [

@@ -76,6 +76,17 @@ def simulated(facts: Facts) -> tuple[Note, ...]:
     return (Note("simulated", SIMULATED),) if "simulated" in interface.lower() else ()
 
 
+TYPED = (
+    "Nothing was measured: levels and impedances are typed from a data sheet, and every kind of "
+    "stage that fits them is judged, the worst verdict kept. Measure it to be sure."
+)
+
+
+def typed(device: Device) -> tuple[Note, ...]:
+    """Return the caution that the device is described by hand."""
+    return (Note("typed", TYPED),) if device.typed else ()
+
+
 def refusal(device: Device, sides: Sequence[SideFacts]) -> tuple[Note, ...]:
     """Return why no option at all is given, or nothing."""
     if device.output in NO_ADAPTER:

@@ -20,6 +20,13 @@ from probe.advice.quantity import Quantity
 from probe.advice.wiring import OPTIONS, Option
 from probe.advice.words import decibels, signed_decibels
 
+SPOILING = {
+    "overload": "does not overload the input, as others would",
+    "one-half-undriven": "drives both halves of the input, as others would not",
+    "clips-short": "reaches full output before the device clips, as others would not",
+}
+"""Hazards for which an option is passed over while one without works, and what is said then."""
+
 RANK = {"never": 4, "cannot-tell": 3, "avoid": 2, "works": 0, "use": 0}
 """Order of what is left when nothing works, the least bad first."""
 
@@ -73,6 +80,10 @@ class _Candidate:
         return max(found, key=lambda q: q.value) if found else None
 
 
+Narrow = Callable[[Sequence[_Candidate]], tuple[list[_Candidate], str | None]]
+"""Leaves the better ones of a pool, and says why."""
+
+
 def choose(options: Sequence[OptionAdvice], destination: Destination) -> tuple[Choice, ...]:
     """Return one choice for each box of the destination, in the order of its inputs."""
     boxes = dict.fromkeys(socket.box for socket in destination.inputs)
@@ -107,7 +118,14 @@ def _choose_for(box: str, candidates: Sequence[_Candidate], destination: Destina
     wanted = destination.wanted(box)
     pool, kept = _unharmed(working, wanted)
     pool, why = _reaching(pool, wanted)
-    for narrow in (_hum, _noise, _long_run(destination), _response, _fewest_parts, _native):
+    for narrow in (
+        _hum(destination),
+        _noise(destination),
+        _long_run(destination),
+        _response,
+        _fewest_parts,
+        _native,
+    ):
         pool, reason = narrow(pool)
         if reason:
             why.append(reason)
@@ -140,15 +158,16 @@ def _rescued(box: str, candidates: Sequence[_Candidate], destination: Destinatio
 
 
 def _unharmed(working: Sequence[_Candidate], wanted: float) -> tuple[list[_Candidate], str | None]:
-    """Leave out what overloads the input, and what has any hazard if it gains nothing.
+    """Leave out what spoils the input's output, and what has any hazard if it gains nothing.
 
-    An overloaded input is worse than too little level. Where the wanted gain is out of reach
-    anyway, a hazard buys nothing.
+    An overloaded input, or one half of it idle, is worse than too little level. Where the wanted
+    gain is out of reach anyway, a hazard buys nothing.
     """
-    clean = [c for c in working if "overload" not in c.hazards]
     pool, why = list(working), None
-    if clean and len(clean) < len(working):
-        pool, why = clean, "does not overload the input, as others would"
+    for code, says in SPOILING.items():
+        clean = [c for c in pool if code not in c.hazards]
+        if clean and len(clean) < len(pool):
+            pool, why = clean, says
     if any(_reaches(c, wanted) for c in pool):
         return pool, why
     unharmed = [c for c in pool if not c.hazards]
@@ -215,12 +234,27 @@ def _loud_enough(candidate: _Candidate, wanted: float) -> str:
     )
 
 
-def _hum(pool: Sequence[_Candidate]) -> tuple[list[_Candidate], str | None]:
-    return _quietest(pool, "hum_below_full_output_db", limit.HUM_GOOD_DB, "hums least")
+def _stricter(pool: Sequence[_Candidate], destination: Destination) -> float:
+    """Return by how much a sensitive loudspeaker lifts what counts as silent, dB."""
+    sockets = {s.name: s.speaker_sensitivity_db for s in destination.inputs}
+    found = [sockets[c.socket] for c in pool]
+    return max((db - limit.SPEAKER_DB for db in found if db is not None), default=0.0)
 
 
-def _noise(pool: Sequence[_Candidate]) -> tuple[list[_Candidate], str | None]:
-    return _quietest(pool, "noise_below_full_output_db", limit.NOISE_GOOD_DB, "has the least noise")
+def _hum(destination: Destination) -> Narrow:
+    def narrow(pool: Sequence[_Candidate]) -> tuple[list[_Candidate], str | None]:
+        good = limit.HUM_GOOD_DB + _stricter(pool, destination)
+        return _quietest(pool, "hum_below_full_output_db", good, "hums least")
+
+    return narrow
+
+
+def _noise(destination: Destination) -> Narrow:
+    def narrow(pool: Sequence[_Candidate]) -> tuple[list[_Candidate], str | None]:
+        good = limit.NOISE_GOOD_DB + _stricter(pool, destination)
+        return _quietest(pool, "noise_below_full_output_db", good, "has the least noise")
+
+    return narrow
 
 
 def _quietest(
@@ -243,9 +277,7 @@ def _quietest(
     return kept, f"{says}: {decibels(best)} below full output"
 
 
-def _long_run(
-    destination: Destination,
-) -> Callable[[Sequence[_Candidate]], tuple[list[_Candidate], str | None]]:
+def _long_run(destination: Destination) -> Narrow:
     lengths = {s.name: destination.cable_of(s).length_m for s in destination.inputs}
 
     def narrow(pool: Sequence[_Candidate]) -> tuple[list[_Candidate], str | None]:

@@ -18,7 +18,7 @@ from probe.advice.ground import GroundPath, from_readings, of_preset
 from probe.advice.network import TwoPort
 from probe.advice.parts import ISOLATING_TRANSFORMER
 from probe.advice.transformers import find_transformer
-from probe.formats.toml import Table, complaint, read_toml
+from probe.formats.toml import Table, complaint, parse_toml, read_bytes
 
 FORMAT = "probe-destination/1"
 
@@ -240,7 +240,12 @@ def read_destination(path: Path, mains_hz: float = MAINS_HZ) -> Destination:
         As `read_toml`, and for what cannot be: two-leg keys on an RCA input, an XLR impedance
         of unstated meaning, an input that gives full output only beyond its own maximum.
     """
-    written = read_toml(path, DestinationFile, format_word=FORMAT)
+    return destination_of(read_bytes(path), path, mains_hz)
+
+
+def destination_of(raw: bytes, path: Path, mains_hz: float = MAINS_HZ) -> Destination:
+    """Return the destination whose file ``path`` holds ``raw``; see `read_destination`."""
+    written = parse_toml(raw, path, DestinationFile, format_word=FORMAT)
     if not written.input:
         raise complaint(path, ("input",), "is empty; at least one [[input]] is needed")
     for at, table in enumerate(written.input):

@@ -106,7 +106,9 @@ def _gives(advice: Advice, option: OptionAdvice) -> str:
     if f.full_output_margin_db is not None:
         parts.append(_full_output(f.full_output_margin_db))
     if f.hum_below_full_output_db is not None:
-        parts.append(f"hum {decibels(f.hum_below_full_output_db)} below full output")
+        hum = f.hum_below_full_output_db
+        against = "full output" if hum.note is None else "the 1 V assumed for full output"
+        parts.append(f"hum {decibels(hum)} below {against}")
     if f.noise_below_full_output_db is not None:
         parts.append(f"noise {decibels(f.noise_below_full_output_db)} below it (A-weighted)")
     if f.connection_loss_at_20_khz is not None:

@@ -1,4 +1,4 @@
-"""``probe advise SESSION_OR_FACTS DESTINATION.toml``: how to connect the measured device."""
+"""``probe advise SOURCE DESTINATION...``: how to connect the measured device."""
 
 from __future__ import annotations
 
@@ -9,6 +9,10 @@ from probe.cli.source import SOURCE_HELP, add_archive
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from pathlib import Path
+    from typing import Any
+
+    from probe.advice.destination import Destination
+    from probe.advice.model import Advice
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -16,51 +20,120 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "subject",
         nargs="?",
-        metavar="SESSION_OR_FACTS",
-        help=SOURCE_HELP,
+        metavar="SOURCE",
+        help=f"{SOURCE_HELP}; or a source typed from a data sheet",
     )
     parser.add_argument(
-        "destination", nargs="?", metavar="DESTINATION.toml", help="what the lead goes to"
+        "destination",
+        nargs="*",
+        metavar="DESTINATION",
+        help="what the leads go to: files, or typed as rca:47k:1.5V or xlr:20k/leg:2V "
+        "(inputs of one box joined with +); several hang on the device at once",
     )
+    parser.add_argument("--to", action="append", default=[], metavar="DESTINATION",
+                        help="one more destination")  # fmt: skip
+    parser.add_argument("--ground", metavar="WORD", help="how the boxes are earthed, in place of "
+                        "what the files say: see --grounds; or 20mV/100ohm")  # fmt: skip
+    parser.add_argument("--cable", metavar="LENGTH", help="length of the leads, for example 5m")
+    parser.add_argument("--level", metavar="VOLTS", help="the most that is ever played")
+    parser.add_argument("--gain", metavar="DB", help="wanted loudness against the RCA link")
     add_archive(parser)
     parser.add_argument("--json", action="store_true", help="print the advice as JSON")
+    parser.add_argument("--html", metavar="FILE", help="write the advice as a page, too")
     parser.add_argument(
         "--template", action="store_true", help="print a commented destination file and stop"
+    )
+    parser.add_argument(
+        "--source-template", action="store_true", help="print a commented source file and stop"
+    )
+    parser.add_argument(
+        "--grounds", action="store_true", help="list the situations that --ground knows and stop"
     )
 
 
 def run(args: argparse.Namespace) -> int:
     """Print the advice; return the exit status."""
-    from pathlib import Path
-
     from probe.errors import BadInput
 
-    if args.template:
-        from probe.advice.destination_template import TEMPLATE
-
-        print(TEMPLATE, end="")
+    asked = _asked(args)
+    if asked is not None:
+        print(asked, end="")
         return 0
-    if args.subject is None or args.destination is None:
+    destinations = [*args.destination, *args.to]
+    if args.subject is None or not destinations:
         raise BadInput(
-            "advise: a session or facts file and a destination file are needed; "
-            "probe advise --template prints a destination to fill in"
+            "advise: a session, facts or source file and a destination are needed; "
+            "probe advise --template prints a destination to fill in, or type rca:47k:1.5V"
         )
-    _advise(args.subject, args.archive, Path(args.destination), as_json=args.json)
+    _advise(args, destinations)
     return 0
 
 
-def _advise(subject: str, archive: str | None, destination_path: Path, *, as_json: bool) -> None:
+def _asked(args: argparse.Namespace) -> str | None:
+    """Return the text of a template or list that was asked for."""
+    if args.template:
+        from probe.advice.destination_template import TEMPLATE
+
+        return TEMPLATE
+    if args.source_template:
+        from probe.advice.source_file import TEMPLATE as SOURCE
+
+        return SOURCE
+    if args.grounds:
+        from probe.advice.ground import describe
+
+        return describe()
+    return None
+
+
+def _advise(args: argparse.Namespace, named: list[str]) -> None:
     import json
+    from pathlib import Path
 
     from probe.advice.advise import advise
-    from probe.advice.destination import read_destination
+    from probe.advice.destination import MAINS_HZ, together
+    from probe.advice.source_file import is_source, read_source
+    from probe.advice.subject import mains_of
     from probe.advice.text import render
     from probe.cli.source import facts_of, sources_of
 
-    destination = read_destination(destination_path)
-    facts = facts_of(subject, archive)
-    advice = advise(facts, sources_of(facts), destination)
-    if as_json:
+    # a slip in a destination is told before a long session is analysed
+    for one in named:
+        _destination(one, MAINS_HZ, args)
+    path = Path(args.subject)
+    if is_source(path):
+        facts, sources = read_source(path)
+    else:
+        facts = facts_of(args.subject, args.archive)
+        sources = sources_of(facts)
+    mains_hz = mains_of(facts)
+    advice = advise(facts, sources, together([_destination(o, mains_hz, args) for o in named]))
+    if args.html is not None:
+        _write_page(Path(args.html), facts, advice)
+    if args.json:
         print(json.dumps(advice.to_json(), indent=1, allow_nan=False, ensure_ascii=False))
     else:
         print(render(advice), end="")
+        if args.html is not None:
+            print(f"written: {args.html}")
+
+
+def _destination(named: str, mains_hz: float, args: argparse.Namespace) -> Destination:
+    from pathlib import Path
+
+    from probe.advice.destination import read_destination
+    from probe.advice.typed import changed, looks_typed, typed_destination
+
+    found = (
+        typed_destination(named, mains_hz)
+        if looks_typed(named)
+        else read_destination(Path(named), mains_hz)
+    )
+    return changed(found, ground=args.ground, cable=args.cable, level=args.level, gain=args.gain)
+
+
+def _write_page(path: Path, facts: dict[str, Any], advice: Advice) -> None:
+    from probe.cli.output import write_together
+    from probe.report import render_html
+
+    write_together(path.parent, {path.name: render_html(facts, advice=advice.to_json())})

@@ -13,6 +13,7 @@ from pydantic import BaseModel
 
 from probe.advice.destination import DestinationFile
 from probe.advice.digital import LINKS
+from probe.advice.source_file import SourceFile
 from probe.advice.wiring import OPTIONS
 from probe.facts import analyse_session
 from probe.session.document import SessionTable
@@ -127,6 +128,7 @@ def tables_in(annotation: Any) -> list[type[BaseModel]]:
     [
         ("Session", SessionTable),
         ("Destination", DestinationFile),
+        ("Source", SourceFile),
         ("Stage", StageTable),
         ("Specification", SpecificationFile),
     ],

@@ -1,0 +1,298 @@
+"""An output described by hand from a data sheet: ``probe-source/1``.
+
+A data sheet gives levels and perhaps an impedance, and hardly ever the kind of stage. Every kind
+that fits what is stated is solved, and the worst verdict is kept; what a kind leaves open runs
+over the same corners as an output that was measured only in part.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+from pydantic import Field
+
+from probe.advice.sampled import FLOATING_KINDS
+from probe.advice.subject import EVERY_KIND
+from probe.facts.source import TO_MODAL, Source
+from probe.formats.toml import OneLine, Table, complaint, read_bytes, read_toml
+
+Complex = NDArray[np.complex128]
+
+FORMAT = "probe-source/1"
+
+SIDE = "mono"
+
+Kind = Literal[
+    "differential",
+    "electronically-floating",
+    "transformer-coupled",
+    "ground-sensing",
+    "impedance-balanced",
+    "unbalanced",
+    "pin-3-unconnected",
+]
+Positive = Annotated[float, Field(gt=0.0)]
+NotNegative = Annotated[float, Field(ge=0.0)]
+
+ONE_LEG_KINDS = ("ground-sensing", "impedance-balanced", "unbalanced", "pin-3-unconnected")
+BOTH_LEGS_KINDS = ("differential", *FLOATING_KINDS)
+
+LEVEL_U95 = 0.05
+"""Half-width of the interval of a typed level, as a share: data sheets round. [practice]"""
+
+OHM_U95 = 0.2
+"""The same of an impedance. [practice]"""
+
+DRAWS = 200
+GRID_HZ = tuple(float(f) for f in np.geomspace(10.0, 40000.0, 19))
+"""A typed output is taken as flat over these, because nothing else is stated."""
+
+
+class DeviceTable(Table):
+    """What the device is."""
+
+    maker: OneLine = ""
+    model: OneLine = ""
+    serial: OneLine = ""
+    kind: OneLine = ""
+    output: Literal["line", "headphone", "speaker"] = "line"
+    connectors: tuple[Literal["xlr", "rca", "digital-75", "digital-110"], ...] | None = None
+    minimum_load_ohm: Positive | None = None
+
+
+class SourceFile(Table):
+    """The file as written: V rms open circuit at full output, ohm."""
+
+    device: DeviceTable = DeviceTable()
+    kinds: tuple[Kind, ...] | None = None
+    differential_level_v: Positive | None = None
+    hot_level_v: Positive | None = None
+    cold_level_v: NotNegative | None = None
+    single_ended_level_v: Positive | None = None
+    differential_impedance_ohm: NotNegative | None = None
+    hot_impedance_ohm: NotNegative | None = None
+    cold_impedance_ohm: NotNegative | None = None
+    single_ended_impedance_ohm: NotNegative | None = None
+    differential_maximum_v: Positive | None = None
+    single_ended_maximum_v: Positive | None = None
+    differential_noise_a_v: Positive | None = None
+    hot_noise_a_v: Positive | None = None
+    cold_noise_a_v: Positive | None = None
+    single_ended_noise_a_v: Positive | None = None
+    digital_volts_peak_to_peak: Positive | None = None
+    digital_format: Literal["professional", "consumer"] | None = None
+
+
+def is_source(path: Path) -> bool:
+    """Tell whether a file calls itself ``probe-source/1``."""
+    return path.is_file() and f'"{FORMAT}"'.encode() in read_bytes(path)
+
+
+def read_source(path: Path) -> tuple[dict[str, Any], dict[str, dict[str, Source]]]:
+    """Return the facts that a typed source amounts to, and its stage for every kind that fits.
+
+    Raises
+    ------
+    BadInput
+        As `read_toml`, and for a level that contradicts another or the stated kinds.
+    """
+    written = read_toml(path, SourceFile, format_word=FORMAT)
+    _check(path, written)
+    return _facts(written), _sources(written)
+
+
+def _check(path: Path, written: SourceFile) -> None:
+    hot, cold, pair = written.hot_level_v, written.cold_level_v, written.differential_level_v
+    if written.kinds == ():
+        raise complaint(path, ("kinds",), "is empty; take it out where the kind is not stated")
+    if cold is not None and hot is None:
+        raise complaint(path, ("cold_level_v",), "says nothing without hot_level_v")
+    if pair is not None and hot is not None:
+        raise complaint(path, ("hot_level_v",), "give either it or differential_level_v, not both")
+    stated = set(written.kinds or ()) & set(BOTH_LEGS_KINDS)
+    if cold == 0.0 and stated:
+        raise complaint(
+            path, ("cold_level_v",), f"0 V on pin 3 is not what a stage of kind {min(stated)} gives"
+        )
+    connectors = written.device.connectors
+    if not _connectors(written):
+        raise complaint(path, (), "no level is stated: differential_level_v (or hot_level_v and "
+                        "cold_level_v) of an XLR, single_ended_level_v of an RCA")  # fmt: skip
+    for connector, levels in (("xlr", (pair, hot)), ("rca", (written.single_ended_level_v,))):
+        if connectors and connector in connectors and all(v is None for v in levels):
+            key = "differential_level_v" if connector == "xlr" else "single_ended_level_v"
+            raise complaint(path, ("device", "connectors"), f"{connector} needs {key}")
+
+
+def _connectors(written: SourceFile) -> list[str]:
+    if written.device.connectors is not None:
+        return list(written.device.connectors)
+    found = []
+    if written.differential_level_v or written.hot_level_v:
+        found.append("xlr")
+    if written.single_ended_level_v:
+        found.append("rca")
+    return found
+
+
+def _kinds(written: SourceFile) -> tuple[str, ...]:
+    """Return the kinds that fit what is stated."""
+    if "xlr" not in _connectors(written):
+        return ("unbalanced",)
+    if written.kinds is not None:
+        return written.kinds
+    if written.hot_level_v is None or written.cold_level_v is None:
+        return EVERY_KIND
+    return BOTH_LEGS_KINDS if written.cold_level_v > 0.0 else ONE_LEG_KINDS
+
+
+def _pair_volts(written: SourceFile) -> float:
+    if written.differential_level_v is not None:
+        return written.differential_level_v
+    return (written.hot_level_v or 0.0) + (written.cold_level_v or 0.0)
+
+
+def _facts(written: SourceFile) -> dict[str, Any]:
+    kinds = _kinds(written)
+    connectors = _connectors(written)
+    full = written.single_ended_level_v if "xlr" not in connectors else _pair_volts(written)
+    device = written.device.model_dump(exclude_none=True) | {"connectors": connectors}
+    if full:
+        device["full_output_volts"] = full
+    for name in ("digital_volts_peak_to_peak", "digital_format"):
+        if getattr(written, name) is not None:
+            device[name] = getattr(written, name)
+    values = {
+        name.removesuffix("_v"): {"value": value, "unit": "V", "u95": LEVEL_U95 * value}
+        for name, value in written.model_dump(exclude_none=True).items()
+        if name.endswith(("_maximum_v", "_noise_a_v"))
+    }
+    legs = "one-leg" if set(kinds) <= set(ONE_LEG_KINDS) else "both-legs"
+    stage = {
+        "kind": kinds[0] if len(kinds) == 1 else "undetermined",
+        "also_possible": [{"kind": k, "confidence": None} for k in kinds if len(kinds) > 1],
+        "driven_legs": legs,
+        "polarity": "undetermined",
+        "faults": [],
+        "next_take": None,
+    }
+    return {
+        "format": "probe-facts/1",
+        "typed": True,
+        "device": device,
+        "made": {"by": "typed from a data sheet"},
+        "sides": {SIDE: {"stage": stage, "facts": values}},
+        "warnings": [],
+    }
+
+
+def _sources(written: SourceFile) -> dict[str, dict[str, Source]]:
+    if not {"xlr", "rca"} & set(_connectors(written)):
+        return {}
+    return {SIDE: {kind: _source(written, kind) for kind in _kinds(written)}}
+
+
+def _source(written: SourceFile, kind: str) -> Source:
+    """Return the output as one kind would have it; what the kind leaves open is NaN."""
+    voc, leg_voc = _levels(written, kind)
+    z, leg_z = _impedances(written, kind)
+    rng = np.random.default_rng(1)
+    levels = 1.0 + LEVEL_U95 / 1.96 * rng.standard_normal((DRAWS, 1, 1))
+    ohms = 1.0 + OHM_U95 / 1.96 * rng.standard_normal((DRAWS, 1, 1, 1))
+    points = len(GRID_HZ)
+    voc, leg_voc = (np.tile(v, (points, 1)) for v in (voc, leg_voc))
+    z, leg_z = (np.tile(m, (points, 1, 1)) for m in (z, leg_z))
+    return Source(
+        np.array(GRID_HZ),
+        voc,
+        z,
+        voc[None] * levels,
+        z[None] * ohms,
+        leg_voc,
+        leg_z,
+        leg_voc[None] * levels,
+        leg_z[None] * ohms,
+    )
+
+
+def _levels(written: SourceFile, kind: str) -> tuple[Complex, Complex]:
+    """Return open-circuit voltages, modal and at the terminals, shape (3,)."""
+    single = written.single_ended_level_v or np.nan
+    if "xlr" not in _connectors(written):
+        bare = np.array([np.nan, np.nan, single], dtype=np.complex128)
+        return bare, bare.copy()
+    pair = _pair_volts(written)
+    hot, cold = pair, 0.0
+    if kind in BOTH_LEGS_KINDS:
+        hot = written.hot_level_v or pair / 2.0
+        cold = hot - pair
+    legs = np.array([hot, cold, single], dtype=np.complex128)
+    return np.array([*(TO_MODAL[:2, :2] @ legs[:2]), single]), legs
+
+
+def _impedances(written: SourceFile, kind: str) -> tuple[Complex, Complex]:
+    """Return the impedance matrix, modal and at the terminals, shape (3, 3)."""
+    z = np.full((3, 3), np.nan, dtype=np.complex128)
+    leg_z = z.copy()
+    z[2, 2] = leg_z[2, 2] = _or_nan(written.single_ended_impedance_ohm)
+    hot, cold, pair = _leg_ohms(written)
+    if kind in FLOATING_KINDS:
+        z[0, 0] = pair
+        return z, leg_z
+    leg_z[0, 0] = hot
+    if kind in ("differential", "impedance-balanced"):
+        leg_z[1, 1] = cold
+        leg_z[0, 1] = leg_z[1, 0] = 0.0
+        z[:2, :2] = TO_MODAL[:2, :2] @ leg_z[:2, :2] @ TO_MODAL[:2, :2].T
+    return z, leg_z
+
+
+def _leg_ohms(written: SourceFile) -> tuple[float, float, float]:
+    """Return the impedances of hot, of cold and between the legs; NaN where not stated.
+
+    Legs of which one is stated, or only the two together, are taken as alike.
+    """
+    pair = _or_nan(written.differential_impedance_ohm)
+    hot = _or_nan(written.hot_impedance_ohm)
+    hot = pair / 2.0 if np.isnan(hot) else hot
+    cold = _or_nan(written.cold_impedance_ohm)
+    cold = hot if np.isnan(cold) else cold
+    return hot, cold, hot + cold if np.isnan(pair) else pair
+
+
+def _or_nan(value: float | None) -> float:
+    return float("nan") if value is None else value
+
+
+TEMPLATE = """\
+# An output as its data sheet has it, for probe advise where nothing was measured.
+# Keep what is stated, take out the rest: what is missing is taken over its usual range.
+format = "probe-source/1"
+
+# Which kind of stage it is, if the sheet says so; left out, every kind that fits is solved
+# and the worst verdict kept. One or more of: differential, electronically-floating,
+# transformer-coupled, ground-sensing, impedance-balanced, unbalanced, pin-3-unconnected
+# kinds = ["differential"]
+
+# Levels at full output (full volume, 0 dB FS), open circuit, V rms
+differential_level_v = 4.0        # between pins 2 and 3; or hot_level_v and cold_level_v
+single_ended_level_v = 2.0        # RCA
+
+# differential_impedance_ohm = 100.0   # between the legs; or hot_ and cold_impedance_ohm
+# single_ended_impedance_ohm = 100.0
+# differential_maximum_v = 8.0         # before it distorts, where that is more than the level
+# single_ended_maximum_v = 4.0
+# differential_noise_a_v = 4.0e-6      # A-weighted; hot_, cold_, single_ended_ likewise
+# single_ended_noise_a_v = 4.0e-6
+
+[device]
+maker = "Harrowgate"
+model = "Siskin"
+output = "line"                   # line | headphone | speaker
+connectors = ["xlr", "rca"]       # xlr | rca | digital-75 | digital-110
+# minimum_load_ohm = 600.0
+"""
+"""A commented source file that reads as it stands."""

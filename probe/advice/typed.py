@@ -1,0 +1,243 @@
+"""Destinations, grounds and figures typed on the command line, for simple cases.
+
+A destination is ``CONNECTOR[:WHAT]...``, what is known of the input in any order:
+
+    rca:47k:1.5V                 impedance and V rms for full output
+    xlr:20k/leg:2V:buffered      impedance of each leg to ground
+    xlr:40k/between:2V           impedance between the legs
+    rca:20k:0.5V:sub             a subwoofer
+
+Inputs of one box are joined with ``+``. What is typed becomes the text of a destination file and
+is read as one, so that the same is allowed and the same complaints are made.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from pathlib import Path
+
+from probe.advice.destination import (
+    FORMAT,
+    Cable,
+    Destination,
+    destination_of,
+)
+from probe.advice.ground import PRESETS, GroundPath, from_readings, of_preset
+from probe.errors import BadInput
+from probe.formats.text import nearest, one_of, quoted
+
+CONNECTORS = ("rca", "xlr", "digital-75", "digital-110")
+WORDS = {
+    "buffered": 'circuit = "buffered"',
+    "difference-amplifier": 'circuit = "difference-amplifier"',
+    "transformer": 'circuit = "transformer"',
+    "both-legs": "both_legs_required = true",
+    "pin-3-ground": 'pin_3 = "ground"',
+    "pin-3-open": 'pin_3 = "open"',
+    "sub": 'role = "subwoofer"',
+    "subwoofer": 'role = "subwoofer"',
+    "amplifier": 'role = "amplifier"',
+}
+NAMED = {
+    "max": ("maximum_v", "V"),
+    "rejection": ("rejection_db", "dB"),
+    "mismatch": ("impedance_mismatch_percent", "%"),
+    "speaker": ("speaker_sensitivity_db", "dB"),
+}
+LEGS = {"leg": "each-leg", "each-leg": "each-leg", "between": "between-legs",
+        "between-legs": "between-legs"}  # fmt: skip
+
+_NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:e[+-]?\d+)?"
+_VOLTS = re.compile(rf"({_NUMBER}) ?(mv|v)", re.I)
+_OHMS = re.compile(rf"({_NUMBER}) ?(k|m|kohm|ohm|mohm|)(?:/([a-z-]+))?", re.I)
+_FACTORS = {"": 1.0, "ohm": 1.0, "k": 1e3, "kohm": 1e3, "m": 1e6, "mohm": 1e6}
+
+HOW = "write for example rca:47k:1.5V or xlr:20k/leg:2V, or name a destination file"
+
+
+def looks_typed(text: str) -> bool:
+    """Tell whether an argument is a typed destination and not the name of a file."""
+    return not Path(text).exists() and (":" in text or text.lower() in CONNECTORS)
+
+
+def typed_destination(text: str, mains_hz: float) -> Destination:
+    """Return the destination that ``text`` describes.
+
+    Raises
+    ------
+    BadInput
+        A word or figure that cannot be, with the nearest word where there is one.
+    """
+    tables = [_input_table(one, text) for one in text.split("+")]
+    document = f'format = "{FORMAT}"\nname = "{_name(text)}"\n' + "".join(tables)
+    return destination_of(document.encode(), Path(text), mains_hz)
+
+
+def _name(text: str) -> str:
+    return re.sub(r"[^\w:./+-]", "?", text)[:60]
+
+
+def _input_table(text: str, whole: str) -> str:
+    connector, *rest = (p.strip() for p in text.split(":"))
+    if connector.lower() not in CONNECTORS:
+        raise _unknown(whole, connector, CONNECTORS, "the connector")
+    lines = ["[[input]]", f'connector = "{connector.lower()}"', 'box = "amplifier"']
+    for part in rest:
+        lines += _lines(part.lower(), whole)
+    if 'role = "subwoofer"' in lines:
+        lines[2] = 'box = "subwoofer"'
+    keys = [line.split(" = ")[0] for line in lines]
+    twice = next((k for k in keys if keys.count(k) > 1), None)
+    if twice is not None:
+        raise BadInput(f"{quoted(whole)}: {twice} is given twice; {HOW}")
+    return "\n".join(lines) + "\n"
+
+
+def _lines(part: str, whole: str) -> list[str]:
+    if part in WORDS:
+        return [WORDS[part]]
+    if "=" in part:
+        return [_named(part, whole)]
+    if found := _VOLTS.fullmatch(part):
+        return [f"sensitivity_v = {_volts(found)!r}"]
+    found = _OHMS.fullmatch(part)
+    if found is None:
+        raise _unknown(whole, part, (*WORDS, *(f"{n}=" for n in NAMED)), "a part")
+    lines = [f"impedance_ohm = {float(found[1]) * _FACTORS[found[2].lower()]!r}"]
+    if found[3] is not None:
+        if found[3] not in LEGS:
+            raise _unknown(whole, found[3], tuple(LEGS), "after the impedance")
+        lines.append(f'impedance_is = "{LEGS[found[3]]}"')
+    return lines
+
+
+def _named(part: str, whole: str) -> str:
+    name, _, value = part.partition("=")
+    if name not in NAMED:
+        raise _unknown(whole, name, tuple(NAMED), "before =")
+    key, unit = NAMED[name]
+    if unit == "V" and (volts := _VOLTS.fullmatch(value)):
+        return f"{key} = {_volts(volts)!r}"
+    found = re.fullmatch(rf"({_NUMBER}) ?(?:{unit})?", value, re.I)
+    if found is None:
+        raise BadInput(f"{quoted(whole)}: {name} must be a number in {unit}, not {quoted(value)}")
+    return f"{key} = {float(found[1])!r}"
+
+
+def _volts(found: re.Match[str]) -> float:
+    return float(found[1]) * (1e-3 if found[2].lower() == "mv" else 1.0)
+
+
+def _unknown(whole: str, seen: str, known: tuple[str, ...], what: str) -> BadInput:
+    close = nearest(seen, list(known))
+    perhaps = f"; did you mean {quoted(close)}?" if close else f"; allowed: {one_of(list(known))}"
+    return BadInput(f"{quoted(whole)}: {quoted(seen)} is not known as {what}{perhaps}")
+
+
+_AMPERES = re.compile(rf"({_NUMBER}) ?(ua|ma|a)", re.I)
+_FARADS = re.compile(rf"({_NUMBER}) ?(pf|nf|uf)", re.I)
+_SMALL = {"a": 1.0, "ma": 1e-3, "ua": 1e-6, "pf": 1e-12, "nf": 1e-9, "uf": 1e-6}
+
+
+def typed_ground(text: str, mains_hz: float) -> GroundPath:
+    """Return a ground from a preset's name, ``20mV/100ohm``, ``115V/2nF`` or the meter's readings.
+
+    The readings are ``20mV/0.1mA/100ohm``: volts with no lead, then amperes through a resistor.
+    """
+    if text in PRESETS:
+        return of_preset(text)
+    parts = [p.strip() for p in text.split("/")]
+    volts = _VOLTS.fullmatch(parts[0])
+    if volts is None:
+        raise _unknown(f"--ground {text}", parts[0], tuple(PRESETS), "a situation or a voltage")
+    difference, figures = _volts(volts), parts[1:]
+    if not figures:
+        return GroundPath(_not_negative(text, difference), words="as typed")
+    if len(figures) == 2 and (amperes := _AMPERES.fullmatch(figures[0])):
+        try:
+            return from_readings(
+                _not_negative(text, difference),
+                _positive(text, float(amperes[1]) * _SMALL[amperes[2].lower()]),
+                _positive(text, _ohm(text, figures[1])),
+                mains_hz,
+            )
+        except ValueError as error:
+            raise BadInput(f"--ground {quoted(text)}: {error}; read both again") from error
+    if len(figures) == 1 and (farads := _FARADS.fullmatch(figures[0])):
+        farad = _positive(text, float(farads[1]) * _SMALL[farads[2].lower()])
+        return GroundPath(_not_negative(text, difference), farad=farad, words="as typed")
+    if len(figures) == 1:
+        ohm = _positive(text, _ohm(text, figures[0]))
+        return GroundPath(_not_negative(text, difference), ohm=ohm, words="as typed")
+    raise BadInput(f"--ground {quoted(text)}: write a situation (probe advise --grounds), "
+                   "20mV/100ohm, 115V/2nF, or the readings as 20mV/0.1mA/100ohm")  # fmt: skip
+
+
+def _ohm(text: str, part: str) -> float:
+    found = _OHMS.fullmatch(part)
+    if found is None or found[3] is not None:
+        raise BadInput(f"--ground {quoted(text)}: {quoted(part)} is no resistance; write 100ohm")
+    return float(found[1]) * _FACTORS[found[2].lower()]
+
+
+def _positive(text: str, value: float) -> float:
+    if not value > 0.0:
+        raise BadInput(f"--ground {quoted(text)}: its figures must be above 0")
+    return value
+
+
+def _not_negative(text: str, value: float) -> float:
+    if value < 0.0:
+        raise BadInput(f"--ground {quoted(text)}: a difference cannot be below 0 V")
+    return value
+
+
+LONGEST_METRES = 1000.0
+
+
+def changed(
+    destination: Destination,
+    *,
+    ground: str | None = None,
+    cable: str | None = None,
+    level: str | None = None,
+    gain: str | None = None,
+) -> Destination:
+    """Return the destination with what was typed in place of what its file says."""
+    if ground is not None:
+        path = typed_ground(ground, destination.mains_hz)
+        inputs = tuple(replace(s, ground=path) for s in destination.inputs)
+        destination = replace(destination, inputs=inputs)
+    if cable is not None:
+        metres = _figure("--cable", cable, "m", 0.0, LONGEST_METRES)
+        inputs = tuple(
+            replace(s, cable=None if s.cable is None else _of_length(s.cable, metres))
+            for s in destination.inputs
+        )
+        destination = replace(
+            destination, cable=_of_length(destination.cable, metres), inputs=inputs
+        )
+    if level is not None:
+        volts = _figure("--level", level, "V", 0.0, 1000.0)
+        destination = replace(destination, operating_volts=volts)
+    if gain is not None:
+        decibels = _figure("--gain", gain, "dB", -60.0, 60.0)
+        inputs = tuple(replace(s, wanted_gain_db=None) for s in destination.inputs)
+        destination = replace(destination, wanted_gain_db=decibels, inputs=inputs)
+    return destination
+
+
+def _of_length(cable: Cable, metres: float) -> Cable:
+    share = metres / cable.length_m
+    return replace(cable, length_m=metres, farad=cable.farad * share,
+                   shield_ohm=cable.shield_ohm * share)  # fmt: skip
+
+
+def _figure(option: str, text: str, unit: str, above: float, below: float) -> float:
+    found = re.fullmatch(rf"({_NUMBER}) ?(?:{unit})?", text.strip(), re.I)
+    if found is None or not above < float(found[1]) < below:
+        raise BadInput(
+            f"{option} {quoted(text)}: must be a number of {unit} between {above:g} and {below:g}"
+        )
+    return float(found[1])
