@@ -199,7 +199,8 @@ def load_of(part: LoadPart, from_: LoadEnd, to: LoadEnd) -> Load:
 
 def injector_of(part: InjectorPart, into: Terminal, output_ohm: float) -> Injector:
     """Return the injector of the kit into a terminal, the output's own ohms added."""
-    return Injector(into, part.ohm + output_ohm, part.u95_percent / 100.0, part.part)
+    through = part.ohm + output_ohm
+    return Injector(into, through, part.u95_percent / 100.0, part.part, part.ohm)
 
 
 def most_volts(part: LoadPart) -> float:

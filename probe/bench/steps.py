@@ -6,8 +6,8 @@ played and why the take is made.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+import re
+from dataclasses import dataclass
 from typing import Any
 
 from probe.session.model import Channel, Load, Side, Signal, State, Terminal
@@ -15,12 +15,16 @@ from probe.session.model import Channel, Load, Side, Signal, State, Terminal
 
 @dataclass(frozen=True)
 class Injector:
-    """A resistor from the bench's second output into a terminal, ohm, output included."""
+    """A resistor from the bench's second output into a terminal.
+
+    ``through_ohm`` includes the output's own impedance, ``ohm`` is the resistor alone.
+    """
 
     into: Terminal
     through_ohm: float
     u95_relative: float
     part: str
+    ohm: float
 
 
 @dataclass(frozen=True)
@@ -56,9 +60,9 @@ class Step:
         return self.signal in ("multitone", "tone") and self.plugged.state == "play"
 
     @property
-    def file(self) -> str:
-        """The sound file it is written to."""
-        return self.name.replace(" ", "-").replace("'", "").replace(",", "") + ".wav"
+    def stem(self) -> str:
+        """The name of its sound file, without the ending."""
+        return re.sub(r"[^A-Za-z0-9.]+", "-", self.name).strip("-.")
 
 
 LOADING = {"load-hot", "load-cold", "load-across", "single-ended-loaded"}
@@ -80,17 +84,14 @@ class Played:
     injected_deg: tuple[float, ...] = ()
     injected_volts: float = 0.0
     injected_u95_relative: float = 0.01
-    scale: tuple[float, ...] | None = None
-    extra: Mapping[str, Any] = field(default_factory=dict)
-    """Keys of the session that only the recorder knows: timebase, start_frame."""
 
 
-def take_table(step: Step, played: Played) -> dict[str, Any]:
-    """Return the ``[[take]]`` table of a recorded step; absent keys are left out."""
+def take_table(step: Step, played: Played, file: str) -> dict[str, Any]:
+    """Return the ``[[take]]`` table of a step; absent keys are left out."""
     plugged = step.plugged
     said: dict[str, Any] = {
         "name": step.name,
-        "file": step.file,
+        "file": file,
         "side": plugged.side,
         "channels": list(plugged.channels),
         "signal": step.signal,
@@ -99,9 +100,6 @@ def take_table(step: Step, played: Played) -> dict[str, Any]:
         said |= {"tones_hz": list(played.tones_hz), "phases_deg": list(played.phases_deg)}
         said |= {"drive_volts": played.drive_volts, "drive_dbfs": played.drive_dbfs}
     said |= {"volume": plugged.volume or None, "state": plugged.state}
-    if played.scale is not None:
-        said["volts_full_scale"] = list(played.scale)
-    said |= dict(played.extra)
     if plugged.loads:
         said["load"] = [_load(load) for load in plugged.loads]
     if plugged.injector is not None:
@@ -136,8 +134,3 @@ def _inject(injector: Injector, played: Played) -> dict[str, Any]:
 def tidy(value: float) -> float:
     """Undo the last bits of a conversion of units, so that files read as they were meant."""
     return float(f"{value:.12g}")
-
-
-def again(step: Step, number: int) -> Step:
-    """Return a step under another name, for a second take of the same kind."""
-    return replace(step, name=f"{step.name} {number}")

@@ -47,7 +47,7 @@ class VirtualCard:
     place
         Device, recorder and resistors.
     fast
-        As fast as it can while `busy` (in real time otherwise, so that waiting costs nothing).
+        As fast as it can; its exchange then waits while nobody wants to hear anything.
     mishaps
         What goes wrong, each once.
     """
@@ -65,7 +65,6 @@ class VirtualCard:
         self._foreign = False
         self._taps: NDArray[np.float64] | None = None
         self._changed = False
-        self._busy = threading.Event()
         self._rate = 48000.0
         self._inputs = 2
 
@@ -83,10 +82,6 @@ class VirtualCard:
     def goes_wrong(self) -> frozenset[str]:
         """Names of the mishaps that are at work with what is plugged now."""
         return self._now
-
-    def busy(self, working: bool) -> None:
-        """Say whether somebody waits for what is being recorded."""
-        (self._busy.set if working else self._busy.clear)()
 
     def plug(self, plugged: Plugged, take: str = "") -> None:
         """Plug this for a take, or what a mishap makes of it.
@@ -166,12 +161,10 @@ class VirtualCard:
             self._changed = False
             return self._taps, self._now, self._foreign
 
-    def wait_for_work(self, seconds: float) -> None:
-        """Wait out a block in real time, or until somebody waits for what is recorded."""
+    def wait(self, seconds: float) -> None:
+        """Wait out a block, where time is real."""
         if not self.fast:
             time.sleep(max(seconds, 0.0))
-        elif not self._busy.is_set():
-            self._busy.wait(max(seconds, 0.0))
 
 
 class VirtualStream:
@@ -212,10 +205,8 @@ class VirtualStream:
     def close(self) -> None:
         """Stop; may be called twice."""
         self._stop.set()
-        self._card.busy(True)  # so that a waiting thread sees it
         if threading.current_thread() is not self._thread:
             self._thread.join(timeout=5.0)
-        self._card.busy(False)
 
     def _run(self) -> None:
         form = self._format
@@ -238,7 +229,7 @@ class VirtualStream:
             now = time.monotonic()
             if due < now - 0.5:
                 due = now
-            self._card.wait_for_work(due - now)
+            self._card.wait(due - now)
 
     def _struck_now(self) -> bool:
         return self._active > STRIKES_AFTER_S * self._format.rate
