@@ -111,7 +111,7 @@ def next_step(
         ("idle", "hum and noise, while nothing plays"),
         ("single-ended", "gain difference and polarity"),
     ):
-        if take in fresh and (everything or not _has_all(take, so_far)):
+        if take in fresh:
             return _with(fresh[take], why)
     found = _telling(fresh, so_far, ranked) or _missing(fresh, so_far)
     if found is None and everything:
@@ -121,10 +121,6 @@ def next_step(
     if LAST in fresh and FIRST in so_far.made and len(so_far.made) > 1:
         return _with(fresh[LAST], "it alone shows whether the level moved meanwhile")
     return _done(setting, known, so_far)
-
-
-def _has_all(take: str, so_far: SoFar) -> bool:
-    return take == "idle" and "idle" in so_far.given_up
 
 
 def _with(step: Step, reason: str) -> Step:
@@ -188,17 +184,23 @@ def _rest(fresh: Mapping[str, Step]) -> Step | None:
     return None
 
 
-def _done(setting: Setting, known: Known, so_far: SoFar) -> Done:
-    facts = so_far.body.get("facts", {})
-    kind = so_far.body.get("stage", {}).get("kind", "undetermined")
-    open_ = [
+def still_open(body: Mapping[str, Any]) -> list[str]:
+    """Return the wanted facts that a side's facts do not settle, in words."""
+    facts = body.get("facts", {})
+    kind = body.get("stage", {}).get("kind", "undetermined")
+    return [
         why.removesuffix(" is not known")
         for fact, _, why in WANTED
         if fact not in NOT_FOR.get(kind, ()) and _lacks(fact, facts)
     ]
+
+
+def _done(setting: Setting, known: Known, so_far: SoFar) -> Done:
+    open_ = still_open(so_far.body)
     if "rca" not in setting.device.connectors:
         open_ = [what for what in open_ if what != "the gain difference"]
-    open_ += [f"{one.take}: {one.why}" for one in refused(setting, known)]
+    if open_:
+        open_ += [f"{one.take}: {one.why}" for one in refused(setting, known)]
     if not so_far.decided:
         return Done("the kit has no take left that would tell the kind", tuple(open_))
     if open_:
