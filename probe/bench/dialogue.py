@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Protocol
 
 
-class Quit(Exception):  # noqa: N818 - no error: somebody wants to stop for now
+class Quit(Exception):
     """Somebody asked to stop; everything recorded stays."""
 
 

@@ -27,7 +27,7 @@ class Row:
 
 @dataclass(frozen=True)
 class Resistor:
-    """A resistor between two points, or from the interface's output 2 into one (``lower`` empty)."""
+    """A resistor between two points; ``lower`` empty: from output 2 into the upper one."""
 
     upper: str
     lower: str
@@ -35,7 +35,7 @@ class Resistor:
 
 
 def rows_of(plugged: Plugged) -> tuple[tuple[Row, ...], tuple[Resistor, ...]]:
-    """Return the conductors, top to bottom, and the resistors; a loaded leg stands beside ground."""
+    """Return conductors, top to bottom, and resistors; a loaded leg stands beside ground."""
     terminals = [c for c in plugged.channels if c in PINS]
     loads = plugged.loads
     if len(loads) == 1 and "ground" in (loads[0].from_, loads[0].to):
@@ -47,8 +47,8 @@ def rows_of(plugged: Plugged) -> tuple[tuple[Row, ...], tuple[Resistor, ...]]:
     order = [row.point for row in rows]
     resistors = []
     for load in loads:
-        ends = sorted((points[load.from_], points[load.to]), key=order.index)
-        resistors.append(Resistor(*ends, f"{load.ohm:g} ohm ({load.part})"))
+        upper, lower = sorted((points[load.from_], points[load.to]), key=order.index)
+        resistors.append(Resistor(upper, lower, f"{load.ohm:g} ohm ({load.part})"))
     if plugged.injector is not None:
         one = plugged.injector
         resistors.append(Resistor(points[one.into], "", f"{one.ohm:g} ohm ({one.part})"))
@@ -87,8 +87,8 @@ def _output(plugged: Plugged) -> str:
 _LEFT, _RESISTOR, _POINT, _RIGHT = 15, 24, 52, 56
 
 
-def terminal(step: Step, *, fancy: bool = True) -> str:
-    """Return the drawing as lines of at most 78 columns; ``fancy`` with line characters."""
+def terminal(step: Step) -> str:
+    """Return the drawing as lines of at most 78 columns, with line characters."""
     plugged = step.plugged
     rows, resistors = rows_of(plugged)
     lines = [f"{'DEVICE, ' + _output(plugged):<40}{'':16}INTERFACE"]
@@ -111,8 +111,12 @@ def terminal(step: Step, *, fancy: bool = True) -> str:
         lines.append(f"{drive:<{_LEFT}}" + "─" * (_RIGHT - len(drive)) + " output 1")
     else:
         lines.append(f"the device is {drive}")
-    text = "\n".join(lines)
-    return text if fancy else text.translate(_ASCII)
+    return "\n".join(lines)
+
+
+def ascii_only(text: str) -> str:
+    """Return a drawing for a terminal without line characters."""
+    return text.translate(_ASCII)
 
 
 def _dotted(line: str) -> str:

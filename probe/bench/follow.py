@@ -116,12 +116,15 @@ _STYLE = """
 --warn:#ffc078;--warnpaper:#33260f;--bad:#ff9a8f}}
 body{margin:0 auto;max-width:60rem;padding:1rem;background:var(--paper);color:var(--ink);
 font:1.15rem/1.45 system-ui,sans-serif}
-header{color:var(--line)}h1{font-size:1.9rem;margin:.2rem 0}h2{font-size:1.15rem;margin:1rem 0 .3rem}
-.status{font-size:1.3rem;margin:.2rem 0 .8rem;border-left:.4rem solid var(--line);padding-left:.7rem}
+header{color:var(--line)}h1{font-size:1.9rem;margin:.2rem 0}
+h2{font-size:1.15rem;margin:1rem 0 .3rem}
+.status{font-size:1.3rem;margin:.2rem 0 .8rem;
+border-left:.4rem solid var(--line);padding-left:.7rem}
 .alarm{color:var(--bad);font-weight:600}
 .caution{background:var(--warnpaper);border:2px solid var(--warn);border-radius:.5rem;
 padding:.1rem .9rem;margin:.6rem 0}.caution h2{color:var(--warn)}
-svg{width:100%;height:auto;display:block}svg text{fill:var(--ink);font:600 17px system-ui,sans-serif}
+svg{width:100%;height:auto;display:block}
+svg text{fill:var(--ink);font:600 17px system-ui,sans-serif}
 .wire{stroke:var(--ink);stroke-width:3}.box{fill:none;stroke:var(--line);stroke-width:2}
 .part{fill:var(--paper);stroke:var(--ink);stroke-width:3}.dot{fill:var(--ink)}
 table{border-collapse:collapse;width:100%}th,td{text-align:left;vertical-align:top;

@@ -13,13 +13,14 @@ from pathlib import Path
 from typing import Any
 
 from probe.bench import cautions, meters, plan
-from probe.bench import judge as judging
 from probe.bench.able import Setting
 from probe.bench.card import Card
 from probe.bench.dialogue import Dialogue, Quit
 from probe.bench.drawing import sentences, terminal
 from probe.bench.follow import FollowPage, Shown
 from probe.bench.interim import Interim
+from probe.bench.judge import judge
+from probe.bench.judgement import Judgement
 from probe.bench.kit import Kit
 from probe.bench.recorder import Recorder
 from probe.bench.setting_up import (
@@ -221,6 +222,8 @@ class Guide:
         while True:
             if self.store.takes:
                 self.interim.update()
+            else:
+                self.interim.clear()
             body = self.interim.body(side) if self._here(one) else {}
             known = plan.known_of(body, one.volts)
             so_far = plan.SoFar(tuple(one.made), frozenset(one.given_up), body)
@@ -301,9 +304,9 @@ class Guide:
             if stopped.stop.reason is not Reason.GONE:
                 raise
             return self._gone(step, stopped.stop.message)
-        if made.recorded is not None and made.recorded.stop is not None:
-            if made.recorded.stop.reason is Reason.GONE:
-                return self._gone(step, made.recorded.stop.message)
+        stop = None if made.recorded is None else made.recorded.stop
+        if stop is not None and stop.reason is Reason.GONE:
+            return self._gone(step, stop.message)
         return made
 
     def _gone(self, step: Step, message: str) -> Made:
@@ -318,27 +321,28 @@ class Guide:
             except (Stopped, OSError) as error:
                 self.talk.say(str(error))
 
-    def _judged(self, one: _Pass, made: Made) -> tuple[judging.Judgement, ...]:
+    def _judged(self, one: _Pass, made: Made) -> tuple[Judgement, ...]:
         if made.refused is not None:
             return ()
         if made.recorded is None:
             return (_GONE,)
         stop = made.recorded.stop
         if stop is not None:
-            return (judging.Judgement("stopped", stop.message, _AFTER_STOP.get(stop.reason, _TRY)),)
+            return (Judgement("stopped", stop.message, _AFTER_STOP.get(stop.reason, _TRY)),)
         if made.heard is None:
             return ()
         side, volume = one.setting.side, one.setting.volume
         others = [s for s in self.answers.sides if s != side]
-        return judging.judge(
+        found = judge(
             made.heard,
             self.interim.phasors(side, volume),
             self.interim.phasors(others[0], volume) if others else (),
         )
+        if any(j.code == "samples-lost" for j in found) and not made.recorded.lost:
+            self.taker.recorder.reopen()  # the stream's frames are no longer those of the card
+        return found
 
-    def _settled(
-        self, one: _Pass, made: Made, found: tuple[judging.Judgement, ...], attempts: int
-    ) -> bool:
+    def _settled(self, one: _Pass, made: Made, found: tuple[Judgement, ...], attempts: int) -> bool:
         """Keep, repeat or pass over; return whether the take is settled."""
         talk, step = self.talk, made.step
         if made.refused is not None:
@@ -354,16 +358,9 @@ class Guide:
         usable = recorded is not None and recorded.complete
         if found:
             answer = talk.choose("judged", "What now?", *_choices(found, usable, attempts))
-            if answer == "a":
-                self.taker.volts.pop((one.setting.side, one.setting.volume), None) if (
-                    step.take == "open" and not one.made
-                ) else None
+            if answer != "k":
                 self.store.abandon(recorded)
-                return False
-            if answer == "s":
-                self.store.abandon(recorded)
-                one.given_up.add(step.take)
-                return True
+                return self._not_kept(one, step, answer)
         assert recorded is not None
         self.store.keep(recorded)
         one.made.append(step.take)
@@ -371,6 +368,25 @@ class Guide:
         codes = ", ".join(j.code for j in found)
         self.told.append((step.name, f"kept, although: {codes}" if codes else "kept"))
         talk.say(f"Kept: {step.name}.")
+        return True
+
+    def _not_kept(self, one: _Pass, step: Step, answer: str) -> bool:
+        """Make it again (False), pass it over, or begin this side anew."""
+        key = (one.setting.side, one.setting.volume)
+        if answer == "a":
+            if step.take == "open":
+                self.taker.volts.pop(key, None)
+            return False
+        if answer == "s":
+            one.given_up.add(step.take)
+            return True
+        for take in list(self.store.takes):
+            if (take["side"], take.get("volume", "")) == key:
+                self.store.forget(take["file"])
+        self.taker.volts.pop(key, None)
+        one.made.clear()
+        one.given_up.clear()
+        self.told.append((one.setting.side, "begun anew; the earlier takes are kept as .old"))
         return True
 
     def _note_volts(self, one: _Pass, made: Made) -> None:
@@ -450,7 +466,7 @@ class Guide:
 
 _OHMS = ("differential_impedance",)
 
-_GONE = judging.Judgement(
+_GONE = Judgement(
     "interface-gone", "the interface went away during the take", "make the take again"
 )
 
@@ -466,14 +482,21 @@ _AFTER_STOP = {
 
 
 def _choices(
-    found: tuple[judging.Judgement, ...], usable: bool, attempts: int
+    found: tuple[Judgement, ...], usable: bool, attempts: int
 ) -> tuple[dict[str, str], str]:
     """Return the answers offered after a judgement, and the one Enter gives."""
     choices = {"a": "again, after putting it right"}
     if usable:
         choices["k"] = "keep it as it is"
     choices["s"] = "skip this take"
-    again = any(j.again for j in found)
-    if not again:
+    last = "s"
+    if any(j.code in _BASE_LOST for j in found):
+        choices["n"] = "begin this side anew with the open take"
+        last = "n"
+    if not any(j.again for j in found):
         return choices, "k" if usable else "a"
-    return choices, "s" if attempts >= MOST_ATTEMPTS else "a"
+    return choices, last if attempts >= MOST_ATTEMPTS else "a"
+
+
+_BASE_LOST = ("volume-moved", "other-side", "legs-exchanged", "pin-2-silent", "pin-3-silent")
+"""What may be wrong with the open take rather than with this one."""

@@ -55,6 +55,10 @@ class Interim:
             self._facts = {}
         return self._facts
 
+    def clear(self) -> None:
+        """Forget everything: there is no take any more."""
+        self.session, self._facts = None, {}
+
     def _phasors(self, session: Session) -> tuple[TakePhasors, ...]:
         found = []
         for take in session.takes:

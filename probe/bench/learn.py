@@ -7,6 +7,7 @@ will ask for it), and which kinds they tell apart (the same comparison that name
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Literal
@@ -14,7 +15,9 @@ from typing import Literal
 import numpy as np
 
 from probe.bench.able import Known, Setting, able
+from probe.bench.kit import Kit
 from probe.bench.steps import Step
+from probe.session.model import Device
 from probe.stage.next_take import told_apart
 
 Answer = Literal["yes", "if driven", "no"]
@@ -176,3 +179,21 @@ def _together(kinds: tuple[str, ...], pairs: set[tuple[str, str]]) -> list[list[
 
 def _alike(one: str, other: str, pairs: set[tuple[str, str]]) -> bool:
     return (one, other) not in pairs and (other, one) not in pairs
+
+
+def told(kit: Kit) -> str:
+    """Return what a kit will show of a line output with an RCA output beside it, as lines."""
+    setting = Setting(Device("", ""), kit, "left")
+    lines = [f"With {kit.name or 'this kit'} you will learn"]
+    for one in learn(setting):
+        by = f" ({', '.join(one.takes)})" if one.takes else ""
+        lines += textwrap.wrap(
+            f"{one.what}{by}",
+            78,
+            initial_indent=f"  {_ANSWERS[one.answer]:<14}",
+            subsequent_indent=" " * 16,
+        )
+    return "\n".join(lines) + "\n"
+
+
+_ANSWERS = {"yes": "yes", "if driven": "if it plays", "no": "no"}

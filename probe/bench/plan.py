@@ -39,6 +39,11 @@ WANTED = (
         "whether pin 3 follows pin 2 is not known",
     ),
     ("differential_impedance", ("load-across",), "the impedance between the legs is not known"),
+    (
+        "single_ended_impedance",
+        ("single-ended-loaded",),
+        "the impedance of the single-ended output is not known",
+    ),
 )
 """Facts that are asked for, the takes that show each, and why a take is made for it."""
 
@@ -198,7 +203,7 @@ def still_open(body: Mapping[str, Any]) -> list[str]:
 def _done(setting: Setting, known: Known, so_far: SoFar) -> Done:
     open_ = still_open(so_far.body)
     if "rca" not in setting.device.connectors:
-        open_ = [what for what in open_ if what != "the gain difference"]
+        open_ = [w for w in open_ if w != "the gain difference" and "single-ended" not in w]
     if open_:
         open_ += [f"{one.take}: {one.why}" for one in refused(setting, known)]
     if not so_far.decided:

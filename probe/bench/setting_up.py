@@ -11,8 +11,7 @@ from typing import Any
 from probe.bench import meters
 from probe.bench.able import TITLES, Setting
 from probe.bench.dialogue import Dialogue
-from probe.bench.kit import Kit, LoadPart
-from probe.bench.kit import InjectorPart as InjectorPart
+from probe.bench.kit import InjectorPart, Kit, LoadPart
 from probe.bench.learn import learn
 from probe.bench.storage import SessionFolder
 from probe.errors import BadInput
@@ -70,8 +69,8 @@ def kept_answers(folder: Path) -> Answers | None:
         said = json.loads((folder / ANSWERS).read_text("utf-8"))
         if said.pop("format", None) != ANSWERS_FORMAT:
             return None
-        lists = {key: tuple(said.pop(key)) for key in ("sides", "volumes")}
-        return Answers(**lists, **said)
+        sides, volumes = tuple(said.pop("sides")), tuple(said.pop("volumes"))
+        return Answers(sides=sides, volumes=volumes, **said)
     except (OSError, ValueError, TypeError, KeyError):
         return None
 
@@ -159,12 +158,11 @@ def ask_kit(talk: Dialogue) -> Kit:
     yes = {"y": "yes", "n": "no"}
     rca = talk.choose("kit-rca", "A lead from an RCA output to an input?", yes, "n") == "y"
     loads: list[tuple[str, LoadPart]] = []
-    for key, place, where, usual in (
-        ("kit-leg", "leg", "a resistor to put on a leg", 604.0),
-        ("kit-across", "across", "a resistor to put between the legs", 1210.0),
+    for key, place, where in (
+        ("kit-leg", "leg", "a resistor to put on a leg"),
+        ("kit-across", "across", "a resistor to put between the legs"),
     ):
         ohm = talk.number(key, f"Do you have {where}? (Enter: no)", "ohm", 1.0, 1e6, None)
-        del usual
         if ohm is not None:
             part = LoadPart(part="R1" if place == "leg" else "R3", ohm=ohm, between=(place,))
             loads.append((place, part))

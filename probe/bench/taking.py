@@ -10,19 +10,20 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from probe.bench import judge as judging
-from probe.bench.recorded import Recorded
-from probe.bench.recorder import Progress, Recorder
+from probe.bench.judgement import Heard
+from probe.bench.recorded import Progress, Recorded
+from probe.bench.recorder import Recorder
 from probe.bench.sound import Part, Purpose, Sound
 from probe.bench.steps import LOADING, Played, Step, take_table
 from probe.bench.storage import SessionFolder
 from probe.bench.tones.sets import DEVICE, INJECTED, PERIOD_S, ToneSet
 from probe.bench.tones.waves import Tones
+from probe.bench.trial import trial_of, trial_refuses
 from probe.session.model import Bench, Injection, Take
 
 TARGET = 10.0 ** (-15.0 / 20.0)
-"""Peak of the loudest leg in the open take: a floating leg may rise by 6 dB when the other is loaded
-and stays 9 dB below full scale, above the 6 dB that a bench keeps."""
+"""Peak of the loudest leg in the open take: a floating leg may rise by 6 dB when the other is
+loaded, and stays 9 dB below full scale."""
 
 NEAR = 10.0 ** (-2.0 / 20.0)
 """A level this close below the target is left alone."""
@@ -66,7 +67,7 @@ class Made:
 
     step: Step
     recorded: Recorded | None
-    heard: judging.Heard | None = None
+    heard: Heard | None = None
     refused: str | None = None
 
 
@@ -179,7 +180,7 @@ class Taker:
         """Return why the load must not be used, after listening at -20 dB and at full level."""
         load = step.plugged.loads[0]
         ends = [e for e in (load.from_, load.to) if e in step.plugged.channels]
-        inputs = [step.plugged.channels.index(e) for e in ends]  # type: ignore[arg-type]
+        inputs = [step.plugged.channels.index(e) for e in ends]
         stop = self.recorder.play(parts, TRIAL_DB) or self.recorder.wait(0.3)
         if stop is not None:
             return stop.message
@@ -192,9 +193,9 @@ class Taker:
             return None
         rise = 10.0 ** (-TRIAL_DB / 20.0)
         for k in inputs:
-            one = judging.trial_of(quiet.samples[:, k], DEVICE.hz, self.recorder.rate)
-            two = judging.trial_of(loud.samples[:, k], DEVICE.hz, self.recorder.rate)
-            why = judging.trial_refuses(one, two, rise)
+            one = trial_of(quiet.samples[:, k], DEVICE.hz, self.recorder.rate)
+            two = trial_of(loud.samples[:, k], DEVICE.hz, self.recorder.rate)
+            why = trial_refuses(one, two, rise)
             if why is not None:
                 return why
         return None
@@ -204,14 +205,14 @@ class Taker:
 
     # -- what it says
 
-    def _measured(self, step: Step, played: Played, taken: Recorded) -> judging.Heard | None:
+    def _measured(self, step: Step, played: Played, taken: Recorded) -> Heard | None:
         from probe.phasors import carries_tones, measure_take
 
         take = take_of(step, played, taken, self.bench)
         if not carries_tones(take):
             return None
         phasors = measure_take(take, self.bench.mains_hz)
-        return judging.Heard(step, phasors, taken.peaks, taken.rms, bool(taken.lost))
+        return Heard(step, phasors, taken.peaks, taken.rms, bool(taken.lost))
 
 
 _LEGS = ("hot", "cold", "single-ended")
@@ -238,7 +239,7 @@ def peak_of(tones: ToneSet) -> float:
 def take_of(step: Step, played: Played, taken: Recorded, bench: Bench) -> Take:
     """Return a recording as the session's reader will find it."""
     plugged = step.plugged
-    injections = ()
+    injections: tuple[Injection, ...] = ()
     if plugged.injector is not None:
         one = plugged.injector
         injections = (

@@ -31,6 +31,8 @@ COMMANDS = {
     "figures": ("probe.cli.figures", "draw figures for print"),
     "shelf": ("probe.cli.shelf", "check a dealer's file of parts; list transformers"),
     "verify": ("probe.cli.verify", "hold a maker's specification against what was measured"),
+    "measure": ("probe.cli.measure", "guided run: play, record, judge, step by step"),
+    "kit": ("probe.cli.kit", "leads and resistors at hand: declare once, see what they can show"),
     "simulate": ("probe.cli.simulate", "make a session of takes from a circuit description"),
     "tones": ("probe.cli.tones", "write a sound file of the bench's tones for any player"),
 }

@@ -30,8 +30,12 @@ BLOCK_LIVE, BLOCK_FAST = 1024, 4096
 ACTIVE = 1e-3
 """A block with a peak above this share of full scale is a tone, as a mute relay hears it."""
 
-STRIKES_AFTER_S = 1.2
-"""Seconds of tone after which what happens during a take happens."""
+STRIKES_AFTER_S = 3.0
+"""Seconds of unbroken tone after which what happens during a take happens: after its ramp, which
+lasts 1.5 s, and longer than anything is played while a level is found."""
+
+BUFFERED_FRAMES, LOST_FRAMES = 2048, 300
+"""Frames that wait in the card before they are handed over, and how many of them get lost."""
 
 HUM_VOLTS = ((1, 20e-3), (3, 8e-3), (5, 3e-3))
 """Order of the mains frequency and V rms of the mishap ``hum``."""
@@ -185,10 +189,11 @@ class VirtualStream:
         self._active = 0
         self._names: frozenset[str] = frozenset()
         self._pending: set[str] = set()
+        self._lost: frozenset[str] = frozenset()
         self._convolver: Convolver | None = None
+        self._buffer: Block = np.zeros((BUFFERED_FRAMES, form.inputs), dtype=np.float32)
         self._clock: ForeignClock | None = None
-        seed = [card.place.seed, 77, int.from_bytes(form.rate.hex().encode(), "big") % 997]
-        self._rng = np.random.default_rng(seed)
+        self._rng = np.random.default_rng([card.place.seed, 77])
         self._thread = threading.Thread(target=self._run, name="virtual card", daemon=True)
         self._thread.start()
 
@@ -219,12 +224,9 @@ class VirtualStream:
                 self._ended = True
                 self._gone(f"{self._card.name}: is not there any more; was it unplugged?")
                 return
-            if not self._dropped():
-                self._exchange(heard, play, flags)
-                flags = BlockFlags()
-            elif "dropped-blocks" in self._names:
-                flags = BlockFlags(input_lost=True)
-            heard = self._hear(play)
+            self._exchange(heard, play, flags)
+            flags = BlockFlags(input_lost=self._lose())
+            heard = self._buffered(self._hear(play))
             due += form.block / form.rate
             now = time.monotonic()
             if due < now - 0.5:
@@ -234,13 +236,20 @@ class VirtualStream:
     def _struck_now(self) -> bool:
         return self._active > STRIKES_AFTER_S * self._format.rate
 
-    def _dropped(self) -> bool:
-        """Whether the block that was just heard never arrives."""
+    def _lose(self) -> bool:
+        """Lose samples where that is the mishap; return whether the card says so."""
         for name in ("dropped-blocks", "lost-samples"):
             if name in self._pending and self._struck_now():
                 self._pending.discard(name)
-                return True
+                self._buffer = self._buffer[LOST_FRAMES:]
+                return name == "dropped-blocks"
         return False
+
+    def _buffered(self, heard: Block) -> Block:
+        """Return the oldest frames waiting in the card, as many as were heard."""
+        waiting = np.concatenate([self._buffer, heard])
+        self._buffer = waiting[len(heard) :]
+        return waiting[: len(heard)]
 
     def _hear(self, play: Block) -> Block:
         changed = self._card.changes()
@@ -248,8 +257,11 @@ class VirtualStream:
             self._replug(*changed)
         sent = play.astype(np.float64)
         sent = sent[:, :2] if sent.shape[1] >= 2 else np.pad(sent, ((0, 0), (0, 1)))
-        self._active = self._active + len(sent) if np.max(np.abs(sent)) > ACTIVE else self._active
-        if "mute-relay" in self._names and self._struck_now():
+        loud = bool(np.max(np.abs(sent)) > ACTIVE)
+        self._active = self._active + len(sent) if loud else 0
+        if self._struck_now():
+            self._lost |= self._names & {"mute-relay", "unplugged-device"}
+        if "mute-relay" in self._lost:
             sent[:, 0] = 0.0
         if self._clock is not None:
             sent = self._clock.step(sent)
@@ -257,7 +269,7 @@ class VirtualStream:
             heard = np.zeros((len(sent), self._format.inputs))
         else:
             heard = self._convolver.step(sent)
-        if "unplugged-device" in self._names and self._struck_now():
+        if "unplugged-device" in self._lost:
             heard[:] = 0.0
         heard += self._noise(len(sent))
         self._frame += len(sent)
@@ -274,6 +286,7 @@ class VirtualStream:
             else:
                 self._convolver.parts = parts
         self._names, self._pending, self._active = names, set(names), 0
+        self._lost = frozenset()
         if foreign and self._clock is None:
             self._clock = ForeignClock(FOREIGN_PPM * 1e-6, form.rate, 2)
 

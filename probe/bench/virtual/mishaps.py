@@ -29,7 +29,7 @@ MISHAPS = {
     "exchanged-leads": ("inject-cold", "the leads of the two legs change places"),
     "forgotten-switch": ("load-cold", "the resistor of this take is not plugged in"),
     "moved-volume": ("inject-hot", "somebody brushes against the volume: 3 dB less"),
-    "clipping": ("open", "the recorder's gain stands 20 dB too high"),
+    "clipping": ("inject-hot", "the recorder's gain stands 20 dB too high"),
     "mute-relay": ("open", "the device's mute relay drops out during the take"),
     "dropped-blocks": ("inject-cold", "the interface loses a block and says so"),
     "lost-samples": ("inject-cold", "the interface loses samples and says nothing"),

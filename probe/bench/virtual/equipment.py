@@ -1,0 +1,69 @@
+"""The virtual bench as the guided run takes it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from probe.bench.card import StreamFormat
+from probe.bench.guide import Equipment
+from probe.bench.kit import Kit
+from probe.bench.recorder import Recorder
+from probe.bench.sound import InputScale, OutputScale
+from probe.bench.virtual.card import VirtualCard
+from probe.bench.virtual.mishaps import Mishap
+from probe.bench.virtual.place import FULL_SCALE_OUT, OUTPUT_OHM, place_of
+from probe.session.model import BenchOutput, Side
+
+
+def virtual_equipment(
+    circuit: str,
+    *,
+    kit: Kit | None,
+    mishaps: Sequence[Mishap] = (),
+    fast: bool = False,
+    seed: int = 1,
+    sides: tuple[Side, ...] = ("left",),
+    inputs: int = 2,
+    rate: int = 48000,
+    seconds: float = 3.0,
+) -> Equipment:
+    """Return a virtual bench: card, figures, and hands that plug what the run asks for.
+
+    Raises
+    ------
+    BadInput
+        No such circuit, or a stage file that cannot be used.
+    """
+    place = place_of(circuit, seed=seed, sides=sides, inputs=inputs)
+    card = VirtualCard(place, fast=fast, mishaps=mishaps)
+    outputs = (BenchOutput(FULL_SCALE_OUT, OUTPUT_OHM),) * 2
+    bench = replace(place.stage.bench, outputs=outputs)
+    device = place.stage.device
+    if not place.has_single_ended:
+        device = replace(device, connectors=("xlr",))
+
+    def recorder(run: int) -> Recorder:
+        return Recorder(
+            card,
+            StreamFormat(rate, inputs, 2),
+            inputs=[InputScale(i.volts_full_scale) for i in bench.inputs],
+            outputs=[OutputScale(FULL_SCALE_OUT)] * 2,
+            run=run,
+        )
+
+    return Equipment(
+        card=card,
+        bench=bench,
+        recorder=recorder,
+        kit=kit,
+        device=device,
+        sides=place.sides,
+        plug=card.plug,
+        head=(
+            "# SIMULATED: recorded from a virtual bench, not from a device.",
+            f"# Circuit: {place.stage.origin}. No device of this name exists.",
+        ),
+        seconds=seconds,
+        inputs=inputs,
+    )

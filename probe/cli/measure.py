@@ -1,0 +1,139 @@
+"""``probe measure [FOLDER]``: the guided run, from an unplugged device to a session."""
+
+from __future__ import annotations
+
+import argparse
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from pathlib import Path
+    from typing import Any
+
+    from probe.bench.dialogue import Dialogue
+    from probe.bench.guide import Equipment
+    from probe.session.model import Side
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare what the command takes."""
+    parser.add_argument(
+        "folder", nargs="?", metavar="FOLDER", help="session folder: new, or to be continued"
+    )
+    parser.add_argument("--kit", metavar="FILE", help="kit to use (default: the remembered one)")
+    parser.add_argument(
+        "--plain",
+        action="store_true",
+        help="plain lines for a screen reader, without drawing",
+    )
+    parser.add_argument(
+        "--answers", metavar="FILE", help="TOML with answers by question; others take the default"
+    )
+    parser.add_argument(
+        "--seconds", type=float, default=3.0, metavar="S", help="length of a take (default 3)"
+    )
+    parser.add_argument("--rate", type=int, default=48000, metavar="HZ", help="default 48000")
+    parser.add_argument("--bench", metavar="FILE", help="figures of the interface (bench.toml)")
+    virtual = parser.add_argument_group("without hardware")
+    virtual.add_argument(
+        "--virtual", metavar="CIRCUIT", help="a simulated device: a circuit's name or a stage.toml"
+    )
+    virtual.add_argument(
+        "--mishap",
+        action="append",
+        default=[],
+        metavar="NAME[@TAKE]",
+        help="something that goes wrong there; --mishap list lists them",
+    )
+    virtual.add_argument("--fast", action="store_true", help="faster than real time")
+    virtual.add_argument("--seed", type=int, default=1, help="of everything that is drawn")
+    virtual.add_argument(
+        "--sides", choices=("left", "right", "both", "mono"), default="left", help="of the device"
+    )
+    virtual.add_argument("--inputs", type=int, default=2, help="recorder inputs (default 2)")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Guide through a session; return the exit status."""
+    from pathlib import Path
+
+    from probe.bench.guide import Guide
+    from probe.errors import BadInput
+
+    if args.mishap == ["list"]:
+        from probe.bench.virtual.mishaps import listing
+
+        print(listing())
+        return 0
+    if args.folder is None:
+        raise BadInput("measure: a folder for the session is needed, new or to be continued")
+    if not 1.0 <= args.seconds <= 600.0:
+        raise BadInput(f"--seconds {args.seconds:g}: allowed are 1 to 600")
+    equipment = _virtual(args) if args.virtual else _real(args)
+    done = Guide(_dialogue(args), Path(args.folder), equipment).run()
+    return 0 if done else 3
+
+
+def _dialogue(args: argparse.Namespace) -> Dialogue:
+    from probe.cli.dialogue import PlainDialogue, RichDialogue
+
+    answers = None if args.answers is None else _answers(args.answers)
+    return PlainDialogue(answers) if args.plain else RichDialogue(answers)
+
+
+def _answers(name: str) -> dict[str, Any]:
+    """Return the answers of a file; ``-`` takes the default everywhere."""
+    import tomllib
+    from pathlib import Path
+
+    from probe.errors import BadInput
+    from probe.formats.toml import read_bytes
+
+    if name == "-":
+        return {}
+    try:
+        return tomllib.loads(read_bytes(Path(name)).decode("utf-8"))
+    except ValueError as error:
+        raise BadInput(f"{name}: damaged TOML: {error}") from error
+
+
+def _kit(args: argparse.Namespace) -> Any:
+    from pathlib import Path
+
+    from probe.bench.kit import read_kit, remembered
+
+    return read_kit(Path(args.kit)) if args.kit else remembered()
+
+
+def _virtual(args: argparse.Namespace) -> Equipment:
+    from probe.bench.virtual.equipment import virtual_equipment
+    from probe.bench.virtual.mishaps import mishap
+
+    sides: dict[str, tuple[Side, ...]] = {"both": ("left", "right")}
+    return virtual_equipment(
+        args.virtual,
+        kit=_kit(args),
+        mishaps=[mishap(word) for word in args.mishap],
+        fast=args.fast,
+        seed=args.seed,
+        sides=sides.get(args.sides, (args.sides,)),
+        inputs=args.inputs,
+        rate=args.rate,
+        seconds=args.seconds,
+    )
+
+
+def _real(args: argparse.Namespace) -> Equipment:
+    from probe.errors import BadInput
+
+    for name, given in (("--mishap", args.mishap), ("--fast", args.fast)):
+        if given:
+            raise BadInput(f"{name} belongs to --virtual: real devices have their own")
+    from probe.bench.real import real_equipment
+
+    return real_equipment(_path(args.bench), kit=_kit(args), rate=args.rate, seconds=args.seconds)
+
+
+def _path(name: str | None) -> Path | None:
+    from pathlib import Path
+
+    return None if name is None else Path(name)
