@@ -91,6 +91,7 @@ class _Pass:
     made: list[str] = field(default_factory=list)
     given_up: set[str] = field(default_factory=set)
     volts: dict[str, float] = field(default_factory=dict)
+    anew: bool = False
 
 
 class Guide:
@@ -357,7 +358,9 @@ class Guide:
         recorded = made.recorded
         usable = recorded is not None and recorded.complete
         if found:
-            answer = talk.choose("judged", "What now?", *_choices(found, usable, attempts))
+            answer = talk.choose(
+                "judged", "What now?", *_choices(found, usable, attempts, one.anew)
+            )
             if answer != "k":
                 self.store.abandon(recorded)
                 return self._not_kept(one, step, answer)
@@ -385,6 +388,7 @@ class Guide:
                 self.store.forget(take["file"])
         self.taker.volts.pop(key, None)
         one.made.clear()
+        one.anew = True
         one.given_up.clear()
         self.told.append((one.setting.side, "begun anew; the earlier takes are kept as .old"))
         return True
@@ -482,7 +486,7 @@ _AFTER_STOP = {
 
 
 def _choices(
-    found: tuple[Judgement, ...], usable: bool, attempts: int
+    found: tuple[Judgement, ...], usable: bool, attempts: int, begun_anew: bool
 ) -> tuple[dict[str, str], str]:
     """Return the answers offered after a judgement, and the one Enter gives."""
     choices = {"a": "again, after putting it right"}
@@ -492,7 +496,7 @@ def _choices(
     last = "s"
     if any(j.code in _BASE_LOST for j in found):
         choices["n"] = "begin this side anew with the open take"
-        last = "n"
+        last = "s" if begun_anew else "n"
     if not any(j.again for j in found):
         return choices, "k" if usable else "a"
     return choices, last if attempts >= MOST_ATTEMPTS else "a"

@@ -223,8 +223,8 @@ def _moved(step: Step, phasors: TakePhasors, opened: TakePhasors, pairs: Pairs) 
         if _size(ref) > SILENT_RATIO * max(_size(r) for _, r in pairs.values())
         and _heard_at_all(phasors, role)
     ]
-    if not ratios:
-        return []
+    if not ratios or len(pairs) < 2:
+        return []  # a floating leg moves when the other one's input is taken away
     every = np.concatenate(ratios)
     middle = float(np.median(every))
     alike = float(np.max(np.abs(every / middle - 1.0))) < 2.0 * SAME_SHARE
