@@ -42,7 +42,7 @@ def rows_of(plugged: Plugged) -> tuple[tuple[Row, ...], tuple[Resistor, ...]]:
         loaded = loads[0].from_ if loads[0].to == "ground" else loads[0].to
         terminals.sort(key=lambda t: t == loaded)
     rows = [Row(t, PINS[t], POINTS[t], f"input {plugged.channels.index(t) + 1}") for t in terminals]
-    rows.append(Row("ground", _GROUND, "G", "ground of the inputs"))
+    rows.append(Row("ground", _GROUND, "G", "ground"))
     points = {**POINTS, "ground": "G"}
     order = [row.point for row in rows]
     resistors = []
@@ -78,6 +78,10 @@ def sentences(step: Step) -> list[str]:
     drive = "Output 1 of the interface to the device's input."
     said.append("The device is switched off." if plugged.state == "off" else drive)
     return said
+
+
+def _spoken(row: Row) -> str:
+    return "the ground of the inputs" if row.goes_to == "ground" else row.goes_to
 
 
 def _output(plugged: Plugged) -> str:
@@ -184,7 +188,7 @@ def svg(step: Step) -> str:
 def _box(x: float, width: float, height: float, title: str) -> str:
     return (
         f'<rect x="{x}" y="40" width="{width}" height="{height - 40}" rx="8" class="box"/>'
-        + _text(x + width / 2, 24, title, "middle")
+        + _text(x, 24, title, "start")
     )
 
 
@@ -212,6 +216,7 @@ def _injector(y: float, leg: float, text: str) -> list[str]:
         _line(300, y, 700, y),
         f'<rect x="440" y="{y - 12}" width="60" height="24" class="part"/>',
         _text(470, y - 22, text, "middle"),
+        f'<line x1="300" y1="{leg + 12}" x2="300" y2="{y}" class="gap"/>',
         _line(300, leg, 300, y),
         f'<circle cx="300" cy="{leg}" r="5" class="dot"/>',
         _text(712, y, "output 2", "start"),

@@ -125,7 +125,9 @@ border-left:.4rem solid var(--line);padding-left:.7rem}
 padding:.1rem .9rem;margin:.6rem 0}.caution h2{color:var(--warn)}
 svg{width:100%;height:auto;display:block}
 svg text{fill:var(--ink);font:600 17px system-ui,sans-serif}
-.wire{stroke:var(--ink);stroke-width:3}.box{fill:none;stroke:var(--line);stroke-width:2}
+.wire{stroke:var(--ink);stroke-width:3}
+.gap{stroke:var(--paper);stroke-width:15}
+.box{fill:none;stroke:var(--line);stroke-width:2}
 .part{fill:var(--paper);stroke:var(--ink);stroke-width:3}.dot{fill:var(--ink)}
 table{border-collapse:collapse;width:100%}th,td{text-align:left;vertical-align:top;
 padding:.25rem .8rem .25rem 0;border-bottom:1px solid var(--line)}th{font-weight:600;width:35%}

@@ -6,7 +6,6 @@ import argparse
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
-    from pathlib import Path
     from typing import Any
 
     from probe.bench.dialogue import Dialogue
@@ -128,12 +127,4 @@ def _real(args: argparse.Namespace) -> Equipment:
     for name, given in (("--mishap", args.mishap), ("--fast", args.fast)):
         if given:
             raise BadInput(f"{name} belongs to --virtual: real devices have their own")
-    from probe.bench.real import real_equipment
-
-    return real_equipment(_path(args.bench), kit=_kit(args), rate=args.rate, seconds=args.seconds)
-
-
-def _path(name: str | None) -> Path | None:
-    from pathlib import Path
-
-    return None if name is None else Path(name)
+    raise BadInput("measure: name a simulated device with --virtual (probe simulate --list)")
