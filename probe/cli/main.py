@@ -34,6 +34,8 @@ COMMANDS = {
     "measure": ("probe.cli.measure", "guided run: play, record, judge, step by step"),
     "kit": ("probe.cli.kit", "leads and resistors at hand: declare once, see what they can show"),
     "simulate": ("probe.cli.simulate", "make a session of takes from a circuit description"),
+    "calibrate": ("probe.cli.calibrate", "find the bench's own figures, step by step"),
+    "check": ("probe.cli.check", "see in one take whether the bench is as it was calibrated"),
     "tones": ("probe.cli.tones", "write a sound file of the bench's tones for any player"),
 }
 """Name of each command, the module that does it, and what it is for."""

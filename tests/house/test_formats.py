@@ -15,6 +15,7 @@ from probe.advice.destination import DestinationFile
 from probe.advice.digital import LINKS
 from probe.advice.source_file import SourceFile
 from probe.advice.wiring import OPTIONS
+from probe.bench.calibration.document import BenchFile
 from probe.facts import analyse_session
 from probe.session.document import SessionTable
 from probe.simulate.document import StageTable
@@ -132,6 +133,7 @@ def tables_in(annotation: Any) -> list[type[BaseModel]]:
         ("Stage", StageTable),
         ("Specification", SpecificationFile),
     ],
+    [("Session", SessionTable), ("Bench", BenchFile), ("Destination", DestinationFile), ("Stage", StageTable)],
 )
 def test_keys_of_files_are_documented(heading: str, model: type[BaseModel]) -> None:
     words = marked(section(heading))

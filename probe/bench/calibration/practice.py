@@ -80,6 +80,7 @@ class PracticeCard(LoopBackCard):
         self._stream = np.random.default_rng(seed)
         self._convolver: Convolver | None = None
         self._wiring = "nothing"
+        self._peak = 0.0
         self._parts = self._parts_of("nothing")
 
     @property
@@ -91,6 +92,11 @@ class PracticeCard(LoopBackCard):
         """Plug this from now on."""
         self._wiring = wiring
         self._parts = self._parts_of(wiring)
+
+    def meter_volts(self, hz: float) -> float:
+        """Return what a meter at input 1 shows while one tone of this frequency plays, V rms."""
+        share = abs(complex(self.bench.heard(self._wiring, np.array([hz]))[0, 0, 0]))
+        return float(share / self.bench.gain[0] * self.bench.in_volts[0] * self._peak / 2.0**0.5)
 
     def turn(self, bench: PracticeBench) -> None:
         """Let it be another bench from now on: a knob turned, a contact gone dirty."""
@@ -104,6 +110,7 @@ class PracticeCard(LoopBackCard):
         if self._convolver is None:
             self._convolver = Convolver(self._parts, BLOCK)
         self._convolver.parts = self._parts
+        self._peak = max(float(np.max(np.abs(played[:, 0]))), 0.999 * self._peak)
         second, third = DISTORTION
         x = played.astype(np.float64)
         clean = self._convolver.step(x + second * x**2 + third * x**3)

@@ -30,6 +30,10 @@ HARMONICS = 9
 _CHANNELS = ("hot", "cold", "single-ended", "reference")
 
 
+class Silent(NotUsable):
+    """No input hears anything of what is played."""
+
+
 @dataclass(frozen=True)
 class Heard:
     """Tones of a recording: peaks (complex, full scale 1), shape (F, inputs), and their sd.
@@ -74,7 +78,8 @@ def heard(
     found = measure_take(take, mains_hz, pieces=_pieces(samples))
     if not found.usable:
         reasons = "; ".join(r.message for r in found.remarks) or "nothing steady was heard"
-        raise NotUsable(f"{what}: {reasons}")
+        nothing = any(r.code == "nothing-heard" for r in found.remarks)
+        raise (Silent if nothing else NotUsable)(f"{what}: {reasons}")
     deaf = [k for k in np.flatnonzero(found.unheard).tolist() if k not in silent]
     if deaf:
         raise NotUsable(

@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-Signal = Literal["nothing", "both", "first", "second", "one tone", "meter tone"]
-"""What plays: nothing; the tones on both outputs; on one; one tone on both; one for a meter."""
+Signal = Literal["nothing", "both", "first", "second", "one tone", "meter tone", "two sets"]
+"""What plays: nothing; the tones on both outputs; on one; one tone on both; one for a meter;
+different tones on each output."""
 
 STRAIGHT, CROSSED = "straight", "crossed"
 
@@ -171,5 +172,5 @@ def check_wiring(injector_ohm: float, reference_ohm: float, *, both: bool) -> Wi
             + (", a second one on B." if both else "."),
         ),
         f"{NO_DEVICE} {SAME_KNOBS}",
-        (Recording("check", "both" if both else "first"),),
+        (Recording("check", "two sets" if both else "first"),),
     )

@@ -39,7 +39,6 @@ class Somebody:
     def __init__(self, card: PracticeCard, *, slips: dict[str, str] | None = None, meter=True):
         self.card, self.slips, self.meter = card, dict(slips or {}), meter
         self.heard: list[str] = []
-        self.desk_peak = lambda: 0.0
 
     def plug(self, wiring, number, count):
         assert 1 <= number <= count
@@ -55,10 +54,7 @@ class Somebody:
         if not problem:
             return "twelve"
         assert "no reading" in problem
-        bench = self.card.bench
-        volts = np.abs(bench.heard("straight", np.array([METER_HZ]))[0, 0, 0]) * bench.in_volts[0]
-        played = self.card.played_peak
-        return f"{volts * played / np.sqrt(2):.4f} V"
+        return f"{self.card.meter_volts(METER_HZ):.4f} V"
 
     def again(self, problem):
         self.heard.append(problem)
@@ -69,22 +65,8 @@ class Somebody:
         self.heard.append(text)
 
 
-class Watched(PracticeCard):
-    """Remembers the peak that was played last, for the meter."""
-
-    def __init__(self, *args, **kwargs):
-        super().__init__(*args, **kwargs)
-        self.played_peak = 0.0
-        self.played = self._watch
-
-    def _watch(self, block):
-        peak = float(np.max(np.abs(block)))
-        if peak:
-            self.played_peak = peak
-
-
 def run(bench=None, wanted=WANTED, seed=1, **kwargs) -> tuple[BenchFigures, Somebody]:
-    card = Watched(bench or PracticeBench(), seed=seed)
+    card = PracticeCard(bench or PracticeBench(), seed=seed)
     somebody = Somebody(card, **kwargs)
     with Recorder(card, StreamFormat(48000, 2, 2)) as recorder:
         return calibrate(LivePlayer(recorder), somebody, wanted, TODAY), somebody
@@ -186,7 +168,7 @@ def test_whoever_does_not_want_to_try_again_gets_words_not_figures():
         def again(self, problem):
             return False
 
-    card = Watched(PracticeBench())
+    card = PracticeCard(PracticeBench())
     tired = Tired(card, slips={"straight": "crossed"})
     with (
         Recorder(card, StreamFormat(48000, 2, 2)) as recorder,
