@@ -128,12 +128,12 @@ def tables_in(annotation: Any) -> list[type[BaseModel]]:
     ("heading", "model"),
     [
         ("Session", SessionTable),
+        ("Bench", BenchFile),
         ("Destination", DestinationFile),
         ("Source", SourceFile),
         ("Stage", StageTable),
         ("Specification", SpecificationFile),
     ],
-    [("Session", SessionTable), ("Bench", BenchFile), ("Destination", DestinationFile), ("Stage", StageTable)],
 )
 def test_keys_of_files_are_documented(heading: str, model: type[BaseModel]) -> None:
     words = marked(section(heading))
