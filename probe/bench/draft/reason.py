@@ -74,6 +74,8 @@ class LoadAnswer:
     to: str
     sure: Sure
     why: str
+    likely_none: bool = False
+    """Nothing shows a load; but one there could not be heard."""
 
 
 @dataclass(frozen=True)
@@ -230,6 +232,10 @@ def _roles(
     a, b = pair
     first = hot if hot in pair else (told.channel if told is not None else None)
     silent_leg = _is_faint(view, pair)
+    if silent_leg and legs_seen:
+        view.why = "one channel hears little: a floating leg beside another output, or a plug out"
+        view.others = [_words(view, pair, reference, w) for w in _ALIKE_OTHERS]
+        return
     if not silent_leg and not _is_opposite(view, pair) and not _is_alike(view, pair):
         view.why = "two channels neither in phase nor opposite: coupled legs, or another pairing"
         view.others = [_words(view, pair, reference, w) for w in (("hot", "cold"), ("cold", "hot"))]
@@ -319,7 +325,7 @@ def _reasoned(view: _View, playing: Sequence[_View]) -> Reasoned:
             notes=notes,
         )
     word = "multitone" if int(hearing.played.sum()) > 1 else "tone"
-    load = _load(view, playing, injected=inject is not None)
+    load = _load(view, playing, inject)
     return Reasoned(
         hearing,
         Answer(word, "known"),
@@ -345,7 +351,7 @@ def _inject(view: _View) -> Answer:
     return Answer(view.roles[first], sure, why, (view.roles[second],))
 
 
-def _load(view: _View, playing: Sequence[_View], *, injected: bool) -> LoadAnswer | None:
+def _load(view: _View, playing: Sequence[_View], inject: Answer | None) -> LoadAnswer | None:
     """Compare with the open take of the same channels; a difference nothing explains is asked."""
     if not view.roles:
         return None
@@ -353,17 +359,28 @@ def _load(view: _View, playing: Sequence[_View], *, injected: bool) -> LoadAnswe
     ends = [r for r in view.roles if r in ("hot", "cold", "single-ended")]
     open_take = _open_take(alike, ends)
     fall = {r: _level_of(open_take, r) - _level_of(view, r) for r in ends}
-    least = INJECTOR_DB if injected else MOVED_DB
+    least = MOVED_DB if inject is None else INJECTOR_DB
     why = "against the open take: " + ", ".join(f"{r} {-d:+.2f} dB" for r, d in fall.items())
-    if max(abs(d) for d in fall.values()) <= least:
+    faint = [r for r in ends if _level_of(open_take, r) < max(open_take.level) - FAINT_LEG_DB]
+    silent = [r for r in faint if _level_of(open_take, r) < max(open_take.level) - SILENT_DB]
+    if silent and all(abs(d) <= least for r, d in fall.items() if r not in silent):
+        if fall[silent[0]] > -LIFTED_DB:
+            return LoadAnswer(silent[0], "ground", "open", _UNHEARD, likely_none=True)
+    elif max(abs(d) for d in fall.values()) <= least:
         return None
+    if inject is not None:
+        if all(r == inject.value or d <= least for r, d in fall.items()):
+            return None  # the injector itself is a load on its leg
+        return LoadAnswer("hot", "ground", "open", f"{why}, more than an injector does")
     if "single-ended" in ends:
         other = next(iter(r for r in ends if r != "single-ended"), "single-ended")
         if fall["single-ended"] > least and abs(fall[other]) <= least:
             return LoadAnswer("single-ended", "ground", "likely", why)
         return LoadAnswer("single-ended", "ground", "open", f"{why}; or the volume was moved")
-    faint = [r for r in ends if _level_of(open_take, r) < max(open_take.level) - FAINT_LEG_DB]
     return _leg_load(fall, faint, least, why)
+
+
+_UNHEARD = "one leg is silent, and a load on it cannot be heard"
 
 
 def _leg_load(

@@ -203,6 +203,9 @@ def _answer(draft: Draft, key: str, answer: Answer, said: Said) -> None:
 
 
 def _load(draft: Draft, load: LoadAnswer, said: Said) -> None:
+    if load.likely_none and said.likely:
+        draft.put(f"# LIKELY, not known: no load; {load.why}")
+        return
     place = "across" if load.to == "cold" else "leg"
     place = "single-ended" if load.from_ == "single-ended" else place
     part = said.loads.get(place)

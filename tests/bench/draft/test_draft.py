@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import collections
 import random
 import shutil
 import tomllib
@@ -28,6 +29,15 @@ LIKELY = Said(
     loads=LOADS, injector=Part(10000.0, 0.1, "R2"), inject_volts=0.12, inject_volts_off=0.004,
     maker="Harrowgate", model="Tern", likely=True,
 )  # fmt: skip
+
+
+QUICK = ("preamplifier-differential", "line-stage-transformer")
+
+
+def long_unless(source: Path):
+    """All demos are tried; most of them with the long tests."""
+    marks = () if source.name in QUICK else pytest.mark.long
+    return pytest.param(source, marks=marks, id=source.name)
 
 
 def without_session(source: Path, to: Path, *, disturb=False, seed=1) -> dict[str, dict]:
@@ -76,7 +86,7 @@ def check_draft(text: str, truth: dict[str, dict]) -> int:
     return sum("channels" in take for take in drafted.values())
 
 
-@pytest.mark.parametrize("source", DEMOS, ids=lambda p: p.name)
+@pytest.mark.parametrize("source", [long_unless(p) for p in DEMOS])
 def test_likely_answers_are_those_of_the_session(tmp_path: Path, source):
     truth = without_session(source, tmp_path, disturb=True)
     told = check_draft(draft(tmp_path, LIKELY)[0], truth)
@@ -85,19 +95,22 @@ def test_likely_answers_are_those_of_the_session(tmp_path: Path, source):
     # opposite legs without a recorded drive: nothing tells which of them is hot
     assert (told > 0) == (silent_cold or reference)
     # ... but somebody may
-    assert check_draft(draft(tmp_path, LIKELY, hot=0)[0], truth) == len(truth)
+    assert check_draft(draft(tmp_path, LIKELY, hot=0)[0], truth) == len(truth) - OPEN[source.name]
+
+
+OPEN = collections.Counter({"line-stage-transformer": 2})
+"""A floating leg recorded alone sags beside the single-ended output: asked, not stated."""
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("seed", [2, 3])
-@pytest.mark.parametrize("disturb", [False, True])
+@pytest.mark.parametrize(("seed", "disturb"), [(2, False), (3, True)])
 @pytest.mark.parametrize("source", DEMOS, ids=lambda p: p.name)
 def test_likely_answers_under_other_names_and_noise(tmp_path: Path, source, disturb, seed):
     truth = without_session(source, tmp_path, disturb=disturb, seed=seed)
-    assert check_draft(draft(tmp_path, LIKELY, hot=0)[0], truth) == len(truth)
+    assert check_draft(draft(tmp_path, LIKELY, hot=0)[0], truth) == len(truth) - OPEN[source.name]
 
 
-@pytest.mark.parametrize("source", DEMOS, ids=lambda p: p.name)
+@pytest.mark.parametrize("source", [long_unless(p) for p in DEMOS])
 def test_without_leave_nothing_likely_is_stated(tmp_path: Path, source):
     truth = without_session(source, tmp_path)
     text, questions = draft(tmp_path, Said())
