@@ -19,6 +19,7 @@ from typing import Any, Literal
 
 from probe.advice.case import Verdict
 from probe.advice.destination import Cable, Destination, Input
+from probe.advice.leads import wiring_of
 from probe.advice.model import Advice, Choice, Note
 from probe.advice.preferred import nearest
 from probe.advice.subject import Device
@@ -170,6 +171,8 @@ class DigitalAdvice:
             "from": self.link.from_,
             "to": self.link.to,
             "adapter": self.link.adapter,
+            "says": self.link.says,
+            "wiring": wiring_of(self.link.id),
             "reference": "none",
             "level": {
                 "value": (self.low_volts + self.high_volts) / 2.0,

@@ -149,3 +149,20 @@ def ways_of(option: str, to: str, attenuation_db: float | None) -> tuple[tuple[P
         return ways
     end: Literal["rca", "xlr"] = "xlr" if to == "xlr" else "rca"
     return tuple((*way, attenuator_piece(end, attenuation_db)) for way in ways)
+
+
+def wiring_of(option: str) -> dict[str, list[str]]:
+    """Return what joins what from socket to socket: wires, and joins inside the first, last plug.
+
+    Of a transformer the wires on either side of it; of what has no way to be made, nothing.
+    """
+    ways = WAYS.get(option, ())
+    if not ways:
+        return {"wires": [], "joined_from": [], "joined_to": []}
+    first, last = ways[0][0], ways[0][-1]
+    wires = [*first.wires, *(w for w in last.wires if last is not first)]
+    return {
+        "wires": sorted(wires),
+        "joined_from": sorted(first.joined_from),
+        "joined_to": sorted(last.joined_to),
+    }

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from probe.advice.attenuator import Design
 from probe.advice.case import Verdict
 from probe.advice.figures import Figures
+from probe.advice.leads import wiring_of
 from probe.advice.quantity import Quantity
 from probe.advice.wiring import Option
 
@@ -64,6 +65,8 @@ class OptionAdvice:
             "to": self.option.to,
             "adapter": self.option.adapter,
             "pin_3": self.pin_3,
+            "says": self.option.says,
+            "wiring": wiring_of(self.option.id),
             "reference": self.reference,
             **_known(
                 level=f.level,

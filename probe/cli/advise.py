@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 
+from probe.cli import advise_more
 from probe.cli.source import SOURCE_HELP, add_archive
 
 TYPE_CHECKING = False
@@ -40,6 +41,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_archive(parser)
     parser.add_argument("--json", action="store_true", help="print the advice as JSON")
     parser.add_argument("--html", metavar="FILE", help="write the advice as a page, too")
+    advise_more.add_arguments(parser)
     parser.add_argument(
         "--template", action="store_true", help="print a commented destination file and stop"
     )
@@ -98,6 +100,7 @@ def _advise(args: argparse.Namespace, named: list[str]) -> None:
     from probe.cli.source import facts_of, sources_of
 
     # a slip in a destination is told before a long session is analysed
+    more = advise_more.read(args)
     for one in named:
         _destination(one, MAINS_HZ, args)
     path = Path(args.subject)
@@ -107,13 +110,16 @@ def _advise(args: argparse.Namespace, named: list[str]) -> None:
         facts = facts_of(args.subject, args.archive)
         sources = sources_of(facts)
     mains_hz = mains_of(facts)
-    advice = advise(facts, sources, together([_destination(o, mains_hz, args) for o in named]))
+    destination = more.fit(together([_destination(o, mains_hz, args) for o in named]))
+    advice = advise(facts, sources, destination)
+    document = more.document(advice, destination, facts, sources)
     if args.html is not None:
         _write_page(Path(args.html), facts, advice)
+    more.write(document)
     if args.json:
-        print(json.dumps(advice.to_json(), indent=1, allow_nan=False, ensure_ascii=False))
+        print(json.dumps(document, indent=1, allow_nan=False, ensure_ascii=False))
     else:
-        print(render(advice), end="")
+        print(render(advice) + more.text(), end="")
         if args.html is not None:
             print(f"written: {args.html}")
 

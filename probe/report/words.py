@@ -341,6 +341,12 @@ OPTIONS = {
     "rca-to-xlr/pin-3-tied-at-destination": "RCA to XLR: pin 3 joined to pin 1 at the destination",
     "rca-to-xlr/pin-3-open": "RCA to XLR: pin 3 left open",
     "rca-to-xlr/transformer": "RCA to XLR through an audio isolating transformer",
+    "digital-75-to-75": "A 75 Ω coaxial lead made for digital",
+    "digital-110-to-110": "A 110 Ω balanced lead made for digital",
+    "digital-110-to-75/transformer": "Digital transformer 110 to 75 Ω, with its attenuator",
+    "digital-110-to-75/adapter": "Bare plug adapter, 110 to 75 Ω",
+    "digital-75-to-110/transformer": "Digital transformer 75 to 110 Ω",
+    "digital-75-to-110/adapter": "Bare plug adapter, 75 to 110 Ω",
 }
 
 VERDICTS = {

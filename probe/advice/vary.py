@@ -1,0 +1,322 @@
+"""What if: one thing varied over a range, and where the choice flips.
+
+The range is walked in a few steps; between neighbours that choose differently the flip is
+narrowed by halving. A choice that flips twice between two steps goes unseen; steps are a third of
+a decade or closer for that reason.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from probe.advice import thresholds as limit
+from probe.advice.advise import advise
+from probe.advice.destination import Cable, Destination
+from probe.advice.subject import EVERY_KIND, device_of
+from probe.advice.words import KINDS
+from probe.errors import BadInput
+from probe.formats.text import nearest, quoted
+
+STEPS = 9
+"""Points of a range before it is narrowed: an octave or two apart on the ranges people ask for."""
+
+NARROWED = 0.01
+"""Width of a flip as a share of its place (volume: of 10 dB) at which halving stops."""
+
+LEAST_SHARE = 1e-3
+"""A range that starts at zero is walked from this share of its end, zero besides."""
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """Something that can be varied: unit, allowed range, and how a value changes the question."""
+
+    name: str
+    unit: str
+    low: float
+    high: float
+    change: Callable[[Destination, float, float], Destination]
+    """Destination, value, full level (V) to destination."""
+
+
+def _length(destination: Destination, metres: float, _: float) -> Destination:
+    def lengthened(cable: Cable) -> Cable:
+        ratio = metres / cable.length_m
+        return replace(
+            cable,
+            length_m=metres,
+            farad=cable.farad * ratio,
+            shield_ohm=cable.shield_ohm * ratio,
+        )
+
+    inputs = tuple(
+        replace(s, cable=lengthened(s.cable)) if s.cable is not None else s
+        for s in destination.inputs
+    )
+    return replace(destination, cable=lengthened(destination.cable), inputs=inputs)
+
+
+def _impedance(destination: Destination, ohm: float, _: float) -> Destination:
+    inputs = tuple(
+        replace(s, impedance_ohm=ohm) if s.connector in ("rca", "xlr") else s
+        for s in destination.inputs
+    )
+    return replace(destination, inputs=inputs)
+
+
+def _volume(destination: Destination, decibels: float, full: float) -> Destination:
+    return replace(destination, operating_volts=full * 10.0 ** (decibels / 20.0))
+
+
+def _ground(destination: Destination, millivolts: float, _: float) -> Destination:
+    inputs = tuple(
+        replace(s, ground=replace(s.ground, difference_volts=millivolts * 1e-3))
+        for s in destination.inputs
+    )
+    return replace(destination, inputs=inputs)
+
+
+QUANTITIES = {
+    q.name: q
+    for q in (
+        Quantity("cable-length", "m", 0.1, 1000.0, _length),
+        Quantity("receiver-impedance", "ohm", 10.0, 1e7, _impedance),
+        Quantity("volume", "dB", -80.0, 0.0, _volume),
+        Quantity("ground", "mV", 0.0, 1e5, _ground),
+    )
+}
+
+DEFAULTS = {"cable-length": (1.0, 50.0), "receiver-impedance": (1e3, 1e5), "volume": (-40.0, 0.0),
+            "ground": (0.0, 500.0)}  # fmt: skip
+"""Ranges where none is given."""
+
+KIND = "kind"
+
+_RANGE = re.compile(r"(-?[0-9.]+)(k?)\.\.(-?[0-9.]+)(k?)")
+
+
+@dataclass(frozen=True)
+class Axis:
+    """What is varied, from where to where; ``quantity`` None: the kind of stage."""
+
+    quantity: Quantity | None
+    low: float = 0.0
+    high: float = 0.0
+
+    @property
+    def name(self) -> str:
+        """Its word on the command line."""
+        return KIND if self.quantity is None else self.quantity.name
+
+    @property
+    def unit(self) -> str:
+        """Of its values."""
+        return "" if self.quantity is None else self.quantity.unit
+
+    def values(self) -> list[float]:
+        """Return the steps, ascending."""
+        if self.unit == "dB":
+            return [float(v) for v in np.linspace(self.low, self.high, STEPS)]
+        start = self.low or self.high * LEAST_SHARE
+        steps = max(STEPS, math.ceil(3.0 * math.log10(self.high / start)) + 1)
+        found = [float(v) for v in np.geomspace(start, self.high, steps)]
+        return [0.0, *found] if self.low == 0.0 else found
+
+
+def read_axis(text: str) -> Axis:
+    """Read ``cable-length=1..50`` and the like; a word alone takes its usual range.
+
+    Raises
+    ------
+    BadInput
+        No such quantity, or a range that is none.
+    """
+    name, _, span = text.partition("=")
+    known = [*QUANTITIES, KIND]
+    if name not in known:
+        close = nearest(name, known)
+        hint = f'did you mean "{close}"?' if close else f"there are {', '.join(known)}"
+        raise BadInput(f"--vary: {quoted(name)} cannot be varied; {hint}")
+    if name == KIND:
+        if span:
+            raise BadInput("--vary: kind takes no range: every kind is tried")
+        return Axis(None)
+    quantity = QUANTITIES[name]
+    low, high = DEFAULTS[name] if not span else _span(name, span)
+    if not quantity.low <= low < high <= quantity.high:
+        raise BadInput(
+            f"--vary: {name} from {low:g} to {high:g} {quantity.unit}; ascending, within "
+            f"{quantity.low:g} to {quantity.high:g}, is allowed"
+        )
+    return Axis(quantity, low, high)
+
+
+def _span(name: str, span: str) -> tuple[float, float]:
+    found = _RANGE.fullmatch(span)
+    try:
+        if found is None:
+            raise ValueError(span)
+        return tuple(  # type: ignore[return-value]
+            float(found[k]) * (1e3 if found[k + 1] else 1.0) for k in (1, 3)
+        )
+    except ValueError as error:
+        raise BadInput(
+            f"--vary: {quoted(span)} is no range; write for example {name}=1..50"
+        ) from error
+
+
+@dataclass(frozen=True)
+class Point:
+    """What is chosen at one value: the option of each box, or None."""
+
+    value: float | str
+    chosen: tuple[str | None, ...]
+
+
+@dataclass(frozen=True)
+class Flip:
+    """Where the choice changes: somewhere between ``low`` and ``high``."""
+
+    low: float
+    high: float
+    before: tuple[str | None, ...]
+    after: tuple[str | None, ...]
+
+
+@dataclass(frozen=True)
+class Sweep:
+    """The walk over a range."""
+
+    name: str
+    unit: str
+    points: tuple[Point, ...]
+    flips: tuple[Flip, ...]
+
+    def ranges(self) -> list[tuple[float, float, tuple[str | None, ...]]]:
+        """Return what is chosen from where to where, flips at the middle of their bracket."""
+        values = [float(p.value) for p in self.points]
+        places = [(f.low + f.high) / 2.0 for f in self.flips]
+        edges = [values[0], *places, values[-1]]
+        chosen = [self.points[0].chosen, *(f.after for f in self.flips)]
+        return [(a, b, c) for a, b, c in zip(edges, edges[1:], chosen, strict=False)]
+
+    def lines(self) -> list[str]:
+        """Return the table for a terminal."""
+        head = f"What if: {self.name.replace('-', ' ')}"
+        if self.name == KIND:
+            rows = [f"{KINDS[str(p.value)]:<44} {_named(p.chosen)}" for p in self.points]
+            return [head, *rows]
+        rows = [
+            f"{_shown(a):>8} to {_shown(b):>8} {self.unit:<4} {_named(chosen)}"
+            for a, b, chosen in self.ranges()
+        ]
+        if not self.flips:
+            return [head, *rows, "the choice does not change anywhere in this range"]
+        told = [
+            f"it flips between {_shown(f.low, 4)} and {_shown(f.high, 4)} {self.unit}"
+            for f in self.flips
+        ]
+        return [head, *rows, *told]
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the sweep as plain values."""
+        return {
+            "what": self.name,
+            "unit": self.unit,
+            "points": [{"value": p.value, "chosen": list(p.chosen)} for p in self.points],
+            "flips": [
+                {"low": f.low, "high": f.high, "from": list(f.before), "to": list(f.after)}
+                for f in self.flips
+            ],
+        }
+
+
+def _named(chosen: tuple[str | None, ...]) -> str:
+    return " and ".join(c or "nothing" for c in chosen) or "nothing"
+
+
+def _shown(value: float, digits: int = 3) -> str:
+    return f"{value:.{digits}g}"
+
+
+def sweep(
+    axis: Axis, facts: Mapping[str, Any], sources: Mapping[str, Any], destination: Destination
+) -> Sweep:
+    """Walk ``axis`` and narrow every flip found.
+
+    Raises
+    ------
+    BadInput
+        The volume is varied and nothing says what full output is, or the facts are damaged.
+    """
+    if axis.quantity is None:
+        return _kinds(facts, sources, destination)
+    change, full = axis.quantity.change, _full(facts, destination)
+
+    def choose(value: float) -> tuple[str | None, ...]:
+        asked = change(destination, value, full)
+        return tuple(c.option for c in advise(facts, sources, asked).choices)
+
+    points = [Point(v, choose(v)) for v in axis.values()]
+    flips = [
+        flip
+        for one, next_ in itertools.pairwise(points)
+        if one.chosen != next_.chosen
+        for flip in _narrowed(one, next_, choose, axis)
+    ]
+    return Sweep(axis.name, axis.unit, tuple(points), tuple(flips))
+
+
+def _full(facts: Mapping[str, Any], destination: Destination) -> float:
+    """Return the level the volume is counted from, V."""
+    if destination.operating_volts is not None:
+        return destination.operating_volts
+    try:
+        stated = device_of(facts).full_output_volts
+    except (AttributeError, KeyError, TypeError, ValueError):
+        stated = None
+    return stated or limit.ASSUMED_MAXIMUM_VOLTS
+
+
+def _narrowed(
+    one: Point, next_: Point, choose: Callable[[float], tuple[str | None, ...]], axis: Axis
+) -> list[Flip]:
+    """Halve between two neighbours; where a third choice lies between, both flips are narrowed."""
+    low, high = float(one.value), float(next_.value)
+    if high - low <= _width(high, axis):
+        return [Flip(low, high, one.chosen, next_.chosen)]
+    middle = (low + high) / 2.0 if axis.unit == "dB" or low <= 0.0 else math.sqrt(low * high)
+    between = Point(middle, choose(middle))
+    found: list[Flip] = []
+    if between.chosen != one.chosen:
+        found += _narrowed(one, between, choose, axis)
+    if between.chosen != next_.chosen:
+        found += _narrowed(between, next_, choose, axis)
+    return found
+
+
+def _width(high: float, axis: Axis) -> float:
+    """Return how narrow a flip has to be, in the unit of the axis."""
+    return NARROWED * (10.0 if axis.unit == "dB" else max(high, axis.high * LEAST_SHARE))
+
+
+def _kinds(
+    facts: Mapping[str, Any], sources: Mapping[str, Any], destination: Destination
+) -> Sweep:  # fmt: skip
+    """Ask once for each kind, as if the stage had been found to be of it."""
+    points = []
+    for kind in EVERY_KIND:
+        sides = {
+            name: {**side, "stage": {**side.get("stage", {}), "kind": kind, "also_possible": []}}
+            for name, side in facts["sides"].items()
+        }
+        asked = advise({**facts, "sides": sides}, sources, destination)
+        points.append(Point(kind, tuple(c.option for c in asked.choices)))
+    return Sweep(KIND, "", tuple(points), ())

@@ -1,0 +1,138 @@
+"""What ``probe advise`` does besides: parts from a shelf, the customer's page, what if."""
+
+from __future__ import annotations
+
+import argparse
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from pathlib import Path
+    from typing import Any
+
+    from probe.advice.basket import Basket
+    from probe.advice.destination import Destination
+    from probe.advice.model import Advice
+    from probe.advice.shelf import Shelf
+    from probe.advice.vary import Axis, Sweep
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare what these take."""
+    parser.add_argument("--shelf", metavar="FILE", help="pick the parts from this shelf file")
+    parser.add_argument(
+        "--system-price", type=float, metavar="PRICE", help="set the parts' price beside this one"
+    )
+    parser.add_argument("--transformer", metavar="NAME", help="of the library, or a file of data")
+    parser.add_argument(
+        "--attenuate", type=float, metavar="DB", help="an attenuator of so many dB in the plug"
+    )
+    parser.add_argument("--page", metavar="FILE", help="write the half page for the customer")
+    parser.add_argument(
+        "--vary",
+        metavar="WHAT",
+        help="see where the choice flips: cable-length=1..50, receiver-impedance=1k..100k, "
+        "volume=-40..0, ground=0..500, kind",
+    )
+
+
+def read(args: argparse.Namespace) -> More:
+    """Read and check what was asked for, before anything long is done.
+
+    Raises
+    ------
+    BadInput
+        A file or figure is not what it should be.
+    """
+    from pathlib import Path
+
+    from probe.errors import BadInput
+
+    shelf = None
+    if args.shelf is not None:
+        from probe.advice.shelf import read_shelf
+
+        shelf = read_shelf(Path(args.shelf))
+    if args.system_price is not None and (shelf is None or not 0.0 < args.system_price < 1e9):
+        raise BadInput("--system-price: a price above 0 beside --shelf is needed")
+    axis = None
+    if args.vary is not None:
+        from probe.advice.vary import read_axis
+
+        axis = read_axis(args.vary)
+    return More(args, shelf, axis)
+
+
+class More:
+    """What was asked for, and what came of it."""
+
+    def __init__(self, args: argparse.Namespace, shelf: Shelf | None, axis: Axis | None) -> None:
+        self._args, self._shelf, self._axis = args, shelf, axis
+        self._baskets: tuple[Basket, ...] = ()
+        self._sweep: Sweep | None = None
+        self._written: list[Path] = []
+
+    def fit(self, destination: Destination) -> Destination:
+        """Return the destination with the parts that are at hand."""
+        from dataclasses import replace
+
+        from probe.advice.attenuator import MOST_DB
+        from probe.errors import BadInput
+
+        if self._args.transformer is not None:
+            from probe.advice.transformers import find_transformer
+
+            destination = replace(destination, transformer=find_transformer(self._args.transformer))
+        if self._args.attenuate is not None:
+            if not 1.0 <= self._args.attenuate <= MOST_DB:
+                raise BadInput(
+                    f"--attenuate: {self._args.attenuate:g} dB; 1 to {MOST_DB:g} is allowed"
+                )
+            destination = replace(destination, attenuation_db=self._args.attenuate)
+        if self._shelf is not None:
+            from probe.advice.basket import with_shelf_transformer
+
+            destination = with_shelf_transformer(destination, self._shelf)
+        return destination
+
+    def document(
+        self, advice: Advice, destination: Destination, facts: Mapping[str, Any],
+        sources: Mapping[str, Any],
+    ) -> dict[str, Any]:  # fmt: skip
+        """Return the advice as plain values, with what was asked for besides."""
+        document = advice.to_json()
+        if self._shelf is not None:
+            from probe.advice.basket import baskets
+
+            price = self._args.system_price
+            self._baskets = baskets(advice, destination, self._shelf, price)
+            document["shelf"] = [basket.to_json() for basket in self._baskets]
+        if self._axis is not None:
+            from probe.advice.vary import sweep
+
+            self._sweep = sweep(self._axis, facts, sources, destination)
+            document["vary"] = self._sweep.to_json()
+        return document
+
+    def text(self) -> str:
+        """Return what is printed after the advice."""
+        lines: list[str] = []
+        for basket in self._baskets:
+            lines += ["", "From the shelf", *(f"- {line}" for line in basket.says)]
+        if self._sweep is not None:
+            lines += ["", *self._sweep.lines()]
+        if self._args.page is not None:
+            lines += ["", f"written: {self._args.page}"]
+        return "".join(f"{line}\n" for line in lines)
+
+    def write(self, document: Mapping[str, Any]) -> None:
+        """Write the page, where one was asked for."""
+        if self._args.page is None:
+            return
+        from pathlib import Path
+
+        from probe.cli.output import write_together
+        from probe.report import render_leaflet
+
+        path = Path(self._args.page)
+        write_together(path.parent, {path.name: render_leaflet(document)})

@@ -1,0 +1,327 @@
+"""The half page for the customer: an advice document in, one A4 side of HTML for each box out.
+
+In the customer's words first: how it is wired, what to take, what it gains, what to try if it
+hums, what never to do; the figures follow for the curious.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from markupsafe import Markup
+
+from probe.numbers import fixed, number, write
+from probe.report import words
+from probe.report.document import listing
+from probe.report.plugs import drawn_of, lead_drawing
+from probe.report.text import MESSAGE_LIMIT, clean
+from probe.report.varied import varied_of
+
+GOOD_HUM_DB, GOOD_NOISE_DB, AUDIBLE_HUM_DB = 90.0, 95.0, 75.0
+"""Below full output: from here nothing is heard in a living room; under the last it is.
+[judgement] The limits of the advice."""
+
+HEARD_LOSS_DB = 1.0
+"""Loss at the ends of the band that may be noticed. [judgement] The limit of the advice."""
+
+MOST_ITEMS = 5
+"""Lines of a list, so that the whole stays on one side of paper."""
+
+NEVER = (
+    "Never change leads with the amplifier on: volume down, everything off, the amplifier last on.",
+    "Never lift the protective earth of a mains plug against hum. Mains wiring is for licensed "
+    "people; the electrical code of your place comes first.",
+    "Never put an adapter on a headphone or loudspeaker output, and never join a digital and an "
+    "analogue socket, whatever fits.",
+)
+
+FALLBACK_HUM = (
+    "Plug all boxes into one mains strip.",
+    "Unplug aerial, network and computer leads one at a time: one that ends the hum brings it.",
+)
+
+
+@dataclass(frozen=True)
+class Leaf:
+    """One side of paper."""
+
+    device: str
+    destination: str
+    chosen: str
+    drawing: Markup | None
+    needs: tuple[str, ...]
+    gains: tuple[str, ...]
+    hum: tuple[str, ...]
+    never: tuple[str, ...]
+    figures: tuple[tuple[str, str], ...]
+    others: tuple[tuple[str, str, str], ...]
+    notes: tuple[str, ...]
+    why: tuple[str, ...]
+
+
+def render_leaflet(advice: Mapping[str, Any]) -> str:
+    """Return one self-contained HTML file, one A4 side for each box that something is chosen for.
+
+    Parameters
+    ----------
+    advice
+        An advice document (``probe-advice/1``), with ``shelf`` where parts were picked.
+    """
+    from probe.report.page import environment
+
+    varied = varied_of(advice.get("vary"))
+    return (
+        environment().get_template("leaflet.html").render(leaves=leaves_of(advice), varied=varied)
+    )
+
+
+def leaves_of(advice: Mapping[str, Any]) -> tuple[Leaf, ...]:
+    """Return the sides of paper: one a box, or one that says that nothing is to be connected."""
+    options = [o for o in listing(advice, "options") if isinstance(o, Mapping)]
+    boxes: dict[str, Mapping[str, Any]] = {}
+    for option in options:
+        if option.get("verdict") == "use":
+            boxes.setdefault(str(option.get("destination")), option)
+    if not boxes:
+        return (_nothing(advice),)
+    several = len(boxes) > 1
+    return tuple(
+        _leaf(advice, option, options, box if several else "", at)
+        for at, (box, option) in enumerate(boxes.items())
+    )
+
+
+def _nothing(advice: Mapping[str, Any]) -> Leaf:
+    cautions = [c.get("message") for c in listing(advice, "cautions") if isinstance(c, Mapping)]
+    return Leaf(
+        device=clean(advice.get("device") or "the device"),
+        destination=clean(advice.get("destination") or "the destination"),
+        chosen="Do not connect yet",
+        drawing=None,
+        needs=(),
+        gains=(),
+        hum=(),
+        never=NEVER,
+        figures=(),
+        others=_others(listing(advice, "options"), None),
+        notes=tuple(_tidy(c) for c in cautions[:MOST_ITEMS]),
+        why=tuple(_tidy(w) for w in listing(advice, "why")[:MOST_ITEMS]),
+    )
+
+
+def _leaf(
+    advice: Mapping[str, Any], option: Mapping[str, Any], options: Sequence[Any], box: str, at: int
+) -> Leaf:
+    device = clean(advice.get("device") or "the device", 60)
+    place = box or clean(advice.get("destination") or "the destination", 60)
+    with_pad = _needs_pad(option)
+    way = words.OPTIONS.get(str(option.get("id"))) or clean(option.get("says") or "", 120)
+    return Leaf(
+        device=device,
+        destination=place,
+        chosen=f"{way}, with an attenuator in its plug" if with_pad else way,
+        drawing=lead_drawing(f"wiring-{at}", drawn_of(option, with_pad=with_pad), device, place),
+        needs=tuple(_needs(advice, option, with_pad=with_pad)),
+        gains=tuple(_gains(option, with_pad=with_pad)),
+        hum=tuple(_hum(advice, option)),
+        never=(*NEVER, *_tie(advice)),
+        figures=tuple(_figures(_as_used(option, with_pad=with_pad))),
+        others=_others([o for o in options if o.get("destination") == option.get("destination")],
+                       option),
+        notes=tuple(_notes(advice, option)),
+        why=(),
+    )  # fmt: skip
+
+
+def _needs_pad(option: Mapping[str, Any]) -> bool:
+    """Tell whether the option was chosen only with its attenuator."""
+    first = str((listing(option, "reasons") or [""])[0])
+    return isinstance(option.get("attenuator"), Mapping) and "attenuator in its plug" in first
+
+
+def _needs(
+    advice: Mapping[str, Any], option: Mapping[str, Any], *, with_pad: bool
+) -> list[str]:  # fmt: skip
+    """Return what to take from the shelf; without one, what to ask for."""
+    for basket in listing(advice, "shelf"):
+        if isinstance(basket, Mapping) and basket.get("destination") == option.get("destination"):
+            return [_tidy(line) for line in listing(basket, "says")][: MOST_ITEMS + 1]
+    says = _tidy(option.get("says"))
+    adapter = option.get("adapter")
+    found = [f"One for each side: {says}."]
+    if adapter:
+        found.append(f"Ask for: {clean(adapter, 120)}.")
+    if with_pad or isinstance(option.get("attenuator"), Mapping):
+        pad = option["attenuator"]
+        must = "With it" if with_pad else "If it is too loud"
+        found.append(
+            f"{must}: an attenuator in the plug at the destination, {_tidy(pad.get('says'), 160)}."
+        )
+    return found
+
+
+def _gains(option: Mapping[str, Any], *, with_pad: bool) -> list[str]:
+    """Return in plain sentences what the connection gives, each backed by a figure."""
+    said = [*_loudness(_as_used(option, with_pad=with_pad))]
+    margin = number((option["attenuator"] if with_pad else option).get("full_output_margin_db"))
+    if margin is not None:
+        said.append("The amplifier reaches its full output." if margin >= 0.0 else
+                    f"The amplifier stays {-margin:.0f} dB short of its full output.")  # fmt: skip
+    hum = number(option.get("hum_below_full_output_db"))
+    if hum is not None:
+        said.append(_quiet("Hum", hum, GOOD_HUM_DB))
+    noise = number(option.get("noise_below_full_output_db"))
+    if noise is not None:
+        said.append(_quiet("Hiss", noise, GOOD_NOISE_DB))
+    losses = option.get("connection_loss_db") or {}
+    for key, what in (("at_20_hz", "deepest bass"), ("at_20_khz", "highest treble")):
+        loss = number(losses.get(key))
+        if loss is not None and loss > HEARD_LOSS_DB:
+            said.append(f"{loss:.1f} dB of the {what} is lost.")
+    if all((number(losses.get(k)) or 0.0) <= HEARD_LOSS_DB for k in ("at_20_hz", "at_20_khz")):
+        said.append("Bass and treble arrive whole.")
+    said.append("No more than this is claimed: these are calculated figures, not a promise of "
+                "better sound.")  # fmt: skip
+    return said
+
+
+def _loudness(option: Mapping[str, Any]) -> list[str]:
+    for key in ("loudness_vs_rca_db", "level_vs_rca_db"):
+        gain = number(option.get(key))
+        if gain is None or option.get("reference") == "none":
+            continue
+        link = "RCA" if option.get("reference") == "rca-link" else "XLR"
+        if abs(gain) < 0.5:
+            return [f"As loud as a plain {link} lead."]
+        word = "louder" if gain > 0.0 else "quieter"
+        return [f"{abs(gain):.0f} dB {word} than a plain {link} lead at the same volume setting."]
+    return []
+
+
+def _quiet(what: str, below: float, good: float) -> str:
+    if below >= good:
+        return f"{what} is {below:.0f} dB below full output: not to be heard in a living room."
+    if below >= AUDIBLE_HUM_DB:
+        return (
+            f"{what} is {below:.0f} dB below full output: heard at most close to the loudspeaker."
+        )
+    return f"{what} is {below:.0f} dB below full output: it can be heard."
+
+
+def _hum(advice: Mapping[str, Any], option: Mapping[str, Any]) -> list[str]:
+    """Return what to try, in order; the solved cures of this box after what costs nothing."""
+    cures = [
+        c for c in listing(advice, "cures")
+        if isinstance(c, Mapping) and c.get("destination") == option.get("destination")
+    ]  # fmt: skip
+    said = []
+    for cure in cures[:2]:
+        better = number({"value": cure.get("better_by_db")})
+        gain = f" ({better:.0f} dB less hum)" if better is not None else ""
+        said.append(f"{_tidy(cure.get('says'), 160)}{gain}.")
+    if not said:
+        said = ["Ask for an audio isolating transformer at the destination."]
+    return [*FALLBACK_HUM, *said]
+
+
+def _tie(advice: Mapping[str, Any]) -> list[str]:
+    found = [c.get("message") for c in listing(advice, "cautions")
+             if isinstance(c, Mapping) and c.get("code") == "pin-3-tie"]  # fmt: skip
+    return [_tidy(m) for m in found[:1]]
+
+
+_FIGURES = (
+    (("level",), "Level at the input", ""),
+    (("loudness_vs_rca_db",), "Loudness against the plain link", "dB"),
+    (("full_output_margin_db",), "Margin to full output", "dB"),
+    (("headroom_db",), "Headroom", "dB"),
+    (("hum_below_full_output_db",), "Hum below full output", "dB"),
+    (("noise_below_full_output_db",), "Noise below full output (A)", "dB"),
+    (("connection_loss_db", "at_20_hz"), "Lost at 20 Hz", "dB"),
+    (("connection_loss_db", "at_20_khz"), "Lost at 20 kHz", "dB"),
+    (("bandwidth_hz", "low"), "−3 dB, low", "Hz"),
+    (("bandwidth_hz", "high"), "−3 dB, high", "Hz"),
+    (("tie_current",), "Current in the joined pin 3, peak", "A"),
+    (("attenuator", "attenuation"), "Attenuator", "dB"),
+    (("attenuator", "source_impedance"), "Impedance behind it", "ohm"),
+    (("return_loss_db",), "Return loss", "dB"),
+    (("mismatch_loss_db",), "Mismatch loss", "dB"),
+)
+
+
+def _as_used(option: Mapping[str, Any], *, with_pad: bool) -> dict[str, Any]:
+    """Return the option with the figures it has behind its attenuator, where it needs one."""
+    if not with_pad:
+        return dict(option)
+    pad = option["attenuator"]
+    changed = {k: pad[k] for k in ("level", "full_output_margin_db") if k in pad}
+    taken = number(pad.get("attenuation")) or 0.0
+    for key in ("loudness_vs_rca_db", "level_vs_rca_db"):
+        gain = number(option.get(key))
+        if gain is not None:
+            changed[key] = {**option[key], "value": gain - taken}
+    return {**{k: v for k, v in option.items() if k != "headroom_db"}, **changed}
+
+
+def _figures(option: Mapping[str, Any]) -> list[tuple[str, str]]:
+    told = []
+    for path, name, unit in _FIGURES:
+        entry: Any = option
+        for key in path:
+            entry = entry.get(key) if isinstance(entry, Mapping) else None
+        if isinstance(entry, Mapping) and number(entry) is not None:
+            told.append((name, _figure({**entry, "unit": entry.get("unit") or unit})))
+    return told
+
+
+def _figure(entry: Mapping[str, Any]) -> str:
+    """Return a figure as text; decibels to the tenth, which is all that anybody hears."""
+    value = number(entry)
+    if entry.get("unit") != "dB" or entry.get("bound") or value is None:
+        return write(entry).whole
+    doubt = number(entry, "u95") or 0.0
+    told = f"{fixed(value, 1)} dB"
+    return f"{fixed(value, 1)} ± {fixed(doubt, 1)} dB" if doubt >= 0.05 else told
+
+
+_OHM = re.compile(r"(?<=\d) (k|M|m)?ohm\b")
+
+
+def _tidy(text: object, limit: int = MESSAGE_LIMIT) -> str:
+    """Return clean text with the signs of print in place of the terminal's spellings."""
+    return _OHM.sub(lambda found: f"\u00a0{found[1] or ''}Ω", clean(text or "", limit)).replace(
+        "+/-", "±"
+    )
+
+
+def _others(
+    options: Sequence[Any], chosen: Mapping[str, Any] | None
+) -> tuple[tuple[str, str, str], ...]:
+    """Return the other ways: name, verdict, first reason."""
+    rows: dict[str, tuple[str, str, str]] = {}
+    for option in options:
+        if not isinstance(option, Mapping) or (chosen and option.get("id") == chosen.get("id")):
+            continue
+        reason = str((listing(option, "reasons") or [""])[0])
+        name = words.OPTIONS.get(str(option.get("id"))) or clean(option.get("id"), 60)
+        verdict = words.VERDICTS.get(str(option.get("verdict")), "")
+        rows.setdefault(str(option.get("id")), (name, verdict, _short(reason)))
+    return tuple(rows.values())[:6]
+
+
+def _short(reason: str) -> str:
+    text = _tidy(reason)
+    return text if len(text) <= 110 else f"{text[:107].rsplit(' ', 1)[0]} …"
+
+
+def _notes(advice: Mapping[str, Any], option: Mapping[str, Any]) -> list[str]:
+    told = [_tidy(h.get("message")) for h in listing(option, "hazards")[:2]
+            if isinstance(h, Mapping)]  # fmt: skip
+    codes = {"simulated", "direct-voltage-not-metered"}
+    told += [_tidy(c.get("message")) for c in listing(advice, "cautions")
+             if isinstance(c, Mapping) and c.get("code") in codes]  # fmt: skip
+    point = clean(advice.get("operating_point") or "", 120)
+    return [*told, f"Levels {point}." if point else ""][:4]

@@ -1,0 +1,223 @@
+"""The wiring drawing: both plugs of a lead from the solder side, contacts numbered.
+
+Wires are told apart by pattern as well as by colour, so that a black-and-white printer does.
+
+Contacts of the male XLR-3 seen from the front, key up: 1 left, 2 right, 3 below (AES14,
+IEC 61076-2-103, from memory); the female is its mirror image, and the solder side of either is
+the mirror image of its front. So from the solder side, key up: female 1 left, 2 right; male
+2 left, 1 right.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from markupsafe import Markup
+
+from probe.report.svg import Point, box, circle, label, line, picture
+
+SOLDER_SIDE: dict[str, dict[str, Point]] = {
+    "xlr-female": {"1": (-19.0, -11.0), "2": (19.0, -11.0), "3": (0.0, 22.0)},
+    "xlr-male": {"1": (19.0, -11.0), "2": (-19.0, -11.0), "3": (0.0, 22.0)},
+}
+"""Where each contact lies in a circle of radius 42, key up; y downwards."""
+
+_WIDTH, _HEIGHT = 680.0, 190.0
+_LEFT, _RIGHT = 66.0, 614.0
+_MIDDLE = 92.0
+_NEAR, _FAR = 176.0, 504.0
+"""Ends of the wires."""
+
+_ROWS = {"2": 52.0, "centre": 52.0, "3": 92.0, "1": 132.0, "shell": 132.0}
+_NAMES = {"1": "1 ground", "2": "2 hot", "3": "3 cold", "centre": "centre", "shell": "shell"}
+_STYLE = {"2": "hot", "centre": "hot", "3": "cold", "1": "ground", "shell": "ground"}
+"""Pattern of a wire by the contact it is about: solid, long dashes, dots."""
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """What is to be drawn, from one option of an advice document."""
+
+    from_: str
+    to: str
+    wires: tuple[tuple[str, str], ...]
+    joined_from: bool
+    joined_to: bool
+    transformer: bool
+    pad: str
+    balanced_pad: bool
+
+
+def drawn_of(option: Mapping[str, Any], *, with_pad: bool) -> Drawn:
+    """Read the drawing out of an option; ``with_pad``: its attenuator belongs to it."""
+    wiring = option.get("wiring") or {}
+    ends = [_connector(option.get(k)) for k in ("from", "to")]
+    wires = [tuple(w.split("-", 1)) for w in wiring.get("wires", ()) if "-" in w]
+    wires = [w for w in wires if w[0] in _ROWS and w[1] in _ROWS]
+    pad = option.get("attenuator") if with_pad else None
+    designs = pad.get("designs") or [{}] if isinstance(pad, Mapping) else [{}]
+    return Drawn(
+        from_=ends[0],
+        to=ends[1],
+        wires=tuple((w[0], w[1]) for w in wires),
+        joined_from=bool(wiring.get("joined_from")),
+        joined_to=bool(wiring.get("joined_to")),
+        transformer="transformer" in str(option.get("id")),
+        pad=_pad_text(designs[0]) if isinstance(pad, Mapping) else "",
+        balanced_pad=bool(designs[0].get("in_each_leg")),
+    )
+
+
+def _connector(word: object) -> str:
+    return {"digital-75": "rca", "digital-110": "xlr"}.get(str(word), str(word))
+
+
+def _pad_text(design: Mapping[str, Any]) -> str:
+    from probe.numbers import write_number
+
+    if "series_ohm" not in design:
+        return "attenuator"
+    series, shunt = (write_number(float(design[k]), "ohm") for k in ("series_ohm", "shunt_ohm"))
+    return f"{series}{' each' if design.get('in_each_leg') else ''}, {shunt} across"
+
+
+def lead_drawing(key: str, drawn: Drawn, source: str, destination: str) -> Markup:
+    """Return the drawing of a lead with its two plugs, and its description in words."""
+    parts: list[Markup] = []
+    parts += _plug(drawn.from_, "female", _LEFT, f"at {source}")
+    parts += _plug(drawn.to, "male", _RIGHT, f"at {destination}")
+    parts += _terminals(drawn.from_, _NEAR, "end")
+    parts += _terminals(drawn.to, _FAR, "start")
+    parts += _through_transformer(drawn) if drawn.transformer else _wires(drawn)
+    parts += _joins(drawn)
+    if drawn.pad:
+        parts += _pad(drawn)
+    return picture(
+        key, f"Wiring, {source} to {destination}", described(drawn), (_WIDTH, _HEIGHT), parts
+    )
+
+
+def described(drawn: Drawn) -> str:
+    """Return the wiring in words, for those who cannot see the drawing."""
+    told = [f"{_said(a)} at the device to {_said(b)} at the destination" for a, b in drawn.wires]
+    if drawn.transformer:
+        told = ["through an isolating transformer", *told]
+    if drawn.joined_from:
+        told.append("pins 1 and 3 joined in the device's plug")
+    if drawn.joined_to:
+        told.append("pins 1 and 3 joined in the destination's plug")
+    for contact in _loose(drawn.from_, [w[0] for w in drawn.wires], joined=drawn.joined_from):
+        told.append(f"{_said(contact)} at the device connected to nothing")
+    for contact in _loose(drawn.to, [w[1] for w in drawn.wires], joined=drawn.joined_to):
+        told.append(f"{_said(contact)} at the destination connected to nothing")
+    if drawn.pad:
+        told.append(f"attenuator in the destination's plug: {drawn.pad}")
+    return "; ".join(told) + "."
+
+
+def _said(contact: str) -> str:
+    return f"pin {contact}" if contact in "123" else contact
+
+
+def _loose(connector: str, used: Sequence[str], *, joined: bool) -> list[str]:
+    if connector != "xlr" or joined or not used:
+        return []
+    return [c for c in ("2", "3", "1") if c not in used]
+
+
+def _plug(connector: str, gender: str, x: float, where: str) -> list[Markup]:
+    marks = [circle(x, _MIDDLE, 42.0, "body")]
+    if connector == "xlr":
+        marks.append(box(x - 6.0, _MIDDLE - 47.0, 12.0, 8.0, "key"))
+        for number, (dx, dy) in SOLDER_SIDE[f"xlr-{gender}"].items():
+            marks.append(circle(x + dx, _MIDDLE + dy, 10.5, "cup"))
+            marks.append(label(number, x + dx, _MIDDLE + dy + 5.0, "number", "middle"))
+        name = f"XLR {gender}"
+    else:
+        marks += [circle(x, _MIDDLE, 30.0, "ring"), circle(x, _MIDDLE, 9.0, "cup")]
+        marks.append(label("centre", x, _MIDDLE + 24.0, "small", "middle"))
+        marks.append(label("shell", x, _MIDDLE - 31.0 + 14.0, "small", "middle"))
+        name = "RCA plug"
+    marks.append(label(name, x, 20.0, "name", "middle"))
+    marks.append(
+        label(where if len(where) <= 26 else f"{where[:25]}…", x, 168.0, "small", "middle")
+    )
+    return marks
+
+
+def _terminals(connector: str, x: float, anchor: str) -> list[Markup]:
+    contacts = ("2", "3", "1") if connector == "xlr" else ("centre", "shell")
+    shift = -10.0 if anchor == "end" else 10.0
+    marks = []
+    for contact in contacts:
+        y = _ROWS[contact]
+        marks.append(circle(x, y, 4.0, "dot"))
+        marks.append(label(_NAMES[contact], x + shift, y + 5.0, "t", anchor))
+    return marks
+
+
+def _wires(drawn: Drawn) -> list[Markup]:
+    marks = []
+    for near, far in drawn.wires:
+        style = _STYLE[near] if near in "123" else _STYLE[far]
+        y1, y2 = _ROWS[near], _ROWS[far]
+        points = [(_NEAR, y1), (_NEAR + 60.0, y1), (_FAR - 60.0, y2), (_FAR, y2)]
+        marks.append(line(points, f"lead {style}"))
+    for x, connector, used, joined, out in (
+        (_NEAR, drawn.from_, [w[0] for w in drawn.wires], drawn.joined_from, 1.0),
+        (_FAR, drawn.to, [w[1] for w in drawn.wires], drawn.joined_to, -1.0),
+    ):
+        for contact in _loose(connector, used, joined=joined):
+            marks += _nothing(x + 16.0 * out, _ROWS[contact], out)
+    return marks
+
+
+def _nothing(x: float, y: float, out: float) -> list[Markup]:
+    cross = [line([(x - 6.0, y - 6.0), (x + 6.0, y + 6.0)], "cross"),
+             line([(x - 6.0, y + 6.0), (x + 6.0, y - 6.0)], "cross")]  # fmt: skip
+    anchor = "start" if out > 0 else "end"
+    return [*cross, label("to nothing", x + 14.0 * out, y + 5.0, "small", anchor)]
+
+
+def _joins(drawn: Drawn) -> list[Markup]:
+    marks = []
+    for joined, x, out in ((drawn.joined_from, _NEAR, 1.0), (drawn.joined_to, _FAR, -1.0)):
+        if joined:
+            side = x + 26.0 * out
+            points = [(x, _ROWS["3"]), (side, _ROWS["3"]), (side, _ROWS["1"]), (x, _ROWS["1"])]
+            marks.append(line(points, "join"))
+            anchor = "start" if out > 0 else "end"
+            marks.append(label("3 and 1 joined", side + 8.0 * out, 112.0, "small", anchor))
+    return marks
+
+
+def _through_transformer(drawn: Drawn) -> list[Markup]:
+    x1, x2 = 300.0, 380.0
+    marks = [
+        box(x1, 36.0, x2 - x1, 72.0, "case"),
+        label("transformer", 340.0, 77.0, "small", "middle"),
+    ]
+    cold = {"xlr": "3", "rca": "shell"}
+    for connector, end, face in ((drawn.from_, _NEAR, x1), (drawn.to, _FAR, x2)):
+        hot = "2" if connector == "xlr" else "centre"
+        marks.append(line([(end, _ROWS[hot]), (face, _ROWS[hot])], "lead hot"))
+        back = cold[connector]
+        marks.append(line([(end, _ROWS[back]), (face, 92.0)], "lead cold"))
+    if drawn.from_ == "xlr":
+        marks.append(line([(_NEAR, _ROWS["1"]), (x1 + 20.0, _ROWS["1"]), (x1 + 20.0, 108.0)],
+                          "lead ground"))  # fmt: skip
+    return marks
+
+
+def _pad(drawn: Drawn) -> list[Markup]:
+    x = _FAR - 58.0
+    marks = [box(x - 8.0, 30.0, 46.0, 118.0, "plugbox")]
+    rows = [52.0, 92.0] if drawn.balanced_pad else [52.0]
+    marks += [box(x, y - 7.0, 26.0, 14.0, "part") for y in rows]
+    bottom = 92.0 if drawn.balanced_pad else 132.0
+    marks += [line([(x + 32.0, 52.0), (x + 32.0, bottom)], "thin"),
+              box(x + 26.0, (52.0 + bottom) / 2.0 - 11.0, 12.0, 22.0, "part")]  # fmt: skip
+    marks.append(label(drawn.pad, x + 15.0, 24.0, "small", "middle"))
+    return marks

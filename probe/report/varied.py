@@ -1,0 +1,129 @@
+"""What if, drawn: one row for each option, a bar where it is the choice, a line where it flips."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from markupsafe import Markup
+
+from probe.numbers import number, write_number
+from probe.report import words
+from probe.report.document import listing
+from probe.report.svg import box, label, line, picture
+from probe.report.text import clean
+
+_WIDTH, _LEFT, _RIGHT, _ROW, _TOP = 680.0, 20.0, 660.0, 44.0, 18.0
+_TICKS = 5
+
+
+@dataclass(frozen=True)
+class Varied:
+    """A sweep turned into a figure and a table."""
+
+    title: str
+    what: str
+    rows: tuple[tuple[str, str], ...]
+    flips: tuple[str, ...]
+    drawing: Markup | None
+    caption: str
+
+
+def varied_of(document: object) -> Varied | None:
+    """Return the view of the ``vary`` part of an advice document, or None where there is none."""
+    if not isinstance(document, Mapping):
+        return None
+    what = clean(document.get("what") or "", 40).replace("-", " ")
+    unit = clean(document.get("unit") or "", 8)
+    points = [p for p in listing(document, "points") if isinstance(p, Mapping)]
+    flips = [f for f in listing(document, "flips") if isinstance(f, Mapping)]
+    if not points:
+        return None
+    if number(points[0]) is None:
+        title = f"What if the {what} were different"
+        return Varied(title, what.capitalize(), _kind_rows(points), (), None, "")
+    spans = _spans(points, flips)
+    told = tuple(
+        f"Flips between {_at(f.get('low'), unit, 4)} and {_at(f.get('high'), unit, 4)}."
+        for f in flips
+    )
+    title = (
+        f"What if the {what} were different" if flips else f"The {what} does not change the choice"
+    )
+    return Varied(
+        title=title,
+        what=what.capitalize(),
+        rows=tuple((f"{_at(a, unit)} to {_at(b, unit)}", _named(c)) for a, b, c in spans),
+        flips=told,
+        drawing=_drawing(spans, what, unit),
+        caption=f"Where each way is the choice, over the {what}.",
+    )
+
+
+def _kind_rows(points: Sequence[Mapping[str, Any]]) -> tuple[tuple[str, str], ...]:
+    return tuple(
+        (words.KINDS.get(str(p.get("value")), clean(p.get("value"), 40)), _named(_chosen(p)))
+        for p in points
+    )
+
+
+def _chosen(point: Mapping[str, Any]) -> tuple[Any, ...]:
+    return tuple(listing(point, "chosen"))
+
+
+def _named(chosen: Sequence[Any]) -> str:
+    names = [words.OPTIONS.get(str(c)) or clean(c, 60) if c else "nothing yet" for c in chosen]
+    return " and ".join(names) or "nothing yet"
+
+
+def _at(value: object, unit: str, digits: int = 3) -> str:
+    found = float(value) if isinstance(value, int | float) else 0.0
+    if unit in ("ohm", "V"):
+        return write_number(found, unit, digits)
+    return f"{found:.{digits}g} {unit}".replace("-", "−")
+
+
+Span = tuple[float, float, tuple[Any, ...]]
+
+
+def _spans(points: Sequence[Mapping[str, Any]], flips: Sequence[Mapping[str, Any]]) -> list[Span]:
+    ends = [number(points[0]) or 0.0, number(points[-1]) or 0.0]
+    places = [((number(f, "low") or 0.0) + (number(f, "high") or 0.0)) / 2.0 for f in flips]
+    edges = [ends[0], *places, ends[1]]
+    chosen = [_chosen(points[0]), *(tuple(listing(f, "to")) for f in flips)]
+    return [(edges[k], edges[k + 1], c) for k, c in enumerate(chosen)]
+
+
+def _drawing(spans: Sequence[Span], what: str, unit: str) -> Markup:
+    names = list(dict.fromkeys(_named(c) for _, _, c in spans))
+    low, high = spans[0][0], spans[-1][1]
+    height = _TOP + _ROW * len(names) + 34.0
+
+    def place(value: float) -> float:
+        if low > 0.0:
+            return _LEFT + (_RIGHT - _LEFT) * math.log(value / low) / math.log(high / low)
+        return _LEFT + (_RIGHT - _LEFT) * (value - low) / (high - low)
+
+    bottom = _TOP + _ROW * len(names)
+    parts = [line([(place(a), _TOP), (place(a), bottom + 4.0)], "flip") for a, _, _ in spans[1:]]
+    for row, name in enumerate(names):
+        y = _TOP + _ROW * row
+        parts.append(label(name, _LEFT, y + 12.0, "small over"))
+        for a, b, chosen in spans:
+            if _named(chosen) == name:
+                parts.append(box(place(a), y + 18.0, max(place(b) - place(a), 2.0), 14.0, "filled"))
+    parts.append(line([(_LEFT, bottom), (_RIGHT, bottom)], "axis"))
+    for value in _ticks(low, high):
+        anchor = "start" if value == low else "end" if value == high else "middle"
+        parts.append(label(_at(value, unit), place(value), bottom + 20.0, "small", anchor))
+    described = "; ".join(f"{_at(a, unit)} to {_at(b, unit)}: {_named(c)}" for a, b, c in spans)
+    return picture("vary", f"The choice over the {what}", f"{described}.", (_WIDTH, height), parts)
+
+
+def _ticks(low: float, high: float) -> list[float]:
+    steps = [k / (_TICKS - 1.0) for k in range(_TICKS)]
+    if low > 0.0:
+        return [low, *(low * (high / low) ** s for s in steps[1:-1]), high]
+    return [low, *(low + (high - low) * s for s in steps[1:-1]), high]

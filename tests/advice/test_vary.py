@@ -1,0 +1,130 @@
+"""What if: the range, the flip and its place."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import pytest
+
+from probe.advice.destination import Cable, Destination, GroundPath, Input
+from probe.advice.subject import EVERY_KIND
+from probe.advice.vary import NARROWED, read_axis, sweep
+from probe.errors import BadInput
+from probe.report.varied import varied_of
+from tests.advice.stages import facts, source, symmetrical
+
+RCA = Input("rca", "rca", "single-ended", 47e3, sensitivity_volts=1.0)
+XLR = Input("xlr", "xlr", "balanced", 20e3, circuit="buffered", impedance_is="each-leg",
+            sensitivity_volts=2.0)  # fmt: skip
+
+
+def test_the_flip_of_the_length_is_where_the_rule_has_it() -> None:
+    found = sweep(read_axis("cable-length=1..20"), facts(), {"left": symmetrical()},
+                  Destination("amp", (RCA, XLR)))  # fmt: skip
+    (flip,) = found.flips
+    assert (flip.before, flip.after) == (("rca-to-rca",), ("xlr-to-xlr",))
+    # published: unbalanced lines are kept under 10 feet, 3 m; the rule turns there
+    assert flip.low <= 3.0 < flip.high * (1.0 + 1e-9)
+    assert flip.high - flip.low <= NARROWED * flip.high
+    assert "it flips between" in "\n".join(found.lines())
+    json.dumps(found.to_json(), allow_nan=False)
+
+
+def test_the_flip_of_the_treble_loss_is_at_one_decibel() -> None:
+    # 2.2 kohm into the lead's capacitance: 1 dB at 20 kHz from f = 20 kHz / sqrt(10^0.1 - 1)
+    stage = source(single=1.0, z_single=2200.0)
+    destination = Destination("amp", (RCA,), Cable(1.0, 100e-12, 0.03, 0.02))
+    document = facts(connectors=("rca",))
+    found = sweep(read_axis("cable-length=1..100"), document, {"left": stage}, destination)
+    (flip,) = found.flips
+    # closed form: C = sqrt(10^0.1 - 1)/(2 pi 20 kHz R), R = 2.2 kohm beside the input, 100 pF/m;
+    # the stage's open response is flat
+    parallel = 2200.0 * 47e3 / (2200.0 + 47e3)
+    metres = (10**0.1 - 1) ** 0.5 / (2 * 3.141592653589793 * 20e3 * parallel) / 100e-12
+    assert flip.low == pytest.approx(metres, rel=0.03)
+    assert flip.after == (None,)
+
+
+def test_nothing_flips() -> None:
+    found = sweep(read_axis("receiver-impedance=10k..100k"), facts(), {"left": symmetrical()},
+                  Destination("amp", (RCA,)))  # fmt: skip
+    assert found.flips == ()
+    assert "does not change" in found.lines()[-1]
+
+
+def test_volume_counts_from_full_output() -> None:
+    tight = Input("rca", "rca", "single-ended", 47e3, sensitivity_volts=1.5, maximum_volts=2.0)
+    found = sweep(read_axis("volume=-30..0"), facts(), {"left": symmetrical()},
+                  Destination("amp", (tight,), operating_volts=10.0))  # fmt: skip
+    assert [p.value for p in found.points][::8] == [-30.0, 0.0]
+    # the attenuator makes the choice the same throughout
+    assert {p.chosen for p in found.points} == {("rca-to-rca",)}
+
+
+def test_ground_difference() -> None:
+    boxes = [
+        Input(s.name, s.connector, s.receiver, s.impedance_ohm, circuit=s.circuit,
+              impedance_is=s.impedance_is, sensitivity_volts=s.sensitivity_volts, mismatch=0.01,
+              ground=GroundPath(difference_volts=0.01, ohm=100.0))
+        for s in (RCA, XLR)
+    ]  # fmt: skip
+    found = sweep(read_axis("ground=0..5000"), facts(), {"left": symmetrical()},
+                  Destination("amp", tuple(boxes), operating_volts=4.0))  # fmt: skip
+    assert found.points[0].value == 0.0
+    assert found.points[0].chosen == ("rca-to-rca",)
+    # the more ground difference, the sooner the balanced link
+    assert found.points[-1].chosen == ("xlr-to-xlr",)
+    (flip,) = found.flips
+    # closed form: hum = U 50 mohm/(100 ohm + 50 mohm) below 1 V; hum counts up to 90 dB, and 1 dB
+    # less is a tie: 89 dB
+    assert flip.low == pytest.approx(1e3 * 10 ** (-89 / 20) * 100.05 / 0.05, rel=0.01)
+
+
+def test_every_kind_is_tried() -> None:
+    found = sweep(read_axis("kind"), facts(), {"left": symmetrical()}, Destination("amp", (RCA,)))
+    assert tuple(p.value for p in found.points) == EVERY_KIND
+    assert len(found.lines()) == len(EVERY_KIND) + 1
+    view = varied_of(found.to_json())
+    assert view is not None
+    assert view.drawing is None
+    assert len(view.rows) == len(EVERY_KIND)
+
+
+def test_figure_shows_every_range() -> None:
+    sweep_: dict[str, Any] = {
+        "what": "cable-length", "unit": "m",
+        "points": [{"value": 1.0, "chosen": ["rca-to-rca"]}, {"value": 9.0, "chosen": [None]}],
+        "flips": [{"low": 2.9, "high": 3.1, "from": ["rca-to-rca"], "to": [None]}],
+    }  # fmt: skip
+    view = varied_of(sweep_)
+    assert view is not None
+    assert [row[1] for row in view.rows] == ["RCA lead, single-ended to single-ended",
+                                             "nothing yet"]  # fmt: skip
+    assert str(view.drawing).count('class="filled"') == 2
+    assert varied_of(None) is None
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        ("cable-lenght=1..5", 'did you mean "cable-length"'),
+        ("xyz", "there are cable-length"),
+        ("cable-length=5..1", "ascending"),
+        ("cable-length=1", "is no range"),
+        ("cable-length=0..5", "within 0.1"),
+        ("volume=-10..5", "within -80"),
+        ("kind=1..2", "takes no range"),
+        ("cable-length=1..1..2", "is no range"),
+        ("receiver-impedance=1..2..", "is no range"),
+    ],
+)
+def test_complaints(text: str, expected: str) -> None:
+    with pytest.raises(BadInput, match=expected):
+        read_axis(text)
+
+
+def test_thousands() -> None:
+    axis = read_axis("receiver-impedance=1k..100k")
+    # closed form: k is a thousand
+    assert (axis.low, axis.high) == (1e3, 1e5)

@@ -1,0 +1,145 @@
+"""The half page for the customer: what it says, what it draws, and what a hostile document does."""
+
+from __future__ import annotations
+
+import json
+import re
+from typing import Any
+
+import pytest
+
+from probe.advice.advise import BY_ID, advise
+from probe.advice.basket import baskets
+from probe.advice.destination import Destination, Input
+from probe.advice.digital import LINKS
+from probe.advice.leads import WAYS, wiring_of
+from probe.advice.shelf import TEMPLATE, read_shelf
+from probe.report import render_leaflet
+from probe.report.leaflet import leaves_of
+from probe.report.plugs import SOLDER_SIDE, described, drawn_of, lead_drawing
+from tests.advice.stages import cross_coupled, facts, ground_sensing, symmetrical
+
+RCA = Input("rca", "rca", "single-ended", 47e3, sensitivity_volts=1.5, maximum_volts=2.0)
+XLR = Input("xlr", "xlr", "balanced", 20e3, circuit="buffered", impedance_is="each-leg",
+            sensitivity_volts=2.0)  # fmt: skip
+
+
+def document(*inputs: Input, stage: Any = None, kind: str = "differential", volts: float = 4.0,
+             **device: Any) -> dict[str, Any]:  # fmt: skip
+    destination = Destination("little amplifier", inputs, operating_volts=volts)
+    found = facts(kind, device=device) if device else facts(kind)
+    return advise(found, {"left": stage or symmetrical()}, destination).to_json()
+
+
+def option(id_: str) -> dict[str, Any]:
+    o = BY_ID[id_]
+    return {"id": id_, "from": o.from_, "to": o.to, "pin_3": o.pin_3, "wiring": wiring_of(id_)}
+
+
+def test_solder_side_is_the_mirror_of_the_front() -> None:
+    # AES14 / IEC 61076-2-103 (from memory): front of the male, key up: 1 left, 2 right, 3 below
+    front_of_male = {"1": -1, "2": 1}
+    for pin, side in front_of_male.items():
+        # closed form: solder side mirrors the front, the female's front mirrors the male's
+        assert SOLDER_SIDE["xlr-male"][pin][0] * side < 0
+        assert SOLDER_SIDE["xlr-female"][pin][0] * side > 0
+    for contacts in SOLDER_SIDE.values():
+        assert contacts["3"][0] == 0.0
+        assert contacts["3"][1] > contacts["1"][1] == contacts["2"][1]
+
+
+@pytest.mark.parametrize("id_", list(BY_ID))
+def test_every_wiring_is_drawn_and_told(id_: str) -> None:
+    drawn = drawn_of(option(id_), with_pad=False)
+    told = described(drawn)
+    svg = str(lead_drawing("k", drawn, "Tern", "amp"))
+    assert svg.count("<title") == svg.count("<desc") == 1
+    o = BY_ID[id_]
+    ends = {"xlr": "XLR", "rca": "RCA"}
+    assert (ends[o.from_] in svg, ends[o.to] in svg) == (True, True)
+    if o.pin_3 == "open" and o.from_ == "xlr":
+        assert "pin 3 at the device connected to nothing" in told
+    if o.pin_3 == "open" and o.to == "xlr" and o.from_ == "rca":
+        assert "pin 3 at the destination connected to nothing" in told
+    if o.id == "xlr-to-rca/pin-3-tied-at-source":
+        assert "pins 1 and 3 joined in the device's plug" in told
+        assert "pin 3 at the device to" not in told
+    if o.id == "xlr-to-rca/pin-3-tied-at-destination":
+        assert "pin 3 at the device to shell at the destination" in told
+    if o.id == "rca-to-xlr/pin-3-tied-at-source":
+        assert "shell at the device to pin 3 at the destination" in told
+    if o.pin_3 == "transformer":
+        assert "transformer" in told
+
+
+def test_genders_of_the_plugs() -> None:
+    svg = str(lead_drawing("k", drawn_of(option("xlr-to-xlr"), with_pad=False), "a", "b"))
+    # AES14 (from memory): outputs are male, so the lead has a female there, and a male at the input
+    assert svg.index("XLR female") < svg.index("XLR male")
+
+
+def test_wires_differ_by_pattern_not_by_colour_alone() -> None:
+    svg = str(lead_drawing("k", drawn_of(option("xlr-to-xlr"), with_pad=False), "a", "b"))
+    styles = set(re.findall(r'class="lead (\w+)"', svg))
+    assert styles == {"hot", "cold", "ground"}
+    page = render_leaflet(document(XLR))
+    printed = page.split("@media print", 1)[1]
+    assert "--hot:#000;--cold:#000" in printed
+    for style in ("cold", "ground"):
+        (rule,) = re.findall(rf"\.lead\.{style}{{([^}}]*)}}", page)
+        assert "stroke-dasharray" in rule
+
+
+def test_attenuator_is_on_the_page() -> None:
+    (leaf,) = leaves_of(document(RCA, volts=10.0))
+    assert "attenuator in its plug" in leaf.chosen
+    assert any("kΩ" in line for line in leaf.needs)
+    assert "across" in str(leaf.drawing)
+    levels = dict(leaf.figures)
+    # closed form: what is left of 5 V is at most the 2 V the input accepts
+    assert float(levels["Level at the input"].split()[0]) <= 2.0
+
+
+def test_nothing_chosen_says_so() -> None:
+    (leaf,) = leaves_of(document(RCA, output="headphone"))
+    assert leaf.chosen == "Do not connect yet"
+    assert leaf.drawing is None
+    assert any("headphone" in note.lower() for note in leaf.notes)
+    assert any("headphone" in line for line in leaf.never)
+
+
+def test_shelf_is_what_is_needed(tmp_path: Any) -> None:
+    path = tmp_path / "shelf.toml"
+    path.write_text(TEMPLATE)
+    destination = Destination("amp", (RCA,), operating_volts=2.0)
+    advice = advise(facts(), {"left": symmetrical()}, destination)
+    found = advice.to_json()
+    found["shelf"] = [b.to_json() for b in baskets(advice, destination, read_shelf(path))]
+    (leaf,) = leaves_of(found)
+    assert leaf.needs[0].startswith("1 x RCA lead 1 m, pair")
+
+
+def test_no_claim_of_better_sound() -> None:
+    for stage, kind in ((symmetrical(), "differential"), (ground_sensing(), "ground-sensing"),
+                        (cross_coupled(), "electronically-floating")):  # fmt: skip
+        page = render_leaflet(document(RCA, XLR, stage=stage, kind=kind))
+        for found in re.findall(r"[^.<>]*better sound[^.<>]*", page):
+            assert "not a promise of" in found
+        assert "warmer" not in page
+
+
+def test_words_of_strangers_are_escaped() -> None:
+    found = document(XLR)
+    text = "<script>alert(1)</script>"
+    found["device"] = text
+    found["cautions"] = [{"code": "simulated", "message": text}]
+    page = render_leaflet(found)
+    assert "<script" not in page
+    assert render_leaflet(json.loads(json.dumps(found))) == page
+
+
+def test_every_digital_link_has_a_name_for_people() -> None:
+    from probe.report import words
+
+    assert {link.id for link in LINKS} | set(BY_ID) <= set(words.OPTIONS)
+    assert set(WAYS) <= set(words.OPTIONS)

@@ -1,0 +1,106 @@
+"""The half page in a real browser: one side of paper, widths, the order it is read aloud in."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from probe.advice.advise import advise
+from probe.advice.destination import Destination, Input
+from probe.report import render_leaflet
+from tests.advice.stages import cross_coupled, facts, symmetrical, transformer
+from tests.report import browser
+
+pytestmark = pytest.mark.browser
+
+LONG = "an amplifier whose name goes on and on, as makers of amplifiers like it, mark two"
+XLR = Input("xlr", "xlr", "balanced", 20e3, circuit="unknown", impedance_is="each-leg",
+            sensitivity_volts=2.0, maximum_volts=3.0)  # fmt: skip
+RCA = Input("rca", "rca", "single-ended", 47e3, sensitivity_volts=1.5, maximum_volts=2.0)
+
+
+def made(*inputs: Input, stage: Any, kind: str, connectors: tuple[str, ...] = ("xlr", "rca"),
+         volts: float = 10.0, name: str = LONG) -> dict[str, Any]:  # fmt: skip
+    found = facts(kind, connectors=connectors)
+    sides = dict.fromkeys(("left", "right"), found["sides"]["left"])
+    destination = Destination(name, inputs, operating_volts=volts)
+    advice = advise({**found, "sides": sides}, dict.fromkeys(sides, stage), destination)
+    return advice.to_json()
+
+
+CASES = {
+    "attenuator": lambda: made(RCA, stage=symmetrical(), kind="differential"),
+    "both": lambda: made(RCA, XLR, stage=symmetrical(), kind="differential"),
+    "tied": lambda: made(RCA, stage=cross_coupled(), kind="electronically-floating",
+                         connectors=("xlr",), volts=1.0),
+    "winding": lambda: made(RCA, stage=transformer(), kind="transformer-coupled",
+                            connectors=("xlr",), volts=1.0),
+    "nothing": lambda: made(RCA, stage=symmetrical(), kind="differential", connectors=()),
+}  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def shown(tmp_path_factory: pytest.TempPathFactory) -> Iterator[browser.Browser]:
+    program = browser.find()
+    if program is None:
+        if os.environ.get("CI"):
+            pytest.fail("no Chromium on the path")
+        pytest.skip("no Chromium on the path")
+    with browser.Browser(program, tmp_path_factory.mktemp("profile")) as opened:
+        yield opened
+
+
+@pytest.fixture(scope="module")
+def files(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+    folder = tmp_path_factory.mktemp("leaves")
+    pages = {name: folder / f"{name}.html" for name in CASES}
+    for name, path in pages.items():
+        path.write_text(render_leaflet(CASES[name]()), "utf-8")
+    return pages
+
+
+@pytest.mark.parametrize("name", list(CASES))
+def test_one_side_of_a4(
+    shown: browser.Browser, files: dict[str, Path], name: str, tmp_path: Path
+) -> None:
+    shown.show(files[name], 900)
+    paper = tmp_path / "leaf.pdf"
+    paper.write_bytes(shown.paper())
+    if shutil.which("pdfinfo") is None:
+        # without the reader: every page of such a file is an object of this type
+        assert paper.read_bytes().count(b"/Type /Page\n") == 1
+        return
+    told = subprocess.run(["pdfinfo", str(paper)], capture_output=True, text=True, check=True)
+    assert "Pages:           1\n" in told.stdout
+    # ISO 216: A4 is 210 by 297 mm, 595 by 842 points
+    assert "A4" in told.stdout
+
+
+@pytest.mark.parametrize("name", list(CASES))
+@pytest.mark.parametrize("width", [360, 900])
+def test_no_sideways_scrolling(
+    shown: browser.Browser, files: dict[str, Path], name: str, width: int
+) -> None:
+    shown.show(files[name], width)
+    # closed form: nothing is wider than the window
+    assert shown.ask("document.documentElement.scrollWidth") <= width
+
+
+def test_read_aloud_in_order(shown: browser.Browser, files: dict[str, Path]) -> None:
+    shown.show(files["attenuator"], 900)
+    spoken = shown.spoken()
+    headings = [name for role, name in spoken if role == "heading"]
+    assert headings[0].startswith("Harrowgate Tern to")
+    assert headings[1:] == ["What you need", "What it gives", "If it hums", "Never",
+                            "For the curious"]  # fmt: skip
+    roles = [role for role, _ in spoken]
+    pictures = [name for role, name in spoken if role in ("image", "img", "graphics-document")]
+    # closed form: one drawing, named, before the first list
+    assert [p.split(",")[0] for p in pictures] == ["Wiring"]
+    assert min(roles.index(r) for r in ("image", "img") if r in roles) < roles.index("list")
