@@ -164,7 +164,7 @@ def _basket(
 ) -> Basket:  # fmt: skip
     assert choice.option is not None
     count = leads_needed(advice, choice)
-    length = destination.cable.length_m
+    length = _length(destination, choice)
     ways = ways_of(choice.option, *_end(advice, choice))
     if not ways:
         empty = (choice.box, choice.option, count, (), (), shelf.currency, shelf.share)
@@ -185,6 +185,14 @@ def _basket(
         dearer=tuple(_dearer(taken, shelf, length)),
         solder="; then ".join(p.says for p in ways[0]) + f"; {length:g} m",
     )
+
+
+def _length(destination: Destination, choice: Choice) -> float:
+    """Return how long the lead to the chosen socket is, m."""
+    for socket in destination.inputs:
+        if (socket.box, socket.name) == (choice.box, choice.socket):
+            return destination.cable_of(socket).length_m
+    return destination.cable.length_m
 
 
 def leads_needed(advice: Advice, choice: Choice) -> int:

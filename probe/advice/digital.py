@@ -206,7 +206,7 @@ def _pad_says(pad: TeePad) -> str:
 def digital_options(device: Device, destination: Destination) -> tuple[DigitalAdvice, ...]:
     """Return every digital link that the connectors of both ends allow, judged."""
     return tuple(
-        _judged(link, device, socket, destination.cable)
+        _judged(link, device, socket, destination.cable_of(socket))
         for socket in destination.inputs
         for link in LINKS
         if link.from_ in device.connectors and link.to == socket.connector
