@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import argparse
 
+from probe.cli.source import SOURCE_HELP, add_archive
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare what the command takes."""
-    parser.add_argument("source", metavar="SOURCE", nargs="?", help="session folder or facts.json")
+    parser.add_argument("source", metavar="SOURCE", nargs="?", help=SOURCE_HELP)
+    add_archive(parser)
     parser.add_argument(
         "--out", metavar="DIR", default="figures", help="folder for the files (default: figures)"
     )
@@ -40,7 +43,7 @@ def run(args: argparse.Namespace) -> int:
         raise BadInput("a session folder or facts file is needed; --list shows the figures")
     from probe.cli.source import facts_of
 
-    facts = facts_of(args.source)
+    facts = facts_of(args.source, args.archive)
     files, missing = write_figures(
         facts,
         names=args.only,

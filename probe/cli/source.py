@@ -40,7 +40,11 @@ def facts_of(source: str | Path, archive: str | None = None) -> dict[str, Any]:
     """
     from pathlib import Path
 
-    del archive
+    if isinstance(source, str) and source.startswith(ARCHIVE):
+        from probe.archive.keep import Archive
+
+        with Archive.open(archive_path(archive), writable=False) as kept:
+            return kept.facts(kept.find(source.removeprefix(ARCHIVE)).id)
     path = Path(source)
     if path.is_dir() or path.suffix == ".toml":
         from probe.facts import analyse_session
@@ -49,6 +53,21 @@ def facts_of(source: str | Path, archive: str | None = None) -> dict[str, Any]:
     from probe.facts import read_facts
 
     return read_facts(path)
+
+
+def archive_path(given: str | None) -> Path:
+    """Return the archive's file: the one named, or the user's own."""
+    from pathlib import Path
+
+    from probe.errors import BadInput
+
+    if given == "":
+        raise BadInput("--archive: is empty; name a file, or leave --archive away")
+    if given is not None:
+        return Path(given)
+    from probe.archive.place import default_place
+
+    return default_place()
 
 
 def with_side(facts: dict[str, Any], side: str | None) -> dict[str, Any]:

@@ -1,0 +1,211 @@
+"""What the archive says on a terminal: lists, drift, families. At most 80 columns, plain text."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from probe.archive.exchange import Exchanged
+from probe.archive.family import FEWEST, Kin
+from probe.archive.keep import Archive, Entry
+from probe.archive.years import Look, Moved
+from probe.compare.difference import Difference
+from probe.formats.text import counted
+from probe.numbers import plain, write, write_signed
+from probe.report import words
+from probe.report.text import clean, columns, hanging
+
+Document = dict[str, Any]
+
+
+def entry_json(entry: Entry) -> Document:
+    """Return an entry as plain values."""
+    return {
+        "entry": entry.id, "maker": entry.maker, "model": entry.model, "serial": entry.serial,
+        "measured_on": entry.measured_on, "firmware": entry.firmware, "added_on": entry.added_on,
+        "note": entry.note, "session_sha256": entry.key,
+    }  # fmt: skip
+
+
+def listed(entries: Sequence[Entry]) -> str:
+    """Return entries as lines: number, day, device, serial."""
+    if not entries:
+        return "no entries\n"
+    return "".join(_line(entry) for entry in entries)
+
+
+def _line(entry: Entry) -> str:
+    device = clean(f"{entry.maker} {entry.model}".strip() or "unnamed device", 36)
+    serial = clean(entry.serial, 18)
+    pad = " " * max(1, 37 - columns(device))
+    return (
+        f"{entry.id:>5}  {clean(entry.measured_on, 10):<10}  {device}{pad}{serial}".rstrip() + "\n"
+    )
+
+
+def shown(archive: Archive, entry: Entry) -> str:
+    """Return one entry with what is kept of it."""
+    files = archive.kept_files(entry.id)
+    size = sum(f.bytes for f in files)
+    rows = [
+        ("entry", str(entry.id)),
+        ("device", clean(f"{entry.maker} {entry.model}")),
+        ("serial", clean(entry.serial) or "not stated"),
+        ("firmware", clean(entry.firmware)),
+        ("measured", clean(entry.measured_on, 40)),
+        ("added", clean(entry.added_on, 40)),
+        ("note", clean(entry.note, 600)),
+        ("session", clean(entry.key, 64)),
+        ("files", f"{len(files)}, {size / 1e6:.1f} MB" if files else "none kept"),
+    ]
+    return _wrapped(rows)
+
+
+def exchanged(done: Exchanged) -> str:
+    """Return what became of the entries."""
+    lines = [
+        f"{counted(done.added, 'entry') if done.added == 1 else f'{done.added} entries'} added"
+    ]
+    if done.known:
+        lines.append(f"{done.known} already there, left as they are")
+    lines += [f"left out: {clean(what, 300)}" for what in done.left_out]
+    return "\n".join(lines) + "\n"
+
+
+def drifted(looks: Sequence[Look], rows: Sequence[Moved]) -> str:
+    """Return how each fact of a serial moved."""
+    entry = looks[-1].entry
+    days = ", ".join(clean(look.entry.measured_on, 10) or "no date" for look in looks)
+    head = clean(f"{entry.maker} {entry.model}, serial {entry.serial}", 120)
+    lines = hanging("", f"{head}: {len(looks)} looks ({days})", indent=0)
+    moved = [row for row in rows if row.moved]
+    still = [row for row in rows if not row.moved]
+    for row in moved:
+        lines += ["", *hanging(f"MOVED {row.side}", plain(_name(row.fact)))]
+        for look, value, against, other in zip(
+            looks, row.values, row.against_first, row.apart, strict=True
+        ):
+            lines += _look(look, row, value, against, other)
+        if row.rate is not None:
+            rate = write({"value": row.rate[0], "unit": row.unit, "u95": row.rate[1]}).whole
+            lines += hanging("", plain(f"{rate} a year"))
+    names = dict.fromkeys(f"{row.side} {_name(row.fact)}" for row in still)
+    if names:
+        lines += ["", *hanging("within doubt", plain("; ".join(names)))]
+    return "\n".join(lines) + "\n"
+
+
+def _look(
+    look: Look,
+    row: Moved,
+    value: Any,
+    against: Difference | None,
+    other: tuple[str, ...],
+) -> list[str]:
+    if value is None:
+        return []
+    told = write(value, positive=words.fact_words(row.fact).positive).whole
+    if other:
+        told += f" (other {', '.join(other)}: not compared)"
+    elif against is not None and against.value is not None:
+        told += f" ({_difference(against)})"
+    return hanging(f"  {clean(look.entry.measured_on, 10)}", plain(told))
+
+
+def _difference(found: Difference) -> str:
+    unit = words.UNITS.get(found.unit, found.unit)
+    doubt = ((found.high or 0.0) - (found.low or 0.0)) / 2.0
+    beyond = "" if found.larger else ", within the doubt"
+    return f"{write_signed(found.value or 0.0, unit, doubt, 2)}{beyond}"
+
+
+def drift_json(looks: Sequence[Look], rows: Sequence[Moved]) -> Document:
+    """Return the same as plain values, ``probe-drift/1``."""
+    return {
+        "format": "probe-drift/1",
+        "looks": [entry_json(look.entry) for look in looks],
+        "facts": [
+            {
+                "side": row.side, "fact": row.fact, "unit": row.unit, "moved": row.moved,
+                "values": [None if v is None else dict(v) for v in row.values],
+                "against_first": [None if d is None else d.to_json() for d in row.against_first],
+                "apart": [list(a) for a in row.apart],
+                "rate_per_year": None if row.rate is None else
+                {"value": row.rate[0], "u95": row.rate[1], "unit": row.unit},
+            }
+            for row in rows
+        ],
+    }  # fmt: skip
+
+
+def related(entry: Entry, rows: Sequence[Kin]) -> str:
+    """Return an example against its sisters."""
+    head = clean(f"{entry.maker} {entry.model}, serial {entry.serial}", 120)
+    lines = hanging("", f"{head}, against its sisters in the archive", indent=0)
+    judged = [row for row in rows if row.middle is not None]
+    for row in (r for r in judged if r.outside):
+        lines += ["", *hanging("OUTSIDE", plain(f"{row.side}: {_name(row.fact)}"))]
+        lines += hanging("", plain(_against(row)))
+    inside = [r for r in judged if r.outside is False]
+    for row in inside:
+        told = f"{row.side}: {_name(row.fact)}: {_against(row)}"
+        lines += ["", *hanging("inside", plain(told))]
+    few = [r for r in rows if r.middle is None and r.values]
+    for row in few:
+        told = f"{row.side}: {_name(row.fact)}: {_few(row)}"
+        lines += ["", *hanging("compare", plain(told))]
+    lines += ["", *hanging("", plain(_rule(judged, few)), indent=0)]
+    return "\n".join(lines) + "\n"
+
+
+def _against(row: Kin) -> str:
+    own = write(row.own, positive=words.fact_words(row.fact).positive).whole
+    middle = write({"value": row.middle, "unit": row.unit, "u95": row.spread}).whole
+    sisters = counted(row.sisters, "sister")
+    return f"{own}; {sisters}: median and spread {middle}, allowed {row.factor:g} spreads"
+
+
+def _few(row: Kin) -> str:
+    own = write(row.own, positive=words.fact_words(row.fact).positive).whole
+    theirs = ", ".join(write({"value": v, "unit": row.unit}).whole for v in row.values)
+    return f"{own}; {counted(row.sisters, 'sister')}: {theirs}"
+
+
+def _rule(judged: Sequence[Kin], few: Sequence[Kin]) -> str:
+    if not judged and not few:
+        return "No sister was measured under the same conditions: nothing to compare with."
+    told: list[str] = []
+    if judged:
+        told.append(
+            f"Of healthy examples one in a hundred is outside by chance for each fact, so about "
+            f"{0.01 * len(judged):.1f} of these {len(judged)}: look at it, do not condemn it."
+        )
+    if few:
+        told.append(f"Below {FEWEST} sisters nothing is judged, only shown.")
+    return " ".join(told)
+
+
+def family_json(entry: Entry, rows: Iterable[Kin]) -> Document:
+    """Return the same as plain values, ``probe-family/1``."""
+    return {
+        "format": "probe-family/1",
+        "entry": entry_json(entry),
+        "facts": [
+            {
+                "side": row.side, "fact": row.fact, "unit": row.unit, "own": dict(row.own),
+                "sisters": row.sisters, "values": list(row.values), "median": row.middle,
+                "spread": row.spread, "allowed_spreads": row.factor, "outside": row.outside,
+            }
+            for row in rows
+        ],
+    }  # fmt: skip
+
+
+def _name(fact: str) -> str:
+    meant = words.fact_words(fact)
+    return clean(f"{meant.name}, {meant.about}" if meant.about else meant.name, 100)
+
+
+def _wrapped(rows: Iterable[tuple[str, str]]) -> str:
+    lines = [line for name, text in rows if text for line in hanging(name, text, indent=12)]
+    return "\n".join(lines) + "\n"

@@ -1,0 +1,68 @@
+"""Finding entries by words: an index where SQLite has one (FTS5), a plain search else."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+INDEX = "entry_words"
+
+LONGEST_WORDS = 20_000
+"""Characters of one entry that are searched; names and findings never need more."""
+
+
+def words_of(facts: Mapping[str, Any], note: str) -> str:
+    """Return everything an entry may be found by, folded, on one line."""
+    device, made = facts["device"], facts.get("made") or {}
+    bench = made.get("bench") or {}
+    parts = [device.get(k) for k in ("maker", "model", "serial", "kind", "firmware")]
+    parts += [bench.get("interface"), bench.get("recorded_on"), note]
+    for side, body in facts["sides"].items():
+        stage = body.get("stage") or {}
+        parts += [side, stage.get("kind"), *(stage.get("faults") or ())]
+        parts += [(body.get("conditions") or {}).get("volume")]
+    told = " ".join(str(part) for part in parts if part)
+    return " ".join(told.casefold().split())[:LONGEST_WORDS]
+
+
+def has_index(connection: sqlite3.Connection) -> bool:
+    """Return True where this SQLite can index words, and the index stands."""
+    try:
+        connection.execute(
+            f"CREATE VIRTUAL TABLE IF NOT EXISTS {INDEX} USING fts5 "
+            "(words, tokenize = \"unicode61 tokenchars '-_.'\")"
+        )
+        connection.execute(f"SELECT count(*) FROM {INDEX} WHERE {INDEX} MATCH 'none'")
+    except sqlite3.OperationalError as error:
+        if "no such module" in str(error) or "readonly" in str(error):
+            return False
+        raise
+    return True
+
+
+def rebuild(connection: sqlite3.Connection) -> None:
+    """Make the index anew from the entries."""
+    connection.execute(f"DELETE FROM {INDEX}")
+    connection.execute(f"INSERT INTO {INDEX} (rowid, words) SELECT id, words FROM entry")
+
+
+def search(connection: sqlite3.Connection, words: Sequence[str], *, indexed: bool) -> list[int]:
+    """Return the ids of entries that hold every word, or a word that begins with it."""
+    wanted = [w for word in words for w in word.casefold().split()]
+    if not wanted:
+        return []
+    if indexed:
+        query = " ".join('"' + w.replace('"', '""').replace("\0", "") + '"*' for w in wanted)
+        sql = f"SELECT rowid FROM {INDEX} WHERE {INDEX} MATCH ? ORDER BY rowid"
+        return [row[0] for row in connection.execute(sql, (query,))]
+    where = " AND ".join("(' ' || words) LIKE ? ESCAPE '\\'" for _ in wanted)
+    sql = f"SELECT id FROM entry WHERE {where} ORDER BY id"
+    patterns = [f"% {_literal(w)}%" for w in wanted]
+    return [row[0] for row in connection.execute(sql, patterns)]
+
+
+def _literal(word: str) -> str:
+    for special in ("\\", "%", "_"):
+        word = word.replace(special, f"\\{special}")
+    return word

@@ -1,0 +1,149 @@
+"""One serial over the years: what moved by more than its doubt, and how fast.
+
+Each fact is taken against the first look that was made under the same conditions. Three looks or
+more on at least two days give a rate: a straight line through the values, weighted by their
+doubts; its standard uncertainty is that of the weighted fit, widened where the values scatter more
+than their doubts explain (the usual chi-square of the residuals, never narrowed).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from probe.archive.keep import Entry
+from probe.compare.conditions import apart, circumstances
+from probe.compare.difference import Difference, difference, doubts
+from probe.numbers import number
+
+DAYS_A_YEAR = 365.25
+LEAST_FOR_A_RATE = 3
+
+
+@dataclass(frozen=True)
+class Look:
+    """One entry of a serial: when, and its facts document."""
+
+    entry: Entry
+    facts: Mapping[str, Any]
+
+    @property
+    def day(self) -> date | None:
+        """The day it was measured on, None where it was not stated as a date."""
+        try:
+            return date.fromisoformat(self.entry.measured_on[:10])
+        except ValueError:
+            return None
+
+
+@dataclass(frozen=True)
+class Moved:
+    """One fact of one side over all looks; None where a look has none, or under other conditions.
+
+    ``rate`` is per year, in the unit of the fact, with its u95; None where it cannot be told.
+    """
+
+    side: str
+    fact: str
+    unit: str
+    values: tuple[Mapping[str, Any] | None, ...]
+    against_first: tuple[Difference | None, ...]
+    apart: tuple[tuple[str, ...], ...]
+    rate: tuple[float, float] | None
+
+    @property
+    def moved(self) -> bool:
+        """True where some look differs from the first by more than the doubt."""
+        return any(d is not None and d.larger for d in self.against_first)
+
+
+def drift(looks: Sequence[Look], facts: Sequence[str] = ()) -> list[Moved]:
+    """Return every fact of every side over ``looks``, which stand in order of time.
+
+    Parameters
+    ----------
+    looks
+        Entries of one serial.
+    facts
+        Names asked for; all where left out.
+    """
+    sides = list(dict.fromkeys(side for look in looks for side in look.facts["sides"]))
+    rows = []
+    for side in sides:
+        bodies = [look.facts["sides"].get(side) or {} for look in looks]
+        names = list(dict.fromkeys(n for body in bodies for n in body.get("facts") or {}))
+        for name in names:
+            if facts and name not in facts:
+                continue
+            row = _moved(looks, side, name, bodies)
+            if row is not None:
+                rows.append(row)
+    return rows
+
+
+def _moved(
+    looks: Sequence[Look], side: str, name: str, bodies: Sequence[Mapping[str, Any]]
+) -> Moved | None:
+    entries = [_entry(body, name) for body in bodies]
+    first = next((k for k, e in enumerate(entries) if e is not None), None)
+    if first is None:
+        return None
+    reference = entries[first]
+    assert reference is not None
+    unit = str(reference.get("unit", ""))
+    here = circumstances(looks[first].facts, bodies[first], reference)
+    differences: list[Difference | None] = []
+    differing: list[tuple[str, ...]] = []
+    for k, entry in enumerate(entries):
+        if entry is None or k == first:
+            differences.append(None)
+            differing.append(())
+            continue
+        there = circumstances(looks[k].facts, bodies[k], entry)
+        other = apart(name, unit, here, there)
+        differing.append(other)
+        differences.append(None if other else difference(name, reference, entry))
+    alike = [e if not differing[k] else None for k, e in enumerate(entries)]
+    return Moved(
+        side, name, unit, tuple(entries), tuple(differences), tuple(differing),
+        _rate([look.day for look in looks], alike),
+    )  # fmt: skip
+
+
+def _entry(body: Mapping[str, Any], name: str) -> Mapping[str, Any] | None:
+    entry = (body.get("facts") or {}).get(name)
+    return entry if isinstance(entry, Mapping) and number(entry) is not None else None
+
+
+def _rate(
+    days: Sequence[date | None], entries: Sequence[Mapping[str, Any] | None]
+) -> tuple[float, float] | None:
+    """Return the slope per year and its u95 of a weighted straight line."""
+    points = [
+        (day.toordinal() / DAYS_A_YEAR, float(entry["value"]), max(doubts(entry)) / 1.96)
+        for day, entry in zip(days, entries, strict=True)
+        if day is not None and entry is not None and not entry.get("bound")
+    ]
+    if len(points) < LEAST_FOR_A_RATE or len({t for t, _, _ in points}) < 2:
+        return None
+    if any(sd <= 0.0 for _, _, sd in points):
+        return None
+    weight = [sd**-2 for _, _, sd in points]
+    total = sum(weight)
+    middle = sum(w * t for w, (t, _, _) in zip(weight, points, strict=True)) / total
+    mean = sum(w * v for w, (_, v, _) in zip(weight, points, strict=True)) / total
+    spread = sum(w * (t - middle) ** 2 for w, (t, _, _) in zip(weight, points, strict=True))
+    if spread <= 0.0:
+        return None
+    slope = (
+        sum(w * (t - middle) * (v - mean) for w, (t, v, _) in zip(weight, points, strict=True))
+        / spread
+    )
+    misfit = sum(
+        w * (v - mean - slope * (t - middle)) ** 2
+        for w, (t, v, _) in zip(weight, points, strict=True)
+    ) / (len(points) - 2)
+    return slope, 1.96 * math.sqrt(max(1.0, misfit) / spread)
