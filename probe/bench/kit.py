@@ -12,7 +12,7 @@ from pydantic import Field
 from probe.bench.steps import Injector
 from probe.errors import BadInput
 from probe.formats.text import shown_path
-from probe.formats.toml import OneLine, Table, complaint, read_toml
+from probe.formats.toml import OneLine, Table, complaint, parse_toml, read_toml
 from probe.session.document import Ohm, Percent
 from probe.session.model import Load, LoadEnd, Terminal
 
@@ -190,6 +190,12 @@ def read_kit(path: Path) -> Kit:
             "is false; without a lead that takes each leg to an input nothing can be measured",
         )
     return kit_of(file)
+
+
+def usual() -> Kit:
+    """Return the kit of the template: the one `docs/bench.md` describes."""
+    raw = TEMPLATE.encode("utf-8")
+    return kit_of(parse_toml(raw, Path("kit.toml"), KitFile, format_word=FORMAT_WORD))
 
 
 def load_of(part: LoadPart, from_: LoadEnd, to: LoadEnd) -> Load:

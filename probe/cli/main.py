@@ -38,6 +38,7 @@ COMMANDS = {
     "calibrate": ("probe.cli.calibrate", "find the bench's own figures, step by step"),
     "check": ("probe.cli.check", "see in one take whether the bench is as it was calibrated"),
     "draft": ("probe.cli.draft", "draft session.toml from recordings made elsewhere"),
+    "takes": ("probe.cli.takes", "print a list of takes with wiring, cautions and blanks"),
     "tones": ("probe.cli.tones", "write a sound file of the bench's tones for any player"),
 }
 """Name of each command, the module that does it, and what it is for."""
