@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import xml.etree.ElementTree as ET
 from pathlib import Path
 
@@ -53,12 +54,12 @@ def test_the_page_is_whole_and_its_names_are_its_own(tmp_path: Path, capsys):
     place = tmp_path / "takes.html"
     assert main(["takes", "--html", "--side", "both", "--out", str(place)]) == 0
     page = place.read_text("utf-8")
-    root = ET.fromstring(page.removeprefix("<!doctype html>\n").replace('<meta charset="utf-8">', "")
-                         .replace('<meta name="viewport" content="width=device-width, initial-scale=1">', ""))  # fmt: skip
+    # the two void elements of its head are all that keeps it from being XML
+    root = ET.fromstring(re.sub(r"<!doctype html>|<meta[^>]*>", "", page))
     ids = [e.get("id") for e in root.iter() if e.get("id")]
     assert len(ids) == len(set(ids)) > 20
-    pictures = [e for e in root.iter("svg")]
-    assert len(pictures) == len([e for e in root.iter("section")]) > 16
+    pictures = list(root.iter("svg"))
+    assert len(pictures) == len(list(root.iter("section"))) > 16
     for picture in pictures:
         named = str(picture.get("aria-labelledby")).split()
         assert set(named) <= set(ids)
