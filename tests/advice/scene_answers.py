@@ -87,6 +87,7 @@ def _differences(expected: dict[str, Any], k: int, advice: Advice) -> list[str]:
     for line in expected.get("hazards", []):
         wrong += _unsaid(line, options, answer["cautions"])
     wrong += _figures(expected, options)
+    wrong += _attenuators(expected, options)
     if "gain_reached" in expected and chosen != "none":
         reached = not any("is not reached" in w for w in why)
         if reached != expected["gain_reached"]:
@@ -124,4 +125,14 @@ def _figures(expected: dict[str, Any], options: list[dict[str, Any]]) -> list[st
             wrong.append(f"{line['option']}: {line['name']} is absent")
         elif abs(entry["value"] - line["value"]) > line["within"]:
             wrong.append(f"{line['option']}: {line['name']} {entry['value']}, not {line['value']}")
+    return wrong
+
+
+def _attenuators(expected: dict[str, Any], options: list[dict[str, Any]]) -> list[str]:
+    wrong = []
+    for line in expected.get("attenuators", []):
+        found = next((o for o in options if o["id"] == line["option"]), {})
+        offered = found.get("attenuator", {}).get("attenuation", {}).get("value")
+        if offered is None or abs(offered - line["value"]) > line["within"]:
+            wrong.append(f"{line['option']}: attenuator {offered}, not {line['value']}")
     return wrong
