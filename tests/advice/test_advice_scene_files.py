@@ -15,11 +15,11 @@ from tests.advice.scene_files import SCENES, document, read_scene
 
 FORMATS = Path(__file__).parents[2] / "docs" / "formats.md"
 KINDS_OF_ANSWER = {
+    "attenuators",
     "destination", "chosen", "never", "avoid", "never_or_avoid", "not_chosen", "no_options",
     "hazards", "figures", "gain_reached", "names_next_take",
 }  # fmt: skip
-DIGITAL = {"digital-110-to-75/transformer", "digital-110-to-75/adapter"}
-OPTIONS = set(re.findall(r"`((?:rca|xlr)-to-[a-z0-9/-]+)`", FORMATS.read_text())) | DIGITAL
+OPTIONS = set(re.findall(r"`((?:rca|xlr|digital-[0-9]+)-to-[a-z0-9/-]+)`", FORMATS.read_text()))
 SUMS = {name: getattr(math, name) for name in ("atan", "cos", "log10", "pi", "sin", "sqrt")}
 
 each_scene = pytest.mark.parametrize(
