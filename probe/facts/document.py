@@ -16,6 +16,8 @@ import probe
 from probe.errors import BadInput
 from probe.facts.build import SideFacts
 from probe.facts.curves import curves_of, decode
+from probe.facts.derived import ratios
+from probe.facts.limits import with_limits
 from probe.facts.shape import shape_complaint
 from probe.formats.text import printable, shown_path, shown_value
 from probe.measures.model import Measured, Part
@@ -139,6 +141,7 @@ def _side(session: Session, identified: Identified, part: Part) -> Document:
     following = next_take(identified, evidence, verdict)
     source = source_of(identified) if evidence.clean else None
     builder = SideFacts(session, identified, verdict)
+    facts = {**(builder.build() if evidence.clean else builder.only_recorded()), **part.facts}
     return {
         "stage": {
             "driven_legs": verdict.driven_legs,
@@ -168,10 +171,7 @@ def _side(session: Session, identified: Identified, part: Part) -> Document:
             "repeatability_from_residuals": identified.repeatability.freedom > 0,
             "draws": identified.draws,
         },
-        "facts": {
-            **(builder.build() if evidence.clean else builder.only_recorded()),
-            **part.facts,
-        },
+        "facts": with_limits({**facts, **ratios(facts)}, identified),
         "facts_at": list(part.facts_at),
         "curves": {**curves_of(identified, source), **part.curves},
         "hum_lines": list(part.lists.get("hum_lines", ())),

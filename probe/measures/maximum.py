@@ -17,7 +17,7 @@ from probe.measures.model import Curve, Part, Subject, merged
 from probe.measures.outputs import outputs_of
 from probe.measures.projected import Projection, of_take
 from probe.measures.statement import Entry, interval
-from probe.measures.steps import Steps, steps_of
+from probe.measures.steps import CLIP_LEVEL, Steps, steps_of
 
 Array = NDArray[np.float64]
 
@@ -90,6 +90,9 @@ class _Rising:
         z = np.einsum("fc,kfc->kf", w[0], v)
         noise = np.sqrt(np.einsum("fc,kfc->kf", np.abs(w[0]) ** 2, sd**2))
         self.drives = found.levels[good]
+        scales = np.array([found.take.inputs[c].volts_full_scale for c in channels])
+        reach = CLIP_LEVEL * scales / np.sqrt(2.0)
+        self.full_scale = float(np.sum(np.abs(w[0, 0]) * reach))
         power = np.sum(np.abs(z[:, 1:]) ** 2 - noise[:, 1:] ** 2, axis=1)
         self.variance = np.sum(
             noise[:, 1:] ** 4 + 2.0 * noise[:, 1:] ** 2 * np.abs(z[:, 1:]) ** 2, axis=1
@@ -172,6 +175,7 @@ def _entry(found: Steps, one: _Rising) -> Entry:
         places = one.candidates(one.level)
         draws = rng.uniform(places.min(), places.max(), DRAWS) * scale[1:]
         entry = {**interval(float(places[0]), draws), "unit": "V"}
+    entry["limit"], entry["limit_is"] = one.full_scale, "most"
     entry["at_hz"] = float(found.hz[0])
     entry["at_percent"] = LIMIT_PERCENT
     entry["takes"] = [found.take.file]

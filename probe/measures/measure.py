@@ -7,6 +7,7 @@ from typing import Any
 
 from probe.measures.between import between_sides
 from probe.measures.distortion import distortion
+from probe.measures.drift import drift
 from probe.measures.maximum import maximum
 from probe.measures.model import Measured, Part, Subject, merged
 from probe.measures.noise import noise
@@ -26,6 +27,7 @@ MEASURES: tuple[Measure, ...] = (
     noise,
     distortion,
     maximum,
+    drift,
     response,
     rejection,
     against_volume,

@@ -1,0 +1,81 @@
+"""The bench's limit beside every fact, ratios made of facts, drift."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from probe.facts.derived import ratios
+from probe.facts.limits import marked
+from tests.measures.made import found
+
+LEVEL = {"value": 2.0, "unit": "V", "u95": 0.01}
+NOISE = {"value": 2e-5, "unit": "V", "u95": 2e-7, "limit": 1e-6, "takes": ["idle.wav"]}
+
+
+def test_signal_to_noise_is_the_ratio_and_keeps_bounds():
+    whole = ratios({"differential_level": LEVEL, "differential_noise": NOISE})
+    found_ = whole["differential_signal_to_noise"]
+    # closed form: 2 V over 20 uV
+    assert found_["value"] == pytest.approx(100.0)
+    assert found_["u95"] == pytest.approx(20.0 * math.log10(1.0 + math.hypot(0.005, 0.01)))
+    assert found_["limit_is"] == "most"
+    below = {**NOISE, "bound": "below", "u95": 0.0}
+    bound = ratios({"differential_level": LEVEL, "differential_noise": below})
+    assert bound["differential_signal_to_noise"]["bound"] == "above"
+    known_above = {**LEVEL, "bound": "below"}
+    assert ratios({"differential_level": known_above, "differential_noise": NOISE}) == {}
+
+
+@pytest.mark.parametrize(
+    ("entry", "near"),
+    [
+        ({"value": 1.9, "unit": "V", "limit": 1.0}, True),
+        ({"value": 2.1, "unit": "V", "limit": 1.0}, False),
+        ({"value": 95.0, "unit": "dB", "limit": 100.0, "limit_is": "most"}, True),
+        ({"value": 93.0, "unit": "dB", "limit": 100.0, "limit_is": "most"}, False),
+        ({"value": 4.0, "unit": "V", "limit": 6.0, "limit_is": "most"}, True),
+    ],
+)
+def test_a_fact_within_twice_its_limit_is_marked(entry, near):
+    # closed form: a factor of two is 6.02 dB
+    assert ("near_limit" in marked(entry)) is near
+
+
+@pytest.fixture(scope="module")
+def document(tmp_path_factory):
+    takes = ["open", "load-hot", "load-cold", "load-across", "single-ended", "idle", "floor"]
+    return found(
+        tmp_path_factory.mktemp("limits"),
+        takes=takes,
+        seconds=2.0,
+        device_noise={"hot_nv": 40.0, "cold_nv": 40.0},
+        take=[{"preset": "second-open", "level_db": [0.08]}],
+    )
+
+
+def test_every_fact_of_a_session_has_its_limit(document):
+    facts = document["sides"]["left"]["facts"]
+    assert len(facts) > 25
+    assert [n for n, entry in facts.items() if "limit" not in entry] == []
+
+
+def test_an_impedance_below_its_limit_is_told_from_nothing_by_no_take(document):
+    facts = document["sides"]["left"]["facts"]
+    # the least a load of 604 ohm shows at 0.08 dB between takes: 604 sqrt(2) 0.0092 = 8 ohm, twice
+    assert 4.0 < facts["hot_impedance"]["limit"] < 40.0
+    assert facts["hot_impedance"]["value"] > facts["hot_impedance"]["limit"]
+
+
+def test_drift_is_stated_and_widens_what_it_touches(document, tmp_path):
+    facts = document["sides"]["left"]["facts"]
+    # put in: 0.08 dB between the open takes
+    assert facts["drift"]["value"] == pytest.approx(0.08, abs=0.001)
+    takes = ["open", "load-hot", "load-cold", "load-across", "second-open"]
+    still = found(tmp_path, takes=takes, seconds=2.0)["sides"]["left"]
+    assert abs(still["facts"]["drift"]["value"]) < 0.001
+    moved = document["sides"]["left"]
+    ratio = facts["hot_level"]["u95"] / still["facts"]["hot_level"]["u95"]
+    assert ratio > 1.3
+    assert moved["conditions"]["repeatability_db"] > still["conditions"]["repeatability_db"]
