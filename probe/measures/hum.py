@@ -99,7 +99,7 @@ def hum_lines(spectrum: Spectrum, density: Array, mains_hz: float, ratio: float)
         count = high - low + 1
         power[k] = (float(density[low : high + 1].sum()) - count * noise) * step
         variance = spectrum.spread * (noise * step) ** 2 * count * (1.0 + count / len(side))
-        sigma[k] = np.sqrt(variance + 2.0 * max(power[k], 0.0) * noise / spectrum.seconds)
+        sigma[k] = np.sqrt(variance + 2.0 * max(power[k], 0.0) * noise / spectrum.line_seconds)
         spans.append((low, high))
     for k, (low, high) in enumerate(spans):
         bins[low : high + 1] |= power[k] > SEEN * sigma[k]

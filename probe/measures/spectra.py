@@ -71,6 +71,8 @@ class Spectrum:
         Equivalent noise bandwidth of the window, bins.
     seconds
         Length of what was read.
+    line_seconds
+        Time over which a line's power is known as well as here: the windows leave the ends out.
     power
         Shape (C,): mean square of the samples themselves, V², direct voltage included.
     peak
@@ -89,6 +91,7 @@ class Spectrum:
     bin_hz: float
     noise_bins: float
     seconds: float
+    line_seconds: float
     power: Array
     peak: Array
     trace: Array
@@ -188,10 +191,27 @@ def spectrum_of(
         bin_hz=rate / length,
         noise_bins=float(length * np.sum(shape**2) / np.sum(shape) ** 2),
         seconds=done / rate,
+        line_seconds=_line_samples(segments, shape) / rate,
         power=power / max(done, 1) * scale**2,
         peak=peak,
         trace=np.array(trace).reshape(segments, len(used)) * norm * scale**2 * rate / length,
     )
+
+
+def _line_samples(segments: int, shape: Array) -> float:
+    """Return ``(sum g)² / sum g²`` of all squared windows together, ``g``, samples.
+
+    The power of a line is that of the record weighted by ``g``.
+    """
+    step = len(shape) // STEPS
+    quarters = (shape**2).reshape(STEPS, step)
+    total = square = 0.0
+    for k in range(segments + STEPS - 1):
+        first, last = max(0, k - segments + 1), min(STEPS, k + 1)
+        g = quarters[first:last].sum(axis=0)
+        total += float(g.sum())
+        square += float(np.sum(g**2))
+    return total**2 / square if square > 0.0 else 1.0
 
 
 def _frames(take: Take, between_s: tuple[float, float] | None) -> tuple[int, int]:
