@@ -480,7 +480,9 @@ class Recorder:
                 now = time.monotonic()
                 if writer.frames != frames:
                     frames, moved = writer.frames, now
-                if now - moved > limits.STALLED_S:
+                if self._stream is not None and not self._stream.alive:
+                    exchanger.gone("the sound card stopped by itself")
+                elif now - moved > limits.STALLED_S:
                     exchanger.gone("the sound card delivers nothing any more")
                 if exchanger.is_gone:
                     if over() or stalled_ok:

@@ -308,7 +308,7 @@ class SessionFolder:
         return raw
 
     def _write_session(self) -> None:
-        _replace(self.folder / SESSION, self._check(self.takes))
+        replace_file(self.folder / SESSION, self._check(self.takes))
 
     def _write_unfinished(self) -> None:
         place = self.folder / UNFINISHED
@@ -320,7 +320,7 @@ class SessionFolder:
         text = table("", said)
         if self._pending is not None:
             text += "\n" + table("[take]", self._pending)
-        _replace(place, text.encode("utf-8"))
+        replace_file(place, text.encode("utf-8"))
 
     def _read_unfinished(self) -> None:
         place = self.folder / UNFINISHED
@@ -356,8 +356,14 @@ def _leading_comment(text: str) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def _replace(place: Path, content: bytes) -> None:
-    """Write a file beside its place, to the disk, and move it there."""
+def replace_file(place: Path, content: bytes) -> None:
+    """Write a file beside its place, to the disk, and move it there.
+
+    Raises
+    ------
+    BadInput
+        It cannot be written; what stood there stands there still.
+    """
     beside = place.with_name(f".{place.name}.new")
     try:
         with beside.open("wb") as file:

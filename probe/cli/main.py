@@ -34,6 +34,7 @@ COMMANDS = {
     "verify": ("probe.cli.verify", "hold a maker's specification against what was measured"),
     "measure": ("probe.cli.measure", "guided run: play, record, judge, step by step"),
     "kit": ("probe.cli.kit", "leads and resistors at hand: declare once, see what they can show"),
+    "devices": ("probe.cli.devices", "list the sound cards, and choose the bench's"),
     "simulate": ("probe.cli.simulate", "make a session of takes from a circuit description"),
     "calibrate": ("probe.cli.calibrate", "find the bench's own figures, step by step"),
     "check": ("probe.cli.check", "see in one take whether the bench is as it was calibrated"),
