@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from probe.bench.card import Block
 from probe.bench.ring import Ring
-from probe.bench.wav import WavWriter
+from probe.bench.wav import WavWriter, read
 from probe.errors import BadInput
 
 METER_S = 0.1
@@ -95,6 +95,10 @@ class Capture(ABC):
         """What was recorded, where it is in memory: shape (frames, channels)."""
         return None
 
+    @abstractmethod
+    def beginning(self, frames: int) -> NDArray[np.float32]:
+        """Return up to ``frames`` of what was recorded, shape (frames, channels)."""
+
     def levels(self) -> tuple[tuple[float, ...], tuple[float, ...], tuple[float, ...]]:
         """Return peaks, rms and means of all that was recorded."""
         return self._levels.read()
@@ -133,6 +137,10 @@ class MemoryCapture(Capture):
         """What was recorded, shape (frames, channels)."""
         return self._kept[: self.frames]
 
+    def beginning(self, frames: int) -> NDArray[np.float32]:
+        """Return up to ``frames`` of what was recorded."""
+        return self.samples[:frames]
+
     def _store(self, part: Block) -> None:
         self._kept[self.frames : self.frames + part.shape[0]] = part
 
@@ -170,6 +178,10 @@ class FileCapture(Capture):
                 self.path = self._final
         except OSError as error:
             self.error = f"{self.path}: cannot be stored: {error.strerror or error}"
+
+    def beginning(self, frames: int) -> NDArray[np.float32]:
+        """Return up to ``frames`` of what was recorded."""
+        return read(self.path, self.channels, frames)
 
     def _store(self, part: Block) -> None:
         self._file.write(part)

@@ -6,7 +6,9 @@ callback to `BlockFlags`. The callback copies and nothing else.
 
 from __future__ import annotations
 
+import atexit
 import sys
+import threading
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -27,6 +29,9 @@ BLOCK_S = 0.006
 
 SWITCH_S = 0.0005
 """How long another thread may keep the callback waiting; Python's default of 5 ms is a block."""
+
+CLOSE_S = 3.0
+"""How long a stream may take to close before it is left alone."""
 
 Latency = Literal["low", "high"]
 
@@ -205,6 +210,11 @@ class PortAudioCard:
     ) -> PortAudioStream:
         """Open and start; see `probe.bench.card.Card`."""
         library = load()
+        if _stuck:
+            raise BadInput(
+                f"{self.name}: was lost in a way that this run cannot mend; end it and resume the "
+                "session: nothing is lost"
+            )
         restart(library)
         heard = _Channels.of(self._input_channels, wanted.inputs, self._inputs.inputs, "input")
         play = _Channels.of(self._output_channels, wanted.outputs, self._outputs.outputs, "output")
@@ -313,10 +323,22 @@ class PortAudioStream:
         sys.setswitchinterval(self._switch_s)
         if stream is None:
             return
-        _open_streams.discard(id(self))
-        if alive:
-            stream.stop(ignore_errors=True)  # lets what was handed over be played: the fade
-        stream.close(ignore_errors=True)
+
+        def give_back() -> None:
+            if alive:
+                stream.stop(ignore_errors=True)  # lets what was handed over be played: the fade
+            stream.close(ignore_errors=True)
+            _open_streams.discard(id(self))
+
+        # With a sound server that died under it, PortAudio waits ten minutes here.
+        closing = threading.Thread(target=give_back, name="probe-close", daemon=True)
+        closing.start()
+        closing.join(CLOSE_S)
+        if closing.is_alive():
+            _stuck.add(id(self))
+        if closing.is_alive() or not alive:
+            # What is lost cannot be ended in order; PortAudio would abort the process at its end.
+            atexit.unregister(self._library._exit_handler)
 
     def _call(self, heard: Any, play: Any, frames: int, _time: Any, status: Any) -> None:
         flags = _CLEAN
@@ -357,6 +379,9 @@ _CLEAN = BlockFlags()
 
 _open_streams: set[int] = set()
 """Streams that would end if PortAudio were started anew."""
+
+_stuck: set[int] = set()
+"""Streams that could not be closed: PortAudio can neither end nor start in this process."""
 
 
 def _index(library: ModuleType, found: Found) -> int:

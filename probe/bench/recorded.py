@@ -15,11 +15,22 @@ from probe.bench.stop import Stop
 
 @dataclass(frozen=True)
 class Lost:
-    """Samples the card dropped or filled in: the frame of the take, and in which direction."""
+    """Samples that were dropped or filled in.
+
+    Attributes
+    ----------
+    frame
+        Of the take.
+    input, output
+        In which direction, where the card said so.
+    seen
+        The card said nothing, but a tone jumped.
+    """
 
     frame: int
-    input: bool
-    output: bool
+    input: bool = False
+    output: bool = False
+    seen: bool = False
 
 
 @dataclass(frozen=True)

@@ -28,11 +28,15 @@ from probe.bench.card import Card, RunningStream, StreamFormat
 from probe.bench.exchange import Exchanger
 from probe.bench.player import Voice
 from probe.bench.recorded import Lost, Progress, ProgressTeller, Recorded
+from probe.bench.slips import slips, tones_of
 from probe.bench.sound import InputScale, OutputScale, Part
 from probe.bench.stop import Reason, Stop, Stopped
 from probe.errors import BadInput
 
 T = TypeVar("T")
+
+_LOOKED_AT_S = 120.0
+"""So much of a recording is looked through for jumps of its tones."""
 
 _TICK_S = 0.05
 """How often progress is told and interruptions are noticed while waiting."""
@@ -43,6 +47,7 @@ class _State:
     """What is being played, for what is asked about it later."""
 
     parts: tuple[Part, ...] = ()
+    tones_hz: tuple[float, ...] = ()
     gain_raised: str | None = None
     stop: Stop | None = field(default=None)
 
@@ -79,6 +84,7 @@ class Recorder:
         self._state = _State()
         self._stream: RunningStream | None = None
         self._lost_count = 0
+        self._foreign_tones_hz: tuple[float, ...] = ()
         self._exchanger: Exchanger
         self._writer: Writer
 
@@ -173,6 +179,7 @@ class Recorder:
         self._require_open()
         self.silence()
         self._state.parts = tuple(parts)
+        self._state.tones_hz = tuple(hz for part in parts for hz in self._tones(part))
         self._exchanger.stop = None
         begun = self._exchanger.player.begun
         self._exchanger.player.start(voices, gain)
@@ -204,13 +211,17 @@ class Recorder:
             faded = player.faded
             player.fade()
             self._await(lambda: player.faded > faded and player.silent)
-        self._state.parts = ()
+        self._state.parts, self._state.tones_hz = (), ()
         self._exchanger.stop = None
 
     def cancel(self, message: str = "stopped") -> None:
         """Fade the tone out now; what waits for it returns with this stop. From any thread."""
         self._require_open()
         self._exchanger.ask_stop(Stop(Reason.CANCELLED, message, frame=self._exchanger.frame))
+
+    def expect_tones(self, tones_hz: Sequence[float]) -> None:
+        """Say what somebody else's player plays, Hz: lost samples are then found from it."""
+        self._foreign_tones_hz = tuple(tones_hz)
 
     def set_ceilings(self, ceilings: Sequence[float]) -> None:
         """Let each input hear at most this share of full scale; beyond it the tone stops."""
@@ -290,11 +301,12 @@ class Recorder:
         """
         with self._silent_after():
             if parts:
-                stop = self.play(parts, level_db) or self.wait(settle_s)
-                if stop is not None:
-                    return self._nothing(stop)
+                self.play(parts, level_db)
             else:
                 self.silence()
+            stop = self.stop or self.wait(settle_s)
+            if stop is not None:
+                return self._nothing(stop)
             return self.record(path, seconds, progress)
 
     # -- inside
@@ -344,6 +356,9 @@ class Recorder:
             for frame, flags in self._exchanger.lost_since(lost_before)
             if start <= frame < end
         )
+        jumps = self._jumps(capture)
+        if jumps:
+            self._lost_count = -1  # the frames of the stream are not those of time any more
         peaks, rms, direct = capture.levels()
         return Recorded(
             path=capture.path,
@@ -355,9 +370,17 @@ class Recorder:
             peaks=peaks,
             rms=rms,
             direct=direct,
-            lost=lost,
+            lost=tuple(sorted((*lost, *jumps), key=lambda one: one.frame)),
             stop=stop,
         )
+
+    def _jumps(self, capture: Capture) -> tuple[Lost, ...]:
+        """Look for samples lost without a word in what was recorded of the tones played."""
+        tones = [*self._state.tones_hz, *self._foreign_tones_hz]
+        if not tones or capture.frames == 0:
+            return ()
+        samples = capture.beginning(round(_LOOKED_AT_S * self.rate))
+        return tuple(Lost(frame, seen=True) for frame in slips(samples, self.rate, tones))
 
     def _nothing(self, stop: Stop) -> Recorded:
         none = (0.0,) * self._wanted.inputs
@@ -406,6 +429,9 @@ class Recorder:
             seen.add(part.output)
             voices.append(self._voice(part, gain))
         return voices
+
+    def _tones(self, part: Part) -> tuple[float, ...]:
+        return tones_of(part.sound.samples, self.rate) if part.sound.loop else ()
 
     def _voice(self, part: Part, gain: float) -> Voice:
         scale = self._outputs[part.output]

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 import numpy as np
+from numpy.typing import NDArray
 
 from probe.bench.card import Block
 from probe.bench.limits import HEADER_S
@@ -96,6 +97,15 @@ class WavWriter:
         view = memoryview(data)
         while view:
             view = view[self._file.write(view) :]
+
+
+def read(path: Path, channels: int, frames: int) -> NDArray[np.float32]:
+    """Return the first ``frames`` of a file made by `WavWriter`, shape (frames, channels)."""
+    with path.open("rb") as file:
+        file.seek(HEADER_BYTES)
+        data = file.read(frames * channels * _BYTES)
+    whole = len(data) // (channels * _BYTES) * channels * _BYTES
+    return np.frombuffer(data[:whole], dtype="<f4").reshape(-1, channels)
 
 
 def mend(path: Path) -> int:

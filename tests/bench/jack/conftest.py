@@ -21,6 +21,7 @@ def jack_server() -> Iterator[JackServer]:
     server = JackServer()
     server.start()
     yield server
+    load()._terminate()  # with its server gone PortAudio would abort the process
     server.stop()
 
 

@@ -6,6 +6,7 @@ import json
 import signal
 import subprocess
 import sys
+from contextlib import suppress
 from typing import Any
 
 
@@ -49,10 +50,8 @@ class Device:
         self._process.wait()
         for pipe in (self._process.stdin, self._process.stdout):
             if pipe is not None:
-                try:
+                with suppress(BrokenPipeError):
                     pipe.close()
-                except BrokenPipeError:
-                    pass
 
     def _answer(self) -> None:
         assert self._process.stdout is not None

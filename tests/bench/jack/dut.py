@@ -20,6 +20,7 @@ import json
 import sys
 import threading
 import time
+from contextlib import suppress
 from typing import Any
 
 import jack
@@ -75,7 +76,8 @@ class DeviceUnderTest:
         self._client.close()
 
     def _plug(self, plugged: str | dict[str, Any]) -> None:
-        takes = {"takes": [plugged]} if isinstance(plugged, str) else {"takes": [], "take": [plugged]}
+        preset = isinstance(plugged, str)
+        takes = {"takes": [plugged]} if preset else {"takes": [], "take": [plugged]}
         stage = stage_of({**self._stage, **takes})
         take = stage.takes[0]
         found = taps(stage, take, self._rate)
@@ -119,10 +121,8 @@ class DeviceUnderTest:
             if number >= len(own) or self._client.get_all_connections(own[number]).count(port):
                 continue
             ends = (port, own[number]) if outward else (own[number], port)
-            try:
+            with suppress(jack.JackError):  # it may have gone away meanwhile
                 self._client.connect(*ends)
-            except jack.JackError:
-                pass  # it went away meanwhile
 
 
 def main() -> None:

@@ -32,9 +32,7 @@ def responses(stage: StageSpec, take: TakeSpec, hz: NDArray[np.float64]) -> NDAr
     injections = tuple(
         replace(i, volts=1.0, tones_hz=tones, phases_rad=zeros) for i in take.injections
     )
-    asked = replace(
-        take, tones_hz=tones, phases_rad=zeros, drive_volts=1.0, injections=injections
-    )
+    asked = replace(take, tones_hz=tones, phases_rad=zeros, drive_volts=1.0, injections=injections)
     found = recorded(stage, asked)
     return np.stack([found.from_device, found.from_injectors], axis=-1)
 

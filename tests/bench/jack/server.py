@@ -7,10 +7,24 @@ import signal
 import subprocess
 import time
 import uuid
+from pathlib import Path
 
 RATE = 48000
 PERIOD = 2048
 PORTS = 4
+
+
+def running() -> bool:
+    """Whether any server runs on this machine."""
+    found = subprocess.run(["pgrep", "-x", "jackd"], capture_output=True, check=False)
+    return found.returncode == 0
+
+
+def clear() -> None:
+    """Remove what killed servers left: there is room for eight names on a machine."""
+    for left in Path("/dev/shm").glob("jack*"):
+        if left.is_file():
+            left.unlink(missing_ok=True)
 
 
 class JackServer:
@@ -28,11 +42,13 @@ class JackServer:
     def start(self) -> None:
         """Start it; return when a client can connect."""
         # -S: a cycle waits for its clients, so that a busy machine does not make false dropouts.
-        command = ["jackd", "-r", "-m", "-S", "-t", "10000", "-n", self.name, "-d", "dummy"]
+        command = ["jackd", "-r", "-m", "-S", "-t", "1000", "-n", self.name, "-d", "dummy"]
         command += ["-r", str(RATE), "-p", str(self._period), "-C", str(PORTS), "-P", str(PORTS)]
         os.environ.update(
             JACK_DEFAULT_SERVER=self.name, JACK_NO_START_SERVER="1", JACK_NO_AUDIO_RESERVATION="1"
         )
+        if not running():
+            clear()
         self._process = subprocess.Popen(
             command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, stdin=subprocess.DEVNULL
         )
@@ -49,10 +65,10 @@ class JackServer:
             time.sleep(0.1)
         raise RuntimeError(f"jackd did not start: {self.name}")
 
-    def kill(self, how: int = signal.SIGKILL) -> None:
+    def kill(self) -> None:
         """End it without asking."""
         if self._process is not None:
-            self._process.send_signal(how)
+            self._process.kill()
             self._process.wait()
             self._process = None
 
@@ -64,5 +80,12 @@ class JackServer:
         self._process.send_signal(signal.SIGCONT)
 
     def stop(self) -> None:
-        """End it."""
-        self.kill(signal.SIGTERM)
+        """End it; one that waits for its clients to leave is not waited for."""
+        if self._process is None:
+            return
+        self._process.terminate()
+        try:
+            self._process.wait(3.0)
+            self._process = None
+        except subprocess.TimeoutExpired:
+            self.kill()
