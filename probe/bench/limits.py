@@ -45,8 +45,9 @@ SETTLE_S = 0.3
 """Between the end of a ramp and the first sample kept: longer than any card's latency, and than
 filters that ring."""
 
-STALLED_S = 2.0
-"""No block for this long: the card is gone, whatever it says. The longest blocks take 0.1 s."""
+STALLED_S = 4.0
+"""No block for this long: the card is gone, whatever it says. Blocks take 0.1 s at the most, and a
+sound server waits a second or two for a client that hangs."""
 
 RING_S = 10.0
 """What is kept between the card and the disk: a disk that sleeps wakes within this."""
