@@ -58,7 +58,8 @@ def advise(facts: Facts, sources: Mapping[str, Sources], destination: Destinatio
         if side.name in sources
     ]
     options = [option for desk in desks for option in _side_options(desk)]
-    cautions += _unmeasured(sides, sources)
+    if {"xlr", "rca"} & set(device.connectors) or not device.connectors:
+        cautions += _unmeasured(sides, sources)
     cautions += general_cautions(device, sides, destination, [o.option for o in options])
     choices = choose(options, destination)
     found = _answer(device, sides, destination, options, choices, cautions)

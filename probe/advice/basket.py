@@ -183,8 +183,15 @@ def _basket(
         share=shelf.share,
         system_price=system_price,
         dearer=tuple(_dearer(taken, shelf, length)),
-        solder="; then ".join(p.says for p in ways[0]) + f"; {length:g} m",
+        solder=_soldering(ways[0], length),
     )
+
+
+def _soldering(way: Sequence[Piece], length_m: float) -> str:
+    """Return how the shortest way is made by hand; nothing for what is not made with solder."""
+    if any(p.kind not in ("lead", "adapter") or p.ohm is not None for p in way):
+        return ""
+    return "; then ".join(p.says for p in way) + f"; {length_m:g} m"
 
 
 def _length(destination: Destination, choice: Choice) -> float:

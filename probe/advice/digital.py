@@ -403,9 +403,11 @@ def with_digital(advice: Advice, device: Device, destination: Destination) -> Ad
 
 
 def digital_lines(links: Sequence[DigitalAdvice]) -> list[str]:
-    """Return a line for each link, verdict first, and one for each of its hazards."""
+    """Return a line for each link that is not used, and one for each of its hazards."""
     lines = []
     for a in links:
+        if a.verdict == "use":
+            continue
         lines.append(f"{a.verdict}: {a.link.id}: {a.link.says}")
         lines += [f"{a.link.id}: {h.message}" for h in a.hazards]
     return lines

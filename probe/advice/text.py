@@ -24,7 +24,7 @@ def render(advice: Advice) -> str:
     lines = _wrapped(f"{advice.device} to {advice.destination}{_provisional(advice)}", "  ")
     if not advice.options and not advice.digital:
         lines += ["No connection is advised.", ""]
-        lines += _bullets(c.message for c in advice.cautions)
+        lines += bullets(c.message for c in advice.cautions)
         return "\n".join(lines) + "\n"
     for choice in advice.choices:
         lines += ["", *_choice(advice, choice)]
@@ -42,7 +42,7 @@ def render(advice: Advice) -> str:
     }
     for title, messages in sections.items():
         if messages:
-            lines += ["", title, *_bullets(messages)]
+            lines += ["", title, *bullets(messages)]
     return "\n".join(lines) + "\n"
 
 
@@ -62,7 +62,7 @@ def _cure(cure: Cure) -> str:
 def _choice(advice: Advice, choice: Choice) -> list[str]:
     label = f" ({choice.box})" if len(advice.choices) > 1 else ""
     if choice.option is None:
-        return [f"USE NOTHING YET{label}", *_bullets(choice.why)]
+        return [f"USE NOTHING YET{label}", *bullets(choice.why)]
     held = [
         o
         for o in advice.options
@@ -78,9 +78,9 @@ def _choice(advice: Advice, choice: Choice) -> list[str]:
     lines += _wrapped("Gives  " + _gives(advice, given), "       ")
     if offered is not None:
         must = "it needs" if choice.attenuator else "an attenuator would help:"
-        lines += _bullets([f"{must} {described(offered)}; {offered.why}"])
+        lines += bullets([f"{must} {described(offered)}; {offered.why}"])
     dangers = list(dict.fromkeys(h.message for o in held for h in o.hazards))
-    lines += _bullets(f"mind: {d}" for d in dangers[:DANGERS])
+    lines += bullets(f"mind: {d}" for d in dangers[:DANGERS])
     more = len(dangers) - DANGERS
     return lines + ([f"- and {more} more to mind, in the JSON"] if more > 0 else [])
 
@@ -89,7 +89,7 @@ def _digital_choice(advice: Advice, choice: Choice, label: str) -> list[str]:
     (link,) = [a for a in advice.digital if (a.link.id, a.box) == (choice.option, choice.box)][:1]
     lines = _wrapped(f"USE{label}  {link.link.id}: {link.link.says}", "    ")
     lines += _wrapped("Why  " + "; ".join(choice.why), "     ")
-    return lines + _bullets(f"mind: {h.message}" for h in link.hazards)
+    return lines + bullets(f"mind: {h.message}" for h in link.hazards)
 
 
 def _gives(advice: Advice, option: OptionAdvice) -> str:
@@ -205,7 +205,8 @@ def _names(options: Sequence[OptionAdvice], group: Sequence[OptionAdvice]) -> li
     return names
 
 
-def _bullets(messages: Iterable[str]) -> list[str]:
+def bullets(messages: Iterable[str]) -> list[str]:
+    """Return each message as a bullet, wrapped to `WIDTH`."""
     return [line for message in messages for line in _wrapped(f"- {message}", "  ")]
 
 

@@ -55,6 +55,8 @@ def read(args: argparse.Namespace) -> More:
         shelf = read_shelf(Path(args.shelf))
     if args.system_price is not None and (shelf is None or not 0.0 < args.system_price < 1e9):
         raise BadInput("--system-price: a price above 0 beside --shelf is needed")
+    if args.page is not None and (not args.page or Path(args.page).is_dir()):
+        raise BadInput(f'--page: "{args.page}" is no file to write; give a name, as in page.html')
     axis = None
     if args.vary is not None:
         from probe.advice.vary import read_axis
@@ -116,9 +118,11 @@ class More:
 
     def text(self) -> str:
         """Return what is printed after the advice."""
+        from probe.advice.text import bullets
+
         lines: list[str] = []
         for basket in self._baskets:
-            lines += ["", "From the shelf", *(f"- {line}" for line in basket.says)]
+            lines += ["", "From the shelf", *bullets(basket.says)]
         if self._sweep is not None:
             lines += ["", *self._sweep.lines()]
         if self._args.page is not None:
@@ -132,7 +136,13 @@ class More:
         from pathlib import Path
 
         from probe.cli.output import write_together
+        from probe.errors import BadInput
         from probe.report import render_leaflet
 
         path = Path(self._args.page)
-        write_together(path.parent, {path.name: render_leaflet(document)})
+        try:
+            write_together(path.parent, {path.name: render_leaflet(document)})
+        except BadInput as error:
+            raise BadInput(
+                f"--page: {path} cannot be written; choose a folder that is there and yours"
+            ) from error

@@ -189,3 +189,8 @@ def test_an_interconnect_is_no_digital_lead() -> None:
     document = facts(connectors=("digital-75",))
     found = advise(document, {}, Destination("converter", (COAX,)))
     assert any("impedance is unknown" in r for r in found.digital[0].reasons)
+
+
+def test_a_digital_device_needs_no_take() -> None:
+    advice = ask("digital-75", COAX)
+    assert "nothing-measured" not in {c.code for c in advice.cautions}
