@@ -10,7 +10,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from probe.bench.calibration.document import bench_text, read_bench, session_tables, write_bench
+from probe.bench.calibration.document import (
+    bench_text,
+    read_bench,
+    session_bench,
+    session_tables,
+    write_bench,
+)
 from probe.bench.calibration.figures import BenchFigures
 from probe.bench.calibration.live import LivePlayer
 from probe.bench.calibration.meter import accuracy_of
@@ -123,6 +129,13 @@ def test_the_file_says_the_same_and_a_session_takes_it_over(tmp_path: Path):
     )
     assert 0.3 < checked.input[0].u95_percent < 1.0
     assert checked.input[1].capacitance_pf == pytest.approx(149, abs=15)
+    bench = session_bench(again, 3)
+    for k in (0, 1):
+        assert bench.inputs[k].u95_relative == pytest.approx(checked.input[k].u95_percent / 100)
+        assert bench.inputs[k].impedance_ohm == pytest.approx(checked.input[k].impedance_ohm)
+        assert bench.outputs[k].volts_full_scale == checked.output[k].volts_full_scale
+    # an input that nobody calibrated: like the last, ten times as doubtful
+    assert bench.inputs[2].u95_relative == pytest.approx(10 * bench.inputs[1].u95_relative)
 
 
 @pytest.mark.long
