@@ -14,6 +14,9 @@ from probe.bench.stop import Stop
 from probe.bench.tones.waves import Tones
 from probe.errors import NotUsable
 
+TRIES = 6
+"""So often a recording with lost samples is made again before somebody is asked."""
+
 SETTLE_S = 0.5
 """After a tone has come up: couplings settle, meters too."""
 
@@ -43,12 +46,19 @@ class LivePlayer:
             _raise(self._recorder.wait(SETTLE_S))
 
     def listen(self, seconds: float) -> Samples:
-        """Return what is heard from now on; see `probe.bench.calibration.run.Player`."""
-        taken = self._recorder.listen(seconds)
-        _raise(taken.stop)
-        if taken.lost or taken.samples is None:
-            raise NotUsable("samples were lost while recording: the computer was too busy")
-        return np.ascontiguousarray(taken.samples[:, self._inputs])
+        """Return what is heard from now on; see `probe.bench.calibration.run.Player`.
+
+        A recording in which samples were lost is made again by itself, some times.
+        """
+        for _ in range(TRIES):
+            taken = self._recorder.listen(seconds)
+            _raise(taken.stop)
+            if not taken.lost and taken.samples is not None:
+                return np.ascontiguousarray(taken.samples[:, self._inputs])
+        raise NotUsable(
+            f"samples were lost in {TRIES} recordings one after the other: the computer is too "
+            "busy, or the card's buffer too small; close other programs"
+        )
 
     def silence(self) -> None:
         """Fade out."""

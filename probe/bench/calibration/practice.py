@@ -72,9 +72,15 @@ class PracticeCard(LoopBackCard):
     """The practice interface as a card; ``seed`` of its noise."""
 
     def __init__(
-        self, bench: PracticeBench | None = None, *, patient: bool = True, seed: int = 1
+        self,
+        bench: PracticeBench | None = None,
+        *,
+        patient: bool = True,
+        seed: int = 1,
+        block: int = BLOCK,
     ) -> None:
-        super().__init__(self._answer, block=BLOCK, patient=patient)
+        super().__init__(self.answer, block=block, patient=patient)
+        self.block = block
         self.bench = bench or PracticeBench()
         self.rate = 48000.0
         self._stream = np.random.default_rng(seed)
@@ -104,11 +110,12 @@ class PracticeCard(LoopBackCard):
         self.plug(self._wiring)
 
     def _parts_of(self, wiring: str) -> NDArray[np.complex64]:
-        return parts_of(taps_of(lambda hz: self.bench.heard(wiring, hz), self.rate), BLOCK)
+        return parts_of(taps_of(lambda hz: self.bench.heard(wiring, hz), self.rate), self.block)
 
-    def _answer(self, played: Block, frame: int) -> Block:
+    def answer(self, played: Block, frame: int) -> Block:
+        """Return what the inputs hear of a block that was played."""
         if self._convolver is None:
-            self._convolver = Convolver(self._parts, BLOCK)
+            self._convolver = Convolver(self._parts, self.block)
         self._convolver.parts = self._parts
         self._peak = max(float(np.max(np.abs(played[:, 0]))), 0.999 * self._peak)
         second, third = DISTORTION
