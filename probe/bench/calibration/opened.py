@@ -39,5 +39,19 @@ def opened(*, practice: bool, rate: int | None = None) -> Iterator[Opened]:
 
 
 def _chosen(rate: int | None) -> tuple[Card, StreamFormat]:
-    at = "" if rate is None else f" at {rate} Hz"
-    raise BadInput(f"no sound card can be opened{at} yet; --practice needs none")
+    from probe.bench.devices import chosen
+    from probe.bench.portaudio import find_devices
+
+    choice = chosen(find_devices())
+    if choice is None:
+        raise BadInput(
+            "no sound card was chosen on this machine; probe devices lists them and --choose "
+            "keeps one; --practice needs none"
+        )
+    inputs, outputs = len(choice.input_channels), len(choice.output_channels)
+    if inputs < 2 or outputs < 2:
+        raise BadInput(
+            f"{choice.choice.name}: {inputs} inputs and {outputs} outputs are chosen; a "
+            "calibration needs two of each"
+        )
+    return choice.card(), StreamFormat(float(rate or choice.rate), inputs, outputs)

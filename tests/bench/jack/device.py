@@ -13,9 +13,11 @@ from typing import Any
 class Device:
     """``tests.bench.jack.dut`` as a child; needs a server (`JackServer`) to be running."""
 
-    def __init__(self, stage: dict[str, Any] | None = None) -> None:
+    def __init__(
+        self, stage: dict[str, Any] | None = None, module: str = "tests.bench.jack.dut"
+    ) -> None:
         self._process = subprocess.Popen(
-            [sys.executable, "-m", "tests.bench.jack.dut"],
+            [sys.executable, "-m", module],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             text=True,

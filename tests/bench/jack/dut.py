@@ -125,8 +125,8 @@ class DeviceUnderTest:
                 self._client.connect(*ends)
 
 
-def main() -> None:
-    device = DeviceUnderTest()
+def main(kind: type[DeviceUnderTest] = DeviceUnderTest) -> None:
+    device = kind()
     print(json.dumps({"ready": True}), flush=True)
     for line in sys.stdin:
         order = json.loads(line)
