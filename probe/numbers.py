@@ -28,6 +28,7 @@ _SCALED_UNITS = {"V": "V", "ohm": "Ω", "A": "A", "A/V": "A/V", "F": "F", "V/√
 _PLAIN_UNITS = {"deg": "°", "percent": "%", "1": "", "": ""}
 _DIGITS_WITHOUT_DOUBT = 4
 _MOST_DIGITS = 9
+_LONGEST_UNIT = 16
 
 
 @dataclass(frozen=True)
@@ -158,7 +159,7 @@ def _unit(unit: str, size: float) -> tuple[float, str]:
     if unit == "Hz":
         return (1e3, "kHz") if size >= 1e4 else (1.0, "Hz")
     if unit not in _SCALED_UNITS:
-        return 1.0, unit
+        return 1.0, "".join(c for c in unit[:_LONGEST_UNIT] if c.isprintable())
     for factor, prefix in _PREFIXES:
         if size >= factor * 0.9995:
             return factor, prefix + _SCALED_UNITS[unit]

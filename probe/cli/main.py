@@ -30,6 +30,8 @@ COMMANDS = {
     "advise": ("probe.cli.advise", "judge the ways to connect it to a destination"),
     "figures": ("probe.cli.figures", "draw figures for print"),
     "shelf": ("probe.cli.shelf", "check a dealer's file of parts; list transformers"),
+    "compare": ("probe.cli.compare", "put measured devices, sides or dates beside each other"),
+    "batch": ("probe.cli.batch", "analyse every session in folders, on all cores"),
     "archive": ("probe.cli.archive", "keep measured devices, find them again, compare them"),
     "verify": ("probe.cli.verify", "hold a maker's specification against what was measured"),
     "measure": ("probe.cli.measure", "guided run: play, record, judge, step by step"),

@@ -7,8 +7,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from probe.numbers import number, ratio_db
+
 SAME_HZ = 0.05
 """Tones this close (as a share) are one tone: no usual output stage changes within it."""
+
+SAME_LEVEL_DB = 0.5
+"""Distortion changes slowly with level: within half a decibel it is the same measurement."""
 
 SAME_DRIVE_DB = 0.01
 """Drives this close are one drive; no player sets a level finer."""
@@ -36,7 +41,7 @@ def hangs(name: str, unit: str = "") -> Hangs:
     if "noise" in name or "_hum" in name:
         return Hangs(volume=True, drive=False, bench=True)
     if "thd" in name or "maximum" in name or "channel_balance" in name or "crosstalk" in name:
-        return Hangs(volume=True, drive="thd" in name, bench="thd" in name)
+        return Hangs(volume=True, drive=False, bench="thd" in name)
     if name in ("gain_difference", "differential_gain", "single_ended_gain"):
         return Hangs(volume=True, drive=False, bench=False)
     level = unit == "V" or name.endswith(("_level", "_recorded"))
@@ -51,6 +56,7 @@ class Circumstances:
     drive: tuple[str, float] | None
     bench: str
     at_hz: float | None
+    at_volts: float | None
     other: tuple[tuple[str, str], ...]
 
 
@@ -59,13 +65,13 @@ def circumstances(
 ) -> Circumstances:
     """Return what an entry of a side was measured under."""
     conditions = side.get("conditions") or {}
-    named = {k: entry[k] for k in ("receiver", "load_ohm", "level_v") if entry.get(k) is not None}
-    at = entry.get("at_hz")
+    named = {k: entry[k] for k in ("receiver", "load_ohm") if entry.get(k) is not None}
     return Circumstances(
         volume=_folded(conditions.get("volume")),
         drive=drive_of(conditions),
         bench=bench_of(facts),
-        at_hz=float(at) if isinstance(at, int | float) else None,
+        at_hz=number(entry, "at_hz"),
+        at_volts=number(entry, "at_volts"),
         other=tuple(sorted((k, _folded(v)) for k, v in named.items())),
     )
 
@@ -92,8 +98,8 @@ def bench_of(facts: Mapping[str, Any]) -> str:
 def apart(name: str, unit: str, a: Circumstances, b: Circumstances) -> tuple[str, ...]:
     """Return the conditions that differ and that the fact hangs on: then there is no difference.
 
-    Words: ``volume``, ``drive``, ``bench``, ``frequency``, ``conditions``. A condition that one of
-    the two does not state counts as different where the other one states it.
+    Words: ``volume``, ``drive``, ``bench``, ``frequency``, ``level``, ``conditions``.
+    A condition that one of the two does not state counts as different where the other states it.
     """
     on = hangs(name, unit)
     found = []
@@ -105,6 +111,8 @@ def apart(name: str, unit: str, a: Circumstances, b: Circumstances) -> tuple[str
         found.append("bench")
     if a.at_hz and b.at_hz and abs(math.log(a.at_hz / b.at_hz)) > SAME_HZ:
         found.append("frequency")
+    if a.at_volts and b.at_volts and abs(ratio_db(a.at_volts / b.at_volts)) > SAME_LEVEL_DB:
+        found.append("level")
     if a.other != b.other:
         found.append("conditions")
     return tuple(found)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 import probe
@@ -14,13 +15,15 @@ from probe.session.read import session_sha256
 NAME = "facts.json"
 
 
-def facts_beside(session: Session, *, draws: int = DRAWS) -> dict[str, Any] | None:
-    """Return the facts in a session's folder if nothing they rest on has changed.
+def facts_beside(
+    session: Session, *, draws: int = DRAWS, folder: Path | None = None
+) -> dict[str, Any] | None:
+    """Return the facts in ``folder`` (the session's own) if nothing they rest on has changed.
 
     They count where this version of the program made them from exactly these files with as many
     draws; anything else, a damaged file too, is None: then the session is analysed.
     """
-    path = session.folder / NAME
+    path = (folder or session.folder) / NAME
     if not path.is_file():
         return None
     try:

@@ -18,6 +18,14 @@ from probe.report.svg import Point, area, box, circle, group, label, line, pictu
 WIDTH = 440.0
 _LEFT, _RIGHT, _PLOT_HEIGHT = 58.0, 14.0, 236.0
 _LEGEND_ROW, _LEGEND_COLUMNS = 22.0, 2
+_SHAPES = {
+    f"item-{k}": shape
+    for k, shape in enumerate(
+        ("hot", "cold", "pair", "common", "single", "plus", "ring", "block", "kite", "delta",
+         "point", "bar"), 1,
+    )
+}  # fmt: skip
+"""Markers of up to twelve curves of one kind beside each other."""
 _MOST_MARKERS = 24
 _MOST_TICKS = 7
 
@@ -203,7 +211,7 @@ def _marks(curve: Curve, x: Axis, y: Axis) -> list[Markup]:
 def marker(style: str, point: Point) -> Markup:
     """Return the marker that belongs to a style, centred on ``point``."""
     x, y = point
-    match style:
+    match _SHAPES.get(style, style):
         case "hot":
             return circle(x, y, 3.6, "mark full")
         case "cold":
@@ -212,6 +220,20 @@ def marker(style: str, point: Point) -> Markup:
             return tag("path", d=f"M{x:.1f} {y - 6:.1f}l6 6-6 6-6-6z", class_="mark hollow")
         case "common":
             return tag("path", d=f"M{x:.1f} {y - 6:.1f}l5.8 10h-11.6z", class_="mark full")
+        case "ring":
+            return circle(x, y, 4.6, "mark hollow")
+        case "block":
+            return box(x - 4.5, y - 4.5, 9.0, 9.0, "mark full")
+        case "kite":
+            return tag("path", d=f"M{x:.1f} {y - 6:.1f}l6 6-6 6-6-6z", class_="mark full")
+        case "delta":
+            return tag("path", d=f"M{x:.1f} {y - 6:.1f}l5.8 10h-11.6z", class_="mark hollow")
+        case "plus":
+            return tag("path", d=f"M{x:.1f} {y - 6:.1f}v12m-6-6h12", class_="mark hollow")
+        case "point":
+            return circle(x, y, 1.8, "mark full")
+        case "bar":
+            return line([(x, y - 6.0), (x, y + 6.0)], "mark hollow")
         case _:
             return tag(
                 "path", d=f"M{x - 5:.1f} {y - 5:.1f}l10 10m0-10l-10 10", class_="mark hollow"

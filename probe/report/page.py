@@ -45,7 +45,7 @@ def render_html(facts: dict[str, Any], *, advice: dict[str, Any] | None = None) 
             page=page_view(facts),
             advice=advice_view(advised) if advised else None,
             cautions=cautions,
-            script=_script(),
+            script=sort_script(),
             embedded=_embedded(facts),
         )
     )
@@ -60,7 +60,8 @@ class _Script:
 
 
 @cache
-def _script() -> _Script:
+def sort_script() -> _Script:
+    """Return the script that sorts tables, with the digest that lets it run."""
     from importlib.resources import files
 
     text = files("probe.report").joinpath("templates", "sort.js").read_text(encoding="utf-8")

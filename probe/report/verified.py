@@ -397,7 +397,7 @@ def _changes(row: Mapping[str, Any]) -> Iterable[str]:
             elif number(change) is not None:
                 larger = "" if change.get("larger") else ", within the doubt"
                 value, doubt = number(change) or 0.0, number(change, "u95") or 0.0
-                unit = words.UNITS.get(str(change.get("unit")), str(change.get("unit")))
+                unit = words.UNITS.get(str(change.get("unit")), clean(change.get("unit"), 16))
                 yield f"{_short(figure)}changed by {write_signed(value, unit, doubt, 2)}{larger}"
 
 

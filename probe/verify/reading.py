@@ -12,7 +12,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
-from probe.compare.conditions import SAME_DRIVE_DB, SAME_HZ, drive_of, hangs
+from probe.compare.conditions import SAME_DRIVE_DB, SAME_HZ, SAME_LEVEL_DB, drive_of, hangs
 from probe.compare.difference import doubts
 from probe.facts import source_from_facts
 from probe.facts.source import Source
@@ -24,9 +24,6 @@ from probe.verify.specification import ConditionTable, LineTable
 Entry = Mapping[str, Any]
 
 USUAL_HZ = 1000.0
-SAME_LEVEL_DB = 0.5
-"""Distortion changes slowly with level: within half a decibel it is the same measurement."""
-
 READ_AS = {
     "between-legs": "between the legs",
     "each-leg": "each leg against pin 1",
@@ -116,8 +113,6 @@ class SideReader:
         home = self.facts.get("between_sides") or {} if quantity.between_sides else self.body
         base = (home.get("facts") or {}).get(name)
         own: dict[str, Any] = dict(self.conditions)
-        if said.level_v is not None and isinstance(base, Mapping):
-            own["level_v"] = base.get("level_v")
         wanted = {"level_v": said.level_v}
         if hangs(name, quantity.units[0]).volume:
             wanted["volume"] = said.volume  # type: ignore[assignment]
@@ -126,7 +121,11 @@ class SideReader:
             found = (row.get("facts") or {}).get(name)
             if isinstance(found, Mapping) and isinstance(row.get("condition"), Mapping):
                 candidates.append(({**own, **row["condition"]}, found))
-        candidates = [(c, e) for c, e in candidates if isinstance(e, Mapping) and _known(e)]
+        candidates = [
+            ({**c, "level_v": e.get("at_volts")}, e)
+            for c, e in candidates
+            if isinstance(e, Mapping) and _known(e)
+        ]
         if not candidates:
             return None, (), Figure(name, None, (), "not-measured", "")
         for condition, entry in candidates:

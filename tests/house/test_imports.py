@@ -36,6 +36,8 @@ SHARED_WITH_SIMULATE = (
         "from probe.cli.main import main; assert main(['simulate', '--help']) == 0",
         "from probe.cli.main import main; assert main(['verify', '--help']) == 0",
         "from probe.cli.main import main; assert main(['archive', '--help']) == 0",
+        "from probe.cli.main import main; assert main(['compare', '--help']) == 0",
+        "from probe.cli.main import main; assert main(['batch', '--help']) == 0",
     ],
 )
 def test_starting_loads_nothing_heavy(code: str) -> None:

@@ -189,7 +189,7 @@ def test_noise_that_the_recorder_decides_is_a_bound(
 def test_distortion_in_decibels_and_at_its_level(tmp_path: Path) -> None:
     facts = document()
     facts["sides"]["mono"]["facts"]["differential_thd"] = entry(
-        0.005, "percent", 0.0005, level_v=2.0
+        0.005, "percent", 0.0005, at_volts=2.0
     )
     line = (
         'quantity = "balanced-thd"\nunit = "dB"\nat_most = -80.0\ncondition = { volume = "any"%s }'

@@ -1,0 +1,48 @@
+"""The summary of a batch on a terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import PurePath
+
+from probe.batch.batch import Outcome
+from probe.formats.text import counted
+from probe.report.text import clean, columns, hanging
+from probe.report.view import kind_name
+
+MOST_ROWS = 400
+"""Rows printed; all of them are in the CSV."""
+
+
+def summary(outcomes: Sequence[Outcome]) -> str:
+    """Return one line a side and what failed, at most 80 columns."""
+    lines: list[str] = []
+    for outcome in outcomes[:MOST_ROWS]:
+        name = clean(PurePath(outcome.session).name, 30)
+        for row in outcome.rows:
+            kind = kind_name(str(row.get("kind"))).split(" (")[0]
+            faults = clean(row.get("faults") or "", 60)
+            side = clean(row.get("side"), 5)
+            pad = " " * max(1, 31 - columns(name))
+            text = f"{name}{pad}{side:<6} {kind}{': ' * bool(faults)}{faults}"
+            lines += hanging("", text, indent=0)
+        if outcome.status == "failed":
+            lines += hanging("", f"{name}: FAILED: {clean(outcome.message, 300)}", indent=0)
+    if len(outcomes) > MOST_ROWS:
+        lines.append(f"... and {len(outcomes) - MOST_ROWS} more, in the CSV")
+    counts = {s: sum(o.status == s for o in outcomes) for s in ("done", "kept", "failed")}
+    lines += [
+        "",
+        f"{counted(len(outcomes), 'session')}: {counts['done']} analysed, {counts['kept']} as they "
+        f"were, {counts['failed']} failed",
+    ]
+    return "\n".join(lines) + "\n"
+
+
+def time_left(seconds: float | None) -> str:
+    """Return how long it may still take, as people say it."""
+    if seconds is None:
+        return ""
+    if seconds >= 3600.0:
+        return f"{seconds / 3600.0:.1f} h left"
+    return f"{seconds / 60.0:.0f} min left" if seconds >= 90.0 else f"{seconds:.0f} s left"

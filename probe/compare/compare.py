@@ -1,0 +1,231 @@
+"""Several measured sides beside each other: facts with differences, curves, and the conditions.
+
+What was taken under another condition that the fact hangs on (volume, drive, load, and the bench
+where its own noise counts) is marked and not put into a difference.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any
+
+import probe
+from probe.compare.conditions import Circumstances, apart, bench_of, circumstances
+from probe.compare.difference import difference
+from probe.errors import BadInput
+from probe.facts.named_curve import named_curve
+from probe.numbers import number
+
+FORMAT = "probe-comparison/1"
+
+FEWEST, MOST = 2, 12
+"""Sides beside each other: more do not fit a page, nor a head."""
+
+ORDERS = ("facts", "name", "difference")
+"""As facts are usually listed; by name; the largest difference, in its own intervals, first."""
+
+BETWEEN = "between-sides"
+
+Document = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Item:
+    """One column: a side of one facts document, under the name it was asked for by."""
+
+    named: str
+    facts: Mapping[str, Any]
+    side: str
+
+    @property
+    def body(self) -> Mapping[str, Any]:
+        """The side itself."""
+        body: Mapping[str, Any] = self.facts["sides"][self.side]
+        return body
+
+
+def items_of(
+    named: Sequence[tuple[str, Mapping[str, Any]]], sides: Sequence[str] = ()
+) -> tuple[Item, ...]:
+    """Return every side of the documents, or those asked for, as columns in order.
+
+    Raises
+    ------
+    BadInput
+        Fewer than two or more than twelve.
+    """
+    items = tuple(
+        Item(name, facts, side)
+        for name, facts in named
+        for side in facts["sides"]
+        if not sides or side in sides
+    )
+    if not FEWEST <= len(items) <= MOST:
+        raise BadInput(
+            f"compare: {len(items)} sides; allowed are {FEWEST} to {MOST} (a stereo device counts "
+            "twice: --side left takes one of it)"
+        )
+    return items
+
+
+def compare(
+    items: Sequence[Item],
+    *,
+    reference: int = 0,
+    order: str = "facts",
+    facts: Sequence[str] = (),
+) -> Document:
+    """Return the comparison of ``items`` as a document of its own.
+
+    Parameters
+    ----------
+    items
+        Columns, two to twelve; see `items_of`.
+    reference
+        Position of the one the others are taken against.
+    order
+        ``facts``, ``name`` or ``difference``.
+    facts
+        Names of facts and curves asked for; all where left out.
+
+    Returns
+    -------
+    dict
+        ``probe-comparison/1``; see docs/formats.md.
+    """
+    names = [n for n in _names([i.body.get("facts") or {} for i in items]) if _asked(n, facts)]
+    rows = [_row(name, items, reference) for name in names]
+    curves = [n for n in _names([i.body.get("curves") or {} for i in items]) if _asked(n, facts)]
+    return {
+        "format": FORMAT,
+        "made": {
+            "by": f"probe {probe.__version__}",
+            "on": datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
+        },
+        "items": [_head(item) for item in items],
+        "reference": reference,
+        "order": order,
+        "conditions_that_differ": _differing(items),
+        "rows": _ordered(rows, order),
+        "curves": [c for c in (_curve(n, items) for n in curves) if c is not None],
+    }
+
+
+def _asked(name: str, facts: Sequence[str]) -> bool:
+    return not facts or name in facts
+
+
+def _names(tables: Sequence[Mapping[str, Any]]) -> list[str]:
+    return list(dict.fromkeys(name for table in tables for name in table))
+
+
+def _head(item: Item) -> Document:
+    device, made = item.facts["device"], item.facts.get("made") or {}
+    bench = made.get("bench") or {}
+    stage = item.body.get("stage") or {}
+    conditions = item.body.get("conditions") or {}
+    return {
+        "named": item.named,
+        "side": item.side,
+        "maker": device.get("maker"),
+        "model": device.get("model"),
+        "serial": device.get("serial"),
+        "firmware": device.get("firmware"),
+        "measured_on": bench.get("recorded_on") or str(made.get("on") or "")[:10],
+        "bench": bench.get("interface"),
+        "volume": conditions.get("volume"),
+        "drive_volts": conditions.get("drive_volts"),
+        "drive_dbfs": conditions.get("drive_dbfs"),
+        "kind": stage.get("kind"),
+        "confidence": stage.get("confidence"),
+        "polarity": stage.get("polarity"),
+        "path": stage.get("path"),
+        "faults": list(stage.get("faults") or ()),
+        "session_sha256": made.get("session_sha256"),
+    }
+
+
+def _differing(items: Sequence[Item]) -> list[str]:
+    """Return which conditions are not the same for all columns."""
+    conditions = [i.body.get("conditions") or {} for i in items]
+    seen: dict[str, set[Any]] = {
+        "volume": {str(c.get("volume") or "").casefold() for c in conditions},
+        "drive": {(c.get("drive_volts"), c.get("drive_dbfs")) for c in conditions},
+        "bench": {bench_of(i.facts) for i in items},
+        "firmware": {str(i.facts["device"].get("firmware") or "") for i in items},
+        "program": {str((i.facts.get("made") or {}).get("by")) for i in items},
+    }
+    return [name for name, values in seen.items() if len(values) > 1]
+
+
+def _row(name: str, items: Sequence[Item], reference: int) -> Document:
+    entries = [_entry(item, name) for item in items]
+    unit = next((str(e.get("unit", "")) for e in entries if e is not None), "")
+    here = [_under(item, e) for item, e in zip(items, entries, strict=True)]
+    cells = []
+    largest, beyond = 0.0, False
+    for k, entry in enumerate(entries):
+        cell: Document = {"entry": None if entry is None else dict(entry)}
+        own, other = here[k], here[reference]
+        if k != reference and own is not None and other is not None:
+            cell["apart"] = list(apart(name, unit, other, own))
+            if not cell["apart"]:
+                found = difference(name, entries[reference], entry)
+                cell["difference"] = None if found is None else found.to_json()
+                if found is not None:
+                    times = found.times if math.isfinite(found.times) else 1e9
+                    largest, beyond = max(largest, times), beyond or bool(found.larger)
+        cells.append(cell)
+    return {
+        "fact": name,
+        "unit": unit,
+        "cells": cells,
+        "largest_in_intervals": largest,
+        "some_larger": beyond,
+    }
+
+
+def _entry(item: Item, name: str) -> Mapping[str, Any] | None:
+    entry = (item.body.get("facts") or {}).get(name)
+    return entry if isinstance(entry, Mapping) and number(entry) is not None else None
+
+
+def _under(item: Item, entry: Mapping[str, Any] | None) -> Circumstances | None:
+    return None if entry is None else circumstances(item.facts, item.body, entry)
+
+
+def _ordered(rows: list[Document], order: str) -> list[Document]:
+    if order == "name":
+        return sorted(rows, key=lambda r: r["fact"])
+    if order == "difference":
+        return sorted(rows, key=lambda r: (not r["some_larger"], -r["largest_in_intervals"]))
+    return rows
+
+
+def _curve(name: str, items: Sequence[Item]) -> Document | None:
+    """Return one curve of all columns that have it, None where fewer than two do."""
+    found = [None if name == "hz" else named_curve(item.body, name) for item in items]
+    there = [c for c in found if c is not None]
+    if len(there) < FEWEST:
+        return None
+    unit = there[0].unit
+    conditions = [i.body.get("conditions") or {} for i in items]
+    lines = []
+    for k, curve in enumerate(found):
+        if curve is None or curve.unit != unit:
+            continue
+        lines.append(
+            {
+                "item": k,
+                "hz": list(curve.hz),
+                "value": list(curve.magnitude),
+                "u95": list(curve.u95),
+                "volume": conditions[k].get("volume"),
+            }
+        )
+    if len(lines) < FEWEST:
+        return None
+    return {"curve": name, "unit": unit, "complex": there[0].complex_valued, "lines": lines}
