@@ -113,14 +113,15 @@ def main() -> None:
         two = run(folder, folder / "two", 2)
         alike = documents(folder / "one") == documents(folder / "two")
         count = len(documents(folder / "two"))
+    held = [f"{run[1] / 1e6:.0f} MB, {run[2] / 1e6:.0f} MB" for run in (one, two)]
     quicker = one[0] / two[0]
     text = f"""\
 # Batches on two cores
 
-`OMP_NUM_THREADS=1 python -m tests.studies.batch --sessions {args.sessions} --seed {args.seed} --write`
+    OMP_NUM_THREADS=1 python -m tests.studies.batch --sessions {args.sessions} --seed {args.seed}
 
-Version {probe.__version__}, seed {args.seed}, {args.sessions} simulated sessions of four takes of 1 s,
-{os.cpu_count()} cores, load of the machine at the end {os.getloadavg()[0]:.1f}.
+Version {probe.__version__}, seed {args.seed}, {args.sessions} simulated sessions of four takes of
+1 s, {os.cpu_count()} cores, load of the machine at the end {os.getloadavg()[0]:.1f}.
 
 | what | found | wanted |
 |---|---|---|
@@ -128,8 +129,8 @@ Version {probe.__version__}, seed {args.seed}, {args.sessions} simulated session
 | one process | {one[0]:.1f} s | |
 | two processes | {two[0]:.1f} s | |
 | two quicker than one by | {quicker:.2f} | {WANTED} |
-| most memory, one process: middle third, last third | {one[1] / 1e6:.0f} MB, {one[2] / 1e6:.0f} MB | flat |
-| most memory, two processes: middle third, last third | {two[1] / 1e6:.0f} MB, {two[2] / 1e6:.0f} MB | flat |
+| most memory, one process: middle third, last third | {held[0]} | flat |
+| most memory, two processes: middle third, last third | {held[1]} | flat |
 | facts alike but for `made` | {"yes" if alike else "no"} | yes |
 """
     print(text)
