@@ -116,7 +116,7 @@ def _difference(found: Difference) -> str:
     unit = words.UNITS.get(found.unit, clean(found.unit, 16))
     doubt = ((found.high or 0.0) - (found.low or 0.0)) / 2.0
     beyond = "" if found.larger else ", within the doubt"
-    return f"{write_signed(found.value or 0.0, unit, doubt, 2)}{beyond}"
+    return f"{write_signed(found.value or 0.0, unit, doubt, 2).strip()}{beyond}"
 
 
 def drift_json(looks: Sequence[Look], rows: Sequence[Moved]) -> Document:

@@ -224,8 +224,8 @@ def _cell(cell: Mapping[str, Any], *, positive: bool) -> Cell:
         return Cell(value, "differs" if larger else "cannot tell from bounds", tone)
     unit = words.UNITS.get(str(found.get("unit")), clean(found.get("unit"), 16))
     doubt = number(found, "u95") or 0.0
-    told = write_signed(number(found) or 0.0, unit, doubt, 3)
-    around = write_signed(doubt, unit, doubt, 3).lstrip("+")
+    told = write_signed(number(found) or 0.0, unit, doubt, 3).strip()
+    around = write_signed(doubt, unit, doubt, 3).lstrip("+").strip()
     return Cell(value, f"{told} ± {around}", tone)
 
 

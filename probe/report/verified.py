@@ -231,7 +231,8 @@ def _whole_risk(document: Mapping[str, Any]) -> str:
         return ""
     return (
         f"A line meets where the risk of accepting it wrongly is at most {write_share(agreed)}, "
-        "and fails where the risk of rejecting it wrongly is; between, nobody can tell (JCGM 106). "
+        "or a bound that holds in 95 cases of 100 keeps its limit; it fails where the risk of "
+        "rejecting it wrongly is as small; between, nobody can tell (JCGM 106). "
         f"The risk that any of those that meet is wrong is {_most(risk)}."
     )
 
@@ -398,7 +399,8 @@ def _changes(row: Mapping[str, Any]) -> Iterable[str]:
                 larger = "" if change.get("larger") else ", within the doubt"
                 value, doubt = number(change) or 0.0, number(change, "u95") or 0.0
                 unit = words.UNITS.get(str(change.get("unit")), clean(change.get("unit"), 16))
-                yield f"{_short(figure)}changed by {write_signed(value, unit, doubt, 2)}{larger}"
+                told = write_signed(value, unit, doubt, 2).strip()
+                yield f"{_short(figure)}changed by {told}{larger}"
 
 
 # Faults
