@@ -193,6 +193,8 @@ def _at(source: Source, known: NDArray[np.bool_], hz: float) -> tuple[Complex, C
     if above == len(tones) or (above == 0 and tones[0] > hz * (1.0 + 1e-9)):
         return None
     below = max(above - 1, 0)
+    if tones[above] <= hz * (1.0 + 1e-9):
+        below = above
     if max(tones[above] / hz, hz / tones[below]) > NEAR_TONE:
         return None
     part = (

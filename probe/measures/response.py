@@ -39,6 +39,10 @@ LOADS_OHM = (10.0e3, 47.0e3)
 BASS_HZ = 25.0
 """A tone below this stands for 20 Hz when the loss of the bass is told."""
 
+FLATNESS_DB = 0.002
+"""Least doubt (95 %) of a level against another tone: no recorder's response is known better, and
+none is declared."""
+
 RECORDER_NOTE = "the recorder's own response is in it"
 
 
@@ -153,7 +157,7 @@ def _curve(one: Response) -> Curve:
         "hz": [float(f) for f in one.hz],
         "unit": "dB",
         "value": [e["value"] for e in entries],
-        "u95": [e["u95"] for e in entries],
+        "u95": [float(np.hypot(e["u95"], FLATNESS_DB)) for e in entries],
         "reference_hz": one.reference_hz,
     }
     if one.phase_known:
@@ -242,6 +246,7 @@ def _loaded(source: Source, output: str, one: Response | None) -> Iterable[Row]:
         facts: dict[str, Any] = {}
         if hz[0] < BASS_HZ:
             loss = decibel_entry(1.0 / ratio[:, 0])
+            loss["u95"] = float(np.hypot(loss["u95"], FLATNESS_DB))
             facts[f"{output}_bass_loss"] = {**loss, "at_hz": float(hz[0])}
         low = corners(there).get("low")
         if low is not None:

@@ -65,12 +65,12 @@ class Samples:
 def samples(curves: Mapping[str, Any], name: str) -> Samples | None:
     """Return one curve of the document, or None where it is absent or knows no point."""
     entry = curves.get(name)
-    hz = [_finite(f) for f in curves.get("hz") or ()]
+    hz = [finite(f) for f in curves.get("hz") or ()]
     if not isinstance(entry, Mapping) or not hz:
         return None
     real, imag, u95 = (list(entry.get(part) or ()) for part in ("real", "imag", "u95"))
     points = [
-        (f, _complex(_at(real, i), _at(imag, i)), _finite(_at(u95, i)))
+        (f, _complex(_at(real, i), _at(imag, i)), finite(_at(u95, i)))
         for i, f in enumerate(hz)
         if f is not None and f > 0.0
     ]
@@ -298,7 +298,7 @@ def _arrows_of_facts(facts: Mapping[str, Any]) -> tuple[list[Arrow], float | Non
     ):
         hot, cold, phase = facts.get(hot_name), facts.get(cold_name), facts.get("leg_phase")
         sizes = [
-            _finite(e.get("value")) if isinstance(e, Mapping) else None for e in (hot, cold, phase)
+            finite(e.get("value")) if isinstance(e, Mapping) else None for e in (hot, cold, phase)
         ]
         if sizes[0] is None or sizes[1] is None:
             continue
@@ -307,10 +307,10 @@ def _arrows_of_facts(facts: Mapping[str, Any]) -> tuple[list[Arrow], float | Non
         turn = math.radians(sizes[2] or 0.0)
         volts = sizes[1] * complex(math.cos(turn), math.sin(turn))
         arrows = [
-            Arrow("hot", "hot leg", complex(sizes[0]), _finite((hot or {}).get("u95"))),
-            Arrow("cold", "cold leg", volts, _finite((cold or {}).get("u95"))),
+            Arrow("hot", "hot leg", complex(sizes[0]), finite((hot or {}).get("u95"))),
+            Arrow("cold", "cold leg", volts, finite((cold or {}).get("u95"))),
         ]
-        return arrows, _finite((hot or {}).get("at_hz")), recorded
+        return arrows, finite((hot or {}).get("at_hz")), recorded
     return [], None, False
 
 
@@ -318,12 +318,13 @@ def _at(values: Sequence[Any], index: int) -> Any:
     return values[index] if index < len(values) else None
 
 
-def _finite(value: Any) -> float | None:
+def finite(value: Any) -> float | None:
+    """Return a finite number as it is, None for anything else."""
     if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
         return None
     return float(value)
 
 
 def _complex(real: Any, imag: Any) -> complex | None:
-    r, i = _finite(real), _finite(imag)
+    r, i = finite(real), finite(imag)
     return None if r is None else complex(r, i or 0.0)

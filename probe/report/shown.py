@@ -102,6 +102,45 @@ class FactGroup:
 
 
 @dataclass(frozen=True)
+class Table:
+    """A table with its caption; every row as long as the heads."""
+
+    name: str
+    caption: str
+    heads: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+
+
+@dataclass(frozen=True)
+class MeasuredView:
+    """Figures and tables of what was measured beside the stage; both may be empty."""
+
+    figures: tuple[Figure, ...]
+    tables: tuple[Table, ...]
+
+
+@dataclass(frozen=True)
+class Reason:
+    """One indication of the path; ``code`` is two-paths, one-path or nothing."""
+
+    name: str
+    value: str
+    says: str
+    weight: str
+    text: str
+    code: str
+
+
+@dataclass(frozen=True)
+class PathView:
+    """One path or two: the verdict in words, why, and all indications."""
+
+    verdict: str
+    reasons: tuple[str, ...]
+    evidence: tuple[Reason, ...]
+
+
+@dataclass(frozen=True)
 class SideView:
     """Everything the page says about one side."""
 
@@ -127,6 +166,8 @@ class SideView:
     drawings: tuple[Figure, ...]
     charts: tuple[Figure, ...]
     curve_table: CurveTable | None
+    measured: MeasuredView
+    path: PathView | None
     evidence: tuple[FactGroup, ...]
     tie: str
     """The caution that belongs to the figures of a tied pin 3; empty where there are none."""
@@ -191,6 +232,7 @@ class PageView:
     verdicts: tuple[Verdict, ...]
     alarms_after: tuple[Alarm, ...]
     comparison: tuple[Compared, ...]
+    between: MeasuredView
     sides: tuple[SideView, ...]
     warnings: tuple[Warned, ...]
     bench: tuple[Named, ...]

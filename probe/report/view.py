@@ -32,6 +32,7 @@ from probe.report.curves import (
 )
 from probe.report.document import entry_of, identifier, listing, mapping
 from probe.report.evidence import evidence, take_rows
+from probe.report.measured import between_view, measured_view, path_view
 from probe.report.schematic import Stage, Values, schematic
 from probe.report.shown import Doubt, Glance, Named, Next, Note, PageView, SideView, Verdict, Warned
 from probe.report.text import MESSAGE_LIMIT, clean
@@ -59,6 +60,7 @@ def page_view(facts: Mapping[str, Any]) -> PageView:
         verdicts=_verdicts(sides),
         alarms_after=alarms_after(facts),
         comparison=comparison(mapping(found, "left"), mapping(found, "right"), sides),
+        between=between_view(mapping(facts, "between_sides")),
         sides=sides,
         warnings=tuple(w for w in map(_warned, warnings) if w not in told),
         bench=tuple(_conditions(mapping(made, "bench"))),
@@ -109,6 +111,8 @@ def side_view(key: str, side: Mapping[str, Any], warnings: Sequence[Mapping[str,
             if figure
         ),
         curve_table=curve_table(curves),
+        measured=measured_view(identifier(key), name, side),
+        path=path_view(stage),
         evidence=tuple(evidence(facts, takes)),
         tie=_tie(kind, facts),
         unknown=tuple(_unknown(kind, stage, facts)),

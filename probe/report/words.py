@@ -62,9 +62,47 @@ POLARITIES = {
 }
 
 PATHS = {
-    "dual": "the legs behave as two separate paths",
-    "split": "the legs behave as one path that is split, one leg inverted",
+    "dual": "behaves as two paths",
+    "split": "behaves as one path and an inverter",
 }
+
+SEPARATE_FROM = {
+    "input": "separate from the input on",
+    "volume-control": "separate from the volume control on; what lies before it was not seen",
+}
+
+
+def path_words(path: str, separate_from: object = None) -> str:
+    """Return the verdict on the path, never more than the evidence says."""
+    if path == "dual":
+        return ", ".join(filter(None, (PATHS["dual"], SEPARATE_FROM.get(str(separate_from)))))
+    return PATHS.get(path, "cannot tell whether one path or two")
+
+
+INDICATIONS = {
+    "idle-noise": ("Idle noise", "shared part"),
+    "second-harmonic": ("Second harmonic", "even over odd"),
+    "cold-lag": ("Lag of cold at 20 kHz", ""),
+    "ratio-against-volume": ("Leg ratio against volume", "spread"),
+    "one-leg-drive": ("One input leg driven", "across"),
+}
+"""Name of an indication of the path, and what its figure is."""
+
+PATH_SAYS = {
+    "two-paths": "towards two paths",
+    "one-path": "towards one path",
+    "nothing": "says nothing",
+}
+
+BETWEEN = {
+    "differential_channel_balance": "channel balance, between the legs, right over left",
+    "single_ended_channel_balance": "channel balance, single-ended, right over left",
+    "differential_crosstalk_left_to_right": "crosstalk left to right, between the legs",
+    "differential_crosstalk_right_to_left": "crosstalk right to left, between the legs",
+    "single_ended_crosstalk_left_to_right": "crosstalk left to right, single-ended",
+    "single_ended_crosstalk_right_to_left": "crosstalk right to left, single-ended",
+}
+"""Facts of both sides together."""
 
 FAULTS = {
     "hot-leg-dead": ("Hot leg dead", "No signal of its own arrives on pin 2."),
@@ -268,6 +306,16 @@ FACTS = {
         "Current if pin 3 were tied to pin 1",
         "per volt between the legs; calculated, not tried",
     ),
+    "differential_gain": FactWords(
+        _RATIOS, "Gain between the legs", "dB, over the drive of the input", positive=False
+    ),
+    "single_ended_gain": FactWords(
+        _RATIOS, "Gain, single-ended", "dB, over the drive of the input", positive=False
+    ),
+    "differential_low_corner": FactWords(_OTHER, "Low corner, between the legs", "-3 dB"),
+    "differential_high_corner": FactWords(_OTHER, "High corner, between the legs", "-3 dB"),
+    "single_ended_low_corner": FactWords(_OTHER, "Low corner, single-ended", "-3 dB"),
+    "single_ended_high_corner": FactWords(_OTHER, "High corner, single-ended", "-3 dB"),
     "differential_noise": FactWords(_OTHER, "Noise between the legs", "20 Hz to 20 kHz, rms"),
     "single_ended_noise": FactWords(_OTHER, "Noise, single-ended", "20 Hz to 20 kHz, rms"),
     "differential_thd": FactWords(_OTHER, "Harmonic distortion between the legs", "THD"),

@@ -542,7 +542,7 @@ def _played(
     table: StageTable, name: str, take: TakeTable
 ) -> tuple[tuple[float, ...], tuple[float, ...]]:
     """Return the tones of one take and their phases in degrees."""
-    if take.signal not in PLAYING:
+    if take.signal not in PLAYING or take.signal == "sweep":
         return (), ()
     tones = take.tones_hz
     if tones is None:

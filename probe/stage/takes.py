@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from probe.phasors.model import TakePhasors
+from probe.session.model import Take
 from probe.stage import limits
 from probe.stage.observations import LEAST_NOISE_VOLTS, Group, grid_of, observe
 from probe.stage.source import TERMINALS
@@ -21,6 +22,7 @@ def choose_takes(
     """Return takes that may be compared, why the others may not, and their volume."""
     left_out: dict[str, str] = {}
     usable = []
+    several = any(p.usable and p.take.signal == "multitone" for p in phasors)
     for p in phasors:
         if not p.usable:
             left_out[p.take.name] = "not usable: " + "; ".join(r.message for r in p.remarks)
@@ -28,6 +30,8 @@ def choose_takes(
             left_out[p.take.name] = "only the other side plays: says nothing about this stage"
         elif p.take.driven_input_leg != "both":
             left_out[p.take.name] = "one leg of the input driven: says nothing about the stage"
+        elif several and _bare_tone(p.take):
+            left_out[p.take.name] = "a single tone without a load: kept for its distortion"
         elif "difference" in p.take.channels:
             left_out[p.take.name] = "a balanced input hears the difference only, not each leg"
         else:
@@ -38,6 +42,15 @@ def choose_takes(
         if p.take.volume != volume:
             left_out[p.take.name] = f"another volume setting ({p.take.volume or 'not stated'})"
     return tuple(p for p in usable if p.take.volume == volume), left_out, volume
+
+
+def _bare_tone(take: Take) -> bool:
+    """Return True for a tone that adds nothing to multitones.
+
+    Of one tone alone no delay can be told: where the drive is not recorded beside it, it would turn
+    the levels of the others against each other.
+    """
+    return take.signal == "tone" and not take.loads and not take.injections
 
 
 def _hears_the_device(p: TakePhasors) -> bool:

@@ -144,6 +144,7 @@ def _harmonic(subject: Subject) -> Indication:
     files = tuple(f[2].file for f in found.values())
     return harmonic.judge(
         complex(d[0]), complex(d[1]), noise=noise, recorder=recorder, generator=generator,
+        exchanged=len(found) == 2,
         takes=files,
     )  # fmt: skip
 

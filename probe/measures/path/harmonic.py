@@ -46,6 +46,7 @@ def judge(
     noise: float,
     recorder: float,
     generator: float,
+    exchanged: bool = False,
     takes: tuple[str, ...] = (),
 ) -> Indication:
     """Return what the second harmonic says.
@@ -58,6 +59,8 @@ def judge(
         Standard deviation of each (complex).
     recorder, generator
         Most that the recorder adds to each leg and that the test tone itself carries.
+    exchanged
+        They are means over both lead orders: the recorder then adds the same to both legs.
     takes
         Files they come from.
     """
@@ -69,7 +72,7 @@ def judge(
         "recorder_bound_db": _db(recorder),
         "generator_bound_db": _db(generator),
     }
-    draws = _draws(hot, cold, noise, recorder, generator)
+    draws = _draws(hot, cold, noise, recorder, generator, exchanged)
     low, high = (float(x) for x in np.quantile(draws, [0.025, 0.975]))
     known: dict[str, Any] = {
         "value": value,
@@ -86,7 +89,8 @@ def judge(
             "may add: put a pad of 20 dB in front of it",
             **known,
         )
-    if high < limits.KAPPA_ONE:
+    least_kappa, most_kappa = (float(x) for x in np.quantile(draws, [0.05, 0.95]))
+    if most_kappa < limits.KAPPA_ONE:
         if odd < generator * 10.0 ** (limits.H2_ABOVE_DB / 20.0):
             return silent(NAME, "the test tone itself may carry this second harmonic", **known)
         return Indication(
@@ -98,7 +102,7 @@ def judge(
             "would look the same",
             **known,
         )
-    if low > limits.KAPPA_TWO:
+    if least_kappa > limits.KAPPA_TWO:
         return Indication(
             NAME,
             says="two-paths",
@@ -111,10 +115,12 @@ def judge(
 
 
 def _draws(
-    hot: complex, cold: complex, noise: float, recorder: float, generator: float
+    hot: complex, cold: complex, noise: float, recorder: float, generator: float, exchanged: bool
 ) -> NDArray[np.float64]:
     rng = np.random.default_rng(11)
     own_hot, own_cold, test = (_disk(rng) for _ in range(3))
+    if exchanged:
+        own_hot = own_cold = 0.5 * (own_hot + own_cold)
     white = (rng.standard_normal((2, DRAWS)) + 1j * rng.standard_normal((2, DRAWS))) / np.sqrt(2.0)
     h = hot - recorder * own_hot - generator * test + noise * white[0]
     c = cold - recorder * own_cold + generator * test + noise * white[1]

@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 
 from probe.measures.path import limits
 from probe.measures.path.model import Indication, silent
-from probe.measures.spectra import Spectrum, window
+from probe.measures.spectra import LINE_BINS, Spectrum
 
 NAME = "idle-noise"
 
@@ -68,21 +68,8 @@ def band_of(
     own = np.diagonal(density, axis1=1, axis2=2).real
     usual = own[keep].sum(axis=0)
     cut = np.maximum(own[~keep].sum(axis=0) - np.mean(own[keep], axis=0) * np.sum(~keep), 0.0)
-    return Band(
-        kept, _averages(spectrum, own[keep]), float(np.max(cut / np.maximum(usual, 1e-300)))
-    )
-
-
-def _averages(spectrum: Spectrum, own: Array) -> float:
-    """Independent averages of the sum over bins: a window ties neighbouring bins together.
-
-    ``N sum w^4 / (sum w^2)^2`` bins count as one; a coloured spectrum has fewer that matter.
-    """
-    shape = window(4096)
-    tied = len(shape) * float(np.sum(shape**4) / np.sum(shape**2) ** 2)
-    mean = np.sqrt(own[:, 0] * own[:, 1])
-    matter = float(np.sum(mean) ** 2 / np.sum(mean**2)) if np.any(mean > 0.0) else 0.0
-    return spectrum.averages * matter / tied
+    averages = spectrum.freedom(np.sqrt(own[keep, 0] * own[keep, 1])) / 2.0
+    return Band(kept, averages, float(np.max(cut / np.maximum(usual, 1e-300))))
 
 
 def _lines(own: Array, averages: float) -> NDArray[np.bool_]:
@@ -95,7 +82,7 @@ def _lines(own: Array, averages: float) -> NDArray[np.bool_]:
     for block in blocks:
         found[block] = np.any(own[block] > ratio * np.median(own[block], axis=0), axis=1)
     wide = found.copy()
-    for step in (1, 2, 3):
+    for step in range(1, LINE_BINS + 1):
         wide[step:] |= found[:-step]
         wide[:-step] |= found[step:]
     return wide

@@ -90,7 +90,7 @@ def judge(
         says="one-path",
         strength="strong" if strong else "weak",
         weight=weight,
-        specific=weight > 2.0,
+        specific=strong,
         meaning="cold lags as behind an inverter of one pole",
         **known,
     )

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from scipy.stats import chi2
 
 from probe.measures.path import limits
 from probe.measures.path.model import Indication, silent
@@ -57,9 +58,11 @@ def judge(readings: Sequence[Reading], impedance_ohm: float, recorder_ohm: float
         for v in settings
     }  # fmt: skip
     spread = max(means.values()) - min(means.values())
-    repeat = _repeat(kept)
+    repeat, freedom = _repeat(kept)
     noise = float(np.sqrt(np.mean([r.sd**2 for r in kept]) / len(orders)))
-    sd = max(float(np.hypot(noise, limits.RATIO_DOUBT_DB)), (repeat or 0.0) / np.sqrt(len(orders)))
+    sd = _doubt(
+        float(np.hypot(noise, limits.RATIO_DOUBT_DB)), repeat / np.sqrt(len(orders)), freedom
+    )
     moves = 0.0 if np.isnan(impedance_ohm) else _moved_db(impedance_ohm, recorder_ohm)
     known: dict[str, Any] = {
         "value": spread,
@@ -74,7 +77,7 @@ def judge(readings: Sequence[Reading], impedance_ohm: float, recorder_ohm: float
     if spread <= max(limits.SPREAD_DB, limits.SPREAD_SIGMAS * sd, 2.0 * moves):
         return silent(NAME, "the legs keep their ratio: digital, fixed or accurate volume controls "
                       "do that on one path as on two", **known)  # fmt: skip
-    if repeat is None:
+    if not freedom:
         return silent(NAME, "no setting was recorded twice: the spread may be drift", **known)
     return Indication(
         NAME,
@@ -91,8 +94,19 @@ def _volumes(readings: Sequence[Reading]) -> list[str]:
     return list(dict.fromkeys(r.volume for r in readings))
 
 
-def _repeat(readings: Sequence[Reading]) -> float | None:
-    """Return the scatter of one reading where a setting was recorded again, None if never."""
+def _doubt(usual: float, repeat: float, freedom: int) -> float:
+    """Return the standard deviation of a ratio: the usual one, unless the repeats are worse.
+
+    A few repeats scatter widely by themselves; they count where chance explains them in under one
+    case of a hundred.
+    """
+    if freedom and repeat > usual * np.sqrt(chi2.ppf(0.99, freedom) / freedom):
+        return repeat
+    return usual
+
+
+def _repeat(readings: Sequence[Reading]) -> tuple[float, int]:
+    """Return the scatter of one reading where a setting was recorded again, and its freedom."""
     squares, freedom = 0.0, 0
     for volume in _volumes(readings):
         for order in (False, True):
@@ -100,7 +114,7 @@ def _repeat(readings: Sequence[Reading]) -> float | None:
             if len(same) > 1:
                 squares += float(np.sum((np.array(same) - np.mean(same)) ** 2))
                 freedom += len(same) - 1
-    return float(np.sqrt(squares / freedom)) if freedom else None
+    return (float(np.sqrt(squares / freedom)) if freedom else 0.0), freedom
 
 
 def _moved_db(impedance_ohm: float, recorder_ohm: float) -> float:
