@@ -61,10 +61,12 @@ def _one(
     if not len(hz):
         return None
     weak = _heard(take, hz, subject)
+    if not np.isfinite(weak.sd).all():
+        return None
     at = [take.channels.index(n) for n in names]
     volts = weak.volts[:, at] @ np.array([1.0, -1.0][: len(at)])
     sd = np.sqrt(np.sum(weak.sd[:, at] ** 2, axis=1))
-    level, doubt = own.level(output)
+    level, doubt = _as_recorded(own, names), own.level(output)[1]
     ours = np.array([int(np.argmin(np.abs(own.hz - f))) for f in hz])
     drive = _drive_ratio(take, own.phasors.take)
     entries = [
@@ -82,6 +84,13 @@ def _one(
         "limit": [e["limit"] for e in entries],
     }
     return {**entries[k], "at_hz": float(hz[k]), "takes": files}, curve
+
+
+def _as_recorded(own: Open, names: tuple[str, ...]) -> NDArray[np.complex128]:
+    """Return what the recorder heard of an output, (F,): it loads both takes alike."""
+    p = own.phasors
+    at = [p.take.channels.index(n) for n in names]
+    return np.asarray(p.volts[p.played][:, at] @ np.array([1.0, -1.0][: len(at)]))
 
 
 def _heard(take: Take, hz: Array, subject: Subject) -> Heard:

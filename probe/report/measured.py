@@ -126,8 +126,9 @@ def _crosstalk(curves: Mapping[str, Any]) -> Figure | None:
 
 
 def _limit(entry: Mapping[str, Any]) -> Curve:
-    hz = [f for f in map(finite, listing(entry, "hz")) if f]
-    ends = [finite(v) for v in listing(entry, "limit")]
+    pairs = zip(listing(entry, "hz"), listing(entry, "limit"), strict=False)
+    known = [(f, finite(v)) for h, v in pairs if (f := finite(h)) is not None and f > 0.0]
+    hz, ends = [f for f, _ in known], [v for _, v in known]
     low = [None if v is None else _BELOW_ALL_DB for v in ends]
     return Curve("single", "limit of the bench", hz, ends, low, ends)
 
@@ -346,6 +347,7 @@ def path_view(stage: Mapping[str, Any]) -> PathView | None:
     verdict = str(stage.get("path") or "undetermined")
     return PathView(
         verdict=words.path_words(verdict, stage.get("path_separate_from")),
+        decided=verdict in words.PATHS,
         reasons=tuple(clean(r, MESSAGE_LIMIT) for r in listing(stage, "path_reasons")),
         evidence=tuple(_indication(r) for r in rows),
     )

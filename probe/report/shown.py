@@ -136,6 +136,7 @@ class PathView:
     """One path or two: the verdict in words, why, and all indications."""
 
     verdict: str
+    decided: bool
     reasons: tuple[str, ...]
     evidence: tuple[Reason, ...]
 

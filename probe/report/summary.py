@@ -68,6 +68,8 @@ def _side(side: SideView, raw: Mapping[str, Any]) -> list[str]:
         ("  polarity", _polarity(side)),
         ("  faults", side.faults_told or "see the verdict"),
     ]
+    if side.path and side.path.decided:
+        rows.append(("  signal path", side.path.verdict))
     return [
         line.replace(GLUE, " ")
         for label, body in rows
