@@ -122,7 +122,8 @@ class More:
 
         lines: list[str] = []
         for basket in self._baskets:
-            lines += ["", "From the shelf", *bullets(basket.says)]
+            to = f" ({basket.box})" if len(self._baskets) > 1 else ""
+            lines += ["", f"From the shelf{to}", *bullets(basket.says)]
         if self._sweep is not None:
             lines += ["", *self._sweep.lines()]
         if self._args.page is not None:

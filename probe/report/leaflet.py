@@ -38,6 +38,16 @@ NEVER = (
     "analogue socket, whatever fits.",
 )
 
+TIE = (
+    "Never join pin 3 to pin 1 just to try it; only where the drawing has it. An amplifier may "
+    "work into a short circuit."
+)
+
+DIGITAL_HUM = (
+    "A digital link carries no hum. If the analogue leads hum since it was connected, it closes a "
+    "ground loop: an optical link, or a transformer in this one, opens it.",
+)
+
 FALLBACK_HUM = (
     "Plug all boxes into one mains strip.",
     "Unplug aerial, network and computer leads one at a time: one that ends the hum brings it.",
@@ -148,10 +158,11 @@ def _needs(
     """Return what to take from the shelf; without one, what to ask for."""
     for basket in listing(advice, "shelf"):
         if isinstance(basket, Mapping) and basket.get("destination") == option.get("destination"):
-            return [_tidy(line) for line in listing(basket, "says")][: MOST_ITEMS + 1]
+            found = [_tidy(line) for line in listing(basket, "says")][: MOST_ITEMS + 1]
+            return [*found, *_digital_pad(option)]
     says = _tidy(option.get("says"))
     adapter = option.get("adapter")
-    found = [f"One for each side: {says}."]
+    found = [f"One for both sides: {says}." if _digital(option) else f"One for each side: {says}."]
     if adapter:
         found.append(f"Ask for: {clean(adapter, 120)}.")
     if with_pad or isinstance(option.get("attenuator"), Mapping):
@@ -161,6 +172,14 @@ def _needs(
             f"{must}: an attenuator in the plug at the destination, {_tidy(pad.get('says'), 160)}."
         )
     return found
+
+
+def _digital_pad(option: Mapping[str, Any]) -> list[str]:
+    """Return the attenuator of a digital link, which no shelf lists beside its transformer."""
+    pad = option.get("attenuator")
+    if not _digital(option) or not isinstance(pad, Mapping):
+        return []
+    return [f"with an attenuator of {_tidy(pad.get('says'), 160)}"]
 
 
 def _gains(option: Mapping[str, Any], *, with_pad: bool) -> list[str]:
@@ -181,7 +200,8 @@ def _gains(option: Mapping[str, Any], *, with_pad: bool) -> list[str]:
         loss = number(losses.get(key))
         if loss is not None and loss > HEARD_LOSS_DB:
             said.append(f"{loss:.1f} dB of the {what} is lost.")
-    if all((number(losses.get(k)) or 0.0) <= HEARD_LOSS_DB for k in ("at_20_hz", "at_20_khz")):
+    ends = [number(losses.get(k)) for k in ("at_20_hz", "at_20_khz")]
+    if all(loss is not None and loss <= HEARD_LOSS_DB for loss in ends):
         said.append("Bass and treble arrive whole.")
     said.append("No more than this is claimed: these are calculated figures, not a promise of "
                 "better sound.")  # fmt: skip
@@ -213,6 +233,8 @@ def _quiet(what: str, below: float, good: float) -> str:
 
 def _hum(advice: Mapping[str, Any], option: Mapping[str, Any]) -> list[str]:
     """Return what to try, in order; the solved cures of this box after what costs nothing."""
+    if _digital(option):
+        return list(DIGITAL_HUM)
     cures = [
         c for c in listing(advice, "cures")
         if isinstance(c, Mapping) and c.get("destination") == option.get("destination")
@@ -227,10 +249,14 @@ def _hum(advice: Mapping[str, Any], option: Mapping[str, Any]) -> list[str]:
     return [*FALLBACK_HUM, *said]
 
 
+def _digital(option: Mapping[str, Any]) -> bool:
+    return str(option.get("id")).startswith("digital")
+
+
 def _tie(advice: Mapping[str, Any]) -> list[str]:
-    found = [c.get("message") for c in listing(advice, "cautions")
-             if isinstance(c, Mapping) and c.get("code") == "pin-3-tie"]  # fmt: skip
-    return [_tidy(m) for m in found[:1]]
+    """Return the warning against joining pin 3, where anybody might be led to it."""
+    codes = {c.get("code") for c in listing(advice, "cautions") if isinstance(c, Mapping)}
+    return [TIE] if "pin-3-tie" in codes else []
 
 
 _FIGURES = (
@@ -324,4 +350,4 @@ def _notes(advice: Mapping[str, Any], option: Mapping[str, Any]) -> list[str]:
     told += [_tidy(c.get("message")) for c in listing(advice, "cautions")
              if isinstance(c, Mapping) and c.get("code") in codes]  # fmt: skip
     point = clean(advice.get("operating_point") or "", 120)
-    return [*told, f"Levels {point}." if point else ""][:4]
+    return [*told, f"Levels {point}." if point and not _digital(option) else ""][:4]

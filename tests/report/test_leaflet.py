@@ -143,3 +143,20 @@ def test_every_digital_link_has_a_name_for_people() -> None:
 
     assert {link.id for link in LINKS} | set(BY_ID) <= set(words.OPTIONS)
     assert set(WAYS) <= set(words.OPTIONS)
+
+
+def test_what_is_not_known_is_not_claimed() -> None:
+    found = document(XLR)
+    for option_ in found["options"]:
+        option_["connection_loss_db"] = {}
+    (leaf,) = leaves_of(found)
+    assert not any("arrive whole" in line for line in leaf.gains)
+
+
+def test_digital_page_speaks_of_no_bass() -> None:
+    socket = Input("digital", "digital-75", "single-ended", 75.0)
+    found = facts(connectors=("digital-110",), device={"digital_volts_peak_to_peak": 4.0})
+    (leaf,) = leaves_of(advise(found, {}, Destination("converter", (socket,))).to_json())
+    assert not any("treble" in line for line in leaf.gains)
+    assert any("carries no hum" in line for line in leaf.hum)
+    assert any("16.3" in line for line in leaf.needs)
