@@ -141,7 +141,7 @@ def _leaf(
         figures=tuple(_figures(_as_used(option, with_pad=with_pad))),
         others=_others([o for o in options if o.get("destination") == option.get("destination")],
                        option),
-        notes=tuple(_notes(advice, option)),
+        notes=tuple(_notes(advice, option, with_pad=with_pad)),
         why=(),
     )  # fmt: skip
 
@@ -343,9 +343,13 @@ def _short(reason: str) -> str:
     return text if len(text) <= 110 else f"{text[:107].rsplit(' ', 1)[0]} …"
 
 
-def _notes(advice: Mapping[str, Any], option: Mapping[str, Any]) -> list[str]:
-    told = [_tidy(h.get("message")) for h in listing(option, "hazards")[:2]
-            if isinstance(h, Mapping)]  # fmt: skip
+def _notes(
+    advice: Mapping[str, Any], option: Mapping[str, Any], *, with_pad: bool
+) -> list[str]:  # fmt: skip
+    """Return what to mind; an overload that the attenuator cures is not minded."""
+    cured = "overload" if with_pad else ""
+    told = [_tidy(h.get("message")) for h in listing(option, "hazards")
+            if isinstance(h, Mapping) and h.get("code") != cured][:2]  # fmt: skip
     codes = {"simulated", "direct-voltage-not-metered"}
     told += [_tidy(c.get("message")) for c in listing(advice, "cautions")
              if isinstance(c, Mapping) and c.get("code") in codes]  # fmt: skip
