@@ -2,7 +2,7 @@
 
     python -m tests.report.leaflet_picture
 
-Needs a Chromium and pdftoppm. The connection is one of the browser tests: an attenuator in the plug.
+Needs a Chromium and pdftoppm. The connection is one of the browser tests: an attenuator in a plug.
 """
 
 from __future__ import annotations
