@@ -22,6 +22,7 @@ from probe.advice.digital import with_digital
 from probe.advice.model import Advice, Choice, Note, OptionAdvice
 from probe.advice.operating import BY_ID, Operating, operating_of
 from probe.advice.padded import fitted, with_attenuator
+from probe.advice.settle import settlings
 from probe.advice.subject import Device, Facts, SideFacts, device_of, mains_of, side_of
 from probe.advice.together import best_sets
 from probe.advice.wiring import OPTIONS, Option
@@ -48,10 +49,31 @@ def advise(facts: Facts, sources: Mapping[str, Sources], destination: Destinatio
     """
     device, sides, mains_hz = _subject(facts)
     destination = replace(destination, mains_hz=mains_hz)
+    found, desks = _chosen(facts, sources, destination)
+    sets, more = best_sets(desks, found)
+    found = replace(
+        found,
+        sets=sets,
+        cautions=(*found.cautions, *more),
+        cures=cures(desks, found),
+        would_change=settlings(_ask, facts, sources, destination, device, sides, found),
+    )
+    return found if refusal(device, sides) else with_digital(found, device, destination)
+
+
+def _ask(facts: Facts, sources: Mapping[str, Sources], destination: Destination) -> Advice:
+    return _chosen(facts, sources, destination)[0]
+
+
+def _chosen(
+    facts: Facts, sources: Mapping[str, Sources], destination: Destination
+) -> tuple[Advice, list[Desk]]:
+    """Return every option judged and the choice, and the desks they were judged at."""
+    device, sides, _ = _subject(facts)
     refused = refusal(device, sides)
     cautions: list[Note] = [*refused, *simulated(facts), *typed(device)]
     if refused:
-        return _answer(device, sides, destination, [], (), cautions)
+        return _answer(device, sides, destination, [], (), cautions), []
     desks = [
         Desk(device, side, sources[side.name], destination, operating_of(device, side, destination))
         for side in sides
@@ -62,10 +84,7 @@ def advise(facts: Facts, sources: Mapping[str, Sources], destination: Destinatio
         cautions += _unmeasured(sides, sources)
     cautions += general_cautions(device, sides, destination, [o.option for o in options])
     choices = choose(options, destination)
-    found = _answer(device, sides, destination, options, choices, cautions)
-    sets, more = best_sets(desks, found)
-    found = replace(found, sets=sets, cautions=(*found.cautions, *more), cures=cures(desks, found))
-    return with_digital(found, device, destination)
+    return _answer(device, sides, destination, options, choices, cautions), desks
 
 
 def _answer(

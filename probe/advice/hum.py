@@ -85,20 +85,22 @@ def hum_of(
         if ground.difference_volts is not None:
             theirs = Ground(ground.difference_volts, mains_hz)
             heard.append((theirs, _let_through(hum, common, rejection)))
-    lines = [
-        (hz, sum(ground.lines[k][1] * _at(response.hz, passed, hz) for ground, passed in heard))
-        for k, (hz, _) in enumerate(own.lines)
-    ]
-    lines = [(hz, volts) for hz, volts in lines if np.isfinite(np.asarray(volts)[0])]
-    if not lines or lines[0][0] != mains_hz:
+    hz = np.array([line for line, _ in own.lines])
+    volts = sum(
+        np.array([share for _, share in ground.lines])[:, None] * _at(response.hz, passed, hz)
+        for ground, passed in heard
+    )
+    lines = np.asarray(volts)
+    known = np.isfinite(lines[:, 0])
+    if not known[0]:
         return None
-    found = [from_draws(np.asarray(volts), "V", hz) for hz, volts in lines]
-    total = np.sqrt(sum(np.asarray(volts) ** 2 for _, volts in lines))
+    found = [from_draws(lines[k], "V", float(hz[k])) for k in np.flatnonzero(known)]
+    total = np.sqrt(np.sum(lines[known] ** 2, axis=0))
     return Hum(
         mains=found[0],
         lines=tuple(q for q in found if q is not None),
-        below=_below(np.asarray(lines[0][1]), socket, mains_hz),
-        all_below=_below(np.asarray(total), socket, mains_hz),
+        below=_below(lines[0], socket, mains_hz),
+        all_below=_below(total, socket, mains_hz),
         ground_current=_current(response, own, mains_hz),
     )
 
@@ -115,20 +117,26 @@ def _let_through(hum: Complex, common: Complex, rejection: float) -> Floats:
     return np.asarray(np.abs(hum) + rejection * np.abs(common))
 
 
-def _at(hz: Floats, values: Floats, wanted: float) -> Floats:
-    """Return ``values`` (N, G) at ``wanted``, straight in log over log f; NaN outside."""
+def _at(hz: Floats, values: Floats, wanted: Floats) -> Floats:
+    """Return ``values`` (N, G) at the L frequencies ``wanted``, straight in log over log f.
+
+    Shape (L, N); NaN outside the frequencies that are known.
+    """
     known = np.isfinite(values[0])
-    x = np.log(hz[known])
-    if x.size == 0 or not hz[known][0] <= wanted * (1 + 1e-9) <= hz[known][-1] * (1 + 2e-9):
-        return np.full(values.shape[0], np.nan)
-    place = np.clip(np.log(wanted), x[0], x[-1])
-    right = min(max(int(np.searchsorted(x, place)), 1), x.size - 1)
-    left = max(right - 1, 0)
+    x, place = np.log(hz[known]), np.log(wanted)
+    if x.size < 2:
+        return np.full((place.size, values.shape[0]), np.nan)
     y = np.log(np.maximum(values[:, known], QUIETEST))
-    if left == right:
-        return np.asarray(np.exp(y[:, left]))
-    t = (place - x[left]) / (x[right] - x[left])
-    return np.asarray(np.exp(y[:, left] * (1.0 - t) + y[:, right] * t))
+    right = np.clip(np.searchsorted(x, place), 1, x.size - 1)
+    left = right - 1
+    t = np.clip((place - x[left]) / (x[right] - x[left]), 0.0, 1.0)
+    found = np.exp(y[:, left] * (1.0 - t) + y[:, right] * t).T
+    found[(place < x[0] - EDGE) | (place > x[-1] + EDGE)] = np.nan
+    return np.asarray(found)
+
+
+EDGE = 1e-9
+"""Relative distance at which a frequency is still the outermost one."""
 
 
 def _below(volts: Floats, socket: Input, mains_hz: float) -> Quantity | None:
@@ -140,5 +148,5 @@ def _below(volts: Floats, socket: Input, mains_hz: float) -> Quantity | None:
 def _current(response: Response, own: Ground, mains_hz: float) -> Quantity | None:
     if response.ground_current is None:
         return None
-    amperes = own.volts * _at(response.hz, np.abs(response.ground_current), mains_hz)
+    amperes = own.volts * _at(response.hz, np.abs(response.ground_current), np.array([mains_hz]))[0]
     return from_draws(amperes, "A", mains_hz)

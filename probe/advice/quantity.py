@@ -62,6 +62,22 @@ class Quantity:
         return out
 
 
+def interval(draws: Floats) -> tuple[float, float]:
+    """Return the ends of the middle 95 % of ``draws``, shape (N,), as `numpy.quantile` has them.
+
+    Sorting a few hundred numbers is ten times faster than the general function, and this is
+    asked for thousands of times.
+    """
+    ordered = np.sort(draws)
+    ends = []
+    for share in (0.025, 0.975):
+        place = share * (ordered.size - 1)
+        left = int(place)
+        right = min(left + 1, ordered.size - 1)
+        ends.append(float(ordered[left] + (place - left) * (ordered[right] - ordered[left])))
+    return ends[0], ends[1]
+
+
 def from_draws(samples: Floats, unit: str, at_hz: float | None = None) -> Quantity | None:
     """Return the quantity of ``samples``, shape (N,), the estimate first; None if unknown."""
     value = float(samples[0])
@@ -70,7 +86,7 @@ def from_draws(samples: Floats, unit: str, at_hz: float | None = None) -> Quanti
     draws = samples[1:][np.isfinite(samples[1:])]
     if draws.size == 0:
         return Quantity(value, unit, value, value, at_hz)
-    low, high = np.quantile(draws, [0.025, 0.975])
+    low, high = interval(draws)
     return Quantity(value, unit, min(float(low), value), max(float(high), value), at_hz)
 
 

@@ -7,7 +7,7 @@ import textwrap
 from collections.abc import Iterable, Sequence
 
 from probe.advice.digital import digital_lines
-from probe.advice.model import RANKING, Advice, Choice, Cure, OptionAdvice
+from probe.advice.model import RANKING, Advice, Choice, Cure, OptionAdvice, Settling
 from probe.advice.padded import described
 from probe.advice.quantity import Quantity
 from probe.advice.together import effects
@@ -43,12 +43,20 @@ def render(advice: Advice) -> str:
     for title, messages in sections.items():
         if messages:
             lines += ["", title, *bullets(messages)]
+    told = [_missing(one) for one in advice.would_change if one.code != "option"]
+    if told:
+        lines += ["", *_wrapped("Would change the answer: " + "; ".join(told), "  ")]
     return "\n".join(lines) + "\n"
 
 
 def _provisional(advice: Advice) -> str:
     missing = [name for name in RANKING if name in advice.not_computed]
     return f"  (provisional: {' and '.join(missing)} not computed)" if missing else ""
+
+
+def _missing(one: Settling) -> str:
+    instead = " or ".join(one.answers[1:])
+    return f"{one.what}, then {instead}" if instead else one.what
 
 
 def _cure(cure: Cure) -> str:
@@ -147,7 +155,12 @@ def _table(options: Sequence[OptionAdvice]) -> list[str]:
                 held.setdefault(key, []).append(o.side)
         for (verdict, option, gain, mind), on in held.items():
             where = f"  ({', '.join(on)} only)" if len(on) < sides else ""
-            lines.append(f"{verdict:<11} {option:<37} {gain}{where}".rstrip())
+            row = f"{verdict:<11} {option:<37} {gain}{where}".rstrip()
+            beside = f"{row:<58}  but: {mind}"
+            if mind and len(beside) <= WIDTH:
+                lines.append(beside)
+                continue
+            lines.append(row)
             if mind:
                 lines += textwrap.wrap(
                     f"but: {mind}", WIDTH, initial_indent=" " * 14, subsequent_indent=" " * 19

@@ -31,6 +31,17 @@ class Connection:
     mismatch: float = 0.0
 
 
+HUM_OUTPUTS = ("v(heard)", "v(i2)", "v(minus)", "v(g)")
+
+
+@dataclass(frozen=True)
+class Hummed:
+    """What the simulator says of 1 V between the chassis: V heard, mean of the input's pins, V."""
+
+    heard: Any
+    common: Any
+
+
 @dataclass(frozen=True)
 class Heard:
     """What the simulator says: V at the input for 1 V of drive, A in the tie (None: no tie)."""
@@ -42,19 +53,41 @@ class Heard:
 
 def simulate(connection: Connection, hz: Sequence[float]) -> Heard:
     """Solve the whole connection at ``hz``."""
-    lines = [connection.circuit.includes(), "vdrive drive 0 dc 0 ac 0"]
-    lines.append(connection.circuit.instance("dut", "drive", "h", "c", "r"))
-    lines += _lead(connection)
-    lines += _input(connection)
-    # the input reports the difference it hears; unused legs need a path for the simulator
-    lines += ["eheard heard 0 i2 minus 1", "rheard heard 0 1k"]
-    lines += ["rih h 0 1e12", "ric c 0 1e12", "rir r 0 1e12", "ri3 i3 0 1e13", "ri2 i2 0 1e13"]
+    lines = _netlist(connection)
     outputs = ["v(heard)"]
     tied = any(line.startswith("vtie ") for line in lines)
     if tied:
         outputs.append("i(vtie)")
     found = solve("\n".join(lines), ["vdrive"], [Tone(f, ("vdrive",)) for f in hz], outputs)
     return Heard(np.asarray(hz), found["v(heard)"], found.get("i(vtie)") if tied else None)
+
+
+def simulate_hum(connection: Connection, hz: Sequence[float]) -> Hummed:
+    """Solve the same circuit with the device silent and 1 V of difference between the chassis."""
+    lines = _netlist(connection)
+    found = solve(
+        "\n".join(lines), ["vdrive", "vemf"], [Tone(f, ("vemf",)) for f in hz], HUM_OUTPUTS
+    )
+    mean = (found["v(i2)"] + found["v(minus)"]) / 2.0 - found["v(g)"]
+    return Hummed(found["v(heard)"], mean)
+
+
+def _netlist(connection: Connection) -> list[str]:
+    lines = [connection.circuit.includes(), "vdrive drive 0 dc 0 ac 0"]
+    lines.append(connection.circuit.instance("dut", "drive", "h", "c", "r"))
+    lines += _lead(connection)
+    lines += _input(connection)
+    # the input reports the difference it hears; unused legs need a path for the simulator
+    lines += ["eheard heard 0 i2 minus 1", "rheard heard 0 1k"]
+    lines += [
+        "rih h 0 1e12",
+        "ric c 0 1e12",
+        "rir r 0 1e12",
+        "ri3 i3 0 1e13",
+        "ri2 i2 0 1e13",
+        "rig g 0 1e13",
+    ]
+    return lines
 
 
 def _wire(name: str, near: str, far: str, shield_end: str, cable: Cable) -> list[str]:
@@ -91,11 +124,11 @@ def _iso(p: str, q: str, r: str, s: str) -> list[str]:
 def _lead(connection: Connection) -> list[str]:
     cable, ground = connection.cable, connection.socket.ground
     earth = (
-        f"cearth 0 g {ground.farad!r}"
+        f"cearth e g {ground.farad!r}"
         if ground.farad is not None
-        else f"rearth 0 g {ground.ohm or parts.EARTH_OHM!r}"
+        else f"rearth e g {ground.ohm or parts.EARTH_OHM!r}"
     )
-    return [earth, *_LEADS[connection.option](cable)]
+    return ["vemf e 0 dc 0 ac 0", earth, *_LEADS[connection.option](cable)]
 
 
 def _xlr_to_xlr(cable: Cable) -> list[str]:

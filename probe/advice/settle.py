@@ -1,0 +1,198 @@
+"""Which missing take, reading or figure would change the answer, found by answering again.
+
+For everything that is not known and could be (how the boxes are earthed, which kind the stage is,
+what the input is, what it needs for full output), the advice is asked again with each thing it
+may be. Where the choice differs, it is told; so is what stands between an option and a verdict.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import replace
+from typing import Any
+
+from probe.advice.desk import BALANCED_CIRCUITS, Sources
+from probe.advice.destination import Destination, Input
+from probe.advice.ground import of_preset
+from probe.advice.model import Advice, Settling
+from probe.advice.subject import Device, Facts, SideFacts
+from probe.advice.words import KINDS, TAKES
+from probe.facts.source import Source
+
+Ask = Callable[[Facts, Mapping[str, Sources], Destination], Advice]
+"""The advice itself, without what is found here."""
+
+FEW_DRAWS = 20
+"""Draws kept when asking again: the ends of an interval to a few percent of its width do."""
+
+TELLING = ("same-strip", "two-rooms", "earthed-and-unearthed")
+"""Presets that stand for all of them: small and resistive, large and resistive, capacitive."""
+
+SENSITIVITIES = (0.5, 2.0)
+"""V for full output between which most power amplifiers lie. [practice]"""
+
+
+def settlings(
+    ask: Ask,
+    facts: Facts,
+    sources: Mapping[str, Sources],
+    destination: Destination,
+    device: Device,
+    sides: Sequence[SideFacts],
+    advice: Advice,
+) -> tuple[Settling, ...]:
+    """Return what would change the answer, or make an option known."""
+    if not advice.options:
+        return ()
+    few = {name: _few(source) for name, source in sources.items()}
+
+    def chosen(facts: Facts, destination: Destination) -> tuple[str | None, ...]:
+        return tuple(c.option for c in ask(facts, few, destination).choices)
+
+    now = tuple(c.option for c in advice.choices)
+    found = [
+        *_differs(now, "ground", "how the boxes are earthed (--ground)",
+                  [chosen(facts, d) for d in _grounds(destination)]),
+        *_differs(now, "kind", _kind_words(sides),
+                  [chosen(f, destination) for f in _kinds(facts, sides)]),
+        *_differs(now, "circuit", "what the balanced input is (circuit: difference amplifier, "
+                  "buffered or transformer)",
+                  [chosen(facts, d) for d in _circuits(destination)]),
+        *_differs(now, "sensitivity", "what drives the inputs to full output (sensitivity_v)",
+                  [chosen(facts, d) for d in _sensitivities(destination)]),
+    ]  # fmt: skip
+    return (*found, *_unknown(advice), *_other_output(device, facts))
+
+
+def _few(source: Sources) -> Sources:
+    if not isinstance(source, Source):
+        return {kind: _fewer(s) for kind, s in source.items()}
+    return _fewer(source)
+
+
+def _fewer(source: Source) -> Source:
+    return replace(
+        source,
+        voc_draws=source.voc_draws[:FEW_DRAWS],
+        z_draws=source.z_draws[:FEW_DRAWS],
+        legs_voc_draws=source.legs_voc_draws[:FEW_DRAWS],
+        legs_z_draws=source.legs_z_draws[:FEW_DRAWS],
+    )
+
+
+def _differs(
+    now: tuple[str | None, ...], code: str, what: str, answers: Sequence[tuple[str | None, ...]]
+) -> Iterator[Settling]:
+    """Yield what is missing if any answer with it differs from the one without."""
+    others = [a for a in answers if a != now]
+    if others:
+        told = [" and ".join(option or "nothing" for option in a) for a in (now, *others)]
+        yield Settling(code, what, tuple(dict.fromkeys(told)))
+
+
+def _grounds(destination: Destination) -> Iterator[Destination]:
+    if all(s.ground.known for s in destination.inputs):
+        return
+    for name in TELLING:
+        ground = of_preset(name)
+        yield replace(
+            destination,
+            inputs=tuple(
+                s if s.ground.known else replace(s, ground=ground) for s in destination.inputs
+            ),
+        )
+
+
+def _circuits(destination: Destination) -> Iterator[Destination]:
+    if not any(_circuit_unknown(s) for s in destination.inputs):
+        return
+    for circuit in BALANCED_CIRCUITS:
+        yield replace(
+            destination,
+            inputs=tuple(
+                replace(s, circuit=circuit) if _circuit_unknown(s) else s
+                for s in destination.inputs
+            ),
+        )
+
+
+def _circuit_unknown(socket: Input) -> bool:
+    return socket.receiver == "balanced" and socket.circuit == "unknown"
+
+
+def _sensitivities(destination: Destination) -> Iterator[Destination]:
+    if all(s.sensitivity_volts is not None for s in destination.inputs):
+        return
+    for volts in SENSITIVITIES:
+        yield replace(
+            destination,
+            inputs=tuple(
+                s
+                if s.sensitivity_volts is not None
+                else replace(s, sensitivity_volts=volts, maximum_volts=_above(s, volts))
+                for s in destination.inputs
+            ),
+        )
+
+
+def _above(socket: Input, volts: float) -> float | None:
+    """Keep a stated maximum that is not below the volts tried."""
+    most = socket.maximum_volts
+    return most if most is None or most >= volts else None
+
+
+def _kinds(facts: Facts, sides: Sequence[SideFacts]) -> Iterator[Facts]:
+    """Yield the facts with each kind that a side may still be, as if it were known."""
+    for side in sides:
+        if len(side.stage.possible) < 2:
+            continue
+        for kind in side.stage.possible:
+            yield _as(facts, side.name, kind)
+
+
+def _as(facts: Facts, side: str, kind: str) -> dict[str, Any]:
+    told = facts["sides"][side]
+    stage = {**told.get("stage", {}), "kind": kind, "also_possible": [], "next_take": None}
+    return {**facts, "sides": {**facts["sides"], side: {**told, "stage": stage}}}
+
+
+def _kind_words(sides: Sequence[SideFacts]) -> str:
+    takes = dict.fromkeys(s.stage.next_take for s in sides if s.stage.next_take is not None)
+    kinds = dict.fromkeys(k for s in sides for k in s.stage.possible)
+    by = f": {'; '.join(TAKES.get(t, t) for t in takes)}" if takes else ""
+    return f"which kind the stage is ({' or '.join(KINDS.get(k, k) for k in kinds)}){by}"
+
+
+def _unknown(advice: Advice) -> Iterator[Settling]:
+    """Yield what the options rest on that could not be judged."""
+    held: dict[str, list[str]] = {}
+    for option in advice.options:
+        if option.verdict == "cannot-tell" and option.reasons:
+            held.setdefault(option.reasons[0], []).append(option.option.id)
+    for reason, options in held.items():
+        yield Settling("option", f"{', '.join(dict.fromkeys(options))}: {reason}", ())
+
+
+MISSING_OUTPUT = {
+    "xlr": (
+        ("differential_level", "hot_level", "hot_recorded"),
+        "the XLR output was not measured: an open take of pins 2 and 3, then a loaded one, would "
+        "tell whether it gives more, or hums less, than the RCA",
+    ),
+    "rca": (
+        ("single_ended_level",),
+        f"the RCA output was not measured: {TAKES['single-ended']}, and one with a resistor on it, "
+        "would tell how much louder the XLR really is, and whether the plain RCA lead does",
+    ),
+}
+"""For each output: facts that show it was measured, and what measuring it would tell."""
+
+
+def _other_output(device: Device, facts: Facts) -> Iterator[Settling]:
+    """Yield what the output of the device that nobody measured would tell."""
+    if device.typed:
+        return
+    measured = {name for side in facts["sides"].values() for name in side.get("facts", {})}
+    for connector, (names, says) in MISSING_OUTPUT.items():
+        if connector in device.connectors and measured and not measured & set(names):
+            yield Settling(f"{connector}-output", says, ())
