@@ -28,7 +28,7 @@ from probe.advice.together import best_sets
 from probe.advice.wiring import OPTIONS, Option
 from probe.errors import BadInput
 
-__all__ = ["BY_ID", "advise", "allowed"]
+__all__ = ["BY_ID", "advise", "allowed", "ask"]
 
 
 def advise(facts: Facts, sources: Mapping[str, Sources], destination: Destination) -> Advice:
@@ -56,12 +56,14 @@ def advise(facts: Facts, sources: Mapping[str, Sources], destination: Destinatio
         sets=sets,
         cautions=(*found.cautions, *more),
         cures=cures(desks, found),
-        would_change=settlings(_ask, facts, sources, destination, device, sides, found),
+        would_change=settlings(ask, facts, sources, destination, device, sides, found),
     )
     return found if refusal(device, sides) else with_digital(found, device, destination)
 
 
-def _ask(facts: Facts, sources: Mapping[str, Sources], destination: Destination) -> Advice:
+def ask(facts: Facts, sources: Mapping[str, Sources], destination: Destination) -> Advice:
+    """Return the options and the choice alone, for asking many times; see `advise`."""
+    destination = replace(destination, mains_hz=_subject(facts)[2])
     return _chosen(facts, sources, destination)[0]
 
 

@@ -15,6 +15,9 @@ from probe.advice.words import decibels, figure, signed_decibels
 
 WIDTH = 88
 _QUANTITY = re.compile(r"(?<=\d) (?=(?:[mkM]?(?:V|ohm|A|Hz|m)|dB)\b|%)")
+WORTH_A_WORD_DB = 0.05
+"""A loss at 20 kHz that rounds to nothing is left to the JSON."""
+
 DANGERS = 3
 """Most hazards shown of the chosen option; all of them are in the JSON."""
 
@@ -108,9 +111,7 @@ def _gives(advice: Advice, option: OptionAdvice) -> str:
         parts.append(f"{figure(f.level)} at the input, {where}")
     if f.loudness_vs_reference_db is not None and option.reference != "none":
         link = "RCA" if option.reference == "rca-link" else "XLR"
-        parts.append(
-            f"{signed_decibels(f.loudness_vs_reference_db)} loudness against the {link} link"
-        )
+        parts.append(f"{signed_decibels(f.loudness_vs_reference_db)} against the {link} link")
     if f.full_output_margin_db is not None:
         parts.append(_full_output(f.full_output_margin_db))
     if f.hum_below_full_output_db is not None:
@@ -119,8 +120,9 @@ def _gives(advice: Advice, option: OptionAdvice) -> str:
         parts.append(f"hum {decibels(hum)} below {against}")
     if f.noise_below_full_output_db is not None:
         parts.append(f"noise {decibels(f.noise_below_full_output_db)} below it (A-weighted)")
-    if f.connection_loss_at_20_khz is not None:
-        parts.append(f"{_loss(f.connection_loss_at_20_khz)} lost at 20 kHz")
+    lost = f.connection_loss_at_20_khz
+    if lost is not None and lost.high >= WORTH_A_WORD_DB:
+        parts.append(f"{_loss(lost)} lost at 20 kHz")
     if f.high_corner is not None and f.high_corner.bound is None:
         parts.append(f"-3 dB at {figure(f.high_corner)}")
     return ", ".join(parts) or "not known"

@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 
 from probe.advice import thresholds as limit
-from probe.advice.advise import advise
+from probe.advice.advise import ask
 from probe.advice.destination import Cable, Destination
 from probe.advice.subject import EVERY_KIND, device_of
 from probe.advice.words import KINDS
@@ -262,7 +262,7 @@ def sweep(
 
     def choose(value: float) -> tuple[str | None, ...]:
         asked = change(destination, value, full)
-        return tuple(c.option for c in advise(facts, sources, asked).choices)
+        return tuple(c.option for c in ask(facts, sources, asked).choices)
 
     points = [Point(v, choose(v)) for v in axis.values()]
     flips = [
@@ -317,6 +317,6 @@ def _kinds(
             name: {**side, "stage": {**side.get("stage", {}), "kind": kind, "also_possible": []}}
             for name, side in facts["sides"].items()
         }
-        asked = advise({**facts, "sides": sides}, sources, destination)
+        asked = ask({**facts, "sides": sides}, sources, destination)
         points.append(Point(kind, tuple(c.option for c in asked.choices)))
     return Sweep(KIND, "", tuple(points), ())

@@ -522,8 +522,8 @@ def test_overload_is_a_caution_and_avoided_where_normal_use_runs_close() -> None
 
 
 def test_nothing_works_is_said_with_the_least_bad() -> None:
-    advice = ask(facts(connectors=("xlr",)), cross_coupled(), changed(RCA, maximum_volts=1.0,
-                 sensitivity_volts=0.9))  # fmt: skip
+    volts = {"hot_direct_voltage": {"value": 0.15, "unit": "V"}}
+    advice = ask(facts(connectors=("xlr",), values=volts), cross_coupled())
     assert advice.chosen is None
     assert advice.choices[0].best is not None
     assert "USE NOTHING YET" in render(advice)
