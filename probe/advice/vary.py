@@ -247,9 +247,13 @@ def _shown(value: float, digits: int = 3) -> str:
 
 
 def sweep(
-    axis: Axis, facts: Mapping[str, Any], sources: Mapping[str, Any], destination: Destination
+    axis: Axis,
+    facts: Mapping[str, Any],
+    sources: Mapping[str, Any],
+    destination: Destination,
+    progress: Callable[[float], None] = lambda value: None,
 ) -> Sweep:
-    """Walk ``axis`` and narrow every flip found.
+    """Walk ``axis`` and narrow every flip found; ``progress`` is told each value tried.
 
     Raises
     ------
@@ -261,6 +265,7 @@ def sweep(
     change, full = axis.quantity.change, _full(facts, destination)
 
     def choose(value: float) -> tuple[str | None, ...]:
+        progress(value)
         asked = change(destination, value, full)
         return tuple(c.option for c in ask(facts, sources, asked).choices)
 

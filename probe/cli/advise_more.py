@@ -112,7 +112,8 @@ class More:
         if self._axis is not None:
             from probe.advice.vary import sweep
 
-            self._sweep = sweep(self._axis, facts, sources, destination)
+            self._sweep = sweep(self._axis, facts, sources, destination, _trying)
+            _trying(None)
             document["vary"] = self._sweep.to_json()
         return document
 
@@ -147,3 +148,12 @@ class More:
             raise BadInput(
                 f"--page: {path} cannot be written; choose a folder that is there and yours"
             ) from error
+
+
+def _trying(value: float | None) -> None:
+    """Show on a terminal what is being tried; None takes the line away."""
+    import sys
+
+    if sys.stderr.isatty():
+        text = "" if value is None else f"trying {value:.4g}"
+        print(f"\r{text:<24}", end="" if value is not None else "\r", file=sys.stderr, flush=True)
