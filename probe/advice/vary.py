@@ -251,7 +251,7 @@ def sweep(
     facts: Mapping[str, Any],
     sources: Mapping[str, Any],
     destination: Destination,
-    progress: Callable[[float], None] = lambda value: None,
+    progress: Callable[[float], None] | None = None,
 ) -> Sweep:
     """Walk ``axis`` and narrow every flip found; ``progress`` is told each value tried.
 
@@ -265,7 +265,8 @@ def sweep(
     change, full = axis.quantity.change, _full(facts, destination)
 
     def choose(value: float) -> tuple[str | None, ...]:
-        progress(value)
+        if progress is not None:
+            progress(value)
         asked = change(destination, value, full)
         return tuple(c.option for c in ask(facts, sources, asked).choices)
 
