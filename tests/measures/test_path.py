@@ -94,6 +94,14 @@ def test_a_recorder_louder_than_the_device_says_nothing(loud: float, says: str) 
     assert idle.judge(found).says == says
 
 
+def test_a_mute_in_one_of_the_takes_says_nothing() -> None:
+    floor = np.diag([0.1, 0.1])
+    legs = np.array([[1.0, -1.0], [-1.0, 1.16]])
+    found = idle.shared_noise([bands(floor)], [bands(floor + legs[::-1, ::-1])], bands(floor))
+    assert idle.judge(found).says == "nothing"
+    assert "both lead orders" in idle.judge(found).why_nothing
+
+
 def test_kappa() -> None:
     # closed form, equation (1): opposite legs 0, equal legs without end, one leg alone 1
     assert harmonic.kappa_of(1e-5, -1e-5) == 0.0

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from probe.measures.lines import heard
 from probe.measures.model import Part, Subject
+from probe.measures.muted import quiet_remarks, steady_span
 from probe.measures.path import harmonic, idle, lag, limits, one_leg, ratio
 from probe.measures.path.model import Indication, silent
 from probe.measures.path.weigh import weigh
@@ -103,6 +104,9 @@ def _idle(subject: Subject) -> Indication:
     if floor is None:
         return silent(idle.NAME, "no floor take at the gain of the idle take: the recorder's own "
                       "noise is not known")  # fmt: skip
+    if any(_muted(subject, t, floor) for t in same):
+        return silent(idle.NAME, "the output mutes itself at idle",
+                      takes=tuple(t.file for t in same))  # fmt: skip
     bands = {t.name: _band(subject, t, places) for t in (*same, floor)}
     found = idle.shared_noise(
         [bands[t.name] for t in same if t in straight],
@@ -110,6 +114,12 @@ def _idle(subject: Subject) -> Indication:
         bands[floor.name],
     )
     return idle.judge(found, tuple(t.file for t in (*same, floor)))
+
+
+def _muted(subject: Subject, take: Take, floor: Take) -> bool:
+    """Tell whether an idle take is that of a muted output, or mutes on its way."""
+    whole, alone = (subject.recordings.spectrum(t) for t in (take, floor))
+    return steady_span(whole) is not None or bool(quiet_remarks(subject, whole, alone, None))
 
 
 def _leg_channels(take: Take) -> list[int]:

@@ -106,6 +106,8 @@ class Shared:
         The correlation is told from none (1).
     lines
         As in `Band`, the worst take.
+    steady
+        Each leg is as loud in one lead order as in the other.
     """
 
     rho: complex
@@ -116,6 +118,7 @@ class Shared:
     device_db: float
     correlated: bool
     lines: float
+    steady: bool = True
 
 
 def shared_noise(straight: Sequence[Band], exchanged: Sequence[Band], floor: Band) -> Shared | None:
@@ -161,7 +164,14 @@ def shared_noise(straight: Sequence[Band], exchanged: Sequence[Band], floor: Ban
         device_db=float(10.0 * np.log10(min(hot / base[0, 0].real, cold / base[1, 1].real))),
         correlated=coherence > coherence_threshold(effective),
         lines=max(b.lines for b in (*straight, *exchanged)),
+        steady=_steady(np.diagonal(one).real, np.diagonal(other[::-1, ::-1]).real),
     )
+
+
+def _steady(one: Array, other: Array) -> bool:
+    """Tell whether noise powers of both lead orders agree, (2,) each."""
+    low, high = np.minimum(one, other), np.maximum(one, other)
+    return bool(np.all(low > 0.0) and np.all(high < limits.ORDERS_AGREE * low))
 
 
 def _scatter(power: Complex, averages: float) -> Array:
@@ -215,6 +225,8 @@ _MEANINGS = {
 
 
 def _why_nothing(found: Shared) -> str:
+    if not found.steady:
+        return "a leg is not as noisy in both lead orders: a mute, or something was changed"
     if found.lines > limits.HUM_DOMINATES:
         return "hum and other lines outweigh the noise: a loop through the bench, not the device"
     if found.device_db < limits.LEAST_IDLE_DB:

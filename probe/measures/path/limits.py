@@ -36,6 +36,9 @@ COLD_NOISIER, COLD_NOISIER_SIGMAS = 1.1, 2.58
 """Noise power of cold over hot above which an inverter is added to what is shared; and how many
 standard deviations above 1 (one in 200). Simulated: inverter 8 dB quieter than its core 1.16."""
 
+ORDERS_AGREE = 1.6
+"""Noise power of a leg in one lead order over the other, 2 dB: recorder channels differ by less."""
+
 HUM_DOMINATES = 1.0
 """Lines (hum, spurs) over noise power within the band above which the take is refused."""
 
