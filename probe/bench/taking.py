@@ -192,13 +192,24 @@ class Taker:
         if quiet.samples is None or loud.samples is None or not (quiet.complete and loud.complete):
             return None
         rise = 10.0 ** (-TRIAL_DB / 20.0)
+        hz = self._as_heard(step, loud)
         for k in inputs:
-            one = trial_of(quiet.samples[:, k], DEVICE.hz, self.recorder.rate)
-            two = trial_of(loud.samples[:, k], DEVICE.hz, self.recorder.rate)
+            one = trial_of(quiet.samples[:, k], hz, self.recorder.rate)
+            two = trial_of(loud.samples[:, k], hz, self.recorder.rate)
             why = trial_refuses(one, two, rise)
             if why is not None:
                 return why
         return None
+
+    def _as_heard(self, step: Step, loud: Recorded) -> tuple[float, ...]:
+        """Return the tones as the recorder's clock sees them, which may not be the player's."""
+        from probe.phasors import measure_take
+
+        played = Played(tones_hz=DEVICE.hz, phases_deg=DEVICE.phases_deg)
+        take = take_of(step, played, loud, self.bench)
+        assert loud.samples is not None
+        error = measure_take(take, self.bench.mains_hz, pieces=[loud.samples]).clock_error
+        return tuple(f / (1.0 + error) for f in DEVICE.hz)
 
     def _telling(self, text: str) -> Callable[[Progress], None]:
         return lambda p: self.tell(p.seconds, p.of_seconds, text)

@@ -57,7 +57,16 @@ def trial_refuses(
 def trial_of(samples: NDArray[np.floating], hz: Sequence[float], rate: float) -> Trial:
     """Return the tones of a short piece of one input, shape (frames,), full scale 1 (rms phasors).
 
-    Least squares for all tones, an offset and the mains' lowest harmonics together.
+    Least squares for all tones, an offset and a slope together.
+
+    Parameters
+    ----------
+    samples
+        Shape (frames,).
+    hz
+        Of the tones, as the recorder's clock sees them.
+    rate
+        Sampling rate, Hz.
     """
     x = np.asarray(samples, dtype=np.float64)
     t = np.arange(len(x)) / rate

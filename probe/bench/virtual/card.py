@@ -37,7 +37,7 @@ lasts 1.5 s, and longer than anything is played while a level is found."""
 BUFFERED_FRAMES, LOST_FRAMES = 2048, 300
 """Frames that wait in the card before they are handed over, and how many of them get lost."""
 
-HUM_VOLTS = ((1, 20e-3), (3, 8e-3), (5, 3e-3))
+HUM_VOLTS = ((1, 60e-3), (3, 20e-3), (5, 8e-3))
 """Order of the mains frequency and V rms of the mishap ``hum``."""
 
 MOVED_DB, GAIN_DB, FOREIGN_PPM = -3.0, 20.0, 80.0

@@ -25,7 +25,7 @@ class Mishap:
 
 
 MISHAPS = {
-    "hum": ("open", "mains hum of 20 mV on both legs"),
+    "hum": ("open", "mains hum of 60 mV on both legs"),
     "exchanged-leads": ("inject-cold", "the leads of the two legs change places"),
     "forgotten-switch": ("load-cold", "the resistor of this take is not plugged in"),
     "moved-volume": ("inject-hot", "somebody brushes against the volume: 3 dB less"),
