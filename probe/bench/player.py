@@ -162,8 +162,8 @@ class Player:
         """Largest gain now in force, of any output, over the stop's fade."""
         self.limits = np.zeros(outputs)
         """Largest sample each output may give now."""
-        self.begun = self.faded = 0
-        """How many starts and fades were carried out."""
+        self.begun = self.faded = self.moved = 0
+        """How many starts, fades and moves were carried out."""
         self._orders: deque[_Start | _Move | _Fade] = deque()
         self._voices: tuple[Voice, ...] = ()
         self._tracks = [Track(0.0) for _ in range(outputs)]
@@ -209,15 +209,15 @@ class Player:
             wave *= gains
             wave *= master
             play[:, voice.output] = wave
-        self.frame += count
-        self._note()
+        self._note(self.frame + count)
+        self.frame += count  # last: who waits for a frame finds everything noted
 
-    def _note(self) -> None:
+    def _note(self, end: int) -> None:
         moving = not self._master.arrived or any(
             not self._tracks[v.output].arrived for v in self._voices
         )
         if moving:
-            self.settled_at = self.frame
+            self.settled_at = end
         self.gain = self._master.value * max(
             (self._tracks[v.output].value for v in self._voices), default=0.0
         )
@@ -232,6 +232,8 @@ class Player:
                 for voice in self._voices:
                     if order.outputs is None or voice.output in order.outputs:
                         self._lead(voice, order.gain)
+                self.settled_at = self.frame + 1
+                self.moved += 1
             case _Fade():
                 self._obey_fade(order)
 
@@ -245,6 +247,7 @@ class Player:
             self.limits[voice.output] = voice.limit
             self._tracks[voice.output] = Track(0.0)
             self._lead(voice, order.gain)
+        self.settled_at = self.frame + 1  # not settled, before anybody is told that it began
         self.begun += 1
 
     def _obey_fade(self, order: _Fade) -> None:

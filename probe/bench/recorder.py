@@ -199,9 +199,9 @@ class Recorder:
                 guard.check(part, self._outputs[part.output], gain)
         self._check_gain_taken_back(self._state.parts, gain)
         self._require_open()
-        frame = self._exchanger.player.frame
+        moved = self._exchanger.player.moved
         self._exchanger.player.move(gain, None if output is None else (output,))
-        return self._await_settled(lambda: self._exchanger.player.frame > frame)
+        return self._await_settled(lambda: self._exchanger.player.moved > moved)
 
     def silence(self) -> None:
         """Fade out; return when the outputs are silent. A stop that stood is forgotten."""
