@@ -30,7 +30,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--seconds", type=float, default=3.0, metavar="S", help="length of a take (default 3)"
     )
-    parser.add_argument("--rate", type=int, default=48000, metavar="HZ", help="default 48000")
+    parser.add_argument(
+        "--rate", type=int, default=48000, metavar="HZ", help="of --virtual (default 48000)"
+    )
     parser.add_argument("--bench", metavar="FILE", help="figures of the interface (bench.toml)")
     virtual = parser.add_argument_group("without hardware")
     virtual.add_argument(
@@ -127,4 +129,12 @@ def _real(args: argparse.Namespace) -> Equipment:
     for name, given in (("--mishap", args.mishap), ("--fast", args.fast)):
         if given:
             raise BadInput(f"{name} belongs to --virtual: real devices have their own")
-    raise BadInput("measure: name a simulated device with --virtual (probe simulate --list)")
+    from probe.bench.real import real_equipment
+
+    return real_equipment(_path(args.bench), kit=_kit(args), seconds=args.seconds)
+
+
+def _path(name: str | None) -> Path | None:
+    from pathlib import Path
+
+    return None if name is None else Path(name)
