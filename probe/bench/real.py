@@ -53,6 +53,11 @@ def real_equipment(bench_file: Path | None, *, kit: Kit | None, seconds: float) 
         )
     bench = bench_of(figures)
     inputs, outputs = len(now.input_channels), len(now.output_channels)
+    if len(bench.inputs) < inputs or len(bench.outputs) < outputs:
+        raise BadInput(
+            f"measure: the figures are of {len(bench.inputs)} inputs and {len(bench.outputs)} "
+            f"outputs, {now.choice.name} is used with {inputs} and {outputs}; calibrate it so"
+        )
     if outputs < 2 and kit is not None and kit.injector is not None:
         raise BadInput(f"measure: {now.choice.name} has one output; an injector needs a second one")
 

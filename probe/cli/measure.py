@@ -6,6 +6,7 @@ import argparse
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from pathlib import Path
     from typing import Any
 
     from probe.bench.dialogue import Dialogue

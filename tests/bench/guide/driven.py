@@ -65,8 +65,8 @@ def drive(
 ) -> Run:
     """Run ``probe measure`` on a pseudo-terminal and answer every question.
 
-    ``answers`` maps a piece of the question to what is typed; else Enter where the screen shows a
-    default, ``y`` where it asks for a confirmation.
+    ``answers`` maps a piece of the question to what is typed, or to what makes it from all the
+    text; else Enter where the screen shows a default, ``y`` where it asks for a confirmation.
     """
     run = Run()
     arguments = command(folder, *words, *(["--plain"] if plain else []))
@@ -83,7 +83,7 @@ def drive(
             run.text += heard + " > "
             question = "\n".join(heard.splitlines()[-3:])
             run.asked.append(question)
-            said = _said(question, heard, answers or {})
+            said = _said(question, run.text, answers or {})
             run.text += said + "\n"
             child.sendline(said)
         child.close()
