@@ -222,10 +222,10 @@ class Guide:
         self.talk.heading(f"{name}: takes")
         while True:
             if self.store.takes:
-                self.interim.update()
+                self.interim.update(volume)
             else:
                 self.interim.clear()
-            body = self.interim.body(side) if self._here(one) else {}
+            body = self.interim.body(side)
             known = plan.known_of(body, one.volts)
             so_far = plan.SoFar(tuple(one.made), frozenset(one.given_up), body)
             if one.made:
@@ -242,11 +242,6 @@ class Guide:
                 self._tell_done(name, step)
                 return
             self._take(one, step)
-
-    def _here(self, one: _Pass) -> bool:
-        """Whether the facts of this side are those of this volume."""
-        body = self.interim.body(one.setting.side)
-        return bool(body.get("conditions", {}).get("volume", "") == one.setting.volume)
 
     def _earlier(self, one: _Pass) -> None:
         """Take up what an earlier run kept of this side and volume."""

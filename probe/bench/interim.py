@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -39,8 +40,10 @@ class Interim:
         self._measured: dict[str, tuple[Take, TakePhasors]] = {}
         self._facts: dict[str, Any] = {}
 
-    def update(self) -> dict[str, Any]:
-        """Return the facts document of what is in the folder now; empty where nothing is.
+    def update(self, volume: str) -> dict[str, Any]:
+        """Return the facts of the takes at one volume that are in the folder now.
+
+        Empty where there are none, or where they cannot be solved.
 
         Raises
         ------
@@ -48,9 +51,11 @@ class Interim:
             The folder cannot be read.
         """
         session = self.session = read_session(self.folder)
-        phasors = self._phasors(session)
+        every = self._phasors(session)
+        takes = tuple(t for t in session.takes if t.volume == volume)
+        phasors = tuple(p for p in every if p.take.volume == volume)
         try:
-            self._facts = analyse_measured(session, phasors, draws=self.draws)
+            self._facts = analyse_measured(replace(session, takes=takes), phasors, draws=self.draws)
         except (NotUsable, ValueError):
             self._facts = {}
         return self._facts

@@ -49,11 +49,12 @@ class _Asking:
 
     def choose(self, key: str, question: str, choices: Mapping[str, str], default: str) -> str:
         """Ask for one of a few keys."""
-        listed = "  ".join(f"{k} = {text}" for k, text in choices.items())
+        lines = [f"  {k} = {text}" for k, text in (*choices.items(), ("q", "stop for now"))]
+        listed = "\n".join(lines)
         shown = f" [{default}]" if default else ""
         automatic = default or next(iter(choices))
         while True:
-            self._write(f"{question}\n  {listed}  q = stop for now")
+            self._write(f"{question}\n{listed}")
             prompt = f"{'/'.join(choices)}{shown} > "
             said = self._answer(key, prompt, default or self._auto(automatic))
             if said.lower() in choices:
