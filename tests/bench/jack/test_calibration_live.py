@@ -6,8 +6,10 @@ from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
 
+import numpy as np
 import pytest
 
+from probe.bench.calibration import run
 from probe.bench.calibration.check import CheckParts, check
 from probe.bench.calibration.live import LivePlayer
 from probe.bench.calibration.practice import PracticeBench
@@ -44,8 +46,6 @@ class Hands:
         self.leads.plug(same.get(wiring.word, wiring.word))
 
     def read_meter(self, problem):
-        import numpy as np
-
         share = abs(complex(BENCH.heard("straight", np.array([METER_HZ]))[0, 0, 0]))
         return f"{share * BENCH.in_volts[0] * self.peak / 2**0.5:.4f}"
 
@@ -68,7 +68,14 @@ class Watching(LivePlayer):
         super().play(sounds)
 
 
-def test_calibration_and_check_through_portaudio(card: PortAudioCard, leads: Device) -> None:
+def test_calibration_and_check_through_portaudio(
+    card: PortAudioCard, leads: Device, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # in real time: shorter recordings than at a bench, where nobody counts the seconds
+    monkeypatch.setattr(run, "SECONDS", 1.2)
+    monkeypatch.setattr(run, "QUIET_SECONDS", 1.2)
+    # a busy machine loses samples often; each loss is noticed and that recording made again
+    monkeypatch.setattr(run, "TRIES", 25)
     hands = Hands(leads)
     with Recorder(card, StreamFormat(RATE, 2, 2)) as recorder:
         player = Watching(recorder)
