@@ -19,6 +19,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--json", action="store_true", help="print the facts on standard output and write nothing"
     )
     parser.add_argument(
+        "--csv", metavar="DIR", help="folder for facts.csv and curves.csv, beside the report"
+    )
+    parser.add_argument(
         "--draws", type=int, default=2000, metavar="N", help="Monte Carlo draws (default 2000)"
     )
     parser.add_argument("--seed", type=int, default=1, help="of the draws (default 1)")
@@ -38,6 +41,8 @@ def run(args: argparse.Namespace) -> int:
         raise BadInput(f"--seed {args.seed}: allowed are whole numbers from 0 on")
     if args.out == "":
         raise BadInput("--out: is empty; name a folder, or leave --out away")
+    if args.csv == "" or (args.csv and args.json):
+        raise BadInput("--csv: name a folder, and leave --json away, which writes nothing")
     path = Path(args.session)
     facts = analyse_session(
         path, draws=args.draws, seed=args.seed, progress=counted_progress("measuring take")
@@ -52,6 +57,10 @@ def run(args: argparse.Namespace) -> int:
     written = write_together(
         folder, {"facts.json": to_json(facts), "report.html": render_html(facts)}
     )
+    if args.csv:
+        from probe.facts.tables import csv_files
+
+        written += write_together(Path(args.csv), csv_files(facts))
     print(render_summary(facts), end="")
     print("written: " + ", ".join(str(p) for p in written))
     return 0

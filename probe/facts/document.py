@@ -129,7 +129,8 @@ def _unheard(side: str, identified: Identified, body: Document) -> list[Document
     return out
 
 
-def _side(session: Session, identified: Identified, part: Part) -> Document:
+def _side(session: Session, identified: Identified, part: Part | None = None) -> Document:
+    part = Part() if part is None else part
     told = polarity(identified)
     evidence = gather(identified, told.value)
     verdict = decide(evidence)

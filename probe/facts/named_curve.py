@@ -26,6 +26,8 @@ class NamedCurve:
     complex_valued: bool
     phase_deg: tuple[float | None, ...]
     """Degrees: of the complex values, or as stated beside real ones; None where not known."""
+    axis: str = "hz"
+    """What ``hz`` holds: frequencies, or ``volts`` where the curve goes against level."""
 
     @property
     def magnitude(self) -> tuple[float, ...]:
@@ -42,7 +44,8 @@ def named_curve(side: Mapping[str, Any], name: str) -> NamedCurve | None:
     entry = curves.get(name) if isinstance(curves, Mapping) else None
     if not isinstance(curves, Mapping) or not isinstance(entry, Mapping):
         return None
-    hz = _numbers(entry.get("hz") if entry.get("hz") is not None else curves.get("hz"))
+    axis = next((a for a in ("hz", "volts") if entry.get(a) is not None), None)
+    hz = _numbers(curves.get("hz") if axis is None else entry.get(axis))
     complex_valued = "real" in entry
     real = _numbers(entry.get("real" if complex_valued else "value"))
     imag = _numbers(entry.get("imag"))
@@ -69,6 +72,7 @@ def named_curve(side: Mapping[str, Any], name: str) -> NamedCurve | None:
         limit=tuple(p[3] for p in points),
         complex_valued=complex_valued,
         phase_deg=tuple(p[4] for p in points),
+        axis=axis or "hz",
     )
 
 

@@ -16,7 +16,9 @@ FACT_COLUMNS = (
     "side", "condition", "fact", "value", "unit", "u95", "low", "high", "bound", "at_hz", "limit",
     "limited_by_bench", "imag", "takes",
 )  # fmt: skip
-CURVE_COLUMNS = ("side", "curve", "unit", "hz", "value", "imag", "magnitude", "u95", "limit")
+CURVE_COLUMNS = (
+    "side", "curve", "unit", "hz", "volts", "value", "imag", "magnitude", "u95", "limit",
+)  # fmt: skip
 
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 """A spreadsheet takes a text that begins so for a formula."""
@@ -52,13 +54,23 @@ def curve_rows(facts: Mapping[str, Any]) -> list[Row]:
             for hz, value, magnitude, u95, limit in zip(*columns, strict=True):
                 rows.append(
                     {
-                        "side": side, "curve": name, "unit": curve.unit, "hz": hz,
+                        "side": side, "curve": name, "unit": curve.unit,
+                        "hz": hz if curve.axis == "hz" else None,
+                        "volts": hz if curve.axis == "volts" else None,
                         "value": value.real,
                         "imag": value.imag if curve.complex_valued else None,
                         "magnitude": magnitude, "u95": u95, "limit": limit,
                     }
                 )  # fmt: skip
     return rows
+
+
+def csv_files(facts: Mapping[str, Any]) -> dict[str, str]:
+    """Return ``facts.csv`` and ``curves.csv``: every fact, and every known point of every curve."""
+    return {
+        "facts.csv": csv_text(fact_rows(facts), FACT_COLUMNS),
+        "curves.csv": csv_text(curve_rows(facts), CURVE_COLUMNS),
+    }
 
 
 def csv_text(rows: Iterable[Mapping[str, Any]], columns: Sequence[str]) -> str:

@@ -70,8 +70,9 @@ def chart(
     *,
     unit: str,
     logarithmic: bool,
+    along: str = "frequency, Hz",
 ) -> Markup:
-    """Return a figure of ``curves`` over a logarithmic frequency axis, legend on top."""
+    """Return a figure of ``curves`` over a logarithmic axis (``along``), legend on top."""
     rows = math.ceil(len(curves) / _LEGEND_COLUMNS)
     top = rows * _LEGEND_ROW + 26.0
     bottom = top + _PLOT_HEIGHT
@@ -80,7 +81,7 @@ def chart(
     parts = [
         *_legend(curves),
         label(unit, 2.0, top - 10.0, "t small"),
-        *_grid(x, y, top, bottom),
+        *_grid(x, y, top, bottom, along),
         *(_band(curve, run, x, y) for curve in curves for run in curve.runs()),
         *(mark for curve in curves for mark in _marks(curve, x, y)),
     ]
@@ -178,14 +179,14 @@ def _plain(value: float) -> str:
     return f"{value:g}".replace("-", "−")
 
 
-def _grid(x: Axis, y: Axis, top: float, bottom: float) -> list[Markup]:
+def _grid(x: Axis, y: Axis, top: float, bottom: float, along: str) -> list[Markup]:
     right = WIDTH - _RIGHT
     lines = [line([(x.place(v), top), (x.place(v), bottom)], "grid") for v, _ in x.ticks]
     lines += [line([(_LEFT, y.place(v)), (right, y.place(v))], "grid") for v, _ in y.ticks]
     names = [label(t, x.place(v), bottom + 19.0, "t small", "middle") for v, t in x.ticks if t]
     names += [label(t, _LEFT - 7.0, y.place(v) + 4.5, "t small", "end") for v, t in y.ticks]
     frame = box(_LEFT, top, right - _LEFT, bottom - top, "frame")
-    return [*lines, frame, *names, label("frequency, Hz", right, bottom + 38.0, "t small", "end")]
+    return [*lines, frame, *names, label(along, right, bottom + 38.0, "t small", "end")]
 
 
 def _band(curve: Curve, run: list[int], x: Axis, y: Axis) -> Markup:
@@ -212,6 +213,8 @@ def marker(style: str, point: Point) -> Markup:
     """Return the marker that belongs to a style, centred on ``point``."""
     x, y = point
     match _SHAPES.get(style, style):
+        case "limit":
+            return Markup("")
         case "hot":
             return circle(x, y, 3.6, "mark full")
         case "cold":

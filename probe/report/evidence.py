@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from probe.numbers import fixed, number, write, write_dbu, write_hz
+from probe.numbers import fixed, number, write, write_dbu, write_hz, write_number
 from probe.report import words
 from probe.report.document import entry_of, identifier, listing
 from probe.report.shown import FactGroup, FactRow, TakeMark, TakeRow
@@ -35,10 +35,40 @@ def _fact_row(name: str, entry: Mapping[str, Any], takes: Sequence[TakeRow]) -> 
         about=meant.about,
         written=write(entry, positive=meant.positive),
         level=write_dbu(entry) if meant.level else "",
-        at=write_hz(hz) if hz else "",
+        at=_at(entry, hz),
+        limit=_limit(entry),
+        near=bool(entry.get("near_limit")),
         takes=tuple(_mark(take, takes) for take in listing(entry, "takes")),
         notes=tuple(_notes(entry)),
     )
+
+
+_FIRST = {
+    "hot": "The hot leg clips first.",
+    "cold": "The cold leg clips first.",
+    "together": "Both legs clip together.",
+}
+
+
+def _at(entry: Mapping[str, Any], hz: float | None) -> str:
+    """Return the conditions of a fact: its tone and level, or its band."""
+    volts = number(entry, "at_volts")
+    if hz:
+        level = "" if volts is None else f", {write_number(volts, 'V')}"
+        return write_hz(hz) + level
+    band = [b for b in listing(entry, "band_hz") if isinstance(b, int | float)]
+    if len(band) != 2:
+        return ""
+    weighted = ", A-weighted" if entry.get("weighting") == "A" else ""
+    return f"{write_hz(band[0])} to {write_hz(band[1])}{weighted}"
+
+
+def _limit(entry: Mapping[str, Any]) -> str:
+    limit = number(entry, "limit")
+    if limit is None:
+        return ""
+    most = "at most " if entry.get("limit_is") == "most" else ""
+    return most + write_number(limit, str(entry.get("unit", "")))
 
 
 def _notes(entry: Mapping[str, Any]) -> Iterable[str]:
@@ -49,10 +79,10 @@ def _notes(entry: Mapping[str, Any]) -> Iterable[str]:
     imag = number(entry, "imag")
     if imag is not None:
         yield f"Imaginary part {fixed(imag, 3)}."
-    limit = number(entry, "limit")
-    if limit is not None:
-        told = write({"value": limit, "unit": entry.get("unit", "")})
-        yield f"The best this bench could have seen: {told.whole}."
+    if entry.get("near_limit"):
+        yield "Within twice the bench's limit."
+    if entry.get("first") in _FIRST:
+        yield _FIRST[str(entry["first"])]
     if entry.get("receiver"):
         yield f"Receiver: {clean(entry['receiver'])}."
     if entry.get("note"):

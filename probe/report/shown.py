@@ -89,6 +89,9 @@ class FactRow:
     written: Written
     level: str
     at: str
+    limit: str
+    """The best this bench could have seen; ``near`` it where the value is within twice that."""
+    near: bool
     takes: tuple[TakeMark, ...]
     notes: tuple[str, ...]
 

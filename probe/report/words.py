@@ -224,6 +224,7 @@ class FactWords:
 _LEVELS = "Levels"
 _RATIOS = "Ratios and balance"
 _IMPEDANCES = "Impedances"
+_NOISE = "Noise, distortion and maximum"
 _OTHER = "Noise, distortion and the rest"
 
 FACTS = {
@@ -316,23 +317,53 @@ FACTS = {
     "differential_high_corner": FactWords(_OTHER, "High corner, between the legs", "-3 dB"),
     "single_ended_low_corner": FactWords(_OTHER, "Low corner, single-ended", "-3 dB"),
     "single_ended_high_corner": FactWords(_OTHER, "High corner, single-ended", "-3 dB"),
-    "differential_noise": FactWords(_OTHER, "Noise between the legs", "20 Hz to 20 kHz, rms"),
-    "single_ended_noise": FactWords(_OTHER, "Noise, single-ended", "20 Hz to 20 kHz, rms"),
-    "differential_thd": FactWords(_OTHER, "Harmonic distortion between the legs", "THD"),
-    "single_ended_thd": FactWords(_OTHER, "Harmonic distortion, single-ended", "THD"),
-    "differential_thd_n": FactWords(_OTHER, "Distortion and noise between the legs", "THD+N"),
-    "single_ended_thd_n": FactWords(_OTHER, "Distortion and noise, single-ended", "THD+N"),
-    "differential_maximum": FactWords(
-        _OTHER, "Most between the legs", "at 1 % THD, rms", level=True
+    **{
+        f"{output}_{what}{suffix}": FactWords(_NOISE, f"{name}{weighted} {told}", about)
+        for what, name, suffix, weighted, about in (
+            ("noise", "Noise", "", "", "nothing playing, open circuit, hum included, rms"),
+            ("noise", "Noise", "_a", ", A-weighted,", "nothing playing, open circuit, rms"),
+            ("hum", "Hum", "", "", "mains lines to 2.5 kHz together, rms"),
+            ("thd", "Distortion", "", "", "THD against the total, harmonics up to 20 kHz"),
+            ("thd_n", "Distortion and noise", "", "", "THD+N, 20 Hz to 20 kHz"),
+        )
+        for output, told in (
+            ("hot", "on the hot leg"),
+            ("cold", "on the cold leg"),
+            ("differential", "between the legs"),
+            ("single_ended", "of the single-ended output"),
+        )
+    },
+    **{
+        f"{output}_maximum": FactWords(_NOISE, f"Most {told}", "at 1 % THD, rms", level=True)
+        for output, told in (
+            ("hot", "on the hot leg"),
+            ("cold", "on the cold leg"),
+            ("differential", "between the legs"),
+            ("single_ended", "of the single-ended output"),
+        )
+    },
+    **{
+        f"{output}_{what}_to_noise{suffix}": FactWords(
+            _NOISE, f"{name} {told}{weighted}", "", positive=False
+        )
+        for what, name in (("signal", "Level over noise"), ("maximum", "Most over noise"))
+        for output, told in (
+            ("differential", "between the legs"),
+            ("single_ended", "of the single-ended output"),
+        )
+        for suffix, weighted in (("", ""), ("_a", ", A-weighted"))
+    },
+    "second_harmonic_cancellation": FactWords(
+        _NOISE, "Second harmonic cancelled between the legs", "against the legs' mean"
     ),
-    "single_ended_maximum": FactWords(_OTHER, "Most, single-ended", "at 1 % THD, rms", level=True),
+    "drift": FactWords(_LEVELS, "Drift between open takes", "against the first", positive=False),
     "hot_direct_voltage": FactWords(_OTHER, "Direct voltage, hot", "metered", positive=False),
     "cold_direct_voltage": FactWords(_OTHER, "Direct voltage, cold", "metered", positive=False),
     "single_ended_direct_voltage": FactWords(
         _OTHER, "Direct voltage, single-ended", "metered", positive=False
     ),
 }
-GROUPS = (_LEVELS, _RATIOS, _IMPEDANCES, _OTHER)
+GROUPS = (_LEVELS, _RATIOS, _IMPEDANCES, _NOISE, _OTHER)
 
 
 def fact_words(name: str) -> FactWords:
