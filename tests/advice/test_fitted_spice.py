@@ -19,7 +19,8 @@ from probe.advice.solve import solve_option
 from probe.advice.transformers import library, read_transformer
 from tests.advice import connections
 from tests.advice.connections import Connection
-from tests.advice.test_advice_spice import TONES, _source, lead, rca, xlr
+from tests.advice.test_advice_spice import lead, rca, xlr
+from tests.advice.truth_source import TONES, source_of
 from tests.spice import ngspice
 from tests.spice.circuits import draw
 
@@ -58,7 +59,7 @@ def heard(
 
 
 def solved(connection: Connection, stage: str, seed: int, **fitted: object) -> np.ndarray:
-    sampled = sample(_source(stage, seed))
+    sampled = sample(source_of(stage, seed))
     option = replace(BY_ID[connection.option], **fitted)  # type: ignore[arg-type]
     socket = connection.socket
     found = solve_option(
