@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from probe.numbers import interval, number, ratio_db, write
+from probe.compare.difference import difference
+from probe.numbers import number, write
 from probe.report import words
 from probe.report.document import entry_of, mapping
 from probe.report.shown import Compared, SideView
@@ -64,36 +64,14 @@ def _compared(
     title = meant.name
     if meant.group == "Impedances":
         title = f"Impedance, {meant.name[:1].lower()}{meant.name[1:]}"
-    return Compared(title, meant.about, told[0], told[1], _difference(left, right))
+    return Compared(title, meant.about, told[0], told[1], _difference(name, left, right))
 
 
-def _difference(left: Mapping[str, Any] | None, right: Mapping[str, Any] | None) -> str:
-    """Right against left: in dB for voltages, in percent for impedances, else plainly.
-
-    Doubts are added as independent ones (JCGM 100:2008, 5.1.2). The sides share the recorder and
-    the resistors, which errs alike on both, so this is the wide end.
-    """
-    a, b = number(left), number(right)
-    if a is None or b is None or (left or {}).get("bound") or (right or {}).get("bound"):
+def _difference(name: str, left: Mapping[str, Any] | None, right: Mapping[str, Any] | None) -> str:
+    """Right against left, with the longer side of its interval."""
+    found = difference(name, left, right)
+    if found is None or found.value is None or found.low is None or found.high is None:
         return ""
-    unit = str((left or {}).get("unit", ""))
-    doubts = [_doubt(left), _doubt(right)]
-    if unit == "dB":
-        return _signed(b - a, "dB", math.hypot(*doubts))
-    if a <= 0.0 or b <= 0.0:
-        return ""
-    doubt = math.hypot(doubts[0] / a, doubts[1] / b)
-    if unit == "V":
-        return _signed(ratio_db(b / a), "dB", ratio_db(1.0 + doubt))
-    return _signed(100.0 * (b / a - 1.0), "percent", 100.0 * doubt * b / a)
-
-
-def _doubt(entry: Mapping[str, Any] | None) -> float:
-    """Return the longer side of the interval, 0 where there is none."""
-    value, ends = number(entry), interval(entry or {})
-    return 0.0 if ends is None or value is None else max(ends[1] - value, value - ends[0])
-
-
-def _signed(value: float, unit: str, doubt: float) -> str:
-    told = write({"value": value, "unit": unit, "u95": doubt})
-    return f"+{told.whole}" if value > 0.0 and float(told.value) > 0.0 else told.whole
+    doubt = max(found.high - found.value, found.value - found.low)
+    told = write({"value": found.value, "unit": found.unit, "u95": doubt})
+    return f"+{told.whole}" if found.value > 0.0 and float(told.value) > 0.0 else told.whole

@@ -24,6 +24,10 @@ from probe.verify.specification import ConditionTable, LineTable
 Entry = Mapping[str, Any]
 
 USUAL_HZ = 1000.0
+KNOWN_CONDITIONS = frozenset({"volume", "take", "tone_hz", "tone_volts", "load_ohm", "load_is"})
+"""Conditions of a fact that a line can state, or that its own figures state; a fact under any other
+one is left alone."""
+
 READ_AS = {
     "between-legs": "between the legs",
     "each-leg": "each leg against pin 1",
@@ -109,33 +113,48 @@ class SideReader:
     def _under_conditions(
         self, name: str, said: ConditionTable, quantity: Quantity
     ) -> tuple[Entry | None, tuple[str, ...], Figure | None]:
-        """Return the entry measured at the stated volume and level, the steps, or what is wrong."""
-        home = self.facts.get("between_sides") or {} if quantity.between_sides else self.body
-        base = (home.get("facts") or {}).get(name)
-        own: dict[str, Any] = dict(self.conditions)
-        wanted = {"level_v": said.level_v}
-        if hangs(name, quantity.units[0]).volume:
-            wanted["volume"] = said.volume  # type: ignore[assignment]
-        candidates = [(own, base)]
-        for row in home.get("facts_at") or ():
-            found = (row.get("facts") or {}).get(name)
-            if isinstance(found, Mapping) and isinstance(row.get("condition"), Mapping):
-                candidates.append(({**own, **row["condition"]}, found))
-        candidates = [
-            ({**c, "level_v": e.get("at_volts")}, e)
-            for c, e in candidates
-            if isinstance(e, Mapping) and _known(e)
-        ]
+        """Return the entry measured under the stated conditions, the steps, or what is wrong."""
+        candidates = self._candidates(name, quantity)
         if not candidates:
             return None, (), Figure(name, None, (), "not-measured", "")
+        wanted: dict[str, object] = {"level_v": said.level_v}
+        if hangs(name, quantity.units[0]).volume:
+            wanted["volume"] = said.volume
+        if quantity.about in ("figure", "magnitude"):
+            wanted["load_ohm"] = said.into_ohm
+        if said.at_hz is not None:  # the one at the stated tone first
+            candidates.sort(key=lambda c: not _near(number(c[1], "at_hz"), said.at_hz))
         for condition, entry in candidates:
             if all(_matches(k, condition.get(k), v) for k, v in wanted.items()):
                 steps = (f"measured at {condition['volume']}",) if said.volume else ()
                 return entry, steps if said.volume != "any" else (), None
-        key = next(k for k, v in wanted.items() if not _matches(k, candidates[0][0].get(k), v))
-        return None, (), Figure(name, None, (), "not-comparable", _why(key, said, candidates[0][0]))
+        first = candidates[0][0]
+        key = next(k for k, v in wanted.items() if not _matches(k, first.get(k), v))
+        return None, (), Figure(name, None, (), "not-comparable", _why(key, said, first))
+
+    def _candidates(
+        self, name: str, quantity: Quantity
+    ) -> list[tuple[dict[str, Any], Mapping[str, Any]]]:
+        """Return every entry of a fact with its conditions: the side's own first, then others."""
+        home = self.facts.get("between_sides") or {} if quantity.between_sides else self.body
+        rows: list[tuple[object, object]] = [({}, (home.get("facts") or {}).get(name))]
+        rows += [
+            (row.get("condition"), (row.get("facts") or {}).get(name))
+            for row in home.get("facts_at") or ()
+        ]
+        found = []
+        for condition, entry in rows:
+            if not isinstance(condition, Mapping) or not isinstance(entry, Mapping):
+                continue
+            if _known(entry) and set(condition) <= KNOWN_CONDITIONS:
+                level = {"level_v": entry.get("at_volts")}
+                found.append(({**self.conditions, **condition, **level}, entry))
+        return found
 
     def _level(self, figure: Figure, said: ConditionTable, into: str) -> Figure:
+        if figure.entry is not (self.body.get("facts") or {}).get(figure.fact):
+            reason = "a level is carried only from the setting most takes were made at"
+            return replace(figure, problem="not-comparable", reason=reason)
         figure = self._solved(figure, said, into)
         return figure if figure.problem else self._carried(figure, said)
 
@@ -292,6 +311,8 @@ def _matches(key: str, measured: object, stated: object) -> bool:
     if key == "volume":
         here = _folded(measured)
         return stated == "any" or here == _folded(stated)
+    if key == "load_ohm" and (stated is None or measured is None):
+        return stated is measured
     if stated is None:
         return True
     if not isinstance(measured, int | float) or not isinstance(stated, int | float):
@@ -308,6 +329,11 @@ def _why(key: str, said: ConditionTable, measured: Mapping[str, Any]) -> str:
         here = measured.get("level_v")
         told = "an unstated level" if here is None else write_number(float(here), "V")
         return f"measured at {told}, stated at {write_number(said.level_v or 0.0, 'V')}: repeat it"
+    if key == "load_ohm":
+        if said.into_ohm is None:
+            return "measured only into a load, and the line states none"
+        load = write_number(said.into_ohm, "ohm")
+        return f"stated into {load}, measured without that load: repeat it with it"
     here = str(measured.get("volume") or "")
     if said.volume is None:
         return (
@@ -335,9 +361,13 @@ def _scaled(entry: Entry, factor: float) -> dict[str, Any]:
     return {**entry, **numbers}
 
 
+def _near(at: float | None, hz: float | None) -> bool:
+    return bool(at and hz) and abs(math.log((at or 1.0) / (hz or 1.0))) <= SAME_HZ
+
+
 def _same_tone(figure: Figure, hz: float) -> Figure:
     at = number(figure.entry, "at_hz")
-    if at is None or abs(math.log(at / hz)) <= SAME_HZ:
+    if at is None or _near(at, hz):
         return figure
     reason = f"measured at {write_hz(at)}, stated at {write_hz(hz)}"
     return replace(figure, problem="not-comparable", reason=reason)

@@ -201,6 +201,43 @@ def test_distortion_in_decibels_and_at_its_level(tmp_path: Path) -> None:
     assert judged(tmp_path, line % ", level_v = 8.0", facts)["outcome"] == "not-comparable"
 
 
+def test_a_figure_into_a_load_needs_that_load(tmp_path: Path) -> None:
+    facts = document()
+    body = facts["sides"]["mono"]
+    body["facts"]["differential_low_corner"] = entry(2.0, "Hz", 0.1)
+    line = 'quantity = "balanced-low-corner"\nunit = "Hz"\nat_most = 10.0\ncondition = { %s }'
+    loaded = "into_ohm = 600.0"
+    assert judged(tmp_path, line % "", facts)["outcome"] == "meets"
+    row = judged(tmp_path, line % loaded, facts)
+    assert row["outcome"] == "not-comparable"
+    assert "without that load" in row["readings"][0]["figures"][0]["reason"]
+    corner = {"differential_low_corner": entry(20.0, "Hz", 0.1)}
+    body["facts_at"] = [{"condition": {"load_ohm": 600.0, "load_is": "each leg"}, "facts": corner}]
+    # closed form: 20 Hz into the load, 2 Hz without
+    assert judged(tmp_path, line % loaded, facts)["outcome"] == "fails"
+    assert judged(tmp_path, line % "", facts)["outcome"] == "meets"
+    del body["facts"]["differential_low_corner"]
+    assert judged(tmp_path, line % "", facts)["outcome"] == "not-comparable"
+    body["facts_at"] = [{"condition": {"temperature_c": 50.0}, "facts": corner}]
+    assert judged(tmp_path, line % "", facts)["outcome"] == "not-measured"
+
+
+def test_distortion_at_the_stated_tone_is_found_among_others(tmp_path: Path) -> None:
+    facts = document()
+    body = facts["sides"]["mono"]
+    body["facts"]["differential_thd"] = entry(0.001, "percent", 0.0001, at_volts=2.0)
+    high = entry(0.02, "percent", 0.001, at_volts=2.0) | {"at_hz": 10_000.0}
+    condition = {"tone_hz": 10_000.0, "tone_volts": 2.0, "take": "x"}
+    body["facts_at"] = [{"condition": condition, "facts": {"differential_thd": high}}]
+    line = (
+        'quantity = "balanced-thd"\nunit = "percent"\nat_most = 0.01\n'
+        'condition = { volume = "any", at_hz = %s }'
+    )
+    assert judged(tmp_path, line % "1000.0", facts)["outcome"] == "meets"
+    assert judged(tmp_path, line % "10000.0", facts)["outcome"] == "fails"
+    assert judged(tmp_path, line % "100.0", facts)["outcome"] == "not-comparable"
+
+
 def test_typical_is_no_limit_but_with_a_tolerance(tmp_path: Path) -> None:
     line = (
         'quantity = "gain-difference"\nunit = "dB"\ntypical = 6.5\ncondition = { volume = "any" }'
