@@ -43,6 +43,7 @@ def bench_table(bench: Bench) -> dict[str, Any]:
         "interface": bench.interface,
         "mains_hz": bench.mains_hz,
         "recorded_on": bench.recorded_on,
+        "calibrated_on": bench.calibrated_on,
         "repeatability_db": bench.repeatability_db,
         "input": [
             {

@@ -98,6 +98,7 @@ def _bench(session: Session) -> Document:
         "interface": bench.interface,
         "mains_hz": bench.mains_hz,
         "recorded_on": None if bench.recorded_on is None else bench.recorded_on.isoformat(),
+        "calibrated_on": None if bench.calibrated_on is None else bench.calibrated_on.isoformat(),
         "inputs": [
             {
                 "volts_full_scale": i.volts_full_scale,

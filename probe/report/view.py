@@ -479,6 +479,7 @@ _CONDITION_NAMES = {
     "interface": "Recorder",
     "mains_hz": "Mains, Hz",
     "recorded_on": "Recorded on",
+    "calibrated_on": "Bench calibrated on",
     "repeatability_db": "Level repeats within, dB",
     "repeatability_from_residuals": "Repeatability taken from the takes",
     "draws": "Versions drawn",

@@ -89,6 +89,7 @@ class BenchTable(Table):
     interface: OneLine = ""
     mains_hz: Annotated[float, Field(ge=45.0, le=65.0)]
     recorded_on: date | None = None
+    calibrated_on: date | None = None
     repeatability_db: Annotated[float, Field(ge=0.0, le=3.0)] | None = None
     input: Annotated[tuple[InputTable, ...], Field(min_length=1)]
     output: tuple[OutputTable, ...] = ()

@@ -85,6 +85,8 @@ class Bench:
     """Level between takes, one standard deviation per take and leg; None: not declared."""
     inputs: tuple[RecorderInput, ...]
     outputs: tuple[BenchOutput, ...] = ()
+    calibrated_on: date | None = None
+    """The day its figures were measured on; None: not stated."""
 
 
 @dataclass(frozen=True)

@@ -285,6 +285,7 @@ class _Build:
             interface=table.interface,
             mains_hz=table.mains_hz,
             recorded_on=table.recorded_on,
+            calibrated_on=table.calibrated_on,
             repeatability_db=table.repeatability_db,
             inputs=tuple(_recorder_input(i) for i in table.input),
             outputs=tuple(BenchOutput(o.volts_full_scale, o.impedance_ohm) for o in table.output),

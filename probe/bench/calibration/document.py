@@ -284,6 +284,7 @@ def session_tables(bench: BenchFigures) -> dict[str, Any]:
     return {
         "interface": bench.interface,
         "mains_hz": bench.mains_hz,
+        "calibrated_on": bench.made_on,
         "input": [
             {
                 "volts_full_scale": tidy(i.volts_full_scale.value),
