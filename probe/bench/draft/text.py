@@ -117,7 +117,8 @@ def _bench(draft: Draft, takes: Sequence[Reasoned], said: Said) -> None:
             _ask_input(draft, number)
         return
     tables = session_tables(said.bench)
-    draft.put(f"interface = {value(tables['interface'])}", "")
+    draft.put(f"interface = {value(tables['interface'])}")
+    draft.put(f"calibrated_on = {value(tables['calibrated_on'])}", "")
     inputs = tables["input"]
     if len(inputs) < widest:
         draft.put(f"# recordings have {widest} channels, the calibration {len(inputs)} inputs")
