@@ -227,6 +227,7 @@ def document(found: list[Guided], broken: list[str], seed: int) -> str:
     clean = [g for g in found if not g.mishap]
     struck = [g for g in found if g.mishap]
     flagged = [g for g in struck if g.flagged or not MISHAPS[g.mishap][1]]
+    clocks = sum(not MISHAPS[g.mishap][1] for g in struck)
     harmless = [g for g in struck if g not in flagged and _unhurt(g)]
     takes = sum(g.takes for g in clean)
     false = [a for g in clean for a in g.false]
@@ -239,8 +240,8 @@ def document(found: list[Guided], broken: list[str], seed: int) -> str:
         ("95 % intervals that hold the truth", _share([j.holds for j in intervals])),
         ("bounds that hold", _share([j.holds for j in bounds])),
         ("values said to be limited by the recorder", _share([j.holds for j in limited])),
-        ("mishaps that struck", f"{len(struck)}"),
-        ("flagged by their code", f"{len(flagged)}"),
+        ("mishaps that struck; of them foreign clocks", f"{len(struck)}; {clocks}"),
+        ("flagged by their code (a foreign clock is only noted)", f"{len(flagged) - clocks}"),
         ("not flagged, result inside its intervals", f"{len(harmless)}"),
         ("clean takes; judgements without a cause", f"{takes}; {len(false)}"),
     ]
@@ -255,6 +256,7 @@ def document(found: list[Guided], broken: list[str], seed: int) -> str:
         *(_mishap_row(name, struck) for name in MISHAPS), "",
         "Values limited by the recorder are as recorded: an open pin 3 behind a recorder's own",
         "input is not what it is with nothing connected, and the facts say so.", "",
+        "A leg that is open is bounded or limited; these count as misses of a run below.", "",
         "Result: runs in which the kind is right or left open, and at most one interval in ten",
         "misses.", "",
         "## Circuits", "", "| circuit | runs | right | left open | wrong at 0.9 or above |",
