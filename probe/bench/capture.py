@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 import time
 from abc import ABC, abstractmethod
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -188,12 +189,18 @@ class FileCapture(Capture):
 
 
 class Writer:
-    """The thread between the ring and what is being recorded; keeps the meters as well."""
+    """The thread between the ring and what is being recorded; keeps the meters as well.
 
-    def __init__(self, ring: Ring, channels: int, rate: float) -> None:
+    ``failed`` is called, on that thread, with the reason why something cannot be stored.
+    """
+
+    def __init__(
+        self, ring: Ring, channels: int, rate: float, failed: Callable[[str], None]
+    ) -> None:
         self.frames = 0
         """Frames of the stream that have passed through."""
         self._ring = ring
+        self._failed = failed
         self._channels = channels
         self._window = round(METER_S * rate)
         self._levels, self._last = Levels(channels), Levels(channels)
@@ -257,6 +264,8 @@ class Writer:
                 capture.feed(block, self.frames)
                 if capture.done:
                     self._capture = None
+                if capture.error is not None:
+                    self._failed(capture.error)
             self.frames += block.shape[0]
             self._meter(block)
             self._changed.notify_all()

@@ -78,6 +78,10 @@ class Exchanger:
         """Fade out from the next block on; from any thread."""
         self._asked = stop
 
+    def forget_stop(self) -> None:
+        """Forget why the tone stopped, and who still asks for it; from any thread."""
+        self.stop = self._asked = None
+
     def closing(self) -> None:
         """Keep a patient card waiting no longer."""
         self._closing = True
@@ -101,7 +105,8 @@ class Exchanger:
         if not flags.clean:
             self._note_lost(flags)
         if not self.is_gone and not self.ring.put(heard):
-            self._stop(Stop(Reason.DISK, "the disk did not keep up with the recording"))
+            late = "the disk did not keep up with the recording"
+            self._stop(Stop(Reason.DISK, late, None, self.frame))
             self.is_gone = True  # frames are missing: nothing after this has a known place
         self._watch(heard)
 
@@ -116,7 +121,7 @@ class Exchanger:
 
     def _watch(self, heard: Block) -> None:
         player = self.player
-        found = self.guard.watch(heard, player.gain, not player.silent, self.frame)
+        found = self.guard.watch(heard, player.gain, player.wanted, self.frame)
         if self._asked is not None:
             found, self._asked = found or self._asked, None
         if found is not None:

@@ -171,6 +171,11 @@ class Player:
         self._places = np.arange(LONGEST_BLOCK, dtype=np.intp)
         self._gains, self._wave, self._all = (np.zeros(LONGEST_BLOCK) for _ in range(3))
 
+    @property
+    def wanted(self) -> bool:
+        """Whether anything sounds, or is about to."""
+        return not self.silent or bool(self._orders)
+
     def start(self, voices: Sequence[Voice], gain: float) -> None:
         """Order: from silence, begin these and bring them up to ``gain``."""
         self._orders.append(_Start(tuple(voices), gain))

@@ -102,7 +102,7 @@ class Recorder:
             return
         rate = self._wanted.rate
         self._exchanger = Exchanger(self._wanted, self._inputs, patient=self._card.patient)
-        self._writer = Writer(self._exchanger.ring, self._wanted.inputs, rate)
+        self._writer = Writer(self._exchanger.ring, self._wanted.inputs, rate, self._not_stored)
         self._state.stop = None
         self._writer.start()
         try:
@@ -120,7 +120,7 @@ class Recorder:
         if self._stream is None:
             return
         try:
-            self.silence()
+            self.silence(limits.STOP_FADE_S)
         except Stopped:
             self._let_fade_end()
         finally:
@@ -203,16 +203,16 @@ class Recorder:
         self._exchanger.player.move(gain, None if output is None else (output,))
         return self._await_settled(lambda: self._exchanger.player.moved > moved)
 
-    def silence(self) -> None:
+    def silence(self, fade_s: float = limits.FADE_S) -> None:
         """Fade out; return when the outputs are silent. A stop that stood is forgotten."""
         self._require_open()
         player = self._exchanger.player
-        if not player.silent:
+        if player.wanted:
             faded = player.faded
-            player.fade()
+            player.fade(fade_s)
             self._await(lambda: player.faded > faded and player.silent)
         self._state.parts, self._state.tones_hz = (), ()
-        self._exchanger.stop = None
+        self._exchanger.forget_stop()
 
     def cancel(self, message: str = "stopped") -> None:
         """Fade the tone out now; what waits for it returns with this stop. From any thread."""
@@ -341,11 +341,13 @@ class Recorder:
         capture.finish(complete=stop is None)
         return self._recorded(capture, lost_before, stop)
 
+    def _not_stored(self, message: str) -> None:
+        """Stop the tone from the writer's thread, at once."""
+        self._exchanger.ask_stop(Stop(Reason.DISK, message, frame=self._exchanger.frame))
+
     def _why(self, capture: Capture) -> Stop:
         if capture.error is not None:
-            stop = Stop(Reason.DISK, capture.error, frame=capture.start_frame + capture.frames)
-            self._exchanger.ask_stop(stop)
-            return stop
+            return Stop(Reason.DISK, capture.error, frame=capture.start_frame + capture.frames)
         found = self._exchanger.stop
         return found or Stop(Reason.GONE, "the sound card went away", frame=self._exchanger.frame)
 
@@ -401,7 +403,7 @@ class Recorder:
         """Fade out although an exception may be on its way, and another may arrive meanwhile."""
         standing = self._exchanger.stop
         try:
-            self.silence()
+            self.silence(limits.STOP_FADE_S)
         except Stopped:
             pass
         except BaseException:

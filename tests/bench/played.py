@@ -29,10 +29,10 @@ class Kept:
         flags: FlagsOf | None = None,
     ) -> None:
         self.card = LoopBackCard(respond, block=block, latency=latency, flags=flags)
-        self._blocks: list[Block] = []
-        self.card.played = lambda block: self._blocks.append(block.copy())
+        self.blocks: list[Block] = []
+        self.card.played = lambda block: self.blocks.append(block.copy())
 
     @property
     def played(self) -> NDArray[np.float64]:
         """Shape (frames, outputs)."""
-        return np.concatenate(self._blocks).astype(np.float64)
+        return np.concatenate(self.blocks).astype(np.float64)

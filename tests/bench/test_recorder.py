@@ -141,3 +141,45 @@ def test_after_lost_samples_begins_another_timebase(tmp_path: Path) -> None:
         takes = [recorder.record(tmp_path / f"{n}.wav", 1.5) for n in range(3)]
     assert [t.usable for t in takes] == [True, False, True]
     assert [t.timebase for t in takes] == ["run-1", "run-1", "run-2"]
+
+
+@pytest.mark.parametrize("how", [KeyboardInterrupt, SystemExit, ValueError])
+def test_what_ends_the_program_fades_the_tone_out_first(
+    tmp_path: Path, how: type[BaseException]
+) -> None:
+    kept = Kept()
+    interrupted: list[int] = []
+    with Recorder(kept.card, FORM) as recorder:
+
+        def end(progress: Progress) -> None:
+            if progress.seconds > 0.1:
+                interrupted.append(sum(len(b) for b in list(kept.blocks)))
+                raise how
+
+        with pytest.raises(how):
+            recorder.take(tmp_path / "a.wav", [Part(0, tone(peak=0.5))], 600.0, progress=end)
+        # Time of this card passes only while somebody waits: what was under way is a few blocks.
+        silent = np.flatnonzero(kept.played[:, 0])[-1] + 1
+    loud = kept.played[:, 0]
+    fade = silent - (np.flatnonzero(np.abs(loud) > 0.499)[-1])
+    # A fade of 10 ms begun with a block, at most a period after the last full swing.
+    assert fade <= round(0.010 * RATE) + RATE // 997
+    # Closed form: see the guard's tests.
+    slope = np.pi / (2 * round(0.010 * RATE))
+    assert np.max(np.abs(np.diff(loud))) <= tone().step + 0.5 * slope + 1e-4
+    assert [p.name for p in tmp_path.iterdir()] == ["a.wav.part"]
+    assert soundfile.info(str(tmp_path / "a.wav.part")).frames > 0.1 * RATE
+    assert interrupted
+
+
+def test_a_take_that_is_cancelled_says_so(tmp_path: Path) -> None:
+    with Recorder(Kept().card, FORM) as recorder:
+        done = recorder.take(
+            tmp_path / "a.wav",
+            [Part(0, tone())],
+            600.0,
+            progress=lambda _: recorder.cancel("key q"),
+        )
+        assert done.stop is not None
+        assert (done.stop.reason, done.stop.message) == (Reason.CANCELLED, "key q")
+        assert recorder.take(tmp_path / "b.wav", [Part(0, tone())], 0.1).usable
