@@ -19,18 +19,15 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import NoReturn, TypeVar
 
-import numpy as np
-from numpy.typing import NDArray
-
 from probe.bench import guard, limits
 from probe.bench.capture import Capture, FileCapture, MemoryCapture, Meters, Writer
 from probe.bench.card import Card, RunningStream, StreamFormat
 from probe.bench.exchange import Exchanger
-from probe.bench.player import Voice
 from probe.bench.recorded import Lost, Progress, ProgressTeller, Recorded
-from probe.bench.slips import slips, tones_of
+from probe.bench.slips import slips
 from probe.bench.sound import InputScale, OutputScale, Part
 from probe.bench.stop import Reason, Stop, Stopped
+from probe.bench.voices import check_taken_back, gain_of, tones_played, voices_of
 from probe.errors import BadInput
 
 T = TypeVar("T")
@@ -173,13 +170,13 @@ class Recorder:
             A part would go over the limit of its purpose, or the output does not exist; or the
             gain was raised and nobody has said that it was taken back. Nothing was played.
         """
-        gain = _gain(level_db)
-        voices = self._voices(parts, gain)
-        self._check_gain_taken_back(parts, gain)
+        gain = gain_of(level_db)
+        voices = voices_of(parts, self._outputs, gain, self.rate)
+        check_taken_back(self._state.gain_raised, parts, self._outputs, gain)
         self._require_open()
         self.silence()
         self._state.parts = tuple(parts)
-        self._state.tones_hz = tuple(hz for part in parts for hz in self._tones(part))
+        self._state.tones_hz = tones_played(parts, self.rate)
         self._exchanger.stop = None
         begun = self._exchanger.player.begun
         self._exchanger.player.start(voices, gain)
@@ -193,11 +190,11 @@ class Recorder:
         BadInput
             It would go over a limit. The level stays as it is.
         """
-        gain = _gain(level_db)
+        gain = gain_of(level_db)
         for part in self._state.parts:
             if output is None or part.output == output:
                 guard.check(part, self._outputs[part.output], gain)
-        self._check_gain_taken_back(self._state.parts, gain)
+        check_taken_back(self._state.gain_raised, self._state.parts, self._outputs, gain)
         self._require_open()
         moved = self._exchanger.player.moved
         self._exchanger.player.move(gain, None if output is None else (output,))
@@ -419,42 +416,6 @@ class Recorder:
             while not self._exchanger.player.silent and time.monotonic() < end:
                 time.sleep(limits.FADE_S / 4)
 
-    def _voices(self, parts: Sequence[Part], gain: float) -> list[Voice]:
-        seen: set[int] = set()
-        voices = []
-        for part in parts:
-            if not 0 <= part.output < self._wanted.outputs or part.output in seen:
-                raise BadInput(
-                    f"output {part.output + 1}: asked twice, or not there; the stream has "
-                    f"{self._wanted.outputs}"
-                )
-            seen.add(part.output)
-            voices.append(self._voice(part, gain))
-        return voices
-
-    def _tones(self, part: Part) -> tuple[float, ...]:
-        return tones_of(part.sound.samples, self.rate) if part.sound.loop else ()
-
-    def _voice(self, part: Part, gain: float) -> Voice:
-        scale = self._outputs[part.output]
-        guard.check(part, scale, gain)
-        samples = part.sound.samples * guard.unit_of(part, scale)
-        if not part.sound.loop:
-            samples = _edges_faded(samples, round(limits.STOP_FADE_S * self.rate))
-        peak = guard.full_scale_peak(part, scale)
-        return Voice(part.output, samples, part.sound.loop, guard.limit_of(part, scale), peak)
-
-    def _check_gain_taken_back(self, parts: Sequence[Part], gain: float) -> None:
-        raised = self._state.gain_raised
-        if raised is None:
-            return
-        peaks = [guard.full_scale_peak(p, self._outputs[p.output]) * gain for p in parts]
-        if max(peaks, default=0.0) > limits.PROBING * 1.001:
-            raise BadInput(
-                f"{raised} was raised for the take of noise: take it back and let it be checked "
-                "before any tone above -60 dB FS"
-            )
-
     def _check_format(self, stream: RunningStream) -> None:
         real = stream.format
         if (real.rate, real.inputs, real.outputs) != (
@@ -529,22 +490,5 @@ class Recorder:
         self._writer.stop()
 
 
-def _gain(level_db: float) -> float:
-    gain = 10.0 ** (level_db / 20.0)
-    if not np.isfinite(gain):
-        raise BadInput(f"{level_db} dB is no level")
-    return float(gain)
-
-
 def _padded(given: Sequence[T], count: int, default: T) -> tuple[T, ...]:
     return (*given[:count], *(default for _ in range(count - len(given))))
-
-
-def _edges_faded(samples: NDArray[np.float64], frames: int) -> NDArray[np.float64]:
-    """Return a copy that begins and ends in a raised cosine."""
-    out = np.array(samples)
-    count = min(frames, out.size // 2)
-    ramp = 0.5 - 0.5 * np.cos(np.pi * np.arange(1, count + 1) / (count + 1))
-    out[:count] *= ramp
-    out[out.size - count :] *= ramp[::-1]
-    return out
