@@ -136,9 +136,17 @@ def test_a_tone_keeps_its_phase_in_the_stream() -> None:
 
 
 def test_after_lost_samples_begins_another_timebase(tmp_path: Path) -> None:
-    kept = Kept(flags=lambda number: BlockFlags(output_lost=number == 420))
+    due: list[bool] = []
+    kept = Kept(flags=lambda _: BlockFlags(output_lost=bool(due and due.pop())))
+    once = [True]
+
+    def lose(progress: Progress) -> None:
+        if progress.seconds > 0.1 and once:
+            due.append(once.pop())
+
     with Recorder(kept.card, FORM) as recorder:
-        takes = [recorder.record(tmp_path / f"{n}.wav", 1.5) for n in range(3)]
+        tellers = (None, lose, None)
+        takes = [recorder.record(tmp_path / f"{n}.wav", 60.0, t) for n, t in enumerate(tellers)]
     assert [t.usable for t in takes] == [True, False, True]
     assert [t.timebase for t in takes] == ["run-1", "run-1", "run-2"]
 
