@@ -40,6 +40,7 @@ def stage(number: int, seed: int) -> str:
 
 def make(folder: Path, sessions: int, seed: int) -> None:
     """Simulate the sessions."""
+    (folder / "sessions").mkdir()
     from probe.simulate.build import read_stage
     from probe.simulate.write import simulate
 
