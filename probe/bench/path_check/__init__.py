@@ -1,0 +1,1 @@
+"""What a player did to a known file: its recording compared with the file."""
