@@ -121,7 +121,7 @@ class Exchanger:
 
     def _watch(self, heard: Block) -> None:
         player = self.player
-        found = self.guard.watch(heard, player.gain, player.wanted, self.frame)
+        found = self.guard.watch(heard, player.gains, player.wanted, self.frame)
         if self._asked is not None:
             found, self._asked = found or self._asked, None
         if found is not None:

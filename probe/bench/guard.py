@@ -145,15 +145,17 @@ class Guard:
             np.clip(column, -limit, limit, out=column)
         return held
 
-    def watch(self, heard: Block, gain: float, sounding: bool, frame: int) -> Stop | None:
+    def watch(
+        self, heard: Block, gains: NDArray[np.float64], sounding: bool, frame: int
+    ) -> Stop | None:
         """Look at one block of the inputs; return why the tone must stop, or None.
 
         Parameters
         ----------
         heard
             Shape (frames, inputs), full scale 1.0.
-        gain
-            Of what was being played, 0 to 1 and above.
+        gains
+            Of what was being played on each output, 0 to 1 and above.
         sounding
             Whether anything is played; if not, direct voltages are followed and nothing else.
         frame
@@ -166,7 +168,7 @@ class Guard:
         return (
             self._too_much(heard, frame)
             or self._direct_voltage(frame)
-            or self._runaway.look(heard, gain, frame)
+            or self._runaway.look(heard, gains, frame)
         )
 
     def _too_much(self, heard: Block, frame: int) -> Stop | None:
@@ -220,7 +222,11 @@ def _direct_share(scale: InputScale) -> float:
 
 
 class _Runaway:
-    """Finds a level that grows by itself: over what was played, look after look, unabated."""
+    """Finds a level that grows by itself: over what was played, look after look, unabated.
+
+    What is played on several outputs makes what is heard grow at most by as much as the one among
+    them that grows most; that much is no surprise.
+    """
 
     def __init__(self, rate: float, inputs: int) -> None:
         self._window = max(1, round(limits.RUNAWAY_WINDOW_S * rate))
@@ -234,9 +240,15 @@ class _Runaway:
         self._frames = 0
         self._power = np.zeros(self._inputs)
         self._loudest = 0.0
+        self._expected_db = 0.0
+        self._gains: NDArray[np.float64] | None = None
 
-    def look(self, heard: Block, gain: float, frame: int) -> Stop | None:
+    def look(self, heard: Block, gains: NDArray[np.float64], frame: int) -> Stop | None:
         """Take one block; return a stop when the last looks all grew."""
+        gain = float(np.max(gains))
+        if gain < 0.5 * self._loudest:
+            self.forget()  # that tone ended; what comes up now is another one, from its beginning
+        self._expect(gains)
         self._power += np.einsum("ij,ij->j", heard, heard, dtype=np.float64)
         self._frames += heard.shape[0]
         self._loudest = max(self._loudest, gain)
@@ -244,13 +256,22 @@ class _Runaway:
             return None
         level = np.sqrt(self._power / self._frames)
         self._history = np.roll(self._history, -1, axis=0)
-        self._history[-1] = 20.0 * np.log10(np.maximum(level, 1e-12) / max(self._loudest, 1e-12))
+        self._history[-1] = 20.0 * np.log10(np.maximum(level, 1e-12)) - self._expected_db
         self._looks += 1
         self._frames = 0
         self._power[:] = 0.0
         if self._looks <= limits.RUNAWAY_WINDOWS:
             return None
         return self._judge(level, frame)
+
+    def _expect(self, gains: NDArray[np.float64]) -> None:
+        """Count what the outputs rose by since the block before."""
+        earlier, self._gains = self._gains, np.array(gains)
+        if earlier is None:
+            return
+        playing = (earlier > 0.0) & (gains > earlier)
+        if np.any(playing):
+            self._expected_db += float(np.max(20.0 * np.log10(gains[playing] / earlier[playing])))
 
     def _judge(self, level: NDArray[np.float64], frame: int) -> Stop | None:
         growth = np.diff(self._history, axis=0)

@@ -160,6 +160,8 @@ class Player:
         """Whether the last block was silence, with nothing on its way."""
         self.gain = 0.0
         """Largest gain now in force, of any output, over the stop's fade."""
+        self.gains = np.zeros(outputs)
+        """The gain of each output; 0 where nothing plays."""
         self.limits = np.zeros(outputs)
         """Largest sample each output may give now."""
         self.begun = self.faded = self.moved = 0
@@ -223,9 +225,10 @@ class Player:
         )
         if moving:
             self.settled_at = end
-        self.gain = self._master.value * max(
-            (self._tracks[v.output].value for v in self._voices), default=0.0
-        )
+        self.gains[:] = 0.0
+        for voice in self._voices:
+            self.gains[voice.output] = self._master.value * self._tracks[voice.output].value
+        self.gain = float(np.max(self.gains))
         ended = all(v.ended for v in self._voices)
         self.silent = not moving and (ended or self.gain < _SILENT)
 

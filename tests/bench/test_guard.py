@@ -312,6 +312,41 @@ def test_a_level_that_runs_away_is_found_before_it_overloads(db_per_s: float) ->
     check_stopped(played, exchanger.stop.frame // BLOCK)
 
 
+@pytest.mark.parametrize("again", ["at once", "lower and up"])
+def test_a_tone_right_after_another_is_no_runaway(again: str) -> None:
+    """The second comes up although no block of silence lay between."""
+    exchanger = started()
+    player = exchanger.player
+    heard = np.zeros((BLOCK, 1), dtype=np.float32)
+    for number in range(300):
+        if number == 120:
+            player.fade() if again == "at once" else player.move(1e-3)
+        if number > 120 and again == "at once" and player.silent and not player.wanted:
+            player.start([Voice(0, SOUND.samples, True, 1.0, 0.5)], 1.0)
+        if number == 200 and again != "at once":
+            player.move(1.0)
+        play = np.zeros((BLOCK, 1), dtype=np.float32)
+        exchanger(heard, play, CLEAN)
+        exchanger.ring.take()
+        heard = np.float32(0.8) * play
+    assert exchanger.stop is None, exchanger.stop
+    assert player.begun == (2 if again == "at once" else 1)
+
+
+def test_a_louder_output_that_comes_up_last_is_no_runaway() -> None:
+    """A quiet tone has arrived while a loud one on another output, heard alone, still rises."""
+    exchanger = Exchanger(StreamFormat(RATE, 1, 2), [InputScale()])
+    quiet, loud = 0.01 * np.asarray(SOUND.samples), np.asarray(SOUND.samples)
+    exchanger.player.start([Voice(0, quiet, True, 1.0, 0.005), Voice(1, loud, True, 1.0, 0.5)], 1.0)
+    heard = np.zeros((BLOCK, 1), dtype=np.float32)
+    for _ in range(200):
+        play = np.zeros((BLOCK, 2), dtype=np.float32)
+        exchanger(heard, play, CLEAN)
+        exchanger.ring.take()
+        heard = 0.5 * play[:, 1:]
+    assert exchanger.stop is None, exchanger.stop
+
+
 @pytest.mark.parametrize("latency", [0, 4, 8])
 def test_ramps_and_devices_that_unmute_are_no_runaway(latency: int) -> None:
     """Latency up to 0.17 s; the device fades in by itself within 0.05 to 1 s."""
