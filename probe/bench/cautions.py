@@ -102,7 +102,8 @@ _ALL = (
     Caution(
         "device-off",
         "Before injecting into a device that is off",
-        "Switch it off by its own switch, leave it plugged in (its protective earth stays), wait "
+        "Switch it off by its mains switch (standby is not off; a device without such a switch is "
+        "not measured like this), leave it plugged in (its protective earth stays), wait "
         "a minute until its capacitors are empty, and meter the pins again. The program keeps "
         "the tones below 50 mV peak: more would power its supply through protection diodes.",
     ),

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from probe.bench import cautions, meters, plan
-from probe.bench.able import Setting
+from probe.bench.able import FIRST, Known, Setting, step_for
 from probe.bench.card import Card
 from probe.bench.dialogue import Dialogue, Quit
 from probe.bench.drawing import sentences, terminal
@@ -22,6 +22,8 @@ from probe.bench.interim import Interim
 from probe.bench.judge import judge
 from probe.bench.judgement import Judgement
 from probe.bench.kit import Kit
+from probe.bench.legs import open_take
+from probe.bench.raised import NoiseGain
 from probe.bench.recorder import Recorder
 from probe.bench.setting_up import (
     Answers,
@@ -41,10 +43,8 @@ from probe.bench.storage import SESSION, SessionFolder
 from probe.bench.tables import bench_table, device_of, device_table, word_of
 from probe.bench.taking import Made, Taker
 from probe.bench.told import facts_rows, open_rows
+from probe.bench.what_now import AFTER_STOP, GONE, TRY, choices
 from probe.session.model import Bench, Device, Side
-
-MOST_ATTEMPTS = 3
-"""Of one take, before passing it over is offered as what to do."""
 
 
 @dataclass
@@ -67,6 +67,8 @@ class Equipment:
         The sides the device is known to have.
     plug
         Told what is to be plugged for which take (the virtual bench's hands).
+    turn
+        Told how far the input gain is turned up, dB (the same hands).
     head
         Comment for the top of session.toml.
     """
@@ -78,6 +80,7 @@ class Equipment:
     device: Device
     sides: tuple[Side, ...] = ("left",)
     plug: Callable[[Plugged, str], None] = lambda _plugged, _take: None
+    turn: Callable[[float], None] = lambda _db: None
     head: tuple[str, ...] = ()
     seconds: float = 3.0
     inputs: int = 2
@@ -120,6 +123,7 @@ class Guide:
         self.kit = equipment.kit or Kit()
         self.store: SessionFolder
         self.taker: Taker
+        self.gain: NoiseGain
 
     # -- the run
 
@@ -135,6 +139,11 @@ class Guide:
             self._prepare()
             with self.equipment.recorder(self.store.next_run) as recorder:
                 self.taker = self._taker(recorder)
+                self.gain = NoiseGain(
+                    self.talk,
+                    *(recorder, self.store, self.equipment.bench, self.equipment.turn),
+                )
+                self._gain_left_up()
                 for volume in self.answers.volumes:
                     for side in self.answers.sides:
                         self._side(side, volume)
@@ -213,6 +222,22 @@ class Guide:
             valve=self.answers.valve,
         )
 
+    def _gain_left_up(self) -> None:
+        """Where an earlier run ended with the gain turned up: insist before anything is played."""
+        if self.store.gain_raised is None or not self.store.takes:
+            return
+        last = self.store.takes[-1]
+        side, volume = last["side"], last.get("volume", "")
+        setting = self._setting(side, volume)
+        step = step_for(FIRST, setting, Known())
+        assert isinstance(step, Step)
+        self.talk.heading("The input gain was turned up when this session was stopped")
+        for sentence in sentences(step):
+            self.talk.say(sentence)
+        self.interim.update(volume)
+        self.equipment.plug(step.plugged, "idle")
+        self.gain.down(open_take(self.interim.phasors(side, volume)))
+
     # -- one side
 
     def _side(self, side: Side, volume: str) -> None:
@@ -230,7 +255,7 @@ class Guide:
             so_far = plan.SoFar(tuple(one.made), frozenset(one.given_up), body)
             if one.made:
                 self._tell_facts(body)
-                self._ask_power(body, 0.0)
+                self._ask_power(body, one.volts.get("hot", 0.0) + one.volts.get("cold", 0.0))
             step = plan.next_step(
                 one.setting,
                 known,
@@ -261,7 +286,7 @@ class Guide:
             attempts += 1
             if not self._plug(one, step):
                 return
-            made = self._make(step)
+            made = self._make_idle(one, step) if step.take == "idle" else self._make(step)
             found = self._judged(one, made)
             if self._settled(one, made, found, attempts):
                 return
@@ -289,13 +314,20 @@ class Guide:
         self.equipment.plug(step.plugged, step.take)
         return True
 
-    def _make(self, step: Step) -> Made:
+    def _make_idle(self, one: _Pass, step: Step) -> Made:
+        """Make the take of noise, with more gain where somebody wants that, and take it back."""
+        opened = open_take(self.interim.phasors(one.setting.side, one.setting.volume))
+        made = self._make(step, self.gain.up(opened))
+        self.gain.down(opened)
+        return made
+
+    def _make(self, step: Step, scales: tuple[float, ...] | None = None) -> Made:
         key = (step.plugged.side, step.plugged.volume)
         self._show_step(step, "recording: touch nothing", ())
         try:
             if step.plays and key not in self.taker.volts:
                 self.taker.find_level(step)
-            made = self.taker.make(step)
+            made = self.taker.make(step, scales)
         except Stopped as stopped:
             if stopped.stop.reason is not Reason.GONE:
                 raise
@@ -321,10 +353,10 @@ class Guide:
         if made.refused is not None:
             return ()
         if made.recorded is None:
-            return (_GONE,)
+            return (GONE,)
         stop = made.recorded.stop
         if stop is not None:
-            return (Judgement("stopped", stop.message, _AFTER_STOP.get(stop.reason, _TRY)),)
+            return (Judgement("stopped", stop.message, AFTER_STOP.get(stop.reason, TRY)),)
         if made.heard is None:
             return ()
         side, volume = one.setting.side, one.setting.volume
@@ -353,9 +385,7 @@ class Guide:
         recorded = made.recorded
         usable = recorded is not None and recorded.complete
         if found:
-            answer = talk.choose(
-                "judged", "What now?", *_choices(found, usable, attempts, one.anew)
-            )
+            answer = talk.choose("judged", "What now?", *choices(found, usable, attempts, one.anew))
             if answer != "k":
                 self.store.abandon(recorded)
                 return self._not_kept(one, step, answer)
@@ -410,10 +440,8 @@ class Guide:
         """Ask again about an output that looks like one for headphones or loudspeakers."""
         if self.answers.power_accepted:
             return
-        facts = (body or {}).get("facts", {})
-        ohm = [facts[n]["value"] for n in _OHMS if n in facts and facts[n].get("bound") is None]
-        full = self.device.full_output_volts
-        question = meters.looks_like_power(min(ohm, default=None), full, heard)
+        ohm = meters.output_ohm((body or {}).get("facts", {}))
+        question = meters.looks_like_power(ohm, self.device.full_output_volts, heard)
         if question is None:
             return
         self.talk.warn("Is this really a line output?", f"{question[0].upper()}{question[1:]}.")
@@ -461,41 +489,3 @@ class Guide:
                 over=over,
             )
         )
-
-
-_OHMS = ("differential_impedance",)
-
-_GONE = Judgement(
-    "interface-gone", "the interface went away during the take", "make the take again"
-)
-
-_TRY = "look what it may have been, and make the take again"
-
-_AFTER_STOP = {
-    Reason.OVERLOAD: "turn the input gain or the device's volume down; the level is found anew",
-    Reason.TOO_LOUD: "turn the device's volume down, and make the take again",
-    Reason.DIRECT_VOLTAGE: "disconnect the output and meter its pins again before anything else",
-    Reason.RUNAWAY: "something feeds back: no path from the output to the device's input",
-    Reason.DISK: "make room on the disk, then make the take again",
-}
-
-
-def _choices(
-    found: tuple[Judgement, ...], usable: bool, attempts: int, begun_anew: bool
-) -> tuple[dict[str, str], str]:
-    """Return the answers offered after a judgement, and the one Enter gives."""
-    choices = {"a": "again, after putting it right"}
-    if usable:
-        choices["k"] = "keep it as it is"
-    choices["s"] = "skip this take"
-    last = "s"
-    if any(j.code in _BASE_LOST for j in found):
-        choices["n"] = "begin this side anew with the open take"
-        last = "s" if begun_anew else "n"
-    if not any(j.again for j in found):
-        return choices, "k" if usable else "a"
-    return choices, last if attempts >= MOST_ATTEMPTS else "a"
-
-
-_BASE_LOST = ("volume-moved", "other-side", "legs-exchanged", "pin-2-silent", "pin-3-silent")
-"""What may be wrong with the open take rather than with this one."""

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
+from probe.numbers import number
 from probe.session.model import Device, LoadEnd, MeterReading
 
 CONNECT_VOLTS_DC = 0.1
@@ -92,6 +93,31 @@ REFUSED = {
     "interface's ground on one of them is a short circuit",
 }
 """By ``output`` of the device."""
+
+
+def output_ohm(facts: Mapping[str, Any]) -> float | None:
+    """Return the impedance an output is judged by, None where it is not known yet.
+
+    Between the legs where that is known; else that of the leg that holds more, since a pin 3 that
+    is tied to ground is no sign of power.
+
+    Parameters
+    ----------
+    facts
+        Of one side, as in a facts document.
+    """
+    between = _ohm_of(facts, "differential_impedance")
+    if between is not None:
+        return between
+    legs = [_ohm_of(facts, name) for name in ("hot_impedance", "cold_impedance")]
+    found = [ohm for ohm in legs if ohm is not None]
+    return max(found) if len(found) == len(legs) else None
+
+
+def _ohm_of(facts: Mapping[str, Any], name: str) -> float | None:
+    """Return an impedance; of one that is only known to be below or above a bound, the bound."""
+    entry = facts.get(name)
+    return None if entry is None else number(entry)
 
 
 def looks_like_power(

@@ -122,10 +122,20 @@ def next_step(
     if found is None and everything:
         found = _rest(fresh)
     if found is not None:
-        return found
+        return _gentler(found, fresh)
     if LAST in fresh and FIRST in so_far.made and len(so_far.made) > 1:
         return _with(fresh[LAST], "it alone shows whether the level moved meanwhile")
     return _done(setting, known, so_far)
+
+
+def _gentler(found: Step, fresh: Mapping[str, Step]) -> Step:
+    """Return an injection that is still to be had instead of a load on a leg nobody has met."""
+    if found.take not in LOADING or found.take == "single-ended-loaded":
+        return found
+    for take, step in fresh.items():
+        if take in INJECTING and step.plugged.state == "play":
+            return _with(step, "an injection shows how low a load may be")
+    return found
 
 
 def _with(step: Step, reason: str) -> Step:

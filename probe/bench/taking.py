@@ -135,8 +135,11 @@ class Taker:
 
     # -- the take
 
-    def make(self, step: Step) -> Made:
-        """Make a take: play, try where something is loaded, record, measure."""
+    def make(self, step: Step, scales: tuple[float, ...] | None = None) -> Made:
+        """Make a take: play, try where something is loaded, record, measure.
+
+        ``scales``: what its channels read as full scale, V peak, where its gain is another.
+        """
         parts, played = self._parts(step)
         if step.take in LOADING and step.plays:
             why = self._try_load(step, parts)
@@ -144,7 +147,10 @@ class Taker:
                 self.recorder.silence()
                 return Made(step, None, refused=why)
         seconds = IDLE_S if step.take == "idle" else self.seconds
-        path = self.store.begin(take_table(step, played, self.store.free_file(step.stem)))
+        said = take_table(step, played, self.store.free_file(step.stem))
+        if scales is not None:
+            said["volts_full_scale"] = list(scales)
+        path = self.store.begin(said)
         taken = self.recorder.take(path, parts, seconds, progress=self._telling("recording"))
         if not taken.complete or taken.path is None:
             return Made(step, taken)

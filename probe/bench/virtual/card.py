@@ -40,6 +40,9 @@ BUFFERED_FRAMES, LOST_FRAMES = 2048, 300
 HUM_VOLTS = ((1, 60e-3), (3, 20e-3), (5, 8e-3))
 """Order of the mains frequency and V rms of the mishap ``hum``."""
 
+LEFT_UP = "gain-left-up"
+"""The mishap of hands that do not turn the gain back the first time."""
+
 MOVED_DB, GAIN_DB, FOREIGN_PPM = -3.0, 20.0, 80.0
 
 
@@ -67,6 +70,7 @@ class VirtualCard:
         self._now: frozenset[str] = frozenset()
         self._volume = 1.0
         self._foreign = False
+        self._turned = 1.0
         self._taps: NDArray[np.float64] | None = None
         self._changed = False
         self._rate = 48000.0
@@ -95,7 +99,7 @@ class VirtualCard:
         BadInput
             The device does not have a terminal that is to be connected.
         """
-        now = [m for m in self.mishaps if m.take == take]
+        now = [m for m in self.mishaps if m.take == take and m.name != LEFT_UP]
         for one in now:
             self.mishaps.remove(one)
         self.struck += now
@@ -109,6 +113,23 @@ class VirtualCard:
             self._plugged = really
             self._taps = self._taps_now(really)
             self._changed = True
+
+    def turn(self, gain_db: float) -> None:
+        """Turn the input gain up by this, or back (0), unless a mishap forgets that once."""
+        left_up = [m for m in self.mishaps if m.name == LEFT_UP]
+        with self._lock:
+            if gain_db == 0.0 and left_up:
+                self.mishaps.remove(left_up[0])
+                return
+            self._turned = 10.0 ** (gain_db / 20.0)
+            if self._plugged is not None:
+                self._taps = self._taps_now(self._plugged)
+                self._changed = True
+
+    @property
+    def turned(self) -> float:
+        """Ratio by which the input gain is turned up."""
+        return self._turned
 
     def _really(self, plugged: Plugged, names: frozenset[str]) -> Plugged:
         """Return what ends up being plugged."""
@@ -131,6 +152,7 @@ class VirtualCard:
         taps = taps_of(lambda hz: self.place.heard(really, hz), self._rate)
         level = self.place.drifted(self._inputs, channels, self._plugging)
         gain = 10.0 ** (GAIN_DB / 20.0) if "clipping" in self._now else 1.0
+        gain *= self._turned
         taps *= (level * gain)[None, :, None]
         device = np.array([c not in ("reference", "unused") for c in channels])
         taps[:, device, 0] *= self._volume
@@ -293,7 +315,7 @@ class VirtualStream:
     def _noise(self, frames: int) -> NDArray[np.float64]:
         """Return noise of the inputs, and mains hum where that is the mishap."""
         inputs, rate = self._format.inputs, self._format.rate
-        sigma = self._place.noise(inputs) * np.sqrt(rate / 2.0)
+        sigma = self._place.noise(inputs) * np.sqrt(rate / 2.0) * self._card.turned
         noise = self._rng.standard_normal((frames, inputs)) * sigma
         if "hum" in self._names:
             t = (self._frame + np.arange(frames)) / rate

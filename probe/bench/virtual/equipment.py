@@ -60,6 +60,7 @@ def virtual_equipment(
         device=device,
         sides=place.sides,
         plug=card.plug,
+        turn=card.turn,
         head=(
             "# SIMULATED: recorded from a virtual bench, not from a device.",
             f"# Circuit: {place.stage.origin}. No device of this name exists.",

@@ -36,6 +36,7 @@ MISHAPS = {
     "foreign-clock": ("open", "player and recorder run on clocks 80 ppm apart, from here on"),
     "lead-out": ("second-open", "the lead of pin 3 is not plugged in"),
     "left-for-right": ("second-open", "the recorder's leads are at the other side's output"),
+    "gain-left-up": ("idle", "gain turned up for the noise is not turned back at first"),
     "unplugged-device": ("inject-cold", "the device's output is unplugged during the take"),
     "unplugged-interface": ("inject-cold", "the interface is unplugged during the take"),
 }

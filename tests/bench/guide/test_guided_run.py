@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -10,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from probe.facts import analyse_session
+from probe.session.read import read_session
 from probe.simulate.library import load
 from tests.bench.guide.driven import Run, drive, kit_file
 
@@ -126,6 +128,44 @@ def test_quit_and_resume(tmp_path: Path) -> None:
     assert again.status == 3
     assert "1 takes are in it" in again.text.replace("\n", " ")
     assert "Take: both legs open" not in again.text
+
+
+@pytest.mark.long
+def test_gain_turned_up_for_the_noise_must_be_taken_back(tmp_path: Path) -> None:
+    stops = iter(["r", "r", "q"])
+    answers = {
+        "r/s": lambda _: next(stops),
+        "n/y [n]": lambda heard: "y" if "gain up for this take" in heard[-300:] else "n",
+    }
+    words = ["--mishap", "gain-left-up"]
+    run = guided(tmp_path, "core-and-inverter", *words, answers=answers)
+    text = run.text.replace("\n", " ")
+    assert run.status == 3, run.text[-2000:]
+    # source: what the virtual bench's hands turn, 30 dB
+    assert re.search(r"hear \+(29\.9|30\.0|30\.1) dB and \+(29\.9|30\.0|30\.1) dB more", text)
+    assert run.text.count("gain-not-back") == 1
+    assert text.index("gain-not-back") < text.index("The gain is as it was")
+    takes = {t.name: t for t in read_session(tmp_path / "session").takes}
+    quiet, first = takes["left idle"].inputs, takes["left open"].inputs
+    for one, other in zip(quiet, first, strict=True):
+        # source: 30 dB more gain, 10^(-30/20) of the full scale
+        assert one.volts_full_scale / other.volts_full_scale == pytest.approx(0.0316, rel=0.01)
+
+
+@pytest.mark.long
+def test_gain_left_up_over_a_stop_is_insisted_on(tmp_path: Path) -> None:
+    answers = {
+        "n = not yet": lambda heard: "q" if "back to where it was" in heard[-200:] else "y",
+        "n/y [n]": lambda heard: "y" if "gain up for this take" in heard[-300:] else "n",
+    }
+    run = guided(tmp_path, "core-and-inverter", answers=answers)
+    assert run.status == 3, run.text[-2000:]
+    assert "gain_raised" in (tmp_path / "session" / "unfinished.toml").read_text("utf-8")
+    again = guided(tmp_path, "core-and-inverter", answers={"r/s": "q"})
+    assert again.status == 3
+    text = again.text
+    assert text.index("was turned up when this session was stopped") < text.index("as it was.")
+    assert not (tmp_path / "session" / "unfinished.toml").exists()
 
 
 def test_answers_file_and_pipe(tmp_path: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import replace
 from pathlib import Path
 
@@ -93,6 +94,23 @@ def test_injections_come_before_loads_and_open_comes_last(full: Kit) -> None:
     assert loads
     assert max(injections) < min(loads)
     assert not [t for t in made if t.endswith("off")]
+
+
+def test_a_load_waits_for_the_injections_that_are_left(full: Kit) -> None:
+    """Whatever tells more: a load on a leg whose impedance nobody knows comes after injecting."""
+
+    def prefers_loads(takes: Collection[str]) -> tuple[str | None, str | None]:
+        return next((t for t in takes if t.startswith("load")), None), "it tells more"
+
+    made = ("open", "idle", "single-ended")
+    setting = Setting(DEVICE, full, "left")
+    step = next_step(setting, Known(), SoFar(made), prefers_loads)
+    assert isinstance(step, Step)
+    assert step.take == "inject-cold"
+    spent = SoFar((*made, "inject-cold"), frozenset({"inject-hot"}))
+    step = next_step(setting, Known(), spent, prefers_loads)
+    assert isinstance(step, Step)
+    assert step.take == "load-cold"
 
 
 def test_everything_switches_the_device_off_after_all_else(full: Kit) -> None:
@@ -193,3 +211,26 @@ def test_outputs_that_look_like_power(
     ohm: float | None, full_volts: float | None, asked: bool
 ) -> None:
     assert (meters.looks_like_power(ohm, full_volts, 0.0) is not None) == asked
+
+
+@pytest.mark.parametrize(
+    ("facts", "ohm"),
+    [
+        ({}, None),
+        # between the legs where it is known
+        ({"differential_impedance": 3.0, "hot_impedance": 100.0, "cold_impedance": 1.0}, 3.0),
+        # a grounded pin 3 says nothing; the other leg does
+        ({"hot_impedance": 100.0, "cold_impedance": 0.03}, 100.0),
+        ({"hot_impedance": 1.5, "cold_impedance": 1.5}, 1.5),
+        ({"hot_impedance": 1.5}, None),
+    ],
+)
+def test_impedance_an_output_is_judged_by(facts: dict[str, float], ohm: float | None) -> None:
+    said = {name: {"value": value, "unit": "ohm"} for name, value in facts.items()}
+    assert meters.output_ohm(said) == ohm
+
+
+def test_a_loud_level_that_was_heard_is_asked_about() -> None:
+    # source: above 8 V it is asked about again
+    assert meters.looks_like_power(100.0, None, 8.2) is not None
+    assert meters.looks_like_power(100.0, None, 7.8) is None
