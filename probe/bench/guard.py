@@ -225,13 +225,15 @@ class _Runaway:
     """Finds a level that grows by itself: over what was played, look after look, unabated.
 
     What is played on several outputs makes what is heard grow at most by as much as the one among
-    them that grows most; that much is no surprise.
+    them that grows most; that much is no surprise, however late the card lets it be heard.
     """
 
     def __init__(self, rate: float, inputs: int) -> None:
         self._window = max(1, round(limits.RUNAWAY_WINDOW_S * rate))
         self._inputs = inputs
-        self._history = np.zeros((limits.RUNAWAY_WINDOWS + 1, inputs))
+        self._last = np.zeros(inputs)
+        self._growth = np.zeros((limits.RUNAWAY_WINDOWS, inputs))
+        self._rises = np.zeros(round(limits.RUNAWAY_LATENCY_S / limits.RUNAWAY_WINDOW_S))
         self.forget()
 
     def forget(self) -> None:
@@ -240,7 +242,8 @@ class _Runaway:
         self._frames = 0
         self._power = np.zeros(self._inputs)
         self._loudest = 0.0
-        self._expected_db = 0.0
+        self._risen_db = 0.0
+        self._rises[:] = 0.0
         self._gains: NDArray[np.float64] | None = None
 
     def look(self, heard: Block, gains: NDArray[np.float64], frame: int) -> Stop | None:
@@ -255,8 +258,12 @@ class _Runaway:
         if self._frames < self._window:
             return None
         level = np.sqrt(self._power / self._frames)
-        self._history = np.roll(self._history, -1, axis=0)
-        self._history[-1] = 20.0 * np.log10(np.maximum(level, 1e-12)) - self._expected_db
+        self._rises = np.roll(self._rises, -1)
+        self._rises[-1], self._risen_db = self._risen_db, 0.0
+        grown = 20.0 * np.log10(np.maximum(level, 1e-12)) - self._last
+        self._last = self._last + grown
+        self._growth = np.roll(self._growth, -1, axis=0)
+        self._growth[-1] = grown - np.max(self._rises)
         self._looks += 1
         self._frames = 0
         self._power[:] = 0.0
@@ -271,10 +278,10 @@ class _Runaway:
             return
         playing = (earlier > 0.0) & (gains > earlier)
         if np.any(playing):
-            self._expected_db += float(np.max(20.0 * np.log10(gains[playing] / earlier[playing])))
+            self._risen_db += float(np.max(20.0 * np.log10(gains[playing] / earlier[playing])))
 
     def _judge(self, level: NDArray[np.float64], frame: int) -> Stop | None:
-        growth = np.diff(self._history, axis=0)
+        growth = self._growth
         half = limits.RUNAWAY_WINDOWS // 2
         unabated = growth[half:].sum(axis=0) >= 0.9 * growth[:half].sum(axis=0)
         grown = np.all(growth >= limits.RUNAWAY_DB, axis=0)

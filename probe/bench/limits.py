@@ -72,6 +72,10 @@ RUNAWAY_WINDOWS = 6
 """It grows in all of these looks in turn (0.3 s): longer than the latency of any card, during which
 what is heard still follows the ramp."""
 
+RUNAWAY_LATENCY_S = 0.8
+"""A rise of what was played may be heard as late as this: no card of ordinary make is slower, and
+an overload stops the tone at once all the same."""
+
 RUNAWAY_DB = 1.0
 """By at least this in each look, over what was played; and not ever more slowly, as a device that
 unmutes gently does."""

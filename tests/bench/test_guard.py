@@ -333,6 +333,26 @@ def test_a_tone_right_after_another_is_no_runaway(again: str) -> None:
     assert player.begun == (2 if again == "at once" else 1)
 
 
+@pytest.mark.parametrize("late_s", [0.0, 0.4, 0.7])
+def test_a_slow_card_is_no_runaway(late_s: float) -> None:
+    """What is heard rises with what was played, only later; then everything stands still."""
+    exchanger = Exchanger(StreamFormat(RATE, 1, 1), [InputScale()])
+    late = round(late_s * RATE / BLOCK)
+    exchanger.player.start([Voice(0, SOUND.samples, True, 1.0, 0.5)], 1e-3)
+    played: list[np.ndarray] = []
+    for number in range(400):
+        if number == 60:
+            exchanger.player.move(1.0)
+        play = np.zeros((BLOCK, 1), dtype=np.float32)
+        past = played[number - late] if 0 <= number - late < len(played) else np.zeros_like(play)
+        exchanger(np.float32(0.9) * past, play, CLEAN)
+        exchanger.ring.take()
+        played.append(play)
+    # a level that follows what was played has grown by nothing of its own (closed form)
+    assert exchanger.stop is None, exchanger.stop
+    assert np.max(np.abs(played[-1])) > 0.1
+
+
 def test_a_louder_output_that_comes_up_last_is_no_runaway() -> None:
     """A quiet tone has arrived while a loud one on another output, heard alone, still rises."""
     exchanger = Exchanger(StreamFormat(RATE, 1, 2), [InputScale()])
