@@ -14,7 +14,8 @@ class NamedCurve:
     """A curve with the 95 % half-width of its magnitude or value; only points that are known.
 
     ``value`` is complex where the document gives real and imaginary parts, else real;
-    ``limit`` is the least the bench could have seen, None where nothing is said.
+    ``limit`` is the least the bench could have seen, None where nothing is said; ``bound`` is
+    ``above`` or ``below`` where only a bound is known, and then ``value`` is that bound.
     """
 
     name: str
@@ -26,6 +27,9 @@ class NamedCurve:
     complex_valued: bool
     phase_deg: tuple[float | None, ...]
     """Degrees: of the complex values, or as stated beside real ones; None where not known."""
+    bound: tuple[str | None, ...]
+    limits: tuple[tuple[float, float], ...]
+    """Every limit that is stated, with its place on the axis: also where no value is known."""
     axis: str = "hz"
     """What ``hz`` holds: frequencies, or ``volts`` where the curve goes against level."""
 
@@ -51,6 +55,7 @@ def named_curve(side: Mapping[str, Any], name: str) -> NamedCurve | None:
     imag = _numbers(entry.get("imag"))
     u95, limit = _numbers(entry.get("u95")), _numbers(entry.get("limit"))
     phase = _numbers(entry.get("phase_deg"))
+    bounds = entry.get("bound")
     points = []
     for i, f in enumerate(hz):
         re, im = _at(real, i), _at(imag, i) if complex_valued else 0.0
@@ -58,7 +63,7 @@ def named_curve(side: Mapping[str, Any], name: str) -> NamedCurve | None:
             continue
         value = complex(re, im)
         turned = math.degrees(cmath.phase(value)) if complex_valued else _at(phase, i)
-        points.append((f, value, _at(u95, i), _at(limit, i), turned))
+        points.append((f, value, _at(u95, i), _at(limit, i), turned, _bound(bounds, i)))
     if not points:
         return None
     points.sort(key=lambda p: p[0])
@@ -72,6 +77,14 @@ def named_curve(side: Mapping[str, Any], name: str) -> NamedCurve | None:
         limit=tuple(p[3] for p in points),
         complex_valued=complex_valued,
         phase_deg=tuple(p[4] for p in points),
+        bound=tuple(p[5] for p in points),
+        limits=tuple(
+            sorted(
+                (f, one)
+                for f, one in zip(hz, limit, strict=False)
+                if f is not None and f > 0.0 and one is not None
+            )
+        ),
         axis=axis or "hz",
     )
 
@@ -92,3 +105,9 @@ def _numbers(found: object) -> list[float | None]:
 
 def _at(column: Sequence[float | None], i: int) -> float | None:
     return column[i] if i < len(column) else None
+
+
+def _bound(found: object, i: int) -> str | None:
+    """Return ``above`` or ``below``, None where the value is one."""
+    one = found[i] if isinstance(found, list | tuple) and i < len(found) else None
+    return one if one in ("above", "below") else None

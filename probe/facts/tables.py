@@ -17,7 +17,8 @@ FACT_COLUMNS = (
     "limited_by_bench", "imag", "takes",
 )  # fmt: skip
 CURVE_COLUMNS = (
-    "side", "curve", "unit", "hz", "volts", "value", "imag", "magnitude", "u95", "limit",
+    "side", "curve", "unit", "hz", "volts", "value", "imag", "magnitude", "u95", "bound",
+    "limit",
 )  # fmt: skip
 
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
@@ -50,8 +51,10 @@ def curve_rows(facts: Mapping[str, Any]) -> list[Row]:
             curve = named_curve(body, name)
             if curve is None:
                 continue
-            columns = (curve.hz, curve.value, curve.magnitude, curve.u95, curve.limit)
-            for hz, value, magnitude, u95, limit in zip(*columns, strict=True):
+            columns = (
+                curve.hz, curve.value, curve.magnitude, curve.u95, curve.bound, curve.limit,
+            )  # fmt: skip
+            for hz, value, magnitude, u95, bound, limit in zip(*columns, strict=True):
                 rows.append(
                     {
                         "side": side, "curve": name, "unit": curve.unit,
@@ -59,7 +62,7 @@ def curve_rows(facts: Mapping[str, Any]) -> list[Row]:
                         "volts": hz if curve.axis == "volts" else None,
                         "value": value.real,
                         "imag": value.imag if curve.complex_valued else None,
-                        "magnitude": magnitude, "u95": u95, "limit": limit,
+                        "magnitude": magnitude, "u95": u95, "bound": bound, "limit": limit,
                     }
                 )  # fmt: skip
     return rows

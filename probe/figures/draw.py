@@ -16,6 +16,13 @@ if TYPE_CHECKING:
 
 _MM_PER_INCH = 25.4
 
+_NARROW, _SHORT = 0.5, 1.5
+"""Decades of a logarithmic axis below which round steps, or 1-2-5, make its numbers: powers of ten
+alone would leave it with one number or none."""
+
+_MOST_LABELS = 12
+"""Bars that can each be numbered at the width of one column."""
+
 
 def render(plot: Plot, width_mm: float, kinds: Sequence[str]) -> dict[str, bytes]:
     """Return the figure as files in memory.
@@ -97,43 +104,62 @@ def _panel(axes: Axes, panel: Panel, *, last: bool) -> None:
 def _line(axes: Axes, trace: Trace, i: int) -> None:
     colour, dashes = style.LINES[i % len(style.LINES)]
     marker = "o" if len(trace.x) < 40 else None
-    axes.plot(
-        trace.x, trace.y, dashes, color=colour, label=trace.label, marker=marker, markersize=1.8
-    )
+    bounds = _bounds(trace)
+    if any(bounds):
+        _triangles(axes, colour, dashes, list(zip(trace.x, trace.y, bounds, strict=True)))
+    # A bound is no value: the line breaks there.
+    y = [math.nan if bound else v for v, bound in zip(trace.y, bounds, strict=True)]
+    axes.plot(trace.x, y, dashes, color=colour, label=trace.label, marker=marker, markersize=1.8)
     band = [
-        (x, low, high)
-        for x, low, high in zip(trace.x, trace.low, trace.high, strict=False)
-        if low is not None and high is not None
+        (x, math.nan, math.nan) if bound or low is None or high is None else (x, low, high)
+        for x, low, high, bound in zip(trace.x, trace.low, trace.high, bounds, strict=False)
     ]
-    if band:
+    if any(low == low for _, low, _ in band):
         x, low, high = zip(*band, strict=True)
         axes.fill_between(x, low, high, color=colour, alpha=0.18, linewidth=0.0)
 
 
+def _bounds(trace: Trace) -> tuple[str | None, ...]:
+    return trace.bound or (None,) * len(trace.x)
+
+
+def _triangles(
+    axes: Axes, colour: str, dashes: str, points: Sequence[tuple[float, float, str | None]]
+) -> None:
+    """Mark bounds: the triangle points to where the value may be; ``dashes`` say whose it is."""
+    for bound, marker in (("above", "^"), ("below", "v")):
+        y = [v if one == bound else math.nan for _, v, one in points]
+        if any(v == v for v in y):
+            axes.plot(
+                [x for x, _, _ in points], y, linestyle=dashes, marker=marker, color=colour,
+                linewidth=0.5, markersize=3.5, markerfacecolor="white", markeredgewidth=0.6,
+            )  # fmt: skip
+
+
 def _limit(axes: Axes, panel: Panel) -> None:
     """Hatch what lies below the worst of the limits: the bench could not have seen it."""
-    known = [
-        (x, one)
+    lines = [
+        known
         for t in panel.traces
-        for x, one in zip(t.x, t.limit, strict=False)
-        if one is not None and (one > 0.0 or not panel.y_log)
+        if (known := sorted(p for p in t.limit if p[1] > 0.0 or not panel.y_log))
     ]
-    if not known:
+    if not lines:
         return
-    worst: dict[float, float] = {}
-    for at, one in known:
-        worst[at] = max(one, worst.get(at, one))
+    places = sorted({x for line in lines for x, _ in line})
+    worst = [max(v for line in lines if (v := _between(line, x)) is not None) for x in places]
     bottom = axes.get_ylim()[0]
     axes.fill_between(
-        sorted(worst),
-        bottom,
-        [worst[at] for at in sorted(worst)],
-        facecolor="none",
-        edgecolor="#808080",
-        hatch="////",
-        linewidth=0.0,
+        places, bottom, worst, facecolor="none", edgecolor="#808080", hatch="////", linewidth=0.0
     )
     axes.set_ylim(bottom=bottom)
+
+
+def _between(line: Sequence[tuple[float, float]], x: float) -> float | None:
+    """Return a line at ``x``, straight between its points; None beyond its ends."""
+    for (a, left), (b, right) in zip(line, [*line[1:], line[-1]], strict=True):
+        if a <= x <= b:
+            return left if a == b else left + (right - left) * (x - a) / (b - a)
+    return None
 
 
 def _bars(axes: Axes, traces: Sequence[Trace]) -> None:
@@ -141,17 +167,32 @@ def _bars(axes: Axes, traces: Sequence[Trace]) -> None:
     width = 0.8 / len(traces)
     for i, trace in enumerate(traces):
         colour, _ = style.LINES[i % len(style.LINES)]
+        fill = style.HATCHES[i % len(style.HATCHES)]
+        at = [places.index(x) + (i - (len(traces) - 1) / 2.0) * width for x in trace.x]
+        bounds = _bounds(trace)
+        _triangles(axes, colour, "", list(zip(at, trace.y, bounds, strict=True)))
+        known = [k for k, bound in enumerate(bounds) if not bound]
+        ends = zip(trace.low or trace.y, trace.high or trace.y, strict=True)
+        reach = [
+            (v - (v if low is None else low), (v if high is None else high) - v)
+            for v, (low, high) in zip(trace.y, ends, strict=True)
+        ]
         axes.bar(
-            [places.index(x) + (i - (len(traces) - 1) / 2.0) * width for x in trace.x],
-            trace.y,
+            [at[k] for k in known],
+            [trace.y[k] for k in known],
             width,
+            yerr=[[max(reach[k][end], 0.0) for k in known] for end in (0, 1)],
+            error_kw={"elinewidth": 0.7, "ecolor": "#000000"},
             label=trace.label,
-            facecolor="white" if style.HATCHES[i % 4] else colour,
+            facecolor="white" if fill else colour,
             edgecolor=colour,
-            hatch=style.HATCHES[i % 4],
+            hatch=fill,
             linewidth=0.8,
         )
-    axes.set_xticks(range(len(places)), [f"{x:.4g}" for x in places])
+    every = 1 if len(places) <= _MOST_LABELS else 2
+    axes.set_xticks(
+        range(len(places)), [f"{x:.4g}" if i % every == 0 else "" for i, x in enumerate(places)]
+    )
 
 
 def _plain_ticks(axes: Axes, panel: Panel) -> None:
@@ -166,8 +207,12 @@ def _plain_ticks(axes: Axes, panel: Panel) -> None:
             continue
         if log:
             low, high = axis.get_view_interval()
-            short = math.log10(high / low) < 1.5 if low > 0.0 else False
-            axis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0) if short else (1.0,)))
+            span = math.log10(high / low) if low > 0.0 else math.inf
+            axis.set_major_locator(
+                MaxNLocator(5, steps=[1, 2, 5, 10])
+                if span < _NARROW
+                else LogLocator(subs=(1.0, 2.0, 5.0) if span < _SHORT else (1.0,))
+            )
             axis.set_minor_formatter(NullFormatter())
         elif axis is axes.xaxis:
             axis.set_major_locator(MaxNLocator(integer=True))
@@ -186,4 +231,5 @@ def _arrows(axes: Any, arrows: Sequence[Arrow]) -> None:
             axes.plot([angle, angle], ends, "-", color=colour, alpha=0.35, linewidth=5.0)
     axes.set_rlim(0.0, 1.15 * longest)
     axes.set_rlabel_position(60.0)
+    axes.set_title("V rms", fontsize="medium", loc="left")
     axes.legend(loc="lower center", bbox_to_anchor=(0.5, -0.22), ncols=len(arrows))

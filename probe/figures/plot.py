@@ -10,7 +10,9 @@ from typing import Literal
 class Trace:
     """One line: points, the band around them (95 %), and the least the bench could have seen.
 
-    ``low``, ``high`` and ``limit`` are as long as ``x``; None where nothing is known there.
+    ``low`` and ``high`` are as long as ``x``; None where nothing is known there. ``bound``, where
+    it is given, is as long too: ``above`` or ``below`` where the point is only a bound. ``limit``
+    has points of its own, (x, limit), because it is known where the line is not.
     """
 
     label: str
@@ -18,7 +20,8 @@ class Trace:
     y: tuple[float, ...]
     low: tuple[float | None, ...] = ()
     high: tuple[float | None, ...] = ()
-    limit: tuple[float | None, ...] = ()
+    limit: tuple[tuple[float, float], ...] = ()
+    bound: tuple[str | None, ...] = ()
 
 
 @dataclass(frozen=True)

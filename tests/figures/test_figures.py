@@ -64,9 +64,31 @@ def test_numbers_drawn_are_those_of_the_facts() -> None:
     assert impedance.y == (5.0, 10.0)
     assert impedance.low == pytest.approx((4.9, 9.8))
     assert rejection.y == (60.0, 55.0, 40.0)
+    assert rejection.bound == ("above", None, None)
     # 2e-8 V per root hertz is 20 nV.
     assert noise.y == pytest.approx((20.0, 10.0))
-    assert noise.limit == (1.0, None)
+    assert noise.limit == ((100.0, pytest.approx(1.0)),)
+
+
+def test_distortion_is_drawn_against_its_own_level() -> None:
+    plots, _ = figure_plots(DOCUMENT, ["distortion-against-level"])
+    (line,) = plots[0].panels[0].traces
+    # Volts and percent of the document; where nothing was seen, only the limit stands.
+    assert (line.x, line.y) == ((0.5, 5.0), (0.01, 0.5))
+    assert line.limit == ((0.1, 0.02), (0.5, 0.004), (5.0, 0.0004))
+
+
+def test_harmonics_stand_at_their_order_and_a_bound_is_marked() -> None:
+    plots, _ = figure_plots(DOCUMENT, ["harmonics"])
+    (panel,) = plots[0].panels
+    (bars,) = panel.traces
+    assert (bars.x, bars.y, bars.bound) == ((2.0, 3.0), (0.01, 2e-4), (None, "below"))
+    # 0.01 +/- 0.001; a bound has no interval.
+    assert bars.low == (pytest.approx(0.009), None)
+    # 1994 Hz is the second harmonic of 997 Hz.
+    assert panel.x_label == "harmonic of 997 Hz"
+    assert "Downward triangles" in plots[0].caption
+    assert "THD 0.0100 ± 0.0020 % at 997 Hz and 4.00 V rms, 20 Hz to 20 kHz" in plots[0].caption
 
 
 def test_phase_does_not_jump_by_a_turn() -> None:
@@ -126,6 +148,22 @@ def test_what_the_facts_do_not_hold_is_named_not_drawn() -> None:
 def test_what_cannot_be_drawn_is_one_line(asked: dict[str, object], says: str) -> None:
     with pytest.raises(BadInput, match=re.escape(says)):
         write_figures(DOCUMENT, **asked)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("capture", "names"),
+    [
+        ("preamplifier-noise", {"noise-spectrum", "harmonics", "distortion-against-level"}),
+        ("line-stage-transformer", {"leg-phasors", "leg-impedance", "response"}),
+    ],
+)
+def test_what_a_session_measures_is_drawn(capture: str, names: set[str]) -> None:
+    from probe.facts import analyse_session
+
+    plots, _ = figure_plots(analyse_session(f"captures/{capture}", draws=64))
+    # What the session holds is said by its session.toml: idle, floor, tone and level takes.
+    assert names <= {p.name for p in plots}
+    assert all(t.y for p in plots for panel in p.panels for t in panel.traces)
 
 
 def test_the_command_writes_them(tmp_path: Path) -> None:

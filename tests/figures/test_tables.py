@@ -17,7 +17,7 @@ def test_every_fact_is_a_row() -> None:
     rows = fact_rows(DOCUMENT)
     found = {(r["side"], r["condition"], r["fact"]) for r in rows}
     # The document below, counted by hand.
-    assert len(rows) == len(found) == 8
+    assert len(rows) == len(found) == 6
     assert ("left", "volume 9 o'clock", "gain_difference") in found
     assert ("both", "", "channel_balance") in found
 
