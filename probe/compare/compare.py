@@ -206,23 +206,29 @@ def _ordered(rows: list[Document], order: str) -> list[Document]:
 
 
 def _curve(name: str, items: Sequence[Item]) -> Document | None:
-    """Return one curve of all columns that have it, None where fewer than two do."""
+    """Return one curve of all columns that have it, None where fewer than two do.
+
+    Points of which only a bound is known are left out: a bound is not to be laid over a value.
+    """
     found = [None if name == "hz" else named_curve(item.body, name) for item in items]
     there = [c for c in found if c is not None]
     if len(there) < FEWEST:
         return None
-    unit = there[0].unit
+    unit, axis = there[0].unit, there[0].axis
     conditions = [i.body.get("conditions") or {} for i in items]
     lines = []
     for k, curve in enumerate(found):
-        if curve is None or curve.unit != unit:
+        if curve is None or (curve.unit, curve.axis) != (unit, axis):
+            continue
+        known = [i for i, bound in enumerate(curve.bound) if bound is None]
+        if not known:
             continue
         lines.append(
             {
                 "item": k,
-                "hz": list(curve.hz),
-                "value": list(curve.magnitude),
-                "u95": list(curve.u95),
+                axis: [curve.hz[i] for i in known],
+                "value": [curve.magnitude[i] for i in known],
+                "u95": [curve.u95[i] for i in known],
                 "volume": conditions[k].get("volume"),
             }
         )

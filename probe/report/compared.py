@@ -32,8 +32,14 @@ CURVES = {
     "single_ended_response": "Single-ended response, against 1 kHz",
     "differential_noise_density": "Noise between the legs",
     "single_ended_noise_density": "Noise, single-ended",
+    "differential_thd_against_level": "Distortion between the legs, against level",
+    "single_ended_thd_against_level": "Distortion of the single-ended output, against level",
+    "output_common_mode_rejection": "Output common-mode rejection",
+    "signal_balance": "Signal balance",
 }
 """Curves worth overlaying, in this order; others are in the JSON."""
+
+_HZ, _LEVEL = "frequency, Hz", "level of the output, V rms"
 
 APART = {
     "volume": "other volume",
@@ -185,7 +191,7 @@ def _differing(names: Sequence[Any]) -> str:
     if not told:
         return ""
     return (
-        f"{', '.join(told)} differ: what hangs on one of them is marked and not put into a "
+        f"{', '.join(told)} {'differs' if len(told) == 1 else 'differ'}: what hangs on one of them is marked and not put into a "
         "difference"
     )
 
@@ -256,7 +262,8 @@ def _figure(name: str, title: str, curve: Mapping[str, Any], columns: Sequence[C
     names = ", ".join(c.name for c in drawn)
     drawing = chart(
         f"compare-{name.replace('_', '-')}", title, f"{title}: {names}.", drawn,
-        unit=shown, logarithmic=unit in ("ohm", "V/√Hz"),
+        unit=shown, logarithmic=unit in ("ohm", "V/√Hz", "%"),
+        along=_LEVEL if any("volts" in line for line in listing(curve, "lines")) else _HZ,
     )  # fmt: skip
     return Figure(title, drawing, f"Shaded: 95\u00a0% band of each.{caution}")
 
@@ -272,6 +279,6 @@ def _line(style: str, name: str, found: Mapping[str, Any], *, decibels: bool) ->
     low = [v - u if not decibels or v > u else v for v, u in zip(value, doubt, strict=True)]
     high = [v + u for v, u in zip(value, doubt, strict=True)]
     return Curve(
-        style, name, [float(f) for f in found["hz"]],
+        style, name, [float(x) for x in found.get("hz") or found["volts"]],
         [shown(v) for v in value], [shown(v) for v in low], [shown(v) for v in high],
     )  # fmt: skip

@@ -191,3 +191,26 @@ def test_strangers_text_does_no_harm(text: str) -> None:
         assert "x" * 200 not in shown
     # closed form: a terminal has 80 columns
     assert widest(told) <= 80
+
+
+def test_curves_against_level_and_bounds() -> None:
+    curves = {
+        "hz": [20.0, 1000.0],
+        "differential_thd_against_level": {
+            "unit": "%", "volts": [0.5, 1.0, 2.0], "value": [None, 0.01, 0.02],
+            "u95": [None, 1e-3, 1e-3], "limit": [0.01, 5e-3, 2e-3],
+        },
+        "signal_balance": {
+            "unit": "dB", "value": [60.0, 50.0], "u95": [0.0, 1.0], "bound": ["above", None],
+        },
+    }  # fmt: skip
+    facts = document(left=side() | {"curves": curves}, right=side() | {"curves": curves})
+    found = compare(items_of([("a", facts)]))
+    level, balance = found["curves"]
+    # What is known of each curve above; a bound is no value.
+    assert level["lines"][0]["volts"] == [1.0, 2.0]
+    assert "hz" not in level["lines"][0]
+    assert balance["lines"][1]["value"] == [50.0]
+    page = render_comparison(found)
+    assert "Distortion between the legs, against level" in page
+    assert "level of the output, V rms" in page
