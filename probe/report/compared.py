@@ -190,8 +190,9 @@ def _differing(names: Sequence[Any]) -> str:
     told = [CONDITIONS.get(str(n), clean(n, 20)) for n in names]
     if not told:
         return ""
+    verb = "differs" if len(told) == 1 else "differ"
     return (
-        f"{', '.join(told)} {'differs' if len(told) == 1 else 'differ'}: what hangs on one of them is marked and not put into a "
+        f"{', '.join(told)} {verb}: what hangs on one of them is marked and not put into a "
         "difference"
     )
 
