@@ -48,7 +48,8 @@ MISHAPS: dict[str, tuple[tuple[str, ...], frozenset[str]]] = {
     "hum": (("open", "inject-cold", "second-open"), frozenset({"hum"})),
     "exchanged-leads": (
         ("inject-cold", "inject-hot", "second-open"),
-        frozenset({"legs-exchanged"}),
+        # where the injected tones are heard on the other leg, both are said: injector or leads
+        frozenset({"legs-exchanged", "injector-missing"}),
     ),
     "forgotten-switch": (
         ("inject-cold", "load-cold", "load-hot"),
