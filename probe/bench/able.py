@@ -106,7 +106,12 @@ def step_for(take: str, setting: Setting, known: Known, reason: str = "") -> Ste
         plugged = _loading(take, setting, known)
     if plugged is None or isinstance(plugged, Refused):
         return plugged
-    signal: Signal = "idle" if plugged.state == "off" or take == "idle" else "multitone"
+    silent = (
+        plugged.state == "off"
+        or take == "idle"
+        or (setting.plays_files and plugged.injector is not None)
+    )
+    signal: Signal = "idle" if silent else "multitone"
     name = " ".join(p for p in (setting.side, setting.volume and f"at {setting.volume}") if p)
     return Step(take, f"{name} {take.replace('-', ' ')}", plugged, signal, reason)
 
@@ -141,6 +146,7 @@ def _plugged(
         injector,
         "off" if off else "play",
         setting.volume,
+        setting.plays_files,
     )
 
 

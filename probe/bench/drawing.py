@@ -76,6 +76,8 @@ def sentences(step: Step) -> list[str]:
         index = plugged.channels.index("reference") + 1
         said.append(f"Output 1 of the interface also to input {index}.")
     drive = "Output 1 of the interface to the device's input."
+    if plugged.plays_files:
+        drive = "Nothing on output 1: the device plays its own files."
     said.append("The device is switched off." if plugged.state == "off" else drive)
     return said
 
@@ -111,7 +113,9 @@ def terminal(step: Step) -> str:
             arrow = f"into {one.upper} ◄──[ {one.text} ]"
             lines.append(f"{'':<{_RESISTOR - 6}}{arrow:─<{_RIGHT + 6 - _RESISTOR}} output 2")
     drive = "switched OFF" if plugged.state == "off" else "device's input ◄"
-    if plugged.state != "off":
+    if plugged.plays_files and plugged.state != "off":
+        lines.append("the device plays a file itself; nothing on output 1")
+    elif plugged.state != "off":
         lines.append(f"{drive:<{_LEFT}}" + "─" * (_RIGHT - len(drive)) + " output 1")
     else:
         lines.append(f"the device is {drive}")
@@ -172,9 +176,10 @@ def svg(step: Step) -> str:
         body += _injector(last, y[one.upper], one.text)
         last += _ROW
     said = " ".join(sentences(step))
-    drive = "switched off" if plugged.state == "off" else "device's input"
+    drive = "plays a file" if plugged.plays_files else "device's input"
+    drive = "switched off" if plugged.state == "off" else drive
     body.append(_text(150, last, drive, "end"))
-    if plugged.state != "off":
+    if plugged.state != "off" and not plugged.plays_files:
         body.append(_line(160, last, 700, last))
         body.append(_text(712, last, "output 1", "start"))
     return (

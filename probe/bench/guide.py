@@ -23,6 +23,7 @@ from probe.bench.judge import judge
 from probe.bench.judgement import Judgement
 from probe.bench.kit import Kit
 from probe.bench.legs import open_take
+from probe.bench.playing import FilePlayer, Hands, files_of, write_files
 from probe.bench.raised import NoiseGain
 from probe.bench.recorder import Recorder
 from probe.bench.setting_up import (
@@ -69,6 +70,8 @@ class Equipment:
         Told what is to be plugged for which take (the virtual bench's hands).
     turn
         Told how far the input gain is turned up, dB (the same hands).
+    hands
+        Told which file the device is to play, and by how much to turn its volume.
     head
         Comment for the top of session.toml.
     """
@@ -81,6 +84,7 @@ class Equipment:
     sides: tuple[Side, ...] = ("left",)
     plug: Callable[[Plugged, str], None] = lambda _plugged, _take: None
     turn: Callable[[float], None] = lambda _db: None
+    hands: Hands = lambda _word, _file, _db: None
     head: tuple[str, ...] = ()
     seconds: float = 3.0
     inputs: int = 2
@@ -208,7 +212,20 @@ class Guide:
             self.equipment.seconds,
             {},
             self.talk.progress,
+            player=self._player(),
         )
+
+    def _player(self) -> FilePlayer | None:
+        """Return the device as its own player, its files written, or None."""
+        if not self.answers.file_rate:
+            return None
+        files = files_of(self.answers.file_rate)
+        write_files(files, self.folder)
+        self.talk.say(
+            f"The files to play are in {self.folder / 'play'}: bring them to the device as they "
+            "are, not converted. Switch off there: volume levelling, equaliser, loudness."
+        )
+        return FilePlayer(self.talk, files, self.equipment.hands)
 
     def _setting(self, side: Side, volume: str) -> Setting:
         outputs = self.equipment.bench.outputs
@@ -220,6 +237,7 @@ class Guide:
             inputs=self.equipment.inputs,
             output_ohm=outputs[min(1, len(outputs) - 1)].impedance_ohm if outputs else 0.0,
             valve=self.answers.valve,
+            plays_files=bool(self.answers.file_rate),
         )
 
     def _gain_left_up(self) -> None:
@@ -326,7 +344,9 @@ class Guide:
         self._show_step(step, "recording: touch nothing", ())
         try:
             if step.plays and key not in self.taker.volts:
-                self.taker.find_level(step)
+                self._find_level(step)
+            if self.taker.player is not None:
+                self.taker.player.for_step(step, self.taker.recorder)
             made = self.taker.make(step, scales)
         except Stopped as stopped:
             if stopped.stop.reason is not Reason.GONE:
@@ -336,6 +356,16 @@ class Guide:
         if stop is not None and stop.reason is Reason.GONE:
             return self._gone(step, stop.message)
         return made
+
+    def _find_level(self, step: Step) -> None:
+        player = self.taker.player
+        if player is None:
+            self.taker.find_level(step)
+            return
+        player.settle_level(step, self.taker.recorder)
+        for line in player.settle_path(step, self.taker.recorder):
+            self.store.remark(line)
+        self.taker.volts[step.plugged.side, step.plugged.volume] = 0.0
 
     def _gone(self, step: Step, message: str) -> Made:
         """Wait until the interface is back, and open it again: another timebase from here on."""
@@ -390,7 +420,7 @@ class Guide:
                 self.store.abandon(recorded)
                 return self._not_kept(one, step, answer)
         assert recorded is not None
-        self.store.keep(recorded)
+        self.store.keep(recorded, in_stream=self.taker.player is None or not step.plays)
         one.made.append(step.take)
         self._note_volts(one, made)
         codes = ", ".join(j.code for j in found)

@@ -41,12 +41,15 @@ class Answers:
         The output stage has valves.
     everything
         Every take the kit can make, needed or not.
+    file_rate
+        Frames per second of the files the device plays itself; 0: the interface drives it.
     """
 
     sides: tuple[Side, ...] = ("left",)
     volumes: tuple[str, ...] = ("",)
     valve: bool = False
     everything: bool = False
+    file_rate: int = 0
     power_accepted: bool = False
 
 
@@ -130,6 +133,7 @@ def ask_answers(talk: Dialogue, sides: tuple[Side, ...]) -> Answers:
         {"l": "left", "r": "right", "b": "both, one after the other", "m": "there is only one"},
         usual[0],
     )
+    file_rate = _ask_player(talk)
     volumes = talk.text(
         "volumes", "Volume positions to measure, separated by commas (Enter: as it stands)", ""
     )
@@ -145,7 +149,30 @@ def ask_answers(talk: Dialogue, sides: tuple[Side, ...]) -> Answers:
         volumes=tuple(v.strip() for v in volumes.split(",")) if volumes.strip() else ("",),
         valve=valve == "y",
         everything=much == "a",
+        file_rate=file_rate,
     )
+
+
+RATES = {"4": 44100, "8": 48000, "9": 96000}
+
+
+def _ask_player(talk: Dialogue) -> int:
+    """Ask what drives the device; return the rate of the files it plays, or 0."""
+    how = talk.choose(
+        "driven",
+        "What drives it?",
+        {
+            "i": "output 1 of the interface, into the device's input",
+            "f": "nothing: it plays files itself (a DAC behind a player, a streamer)",
+        },
+        "i",
+    )
+    if how == "i":
+        return 0
+    words = {key: f"{rate} Hz" for key, rate in RATES.items()}
+    return RATES[
+        talk.choose("file-rate", "Which rate of files does it take as they are?", words, "8")
+    ]
 
 
 def ask_kit(talk: Dialogue) -> Kit:

@@ -37,6 +37,8 @@ class Plugged:
     injector: Injector | None = None
     state: State = "play"
     volume: str = ""
+    plays_files: bool = False
+    """The device plays files itself: nothing of the bench goes into its input."""
     fixture: bool = False
     """The 100 ohm reference stands in place of the device."""
 

@@ -198,8 +198,11 @@ class SessionFolder:
         self._write_unfinished()
         return self.folder / str(entry["file"])
 
-    def keep(self, recorded: Recorded) -> None:
+    def keep(self, recorded: Recorded, *, in_stream: bool = True) -> None:
         """Add the take that was begun to the session; session.toml is written anew.
+
+        ``in_stream`` False: its tones came from a player of their own, so that its place in the
+        stream says nothing about their phase.
 
         Raises
         ------
@@ -210,7 +213,14 @@ class SessionFolder:
         if self._pending is None or not recorded.complete:
             raise BadInput("only a complete take that was begun can be kept")
         place = {"timebase": recorded.timebase, "start_frame": recorded.start_frame}
-        self._add({**self._pending, **place})
+        self._add({**self._pending, **(place if in_stream else {})})
+
+    def remark(self, text: str) -> None:
+        """Add a line of comment to the top of session.toml, once; written at once."""
+        line = f"# {text}"
+        if line not in self.head:
+            self.head = (*self.head, line)
+            self._write_session()
 
     def abandon(self, recorded: Recorded | None = None) -> None:
         """Give up the take that was begun, and delete what was recorded of it."""

@@ -11,10 +11,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from probe.bench.judgement import Heard
+from probe.bench.playing import FilePlayer
 from probe.bench.recorded import Progress, Recorded
 from probe.bench.recorder import Recorder
 from probe.bench.sound import Part, Purpose, Sound
 from probe.bench.steps import LOADING, Played, Step, take_table
+from probe.bench.stop import Stop
 from probe.bench.storage import SessionFolder
 from probe.bench.tones.sets import DEVICE, INJECTED, PERIOD_S, ToneSet
 from probe.bench.tones.waves import Tones
@@ -88,7 +90,7 @@ class Taker:
     volts: dict[tuple[str, str], float]
     tell: Callable[[float, float, str], None]
     output_u95: float = OUTPUT_U95
-    plays_files: bool = False
+    player: FilePlayer | None = None
 
     # -- the level
 
@@ -161,12 +163,20 @@ class Taker:
         parts: list[Part] = []
         played = Played()
         if step.plays:
-            volts = self.volts.get((plugged.side, plugged.volume), self._first())
-            if not self.plays_files:
+            if self.player is None:
+                volts = self.volts.get((plugged.side, plugged.volume), self._first())
                 parts.append(self._drive(volts))
-            played = replace(
-                played, tones_hz=DEVICE.hz, phases_deg=DEVICE.phases_deg, drive_volts=volts
-            )
+                played = replace(
+                    played, tones_hz=DEVICE.hz, phases_deg=DEVICE.phases_deg, drive_volts=volts
+                )
+            else:
+                files = self.player.files
+                played = replace(
+                    played,
+                    tones_hz=files.known.hz,
+                    phases_deg=files.known.phases_deg,
+                    drive_dbfs=files.tone_dbfs,
+                )
         if plugged.injector is not None:
             off = plugged.state == "off"
             volts = INJECTED_VOLTS_OFF if off else INJECTED_VOLTS
@@ -187,11 +197,11 @@ class Taker:
         load = step.plugged.loads[0]
         ends = [e for e in (load.from_, load.to) if e in step.plugged.channels]
         inputs = [step.plugged.channels.index(e) for e in ends]
-        stop = self.recorder.play(parts, TRIAL_DB) or self.recorder.wait(0.3)
+        stop = self._quieter(parts) or self.recorder.wait(0.3)
         if stop is not None:
             return stop.message
         quiet = self.recorder.listen(TRIAL_S, self._telling("trying the load, 20 dB down"))
-        stop = self.recorder.set_level(0.0) or self.recorder.wait(0.3)
+        stop = self._louder() or self.recorder.wait(0.3)
         if stop is not None:
             return stop.message
         loud = self.recorder.listen(TRIAL_S, self._telling("trying the load"))
@@ -205,6 +215,18 @@ class Taker:
             why = trial_refuses(one, two, rise)
             if why is not None:
                 return why
+        return None
+
+    def _quieter(self, parts: list[Part]) -> Stop | None:
+        if self.player is None:
+            return self.recorder.play(parts, TRIAL_DB)
+        self.player.play(self.player.files.quieter, self.recorder)
+        return None
+
+    def _louder(self) -> Stop | None:
+        if self.player is None:
+            return self.recorder.set_level(0.0)
+        self.player.play(self.player.files.tones, self.recorder)
         return None
 
     def _as_heard(self, step: Step, loud: Recorded) -> tuple[float, ...]:

@@ -63,6 +63,10 @@ frequency rises, and not below 3 kHz."""
 IMAGE_RATIO = 60.0
 """Power of a predicted line over the noise around it; by chance once in 1e4 lines and less."""
 
+IMAGE_LEAST = 10.0 ** (-95.0 / 10.0)
+"""Power of a line over that of a tone, below which it is no image anybody need mind, and hum may
+have made it with a tone."""
+
 IMAGE_LINES, IMAGE_SHARE = 4, 0.25
 """So many of the predicted lines, and this share of them."""
 

@@ -126,7 +126,8 @@ def images(
         lines = lines[(lines > 60.0) & (lines < found.density.size - 80.0)]
         clear = [x for x in lines if np.min(np.abs(taken - x)) > limits.CLEAR_HZ]
         over = [_stands(found, x * ratio) for x in clear]
-        seen = [power for ratio_, power in over if ratio_ > limits.IMAGE_RATIO]
+        least = limits.IMAGE_LEAST * float(np.max(found.power))
+        seen = [p for over_noise, p in over if over_noise > limits.IMAGE_RATIO and p > least]
         enough = max(limits.IMAGE_LINES, limits.IMAGE_SHARE * len(clear))
         if len(seen) >= enough and (best is None or len(seen) / len(clear) > best[1] / best[2]):
             loudest = 10.0 * np.log10(max(seen) / float(np.max(found.power)))
@@ -149,5 +150,6 @@ def _explained(hz: Sequence[float]) -> Floats:
     a, b = np.meshgrid(f, f)
     found = [f, *(n * f for n in range(2, 6)), (a + b).ravel(), np.abs(a - b).ravel()]
     found += [(2 * a + b).ravel(), np.abs(2 * a - b).ravel()]
-    found += [np.arange(1, 41) * 50.0, np.arange(1, 41) * 60.0]
+    hum = np.concatenate([np.arange(1, 41) * 50.0, np.arange(1, 41) * 60.0])
+    found += [hum, np.add.outer(f, hum).ravel(), np.abs(np.subtract.outer(f, hum)).ravel()]
     return np.concatenate(found)

@@ -21,6 +21,7 @@ from probe.bench.virtual.convolve import Convolver, parts_of
 from probe.bench.virtual.filters import taps_of
 from probe.bench.virtual.mishaps import Mishap
 from probe.bench.virtual.place import Place
+from probe.bench.virtual.player import VirtualPlayer
 from probe.errors import BadInput
 from probe.session.model import Channel, Side
 
@@ -64,6 +65,7 @@ class VirtualCard:
         self.fast = fast
         self.mishaps = list(mishaps)
         self.struck: list[Mishap] = []
+        self.player = VirtualPlayer(float(np.random.default_rng([place.seed, 5]).uniform(-90, 90)))
         self._lock = threading.Lock()
         self._plugged: Plugged | None = None
         self._plugging = 0
@@ -104,6 +106,7 @@ class VirtualCard:
             self.mishaps.remove(one)
         self.struck += now
         names = frozenset(m.name for m in now)
+        self.player.faults |= {name for name in names if name.startswith("player-")}
         really = self._really(plugged, names)
         with self._lock:
             self._plugging += 1
@@ -279,6 +282,8 @@ class VirtualStream:
             self._replug(*changed)
         sent = play.astype(np.float64)
         sent = sent[:, :2] if sent.shape[1] >= 2 else np.pad(sent, ((0, 0), (0, 1)))
+        if self._card.player.playing:
+            sent[:, 0] = self._card.player.step(len(sent), self._format.rate)
         loud = bool(np.max(np.abs(sent)) > ACTIVE)
         self._active = self._active + len(sent) if loud else 0
         if self._struck_now():

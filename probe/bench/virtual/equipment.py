@@ -61,6 +61,7 @@ def virtual_equipment(
         sides=place.sides,
         plug=card.plug,
         turn=card.turn,
+        hands=card.player.hands,
         head=(
             "# SIMULATED: recorded from a virtual bench, not from a device.",
             f"# Circuit: {place.stage.origin}. No device of this name exists.",

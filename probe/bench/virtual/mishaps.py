@@ -38,6 +38,9 @@ MISHAPS = {
     "left-for-right": ("second-open", "the recorder's leads are at the other side's output"),
     "gain-left-up": ("idle", "gain turned up for the noise is not turned back at first"),
     "unplugged-device": ("inject-cold", "the device's output is unplugged during the take"),
+    "player-converts": ("open", "the device's player converts rates by straight lines"),
+    "player-levels": ("open", "the device's player levels the volume of what it plays"),
+    "player-gaps": ("open", "the device's player pauses each time the file begins anew"),
     "unplugged-interface": ("inject-cold", "the interface is unplugged during the take"),
 }
 """Each mishap, the take it strikes where none is named, and what happens."""
