@@ -42,6 +42,8 @@ class Case:
     cable: Cable
     maximum_words: str
     """How the level is named that protects: declared, or assumed."""
+    maximum_assumed: bool
+    """That level stands on nothing but an assumption."""
     reference_words: str
     settles: str
     """The take that would tell what is not known."""

@@ -13,6 +13,7 @@ from probe.advice.destination import Destination
 from probe.advice.model import Note
 from probe.advice.subject import Device, Facts, SideFacts
 from probe.advice.wiring import Option
+from probe.advice.words import FAULTS
 
 NO_ADAPTER = {
     "headphone": "A headphone output gets no adapter: its second terminal may be driven, and "
@@ -83,8 +84,31 @@ TYPED = (
 
 
 def typed(device: Device) -> tuple[Note, ...]:
-    """Return the caution that the device is described by hand."""
-    return (Note("typed", TYPED),) if device.typed else ()
+    """Return the caution that the device is described by hand, and what that was taken to mean."""
+    if not device.typed:
+        return ()
+    taken = f" {device.taken_as}." if device.taken_as else ""
+    return (Note("typed", TYPED + taken),)
+
+
+def faulty(sides: Sequence[SideFacts], options: Sequence[Option]) -> tuple[Note, ...]:
+    """Return which fault a side of the balanced output has, where a connection would use it."""
+    if not any(option.from_ == "xlr" for option in options):
+        return ()
+    found: dict[str, list[str]] = {}
+    for side in sides:
+        for fault in side.stage.faults:
+            found.setdefault(FAULTS.get(fault, fault), []).append(side.name)
+    if not found:
+        return ()
+    says = "; ".join(f"{fault} ({', '.join(names)})" for fault, names in found.items())
+    return (
+        Note(
+            "stage-fault",
+            f"The balanced output has a fault: {says}. Have it repaired first, then measure and "
+            "ask again.",
+        ),
+    )
 
 
 def refusal(device: Device, sides: Sequence[SideFacts]) -> tuple[Note, ...]:
@@ -112,6 +136,7 @@ def general_cautions(
     found = [*_fitting(device, destination), *_digital(device, destination)]
     if not options:
         return found
+    found += faulty(sides, options)
     found += _not_metered(sides, options)
     found.append(Note("volume-down", VOLUME))
     if any("tied" in option.pin_3 and option.from_ == "xlr" for option in options):

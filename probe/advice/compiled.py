@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from probe.advice import thresholds as limit
 from probe.advice.case import Case, Finding, Verdict, severity
@@ -74,10 +75,22 @@ def _gathered(cases: Sequence[Case]) -> list[Finding]:
         case, finding = held[0]
         if len(held) < len(cases):
             prefix = _conditions([c for c, _ in held], kinds, circuits)
-            finding = Finding(finding.verdict, finding.code, prefix + finding.message,
-                              finding.hazard, finding.doubt)  # fmt: skip
+            finding = replace(finding, message=prefix + finding.message)
+        if finding.verdict == "never" and _only_perhaps({c.kind for c, _ in held}, case, kinds):
+            finding = replace(
+                finding,
+                verdict="cannot-tell",
+                doubt="never",
+                message=f"{finding.message}; not to be done before that is ruled out: "
+                f"{case.settles} would tell",
+            )
         found.append(finding)
     return found
+
+
+def _only_perhaps(held: set[str], case: Case, kinds: int) -> bool:
+    """Tell whether a finding rests on a kind that merely is possible, and not on the stated one."""
+    return len(held) < kinds and case.stage.kind not in held
 
 
 def _conditions(held: Sequence[Case], kinds: int, circuits: int) -> str:

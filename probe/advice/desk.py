@@ -167,6 +167,7 @@ class Desk:
             stage=self.side.stage,
             cable=cable,
             maximum_words=self.operating.maximum_words,
+            maximum_assumed=self.operating.volts is None,
             reference_words=reference.words,
             settles=settles(option, self.side, sampled, typed=self.device.typed),
             sense_ohm=_sense(sampled, 0 if self.side.exchanged else 1),

@@ -24,11 +24,13 @@ def _hum(case: Case) -> Iterator[Finding]:
         return
     more = _stricter(case)
     says = f"hum {decibels(hum)} below full output"
+    loud = hum.high < limit.HUM_LOUD_DB + more
+    heard = "loud enough to disturb the music" if loud else "it is heard in a quiet room"
     settles = None if case.socket.ground.source_known else GROUND_SETTLES
     found = list(
         compare(
             case, -hum, -(limit.HUM_AVOID_DB + more), "avoid", "hum",
-            f"{says}: it is heard in a quiet room", settles,
+            f"{says}: {heard}", settles,
         )
     )  # fmt: skip
     yield from found

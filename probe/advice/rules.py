@@ -11,8 +11,9 @@ from collections.abc import Callable, Iterator, Sequence
 
 from probe.advice import thresholds as limit
 from probe.advice.case import Case, Finding, compare
+from probe.advice.quantity import Quantity
 from probe.advice.quiet import QUIET_RULES
-from probe.advice.words import CIRCUITS, FAULTS, KINDS, decibels, figure
+from probe.advice.words import CIRCUITS, FAULTS, KINDS, MOST_AMPERES, about, decibels, figure
 
 
 def judge(case: Case) -> tuple[Finding, ...]:
@@ -67,12 +68,21 @@ def _signal_lost(case: Case) -> Iterator[Finding]:
         )  # fmt: skip
 
 
+def _at_most(case: Case, quantity: Quantity) -> str:
+    """Return a figure at the device's maximum; without digits that an assumption cannot have."""
+    sure = quantity.unit != "A" or quantity.high <= MOST_AMPERES
+    return about(quantity) if case.maximum_assumed and sure else figure(quantity)
+
+
 def _tie_current(case: Case) -> Iterator[Finding]:
     """Rules 3 and 6."""
     current = case.figures.tie_current
     if current is None:
         return
-    says = f"{figure(current)} peak flow in the tied pin 3 {case.maximum_words}"
+    flow = f"{_at_most(case, current)} peak flow"
+    if current.low <= limit.TIE_NEVER_AMPERE and current.high > MOST_AMPERES:
+        flow = f"more than {limit.TIE_NEVER_AMPERE * 1e3:g} mA peak may flow"
+    says = f"{flow} in the tied pin 3 {case.maximum_words}"
     found = list(compare(case, current, limit.TIE_NEVER_AMPERE, "never", "tie-current",
                           f"{says}, more than common output amplifiers deliver"))  # fmt: skip
     if not found:
@@ -235,8 +245,8 @@ def _overload(case: Case) -> Iterator[Finding]:
         if level is None or most is None or level.high <= most:
             continue
         says = (
-            f"{case.maximum_words} {figure(level)} reach {where}, which accepts {most:g} V: turn "
-            "down, or put an attenuator before it"
+            f"{case.maximum_words} {_at_most(case, level)} reach {where}, which accepts "
+            f"{most:g} V: turn down, or put an attenuator before it"
         )
         near = socket.sensitivity_volts is not None and (
             socket.sensitivity_volts > limit.OVERLOAD_NEAR * most
@@ -257,8 +267,8 @@ def _isolating_transformer(case: Case) -> Iterator[Finding]:
     level, most = case.figures.level_20_hz_at_maximum, case.option.part.volts_at_20_hz
     if level is not None and level.high > most:
         which = case.option.part.name or "an ordinary one"
-        yield Finding("works", "saturation", f"{case.maximum_words} {figure(level)} at 20 Hz reach "
-                      f"the transformer; {which} distorts above {most:g} V there",
+        yield Finding("works", "saturation", f"{case.maximum_words} {_at_most(case, level)} at "
+                      f"20 Hz reach the transformer; {which} distorts above {most:g} V there",
                       hazard=True)  # fmt: skip
     if not case.option.part.name:
         yield Finding("works", "generic-part", "solved with the data of an ordinary 1:1 isolating "
@@ -335,4 +345,4 @@ def condition(held: Sequence[Case], *, by_kind: bool, by_circuit: bool) -> str:
             parts.append(f"the input is a {CIRCUITS[case.circuit]}")
         if parts:
             said.append(" and ".join(parts))
-    return f"if {' or '.join(dict.fromkeys(said))}: " if said else ""
+    return f"if {', or if '.join(dict.fromkeys(said))}: " if said else ""

@@ -43,6 +43,10 @@ BOTH_LEGS_KINDS = ("differential", *FLOATING_KINDS)
 LEVEL_U95 = 0.05
 """Half-width of the interval of a typed level, as a share: data sheets round. [practice]"""
 
+TWICE = (1.8, 2.2)
+"""Level between pins 2 and 3 over that of the RCA centre from which pin 3 must carry half of it:
+a stage that drives one leg gives pin 2 what it gives the centre. Data sheets round. [practice]"""
+
 OHM_U95 = 0.2
 """The same of an impedance. [practice]"""
 
@@ -145,8 +149,28 @@ def _kinds(written: SourceFile) -> tuple[str, ...]:
     if written.kinds is not None:
         return written.kinds
     if written.hot_level_v is None or written.cold_level_v is None:
-        return EVERY_KIND
+        return BOTH_LEGS_KINDS if _twice(written) else EVERY_KIND
     return BOTH_LEGS_KINDS if written.cold_level_v > 0.0 else ONE_LEG_KINDS
+
+
+def _twice(written: SourceFile) -> bool:
+    """Tell whether the balanced level is twice the single-ended one, so that both legs carry it."""
+    pair, single = written.differential_level_v, written.single_ended_level_v
+    if pair is None or single is None:
+        return False
+    return TWICE[0] <= pair / single <= TWICE[1]
+
+
+def _left_out(written: SourceFile) -> str:
+    """Return why kinds that drive one leg were left out, where the sheet does not say it."""
+    if written.kinds is not None or "xlr" not in _connectors(written) or not _twice(written):
+        return ""
+    return (
+        f"{written.differential_level_v:g} V between pins 2 and 3 are twice the "
+        f"{written.single_ended_level_v:g} V of the RCA: taken as an output whose two legs carry "
+        "half each; kinds that drive one leg are left out (kinds = [...] in the file says "
+        "otherwise)"
+    )
 
 
 def _pair_volts(written: SourceFile) -> float:
@@ -182,6 +206,7 @@ def _facts(written: SourceFile) -> dict[str, Any]:
     return {
         "format": "probe-facts/1",
         "typed": True,
+        "taken_as": _left_out(written),
         "device": device,
         "made": {"by": "typed from a data sheet"},
         "sides": {SIDE: {"stage": stage, "facts": values}},

@@ -43,6 +43,8 @@ class Device:
     """Declared channel-status format of a digital output: professional or consumer."""
     typed: bool = False
     """Described by hand from a data sheet: nothing was measured."""
+    taken_as: str = ""
+    """What the typed figures were taken to mean beyond what they say."""
 
 
 @dataclass(frozen=True)
@@ -84,6 +86,7 @@ def device_of(facts: Facts) -> Device:
         digital_volts=_positive(device.get("digital_volts_peak_to_peak")),
         digital_format=str(device.get("digital_format") or "") or None,
         typed=bool(facts.get("typed")),
+        taken_as=str(facts.get("taken_as") or ""),
     )
 
 

@@ -61,6 +61,10 @@ HUM_AVOID_DB = 75.0
 """Hum below full output under which it is heard in a quiet room: 30 dB SPL at 1 m by the same
 arithmetic, with harmonics to which the ear is less dull. [judgement]"""
 
+HUM_LOUD_DB = 55.0
+"""Hum below full output under which it is loud: 50 dB SPL at 1 m by the same arithmetic, the level
+of quiet speech. [judgement]"""
+
 NOISE_GOOD_DB = 95.0
 """Noise, A-weighted, below full output from which nobody hears it: 10 dB SPL(A) at 1 m by the
 same arithmetic. [judgement]"""

@@ -103,8 +103,11 @@ def _link(desk: Desk, use: _Use) -> Link:
 
 
 def _alone(advice: Advice, found: OptionAdvice) -> OptionAdvice:
+    """Return the same option without the others, with its attenuator where ``found`` has one."""
     key = (found.side, found.box, found.socket, found.option.id)
-    return next(o for o in advice.options if (o.side, o.box, o.socket, o.option.id) == key)
+    bare = next(o for o in advice.options if (o.side, o.box, o.socket, o.option.id) == key)
+    padded = found.option.pad is not None and bare.attenuator is not None
+    return bare.attenuator.advice if padded and bare.attenuator is not None else bare
 
 
 def _suffers(found: OptionAdvice, alone: OptionAdvice) -> list[str]:

@@ -53,11 +53,28 @@ _VOLTS = re.compile(rf"({_NUMBER}) ?(mv|v)", re.I)
 _OHMS = re.compile(rf"({_NUMBER}) ?(k|m|kohm|ohm|mohm|)(?:/([a-z-]+))?", re.I)
 _FACTORS = {"": 1.0, "ohm": 1.0, "k": 1e3, "kohm": 1e3, "m": 1e6, "mohm": 1e6}
 
+LONGEST = 500
+"""Characters of a typed destination; four inputs with all their words need half of it."""
+
+LEAST_BARE_OHM = 300.0
+"""A number without a unit below this is a forgotten k rather than an impedance: line inputs start
+at 600 ohm. [practice]"""
+
+MOST_VOLTS = 1000.0
+"""Beyond any input of audio equipment. [judgement]"""
+
+OHM_HOW = "an impedance is written 47k, 4.7k, 47000 or 600ohm"
+XLR_HOW = (
+    "an xlr needs where its impedance stands: {ohm}/leg (each leg to ground, the usual figure) or "
+    "{ohm}/between (between the legs)"
+)
 HOW = "write for example rca:47k:1.5V or xlr:20k/leg:2V, or name a destination file"
 
 
 def looks_typed(text: str) -> bool:
     """Tell whether an argument is a typed destination and not the name of a file."""
+    if not text.strip():
+        return True
     return not Path(text).exists() and (":" in text or text.lower() in CONNECTORS)
 
 
@@ -69,13 +86,17 @@ def typed_destination(text: str, mains_hz: float) -> Destination:
     BadInput
         A word or figure that cannot be, with the nearest word where there is one.
     """
+    if not text.strip():
+        raise BadInput(f"a destination is empty; {HOW}")
+    if len(text) > LONGEST:
+        raise BadInput(f"{quoted(text)}: too long for a typed destination; {HOW}")
     tables = [_input_table(one, text) for one in text.split("+")]
     document = f'format = "{FORMAT}"\nname = "{_name(text)}"\n' + "".join(tables)
     return destination_of(document.encode(), Path(text), mains_hz)
 
 
 def _name(text: str) -> str:
-    return re.sub(r"[^\w:./+-]", "?", text)[:60]
+    return re.sub(r"[^\w:./+=%~@, -]", "?", text)[:60]
 
 
 def _input_table(text: str, whole: str) -> str:
@@ -84,7 +105,10 @@ def _input_table(text: str, whole: str) -> str:
         raise _unknown(whole, connector, CONNECTORS, "the connector")
     lines = ["[[input]]", f'connector = "{connector.lower()}"', 'box = "amplifier"']
     for part in rest:
-        lines += _lines(part.lower(), whole)
+        lines += _lines(part.lower().replace("ω", "ohm").replace("μ", "u"), whole)
+        _check_impedance(connector.lower(), part, whole)
+    if connector.lower() == "xlr" and not any("impedance_is" in line for line in lines):
+        raise _legs_missing(whole)
     if 'role = "subwoofer"' in lines:
         lines[2] = 'box = "subwoofer"'
     keys = [line.split(" = ")[0] for line in lines]
@@ -94,14 +118,37 @@ def _input_table(text: str, whole: str) -> str:
     return "\n".join(lines) + "\n"
 
 
+def _check_impedance(connector: str, part: str, whole: str) -> None:
+    """Refuse what is understood but hardly meant: ohms for kilohms, an xlr without its legs."""
+    found = _OHMS.fullmatch(part.lower().replace("ω", "ohm"))
+    if found is None or connector.startswith("digital"):
+        return
+    if not found[2] and float(found[1]) < LEAST_BARE_OHM:
+        raise BadInput(
+            f"{quoted(whole)}: {found[1]} without a unit would be {found[1]} ohm, which no line "
+            f"input has; write {found[1]}k, or {found[1]}ohm if it is meant"
+        )
+    if connector == "xlr" and found[3] is None:
+        raise _legs_missing(whole, part)
+
+
+def _legs_missing(whole: str, ohm: str = "20k") -> BadInput:
+    return BadInput(f"{quoted(whole)}: {XLR_HOW.format(ohm=ohm)}")
+
+
 def _lines(part: str, whole: str) -> list[str]:
     if part in WORDS:
         return [WORDS[part]]
     if "=" in part:
         return [_named(part, whole)]
     if found := _VOLTS.fullmatch(part):
-        return [f"sensitivity_v = {_volts(found)!r}"]
+        return [f"sensitivity_v = {_believable(found, whole)!r}"]
     found = _OHMS.fullmatch(part)
+    if found is None and part[:1].isdigit():
+        raise BadInput(
+            f"{quoted(whole)}: {quoted(part)} is neither an impedance nor a level; {OHM_HOW}, a "
+            "level 1.5V or 800mV"
+        )
     if found is None:
         raise _unknown(whole, part, (*WORDS, *(f"{n}=" for n in NAMED)), "a part")
     lines = [f"impedance_ohm = {float(found[1]) * _FACTORS[found[2].lower()]!r}"]
@@ -118,11 +165,21 @@ def _named(part: str, whole: str) -> str:
         raise _unknown(whole, name, tuple(NAMED), "before =")
     key, unit = NAMED[name]
     if unit == "V" and (volts := _VOLTS.fullmatch(value)):
-        return f"{key} = {_volts(volts)!r}"
+        return f"{key} = {_believable(volts, whole)!r}"
     found = re.fullmatch(rf"({_NUMBER}) ?(?:{unit})?", value, re.I)
     if found is None:
         raise BadInput(f"{quoted(whole)}: {name} must be a number in {unit}, not {quoted(value)}")
     return f"{key} = {float(found[1])!r}"
+
+
+def _believable(found: re.Match[str], whole: str) -> float:
+    volts = _volts(found)
+    if volts > MOST_VOLTS:
+        raise BadInput(
+            f"{quoted(whole)}: {quoted(found[0])} is no level of an audio input (at most "
+            f"{MOST_VOLTS:g} V)"
+        )
+    return volts
 
 
 def _volts(found: re.Match[str]) -> float:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from probe.advice.quantity import Quantity
-from probe.numbers import plain, write
+from probe.numbers import plain, write, write_number
 
 KINDS = {
     "differential": "two driven legs, ground-referenced",
@@ -49,6 +49,18 @@ TAKES = {
 }
 
 
+MOST_DB = 120.0
+"""Nothing in a listening room is told apart further down than this, nor is any linear model of a
+lead right to so many decibels; figures beyond it are said to be beyond it. [judgement]"""
+
+MOST_AMPERES = 1.0
+"""No line output delivers it; a linear solve that gives more says only that the output works into
+a short circuit. [judgement]"""
+
+SURE_DIGITS = 5e-4
+"""Half-width over value below which four digits say all: nobody sets a level closer. [judgement]"""
+
+
 def decibels(quantity: Quantity) -> str:
     """Return for example ``1.2 dB``; with its interval where that is wider than 0.1 dB."""
     return _with_ends(quantity, _figure)
@@ -61,17 +73,37 @@ def signed_decibels(quantity: Quantity) -> str:
 
 def figure(quantity: Quantity) -> str:
     """Return volts, amperes or hertz with their doubt, for example ``248.6 +/- 1.2 mV``."""
+    if quantity.unit == "A" and quantity.high > MOST_AMPERES:
+        return _from(quantity)
+    if quantity.bound is None and 0.0 < quantity.u95 < SURE_DIGITS * abs(quantity.value):
+        return plain(write_number(quantity.value, quantity.unit, 4))
     return plain(write(quantity.to_json()).whole)
+
+
+def about(quantity: Quantity) -> str:
+    """Return a figure that stands on an assumption, whose digits would be false ones."""
+    return f"about {plain(write_number(quantity.value, quantity.unit, 2))}"
+
+
+def _from(quantity: Quantity) -> str:
+    low = min(quantity.low, MOST_AMPERES)
+    return f"{plain(write_number(low, quantity.unit, 2))} or more"
 
 
 def span(quantity: Quantity) -> str:
     """Return the interval, for example ``0.3 to 2.4 dB``."""
+    if quantity.unit == "A" and quantity.high > MOST_AMPERES:
+        return _from(quantity)
     if quantity.unit == "A":
         return f"{quantity.low * 1e3:.3g} to {quantity.high * 1e3:.3g} mA"
+    if quantity.unit == "dB":
+        return f"{_figure(quantity.low)} to {_figure(quantity.high)} dB"
     return f"{quantity.low:.3g} to {quantity.high:.3g} {quantity.unit}"
 
 
 def _with_ends(quantity: Quantity, shown: Callable[[float], str]) -> str:
+    if quantity.low > MOST_DB:
+        return f"more than {MOST_DB:.0f} dB"
     text = f"{shown(quantity.value)} dB"
     if quantity.u95 >= 0.05:
         text += f" ({shown(quantity.low)} to {shown(quantity.high)})"
@@ -79,6 +111,8 @@ def _with_ends(quantity: Quantity, shown: Callable[[float], str]) -> str:
 
 
 def _figure(decibels: float) -> str:
+    if decibels > MOST_DB:
+        return f"more than {MOST_DB:.0f}"
     text = f"{decibels:.1f}"
     return text.lstrip("-") if float(text) == 0.0 else text
 
