@@ -188,7 +188,8 @@ def _ohm(*terminals: int) -> Callable[[Facts, _Bench], float]:
 def _balance(facts: Facts, bench: _Bench) -> float:
     level = facts.get("differential_level", {"value": 0.0})["value"]
     least = _mean(facts, bench)
-    return 20.0 * math.log10(level / least) if level > 0.0 and least > 0.0 else math.inf
+    told = level > 0.0 and 0.0 < least < math.inf
+    return 20.0 * math.log10(level / least) if told else math.inf
 
 
 def _rejection(facts: Facts, bench: _Bench) -> float:

@@ -25,6 +25,9 @@ falling: a kilohertz away they are below any recorder."""
 MOST_SECONDS = 30.0
 """Of a take that are used: longer ones lower the noise by less than they cost."""
 
+ROTATED = 512
+"""Samples that share one set of rotations: near the root of a take's length both sets are short."""
+
 BESIDE_BINS = (6, 14)
 """Bins on each side that tell the noise: beyond the window's own lobe of four."""
 
@@ -116,13 +119,31 @@ def heard_in(x: Array, take: Take, hz: Array, clock_error: float = 0.0) -> Heard
     turn = np.arange(count) / count
     shape = np.asarray(sum(c * np.cos(2 * np.pi * k * turn) for k, c in enumerate(WINDOW)))
     weighted = (x - x.mean(axis=0)) * shape[:, None]
-    n = np.arange(count) - 0.5 * count
     turns = hz / (take.sample_rate * (1.0 + clock_error))
-    volts = np.stack([np.exp(-2j * np.pi * ((n * t) % 1.0)) @ weighted for t in turns])
-    volts = volts * (np.sqrt(2.0) / np.sum(shape))
+    volts = correlated(weighted, turns) * (np.sqrt(2.0) / np.sum(shape))
     bins = np.abs(np.fft.rfft(weighted, axis=0)) ** 2
     power = np.stack([_beside(bins, t * count) for t in turns])
     return Heard(hz, volts, np.sqrt(power) * (np.sqrt(2.0) / np.sum(shape)), peak)
+
+
+def correlated(x: Array, turns: Array) -> Complex:
+    """Return ``sum_n x_n exp(-2 pi i t (n - N/2))`` of samples (N, C) at turns a sample (F,).
+
+    In blocks: one set of rotations within a block, and one from block to block.
+    """
+    count, channels = x.shape
+    rows = -(-count // ROTATED)
+    padded = np.zeros((rows * ROTATED, channels))
+    padded[:count] = x
+    within = _rotations(turns, np.arange(ROTATED))
+    begins = _rotations(turns, np.arange(rows) * ROTATED - 0.5 * count)
+    table = padded.reshape(rows, ROTATED, channels).transpose(1, 0, 2).reshape(ROTATED, -1)
+    sums = (within.real @ table + 1j * (within.imag @ table)).reshape(len(turns), rows, channels)
+    return np.asarray(np.einsum("fr,frc->fc", begins, sums))
+
+
+def _rotations(turns: Array, n: Array) -> Complex:
+    return np.asarray(np.exp(-2j * np.pi * ((turns[:, None] * n) % 1.0)))
 
 
 def _beside(bins: Array, centre: float) -> Array:

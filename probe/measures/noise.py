@@ -22,7 +22,7 @@ from probe.measures.model import Curve, Part, Row, Subject, merged
 from probe.measures.muted import quiet_remarks, steady_span
 from probe.measures.outputs import Output, outputs_of
 from probe.measures.projected import Projection, projection
-from probe.measures.spectra import Spectrum
+from probe.measures.spectra import LINE_BINS, Spectrum
 from probe.measures.statement import Entry, interval
 from probe.measures.weighting import BAND_HZ, a_weight, in_band
 from probe.phasors.model import Remark
@@ -211,12 +211,13 @@ def _band(
         draws = draws - own.noise * _chi(own.freedom, rng) * (1.0 + drift) - own.lines
         u = own.noise * np.sqrt(2.0 / here.freedom + 2.0 / own.freedom + FLOOR_DRIFT**2)
         limit = float(np.sqrt(1.645 * u))
+    of_hum = np.zeros(len(weight), dtype=np.bool_) if hum is None else hum.lines.bins
+    scale = heard.output.power(idle, np.where(of_hum, 0.0, weight))
+    if scale[0] > 0.0:
+        draws = draws * scale / scale[0]
     if hum is not None:
         at = np.interp(hum.lines.hz, idle.hz, weight)
         draws = draws + np.sum(hum.powers[hum.lines.seen] * at[hum.lines.seen, None], axis=0)
-    scale = heard.output.power(idle, weight * idle.bin_hz)
-    if scale[0] > 0.0:
-        draws = draws * scale / scale[0]
     entry = _from_power(draws, limit, heard)
     entry["band_hz"] = list(BAND_HZ)
     entry["weighting"] = "A" if weighted else "none"
@@ -288,7 +289,7 @@ def _hum(subject: Subject, heard: _Heard, density: Array, floor: Array | None) -
             own_power = np.maximum(own.power[k] + own.sigma[k] * _normal(rng), 0.0)
             powers[k] = _without(powers[k], own_power, rng)
             least[k] += own.power[k]
-    return _Hum(found, own, powers, least)
+    return _Hum(found, own, powers * _scales(heard, found), least)
 
 
 def _lines(spectrum: Spectrum, density: Array, mains_hz: float) -> HumLines:
@@ -299,10 +300,9 @@ def _lines(spectrum: Spectrum, density: Array, mains_hz: float) -> HumLines:
 
 def _hum_facts(heard: _Heard, hum: _Hum) -> tuple[Entry, tuple[Row, ...]]:
     """Return the sum of the hum lines and each line that is seen."""
-    gain = _gain(heard) ** 2
     limit = float(np.sqrt(1.645 * np.sqrt(np.sum((hum.least / SEEN) ** 2))))
-    rows = tuple(_row(heard, hum, int(k), gain) for k in np.flatnonzero(hum.lines.seen))
-    entry = _from_power(hum.powers.sum(axis=0) * gain, limit, heard)
+    rows = tuple(_row(heard, hum, int(k)) for k in np.flatnonzero(hum.lines.seen))
+    entry = _from_power(hum.powers.sum(axis=0), limit, heard)
     said = [entry["note"]] if "note" in entry else []
     entry["note"] = "; ".join([*said, f"{len(rows)} lines seen"])
     return entry, rows
@@ -324,15 +324,24 @@ def _without(heard: Array, own: Array, rng: np.random.Generator) -> Array:
     return np.asarray(amplitude**2)
 
 
-def _gain(heard: _Heard) -> Array:
-    """Return the relative error of the output's scale, draw by draw (at low frequencies)."""
-    total = np.sqrt(np.abs(np.sum(heard.output.weights[:, 4] ** 2, axis=1)))
-    return np.asarray(total / total[0])
+def _scales(heard: _Heard, lines: HumLines) -> Array:
+    """Return the relative error of each line's power, draw by draw, shape (M, 1 + D).
+
+    From the cross spectrum where the line stands: hum that nearly cancels between the legs comes
+    back with the difference of their gains.
+    """
+    idle = heard.idle
+    out = np.ones((len(lines.hz), 1 + DRAWS))
+    for k in np.flatnonzero(lines.seen).tolist():
+        near = np.abs(idle.hz - lines.hz[k]) <= LINE_BINS * idle.bin_hz
+        power = heard.output.power(idle, near.astype(np.float64))
+        if power[0] > 0.0:
+            out[k] = power / power[0]
+    return out
 
 
-def _row(heard: _Heard, hum: _Hum, k: int, gain: Array) -> Row:
-    power = hum.powers[k] * gain
-    entry = _from_power(power, float(np.sqrt(hum.least[k])), heard)
+def _row(heard: _Heard, hum: _Hum, k: int) -> Row:
+    entry = _from_power(hum.powers[k], float(np.sqrt(hum.least[k])), heard)
     own = 0.0 if hum.own is None or not hum.own.seen[k] else float(hum.own.power[k])
     if own > OWN_HUM * hum.lines.power[k] and "bound" not in entry:
         top = float(np.sqrt(hum.lines.power[k]) + np.sqrt(own))

@@ -12,6 +12,9 @@ from probe.stage.network import terminal_index
 
 Array = NDArray[np.float64]
 
+NAMES = {"hot": "hot", "cold": "cold", "single-ended": "single_ended"}
+"""How the facts of a terminal by itself begin."""
+
 
 @dataclass(frozen=True)
 class Output:
@@ -22,9 +25,10 @@ class Output:
     name
         ``hot``, ``cold``, ``differential`` or ``single_ended``: how its facts begin.
     channels
-        WAV channels it is heard on.
+        WAV channels it is worked out from: all single-ended inputs of the take, since what one
+        terminal's input takes off shows at the others where the stage couples them.
     signs
-        What each counts.
+        What each terminal counts, 0 for the others.
     terminals
         Index of each channel's terminal; empty for a balanced input, which hears the difference.
     """
@@ -43,12 +47,19 @@ class Output:
 def outputs_of(take: Take) -> tuple[Output, ...]:
     """Return the outputs a take hears; the first channel of a kind counts."""
     first = {role: c for c, role in reversed(list(enumerate(take.channels)))}
-    found = []
-    for role, name in (("hot", "hot"), ("cold", "cold"), ("single-ended", "single_ended")):
-        if role in first:
-            found.append(Output(name, (first[role],), (1.0,), (terminal_index(role),)))
+    legs = [(role, first[role]) for role in ("hot", "cold", "single-ended") if role in first]
+    wanted = {name: {role: 1.0} for role, name in NAMES.items() if role in first}
     if "hot" in first and "cold" in first:
-        found.append(Output("differential", (first["hot"], first["cold"]), (1.0, -1.0), (0, 1)))
-    elif "difference" in first:
+        wanted["differential"] = {"hot": 1.0, "cold": -1.0}
+    found = [
+        Output(
+            name,
+            tuple(c for _, c in legs),
+            tuple(signs.get(role, 0.0) for role, _ in legs),
+            tuple(terminal_index(role) for role, _ in legs),
+        )
+        for name, signs in wanted.items()
+    ]
+    if "differential" not in wanted and "difference" in first:
         found.append(Output("differential", (first["difference"],), (1.0,), ()))
     return tuple(found)

@@ -81,4 +81,5 @@ def of_take(source: Source | None, take: Take, output: Output) -> Projection:
     terminals = list(output.terminals)
     block = factor[:, :, terminals][:, :, :, terminals]
     row = np.einsum("a,dfac,dc->dfc", signs, block, errors)
-    return Projection(output, output.channels, row, bool(known[terminals].all()))
+    own = [t for t, sign in zip(terminals, signs, strict=True) if sign]
+    return Projection(output, output.channels, row, bool(known[own].all()))

@@ -9,7 +9,6 @@ from numpy.typing import NDArray
 
 from probe.simulate.network import loaded
 from probe.simulate.spec import Bend, StageSpec, TakeSpec
-from probe.simulate.truth import TERMINALS
 from probe.simulate.waves import cosine, noise
 
 Array = NDArray[np.float64]
@@ -22,7 +21,10 @@ SIGNS |= {"difference": (1.0, -1.0, 0.0)}
 
 
 def device_noise(stage: StageSpec, take: TakeSpec) -> Array:
-    """Return the device's own noise and hum at the recorder's terminals, V, frames x channels."""
+    """Return the device's own noise and hum at the recorder's terminals, V, frames x channels.
+
+    What the recorder takes off the noise is that at 1 kHz; off the hum that of each line.
+    """
     own, frames, rate = stage.noise, take.frames, take.sample_rate
     streams = [np.random.default_rng([*take.noise_seed, STREAM + k]) for k in range(4)]
     core = noise(own.core, own.corner_hz, frames, rate, streams[0])
@@ -31,24 +33,26 @@ def device_noise(stage: StageSpec, take: TakeSpec) -> Array:
         noise(d, own.corner_hz, frames, rate, s) for d, s in zip(shares, streams[1:], strict=True)
     ]
     terminals = np.stack([each[0] + core, each[1] - core, each[2] + core], axis=1)
-    terminals += _hum(stage, take)
+    pick = np.array([SIGNS.get(c, (0.0, 0.0, 0.0)) for c in take.channels])
+    heard = terminals @ (pick @ loaded(stage, take)[0].real).T + _hum(stage, take, pick)
     if not take.plays:
         quiet = np.arange(frames) >= own.idle_after_s * rate
-        terminals[quiet] *= own.idle_ratio
-    pick = np.array([SIGNS.get(c, (0.0, 0.0, 0.0)) for c in take.channels])
-    return np.asarray(terminals @ (pick @ loaded(stage, take)).T)
+        heard[quiet] *= own.idle_ratio
+    return np.asarray(heard)
 
 
-def _hum(stage: StageSpec, take: TakeSpec) -> Array:
-    """Return the device's hum at its three terminals; one random instant a take."""
+def _hum(stage: StageSpec, take: TakeSpec, pick: Array) -> Array:
+    """Return the device's hum at every channel; one random instant a take."""
     start = np.random.default_rng([*take.noise_seed, STREAM + 10]).uniform(0.0, 60.0)
     n = np.arange(take.frames, dtype=np.float64)
     rate = take.sample_rate * (1.0 + stage.true.clock_error)
-    total = np.zeros((take.frames, len(TERMINALS)))
-    for hz, *volts in stage.noise.hum:
+    total = np.zeros((take.frames, len(pick)))
+    lines = [hz for hz, *_ in stage.noise.hum]
+    left = loaded(stage, take, lines) if lines else []
+    for (hz, *volts), matrix in zip(stage.noise.hum, left, strict=True):
         turns = n * (hz / rate) + math.fmod(hz * start, 1.0)
         along, across = cosine(turns), cosine(turns - 0.25)
-        for k, phasor in enumerate(volts):
+        for k, phasor in enumerate(pick @ matrix @ np.array(volts)):
             total[:, k] += math.sqrt(2.0) * (phasor.real * along - phasor.imag * across)
     return total
 

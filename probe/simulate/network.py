@@ -170,19 +170,22 @@ def noise_variance(
     return np.asarray(density**2 * (1.0 + corner / f) / (seconds or take.seconds))
 
 
-def loaded(stage: StageSpec, take: TakeSpec, hz: float = 1000.0) -> NDArray[np.float64]:
-    """Return what the recorder leaves of the terminals' own voltages, ``1 / (1 + Z Y)``, (3, 3).
+def loaded(
+    stage: StageSpec, take: TakeSpec, hz: ArrayLike = (1000.0,)
+) -> NDArray[np.complex128]:
+    """Return what the recorder leaves of the terminals' own voltages, ``1 / (1 + Z Y)``.
 
-    Real, at one frequency: for noise and hum, where leg impedances hardly change over the band.
+    Shape (F, 3, 3).
     """
-    z = np.nan_to_num(circuit_truth(take.circuit, [hz], powered=take.powered).z[0])
-    y = np.zeros((3, 3), dtype=np.complex128)
+    f = np.asarray(hz, dtype=np.float64)
+    z = np.nan_to_num(circuit_truth(take.circuit, f, powered=take.powered).z)
+    y = np.zeros((len(f), 3, 3), dtype=np.complex128)
     for k, channel in enumerate(take.channels):
         true = stage.true.inputs[k]
         names = ("hot", "cold") if channel == "difference" else (channel,)
         for t in (TERMINALS.index(n) for n in names if n in TERMINALS):
-            y[t, t] += 1.0 / true.ohm + 2j * np.pi * hz * true.farad
-    return np.asarray(np.linalg.inv(np.eye(3) + z @ y).real)
+            y[:, t, t] += 1.0 / true.ohm + 2j * np.pi * f * true.farad
+    return np.asarray(np.linalg.inv(np.eye(3) + z @ y))
 
 
 def _amplitudes(

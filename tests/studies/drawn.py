@@ -185,6 +185,13 @@ def phasors_of(drawn: Drawn) -> tuple[Session, tuple[TakePhasors, ...]]:
     return session, tuple(_phasors(stage, spec, take, cross, rng) for spec, take in pairs)
 
 
+def phasors_of_take(
+    stage: StageSpec, spec: TakeSpec, take: Any, rng: np.random.Generator
+) -> TakePhasors:
+    """Return what the recording of one take would say, without crosstalk."""
+    return _phasors(stage, spec, take, None, rng)
+
+
 def _crosstalk(rng: np.random.Generator) -> NDArray[np.complex128]:
     """One unit of crosstalk from channel to channel, the same in every take."""
     white = rng.standard_normal((2, 8, 8))
