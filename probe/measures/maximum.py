@@ -28,6 +28,9 @@ rated)."""
 HEARD = 30.0
 """Standard deviations at which a leg carries the tone at the loudest step."""
 
+BOUND = 0.95
+"""Share of the draws of the scale on the right side of a bound."""
+
 APART = 0.02
 """Relative difference of drive beyond which one leg clips before the other."""
 
@@ -166,11 +169,13 @@ def _entry(found: Steps, one: _Rising) -> Entry:
     clipped = bool(found.clipped.any())
     scale = one.scale
     if k is None:
-        entry: Entry = {"value": float(one.level.max()), "unit": "V", "u95": 0.0, "bound": "above"}
+        least = float(one.level.max() * np.quantile(scale[1:], 1.0 - BOUND))
+        entry: Entry = {"value": least, "unit": "V", "u95": 0.0, "bound": "above"}
         if clipped:
             entry["limited_by_bench"] = True
     elif k == 0:
-        entry = {"value": float(one.level[0]), "unit": "V", "u95": 0.0, "bound": "below"}
+        top = float(one.level[0] * np.quantile(scale[1:], BOUND))
+        entry = {"value": top, "unit": "V", "u95": 0.0, "bound": "below"}
     else:
         places = one.candidates(one.level)
         draws = rng.uniform(places.min(), places.max(), DRAWS) * scale[1:]

@@ -270,8 +270,8 @@ class _Hum:
 def _hum(subject: Subject, heard: _Heard, density: Array, floor: Array | None) -> _Hum | None:
     """Return the hum lines of an output without the recorder's own.
 
-    The recorder's line adds with an unknown phase: with ``a`` heard and ``b`` the recorder's, the
-    output's is anywhere from ``a - b`` to ``a + b``.
+    The recorder's line, known as well as the floor take shows it, adds with an unknown phase: with
+    ``a`` heard and ``b`` the recorder's, the output's is anywhere from ``a - b`` to ``a + b``.
     """
     mains = subject.session.bench.mains_hz
     if mains / heard.idle.bin_hz < MAINS_BINS:
@@ -285,10 +285,10 @@ def _hum(subject: Subject, heard: _Heard, density: Array, floor: Array | None) -
     powers = np.zeros((len(found.orders), 1 + DRAWS))
     for k in range(len(found.orders)):
         powers[k] = found.power[k] + found.sigma[k] * _normal(rng)
-        if own is not None and own.seen[k]:
+        if own is not None and (own.seen[k] or found.seen[k]):
             own_power = np.maximum(own.power[k] + own.sigma[k] * _normal(rng), 0.0)
             powers[k] = _without(powers[k], own_power, rng)
-            least[k] += own.power[k]
+            least[k] += float(own_power[0])
     return _Hum(found, own, powers * _scales(heard, found), least)
 
 
@@ -342,7 +342,7 @@ def _scales(heard: _Heard, lines: HumLines) -> Array:
 
 def _row(heard: _Heard, hum: _Hum, k: int) -> Row:
     entry = _from_power(hum.powers[k], float(np.sqrt(hum.least[k])), heard)
-    own = 0.0 if hum.own is None or not hum.own.seen[k] else float(hum.own.power[k])
+    own = 0.0 if hum.own is None else float(hum.own.power[k] + 2.0 * hum.own.sigma[k])
     if own > OWN_HUM * hum.lines.power[k] and "bound" not in entry:
         top = float(np.sqrt(hum.lines.power[k]) + np.sqrt(own))
         entry |= {"value": top, "u95": 0.0, "bound": "below", "limited_by_bench": True}

@@ -170,9 +170,7 @@ def noise_variance(
     return np.asarray(density**2 * (1.0 + corner / f) / (seconds or take.seconds))
 
 
-def loaded(
-    stage: StageSpec, take: TakeSpec, hz: ArrayLike = (1000.0,)
-) -> NDArray[np.complex128]:
+def loaded(stage: StageSpec, take: TakeSpec, hz: ArrayLike = (1000.0,)) -> NDArray[np.complex128]:
     """Return what the recorder leaves of the terminals' own voltages, ``1 / (1 + Z Y)``.
 
     Shape (F, 3, 3).

@@ -40,7 +40,7 @@ from probe.measures.weighting import a_weight
 from probe.phasors.measure import measure_take
 from probe.simulate.build import stage_of
 from probe.simulate.describe import session_of
-from probe.simulate.network import circuit_truth, recorded
+from probe.simulate.network import circuit_truth, loaded, recorded
 from probe.simulate.sound import samples
 from probe.simulate.spec import StageSpec, TakeSpec
 from probe.stage.source import FROM_MODAL, TO_MODAL, Source
@@ -60,6 +60,7 @@ INPUT = {
 """What the recorder takes off is exact: its doubt reaches these facts through the impedances."""
 
 BAND = np.arange(20.0, 20001.0)
+COARSE_HZ = np.geomspace(20.0, 20000.0, 60)
 TONE = 997.0
 IMPEDANCE_U = 0.003
 """Relative standard uncertainty of the impedances a session is given, each modal entry alone."""
@@ -67,6 +68,7 @@ IMPEDANCE_U = 0.003
 IMPEDANCE_HZ = np.geomspace(10.0, 4e4, 30)
 LEVEL_U = 0.002
 RARE = 0.0005
+DECIBELS = ("drift", "_to_noise", "cancellation")
 
 
 @dataclass(frozen=True)
@@ -184,7 +186,7 @@ class Wave:
 def wave_of(stage: StageSpec, take: TakeSpec) -> Wave:
     """The tone of a take."""
     hz = take.tones_hz[0] * np.arange(1.0, 21.0)
-    volts = recorded(stage, take).volts[0] / take.drive_volts
+    volts = recorded(stage, take).volts[0] * np.array(take.levels) / take.drive_volts
     return Wave(stage.bends, volts, opening(stage, take, hz))
 
 
@@ -194,17 +196,23 @@ def distorted(lines: np.ndarray, signs: tuple[float, float]) -> tuple[float, flo
     return float(power[0]), float(power[1:].sum())
 
 
-def noise_density(stage: StageSpec, signs: tuple[float, float]) -> float:
-    """Density of the device's noise, V²/Hz."""
-    own = stage.noise
-    density = own.core**2 * (signs[0] - signs[1]) ** 2
-    return float(density + (own.hot * signs[0]) ** 2 + (own.cold * signs[1]) ** 2)
+def noise_density(stage: StageSpec, signs: tuple[float, float], hz: np.ndarray) -> np.ndarray:
+    """Density of the device's noise, V²/Hz, shape (F,).
+
+    The simulation takes off what the recorder's inputs take at 1 kHz, at all frequencies; the
+    recording therefore holds the noise of a device that shows this much with nothing connected.
+    """
+    own, take = stage.noise, {t.name: t for t in stage.takes}["left idle"]
+    factor = opening(stage, take, hz) @ loaded(stage, take)[0, :2, :2].real
+    row = np.einsum("a,fab->fb", np.array(signs), factor)
+    core = own.core**2 * np.abs(row[:, 0] - row[:, 1]) ** 2
+    return np.asarray(core + np.abs(row) ** 2 @ np.array([own.hot**2, own.cold**2]))
 
 
 def noise_power(stage: StageSpec, signs: tuple[float, float], weight: np.ndarray) -> float:
     """Power of the device's noise without hum."""
-    density = noise_density(stage, signs)
-    return float(density * (np.sum(weight) - 0.5 * (weight[0] + weight[-1])))
+    density = noise_density(stage, signs, COARSE_HZ)
+    return float(np.trapezoid(np.interp(BAND, COARSE_HZ, density) * weight, BAND))
 
 
 def hum_power(stage: StageSpec, signs: tuple[float, float], *, weighted: bool) -> float:
@@ -222,14 +230,14 @@ def truths(stage: StageSpec) -> dict[str, float]:
     tone, steps = (wave_of(stage, takes[n]) for n in ("tone", "steps"))
     weighted = a_weight(BAND)
     lines = tone.lines(takes["tone"].drive_volts)
-    out = {"drift": drift_of([t for t in stage.takes if t.signal == "multitone"], tone)}
+    out = {"drift": drift_of(stage)}
     for name, signs in OUTPUTS.items():
         hum = hum_power(stage, signs, weighted=False)
         flat = noise_power(stage, signs, np.ones_like(BAND))
         out[f"{name}_noise"] = math.sqrt(flat + hum)
         heavy = hum_power(stage, signs, weighted=True)
         out[f"{name}_noise_a"] = math.sqrt(noise_power(stage, signs, weighted) + heavy)
-        out[f"{name}_noise_density"] = math.sqrt(noise_density(stage, signs))
+        out[f"{name}_noise_density"] = math.sqrt(noise_density(stage, signs, np.array([TONE]))[0])
         out[f"{name}_hum"] = math.sqrt(hum)
         for hz, hot, cold, _ in stage.noise.hum:
             power = abs(hot * signs[0] + cold * signs[1])
@@ -254,10 +262,14 @@ def truths(stage: StageSpec) -> dict[str, float]:
     return out
 
 
-def drift_of(opens: list[TakeSpec], tone: Wave) -> float:
+def drift_of(stage: StageSpec) -> float:
     """Change of the stronger leg's level from the first open take to the second, dB."""
-    leg = int(np.argmax(np.abs(tone.volts)))
-    return 20.0 * math.log10(opens[1].levels[leg] / opens[0].levels[leg])
+    first, second = (t for t in stage.takes if t.signal == "multitone")
+    gains = np.array([i.gain for i in stage.true.inputs[:2]]) * np.array(first.levels)
+    found = recorded(stage, first)
+    near = int(np.argmin(np.abs(np.log(found.hz / 1000.0))))
+    leg = int(np.argmax(np.abs(found.volts[near]) * gains))
+    return 20.0 * math.log10(second.levels[leg] / first.levels[leg])
 
 
 def most(steps: Wave, signs: tuple[float, float]) -> float:
@@ -326,6 +338,11 @@ def judged(index: int, name: str, entry: dict[str, Any], truth: float) -> Judged
         return Judged(index, name, "interval", bool(low <= truth <= high), truth, value, u95)
     holds = truth <= value if bound == "below" else truth >= value
     return Judged(index, name, "bound", bool(holds), truth, value, u95)
+
+
+def z_of(f: Judged) -> float:
+    """How far off, in standard uncertainties."""
+    return 1.96 * (f.value - f.truth) / f.u95 if f.u95 else 0.0
 
 
 def session(seed: int, index: int) -> list[Judged]:
@@ -403,6 +420,15 @@ def row(found: list[Judged]) -> str:
     return ",".join([str(found[0].index), *counts])
 
 
+def widths(told: list[Judged], name: str | None) -> str:
+    """Median half width, of facts in dB as it is, of others over the value."""
+    if not told or name is None:
+        return "–"
+    if any(word in name for word in DECIBELS):
+        return f"{np.median([f.u95 for f in told]):.2g} dB"
+    return f"{100 * np.median([f.u95 / f.value for f in told]):.2g} %"
+
+
 def document(results: list[list[Judged]], seed: int, broken: int) -> str:
     """The table of the study."""
     every = [f for found in results for f in found]
@@ -419,7 +445,7 @@ def document(results: list[list[Judged]], seed: int, broken: int) -> str:
         "",
         f"Version {probe.__version__}, seed {seed}, {len(results)} sessions, {broken} broken.",
         "",
-        "| fact | intervals that hold | 99.9 % limits | bounds that are true | median u95 over value |",
+        "| fact | intervals that hold | 99.9 % limits | bounds that are true | median u95 |",
         "|---|---|---|---|---|",
     ]
     for name in [*dict.fromkeys(kind_of(f.fact) for f in every), None]:
@@ -429,8 +455,7 @@ def document(results: list[list[Judged]], seed: int, broken: int) -> str:
         held = sum(f.holds for f in told)
         least, top = binom.ppf([RARE, 1.0 - RARE], max(len(told), 1), 0.95)
         within = "" if not told or least <= held <= top else " **outside**"
-        widths = [f.u95 / abs(f.value) for f in told if f.value]
-        width = f"{100 * np.median(widths):.2g} %" if widths else "–"
+        width = widths(told, name)
         label = name or "**all**"
         limits = f"{least:.0f} to {top:.0f}" if told and name else "–"
         mark = within if name else ""
@@ -489,7 +514,8 @@ def main() -> None:
     print("\n".join(broken))
     if given.misses:
         for f in (f for found in results for f in found if not f.holds):
-            print(f"{f.index} {f.fact} {f.form}: true {f.truth:.5g}, {f.value:.5g} ± {f.u95:.2g}")
+            said = f"true {f.truth:.5g}, {f.value:.5g} ± {f.u95:.2g}, z {z_of(f):+.2f}"
+            print(f"{f.index} {f.fact} {f.form}: {said}")
     text = document(results, given.seed, len(broken))
     if given.write:
         DOCUMENT.write_text(text)
