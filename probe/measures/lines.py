@@ -135,8 +135,8 @@ def correlated(x: Array, turns: Array) -> Complex:
     rows = -(-count // ROTATED)
     padded = np.zeros((rows * ROTATED, channels))
     padded[:count] = x
-    within = _rotations(turns, np.arange(ROTATED))
-    begins = _rotations(turns, np.arange(rows) * ROTATED - 0.5 * count)
+    within = _rotations(turns, np.arange(ROTATED, dtype=np.float64))
+    begins = _rotations(turns, np.arange(rows, dtype=np.float64) * ROTATED - 0.5 * count)
     table = padded.reshape(rows, ROTATED, channels).transpose(1, 0, 2).reshape(ROTATED, -1)
     sums = (within.real @ table + 1j * (within.imag @ table)).reshape(len(turns), rows, channels)
     return np.asarray(np.einsum("fr,frc->fc", begins, sums))

@@ -1,4 +1,4 @@
-"""Noise and distortion as figures: each with what the bench would have hidden, shaded."""
+"""Noise and distortion: figures and tables, each with what the bench would have hidden."""
 
 from __future__ import annotations
 
@@ -6,10 +6,11 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from probe.numbers import write_hz
+from probe.numbers import fixed, number, write, write_hz
 from probe.report.chart import Curve, chart
 from probe.report.curves import Figure
-from probe.report.document import mapping
+from probe.report.document import listing, mapping
+from probe.report.shown import Table
 
 _OUTPUTS = (
     ("hot", "hot leg", "hot"),
@@ -139,3 +140,88 @@ def _spoken(drawn: Sequence[Curve], unit: str, axis: str) -> str:
         amounts = [f"{v:.3g} {unit} at {p}" for (_, v), p in zip(ends, places, strict=True)]
         told.append(f"{curve.name}: {', '.join(amounts)}")
     return "; ".join(told) + "."
+
+
+# Tables
+
+_ALWAYS = (2, 3)
+"""Harmonics shown even where all outputs have bounds only."""
+
+_TOLD = {output: told for _, told, output in _OUTPUTS}
+
+
+def quality_tables(side: Mapping[str, Any]) -> tuple[Table, ...]:
+    """Return hum lines and harmonics of one side as tables; none where none were measured."""
+    found = (_hum_table(_rows(side, "hum_lines")), _harmonic_table(_rows(side, "harmonics")))
+    return tuple(table for table in found if table is not None)
+
+
+def _rows(side: Mapping[str, Any], name: str) -> list[Mapping[str, Any]]:
+    """Return the rows of a list that can be shown, by order and output."""
+    found = [
+        row
+        for row in listing(side, name)
+        if isinstance(row, Mapping)
+        and row.get("output") in _TOLD
+        and number(row) is not None
+        and number(row, "order") is not None
+        and (number(row, "hz") or 0.0) > 0.0
+    ]
+    places = list(_TOLD)
+    return sorted(found, key=lambda r: (r["order"], places.index(r["output"])))
+
+
+def _hum_table(rows: Sequence[Mapping[str, Any]]) -> Table | None:
+    if not rows:
+        return None
+    return Table(
+        "Hum lines",
+        "Mains lines that stand out of the noise with nothing playing, rms, open circuit, with "
+        "95\u00a0% doubt. Limit: the least line that would have been seen there.",
+        ("line", "output", "level", "limit"),
+        tuple((_place(r), _TOLD[r["output"]], _level_of(r), _limit_of(r)) for r in rows),
+    )
+
+
+def _harmonic_table(rows: Sequence[Mapping[str, Any]]) -> Table | None:
+    told = {r["order"] for r in rows if "bound" not in r} | set(_ALWAYS)
+    kept = [r for r in rows if r["order"] in told]
+    if not kept:
+        return None
+    hidden = sorted({int(r["order"]) for r in rows if r["order"] not in told})
+    left = ""
+    if hidden:
+        left = (
+            f" Harmonics {hidden[0]} to {hidden[-1]} that are not listed are within the limit on "
+            "every output."
+        )
+    return Table(
+        "Harmonics",
+        "Of the tone, over its fundamental, with 95\u00a0% doubt; phase against so many times the "
+        "phase of the fundamental. Limit: what noise and the bench's own distortion, in any phase, "
+        "would have hidden." + left,
+        ("harmonic", "output", "over the tone", "phase", "limit"),
+        tuple(
+            (_place(r), _TOLD[r["output"]], _level_of(r), _phase_of(r), _limit_of(r)) for r in kept
+        ),
+    )
+
+
+def _place(row: Mapping[str, Any]) -> str:
+    return f"{row['order']:g} · {write_hz(row['hz'])}"
+
+
+def _level_of(row: Mapping[str, Any]) -> str:
+    return write(row, positive=False).whole
+
+
+def _limit_of(row: Mapping[str, Any]) -> str:
+    limit = number(row, "limit")
+    return "–" if limit is None else write({"value": limit, "unit": row.get("unit", "")}).whole
+
+
+def _phase_of(row: Mapping[str, Any]) -> str:
+    phase, doubt = number(row, "phase_deg"), number(row, "phase_u95_deg")
+    if phase is None:
+        return "–"
+    return f"{fixed(phase, 0)}°" if doubt is None else f"{fixed(phase, 0)}° ± {fixed(doubt, 0)}°"

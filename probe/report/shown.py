@@ -170,6 +170,7 @@ class SideView:
     drawings: tuple[Figure, ...]
     charts: tuple[Figure, ...]
     curve_table: CurveTable | None
+    quality: tuple[Table, ...]
     measured: MeasuredView
     path: PathView | None
     evidence: tuple[FactGroup, ...]

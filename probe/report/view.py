@@ -33,7 +33,7 @@ from probe.report.curves import (
 from probe.report.document import entry_of, identifier, listing, mapping
 from probe.report.evidence import evidence, take_rows
 from probe.report.measured import between_view, measured_view, path_view
-from probe.report.quality import quality_figures
+from probe.report.quality import quality_figures, quality_tables
 from probe.report.schematic import Stage, Values, schematic
 from probe.report.shown import Doubt, Glance, Named, Next, Note, PageView, SideView, Verdict, Warned
 from probe.report.text import MESSAGE_LIMIT, clean
@@ -113,6 +113,7 @@ def side_view(key: str, side: Mapping[str, Any], warnings: Sequence[Mapping[str,
         )
         + quality_figures(identifier(key), name, curves),
         curve_table=curve_table(curves),
+        quality=quality_tables(side),
         measured=measured_view(identifier(key), name, side),
         path=path_view(stage),
         evidence=tuple(evidence(facts, takes)),

@@ -48,7 +48,9 @@ def _hum(stage: StageSpec, take: TakeSpec, pick: Array) -> Array:
     rate = take.sample_rate * (1.0 + stage.true.clock_error)
     total = np.zeros((take.frames, len(pick)))
     lines = [hz for hz, *_ in stage.noise.hum]
-    left = loaded(stage, take, lines) if lines else []
+    if not lines:
+        return total
+    left = loaded(stage, take, lines)
     for (hz, *volts), matrix in zip(stage.noise.hum, left, strict=True):
         turns = n * (hz / rate) + math.fmod(hz * start, 1.0)
         along, across = cosine(turns), cosine(turns - 0.25)
