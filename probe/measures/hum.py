@@ -46,6 +46,8 @@ class HumLines:
     power, sigma
         Shape (M,), V²: power of the line alone (may come out below zero), and its standard
         deviation.
+    bare
+        Shape (M,), V²: that of the noise by itself, where no line stands.
     bins
         Shape (F,): bins that belong to lines that are seen.
     """
@@ -54,6 +56,7 @@ class HumLines:
     hz: Array
     power: Array
     sigma: Array
+    bare: Array
     bins: Bools
 
     @property
@@ -88,7 +91,7 @@ def hum_lines(spectrum: Spectrum, density: Array, mains_hz: float, ratio: float)
     orders = _orders(hz, mains_hz)
     centre = np.asarray(orders * (mains_hz * ratio), dtype=np.float64)
     reach = LINE_BINS + np.ceil(WANDER * centre / step)
-    power, sigma = np.zeros(len(orders)), np.zeros(len(orders))
+    power, sigma, bare = np.zeros((3, len(orders)))
     bins = np.zeros(len(hz), dtype=np.bool_)
     spans = []
     for k, (f, r) in enumerate(zip(centre / step, reach, strict=True)):
@@ -99,11 +102,12 @@ def hum_lines(spectrum: Spectrum, density: Array, mains_hz: float, ratio: float)
         count = high - low + 1
         power[k] = (float(density[low : high + 1].sum()) - count * noise) * step
         variance = spectrum.spread * (noise * step) ** 2 * count * (1.0 + count / len(side))
+        bare[k] = np.sqrt(variance)
         sigma[k] = np.sqrt(variance + 2.0 * max(power[k], 0.0) * noise / spectrum.line_seconds)
         spans.append((low, high))
     for k, (low, high) in enumerate(spans):
         bins[low : high + 1] |= power[k] > SEEN * sigma[k]
-    return HumLines(orders, centre, power, sigma, bins)
+    return HumLines(orders, centre, power, sigma, bare, bins)
 
 
 def _trimmed_mean(density: Array) -> float:

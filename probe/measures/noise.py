@@ -281,7 +281,7 @@ def _hum(subject: Subject, heard: _Heard, density: Array, floor: Array | None) -
     if floor is not None and heard.floor is not None:
         own = _lines(heard.floor, floor, mains)
     rng = np.random.default_rng(14)
-    least = SEEN * found.sigma
+    least = SEEN * found.bare
     powers = np.zeros((len(found.orders), 1 + DRAWS))
     for k in range(len(found.orders)):
         powers[k] = found.power[k] + found.sigma[k] * _normal(rng)

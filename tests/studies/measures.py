@@ -439,6 +439,12 @@ def document(results: list[list[Judged]], seed: int, broken: int) -> str:
         "noise of the core and of each leg, hum of up to four harmonics with any phase, bends of",
         "second and third order and clipping of each leg, a recorder with noise, hum and a bend of",
         "its own, every declared figure off by its stated uncertainty, 0.005 dB between takes.",
+        "Takes are 1.5 to 3 s long. Impedances are given, off by their stated doubt: how well they",
+        "are found is in [proof-coverage.md](proof-coverage.md).",
+        "",
+        "Wider than 95 % on purpose: harmonics and what is made of them (the bench may add up to",
+        "twice what the loop-back take shows, in any phase) and maxima (between two steps four ways",
+        "of interpolating, all of which the interval holds). Facts of one session share its gains.",
         "",
         f"    OMP_NUM_THREADS=1 python -m tests.studies.measures --sessions {len(results)} "
         f"--seed {seed} --write",
