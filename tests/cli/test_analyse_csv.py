@@ -20,7 +20,7 @@ def probe(*arguments: object) -> subprocess.CompletedProcess[str]:
 
 
 def test_tables_hold_what_the_facts_hold(tmp_path: Path) -> None:
-    done = probe("analyse", DEMO, "--draws", 50, "--out", tmp_path, "--csv", tmp_path / "tables")
+    done = probe("analyse", DEMO, "--draws", 100, "--out", tmp_path, "--csv", tmp_path / "tables")
     assert done.returncode == 0, done.stderr
     facts = json.loads((tmp_path / "facts.json").read_text())["sides"]["left"]
     with (tmp_path / "tables" / "facts.csv").open(newline="") as file:

@@ -443,8 +443,8 @@ def document(results: list[list[Judged]], seed: int, broken: int) -> str:
         "are found is in [proof-coverage.md](proof-coverage.md).",
         "",
         "Wider than 95 % on purpose: harmonics and what is made of them (the bench may add up to",
-        "twice what the loop-back take shows, in any phase) and maxima (between two steps four ways",
-        "of interpolating, all of which the interval holds). Facts of one session share its gains.",
+        "twice what the loop-back take shows, in any phase) and maxima (between two steps four",
+        "ways of interpolating, all of which the interval holds). Facts of one session hang together.",
         "",
         f"    OMP_NUM_THREADS=1 python -m tests.studies.measures --sessions {len(results)} "
         f"--seed {seed} --write",
