@@ -444,7 +444,7 @@ def document(results: list[list[Judged]], seed: int, broken: int) -> str:
         "",
         "Wider than 95 % on purpose: harmonics and what is made of them (the bench may add up to",
         "twice what the loop-back take shows, in any phase) and maxima (between two steps four",
-        "ways of interpolating, all of which the interval holds). Facts of a session hang together.",
+        "ways of interpolating, all held by the interval). Facts of a session hang together.",
         "",
         f"    OMP_NUM_THREADS=1 python -m tests.studies.measures --sessions {len(results)} "
         f"--seed {seed} --write",
