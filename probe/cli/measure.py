@@ -107,13 +107,14 @@ def _kit(args: argparse.Namespace) -> Any:
 
 
 def _virtual(args: argparse.Namespace) -> Equipment:
+    from probe.bench.kit import usual
     from probe.bench.virtual.equipment import virtual_equipment
     from probe.bench.virtual.mishaps import mishap
 
     sides: dict[str, tuple[Side, ...]] = {"both": ("left", "right")}
     return virtual_equipment(
         args.virtual,
-        kit=_kit(args),
+        kit=_kit(args) or usual(),
         mishaps=[mishap(word) for word in args.mishap],
         fast=args.fast,
         seed=args.seed,

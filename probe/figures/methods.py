@@ -22,7 +22,7 @@ def methods_paragraph(facts: Mapping[str, Any]) -> str:
         _device(_table(facts, "device"), sides),
         _bench(_table(_table(facts, "made"), "bench")),
         *(_takes(key, side) for key, side in sides.items()),
-        *dict.fromkeys(filter(None, (_conditions(side) for side in sides.values()))),
+        *filter(None, (_conditions(key, side) for key, side in sides.items())),
         "At each tone the takes were solved together, weighted by their noise and repeatability, "
         "for the open-circuit voltages and the impedance matrix of the output; the recorder's own "
         "input impedance was taken out.",
@@ -94,7 +94,7 @@ def _takes(key: str, side: Mapping[str, Any]) -> str:
     return f"Takes used, {key}: {', '.join(used)}{tones}.{out}"
 
 
-def _conditions(side: Mapping[str, Any]) -> str:
+def _conditions(key: str, side: Mapping[str, Any]) -> str:
     found = _table(side, "conditions")
     parts = []
     if found.get("volume"):
@@ -104,8 +104,7 @@ def _conditions(side: Mapping[str, Any]) -> str:
         parts.append(
             f"level between takes repeatable within {repeat:.2g} dB (one standard deviation)"
         )
-    text = "; ".join(parts)
-    return f"{text[:1].upper()}{text[1:]}." if text else ""
+    return f"Conditions, {key}: {'; '.join(parts)}." if parts else ""
 
 
 def _draws(sides: Iterable[Any]) -> str:

@@ -178,7 +178,7 @@ def place_of(
         "phase": "none",
         "device": {"maker": "Virtual", "model": circuit, "serial": f"seed {seed}"},
         "drive": {"volts": 0.1},
-        "bench": {"interface": "virtual interface"},
+        "bench": {"interface": "simulated interface of the virtual bench"},
         "truth": {"crosstalk_db": -100.0, "draw": not exact},
     }
     if not exact:
