@@ -53,6 +53,12 @@ class _Candidate:
         return {h.code for s in self.sides for h in s.hazards}
 
     @property
+    def fills(self) -> bool:
+        """Surely reaches the full output of what it feeds, on all sides."""
+        margins = [s.figures.full_output_margin_db for s in self.sides]
+        return all(m is not None and m.low >= 0.0 for m in margins)
+
+    @property
     def gain(self) -> Quantity | None:
         """Loudness against the reference link on the worse side; level where that is unknown."""
         found = [
@@ -117,7 +123,9 @@ def _choose_for(box: str, candidates: Sequence[_Candidate], destination: Destina
         return _rescued(box, candidates, destination) or _nothing(box, candidates)
     wanted = destination.wanted(box)
     pool, kept = _unharmed(working, wanted)
+    pool, instead = _plain_lead(pool, wanted)
     pool, why = _reaching(pool, wanted)
+    why = [*instead, *why]
     for narrow in (
         _hum(destination),
         _noise(destination),
@@ -137,6 +145,7 @@ def _choose_for(box: str, candidates: Sequence[_Candidate], destination: Destina
         why.insert(0, _nearest(best, wanted))
     if kept:
         why.append(kept)
+    why += _passed_by(best, working, wanted)
     return Choice(box, best.option.id, best.socket, tuple(why))
 
 
@@ -153,8 +162,36 @@ def _rescued(box: str, candidates: Sequence[_Candidate], destination: Destinatio
     if not rescued:
         return None
     choice = _choose_for(box, rescued, destination)
-    why = ("only with the attenuator in its plug: without it the input is overloaded", *choice.why)
+    (chosen,) = [c for c in rescued if (c.option.id, c.socket) == (choice.option, choice.socket)]
+    rest = choice.why if chosen.gain is None else choice.why[1:]  # loudness without it
+    why = (
+        "only with the attenuator in its plug: without it the input is overloaded",
+        *_with_it(chosen),
+        *rest,
+        *_not_even_with_it(candidates),
+    )
     return replace(choice, why=why, attenuator=True)
+
+
+def _with_it(chosen: _Candidate) -> list[str]:
+    """Return the loudness behind the attenuator."""
+    padded = [s.attenuator.advice for s in chosen.sides if s.attenuator is not None]
+    gain = replace(chosen, sides=tuple(padded)).gain
+    link = LINKS.get(chosen.sides[0].reference)
+    return (
+        [] if gain is None or link is None else [f"with it {signed_decibels(gain)} against {link}"]
+    )
+
+
+def _not_even_with_it(candidates: Sequence[_Candidate]) -> list[str]:
+    """Say of a plain lead why its attenuator does not make it work."""
+    said = []
+    for c in candidates:
+        for s in c.sides[:1] if c.option.native else ():
+            if s.attenuator is not None and not s.attenuator.solves:
+                why = s.attenuator.advice.reasons[0]
+                said.append(f"{c.option.id} does not work even with an attenuator: {why}")
+    return said
 
 
 def _unharmed(working: Sequence[_Candidate], wanted: float) -> tuple[list[_Candidate], str | None]:
@@ -174,6 +211,38 @@ def _unharmed(working: Sequence[_Candidate], wanted: float) -> tuple[list[_Candi
     if unharmed and len(unharmed) < len(pool):
         return unharmed, "has no hazard, as others would that give no more of what is wanted"
     return pool, why
+
+
+def _plain_lead(pool: list[_Candidate], wanted: float) -> tuple[list[_Candidate], list[str]]:
+    """Take a plain lead with nothing to mind before more parts that have something to mind.
+
+    Only where no more loudness is asked for: what reaches full output needs a turn of the volume
+    control to be as loud.
+    """
+    reaching = [c for c in pool if _reaches(c, wanted)]
+    if wanted > 0.0 or not reaching or any(c.option.native or not c.hazards for c in reaching):
+        return pool, []
+    plain = [c for c in pool if c.option.native and not c.hazards and c.fills]
+    if not plain:
+        return pool, []
+    return plain, ["a plain lead that reaches full output with nothing to mind; what is louder "
+                   "needs more parts, and has something to mind"]  # fmt: skip
+
+
+def _passed_by(best: _Candidate, working: Sequence[_Candidate], wanted: float) -> list[str]:
+    """Say why a plain lead that works is not what was chosen, where more parts were."""
+    if best.option.native:
+        return []
+    said = []
+    for c in working:
+        if not c.option.native:
+            continue
+        if c.gain is not None and not _reaches(c, wanted):
+            said.append(f"{c.option.id} works too, but gives {signed_decibels(c.gain)}")
+        elif c.hazards:
+            codes = ", ".join(sorted(h.replace("-", " ") for h in c.hazards))
+            said.append(f"{c.option.id} works too, but: {codes}")
+    return said
 
 
 def _nearest(best: _Candidate, wanted: float) -> str:

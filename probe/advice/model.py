@@ -141,6 +141,7 @@ class Attenuated:
     def to_json(self) -> dict[str, Any]:
         """Return the attenuator as plain values."""
         f = self.advice.figures
+        compared = self.advice.reference != "none"
         return {
             "why": self.why,
             "says": self.designs[0].pad.says,
@@ -155,6 +156,11 @@ class Attenuated:
                 level=f.level,
                 full_output_margin_db=f.full_output_margin_db,
                 loss_at_20_khz=f.connection_loss_at_20_khz,
+                level_vs_rca_db=f.level_vs_reference_db if compared else None,
+                loudness_vs_rca_db=f.loudness_vs_reference_db if compared else None,
+                hum_below_full_output_db=f.hum_below_full_output_db,
+                noise_below_full_output_db=f.noise_below_full_output_db,
+                headroom_db=f.headroom_db,
             ),
         }
 

@@ -53,8 +53,23 @@ def render(advice: Advice) -> str:
 
 
 def _provisional(advice: Advice) -> str:
-    missing = [name for name in RANKING if name in advice.not_computed]
-    return f"  (provisional: {' and '.join(missing)} not computed)" if missing else ""
+    """Say what of hum and noise is missing, and where, if not everywhere."""
+    places: dict[str, list[str]] = {}
+    for name in RANKING:
+        if name in advice.not_computed:
+            places.setdefault(_lacking(advice, name), []).append(name)
+    said = "; ".join(f"{' and '.join(names)} not computed{at}" for at, names in places.items())
+    return f"  (provisional: {said})" if said else ""
+
+
+def _lacking(advice: Advice, name: str) -> str:
+    """Return where a figure is missing: nothing to add if everywhere, boxes, or some options."""
+    usable = [o for o in advice.options if o.verdict in ("use", "works", "avoid")]
+    known = [o for o in usable if getattr(o.figures, f"{name}_below_full_output_db") is not None]
+    if not known:
+        return ""
+    boxes = [b for b in dict.fromkeys(o.box for o in usable) if b not in {o.box for o in known}]
+    return f" for {' and '.join(boxes)}" if boxes else " for every connection"
 
 
 def _missing(one: Settling) -> str:
@@ -108,6 +123,9 @@ def _gives(advice: Advice, option: OptionAdvice) -> str:
     parts = []
     if f.level is not None:
         where = advice.operating if f.level.note is None else "at the measured level"
+        both = option.option.from_ == "rca" and any(o.option.from_ == "xlr" for o in advice.options)
+        if both and where.startswith("at the device's"):
+            where += " between pins 2 and 3"
         parts.append(f"{figure(f.level)} at the input, {where}")
     if f.loudness_vs_reference_db is not None and option.reference != "none":
         link = "RCA" if option.reference == "rca-link" else "XLR"

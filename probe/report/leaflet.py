@@ -13,7 +13,7 @@ from typing import Any
 
 from markupsafe import Markup
 
-from probe.numbers import fixed, number, write
+from probe.numbers import fixed, interval, number, write, write_number
 from probe.report import words
 from probe.report.document import listing
 from probe.report.plugs import drawn_of, lead_drawing
@@ -23,6 +23,18 @@ from probe.report.varied import varied_of
 GOOD_HUM_DB, GOOD_NOISE_DB, AUDIBLE_HUM_DB = 90.0, 95.0, 75.0
 """Below full output: from here nothing is heard in a living room; under the last it is.
 [judgement] The limits of the advice."""
+
+LOUD_HUM_DB = 55.0
+"""Under this it is loud. [judgement] The limit of the advice."""
+
+MOST_DB = 120.0
+"""Figures beyond it are said to be beyond it. [judgement] As in the advice."""
+
+WIDE_DB = 2.0
+"""Width of an interval from which both ends are told. [judgement]"""
+
+MOST_AMPERES = 1.0
+"""No line output gives it. [judgement] As in the advice."""
 
 HEARD_LOSS_DB = 1.0
 """Loss at the ends of the band that may be noticed. [judgement] The limit of the advice."""
@@ -49,7 +61,7 @@ DIGITAL_HUM = (
 )
 
 FALLBACK_HUM = (
-    "Plug all boxes into one mains strip.",
+    "Where the boxes stand near each other: plug them all into one mains strip.",
     "Unplug aerial, network and computer leads one at a time: one that ends the hum brings it.",
 )
 
@@ -189,12 +201,14 @@ def _gains(option: Mapping[str, Any], *, with_pad: bool) -> list[str]:
     if margin is not None:
         said.append("The amplifier reaches its full output." if margin >= 0.0 else
                     f"The amplifier stays {-margin:.0f} dB short of its full output.")  # fmt: skip
-    hum = number(option.get("hum_below_full_output_db"))
-    if hum is not None:
-        said.append(_quiet("Hum", hum, GOOD_HUM_DB))
-    noise = number(option.get("noise_below_full_output_db"))
-    if noise is not None:
-        said.append(_quiet("Hiss", noise, GOOD_NOISE_DB))
+    used = _as_used(option, with_pad=with_pad)
+    for what, key, good in (
+        ("Hum", "hum_below_full_output_db", GOOD_HUM_DB),
+        ("Hiss", "noise_below_full_output_db", GOOD_NOISE_DB),
+    ):
+        below = used.get(key)
+        if isinstance(below, Mapping) and number(below) is not None:
+            said.append(_quiet(what, below, good))
     losses = option.get("connection_loss_db") or {}
     for key, what in (("at_20_hz", "deepest bass"), ("at_20_khz", "highest treble")):
         loss = number(losses.get(key))
@@ -221,14 +235,23 @@ def _loudness(option: Mapping[str, Any]) -> list[str]:
     return []
 
 
-def _quiet(what: str, below: float, good: float) -> str:
-    if below >= good:
-        return f"{what} is {below:.0f} dB below full output: not to be heard in a living room."
-    if below >= AUDIBLE_HUM_DB:
-        return (
-            f"{what} is {below:.0f} dB below full output: heard at most close to the loudspeaker."
-        )
-    return f"{what} is {below:.0f} dB below full output: it can be heard."
+def _quiet(what: str, entry: Mapping[str, Any], good: float) -> str:
+    """Return what is heard of hum or hiss, by the unfavourable end of its interval."""
+    value = number(entry) or 0.0
+    low, high = interval(entry) or (value, value)
+    told = f"{what} is {_decibels_below(low, high)} below full output"
+    if low >= good:
+        return f"{told}: not to be heard in a living room."
+    if low >= AUDIBLE_HUM_DB:
+        return f"{told}: heard at most close to the loudspeaker."
+    return f"{told}: it can be heard." if high >= LOUD_HUM_DB else f"{told}: it is loud."
+
+
+def _decibels_below(low: float, high: float) -> str:
+    if low > MOST_DB:
+        return f"more than {MOST_DB:.0f} dB"
+    top = f"{high:.0f}" if high <= MOST_DB else f"more than {MOST_DB:.0f}"
+    return f"{high:.0f} dB" if high - low < WIDE_DB else f"{low:.0f} to {top} dB"
 
 
 def _hum(advice: Mapping[str, Any], option: Mapping[str, Any]) -> list[str]:
@@ -244,6 +267,9 @@ def _hum(advice: Mapping[str, Any], option: Mapping[str, Any]) -> list[str]:
         better = number({"value": cure.get("better_by_db")})
         gain = f" ({better:.0f} dB less hum)" if better is not None else ""
         said.append(f"{_tidy(cure.get('says'), 160)}{gain}.")
+    if not said and option.get("pin_3") == "transformer":
+        said = ["This lead has its isolating transformer already: look for the hum elsewhere, with "
+                "this lead unplugged first."]  # fmt: skip
     if not said:
         said = ["Ask for an audio isolating transformer at the destination."]
     return [*FALLBACK_HUM, *said]
@@ -278,18 +304,25 @@ _FIGURES = (
 )
 
 
+BEHIND_PAD = (
+    "level",
+    "level_vs_rca_db",
+    "loudness_vs_rca_db",
+    "full_output_margin_db",
+    "hum_below_full_output_db",
+    "noise_below_full_output_db",
+    "headroom_db",
+)
+"""Figures that an attenuator changes; those of the bare option are not shown beside it."""
+
+
 def _as_used(option: Mapping[str, Any], *, with_pad: bool) -> dict[str, Any]:
     """Return the option with the figures it has behind its attenuator, where it needs one."""
     if not with_pad:
         return dict(option)
     pad = option["attenuator"]
-    changed = {k: pad[k] for k in ("level", "full_output_margin_db") if k in pad}
-    taken = number(pad.get("attenuation")) or 0.0
-    for key in ("loudness_vs_rca_db", "level_vs_rca_db"):
-        gain = number(option.get(key))
-        if gain is not None:
-            changed[key] = {**option[key], "value": gain - taken}
-    return {**{k: v for k, v in option.items() if k != "headroom_db"}, **changed}
+    kept = {k: v for k, v in option.items() if k not in BEHIND_PAD}
+    return {**kept, **{k: pad[k] for k in BEHIND_PAD if k in pad}}
 
 
 def _figures(option: Mapping[str, Any]) -> list[tuple[str, str]]:
@@ -306,11 +339,21 @@ def _figures(option: Mapping[str, Any]) -> list[tuple[str, str]]:
 def _figure(entry: Mapping[str, Any]) -> str:
     """Return a figure as text; decibels to the tenth, which is all that anybody hears."""
     value = number(entry)
-    if entry.get("unit") != "dB" or entry.get("bound") or value is None:
+    if value is None or entry.get("bound"):
         return write(entry).whole
-    doubt = number(entry, "u95") or 0.0
-    told = f"{fixed(value, 1)} dB"
-    return f"{fixed(value, 1)} ± {fixed(doubt, 1)} dB" if doubt >= 0.05 else told
+    low, high = interval(entry) or (value, value)
+    if entry.get("unit") == "A" and high > MOST_AMPERES:
+        return f"{write_number(min(low, MOST_AMPERES), 'A', 2)} or more"
+    if entry.get("unit") != "dB":
+        return write(entry).whole
+    if low > MOST_DB:
+        return f"more than {MOST_DB:.0f} dB"
+    if high - low < 0.1:
+        return f"{fixed(value, 1)} dB"
+    if "low" in entry and "high" in entry:  # not as far up as down
+        top = fixed(high, 1) if high <= MOST_DB else f"more than {MOST_DB:.0f}"
+        return f"{fixed(value, 1)} dB ({fixed(low, 1)} to {top})"
+    return f"{fixed(value, 1)} ± {fixed(number(entry, 'u95') or 0.0, 1)} dB"
 
 
 _OHM = re.compile(r"(?<=\d) (k|M|m)?ohm\b")

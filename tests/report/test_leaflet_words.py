@@ -1,0 +1,54 @@
+"""Words of the customer's page agree with its figures, and with the screen's."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from probe.report.leaflet import _as_used, _figure, _hum, _quiet
+
+
+def db(value: float, low: float, high: float) -> dict[str, Any]:
+    return {"value": value, "unit": "dB", "u95": (high - low) / 2.0, "low": low, "high": high}
+
+
+@pytest.mark.parametrize(
+    ("entry", "expected"),
+    [
+        # our own judgement: the unfavourable end decides, 90 and 75 dB as in the advice
+        (db(97.5, 78.7, 103.2), "79 to 103 dB below full output: heard at most close"),
+        (db(97.5, 97.0, 98.0), "98 dB below full output: not to be heard"),
+        (db(197.6, 190.0, 199.0), "more than 120 dB below full output: not to be heard"),
+        (db(33.7, 33.6, 33.8), "34 dB below full output: it is loud"),
+        (db(70.0, 69.5, 70.5), "it can be heard"),
+    ],
+)
+def test_hum_in_words(entry: dict[str, Any], expected: str) -> None:
+    assert expected in _quiet("Hum", entry, 90.0)
+
+
+@pytest.mark.parametrize(
+    ("entry", "expected"),
+    [
+        (db(97.5, 78.7, 103.2), "97.5 dB (78.7 to 103.2)"),
+        ({"value": 6.0, "unit": "dB", "u95": 0.2}, "6.0 ± 0.2 dB"),
+        ({"value": 71.0, "unit": "A", "u95": 70.5, "low": 1.29e-3, "high": 141.0}, "1.3 mA or"),
+    ],
+)
+def test_an_interval_is_not_flattened(entry: dict[str, Any], expected: str) -> None:
+    # the figures themselves
+    assert expected in _figure(entry)
+
+
+def test_hum_behind_the_attenuator_is_the_one_shown() -> None:
+    # the figures themselves: 13.1 dB apart
+    pad = {"attenuation": {"value": 13.1}, "hum_below_full_output_db": db(148.6, 148.0, 149.0)}
+    option = {"hum_below_full_output_db": db(135.5, 135.0, 136.0), "attenuator": pad}
+    assert _as_used(option, with_pad=True)["hum_below_full_output_db"]["value"] == 148.6
+
+
+def test_a_transformer_is_not_asked_for_twice() -> None:
+    said = _hum({}, {"id": "xlr-to-rca/transformer", "pin_3": "transformer", "destination": "a"})
+    assert all("Ask for an audio isolating transformer" not in line for line in said)
+    assert said[0].startswith("Where the boxes stand near each other")
