@@ -12,6 +12,7 @@ from probe.advice.noise import DeviceNoise
 from probe.advice.parts import SMALLEST_RECORDER_OHM
 from probe.advice.sampled import FLOATING_KINDS
 from probe.advice.thresholds import ALSO_POSSIBLE_SHARE
+from probe.formats.text import printable
 
 Facts = Mapping[str, Any]
 
@@ -75,7 +76,7 @@ class SideFacts:
 def device_of(facts: Facts) -> Device:
     """Return the device; connectors that are not stated follow from what was measured."""
     device = facts.get("device", {})
-    words = [str(device.get(k, "")).strip() for k in ("maker", "model")]
+    words = [printable(str(device.get(k, ""))).strip() for k in ("maker", "model")]
     connectors = tuple(device.get("connectors") or _measured_connectors(facts))
     return Device(
         name=" ".join(w for w in words if w) or "the device",

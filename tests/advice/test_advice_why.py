@@ -68,6 +68,15 @@ def test_the_full_output_is_said_to_be_the_balanced_one() -> None:
     assert "at the device's full output of 4 V between pins 2 and 3" in told
 
 
+def test_a_strangers_name_does_nothing_to_the_terminal() -> None:
+    # ECMA-48: a control sequence begins with ESC
+    document = facts("differential", device={"maker": "\x1b[2J\u202eevil"})
+    told = render(advise(document, {"left": symmetrical()}, Destination("amp", (RCA,))))
+    assert "\x1b" not in told
+    assert "\u202e" not in told
+    assert "evil" in told
+
+
 def test_hum_that_is_loud_is_called_loud() -> None:
     # closed form: 5 V behind nothing on a lead of 0.1 ohm leave far less than 55 dB
     there = changed(Destination("amp", (RCA,)), ground="5V/0.1ohm", cable="10m")
