@@ -188,8 +188,10 @@ def _ohm(*terminals: int) -> Callable[[Facts, _Bench], float]:
 def _balance(facts: Facts, bench: _Bench) -> float:
     level = facts.get("differential_level", {"value": 0.0})["value"]
     least = _mean(facts, bench)
-    told = level > 0.0 and 0.0 < least < math.inf
-    return 20.0 * math.log10(level / least) if told else math.inf
+    if level <= 0.0 or not 0.0 < least < math.inf:
+        return math.inf
+    # a level of a silent pair may be so small that the quotient itself would be 0
+    return 20.0 * (math.log10(level) - math.log10(least))
 
 
 def _rejection(facts: Facts, bench: _Bench) -> float:

@@ -75,8 +75,8 @@ def simulate_hum(connection: Connection, hz: Sequence[float]) -> Hummed:
 def _netlist(connection: Connection) -> list[str]:
     lines = [connection.circuit.includes(), "vdrive drive 0 dc 0 ac 0"]
     lines.append(connection.circuit.instance("dut", "drive", "h", "c", "r"))
-    lines += _lead(connection)
-    lines += _input(connection)
+    lines += lead_lines(connection)
+    lines += input_lines(connection)
     # the input reports the difference it hears; unused legs need a path for the simulator
     lines += ["eheard heard 0 i2 minus 1", "rheard heard 0 1k"]
     lines += [
@@ -121,7 +121,8 @@ def _iso(p: str, q: str, r: str, s: str) -> list[str]:
     ]  # fmt: skip
 
 
-def _lead(connection: Connection) -> list[str]:
+def lead_lines(connection: Connection) -> list[str]:
+    """The lead of an option with the ground path; ``vemf`` drives it."""
     cable, ground = connection.cable, connection.socket.ground
     earth = (
         f"cearth e g {ground.farad!r}"
@@ -164,7 +165,8 @@ _LEADS = {
 }  # fmt: skip
 
 
-def _input(connection: Connection) -> list[str]:
+def input_lines(connection: Connection) -> list[str]:
+    """What hangs on the input's pins."""
     socket, m = connection.socket, connection.mismatch
     z, between = socket.impedance_ohm, socket.impedance_is == "between-legs"
     if socket.receiver == "single-ended":

@@ -30,6 +30,9 @@ def source_of(name: str, seed: int) -> Source:
     modal[:, 0, 0] = truth.differential_impedance
     modal[:, 0, 1], modal[:, 1, 0] = (hh + hc - ch - cc) / 2.0, (hh - hc + ch - cc) / 2.0
     modal[:, 1, 1] = (hh + hc + ch + cc) / 4.0
+    # what the legs and the single-ended output do to each other, as difference and mean as well
+    for turned, legs in ((modal[:, :2, 2], z[:, :2, 2]), (modal[:, 2, :2], z[:, 2, :2])):
+        turned[:, 0], turned[:, 1] = legs[:, 0] - legs[:, 1], (legs[:, 0] + legs[:, 1]) / 2.0
     none_v, none_z = np.zeros((0, f, 3), complex), np.zeros((0, f, 3, 3), complex)
     return Source(TONES, modal_voc, modal, none_v, none_z, voc, z, none_v, none_z)
 

@@ -7,7 +7,7 @@ import math
 import pytest
 
 from probe.facts.derived import ratios
-from probe.facts.limits import marked
+from probe.facts.limits import _balance, _Bench, marked
 from tests.measures.made import found
 
 LEVEL = {"value": 2.0, "unit": "V", "u95": 0.01}
@@ -79,3 +79,10 @@ def test_drift_is_stated_and_widens_what_it_touches(document, tmp_path):
     ratio = facts["hot_level"]["u95"] / still["facts"]["hot_level"]["u95"]
     assert ratio > 1.3
     assert moved["conditions"]["repeatability_db"] > still["conditions"]["repeatability_db"]
+
+
+def test_a_balance_of_almost_no_level_has_a_finite_limit() -> None:
+    bench = _Bench((1e-6,) * 3, (1.0,) * 3, (0.01,) * 3, 1e-3, (1.0,) * 3, (20.0, 20e3))
+    found = _balance({"differential_level": {"value": 5e-324}}, bench)
+    # closed form: the smallest number there is, 2^-1074 V, over some 10 mV
+    assert found == pytest.approx(20.0 * (-1074.0 * math.log10(2.0) - math.log10(1e-2)), abs=20.0)

@@ -74,21 +74,27 @@ def connection_of(seed: int, index: int) -> tuple[str, Connection]:
     kind, option = GROUPS[index % len(GROUPS)]
     name = str(rng.choice(KINDS[kind]))
     circuit = draw(name, int(rng.integers(1, 10000)))
-    length = float(np.exp(rng.uniform(np.log(0.5), np.log(200.0))))
-    cable = Cable(
-        length,
-        length * float(rng.uniform(50e-12, 300e-12)),
-        length * float(rng.uniform(0.01, 0.1)),
-        float(rng.uniform(0.005, 0.1)),
-    )
-    socket = _socket(rng, BY_ID[option].to)
+    cable = drawn_cable(rng)
+    socket = drawn_socket(rng, BY_ID[option].to)
     mismatch = 0.0
     if socket.receiver == "balanced":
         mismatch = float(rng.uniform(-0.03, 0.03))
     return kind, Connection(circuit, option, socket, cable, mismatch)
 
 
-def _socket(rng: np.random.Generator, connector: str) -> Input:
+def drawn_cable(rng: np.random.Generator) -> Cable:
+    """A lead of 0.5 to 200 m as they are met."""
+    length = float(np.exp(rng.uniform(np.log(0.5), np.log(200.0))))
+    return Cable(
+        length,
+        length * float(rng.uniform(50e-12, 300e-12)),
+        length * float(rng.uniform(0.01, 0.1)),
+        float(rng.uniform(0.005, 0.1)),
+    )
+
+
+def drawn_socket(rng: np.random.Generator, connector: str) -> Input:
+    """An input of a kind that is met, and how its box is earthed."""
     volts = float(np.exp(rng.uniform(np.log(1e-3), np.log(1.0))))
     if rng.random() < 0.3:
         ground = GroundPath(100.0 * volts, farad=float(rng.uniform(0.5e-9, 20e-9)))
@@ -149,9 +155,7 @@ def _hum_error(c: Connection, response: object) -> tuple[float | None, float]:
     assert c.socket.ground.difference_volts is not None
     lines = [n * MAINS_HZ for n in HARMONICS]
     true = simulate_hum(c, lines)
-    rejection = 0.0
-    if c.socket.receiver == "balanced" and c.socket.pin_3 == "input":
-        rejection = 10.0 ** (-(c.socket.rejection_db or 0.0) / 20.0)
+    rejection = own_rejection(c.socket)
     heard = (abs(true.heard) + rejection * abs(true.common)) * c.socket.ground.difference_volts
     errors = []
     for line, expected, (_, share) in zip(hum.lines, heard, HARMONICS.items(), strict=True):
@@ -160,6 +164,13 @@ def _hum_error(c: Connection, response: object) -> tuple[float | None, float]:
     worst = max(errors, key=abs) if errors else None
     below = -20.0 * np.log10(heard[0] / FULL_VOLTS)
     return (None if worst is None else float(worst)), float(below)
+
+
+def own_rejection(socket: Input) -> float:
+    """Share of the mean of its pins that a balanced input hears by itself."""
+    if socket.receiver != "balanced" or socket.pin_3 != "input":
+        return 0.0
+    return float(10.0 ** (-(socket.rejection_db or 0.0) / 20.0))
 
 
 def _corner_error(found: object, level: object) -> float | None:
@@ -201,17 +212,26 @@ def document(rows: list[Row], seed: int) -> str:
     ]
     for kind, option in sorted(GROUPS, key=lambda g: g[1]):
         held = [r for r in rows if (r.kind, r.option) == (kind, option)]
-        cells = [_cell([getattr(r, name) for r in held]) for name in LIMITS]
+        cells = [cell([getattr(r, name) for r in held]) for name in LIMITS]
         span = f"{min(r.hum_below_db for r in held):.0f} to {max(r.hum_below_db for r in held):.0f}"
         lines.append(f"| `{option}` | {kind} | " + " | ".join(cells) + f" | {span} |")
-    total = " | ".join(_cell([getattr(r, name) for r in rows]) for name in LIMITS)
+    total = " | ".join(cell([getattr(r, name) for r in rows]) for name in LIMITS)
     lines += [f"| all | all {len(rows)} | {total} | |", "", "Rows as computed again by the tests:",
               "", "| connection | level, dB | hum, dB |", "|---|---|---|"]  # fmt: skip
-    lines += [f"| {r.index} | {r.level_db:.4f} | {_cell([r.hum_db])} |" for r in rows]
+    lines += [f"| {r.index} | {r.level_db:.4f} | {cell([r.hum_db])} |" for r in rows]
     return "\n".join(lines) + "\n"
 
 
-def _cell(errors: list[float | None]) -> str:
+SEVERAL = "\n## Several leads on one device\n"
+"""Begins the part of the page that `tests.studies.several` writes."""
+
+
+def several_leads(page: str) -> str:
+    """The part of the page about several leads, which this study leaves as it is."""
+    return page[page.index(SEVERAL) :] if SEVERAL in page else ""
+
+
+def cell(errors: list[float | None]) -> str:
     known = [abs(e) for e in errors if e is not None]
     return f"{max(known):.4f}" if known else "-"
 
@@ -233,7 +253,7 @@ def main() -> None:
                 break
     text = document(rows, given.seed)
     if given.write:
-        DOCUMENT.write_text(text)
+        DOCUMENT.write_text(text + several_leads(DOCUMENT.read_text()))
     else:
         print(text)
 
