@@ -160,12 +160,15 @@ def _with_surroundings(found: Figures, response: Response, around: Surroundings)
     clips = around.limits.at_input(response)
     if clips is None:
         return found
-    at_hz = float(response.hz[response.at])
-    found = replace(found, clips_at=from_draws(clips, "V", at_hz))
+    found = replace(found, clips_at=clips)
     full = around.socket.sensitivity_volts
-    return found if full is None else replace(
-        found, headroom_db=from_draws(_db(clips / full), "dB", at_hz)
-    )  # fmt: skip
+    return found if full is None else replace(found, headroom_db=_above(clips, full))
+
+
+def _above(level: Quantity, volts: float) -> Quantity:
+    """Return by how much a level with its doubt lies above ``volts``, dB."""
+    value, low, high = _db(np.array([level.value, level.low, level.high]) / volts).tolist()
+    return Quantity(value, "dB", low, high, level.at_hz, level.bound, level.note)
 
 
 def _levels(

@@ -7,17 +7,55 @@ that floats and is tied on one leg must swing the whole level on the other one, 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from probe.advice.quantity import Quantity, from_draws
 from probe.advice.solve import Response
 
 Floats = NDArray[np.float64]
 
 LEG_LIMITED_KINDS = ("electronically-floating",)
 """Kinds that move the level from a tied leg to the other one with the swing of that leg."""
+
+
+@dataclass(frozen=True)
+class Most:
+    """The most an output gives undistorted, V rms, with the ends of its interval.
+
+    ``at_least``: it was still clean there; what it gives at most is not known.
+    """
+
+    volts: float
+    low: float
+    high: float
+    at_least: bool = False
+
+    @classmethod
+    def declared(cls, volts: float) -> Most:
+        """Return a maximum that is stated without doubt."""
+        return cls(volts, volts, volts)
+
+    @classmethod
+    def of(cls, fact: Mapping[str, Any] | None) -> Most | None:
+        """Return the maximum a fact states, None where there is none."""
+        value = None if fact is None else fact.get("value")
+        if fact is None or not isinstance(value, int | float) or value <= 0.0:
+            return None
+        u95 = float(fact.get("u95", 0.0))
+        low, high = float(fact.get("low", value - u95)), float(fact.get("high", value + u95))
+        return cls(float(value), max(low, 0.0), high, fact.get("bound") == "above")
+
+    def doubted(self, clips: Quantity) -> Quantity:
+        """Return where an option clips with the doubt of the maximum added to its own."""
+        down = np.hypot(clips.value - clips.low, clips.value * (1.0 - self.low / self.volts))
+        up = np.hypot(clips.high - clips.value, clips.value * (self.high / self.volts - 1.0))
+        low, high = max(clips.value - float(down), 0.0), clips.value + float(up)
+        return replace(clips, low=low, high=high, bound="above" if self.at_least else None)
 
 
 @dataclass(frozen=True)
@@ -36,29 +74,33 @@ class Limits:
         The kind the stage is taken to be.
     """
 
-    differential: float | None
-    single_ended: float | None
+    differential: Most | None
+    single_ended: Most | None
     base: Floats
     single: Floats
     kind: str
 
-    def at_input(self, response: Response) -> Floats | None:
-        """Return the level at the input when the device begins to clip, shape (N,), V rms."""
+    def at_input(self, response: Response) -> Quantity | None:
+        """Return the level at the input when the device begins to clip, V rms."""
         level = np.abs(response.level[:, response.at])
-        if "single-ended" in response.pins:
-            return self._single_ended(level)
-        if self.differential is None:
+        single = "single-ended" in response.pins
+        most = (self.single_ended or self.differential) if single else self.differential
+        if most is None:
             return None
-        scale = self.differential / self.base
+        volts = self._single_ended(level) if single else self._pair(response, level, most)
+        found = from_draws(volts, "V", float(response.hz[response.at]))
+        return None if found is None else most.doubted(found)
+
+    def _pair(self, response: Response, level: Floats, most: Most) -> Floats:
+        scale = most.volts / self.base
         if self.kind in LEG_LIMITED_KINDS and response.tie is not None:
             legs = [np.abs(response.pins[p]) for p in ("hot", "cold")]
             # a leg alone is sure to give half of what the pair gives, and may give no more
-            scale = np.minimum(scale, self.differential / 2.0 / np.maximum(np.max(legs, 0), 1e-30))
+            scale = np.minimum(scale, most.volts / 2.0 / np.maximum(np.max(legs, 0), 1e-30))
         return np.asarray(level * scale)
 
-    def _single_ended(self, level: Floats) -> Floats | None:
+    def _single_ended(self, level: Floats) -> Floats:
         if self.single_ended is not None:
-            return np.asarray(level * self.single_ended / self.single)
-        if self.differential is None:
-            return None
-        return np.asarray(level * self.differential / self.base)
+            return np.asarray(level * self.single_ended.volts / self.single)
+        assert self.differential is not None
+        return np.asarray(level * self.differential.volts / self.base)

@@ -9,7 +9,7 @@ import numpy as np
 from probe.advice import thresholds as limit
 from probe.advice.destination import Destination, Input
 from probe.advice.figures import Scale
-from probe.advice.maximum import Limits
+from probe.advice.maximum import Limits, Most
 from probe.advice.sampled import Sampled
 from probe.advice.subject import Device, SideFacts
 from probe.advice.wiring import OPTIONS, Option
@@ -19,11 +19,15 @@ BY_ID = {option.id: option for option in OPTIONS}
 
 @dataclass(frozen=True)
 class Operating:
-    """Where the drive stands, for levels and for what protects, with the words for both."""
+    """Where the drive stands, for levels and for what protects, with the words for both.
+
+    ``protects_volts``: what protects is judged there, where that is more than ``volts``.
+    """
 
     volts: float | None
     words: str
     maximum_words: str
+    protects_volts: float | None = None
 
 
 @dataclass(frozen=True)
@@ -45,16 +49,29 @@ def operating_of(device: Device, side: SideFacts, destination: Destination) -> O
         volts = device.full_output_volts
         words = f"at the device's full output of {volts:g} V"
         return Operating(volts, words, words)
-    if "xlr" in device.connectors and side.differential_maximum is not None:
-        volts = side.differential_maximum
-        words = f"at the device's measured maximum of {volts:.3g} V"
-        return Operating(volts, words, words)
-    assumed = limit.ASSUMED_MAXIMUM_VOLTS
-    if "xlr" not in device.connectors:
-        assumed = limit.ASSUMED_SINGLE_ENDED_MAXIMUM_VOLTS
+    balanced = "xlr" in device.connectors
+    assumed = limit.ASSUMED_SINGLE_ENDED_MAXIMUM_VOLTS
+    if balanced:
+        assumed = limit.ASSUMED_MAXIMUM_VOLTS
+    most = side.differential_maximum if balanced else side.single_ended_maximum
+    if most is not None:
+        return _measured(most, assumed)
     return Operating(
         None, "at the measured level", f"at an assumed {assumed:g} V (nothing declared)"
     )
+
+
+def _measured(most: Most, assumed: float) -> Operating:
+    """Return the operating point at a measured maximum, or at the most that was tried."""
+    if not most.at_least:
+        words = f"at the device's measured maximum of {most.volts:.3g} V"
+        return Operating(most.volts, words, words)
+    words = f"at {most.volts:.3g} V, the most that was tried (it does not clip there)"
+    protects = max(most.volts, assumed)
+    if protects == most.volts:
+        return Operating(most.volts, words, words)
+    assumes = f"at an assumed {protects:g} V (it does not clip at {most.volts:.3g} V)"
+    return Operating(most.volts, words, assumes, protects)
 
 
 def reference_of(device: Device, destination: Destination, socket: Input) -> Reference:
@@ -101,13 +118,14 @@ def scale_of(
         assumed = assumed if balanced else limit.ASSUMED_SINGLE_ENDED_MAXIMUM_VOLTS
     if not np.isfinite(base[0]) or base[0] <= 0.0:
         return Scale(None, np.ones(1))
-    maximum = operating.volts or assumed
+    maximum = operating.protects_volts or operating.volts or assumed
     return Scale(None if volts is None else volts / base, maximum / base)
 
 
 def limits_of(corner: Sampled, device: Device, side: SideFacts, kind: str) -> Limits:
     """Return what is known of how high the device goes, on one completed source."""
-    pair = side.differential_maximum or device.full_output_volts
+    declared = device.full_output_volts
+    pair = side.differential_maximum or (None if declared is None else Most.declared(declared))
     balanced = "xlr" in device.connectors
     base = np.abs(corner.voc[:, corner.at, 0])
     if side.live_leg is not None:

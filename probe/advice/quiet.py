@@ -55,7 +55,9 @@ def _noise(case: Case) -> Iterator[Finding]:
 
 def _clipping(case: Case) -> Iterator[Finding]:
     headroom, clips = case.figures.headroom_db, case.figures.clips_at
-    if headroom is not None and clips is not None and headroom.high < 0.0:
+    if headroom is None or clips is None or headroom.bound is not None:
+        return
+    if headroom.high < 0.0:
         yield Finding("works", "clips-short", f"the device clips at {figure(clips)} at this input, "
                       f"{decibels(-headroom)} short of its full output", hazard=True)  # fmt: skip
 

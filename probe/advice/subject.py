@@ -8,6 +8,7 @@ from typing import Any
 
 from probe.advice.case import Stage
 from probe.advice.destination import MAINS_HZ
+from probe.advice.maximum import Most
 from probe.advice.noise import DeviceNoise
 from probe.advice.parts import SMALLEST_RECORDER_OHM
 from probe.advice.sampled import FLOATING_KINDS
@@ -63,9 +64,9 @@ class SideFacts:
     beyond: bool = False
     """A leg's impedance is only known to lie above what the recorder can see."""
     noise: DeviceNoise = field(default=DeviceNoise({}))
-    differential_maximum: float | None = None
-    """V rms at 1 % distortion between the legs, as measured."""
-    single_ended_maximum: float | None = None
+    differential_maximum: Most | None = None
+    """At 1 % distortion between the legs, as measured."""
+    single_ended_maximum: Most | None = None
 
     @property
     def exchanged(self) -> bool:
@@ -136,15 +137,9 @@ def side_of(facts: Facts, name: str) -> SideFacts:
         live_leg=_live_leg(stage, values),
         beyond=bool(_above(values)),
         noise=DeviceNoise.of(values),
-        differential_maximum=_maximum(values, "differential_maximum"),
-        single_ended_maximum=_maximum(values, "single_ended_maximum"),
+        differential_maximum=Most.of(values.get("differential_maximum")),
+        single_ended_maximum=Most.of(values.get("single_ended_maximum")),
     )
-
-
-def _maximum(values: Mapping[str, Any], name: str) -> float | None:
-    """Return a measured maximum; one that is only a bound from below is at least that."""
-    fact = values.get(name)
-    return None if fact is None else _positive(fact.get("value"))
 
 
 def _possible(kind: str, also: object) -> tuple[str, ...]:

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from probe.advice.destination import Cable, Input
 from probe.advice.ground import GroundPath, from_readings, of_preset
 from probe.advice.hum import Hum, hum_of
-from probe.advice.maximum import Limits
+from probe.advice.maximum import Limits, Most
 from probe.advice.noise import DeviceNoise, noise_of
 from probe.advice.operating import BY_ID
 from probe.advice.sampled import sample
@@ -273,11 +273,11 @@ def test_a_leg_whose_noise_was_not_measured_leaves_it_unknown() -> None:
 def test_what_clips_first(kind: str, stage: Source, option: str, expected: float) -> None:
     sampled = sample(stage)
     response = solve_option(BY_ID[option], RCA, "unknown", 0.0, Cable(), sampled)
-    limits = Limits(8.0, None, np.abs(sampled.voc[:, sampled.at, 0]),
+    limits = Limits(Most.declared(8.0), None, np.abs(sampled.voc[:, sampled.at, 0]),
                     np.abs(sampled.leg_voc[:, sampled.at, 2]), kind)  # fmt: skip
     found = limits.at_input(response)
     assert found is not None
-    assert found[0] == pytest.approx(expected, rel=0.02)
+    assert found.value == pytest.approx(expected, rel=0.02)
 
 
 def test_presets_are_marked_as_common_practice() -> None:

@@ -46,11 +46,11 @@ def heard(
     monkeypatch: pytest.MonkeyPatch, connection: Connection, pad: Pad | None, part: TwoPort | None
 ) -> np.ndarray:
     """Level at the input for 1 V of drive, by the simulator."""
-    plain = connections._lead
+    plain = connections.lead_lines
     with monkeypatch.context() as patch:
         if pad is not None:
             patch.setattr(
-                connections, "_lead",
+                connections, "lead_lines",
                 lambda c: padded_lead(plain(c), pad),
             )  # fmt: skip
         if part is not None:
