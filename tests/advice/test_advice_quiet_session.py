@@ -192,7 +192,7 @@ def test_half_a_page_says_noise_and_hum(session: Path, answer: dict[str, Any]) -
 def test_what_protects_is_not_judged_at_a_level_that_never_clipped() -> None:
     tried = facts(values={"differential_maximum": {"value": 4.0, "unit": "V", "bound": "above"}})
     found = operating_of(device_of(tried), side_of(tried, "left"), Destination("amp", (), Cable()))
-    # the rule: levels at the most that was tried; protection at 10 V, assumed, as with nothing known
+    # the rule: levels at the most that was tried; protection at 10 V, as with nothing known
     assert found.volts == 4.0
     assert found.protects_volts == 10.0
     assert "assumed 10 V" in found.maximum_words
