@@ -146,7 +146,7 @@ def _ground_sensing(case: Case) -> Iterator[Finding]:
         )  # fmt: skip
     yield from found
     yield Finding("avoid", "sense-unused", "pin 3 is a sense input: left open it works without "
-                  "its sensing of the destination's ground")  # fmt: skip
+                  "its sensing of the destination's ground", hazard=True)  # fmt: skip
 
 
 def _electronically_floating(case: Case) -> Iterator[Finding]:

@@ -19,7 +19,7 @@ SUBJECTS = {
     "hum": {"hum", "long-run"},
     "dc": {"direct-voltage"},
     "level-lost": {"level-lost", "signal-lost"},
-    "loses-sensing": {"sense-open"},
+    "loses-sensing": {"sense-open", "sense-unused"},
     "both-legs-required": {"one-half-undriven"},
     "headphone": {"headphone-output"},
     "speaker": {"speaker-output"},
