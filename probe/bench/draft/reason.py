@@ -354,7 +354,7 @@ def _inject(view: _View) -> Answer:
 def _load(view: _View, playing: Sequence[_View], inject: Answer | None) -> LoadAnswer | None:
     """Compare with the open take of the same channels; a difference nothing explains is asked."""
     if not view.roles:
-        return None
+        return _unnamed_load(view, playing, inject)
     alike = [v for v in playing if sorted(v.roles) == sorted(view.roles)]
     ends = [r for r in view.roles if r in ("hot", "cold", "single-ended")]
     open_take = _open_take(alike, ends)
@@ -378,6 +378,20 @@ def _load(view: _View, playing: Sequence[_View], inject: Answer | None) -> LoadA
             return LoadAnswer("single-ended", "ground", "likely", why)
         return LoadAnswer("single-ended", "ground", "open", f"{why}; or the volume was moved")
     return _leg_load(fall, faint, least, why)
+
+
+def _unnamed_load(
+    view: _View, playing: Sequence[_View], inject: Answer | None
+) -> LoadAnswer | None:
+    """Ask for a load where nobody knows which channel heard what, but levels are not the usual."""
+    alike = [v for v in playing if v.hearing.channels == view.hearing.channels]
+    bare = [v for v in alike if not v.hearing.injected.any()] or alike
+    most = max(bare, key=lambda v: sum(v.level))
+    apart = [abs(a - b) for a, b in zip(sorted(view.level), sorted(most.level), strict=True)]
+    if max(apart) <= (MOVED_DB if inject is None else INJECTOR_DB):
+        return None
+    why = f"levels up to {max(apart):.2f} dB from those of the loudest take"
+    return LoadAnswer("hot", "ground", "open", f"{why}; a load, another pairing, or the volume")
 
 
 _UNHEARD = "one leg is silent, and a load on it cannot be heard"

@@ -98,6 +98,18 @@ def test_likely_answers_are_those_of_the_session(tmp_path: Path, source):
     assert check_draft(draft(tmp_path, LIKELY, hot=0)[0], truth) == len(truth) - OPEN[source.name]
 
 
+def test_a_loaded_take_is_asked_about_where_nobody_knows_which_leg_is_hot(tmp_path: Path):
+    truth = without_session(CAPTURES / "preamplifier-cross-coupled", tmp_path, disturb=True)
+    drafted = stated(draft(tmp_path, LIKELY)[0])
+    loaded = [n for n, take in truth.items() if take.get("load")]
+    assert len(loaded) > 2
+    # the truth is the session the demo was made with: a load, so its absence may not be implied
+    assert all("load" in drafted[name] for name in loaded)
+    # two open takes of one pair are alike, so nothing is asked of the louder
+    plain = [n for n, t in truth.items() if not t.get("load") and not t.get("inject")]
+    assert any("load" not in drafted[name] for name in plain)
+
+
 OPEN = collections.Counter({"line-stage-transformer": 2})
 """A floating leg recorded alone sags beside the single-ended output: asked, not stated."""
 
