@@ -20,7 +20,8 @@ def words_of(facts: Mapping[str, Any], note: str) -> str:
     parts += [bench.get("interface"), bench.get("recorded_on"), note]
     for side, body in facts["sides"].items():
         stage = body.get("stage") or {}
-        parts += [side, stage.get("kind"), *(stage.get("faults") or ())]
+        codes = [str(c) for c in (stage.get("kind"), *(stage.get("faults") or ())) if c]
+        parts += [side, *codes, *(code.replace("-", " ") for code in codes)]
         parts += [(body.get("conditions") or {}).get("volume")]
     told = " ".join(str(part) for part in parts if part)
     return " ".join(told.casefold().split())[:LONGEST_WORDS]

@@ -65,6 +65,7 @@ def _side(side: SideView, raw: Mapping[str, Any]) -> list[str]:
         ("  gain difference", _value(facts, "gain_difference", "balanced over single-ended")),
         ("  impedances", _impedances(facts)),
         ("  output CMRR", _value(facts, "output_common_mode_rejection")),
+        *_quality(facts),
         ("  polarity", _polarity(side)),
         ("  faults", side.faults_told or "see the verdict"),
     ]
@@ -124,6 +125,26 @@ def _impedances(facts: Mapping[str, Any]) -> str:
         )
     )
     return "; ".join(told)
+
+
+_QUALITY = (
+    ("noise", "_noise_a", "A-weighted"),
+    ("distortion", "_thd", ""),
+    ("maximum", "_maximum", ""),
+)
+
+
+def _quality(facts: Mapping[str, Any]) -> Iterable[tuple[str, str]]:
+    """Yield noise, distortion and maximum of both outputs, where a take was made for them."""
+    outputs = (("balanced", "differential"), ("single-ended", "single_ended"))
+    for label, ending, note in _QUALITY:
+        told = [
+            f"{output} {_value(facts, f'{name}{ending}', note)}"
+            for output, name in outputs
+            if f"{name}{ending}" in facts
+        ]
+        if told:
+            yield f"  {label}", "; ".join(told)
 
 
 def _value(facts: Mapping[str, Any], name: str, note: str = "", *, level: bool = False) -> str:

@@ -109,6 +109,12 @@ class Sheet:
     simulated: bool
 
 
+SIMULATED = (
+    "Simulated session: everything here was calculated from a circuit, nothing was measured on a "
+    "real device."
+)
+
+
 def sheet_view(document: Mapping[str, Any]) -> Sheet:
     """Return what the page of a verification document shows."""
     device, measured = mapping(document, "device"), mapping(document, "measured")
@@ -140,7 +146,12 @@ def sheet_view(document: Mapping[str, Any]) -> Sheet:
 def render_verification(document: dict[str, Any]) -> str:
     """Return the page of a verification document (``probe-verification/1``) as one HTML file."""
     page = environment().get_template("verify.html")
-    return page.render(sheet=sheet_view(document), cautions=cautions, further_takes=FURTHER_TAKES)
+    return page.render(
+        sheet=sheet_view(document),
+        cautions=cautions,
+        further_takes=FURTHER_TAKES,
+        simulated=SIMULATED,
+    )
 
 
 def render_verification_text(document: dict[str, Any]) -> str:
@@ -148,7 +159,11 @@ def render_verification_text(document: dict[str, Any]) -> str:
     sheet = sheet_view(document)
     serial = f", serial {sheet.serial}" if sheet.serial else ""
     lines = _wrapped("", f"{sheet.title}{serial} against {sheet.specification}", indent=0)
+    if sheet.simulated:
+        lines += ["", *_wrapped("", SIMULATED, indent=0)]
     lines += ["", *_wrapped("", sheet.verdict, indent=0)]
+    for remark in sheet.remarks:
+        lines += ["", *_wrapped("note", remark)]
     for row in sheet.rows:
         side = f", {row.side.lower()}" if row.side else ""
         lines += ["", *_wrapped(row.outcome.upper(), f"{row.title}{side}: {row.stated}")]
@@ -170,8 +185,6 @@ def render_verification_text(document: dict[str, Any]) -> str:
         lines += ["", *_wrapped("first", cautions.DEFER)]
     if sheet.further_takes:
         lines += ["", *_wrapped("before any take", FURTHER_TAKES)]
-    for remark in sheet.remarks:
-        lines += ["", *_wrapped("note", remark)]
     lines += ["", *_wrapped("", sheet.risk, indent=0)] if sheet.risk else []
     lines += ["", *_wrapped("not to be seen", "; ".join(sheet.unseen))]
     return "\n".join(lines) + "\n"
@@ -199,8 +212,9 @@ def _verdict(document: Mapping[str, Any]) -> tuple[str, str]:
     if code == "meets" and (counts.get("cannot-tell") or not counts.get("meets")):
         code = "cannot-tell"
     count = f" {len(faults)} fault{'s' if len(faults) > 1 else ''} found." if faults else ""
+    fails = "Not as stated" if counts.get("fails") else "No line fails, but it is not sound"
     head = {
-        "fails": "Not as stated",
+        "fails": fails,
         "meets": "As stated, as far as measured",
         "cannot-tell": "Not all of it can be told",
     }[code]
