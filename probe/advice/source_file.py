@@ -17,7 +17,7 @@ from pydantic import Field
 from probe.advice.sampled import FLOATING_KINDS
 from probe.advice.subject import EVERY_KIND
 from probe.facts.source import TO_MODAL, Source
-from probe.formats.toml import OneLine, Table, complaint, read_bytes, read_toml
+from probe.formats.toml import LARGEST_FILE, OneLine, Table, complaint, read_bytes, read_toml
 
 Complex = NDArray[np.complex128]
 
@@ -92,7 +92,9 @@ class SourceFile(Table):
 
 def is_source(path: Path) -> bool:
     """Tell whether a file calls itself ``probe-source/1``."""
-    return path.is_file() and f'"{FORMAT}"'.encode() in read_bytes(path)
+    if not path.is_file() or path.stat().st_size > LARGEST_FILE:  # facts may be larger
+        return False
+    return f'"{FORMAT}"'.encode() in read_bytes(path)
 
 
 def read_source(path: Path) -> tuple[dict[str, Any], dict[str, dict[str, Source]]]:

@@ -9,11 +9,12 @@ import pytest
 from probe.advice.advise import advise
 from probe.advice.model import Advice, OptionAdvice
 from probe.advice.quantity import Quantity
-from probe.advice.source_file import read_source
+from probe.advice.source_file import is_source, read_source
 from probe.advice.text import render
 from probe.advice.typed import typed_destination
 from probe.advice.words import decibels, figure, signed_decibels, span
 from probe.errors import BadInput
+from probe.formats.toml import LARGEST_FILE
 from tests.advice.stages import cross_coupled, facts, symmetrical
 
 SHEET = """\
@@ -37,6 +38,13 @@ def sheet(folder: Path, to: str, pair: float = 4.0) -> Advice:
 def of(advice: Advice, option: str) -> OptionAdvice:
     (found,) = [o for o in advice.options if o.option.id == option]
     return found
+
+
+def test_a_large_facts_file_is_not_refused_as_a_source(tmp_path: Path) -> None:
+    # closed form: facts of a stereo session with curves are larger than a file people write
+    path = tmp_path / "facts.json"
+    path.write_bytes(b" " * (LARGEST_FILE + 1))
+    assert not is_source(path)
 
 
 def test_twice_the_level_of_the_rca_means_two_legs(tmp_path: Path) -> None:
