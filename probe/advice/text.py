@@ -35,13 +35,16 @@ def render(advice: Advice) -> str:
         lines += ["", *_table(advice.options)]
     beside = effects(advice)
     ties = [c.message for c in advice.cautions if c.code == "pin-3-tie"]
+    told_above = {"pin-3-tie"}
+    if any(c.option is None for c in advice.choices):
+        told_above.add("stage-fault")
     sections = {
         "Digital links": digital_lines(advice.digital),
         "All plugged in at once": beside,
         "If it hums": [_cure(c) for c in advice.cures],
         "Not known yet": _said(advice.options, ("cannot-tell",)),
         "Do not": _said(advice.options, ("never", "avoid")) + ties,
-        "Before you connect": [c.message for c in advice.cautions if c.code != "pin-3-tie"],
+        "Before you connect": [c.message for c in advice.cautions if c.code not in told_above],
     }
     for title, messages in sections.items():
         if messages:
@@ -88,7 +91,8 @@ def _cure(cure: Cure) -> str:
 def _choice(advice: Advice, choice: Choice) -> list[str]:
     label = f" ({choice.box})" if len(advice.choices) > 1 else ""
     if choice.option is None:
-        return [f"USE NOTHING YET{label}", *bullets(choice.why)]
+        faults = [c.message for c in advice.cautions if c.code == "stage-fault"]
+        return [f"USE NOTHING YET{label}", *bullets((*faults, *choice.why))]
     held = [
         o
         for o in advice.options

@@ -119,6 +119,7 @@ def test_a_fault_is_named_before_anything_is_connected() -> None:
     (note,) = [c.message for c in advice.cautions if c.code == "stage-fault"]
     assert "dried coupling capacitor on the cold leg" in note
     assert "repaired first" in note
+    assert " ".join(render(advice).split()).count("Have it repaired first") == 1
 
 
 @pytest.mark.parametrize(
