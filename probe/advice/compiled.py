@@ -76,7 +76,8 @@ def _gathered(cases: Sequence[Case]) -> list[Finding]:
         if len(held) < len(cases):
             prefix = _conditions([c for c, _ in held], kinds, circuits)
             finding = replace(finding, message=prefix + finding.message)
-        if finding.verdict == "never" and _only_perhaps({c.kind for c, _ in held}, case, kinds):
+        harmless = finding.verdict == "never" and finding.code not in _HARMS
+        if harmless and _only_perhaps({c.kind for c, _ in held}, case, kinds):
             finding = replace(
                 finding,
                 verdict="cannot-tell",
@@ -91,6 +92,10 @@ def _gathered(cases: Sequence[Case]) -> list[Finding]:
 def _only_perhaps(held: set[str], case: Case, kinds: int) -> bool:
     """Tell whether a finding rests on a kind that merely is possible, and not on the stated one."""
     return len(held) < kinds and case.stage.kind not in held
+
+
+_HARMS = frozenset({"tie-current", "direct-voltage"})
+"""What can damage the device stays forbidden while it is possible; a signal lost harms nothing."""
 
 
 def _conditions(held: Sequence[Case], kinds: int, circuits: int) -> str:

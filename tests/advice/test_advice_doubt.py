@@ -64,6 +64,28 @@ def test_a_kind_that_merely_is_possible_forbids_nothing(tmp_path: Path) -> None:
     assert "measuring the output" in plain.reasons[0]
 
 
+def test_what_may_harm_stays_forbidden_while_it_is_possible(tmp_path: Path) -> None:
+    # closed form: 2 V behind nobody knows how few ohms, into a short, may be far above 20 mA
+    advice = sheet(tmp_path, "rca:47k:0.5V", pair=2.0)
+    assert of(advice, "xlr-to-rca/pin-3-tied-at-source").verdict in ("never", "cannot-tell")
+    known = SHEET.format(pair=4.0) + "hot_impedance_ohm = 50.0\ncold_impedance_ohm = 50.0\n"
+    path = tmp_path / "known.toml"
+    path.write_text(_ordered(known))
+    document, sources = read_source(path)
+    told = advise(document, sources, typed_destination("rca:47k:0.5V", 50.0))
+    # closed form: sqrt(2) x 2 V / 50 ohm is 57 mA
+    assert of(told, "xlr-to-rca/pin-3-tied-at-source").verdict == "never"
+
+
+def _ordered(text: str) -> str:
+    """Put keys that came after the table of the device before it, where they belong."""
+    head, table = text.split("[device]")
+    lines = table.strip().splitlines()
+    own = [line for line in lines if line.startswith(("maker", "model", "connectors"))]
+    rest = [line for line in lines if line not in own]
+    return "\n".join([head, *rest, "[device]", *own]) + "\n"
+
+
 def test_the_stated_kind_still_forbids() -> None:
     # closed form: 10 V through a leg of 50 ohm into a short is far above 20 mA
     also = ({"kind": "electronically-floating", "confidence": 0.3},)
