@@ -47,6 +47,7 @@ def test_a_large_facts_file_is_not_refused_as_a_source(tmp_path: Path) -> None:
     assert not is_source(path)
 
 
+@pytest.mark.long
 def test_twice_the_level_of_the_rca_means_two_legs(tmp_path: Path) -> None:
     # common practice, no source: a data sheet with twice the volts on the XLR speaks of two legs
     advice = sheet(tmp_path, "xlr:10k/leg:2V")
@@ -55,6 +56,7 @@ def test_twice_the_level_of_the_rca_means_two_legs(tmp_path: Path) -> None:
     assert "kinds that drive one leg are left out" in typed
 
 
+@pytest.mark.long
 def test_a_kind_that_merely_is_possible_forbids_nothing(tmp_path: Path) -> None:
     # closed form: 2 V on both leave every kind; one of them opens pin 3 of an input transformer
     advice = sheet(tmp_path, "xlr:10k/leg:2V", pair=2.0)
@@ -64,6 +66,7 @@ def test_a_kind_that_merely_is_possible_forbids_nothing(tmp_path: Path) -> None:
     assert "measuring the output" in plain.reasons[0]
 
 
+@pytest.mark.long
 def test_what_may_harm_stays_forbidden_while_it_is_possible(tmp_path: Path) -> None:
     # closed form: 2 V behind nobody knows how few ohms, into a short, may be far above 20 mA
     advice = sheet(tmp_path, "rca:47k:0.5V", pair=2.0)

@@ -135,6 +135,7 @@ def test_a_tone_keeps_its_phase_in_the_stream() -> None:
     assert phases[0] == pytest.approx(phases[1], abs=3e-3)
 
 
+@pytest.mark.long
 def test_after_lost_samples_begins_another_timebase(tmp_path: Path) -> None:
     due: list[bool] = []
     kept = Kept(flags=lambda _: BlockFlags(output_lost=bool(due and due.pop())))

@@ -87,6 +87,7 @@ def inside(figure, truth):
     return abs(figure.value - truth) <= 1.5 * figure.u95
 
 
+@pytest.mark.long
 def test_the_practice_bench_is_found():
     figures, somebody = plain_run()
     truth = PracticeBench()

@@ -25,6 +25,7 @@ def guided(tmp_path: Path, *words: str, **answers: object) -> Run:
     )  # fmt: skip
 
 
+@pytest.mark.long
 def test_a_device_that_plays_files(tmp_path: Path) -> None:
     run = guided(tmp_path)
     assert run.status == 0, run.text[-2000:]

@@ -114,6 +114,7 @@ def test_headphone_and_speaker_outputs_are_refused(tmp_path: Path, key: str, wor
     assert not (tmp_path / "session").exists()
 
 
+@pytest.mark.long
 def test_quit_and_resume(tmp_path: Path) -> None:
     stops = iter(["r", "q"])
     run = guided(tmp_path, "core-and-inverter", answers={"r/s": lambda _: next(stops)})
