@@ -141,8 +141,11 @@ class Quiet:
 def quiet(samples: Samples, rate: int, mains_hz: float) -> Quiet:
     """Return noise (20 Hz to 20 kHz) and hum (mains lines to 1 kHz) of a silent recording.
 
-    Power spectrum of the whole under a Hann window (equivalent noise bandwidth 1.5 bins); bins
-    within `HUM_WIDTH_HZ` of a mains line are hum, less the noise beside them.
+    Power spectrum of the whole under a Hann window; bins within `HUM_WIDTH_HZ` of a mains line
+    are hum, less the noise beside them. The power of a sum of bins has the variance of the noise
+    in them, of the floor taken off, and of the noise that adds to the line in phase:
+    c (n f² + n² f² / m + 2 h f) for n bins of hum h, m bins beside, floor f a bin and
+    c = N Σw⁴ / (Σw²)², by Parseval.
     """
     frames = len(samples)
     window = np.hanning(frames)
@@ -158,13 +161,14 @@ def quiet(samples: Samples, rate: int, mains_hz: float) -> Quiet:
     floor = np.mean(power[beside], axis=0)
     hum = np.maximum(np.sum(power[at_line & inside], axis=0) - at_line.sum() * floor, 0.0)
     noise = np.sum(power[inside & ~at_line], axis=0) + np.sum(at_line & inside) * floor
-    independent = inside.sum() / 1.5
-    hum_noise = floor * np.sqrt(1.5 * at_line.sum())
+    common = frames * np.sum(window**4) / np.sum(window**2) ** 2
+    at, by = int(at_line.sum()), int(beside.sum())
+    hum_variance = common * (floor**2 * at * (1.0 + at / by) + 2.0 * hum * floor)
     return Quiet(
         np.sqrt(noise),
         np.sqrt(hum),
-        float(0.5 / np.sqrt(independent)),
-        np.asarray(0.5 * hum_noise / np.maximum(hum, 1e-30)),
+        float(0.5 * np.sqrt(common / inside.sum())),
+        np.asarray(0.5 * np.sqrt(hum_variance) / np.maximum(hum, 1e-30)),
     )
 
 
