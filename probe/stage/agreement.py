@@ -11,8 +11,9 @@ from probe.phasors.model import Remark
 from probe.session.model import Session
 from probe.stage import limits
 from probe.stage.align import Alignment, align
+from probe.stage.fitted import LEGS, Fit
 from probe.stage.observations import Group
-from probe.stage.solve import LEGS, Fit, fit
+from probe.stage.solve import fit
 
 Array = NDArray[np.float64]
 

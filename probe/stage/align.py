@@ -20,11 +20,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from probe.stage.fitted import LEGS, Fit, flat
+from probe.stage.forward import predict
 from probe.stage.limits import ALIGN_PRIOR_S, EXCITATION_SIGMAS
 from probe.stage.network import Complex
 from probe.stage.observations import Group, Observed, has_reference
 from probe.stage.realise import Excited, excitation
-from probe.stage.solve import LEGS, Fit, fit, flat, predict
+from probe.stage.solve import fit
 from probe.stage.source import TERMINALS
 
 Array = NDArray[np.float64]

@@ -26,13 +26,14 @@ from probe.stage.agreement import (
     take_residual,
 )
 from probe.stage.align import align
+from probe.stage.fitted import LEGS
 from probe.stage.inject import injected_group
 from probe.stage.monte import MonteCarlo, injected_alone
 from probe.stage.network import Complex
 from probe.stage.observations import Group
 from probe.stage.open_leg import find_open_leg, without_open_leg
 from probe.stage.realise import excitation
-from probe.stage.solve import LEGS, fit
+from probe.stage.solve import fit
 from probe.stage.solved import Solved
 from probe.stage.takes import choose_takes, played_group
 

@@ -14,10 +14,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from probe.phasors.model import TakePhasors
+from probe.stage.fitted import Block, Fit, Known
 from probe.stage.network import Complex, admittance
 from probe.stage.observations import Group, Observed, grid_of, observe
 from probe.stage.realise import Errors, Excited, excitation, realise
-from probe.stage.solve import Block, Fit, Known, fit, resolve
+from probe.stage.resolve import resolve
+from probe.stage.solve import fit
 
 Array = NDArray[np.float64]
 

@@ -14,12 +14,14 @@ from numpy.typing import NDArray
 from probe.phasors.model import Remark, TakePhasors
 from probe.stage.agreement import Repeatability
 from probe.stage.align import Alignment
+from probe.stage.fitted import LEGS, SINGLE_ENDED, Block, Fit, Known, flat
 from probe.stage.inject import Injected, carry, draw_injected, own_sizes, solve_injected
 from probe.stage.network import Complex, error_scales
 from probe.stage.observations import Group
 from probe.stage.open_leg import own_admittance
 from probe.stage.realise import Errors, Excited, Realisation, flows_into, realise
-from probe.stage.solve import LEGS, SINGLE_ENDED, Block, Fit, Known, fit, flat, resolve
+from probe.stage.resolve import resolve
+from probe.stage.solve import fit
 from probe.stage.solved import (
     Solved,
     column_doubt,

@@ -7,18 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from probe.stage.fitted import LEGS, Fit, Known, plausible_ohm, posterior, unknown_part
 from probe.stage.network import Complex
 from probe.stage.observations import Group
 from probe.stage.realise import Excited
-from probe.stage.solve import (
-    LEGS,
-    RIDGE_OHM,
-    Fit,
-    Known,
-    plausible_ohm,
-    posterior,
-    unknown_part,
-)
+from probe.stage.solve import RIDGE_OHM
 
 Array = NDArray[np.float64]
 
