@@ -7,7 +7,7 @@ import argparse
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from probe.bench.calibration.wanted import Options
-    from probe.bench.kit import Kit
+    from probe.bench.planned.kit import Kit
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -97,7 +97,7 @@ def kit_of(args: argparse.Namespace) -> Kit | None:
     """Return the kit named or remembered, or None."""
     from pathlib import Path
 
-    from probe.bench.kit import read_kit, remembered
+    from probe.bench.planned.kit import read_kit, remembered
 
     return read_kit(Path(args.kit)) if args.kit else remembered()
 

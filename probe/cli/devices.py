@@ -29,9 +29,9 @@ def run(args: argparse.Namespace) -> int:
     """Print or choose; return the exit status."""
     import json
 
-    from probe.bench.devices import cards, chosen, remember
-    from probe.bench.devices_shown import chosen_entry, chosen_text, document, text
-    from probe.bench.portaudio import find_devices
+    from probe.bench.cards.devices import cards, chosen, remember
+    from probe.bench.cards.devices_shown import chosen_entry, chosen_text, document, text
+    from probe.bench.cards.portaudio import find_devices
     from probe.errors import BadInput
 
     more = (args.rate, args.inputs, args.outputs, args.latency)

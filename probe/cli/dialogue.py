@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 
-from probe.bench.dialogue import Quit
+from probe.bench.shown.dialogue import Quit
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -189,7 +189,7 @@ class RichDialogue(_Asking):
 
     def draw(self, text: str) -> None:
         """Show lines as they are."""
-        from probe.bench.drawing import ascii_only
+        from probe.bench.shown.drawing import ascii_only
 
         self._end_line()
         self._console.print()

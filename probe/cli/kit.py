@@ -17,7 +17,7 @@ def run(args: argparse.Namespace) -> int:
     """Print the template, remember a kit, or say what the remembered one can find out."""
     from pathlib import Path
 
-    from probe.bench.kit import TEMPLATE, kit_place, remember, remembered
+    from probe.bench.planned.kit import TEMPLATE, kit_place, remember, remembered
     from probe.errors import BadInput
 
     if args.template:
@@ -32,7 +32,7 @@ def run(args: argparse.Namespace) -> int:
             f"no kit is remembered ({kit_place()}); probe kit --template > kit.toml, change it, "
             "then probe kit kit.toml"
         )
-    from probe.bench.learn import told
+    from probe.bench.planned.learn import told
 
     print(told(kit), end="")
     return 0

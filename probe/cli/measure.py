@@ -9,8 +9,8 @@ if TYPE_CHECKING:
     from pathlib import Path
     from typing import Any
 
-    from probe.bench.dialogue import Dialogue
-    from probe.bench.guide import Equipment
+    from probe.bench.guided.guide import Equipment
+    from probe.bench.shown.dialogue import Dialogue
     from probe.session.model import Side
 
 
@@ -58,7 +58,7 @@ def run(args: argparse.Namespace) -> int:
     """Guide through a session; return the exit status."""
     from pathlib import Path
 
-    from probe.bench.guide import Guide
+    from probe.bench.guided.guide import Guide
     from probe.errors import BadInput
 
     if args.mishap == ["list"]:
@@ -101,13 +101,13 @@ def _answers(name: str) -> dict[str, Any]:
 def _kit(args: argparse.Namespace) -> Any:
     from pathlib import Path
 
-    from probe.bench.kit import read_kit, remembered
+    from probe.bench.planned.kit import read_kit, remembered
 
     return read_kit(Path(args.kit)) if args.kit else remembered()
 
 
 def _virtual(args: argparse.Namespace) -> Equipment:
-    from probe.bench.kit import usual
+    from probe.bench.planned.kit import usual
     from probe.bench.virtual.equipment import virtual_equipment
     from probe.bench.virtual.mishaps import mishap
 
@@ -131,7 +131,7 @@ def _real(args: argparse.Namespace) -> Equipment:
     for name, given in (("--mishap", args.mishap), ("--fast", args.fast)):
         if given:
             raise BadInput(f"{name} belongs to --virtual: real devices have their own")
-    from probe.bench.real import real_equipment
+    from probe.bench.guided.real import real_equipment
 
     return real_equipment(_path(args.bench), kit=_kit(args), seconds=args.seconds)
 

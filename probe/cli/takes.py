@@ -23,9 +23,9 @@ def run(args: argparse.Namespace) -> int:
     """Print or write the list; return the exit status."""
     from pathlib import Path
 
-    from probe.bench import takelist
-    from probe.bench.able import Setting
-    from probe.bench.kit import usual
+    from probe.bench.planned.able import Setting
+    from probe.bench.planned.kit import usual
+    from probe.bench.shown import takelist
     from probe.cli.calibrate import kit_of
     from probe.cli.output import write_together
     from probe.errors import BadInput

@@ -25,12 +25,12 @@ from typing import Any
 import numpy as np
 
 import probe
-from probe.bench.kit import TEMPLATE
+from probe.bench.planned.kit import TEMPLATE
 from probe.bench.virtual.place import place_of
 from probe.facts import analyse_session
 from probe.session.read import read_session
 from probe.simulate.library import names
-from tests.bench.guide.driven import drive
+from tests.bench.guided.driven import drive
 from tests.house.readme import ROOT
 from tests.studies.judged import Judged, accepted_kinds, judge
 

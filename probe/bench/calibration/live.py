@@ -8,9 +8,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from probe.bench.calibration.readings import Samples
-from probe.bench.recorder import Recorder
-from probe.bench.sound import Part, Purpose, Sound
-from probe.bench.stop import Stop
+from probe.bench.stream.recorder import Recorder
+from probe.bench.stream.sound import Part, Purpose, Sound
+from probe.bench.stream.stop import Stop
 from probe.bench.tones.waves import Tones
 from probe.errors import NotUsable
 

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 
 from probe.bench.calibration.live import LivePlayer
 from probe.bench.calibration.practice import PracticeCard
-from probe.bench.card import Card, StreamFormat
-from probe.bench.recorder import Recorder
+from probe.bench.stream.card import Card, StreamFormat
+from probe.bench.stream.recorder import Recorder
 from probe.errors import BadInput
 
 
@@ -39,8 +39,8 @@ def opened(*, practice: bool, rate: int | None = None) -> Iterator[Opened]:
 
 
 def _chosen(rate: int | None) -> tuple[Card, StreamFormat]:
-    from probe.bench.devices import chosen
-    from probe.bench.portaudio import find_devices
+    from probe.bench.cards.devices import chosen
+    from probe.bench.cards.portaudio import find_devices
 
     choice = chosen(find_devices())
     if choice is None:

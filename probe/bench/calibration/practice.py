@@ -1,7 +1,8 @@
 """A bench without hardware to practise a calibration on: an invented interface and its leads.
 
 Its outputs and inputs are circuits; what is plugged between them is said with `plug`. It
-stands behind a `probe.bench.loopback.LoopBackCard`: the whole bench plays and records as ever.
+stands behind a `probe.bench.cards.loopback.LoopBackCard`: the whole bench plays and records as
+ever.
 """
 
 from __future__ import annotations
@@ -11,10 +12,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from probe.bench.card import Block
-from probe.bench.loopback import LoopBackCard
-from probe.bench.virtual.convolve import Convolver, parts_of
-from probe.bench.virtual.filters import taps_of
+from probe.bench.cards.loopback import LoopBackCard
+from probe.bench.filters.convolve import Convolver, parts_of
+from probe.bench.filters.response import taps_of
+from probe.bench.stream.card import Block
 
 NAME = "practice interface"
 BLOCK = 4096

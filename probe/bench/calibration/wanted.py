@@ -8,7 +8,7 @@ from probe.bench.calibration.check import CheckParts
 from probe.bench.calibration.meter import accuracy_of
 from probe.bench.calibration.run import Wanted
 from probe.bench.calibration.solve import KnownResistor
-from probe.bench.kit import Kit
+from probe.bench.planned.kit import Kit
 from probe.errors import BadInput
 from probe.formats.text import quoted
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from probe.bench.draft.text import Part
-from probe.bench.kit import Kit
+from probe.bench.planned.kit import Kit
 from probe.errors import BadInput
 from probe.formats.text import quoted
 

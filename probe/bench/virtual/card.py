@@ -14,11 +14,11 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from probe.bench.card import Block, BlockFlags, Exchange, StreamFormat
-from probe.bench.steps import Plugged
+from probe.bench.filters.convolve import Convolver, parts_of
+from probe.bench.filters.response import taps_of
+from probe.bench.planned.steps import Plugged
+from probe.bench.stream.card import Block, BlockFlags, Exchange, StreamFormat
 from probe.bench.virtual.clock import ForeignClock
-from probe.bench.virtual.convolve import Convolver, parts_of
-from probe.bench.virtual.filters import taps_of
 from probe.bench.virtual.mishaps import Mishap
 from probe.bench.virtual.place import Place
 from probe.bench.virtual.player import VirtualPlayer

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from probe.bench.card import StreamFormat
-from probe.bench.guide import Equipment
-from probe.bench.kit import Kit
-from probe.bench.recorder import Recorder
-from probe.bench.sound import InputScale, OutputScale
+from probe.bench.guided.guide import Equipment
+from probe.bench.planned.kit import Kit
+from probe.bench.stream.card import StreamFormat
+from probe.bench.stream.recorder import Recorder
+from probe.bench.stream.sound import InputScale, OutputScale
 from probe.bench.virtual.card import VirtualCard
 from probe.bench.virtual.mishaps import Mishap
 from probe.bench.virtual.place import FULL_SCALE_OUT, OUTPUT_OHM, place_of

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from probe.bench.steps import Injector, Plugged
+from probe.bench.planned.steps import Injector, Plugged
 from probe.errors import BadInput
 from probe.session.model import Channel, Injection, Side
 from probe.simulate.build import read_stage, stage_of

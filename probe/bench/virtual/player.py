@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from probe.bench.playing import Playable
+from probe.bench.guided.playing import Playable
 from probe.bench.virtual.clock import ForeignClock
 
 Floats = NDArray[np.float64]

@@ -19,8 +19,8 @@ from probe.bench.calibration.figures import (
 from probe.bench.calibration.live import LivePlayer
 from probe.bench.calibration.practice import PracticeBench, PracticeCard
 from probe.bench.calibration.solve import KnownResistor
-from probe.bench.card import StreamFormat
-from probe.bench.recorder import Recorder
+from probe.bench.stream.card import StreamFormat
+from probe.bench.stream.recorder import Recorder
 from probe.errors import BadInput
 
 TRUTH = PracticeBench()

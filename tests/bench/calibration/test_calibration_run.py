@@ -23,8 +23,8 @@ from probe.bench.calibration.meter import accuracy_of
 from probe.bench.calibration.practice import PracticeBench, PracticeCard
 from probe.bench.calibration.run import METER_HZ, Wanted, calibrate
 from probe.bench.calibration.solve import KnownResistor
-from probe.bench.card import StreamFormat
-from probe.bench.recorder import Recorder
+from probe.bench.stream.card import StreamFormat
+from probe.bench.stream.recorder import Recorder
 from probe.errors import NotUsable
 from probe.session.document import BenchTable
 

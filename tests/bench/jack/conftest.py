@@ -7,9 +7,9 @@ from collections.abc import Iterator
 
 import pytest
 
-from probe.bench import portaudio
-from probe.bench.devices import CardChoice, cards
-from probe.bench.portaudio import PortAudioCard, find_devices, load
+from probe.bench.cards import portaudio
+from probe.bench.cards.devices import CardChoice, cards
+from probe.bench.cards.portaudio import PortAudioCard, find_devices, load
 from probe.errors import BadInput
 from tests.bench.jack.device import Device
 from tests.bench.jack.server import JackServer

@@ -11,13 +11,13 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
-from probe.bench.card import StreamFormat
-from probe.bench.portaudio import PortAudioCard
-from probe.bench.recorder import Recorder
-from probe.bench.stop import Stopped
-from tests.bench.counting import open_folder, take
+from probe.bench.cards.portaudio import PortAudioCard
+from probe.bench.stream.card import StreamFormat
+from probe.bench.stream.recorder import Recorder
+from probe.bench.stream.stop import Stopped
 from tests.bench.jack.conftest import system_card
 from tests.bench.jack.server import RATE
+from tests.bench.stored.counting import open_folder, take
 
 
 def main(folder: Path, takes: int) -> None:

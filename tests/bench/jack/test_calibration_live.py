@@ -15,9 +15,9 @@ from probe.bench.calibration.live import LivePlayer
 from probe.bench.calibration.practice import PracticeBench
 from probe.bench.calibration.run import METER_HZ, calibrate
 from probe.bench.calibration.solve import KnownResistor
-from probe.bench.card import StreamFormat
-from probe.bench.portaudio import PortAudioCard
-from probe.bench.recorder import Recorder
+from probe.bench.cards.portaudio import PortAudioCard
+from probe.bench.stream.card import StreamFormat
+from probe.bench.stream.recorder import Recorder
 from tests.bench.calibration.test_calibration_run import WANTED
 from tests.bench.jack.device import Device
 from tests.bench.jack.server import RATE, JackServer

@@ -12,7 +12,7 @@ import pytest
 from probe.bench.calibration.document import TEMPLATE
 from probe.facts import analyse_session
 from probe.simulate.library import load
-from tests.bench.guide.driven import drive, environment, kit_file
+from tests.bench.guided.driven import drive, environment, kit_file
 from tests.bench.jack.device import Device
 from tests.bench.jack.server import JackServer
 from tests.house.readme import ROOT

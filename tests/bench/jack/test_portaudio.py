@@ -13,12 +13,12 @@ from typing import Any
 import numpy as np
 import pytest
 
-from probe.bench.card import StreamFormat
-from probe.bench.portaudio import PortAudioCard
-from probe.bench.recorder import Recorder
-from probe.bench.sound import InputScale, OutputScale, Part, Purpose, Sound
-from probe.bench.stop import Reason
-from probe.bench.storage import SessionFolder
+from probe.bench.cards.portaudio import PortAudioCard
+from probe.bench.stored.storage import SessionFolder
+from probe.bench.stream.card import StreamFormat
+from probe.bench.stream.recorder import Recorder
+from probe.bench.stream.sound import InputScale, OutputScale, Part, Purpose, Sound
+from probe.bench.stream.stop import Reason
 from probe.bench.tones.sets import DEVICE, INJECTED, PERIOD_S, ToneSet
 from probe.cli.main import main
 from probe.session.read import read_session

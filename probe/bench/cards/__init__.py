@@ -1,0 +1,1 @@
+"""Sound cards: those this machine has, which was chosen, and one in memory."""

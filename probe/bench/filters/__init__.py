@@ -1,0 +1,1 @@
+"""Any waveform through a circuit's responses."""

@@ -1,0 +1,1 @@
+"""The guided run: asks, plugs, takes, judges, and goes on."""

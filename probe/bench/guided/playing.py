@@ -1,0 +1,238 @@
+"""A device that plays files itself: which files, at which level, and what its path did to them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from probe.bench.guided.setting_up import confirmed
+from probe.bench.judged.judgement import SILENT_RATIO
+from probe.bench.path_check.check import PathCheck, PathFinding, check_levels, check_path
+from probe.bench.path_check.follow import KnownFile
+from probe.bench.planned.steps import LOADING, Step
+from probe.bench.shown.dialogue import Dialogue
+from probe.bench.stream.recorder import Recorder
+from probe.bench.tones.files import Layout, write_tones
+from probe.bench.tones.request import Made, Request, make
+from probe.bench.tones.sets import PERIOD_S
+from probe.bench.tones.waves import Tones
+
+FOLDER = "play"
+
+TONE_DBFS = -30.0
+"""Of each tone in the loud file: all together stay 10 dB below full scale, where no converter or
+volume control clips."""
+
+QUIETER_DB = 20.0
+"""The second file is so much lower: what a load is tried with, and what shows levelling."""
+
+HOT, LOW, AIM = (10.0 ** (db / 20.0) for db in (-9.0, -32.0, -15.0))
+"""Peak of the loudest leg: above, a floating leg that is loaded could clip; below, hum and noise
+are near; and what is asked for."""
+
+LISTEN_S, CHECK_S, LEVEL_S = 0.5, 11.0, 3.0
+"""The check is longer than the file, so that the place where it begins anew is in it."""
+
+MOST_CHECKS = 2
+"""Of the path, before going on is offered as what to do."""
+
+_WORDS = {"seen": "SEEN", "fine": "fine", "cannot-tell": "cannot tell"}
+
+Hands = Callable[[str, "Playable | None", float], None]
+"""Told which file is to be played, or by how many dB the device's volume is to be turned."""
+
+
+@dataclass(frozen=True)
+class Silence:
+    """Nothing but the dither that is added when it is written: no player takes it for a pause."""
+
+    frames: int
+
+    def piece(self, first: int, frames: int) -> NDArray[np.float64]:
+        """Return zeros."""
+        del first
+        return np.zeros(frames)
+
+
+@dataclass(frozen=True, eq=False)
+class Playable:
+    """One file to be played, looped.
+
+    Attributes
+    ----------
+    word
+        ``tones``, ``quieter`` or ``quiet``.
+    made
+        Its sound.
+    """
+
+    word: str
+    made: Made
+
+    @property
+    def name(self) -> str:
+        """Its file in the session's folder."""
+        return f"{FOLDER}/{self.word}.wav"
+
+
+@dataclass(frozen=True, eq=False)
+class Files:
+    """The files of a session, and what the takes of them say."""
+
+    tones: Playable
+    quieter: Playable
+    quiet: Playable
+    known: KnownFile
+    tone_dbfs: float = TONE_DBFS
+
+    @property
+    def all(self) -> tuple[Playable, ...]:
+        """Every file."""
+        return self.tones, self.quieter, self.quiet
+
+
+def files_of(rate: int) -> Files:
+    """Return the files for a device that takes this rate."""
+    loud, low = (
+        make(Request("multitone", rate, tone_dbfs=db, loop=True))
+        for db in (TONE_DBFS, TONE_DBFS - QUIETER_DB)
+    )
+    told = "# Quiet: dither of 16 bits, so that nothing mutes. For takes in which nothing plays.\n"
+    quiet = Made(Silence(round(PERIOD_S * rate)), rate, told + 'signal = "idle"\n', ())
+    sound = loud.sound
+    assert isinstance(sound, Tones)
+    phases = tuple(round(math.degrees(p) % 360.0, 2) for p in sound.phases_rad)
+    known = KnownFile(sound.hz, phases, rate, PERIOD_S)
+    return Files(Playable("tones", loud), Playable("quieter", low), Playable("quiet", quiet), known)
+
+
+def write_files(files: Files, folder: Path) -> None:
+    """Write them into a session's folder; those that are there already stay.
+
+    Raises
+    ------
+    BadInput
+        The folder cannot be written.
+    """
+    (folder / FOLDER).mkdir(exist_ok=True)
+    for one in files.all:
+        if not (folder / one.name).exists():
+            bits = "16" if one.word == "quiet" else "24"
+            write_tones(one.made, folder / one.name, Layout(bits, 2), replace=True)
+
+
+class FilePlayer:
+    """The device as its own player, moved by the hands of who is asked.
+
+    Parameters
+    ----------
+    talk
+        Who is asked.
+    files
+        What there is to play.
+    hands
+        Told as well (the virtual bench).
+    """
+
+    def __init__(self, talk: Dialogue, files: Files, hands: Hands) -> None:
+        self.talk = talk
+        self.files = files
+        self.hands = hands
+        self.playing = ""
+
+    def play(self, one: Playable, recorder: Recorder) -> None:
+        """Have a file played, if it is not playing already."""
+        if self.playing == one.word:
+            return
+        loudness = " Volume as it stands." if self.playing else " Begin with the volume LOW."
+        self.talk.say(f"On the device: play {one.name} over and over, alone.{loudness}")
+        confirmed(self.talk, "playing", f"Does it play {one.word}.wav?")
+        self.hands(one.word, one, 0.0)
+        self.playing = one.word
+        recorder.expect_tones(() if one.word == "quiet" else self.files.known.hz)
+        recorder.wait(1.0)
+
+    def for_step(self, step: Step, recorder: Recorder) -> None:
+        """Have played what a take needs; nothing where the device is off."""
+        if step.plugged.state == "off":
+            self.playing = ""
+            recorder.expect_tones(())
+            return
+        if step.take not in LOADING:  # a load is tried with the lower file first
+            self.play(self.files.tones if step.plays else self.files.quiet, recorder)
+
+    def settle_level(self, step: Step, recorder: Recorder) -> None:
+        """Have the device's volume turned until the loudest leg is well within the inputs."""
+        self.play(self.files.tones, recorder)
+        legs = [k for k, c in enumerate(step.plugged.channels) if c not in ("unused", "reference")]
+        while True:
+            heard = recorder.listen(LISTEN_S)
+            peak = max(heard.peaks[k] for k in legs)
+            if LOW <= peak <= HOT:
+                return
+            turn = 20.0 * math.log10(AIM / max(peak, 1e-3))
+            word = "down" if turn < 0.0 else "up"
+            self.talk.warn(
+                "Too hot" if turn < 0.0 else "Too low",
+                f"The loudest leg reaches {20.0 * math.log10(max(peak, 1e-6)):.0f} dB FS. Turn the "
+                f"device's volume {word}, slowly, by about {abs(turn):.0f} dB, or the input gain.",
+            )
+            choices = {"t": "turned: listen again", "k": "go on as it is"}
+            if self.talk.choose("volume", "Turned?", choices, "t") == "k" and turn > 0.0:
+                return
+            self.hands("volume", None, turn)
+            recorder.wait(0.5)
+
+    def settle_path(self, step: Step, recorder: Recorder) -> list[str]:
+        """Check the path until it is as it should be, or is to be left as it is.
+
+        Returns a line for each thing found, to be kept with the session.
+        """
+        attempts = 0
+        while True:
+            attempts += 1
+            self.talk.heading("The path of the file")
+            found = self.check(step, recorder)
+            for one in found:
+                self.talk.say(
+                    f"{one.code}: {_WORDS[one.word]}. {one.seen[0].upper()}{one.seen[1:]}."
+                )
+            wrong = [one for one in found if one.word == "seen"]
+            for one in wrong:
+                self.talk.warn(f"Path [{one.code}]", f"{one.do[0].upper()}{one.do[1:]}.")
+            choices = {"a": "again, after putting it right", "k": "go on: it stays as it is"}
+            again = "a" if attempts < MOST_CHECKS else "k"
+            if not wrong or self.talk.choose("path", "What now?", choices, again) == "k":
+                name = " ".join(p for p in (step.plugged.side, step.plugged.volume) if p)
+                return [f"Path, {name}: {o.code}: {_WORDS[o.word]}: {o.seen}." for o in found]
+            self.settle_level(step, recorder)
+
+    def check(self, step: Step, recorder: Recorder) -> tuple[PathFinding, ...]:
+        """Listen through a whole loop, then to the lower file, and say what the path did."""
+        say = self.talk.progress
+        self.talk.say(f"The path is checked: listening for {CHECK_S:.0f} s. Touch nothing.")
+        loud = self._checked(step, recorder, CHECK_S)
+        self.play(self.files.quieter, recorder)
+        quiet = self._checked(step, recorder, LEVEL_S)
+        say(1.0, 1.0, "checked")
+        pair = check_levels(loud, quiet, QUIETER_DB)
+        levels = [f for f in loud.findings if f.code == "levelling"]
+        kept = pair if pair.word == "seen" or not levels or levels[0].word != "seen" else levels[0]
+        return tuple(kept if f.code == "levelling" else f for f in loud.findings)
+
+    def _checked(self, step: Step, recorder: Recorder, seconds: float) -> PathCheck:
+        heard = recorder.listen(
+            seconds, lambda p: self.talk.progress(p.seconds, p.of_seconds, "checking the path")
+        )
+        assert heard.samples is not None
+        leg = step.plugged.channels.index("hot")
+        if "cold" in step.plugged.channels:
+            cold = step.plugged.channels.index("cold")
+            leg = cold if heard.rms[leg] < SILENT_RATIO * heard.rms[cold] else leg
+        wave = np.asarray(heard.samples[:, leg], dtype=np.float64)
+        return check_path(wave, recorder.rate, self.files.known)

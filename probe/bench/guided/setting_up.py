@@ -1,0 +1,275 @@
+"""The questions before the first take: device, kit, sides, volumes; and the meter."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from probe.bench.planned import meters
+from probe.bench.planned.able import TITLES, Setting
+from probe.bench.planned.kit import InjectorPart, Kit, LoadPart
+from probe.bench.planned.learn import learn
+from probe.bench.shown.dialogue import Dialogue
+from probe.bench.stored.storage import SessionFolder
+from probe.errors import BadInput
+from probe.formats.text import shown_path
+from probe.session.model import Connector, Device, MeterReading, Output, Side
+
+ANSWERS = "guide.json"
+ANSWERS_FORMAT = "probe-guide/1"
+
+SIDES: Mapping[str, tuple[Side, ...]] = {
+    "left": ("left",),
+    "right": ("right",),
+    "both": ("left", "right"),
+    "mono": ("mono",),
+}
+
+
+@dataclass(frozen=True)
+class Answers:
+    """What was answered once for the whole session.
+
+    Attributes
+    ----------
+    sides, volumes
+        What to measure; a volume is free text.
+    valve
+        The output stage has valves.
+    everything
+        Every take the kit can make, needed or not.
+    file_rate
+        Frames per second of the files the device plays itself; 0: the interface drives it.
+    """
+
+    sides: tuple[Side, ...] = ("left",)
+    volumes: tuple[str, ...] = ("",)
+    valve: bool = False
+    everything: bool = False
+    file_rate: int = 0
+    power_accepted: bool = False
+
+
+def keep_answers(folder: Path, answers: Answers) -> None:
+    """Keep the answers beside the session, so that it can be resumed."""
+    text = json.dumps({"format": ANSWERS_FORMAT, **asdict(answers)}, indent=1) + "\n"
+    beside = folder / f".{ANSWERS}.new"
+    try:
+        beside.write_text(text, encoding="utf-8")
+        beside.replace(folder / ANSWERS)
+    except OSError as error:
+        raise BadInput(
+            f"{shown_path(folder)}: cannot be written ({error.strerror}); choose another folder"
+        ) from error
+
+
+def kept_answers(folder: Path) -> Answers | None:
+    """Return the answers kept in a folder, None where there are none that can be read."""
+    try:
+        said = json.loads((folder / ANSWERS).read_text("utf-8"))
+        if said.pop("format", None) != ANSWERS_FORMAT:
+            return None
+        sides, volumes = tuple(said.pop("sides")), tuple(said.pop("volumes"))
+        return Answers(sides=sides, volumes=volumes, **said)
+    except (OSError, ValueError, TypeError, KeyError):
+        return None
+
+
+def ask_device(talk: Dialogue, usual: Device) -> Device:
+    """Ask what is measured, and refuse what does not belong on this bench.
+
+    Raises
+    ------
+    BadInput
+        A headphone or loudspeaker output.
+    Quit
+        Somebody stops.
+    """
+    talk.heading("The device")
+    output = talk.choose(
+        "output",
+        "Which output is it?",
+        {"l": "line output (XLR or RCA)", "h": "headphone output", "s": "loudspeaker output"},
+        "l",
+    )
+    kind: Output = {"l": "line", "h": "headphone", "s": "speaker"}[output]  # type: ignore[assignment]
+    if kind in meters.REFUSED:
+        raise BadInput(f"{meters.REFUSED[kind]}; only line outputs, nothing was connected")
+    maker = talk.text("maker", "Maker", usual.maker) or "unknown"
+    model = talk.text("model", "Model", usual.model) or "unknown"
+    serial = talk.text("serial", "Serial number, if any", usual.serial)
+    rca = "rca" in usual.connectors
+    has = talk.choose(
+        "rca", "Does it have an RCA output too?", {"y": "yes", "n": "no"}, "y" if rca else "n"
+    )
+    minimum = talk.number(
+        "minimum",
+        "Smallest load the maker allows (Enter: not stated)",
+        "ohm",
+        *(1.0, 1e6, usual.minimum_load_ohm),
+    )
+    connectors: tuple[Connector, ...] = ("xlr", "rca") if has == "y" else ("xlr",)
+    return replace(
+        usual,
+        maker=maker,
+        model=model,
+        serial=serial,
+        output=kind,
+        connectors=connectors,
+        minimum_load_ohm=minimum,
+    )
+
+
+def ask_answers(talk: Dialogue, sides: tuple[Side, ...]) -> Answers:
+    """Ask what is to be measured."""
+    usual = next((k for k, v in SIDES.items() if v == sides), "left")
+    words = {"l": "left", "r": "right", "b": "both", "m": "mono"}
+    said = talk.choose(
+        "sides",
+        "Which side?",
+        {"l": "left", "r": "right", "b": "both, one after the other", "m": "there is only one"},
+        usual[0],
+    )
+    file_rate = _ask_player(talk)
+    volumes = talk.text(
+        "volumes", "Volume positions to measure, separated by commas (Enter: as it stands)", ""
+    )
+    valve = talk.choose("valve", "Does its output stage have valves?", {"y": "yes", "n": "no"}, "n")
+    much = talk.choose(
+        "much",
+        "How much is to be found out?",
+        {"e": "what is needed to know the output", "a": "all the kit can show"},
+        "e",
+    )
+    return Answers(
+        sides=SIDES[words[said]],
+        volumes=tuple(v.strip() for v in volumes.split(",")) if volumes.strip() else ("",),
+        valve=valve == "y",
+        everything=much == "a",
+        file_rate=file_rate,
+    )
+
+
+RATES = {"4": 44100, "8": 48000, "9": 96000}
+
+
+def _ask_player(talk: Dialogue) -> int:
+    """Ask what drives the device; return the rate of the files it plays, or 0."""
+    how = talk.choose(
+        "driven",
+        "What drives it?",
+        {
+            "i": "output 1 of the interface, into the device's input",
+            "f": "nothing: it plays files itself (a DAC behind a player, a streamer)",
+        },
+        "i",
+    )
+    if how == "i":
+        return 0
+    words = {key: f"{rate} Hz" for key, rate in RATES.items()}
+    return RATES[
+        talk.choose("file-rate", "Which rate of files does it take as they are?", words, "8")
+    ]
+
+
+def ask_kit(talk: Dialogue) -> Kit:
+    """Ask for the kit where none was declared."""
+    talk.heading("The kit")
+    talk.say(
+        "No kit is remembered on this machine. A few questions, then it goes on; to declare it "
+        "once for all: probe kit --template > kit.toml, change it, probe kit kit.toml."
+    )
+    yes = {"y": "yes", "n": "no"}
+    rca = talk.choose("kit-rca", "A lead from an RCA output to an input?", yes, "n") == "y"
+    loads: list[tuple[str, LoadPart]] = []
+    for key, place, where in (
+        ("kit-leg", "leg", "a resistor to put on a leg"),
+        ("kit-across", "across", "a resistor to put between the legs"),
+    ):
+        ohm = talk.number(key, f"Do you have {where}? (Enter: no)", "ohm", 1.0, 1e6, None)
+        if ohm is not None:
+            part = LoadPart(part="R1" if place == "leg" else "R3", ohm=ohm, between=(place,))
+            loads.append((place, part))
+    ohm = talk.number(
+        "kit-injector", "An injector of 10 kohm or more? (Enter: no)", "ohm", 1e4, 1e6, None
+    )
+    injector = None if ohm is None else InjectorPart(ohm=ohm)
+    return Kit("as answered", True, rca, False, tuple(loads), injector)
+
+
+def tell_learn(talk: Dialogue, setting: Setting) -> None:
+    """Say what will be learnt with this kit, and what will not."""
+    talk.heading("With what you have, you will learn")
+    words = {"yes": "yes", "if driven": "only if pin 3 carries signal", "no": "no"}
+    talk.rows([(words[one.answer], one.what) for one in learn(setting)])
+
+
+def ask_meters(
+    talk: Dialogue, store: SessionFolder, device: Device, sides: tuple[Side, ...]
+) -> None:
+    """Ask for the meter's readings, write them down, and stop where they say so.
+
+    Raises
+    ------
+    BadInput
+        A reading above which nothing may be connected.
+    Quit
+        Somebody stops.
+    """
+    talk.heading("The meter, before anything is connected")
+    talk.say(
+        "The device is on and plays nothing; its output goes nowhere. Measure direct and "
+        "alternating volts and type what the meter shows; Enter leaves a reading out."
+    )
+    done = {(m["side"], tuple(m["between"])) for m in store.meters}
+    for side in sides:
+        for between in meters.places(device):
+            if (side, between) in done:
+                continue
+            while not _ask_reading(talk, store, side, between):
+                pass
+    if not store.meters:
+        talk.warn(
+            "Nothing was metered",
+            "Without a meter nobody knows whether phantom power or a fault is on these pins. "
+            "Go on only with an output that you know to be healthy.",
+        )
+        confirmed(talk, "unmetered", "Go on without a meter?")
+
+
+def _ask_reading(talk: Dialogue, store: SessionFolder, side: Side, between: Any) -> bool:
+    """Ask for one place; return False where it has to be asked again."""
+    where = f"{'' if side == 'mono' else side + ', '}between {meters.SPOKEN[between]}"
+    dc = talk.number("meter-dc", f"Direct volts {where}", "V", -1000.0, 1000.0, None)
+    ac = talk.number("meter-ac", f"Alternating volts {where}", "V", 0.0, 1000.0, None)
+    if dc is None and ac is None:
+        return True
+    judged = meters.judge(MeterReading(side, between, dc, ac))
+    table = {"side": side, "between": list(between), "volts_dc": dc, "volts_ac": ac}
+    said = {k: v for k, v in table.items() if v is not None}
+    if judged.weight == "stop":
+        store.add_meter(said)
+        raise BadInput(judged.text)
+    if judged.weight == "ask":
+        talk.warn("A reading to look at", judged.text)
+        again = talk.choose(
+            "meter-again", "What now?", {"a": "measure again", "g": "it is as it should be"}, "a"
+        )
+        if again == "a":
+            return False
+    store.add_meter(said)
+    return True
+
+
+def confirmed(talk: Dialogue, key: str, question: str) -> None:
+    """Ask until somebody says yes; the way out is to stop."""
+    while talk.choose(key, question, {"y": "yes", "n": "not yet"}, "") != "y":
+        talk.say("Take your time; y when it is done, q to stop for now.")
+
+
+def title(take: str) -> str:
+    """Return what a take is called when it is announced."""
+    return TITLES.get(take, take)

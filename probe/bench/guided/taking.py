@@ -1,0 +1,317 @@
+"""Making one take: finding the level, trying a load 20 dB down, recording, measuring."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from probe.bench.guided.playing import FilePlayer
+from probe.bench.judged.judgement import Heard
+from probe.bench.judged.trial import trial_of, trial_refuses
+from probe.bench.planned.steps import LOADING, Played, Step, take_table
+from probe.bench.stored.storage import SessionFolder
+from probe.bench.stream.recorded import Progress, Recorded
+from probe.bench.stream.recorder import Recorder
+from probe.bench.stream.sound import Part, Purpose, Sound
+from probe.bench.stream.stop import Stop
+from probe.bench.tones.sets import DEVICE, INJECTED, PERIOD_S, ToneSet
+from probe.bench.tones.waves import Tones
+from probe.session.model import Bench, Injection, Take
+
+TARGET = 10.0 ** (-15.0 / 20.0)
+"""Peak of the loudest leg in the open take: a floating leg may rise by 6 dB when the other is
+loaded, and stays 9 dB below full scale."""
+
+NEAR = 10.0 ** (-2.0 / 20.0)
+"""A level this close below the target is left alone."""
+
+FIRST_VOLTS = 0.5e-3
+"""The first tones, V rms each: with full scale at 4 V peak, about -60 dB FS in all."""
+
+MOST_DRIVE_VOLTS = 0.25
+"""Nor is the device driven harder than this per tone, as a careful bench would."""
+
+STEP_UP = 10.0
+"""The level comes up by at most this at a time, listening in between."""
+
+INJECTED_VOLTS = 0.12
+"""E.m.f. per injected tone, V rms: eight of them stay below 1.4 V peak."""
+
+INJECTED_VOLTS_OFF = 0.004
+"""The same into a device that is switched off: below 50 mV peak."""
+
+OUTPUT_U95 = 0.005
+"""Of an output's full scale where the bench says nothing else."""
+
+LISTEN_S, TRIAL_S, IDLE_S = 0.4, 1.0, 10.0
+
+TRIAL_DB = -20.0
+
+
+@dataclass(frozen=True)
+class Made:
+    """What became of a step; it stands in the session only when it is kept there.
+
+    Attributes
+    ----------
+    recorded
+        None where nothing was recorded.
+    heard
+        What it says, for a judgement; None where it carries no tones.
+    refused
+        Why the load must not be used.
+    """
+
+    step: Step
+    recorded: Recorded | None
+    heard: Heard | None = None
+    refused: str | None = None
+
+
+@dataclass
+class Taker:
+    """Makes takes with one recorder.
+
+    Attributes
+    ----------
+    volts
+        Drive per tone found for each side and volume, V rms.
+    """
+
+    recorder: Recorder
+    bench: Bench
+    store: SessionFolder
+    seconds: float
+    volts: dict[tuple[str, str], float]
+    tell: Callable[[float, float, str], None]
+    output_u95: float = OUTPUT_U95
+    player: FilePlayer | None = None
+
+    # -- the level
+
+    def find_level(self, step: Step) -> float:
+        """Bring the tones up until the loudest leg is at the target; return V rms per tone."""
+        key = (step.plugged.side, step.plugged.volume)
+        volts = self._first()
+        while True:
+            peak = self._peak_at(step, volts)
+            if peak is None:
+                break
+            wanted = volts * min(STEP_UP, TARGET / max(peak, 1e-9))
+            if peak >= NEAR * TARGET or volts >= self._most():
+                break
+            volts = min(max(wanted, volts), self._most())
+        self.recorder.silence()
+        self.volts[key] = float(f"{volts:.3g}")
+        return self.volts[key]
+
+    def _first(self) -> float:
+        return min(FIRST_VOLTS, self._most())
+
+    def _most(self) -> float:
+        full = self.bench.outputs[0].volts_full_scale if self.bench.outputs else 1.0
+        return min(MOST_DRIVE_VOLTS, 0.9 * full / peak_of(DEVICE))
+
+    def _peak_at(self, step: Step, volts: float) -> float | None:
+        """Return the peak of the loudest leg at a drive; None where the tone was stopped."""
+        stop = self.recorder.play([self._drive(volts)])
+        if stop is None:
+            stop = self.recorder.wait(0.2)
+        if stop is not None:
+            return None
+        self.tell(0.0, 1.0, f"listening at {1e3 * volts:.3g} mV a tone")
+        heard = self.recorder.listen(LISTEN_S)
+        legs = [p for p, c in zip(heard.peaks, step.plugged.channels, strict=False) if c in _LEGS]
+        return max(legs, default=0.0)
+
+    def _drive(self, volts: float) -> Part:
+        return Part(0, self._sound(DEVICE, volts), Purpose.DRIVE)
+
+    def _sound(self, tones: ToneSet, volts: float) -> Sound:
+        return Sound(wave_of(tones, round(self.recorder.rate)) * volts, "volts")
+
+    # -- the take
+
+    def make(self, step: Step, scales: tuple[float, ...] | None = None) -> Made:
+        """Make a take: play, try where something is loaded, record, measure.
+
+        ``scales``: what its channels read as full scale, V peak, where its gain is another.
+        """
+        parts, played = self._parts(step)
+        if step.take in LOADING and step.plays:
+            why = self._try_load(step, parts)
+            if why is not None:
+                self.recorder.silence()
+                return Made(step, None, refused=why)
+        seconds = IDLE_S if step.take == "idle" else self.seconds
+        said = take_table(step, played, self.store.free_file(step.stem))
+        if scales is not None:
+            said["volts_full_scale"] = list(scales)
+        path = self.store.begin(said)
+        taken = self.recorder.take(path, parts, seconds, progress=self._telling("recording"))
+        if not taken.complete or taken.path is None:
+            return Made(step, taken)
+        return Made(step, taken, self._measured(step, played, taken))
+
+    def _parts(self, step: Step) -> tuple[list[Part], Played]:
+        plugged = step.plugged
+        parts: list[Part] = []
+        played = Played()
+        if step.plays:
+            if self.player is None:
+                volts = self.volts.get((plugged.side, plugged.volume), self._first())
+                parts.append(self._drive(volts))
+                played = replace(
+                    played, tones_hz=DEVICE.hz, phases_deg=DEVICE.phases_deg, drive_volts=volts
+                )
+            else:
+                files = self.player.files
+                played = replace(
+                    played,
+                    tones_hz=files.known.hz,
+                    phases_deg=files.known.phases_deg,
+                    drive_dbfs=files.tone_dbfs,
+                )
+        if plugged.injector is not None:
+            off = plugged.state == "off"
+            volts = INJECTED_VOLTS_OFF if off else INJECTED_VOLTS
+            purpose = Purpose.INJECT_OFF if off else Purpose.INJECT
+            sound = self._sound(INJECTED, volts)
+            parts.append(Part(1, sound, purpose, plugged.injector.through_ohm))
+            played = replace(
+                played,
+                injected_hz=INJECTED.hz,
+                injected_deg=INJECTED.phases_deg,
+                injected_volts=volts,
+                injected_u95_relative=self.output_u95,
+            )
+        return parts, played
+
+    def _try_load(self, step: Step, parts: list[Part]) -> str | None:
+        """Return why the load must not be used, after listening at -20 dB and at full level."""
+        load = step.plugged.loads[0]
+        ends = [e for e in (load.from_, load.to) if e in step.plugged.channels]
+        inputs = [step.plugged.channels.index(e) for e in ends]
+        stop = self._quieter(parts) or self.recorder.wait(0.3)
+        if stop is not None:
+            return stop.message
+        quiet = self.recorder.listen(TRIAL_S, self._telling("trying the load, 20 dB down"))
+        stop = self._louder() or self.recorder.wait(0.3)
+        if stop is not None:
+            return stop.message
+        loud = self.recorder.listen(TRIAL_S, self._telling("trying the load"))
+        if quiet.samples is None or loud.samples is None or not (quiet.complete and loud.complete):
+            return None
+        rise = 10.0 ** (-TRIAL_DB / 20.0)
+        hz = self._as_heard(step, loud)
+        for k in inputs:
+            one = trial_of(quiet.samples[:, k], hz, self.recorder.rate)
+            two = trial_of(loud.samples[:, k], hz, self.recorder.rate)
+            why = trial_refuses(one, two, rise)
+            if why is not None:
+                return why
+        return None
+
+    def _quieter(self, parts: list[Part]) -> Stop | None:
+        if self.player is None:
+            return self.recorder.play(parts, TRIAL_DB)
+        self.player.play(self.player.files.quieter, self.recorder)
+        return None
+
+    def _louder(self) -> Stop | None:
+        if self.player is None:
+            return self.recorder.set_level(0.0)
+        self.player.play(self.player.files.tones, self.recorder)
+        return None
+
+    def _as_heard(self, step: Step, loud: Recorded) -> tuple[float, ...]:
+        """Return the tones as the recorder's clock sees them, which may not be the player's."""
+        from probe.phasors import measure_take
+
+        played = Played(tones_hz=DEVICE.hz, phases_deg=DEVICE.phases_deg)
+        take = take_of(step, played, loud, self.bench)
+        assert loud.samples is not None
+        error = measure_take(take, self.bench.mains_hz, pieces=[loud.samples]).clock_error
+        return tuple(f / (1.0 + error) for f in DEVICE.hz)
+
+    def _telling(self, text: str) -> Callable[[Progress], None]:
+        return lambda p: self.tell(p.seconds, p.of_seconds, text)
+
+    # -- what it says
+
+    def _measured(self, step: Step, played: Played, taken: Recorded) -> Heard | None:
+        from probe.phasors import carries_tones, measure_take
+
+        take = take_of(step, played, taken, self.bench)
+        if not carries_tones(take):
+            return None
+        phasors = measure_take(take, self.bench.mains_hz)
+        return Heard(step, phasors, taken.peaks, taken.rms, bool(taken.lost))
+
+
+_LEGS = ("hot", "cold", "single-ended")
+
+_WAVES: dict[tuple[ToneSet, int], NDArray[np.float64]] = {}
+
+
+def wave_of(tones: ToneSet, rate: int) -> NDArray[np.float64]:
+    """Return one loop of the tones, each of 1 V rms, shape (frames,)."""
+    key = (tones, rate)
+    if key not in _WAVES:
+        phases = tuple(math.radians(p) for p in tones.phases_deg)
+        frames = round(PERIOD_S * rate)
+        made = Tones(rate, frames, tones.hz, phases, (math.sqrt(2.0),) * len(tones.hz))
+        _WAVES[key] = made.piece(0, frames)
+    return _WAVES[key]
+
+
+def peak_of(tones: ToneSet) -> float:
+    """Return the peak of the tones at 1 V rms each."""
+    return float(np.max(np.abs(wave_of(tones, 48000))))
+
+
+def take_of(step: Step, played: Played, taken: Recorded, bench: Bench) -> Take:
+    """Return a recording as the session's reader will find it."""
+    plugged = step.plugged
+    injections: tuple[Injection, ...] = ()
+    if plugged.injector is not None:
+        one = plugged.injector
+        injections = (
+            Injection(
+                into=one.into,
+                through_ohm=one.through_ohm,
+                u95_relative=one.u95_relative,
+                part=one.part,
+                volts=played.injected_volts,
+                volts_u95_relative=played.injected_u95_relative,
+                tones_hz=played.injected_hz,
+                phases_rad=tuple(math.radians(p) for p in played.injected_deg),
+            ),
+        )
+    return Take(
+        name=step.name,
+        file="" if taken.path is None else taken.path.name,
+        path=taken.path or Path(),
+        side=plugged.side,
+        channels=plugged.channels,
+        inputs=bench.inputs[: len(plugged.channels)],
+        signal=step.signal,
+        tones_hz=played.tones_hz,
+        phases_rad=tuple(math.radians(p) for p in played.phases_deg) or None,
+        drive_volts=played.drive_volts,
+        drive_dbfs=played.drive_dbfs,
+        volume=plugged.volume,
+        state=plugged.state,
+        driven_input_leg="both",
+        timebase=taken.timebase,
+        start_frame=taken.start_frame,
+        loads=plugged.loads,
+        injections=injections,
+        sample_rate=taken.sample_rate,
+        frames=taken.frames,
+    )

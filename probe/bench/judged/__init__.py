@@ -1,0 +1,1 @@
+"""What a take says by itself and beside the others, and the facts so far."""

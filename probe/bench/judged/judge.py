@@ -1,0 +1,149 @@
+"""Judgement of a take just made: what was seen, what it means, what to do. Pure functions.
+
+A judgement is an alarm: the take should be made again, or somebody should look. Clean takes raise
+none (at most one in a hundred does); what is only of interest stays with the analysis.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from probe.bench.judged.judgement import HUM_RATIO, WEAK_SHARE, Heard, Judgement
+from probe.bench.judged.legs import against, first_take, open_take
+from probe.phasors import TakePhasors
+
+TORN_RATIO = 0.3
+"""What no steady tones explain, over the tones, from which together with a disturbed fit the
+recording is torn: hum alone disturbs neither the clock nor the strong tones."""
+
+EARLY = 0.9
+"""Share of a take in which the tones must stand still: the bench plays them from before its first
+sample to after its last, so a shorter part means that something came loose."""
+
+
+def judge(
+    heard: Heard, earlier: Sequence[TakePhasors], other_side: Sequence[TakePhasors] = ()
+) -> tuple[Judgement, ...]:
+    """Return what is wrong with a take; empty: nothing was seen.
+
+    Parameters
+    ----------
+    heard
+        The take.
+    earlier
+        Good takes of the same side and volume, in order.
+    other_side
+        Good takes of the other side, at the same volume.
+    """
+    single = _recording(heard)
+    if single:
+        return tuple(single)
+    opened = open_take(earlier)
+    if opened is None or heard.step.plugged.state != "play":
+        return tuple(first_take(heard))
+    return tuple(against(heard, opened, other_side))
+
+
+# -- what the recording itself shows
+
+
+def _recording(heard: Heard) -> list[Judgement]:
+    """Judge what makes a recording useless whatever was plugged."""
+    phasors = heard.phasors
+    codes = {r.code: r.message for r in phasors.remarks}
+    found = []
+    if "clipped-take" in codes:
+        found.append(
+            Judgement(
+                "clipped",
+                codes["clipped-take"],
+                "turn the input gain down (or the level, 6 dB) and make the take again",
+            )
+        )
+    if heard.lost or "dropout" in codes:
+        found.append(
+            Judgement(
+                "samples-lost",
+                "the interface lost samples" if heard.lost else codes["dropout"],
+                "make the take again; close other programs if it happens often",
+            )
+        )
+    if found:
+        return found
+    if "nothing-heard" in codes or "clock-unknown" in codes:
+        return [
+            Judgement(
+                "nothing-heard",
+                "no input hears the tones",
+                "check that the device plays (source, volume, mute), the leads from the "
+                "interface's output and to its inputs, and the input gain",
+            )
+        ]
+    moved = codes.get("level-moved") or _broken_off(heard)
+    if moved is not None:
+        return [
+            Judgement(
+                "level-moved",
+                moved,
+                "a mute relay, somebody at the volume, or a lead that came loose: wait until "
+                "the device has settled and make the take again",
+            )
+        ]
+    loudest = max(_leg_values(heard, heard.peaks), default=0.0)
+    if loudest < WEAK_SHARE and heard.step.plays:
+        return [
+            Judgement(
+                "too-weak",
+                f"the loudest leg reaches {20 * np.log10(max(loudest, 1e-9)):.0f} dB FS",
+                "turn the device's volume up, or the input gain, and begin with the open take",
+            )
+        ]
+    hum = _hum_ratio(heard)
+    if hum > TORN_RATIO and ({"weak-tone", "clock-foreign"} & codes.keys()):
+        return [
+            Judgement(
+                "samples-lost",
+                "the tones do not keep their phase through the take: samples were lost",
+                "make the take again; close other programs if it happens often",
+            )
+        ]
+    if hum > HUM_RATIO and heard.step.plays:
+        return [
+            Judgement(
+                "hum",
+                f"what is not the tones is {100 * hum:.0f} % of them: hum",
+                "a lead not fully in, or a loop: laptop on battery, nothing else connected; "
+                "never lift a protective earth",
+            )
+        ]
+    return []
+
+
+def _broken_off(heard: Heard) -> str | None:
+    """Return what to say where the tones stood still in a part of the take only."""
+    first, last = heard.phasors.steady_s
+    whole = heard.phasors.take.frames / heard.phasors.take.sample_rate
+    if last - first >= EARLY * whole:
+        return None
+    return f"the tones were there from {first:.2f} to {last:.2f} s of {whole:.2f} s only"
+
+
+def _leg_values(heard: Heard, values: Sequence[float]) -> list[float]:
+    roles = heard.phasors.take.channels
+    return [
+        v for v, role in zip(values, roles, strict=False) if role not in ("reference", "unused")
+    ]
+
+
+def _hum_ratio(heard: Heard) -> float:
+    """Return what is left of the loudest leg beside its tones, over its tones."""
+    take = heard.phasors.take
+    scale = np.array([i.volts_full_scale for i in take.inputs])
+    tones = np.sum(np.abs(heard.phasors.volts) ** 2, axis=0) / scale**2
+    whole = np.array(heard.rms[: len(scale)]) ** 2
+    legs = [c for c, role in enumerate(take.channels) if role not in ("reference", "unused")]
+    loudest = max(legs, key=lambda c: tones[c])
+    rest = max(whole[loudest] - tones[loudest], 0.0)
+    return float(np.sqrt(rest / max(tones[loudest], 1e-30)))

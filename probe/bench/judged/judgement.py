@@ -1,0 +1,106 @@
+"""What a judgement is, what it is made from, and every limit it goes by, each with its reason."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from probe.bench.planned.steps import Step
+from probe.phasors import TakePhasors
+
+WEAK_SHARE = 10.0 ** (-50.0 / 20.0)
+"""Peak of the loudest leg, over full scale, below which a take is too weak: 24 bits and an ordinary
+interface still leave 50 dB there, but hum and crosstalk no longer stand far enough below."""
+
+SILENT_RATIO = 10.0 ** (-30.0 / 20.0)
+"""A leg this far below the other carries no signal of its own."""
+
+HUM_RATIO = 10.0 ** (-26.0 / 20.0)
+"""Hum (rms) over the tones (rms) on the loudest leg above which the take is made again: 5 %. The
+analysis takes hum out; this much of it is a loop or an open lead."""
+
+VOLUME_MOVED = 10.0 ** (0.5 / 20.0)
+"""Level of a leg nothing acts on, over the open take, beyond which the volume was moved: a step of
+the finest volume controls, 25 times what a careful bench drifts."""
+
+SAME_SHARE = 0.02
+"""Two takes that agree this well in both legs at every tone were wired alike."""
+
+LOAD_SEEN_OHM = 3.0
+"""A load must show at least this impedance somewhere, else it is not there (or the leg has less:
+then nothing can be told from it)."""
+
+FALLS = 10.0 ** (-3.0 / 20.0)
+"""Level of a leg that no resistor is on, over the open take, below which it is not the resistor: a
+load of five times the impedance takes 1.6 dB even between the legs, and floating legs rise."""
+
+CROSSTALK_RATIO = 10.0 ** (-45.0 / 20.0)
+"""Everything this far below the open take is what leaks from somewhere else."""
+
+OTHER_SIDE = 10.0 ** (0.1 / 20.0)
+"""Sides whose open takes differ by less than this cannot be told apart by their levels."""
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """One thing that is wrong with a take.
+
+    Attributes
+    ----------
+    code
+        From `CODES`.
+    seen
+        What was seen.
+    do
+        What to do about it.
+    again
+        Whether the take should be made again; else it is a question to look at.
+    """
+
+    code: str
+    seen: str
+    do: str
+    again: bool = True
+
+
+CODES = (
+    "nothing-heard",
+    "too-weak",
+    "clipped",
+    "hum",
+    "pin-3-silent",
+    "pin-2-silent",
+    "legs-exchanged",
+    "load-missing",
+    "injector-missing",
+    "volume-moved",
+    "other-side",
+    "level-moved",
+    "samples-lost",
+    "stopped",
+    "interface-gone",
+)
+
+
+@dataclass(frozen=True)
+class Heard:
+    """A take as it was just recorded.
+
+    Attributes
+    ----------
+    step
+        What it should be.
+    phasors
+        What it says.
+    peaks
+        Largest sample of each input, over full scale.
+    rms
+        Of each input, over full scale.
+    lost
+        Whether the card said that samples were lost.
+    """
+
+    step: Step
+    phasors: TakePhasors
+    peaks: tuple[float, ...]
+    rms: tuple[float, ...]
+    lost: bool = False

@@ -1,0 +1,1 @@
+"""What the kit can do for a device, and which take comes next, with its cautions."""

@@ -1,0 +1,204 @@
+"""Which takes a kit can make of a device, and how each is wired.
+
+The one place that turns a word for a take into plugs.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from probe.bench.planned.kit import Kit, LoadPart, injector_of, load_of, most_volts
+from probe.bench.planned.steps import Injector, Plugged, Step
+from probe.numbers import write_number
+from probe.session.model import Channel, Device, Load, Side, Signal, Terminal
+
+FIRST, LAST = "open", "second-open"
+
+ORDER = (
+    "open",
+    "idle",
+    "single-ended",
+    "inject-cold",
+    "inject-hot",
+    "load-cold",
+    "load-hot",
+    "load-across",
+    "single-ended-loaded",
+    "inject-cold-off",
+    "inject-hot-off",
+    "second-open",
+)
+"""Every take a guided run can ask for: gentle before not so gentle, loads one by one."""
+
+TITLES = {
+    "open": "both legs open",
+    "idle": "both legs, nothing played",
+    "single-ended": "pin 2 and the single-ended output",
+    "inject-cold": "test tones into pin 3",
+    "inject-hot": "test tones into pin 2",
+    "load-cold": "a resistor on pin 3",
+    "load-hot": "a resistor on pin 2",
+    "load-across": "a resistor between the legs",
+    "single-ended-loaded": "a resistor on the single-ended output",
+    "inject-cold-off": "test tones into pin 3, device off",
+    "inject-hot-off": "test tones into pin 2, device off",
+    "second-open": "both legs open, once more",
+}
+
+LEAST_LOAD_RATIO = 5.0
+"""A load is no lower than this many times the impedance it works on: the level falls by at most a
+sixth, and nothing is asked of the stage that it does not do every day."""
+
+LEAST_LOAD_OHM = 300.0
+"""Below this a transformer's winding is loaded harder than it was made for."""
+
+
+@dataclass(frozen=True)
+class Setting:
+    """What stays the same through one pass over the takes of a side."""
+
+    device: Device
+    kit: Kit
+    side: Side
+    volume: str = ""
+    inputs: int = 2
+    output_ohm: float = 0.0
+    valve: bool = False
+    plays_files: bool = False
+
+    @property
+    def has_reference(self) -> bool:
+        """Whether a spare input records the drive."""
+        return self.inputs > 2 and not self.plays_files
+
+
+@dataclass(frozen=True)
+class Known:
+    """What loads are chosen by: ohms found, volts heard on the legs (rms of all tones)."""
+
+    hot_ohm: float | None = None
+    cold_ohm: float | None = None
+    across_ohm: float | None = None
+    single_ended_ohm: float | None = None
+    hot_volts: float = 0.0
+    cold_volts: float = 0.0
+
+
+@dataclass(frozen=True)
+class Refused:
+    """A take the kit could make but that must not be made, and why."""
+
+    take: str
+    why: str
+
+
+def step_for(take: str, setting: Setting, known: Known, reason: str = "") -> Step | Refused | None:
+    """Return how a take is made; None where the kit or the device has not what it needs."""
+    plugged: Plugged | Refused | None
+    if take in (FIRST, LAST, "idle"):
+        plugged = _plugged(setting, ("hot", "cold"))
+    elif take.startswith("inject"):
+        plugged = _injecting(take, setting)
+    elif take == "single-ended":
+        has = "rca" in setting.device.connectors and setting.kit.single_ended
+        plugged = _plugged(setting, ("hot", "single-ended")) if has else None
+    else:
+        plugged = _loading(take, setting, known)
+    if plugged is None or isinstance(plugged, Refused):
+        return plugged
+    silent = (
+        plugged.state == "off"
+        or take == "idle"
+        or (setting.plays_files and plugged.injector is not None)
+    )
+    signal: Signal = "idle" if silent else "multitone"
+    name = " ".join(p for p in (setting.side, setting.volume and f"at {setting.volume}") if p)
+    return Step(take, f"{name} {take.replace('-', ' ')}", plugged, signal, reason)
+
+
+def able(setting: Setting, known: Known) -> dict[str, Step]:
+    """Return every take that can be made, by its word, in order."""
+    found = {take: step_for(take, setting, known) for take in ORDER}
+    return {take: step for take, step in found.items() if isinstance(step, Step)}
+
+
+def refused(setting: Setting, known: Known) -> list[Refused]:
+    """Return the takes the kit could make but that must not be made."""
+    found = (step_for(take, setting, known) for take in ORDER)
+    return [one for one in found if isinstance(one, Refused)]
+
+
+def _plugged(
+    setting: Setting,
+    channels: tuple[Channel, Channel],
+    loads: tuple[Load, ...] = (),
+    injector: Injector | None = None,
+    *,
+    off: bool = False,
+) -> Plugged:
+    spare: Channel = "unused" if off or not setting.has_reference else "reference"
+    silent: tuple[Channel, ...] = ("unused",)
+    rest = (spare, *silent * setting.inputs)
+    return Plugged(
+        setting.side,
+        (*channels, *rest[: setting.inputs - 2]),
+        loads,
+        injector,
+        "off" if off else "play",
+        setting.volume,
+        setting.plays_files,
+    )
+
+
+def _injecting(take: str, setting: Setting) -> Plugged | None:
+    part = setting.kit.injector
+    if part is None:
+        return None
+    into: Terminal = "cold" if "cold" in take else "hot"
+    injector = injector_of(part, into, setting.output_ohm)
+    return _plugged(setting, ("hot", "cold"), injector=injector, off=take.endswith("off"))
+
+
+def _loading(take: str, setting: Setting, known: Known) -> Plugged | Refused | None:
+    if take == "load-across":
+        place, ends, ohm = "across", ("hot", "cold"), known.across_ohm
+        volts = known.hot_volts + known.cold_volts
+    elif take == "single-ended-loaded":
+        if "rca" not in setting.device.connectors or not setting.kit.single_ended:
+            return None
+        place, ends, ohm = "single-ended", ("single-ended", "ground"), known.single_ended_ohm
+        volts = known.hot_volts
+    else:
+        leg = take.removeprefix("load-")
+        place, ends = "leg", (leg, "ground")
+        ohm = known.cold_ohm if leg == "cold" else known.hot_ohm
+        volts = known.cold_volts if leg == "cold" else known.hot_volts
+    parts = setting.kit.loads_for(place)
+    if not parts:
+        return None
+    reasons = [_objection(part, setting, ohm, volts) for part in parts]
+    allowed = [part for part, reason in zip(parts, reasons, strict=True) if reason is None]
+    if not allowed:
+        return Refused(take, str(reasons[0]))
+    load = load_of(allowed[-1], *ends)  # type: ignore[arg-type]
+    channels: tuple[Channel, Channel] = (
+        ("hot", "single-ended") if place == "single-ended" else ("hot", "cold")
+    )
+    return _plugged(setting, channels, (load,))
+
+
+def _objection(part: LoadPart, setting: Setting, ohm: float | None, volts: float) -> str | None:
+    """Return why a resistor must not be put there, or None."""
+    minimum = setting.device.minimum_load_ohm
+    if minimum is not None and part.ohm < minimum:
+        return f"{part.ohm:g} ohm is below the maker's minimum load of {minimum:g} ohm"
+    if part.ohm < LEAST_LOAD_OHM:
+        return f"{part.ohm:g} ohm is below {LEAST_LOAD_OHM:g} ohm, too low for any winding"
+    if ohm is not None and part.ohm < LEAST_LOAD_RATIO * ohm:
+        found = write_number(ohm, "ohm")
+        return f"{part.ohm:g} ohm is less than {LEAST_LOAD_RATIO:g} times the {found} found there"
+    if setting.valve and ohm is None:
+        return "a valve output is loaded only after an injection has shown its impedance"
+    if volts > most_volts(part):
+        return f"{volts:.1f} V on it is more than {part.part} should bear; turn the level down"
+    return None

@@ -1,0 +1,148 @@
+"""The cautions of the bench, each before the step that leads into the danger, confirmed once.
+
+They describe good practice; the electrical code of the place and licensed people come first.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from probe.bench.planned.able import Setting
+from probe.bench.planned.steps import LOADING, Step
+
+
+@dataclass(frozen=True)
+class Caution:
+    """A danger and what to do about it, in plain words."""
+
+    code: str
+    title: str
+    text: str
+
+
+_ALL = (
+    Caution(
+        "defer",
+        "What comes first",
+        "Local electrical codes and the makers' instructions come before anything this program "
+        "says. Work on mains wiring, or inside a device that is connected to the mains, is for "
+        "licensed people only. Nothing here needs an open device.",
+    ),
+    Caution(
+        "speaker-output",
+        "Loudspeaker and headphone outputs",
+        "Loudspeaker terminals, bridged amplifiers and balanced headphone sockets do not belong "
+        "here: both conductors are live and none is ground, so a recorder's sleeve on one of "
+        "them is a short circuit. A headphone adapter that joins the returns shorts two "
+        "amplifiers. Only a line output (XLR, RCA) may be measured.",
+    ),
+    Caution(
+        "phantom",
+        "Microphone supply (48 V phantom)",
+        "Switch it off on EVERY input of the interface, wait 60 seconds, then check with the "
+        "meter: less than 0.1 V from pin 2 to pin 1 and from pin 3 to pin 1. A switch on a "
+        "screen is no proof. Use line inputs if there are any.",
+    ),
+    Caution(
+        "grounds-first",
+        "Grounds first, signals last",
+        "Everything switched off. Equipment without a protective earth floats at up to about "
+        "half the mains voltage: join pin 1 and the RCA shells FIRST, the signal pins after "
+        "that, then switch on. Never lift a protective earth to cure hum, and never lift an RCA "
+        "shell unless another conductor carries the return; use an audio isolating transformer "
+        "or a laptop on its battery.",
+    ),
+    Caution(
+        "speakers-off",
+        "Loudspeakers, amplifiers, ears",
+        "Power amplifiers off or unplugged from this device, headphones off your ears. Tones of "
+        "20 Hz and 20 kHz destroy drivers at levels that sound harmless. Every tone begins at "
+        "-60 dB and comes up slowly; pull the plug if anything makes a sound.",
+    ),
+    Caution(
+        "interface-overload",
+        "The interface's inputs",
+        "Know the most they take (often +4 to +20 dBu). Never connect a live output to an "
+        "interface that is switched off: its inputs clamp. Set the input gain once, as low as "
+        "it goes for line level, and leave it.",
+    ),
+    Caution(
+        "valve",
+        "Valve equipment",
+        "A leaky coupling capacitor can carry 100 to 300 V. Have the bleeders and clamps of the "
+        "fixture in place, let capacitors discharge for 30 seconds, meter before connecting, "
+        "and never run a valve power amplifier without its load.",
+    ),
+    Caution(
+        "connect",
+        "Before this take",
+        "Change leads with the device muted or off. Leave volume, gain and pads as they are. "
+        "Let the device warm up for ten minutes: then levels repeat to a hundredth of a decibel. "
+        "Mute and standby are not play: leave the device playing.",
+    ),
+    Caution(
+        "inject",
+        "Before injecting",
+        "Only through 10 kohm or more; the program keeps all tones together below 1.4 V peak and "
+        "0.14 mA. The interface's ground and pin 1 of the device must already be joined and show "
+        "no voltage between them. Never into a transformer if the interface's output carries "
+        "direct voltage. Plug with the device muted.",
+    ),
+    Caution(
+        "load",
+        "Before loading",
+        "Mute the device while the resistor is switched on or off; with coupling capacitors "
+        "inside, wait 30 seconds afterwards. The level comes up in two steps, first 20 dB down; "
+        "if the device distorts or sags the load is refused. A 604 ohm quarter-watt resistor "
+        "bears 8 V and no more. Never below the maker's minimum, never below 300 ohm on a "
+        "transformer. Never join pin 3 to pin 1 to try it: on separate legs the cold amplifier "
+        "works into a short circuit, on floating ones hot rises by 6 dB and more. That case is "
+        "calculated.",
+    ),
+    Caution(
+        "device-off",
+        "Before injecting into a device that is off",
+        "Switch it off by its mains switch (standby is not off; a device without such a switch is "
+        "not measured like this), leave it plugged in (its protective earth stays), wait "
+        "a minute until its capacitors are empty, and meter the pins again. The program keeps "
+        "the tones below 50 mV peak: more would power its supply through protection diodes.",
+    ),
+    Caution(
+        "switch-box",
+        "The switch box",
+        "Check it with the 100 ohm reference before each session: a dirty contact of half an ohm "
+        "is half a percent of an impedance. Its shell is joined to pin 1 by the device only.",
+    ),
+    Caution(
+        "hum-loop",
+        "Hum loops",
+        "A laptop's charger, the ground of USB and the lead of the second channel can make a "
+        "loop. Run the laptop on its battery and remove what is not measured.",
+    ),
+)
+
+CAUTIONS = {caution.code: caution for caution in _ALL}
+
+BEFORE_METER = ("defer", "speaker-output")
+"""Before anything is connected but the device to the mains."""
+
+
+def before_connecting(setting: Setting) -> tuple[Caution, ...]:
+    """Return the cautions between the meter and the first lead."""
+    codes = ["phantom", "grounds-first", "speakers-off", "interface-overload", "hum-loop"]
+    if setting.valve:
+        codes.append("valve")
+    if setting.kit.switch_box:
+        codes.append("switch-box")
+    return tuple(CAUTIONS[code] for code in codes)
+
+
+def before(step: Step) -> tuple[Caution, ...]:
+    """Return the cautions before one take."""
+    if step.plugged.state == "off":
+        return (CAUTIONS["device-off"], CAUTIONS["inject"])
+    if step.plugged.injector is not None:
+        return (CAUTIONS["inject"],)
+    if step.take in LOADING:
+        return (CAUTIONS["load"],)
+    return (CAUTIONS["connect"],)

@@ -1,0 +1,1 @@
+"""What people see: dialogue, drawings, the page that follows, the printed list."""

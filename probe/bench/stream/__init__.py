@@ -1,0 +1,1 @@
+"""One stream on one sound card: plays, records, guards. Knows no device and no session."""

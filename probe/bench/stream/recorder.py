@@ -1,0 +1,494 @@
+"""One stream for all takes: plays, records, and stops the tone when it must.
+
+The stream runs from `Recorder.open` to `Recorder.close` without a break; between takes it plays
+silence. All takes of one stream share a timebase, and `Recorded.start_frame` says where in it each
+begins. A stream that had to be opened again is another timebase, and so is what follows after
+samples were lost: nobody knows how many they were.
+
+Three threads: the card's calls the exchange, which copies and fades; a writer empties the ring
+between them into whatever is being recorded; everything here is called from a third, waits in
+stream time, and may be interrupted at any moment by an exception: the tone then fades out first.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import NoReturn, TypeVar
+
+from probe.bench.stream import guard, limits
+from probe.bench.stream.capture import Capture, FileCapture, MemoryCapture, Meters, Writer
+from probe.bench.stream.card import Card, RunningStream, StreamFormat
+from probe.bench.stream.exchange import Exchanger
+from probe.bench.stream.recorded import Lost, Progress, ProgressTeller, Recorded
+from probe.bench.stream.slips import slips
+from probe.bench.stream.sound import InputScale, OutputScale, Part
+from probe.bench.stream.stop import Reason, Stop, Stopped
+from probe.bench.stream.voices import check_taken_back, gain_of, tones_played, voices_of
+from probe.errors import BadInput
+
+T = TypeVar("T")
+
+_LOOKED_AT_S = 120.0
+"""So much of a recording is looked through for jumps of its tones."""
+
+_TICK_S = 0.05
+"""How often progress is told and interruptions are noticed while waiting."""
+
+
+@dataclass
+class _State:
+    """What is being played, for what is asked about it later."""
+
+    parts: tuple[Part, ...] = ()
+    tones_hz: tuple[float, ...] = ()
+    gain_raised: str | None = None
+    stop: Stop | None = field(default=None)
+
+
+class Recorder:
+    """A stream on one card.
+
+    Parameters
+    ----------
+    card
+        The real or the virtual one.
+    wanted
+        Rate, inputs and outputs.
+    inputs, outputs
+        Their scales, one per channel where known; missing ones are taken as never measured.
+    run
+        Number of the first timebase: ``run-1``. A resumed session goes on with the next.
+    """
+
+    def __init__(
+        self,
+        card: Card,
+        wanted: StreamFormat,
+        *,
+        inputs: Sequence[InputScale] = (),
+        outputs: Sequence[OutputScale] = (),
+        run: int = 1,
+    ) -> None:
+        self._card = card
+        self._wanted = wanted
+        self._inputs = _padded(inputs, wanted.inputs, InputScale())
+        self._outputs = _padded(outputs, wanted.outputs, OutputScale())
+        self._run = run - 1
+        self._state = _State()
+        self._stream: RunningStream | None = None
+        self._lost_count = 0
+        self._foreign_tones_hz: tuple[float, ...] = ()
+        self._exchanger: Exchanger
+        self._writer: Writer
+
+    # -- the stream
+
+    def open(self) -> None:
+        """Start the stream; the outputs are silent.
+
+        Raises
+        ------
+        BadInput
+            The card cannot do what is wanted, or is busy.
+        """
+        if self._stream is not None:
+            return
+        rate = self._wanted.rate
+        self._exchanger = Exchanger(self._wanted, self._inputs, patient=self._card.patient)
+        self._writer = Writer(self._exchanger.ring, self._wanted.inputs, rate, self._not_stored)
+        self._state.stop = None
+        self._writer.start()
+        try:
+            self._stream = self._card.open(self._wanted, self._exchanger, self._exchanger.gone)
+            self._check_format(self._stream)
+            self._run += 1
+            self._await(lambda: self._writer.frames > 0)
+            self._lost_count = self._exchanger.lost_count  # nothing was recorded yet
+        except BaseException:
+            self._shut()
+            raise
+
+    def close(self) -> None:
+        """Fade out what sounds, stop the stream, give the card back; may be called twice."""
+        if self._stream is None:
+            return
+        try:
+            self.silence(limits.STOP_FADE_S)
+        except Stopped:
+            self._let_fade_end()
+        finally:
+            self._shut()
+
+    def reopen(self) -> None:
+        """Close and open again, after the card went away: what follows has another timebase."""
+        self.close()
+        self.open()
+
+    def __enter__(self) -> Recorder:
+        """Open."""
+        self.open()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Close."""
+        self.close()
+
+    @property
+    def timebase(self) -> str:
+        """Name of the stream that runs now."""
+        return f"run-{self._run}"
+
+    @property
+    def rate(self) -> float:
+        """Frames per second."""
+        return self._wanted.rate
+
+    @property
+    def stop(self) -> Stop | None:
+        """Why the tone last played is silent, if something stopped it."""
+        return self._exchanger.stop if self._stream is not None else None
+
+    # -- playing
+
+    def play(self, parts: Sequence[Part], level_db: float = 0.0) -> Stop | None:
+        """Bring tones up from -60 dB FS to ``level_db`` over their own level; wait until there.
+
+        What sounded before is faded out first. Outputs without a part stay silent.
+
+        Returns
+        -------
+        Stop | None
+            What stopped them on the way, if anything did.
+
+        Raises
+        ------
+        BadInput
+            A part would go over the limit of its purpose, or the output does not exist; or the
+            gain was raised and nobody has said that it was taken back. Nothing was played.
+        """
+        gain = gain_of(level_db)
+        voices = voices_of(parts, self._outputs, gain, self.rate)
+        check_taken_back(self._state.gain_raised, parts, self._outputs, gain)
+        self._require_open()
+        self.silence()
+        self._state.parts = tuple(parts)
+        self._state.tones_hz = tones_played(parts, self.rate)
+        self._exchanger.stop = None
+        begun = self._exchanger.player.begun
+        self._exchanger.player.start(voices, gain)
+        return self._await_settled(lambda: self._exchanger.player.begun > begun)
+
+    def set_level(self, level_db: float, output: int | None = None) -> Stop | None:
+        """Ramp what sounds (of one output; None: of all) to another level; wait until there.
+
+        Raises
+        ------
+        BadInput
+            It would go over a limit. The level stays as it is.
+        """
+        gain = gain_of(level_db)
+        for part in self._state.parts:
+            if output is None or part.output == output:
+                guard.check(part, self._outputs[part.output], gain)
+        check_taken_back(self._state.gain_raised, self._state.parts, self._outputs, gain)
+        self._require_open()
+        moved = self._exchanger.player.moved
+        self._exchanger.player.move(gain, None if output is None else (output,))
+        return self._await_settled(lambda: self._exchanger.player.moved > moved)
+
+    def silence(self, fade_s: float = limits.FADE_S) -> None:
+        """Fade out; return when the outputs are silent. A stop that stood is forgotten."""
+        self._require_open()
+        player = self._exchanger.player
+        if player.wanted:
+            faded = player.faded
+            player.fade(fade_s)
+            self._await(lambda: player.faded > faded and player.silent)
+        self._state.parts, self._state.tones_hz = (), ()
+        self._exchanger.forget_stop()
+
+    def cancel(self, message: str = "stopped") -> None:
+        """Fade the tone out now; what waits for it returns with this stop. From any thread."""
+        self._require_open()
+        self._exchanger.ask_stop(Stop(Reason.CANCELLED, message, frame=self._exchanger.frame))
+
+    def expect_tones(self, tones_hz: Sequence[float]) -> None:
+        """Say what somebody else's player plays, Hz: lost samples are then found from it."""
+        self._foreign_tones_hz = tuple(tones_hz)
+
+    def set_ceilings(self, ceilings: Sequence[float]) -> None:
+        """Let each input hear at most this share of full scale; beyond it the tone stops."""
+        self._require_open()
+        self._exchanger.guard.set_ceilings(ceilings)
+
+    # -- the gain that must be taken back
+
+    def gain_raised(self, what: str = "the input gain") -> None:
+        """Note that a gain was raised (for a take of noise): tones are refused from now on."""
+        self._state.gain_raised = what
+
+    def gain_taken_back(self) -> None:
+        """Note that it was checked to be as before."""
+        self._state.gain_raised = None
+
+    @property
+    def raised(self) -> str | None:
+        """What was raised and not yet taken back."""
+        return self._state.gain_raised
+
+    # -- recording
+
+    def meters(self) -> Meters:
+        """Return levels of the last tenth of a second, per input."""
+        self._require_open()
+        return self._writer.meters(self._exchanger.guard.direct)
+
+    def wait(self, seconds: float, progress: ProgressTeller | None = None) -> Stop | None:
+        """Let ``seconds`` of the stream pass; return early with what stopped the tone."""
+        self._require_open()
+        end = self._writer.frames + round(seconds * self.rate)
+        standing = self._exchanger.stop
+        self._await(
+            lambda: self._writer.frames >= end or self._exchanger.stop is not standing,
+            lambda: self._tell(
+                progress, seconds - (end - self._writer.frames) / self.rate, seconds
+            ),
+        )
+        return self._exchanger.stop
+
+    def listen(self, seconds: float, progress: ProgressTeller | None = None) -> Recorded:
+        """Record into memory what the inputs hear from now on, while what plays goes on."""
+        frames = round(seconds * self.rate)
+        return self._capture(MemoryCapture(frames, self._wanted.inputs), progress)
+
+    def record(
+        self, path: Path, seconds: float, progress: ProgressTeller | None = None
+    ) -> Recorded:
+        """Record into the file ``path`` what the inputs hear from now on.
+
+        The file has ``.part`` behind its name until it is complete.
+
+        Raises
+        ------
+        BadInput
+            A file of that name exists already, or it cannot be made.
+        """
+        self._require_open()
+        frames = round(seconds * self.rate)
+        capture = FileCapture(path, frames, self._wanted.inputs, round(self.rate))
+        return self._capture(capture, progress)
+
+    def take(
+        self,
+        path: Path,
+        parts: Sequence[Part],
+        seconds: float,
+        *,
+        level_db: float = 0.0,
+        settle_s: float = limits.SETTLE_S,
+        progress: ProgressTeller | None = None,
+    ) -> Recorded:
+        """Play, settle, record, fade out: a whole take. No parts: a take of silence.
+
+        Whatever ends it early, the tone is faded out and what was recorded stays as a ``.part``.
+        """
+        with self._silent_after():
+            if parts:
+                self.play(parts, level_db)
+            else:
+                self.silence()
+            stop = self.stop or self.wait(settle_s)
+            if stop is not None:
+                return self._nothing(stop)
+            return self.record(path, seconds, progress)
+
+    # -- inside
+
+    def _capture(self, capture: Capture, progress: ProgressTeller | None) -> Recorded:
+        self._require_open()
+        lost_before = self._exchanger.lost_count
+        if lost_before != self._lost_count:
+            self._lost_count = lost_before
+            self._run += 1
+        seconds = capture.wanted / self.rate
+        standing = self._exchanger.stop
+        self._writer.begin(capture)
+
+        def over() -> bool:
+            return capture.done or self._exchanger.stop is not standing
+
+        try:
+            self._await(
+                over,
+                lambda: self._tell(progress, capture.frames / self.rate, seconds),
+                stalled_ok=True,
+            )
+        except BaseException:
+            self._writer.end()
+            capture.finish(complete=False)
+            raise
+        if not capture.done:
+            self._writer.catch_up(self._exchanger.frame)
+            self._writer.end()
+        stop = None if capture.done and capture.error is None else self._why(capture)
+        capture.finish(complete=stop is None)
+        return self._recorded(capture, lost_before, stop)
+
+    def _not_stored(self, message: str) -> None:
+        """Stop the tone from the writer's thread, at once."""
+        self._exchanger.ask_stop(Stop(Reason.DISK, message, frame=self._exchanger.frame))
+
+    def _why(self, capture: Capture) -> Stop:
+        if capture.error is not None:
+            return Stop(Reason.DISK, capture.error, frame=capture.start_frame + capture.frames)
+        found = self._exchanger.stop
+        return found or Stop(Reason.GONE, "the sound card went away", frame=self._exchanger.frame)
+
+    def _recorded(self, capture: Capture, lost_before: int, stop: Stop | None) -> Recorded:
+        start, end = capture.start_frame, capture.start_frame + capture.frames
+        lost = tuple(
+            Lost(frame - start, flags.input_lost, flags.output_lost)
+            for frame, flags in self._exchanger.lost_since(lost_before)
+            if start <= frame < end
+        )
+        jumps = self._jumps(capture)
+        if jumps:
+            self._lost_count = -1  # the frames of the stream are not those of time any more
+        peaks, rms, direct = capture.levels()
+        return Recorded(
+            path=capture.path,
+            samples=capture.samples,
+            timebase=self.timebase,
+            start_frame=start,
+            frames=capture.frames,
+            sample_rate=round(self.rate),
+            peaks=peaks,
+            rms=rms,
+            direct=direct,
+            lost=tuple(sorted((*lost, *jumps), key=lambda one: one.frame)),
+            stop=stop,
+        )
+
+    def _jumps(self, capture: Capture) -> tuple[Lost, ...]:
+        """Look for samples lost without a word in what was recorded of the tones played."""
+        tones = [*self._state.tones_hz, *self._foreign_tones_hz]
+        if not tones or capture.frames == 0:
+            return ()
+        samples = capture.beginning(round(_LOOKED_AT_S * self.rate))
+        return tuple(Lost(frame, seen=True) for frame in slips(samples, self.rate, tones))
+
+    def _nothing(self, stop: Stop) -> Recorded:
+        none = (0.0,) * self._wanted.inputs
+        return Recorded(
+            *(None, None, self.timebase, self._writer.frames, 0, round(self.rate)),
+            *(none, none, none, (), stop),
+        )
+
+    @contextmanager
+    def _silent_after(self) -> Iterator[None]:
+        """Fade out at the end, however it comes."""
+        try:
+            yield
+        finally:
+            self._fade_out_whatever()
+
+    def _fade_out_whatever(self) -> None:
+        """Fade out although an exception may be on its way, and another may arrive meanwhile."""
+        standing = self._exchanger.stop
+        try:
+            self.silence(limits.STOP_FADE_S)
+        except Stopped:
+            pass
+        except BaseException:
+            # Interrupted again: the fade was ordered already and takes two hundredths of a second.
+            time.sleep(2 * limits.FADE_S)
+            raise
+        self._exchanger.stop = standing
+
+    def _let_fade_end(self) -> None:
+        """Give a stream that is lost, but runs still, the time to end its fade."""
+        end = time.monotonic() + 2 * limits.FADE_S
+        with self._exchanger.awaited():
+            while not self._exchanger.player.silent and time.monotonic() < end:
+                time.sleep(limits.FADE_S / 4)
+
+    def _check_format(self, stream: RunningStream) -> None:
+        real = stream.format
+        if (real.rate, real.inputs, real.outputs) != (
+            self._wanted.rate,
+            self._wanted.inputs,
+            self._wanted.outputs,
+        ):
+            raise BadInput(
+                f"{self._card.name}: runs at {real.rate:g} Hz with {real.inputs} inputs and "
+                f"{real.outputs} outputs, not as asked; choose a rate it has"
+            )
+
+    def _require_open(self) -> None:
+        if self._stream is None:
+            raise BadInput("the sound card is not open")
+        if self._exchanger.is_gone:
+            self._raise_gone()
+
+    def _raise_gone(self) -> NoReturn:
+        stop = self._exchanger.stop
+        raise Stopped(stop if stop is not None else Stop(Reason.GONE, "the sound card went away"))
+
+    def _await_settled(self, taken: Callable[[], bool]) -> Stop | None:
+        player = self._exchanger.player
+
+        def there() -> bool:
+            if self._exchanger.stop is not None:
+                return True
+            return taken() and self._writer.frames >= player.settled_at < player.frame
+
+        self._await(there)
+        return self._exchanger.stop
+
+    def _tell(self, progress: ProgressTeller | None, seconds: float, of_seconds: float) -> None:
+        if progress is not None:
+            progress(Progress(min(seconds, of_seconds), of_seconds, self.meters()))
+
+    def _await(
+        self,
+        over: Callable[[], bool],
+        tick: Callable[[], None] | None = None,
+        *,
+        stalled_ok: bool = False,
+    ) -> None:
+        """Wait until ``over`` says so; raise `Stopped` when the card goes away before."""
+        exchanger, writer = self._exchanger, self._writer
+        frames, moved = writer.frames, time.monotonic()
+        told = 0.0
+        with exchanger.awaited():
+            while not over():
+                now = time.monotonic()
+                if writer.frames != frames:
+                    frames, moved = writer.frames, now
+                if self._stream is not None and not self._stream.alive:
+                    exchanger.gone("the sound card stopped by itself")
+                elif now - moved > limits.STALLED_S:
+                    exchanger.gone("the sound card delivers nothing any more")
+                if exchanger.is_gone:
+                    if over() or stalled_ok:
+                        return
+                    self._raise_gone()
+                if tick is not None and now - told >= _TICK_S:
+                    told = now
+                    tick()
+                writer.wait(_TICK_S)
+
+    def _shut(self) -> None:
+        stream, self._stream = self._stream, None
+        self._exchanger.closing()
+        if stream is not None:
+            stream.close()
+        self._writer.stop()
+
+
+def _padded(given: Sequence[T], count: int, default: T) -> tuple[T, ...]:
+    return (*given[:count], *(default for _ in range(count - len(given))))

@@ -1,0 +1,68 @@
+"""Guided runs of a device that plays files itself, on the virtual bench through a terminal."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+import soundfile
+
+from probe.facts import analyse_session
+from probe.session.read import read_session
+from probe.simulate.library import load
+from tests.bench.guided.driven import Run, drive, kit_file
+
+INJECTOR = 'format = "probe-kit/1"\n[injector]\nohm = 10000.0\nu95_percent = 0.1\n'
+BY_FILE = {"Direct volts": "0.002", "Alternating volts": "0.001", "i/f": "f"}
+
+
+def guided(tmp_path: Path, *words: str, **answers: object) -> Run:
+    kit = kit_file(tmp_path, INJECTOR)
+    return drive(
+        tmp_path / "session", "--virtual", "core-and-inverter", "--fast", "--kit", str(kit), *words,
+        answers={**BY_FILE, **answers},  # type: ignore[dict-item]
+    )  # fmt: skip
+
+
+@pytest.mark.long
+def test_a_device_that_plays_files(tmp_path: Path) -> None:
+    run = guided(tmp_path)
+    assert run.status == 0, run.text[-2000:]
+    assert run.alarms == []
+    said = re.sub(r"\s+", " ", run.text)
+    assert "Begin with the volume LOW" in said
+    assert "polarity: fine. Upright" in said
+    assert "SEEN" not in said
+    folder = tmp_path / "session"
+    assert "# Path, left: gaps: fine" in (folder / "session.toml").read_text("utf-8")
+    assert soundfile.info(folder / "play" / "tones.wav").samplerate == 48000
+    takes = read_session(folder).takes
+    playing = [t for t in takes if t.tones_hz]
+    assert all(t.drive_dbfs == -30.0 and t.drive_volts is None for t in playing)
+    assert all(t.phases_rad is not None and t.timebase is None for t in playing)
+    side = analyse_session(folder, draws=400)["sides"]["left"]
+    # source: the circuit's own description in the library
+    assert side["stage"]["kind"] == load("core-and-inverter").kind
+    # source: the circuit's build-out resistors, 100 ohm, drawn with a tolerance (2 ohm
+    # allowed)
+    for leg in ("hot_impedance", "cold_impedance"):
+        fact = side["facts"][leg]
+        assert fact["value"] == pytest.approx(100.0, abs=fact["u95"] + 2.0)
+    assert side["facts"]["hot_impedance"]["u95"] < 3.0
+
+
+@pytest.mark.long
+@pytest.mark.parametrize(
+    ("mishap", "code"),
+    [("player-converts", "conversion"), ("player-levels", "levelling"), ("player-gaps", "gaps")],
+)
+def test_what_a_player_does_to_the_file_is_seen(tmp_path: Path, mishap: str, code: str) -> None:
+    run = guided(tmp_path, "--mishap", mishap, **{"y/n": "y", "a/k": "k", "r/s": _twice()})
+    assert re.findall(r"Path \[([a-z]+)\]", run.text) == [code]
+    assert f"# Path, left: {code}: SEEN" in (tmp_path / "session" / "session.toml").read_text()
+
+
+def _twice():  # type: ignore[no-untyped-def]
+    said = iter(["r", "q"])
+    return lambda _heard: next(said, "q")

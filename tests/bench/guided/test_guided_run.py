@@ -1,0 +1,201 @@
+"""Complete guided runs on the virtual bench, as somebody at a terminal makes them."""
+
+from __future__ import annotations
+
+import json
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from probe.facts import analyse_session
+from probe.session.read import read_session
+from probe.simulate.library import load
+from tests.bench.guided.driven import Run, drive, kit_file
+
+METERED = {"Direct volts": "0.002", "Alternating volts": "0.001"}
+
+
+def guided(tmp_path: Path, circuit: str, *words: str, **more: object) -> Run:
+    kit = kit_file(tmp_path)
+    return drive(
+        tmp_path / "session", "--virtual", circuit, "--fast", "--kit", str(kit), *words,
+        answers={**METERED, **more.pop("answers", {})}, **more,  # type: ignore[arg-type, dict-item]
+    )  # fmt: skip
+
+
+def kind_of(tmp_path: Path, side: str = "left") -> tuple[str, float]:
+    stage = analyse_session(tmp_path / "session", draws=400)["sides"][side]["stage"]
+    return stage["kind"], stage["confidence"]
+
+
+def test_from_unplugged_device_to_session(tmp_path: Path) -> None:
+    run = guided(tmp_path, "cross-coupled")
+    assert run.status == 0, run.text[-2000:]
+    assert run.alarms == []
+    # source: the circuit's own description in the library
+    assert kind_of(tmp_path)[0] == load("cross-coupled").kind
+    assert kind_of(tmp_path)[1] > 0.9
+    page = (tmp_path / "session" / "follow.html").read_text("utf-8")
+    assert "refresh" not in page
+    assert "The session is complete" in run.text.replace("\n", " ")
+    for danger in ("48 V phantom", "Grounds first", "Loudspeakers", "10 kohm", "electrical codes"):
+        assert danger in run.text
+
+
+@pytest.mark.long
+@pytest.mark.parametrize(
+    "circuit",
+    ["impedance-balanced", "pin-3-grounded", "ground-sensing", "floating-transformer"],
+)
+def test_every_kind(tmp_path: Path, circuit: str) -> None:
+    run = guided(tmp_path, circuit)
+    assert run.status == 0, run.text[-2000:]
+    assert kind_of(tmp_path) == (load(circuit).kind, pytest.approx(1.0, abs=0.1))
+    # "nothing is heard on pin 3" is a question there, not a false alarm: nothing is
+    assert set(run.alarms) <= {"pin-3-silent", "injector-missing"}
+
+
+@pytest.mark.long
+@pytest.mark.parametrize(
+    ("mishap", "codes"),
+    [
+        ("hum", {"hum"}),
+        ("exchanged-leads", {"legs-exchanged"}),
+        ("forgotten-switch@inject-cold", {"injector-missing"}),
+        ("moved-volume", {"volume-moved"}),
+        ("clipping", {"stopped", "clipped"}),
+        ("mute-relay", {"level-moved", "nothing-heard"}),
+        ("dropped-blocks", {"samples-lost"}),
+        ("lost-samples", {"samples-lost", "level-moved", "hum"}),
+        ("lead-out", {"pin-3-silent"}),
+        ("unplugged-device", {"level-moved", "nothing-heard"}),
+        ("unplugged-interface", {"interface-gone"}),
+        ("foreign-clock", set()),
+    ],
+)
+def test_every_mishap(tmp_path: Path, mishap: str, codes: set[str]) -> None:
+    run = guided(tmp_path, "core-and-inverter", "--mishap", mishap)
+    assert run.status == 0, run.text[-2000:]
+    assert set(run.alarms) <= codes
+    assert bool(run.alarms) == bool(codes)
+    assert kind_of(tmp_path)[0] == "differential"
+
+
+@pytest.mark.long
+def test_forgotten_load(tmp_path: Path) -> None:
+    """Without an injector the load decides, so a missing one must be noticed."""
+    kit = 'format = "probe-kit/1"\nload = [ { part = "R1", ohm = 604.0, u95_percent = 0.1 } ]\n'
+    path = kit_file(tmp_path, kit)
+    run = drive(
+        tmp_path / "session", "--virtual", "core-and-inverter", "--fast", "--kit", str(path),
+        "--mishap", "forgotten-switch", answers=METERED,
+    )  # fmt: skip
+    assert run.status == 0, run.text[-2000:]
+    assert run.alarms == ["load-missing"]
+    assert kind_of(tmp_path)[0] == "differential"
+
+
+def test_direct_voltage_stops_before_anything_is_connected(tmp_path: Path) -> None:
+    run = guided(tmp_path, "core-and-inverter", answers={"Direct volts": "12"})
+    assert run.status == 2
+    # source: the limit above which a fault or a bridged stage is suspected, 2 V
+    assert "above 2 V suspect" in run.text.replace("\n", " ")
+    assert not list((tmp_path / "session").glob("*.wav"))
+
+
+@pytest.mark.parametrize(("key", "word"), [("h", "headphone"), ("s", "loudspeaker")])
+def test_headphone_and_speaker_outputs_are_refused(tmp_path: Path, key: str, word: str) -> None:
+    run = guided(tmp_path, "core-and-inverter", answers={"l/h/s": key})
+    assert run.status == 2
+    assert f"{word} output is not measured here" in run.text.replace("\n", " ")
+    assert not (tmp_path / "session").exists()
+
+
+@pytest.mark.long
+def test_quit_and_resume(tmp_path: Path) -> None:
+    stops = iter(["r", "q"])
+    run = guided(tmp_path, "core-and-inverter", answers={"r/s": lambda _: next(stops)})
+    assert run.status == 3
+    assert "go on with" in run.text.replace("\n", " ")
+    kept = json.loads((tmp_path / "session" / "guide.json").read_text("utf-8"))
+    assert kept["sides"] == ["left"]
+    again = drive(
+        tmp_path / "session", "--virtual", "core-and-inverter", "--fast",
+        "--kit", str(tmp_path / "kit.toml"), answers={"r/s": "q"},
+    )  # fmt: skip
+    assert again.status == 3
+    assert "1 takes are in it" in again.text.replace("\n", " ")
+    assert "Take: both legs open" not in again.text
+
+
+@pytest.mark.long
+def test_gain_turned_up_for_the_noise_must_be_taken_back(tmp_path: Path) -> None:
+    stops = iter(["r", "r", "q"])
+    answers = {
+        "r/s": lambda _: next(stops),
+        "n/y [n]": lambda heard: "y" if "gain up for this take" in heard[-300:] else "n",
+    }
+    words = ["--mishap", "gain-left-up"]
+    run = guided(tmp_path, "core-and-inverter", *words, answers=answers)
+    text = run.text.replace("\n", " ")
+    assert run.status == 3, run.text[-2000:]
+    # source: what the virtual bench's hands turn, 30 dB
+    assert re.search(r"hear \+(29\.9|30\.0|30\.1) dB and \+(29\.9|30\.0|30\.1) dB more", text)
+    assert run.text.count("gain-not-back") == 1
+    assert text.index("gain-not-back") < text.index("The gain is as it was")
+    takes = {t.name: t for t in read_session(tmp_path / "session").takes}
+    quiet, first = takes["left idle"].inputs, takes["left open"].inputs
+    for one, other in zip(quiet, first, strict=True):
+        # source: 30 dB more gain, 10^(-30/20) of the full scale
+        assert one.volts_full_scale / other.volts_full_scale == pytest.approx(0.0316, rel=0.01)
+
+
+@pytest.mark.long
+def test_gain_left_up_over_a_stop_is_insisted_on(tmp_path: Path) -> None:
+    answers = {
+        "n = not yet": lambda heard: "q" if "back to where it was" in heard[-200:] else "y",
+        "n/y [n]": lambda heard: "y" if "gain up for this take" in heard[-300:] else "n",
+    }
+    run = guided(tmp_path, "core-and-inverter", answers=answers)
+    assert run.status == 3, run.text[-2000:]
+    assert "gain_raised" in (tmp_path / "session" / "unfinished.toml").read_text("utf-8")
+    again = guided(tmp_path, "core-and-inverter", answers={"r/s": "q"})
+    assert again.status == 3
+    text = again.text
+    assert text.index("was turned up when this session was stopped") < text.index("as it was.")
+    assert not (tmp_path / "session" / "unfinished.toml").exists()
+
+
+def test_answers_file_and_pipe(tmp_path: Path) -> None:
+    """Without a terminal at the other end every question is still answered or the run stops."""
+    done = subprocess.run(
+        [sys.executable, "-m", "probe", "measure", str(tmp_path / "s"), "--virtual", "pin-3-open",
+         "--fast", "--plain"],
+        stdin=subprocess.DEVNULL, capture_output=True, encoding="utf-8", timeout=60, check=False,
+        env={**__import__("os").environ, "PROBE_DATA": str(tmp_path)},
+    )  # fmt: skip
+    assert done.returncode == 3
+    assert "Traceback" not in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("words", "what"),
+    [
+        (["--virtual", "no-such"], "no such circuit"),
+        (["--virtual", "pin-3-open", "--mishap", "humm"], "did you mean"),
+        (["--virtual", "pin-3-open", "--seconds", "0"], "allowed are 1 to 600"),
+    ],
+)
+def test_bad_input_is_one_line(tmp_path: Path, words: list[str], what: str) -> None:
+    done = subprocess.run(
+        [sys.executable, "-m", "probe", "measure", str(tmp_path / "s"), *words],
+        capture_output=True, encoding="utf-8", timeout=60, check=False,
+    )  # fmt: skip
+    assert done.returncode == 2
+    assert what in done.stderr
+    assert done.stderr.count("\n") == 1
+    assert done.stdout == ""
+    assert not (tmp_path / "s").exists()

@@ -1,0 +1,63 @@
+"""Signals to a guided run that is recording: it ends in order, and nothing is lost."""
+
+from __future__ import annotations
+
+import signal
+import sys
+import time
+import tomllib
+from pathlib import Path
+
+import pexpect
+import pytest
+import soundfile
+
+from tests.bench.guided.driven import command, drive, environment, kit_file
+from tests.house.readme import ROOT
+
+WORDS = ("--virtual", "core-and-inverter", "--plain")
+RECORDED_S = 2.0
+
+
+def until_recording(child: pexpect.spawn) -> None:
+    """Answer what is asked until the first take is being recorded."""
+    while child.expect([r" > $", "Now recording"]) == 0:
+        question = "\n".join((child.before or "").splitlines()[-3:])
+        last = question.splitlines()[-1]
+        if "volts" in last:
+            child.sendline("0.002")
+        else:
+            child.sendline("y" if last.startswith("y/n") and "[" not in last else "")
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("asked", [signal.SIGINT, signal.SIGTERM])
+def test_a_signal_ends_in_order_and_keeps_what_was_recorded(
+    tmp_path: Path, asked: signal.Signals
+) -> None:
+    folder, kit = tmp_path / "session", kit_file(tmp_path)
+    words = command(folder, *WORDS, "--kit", str(kit), "--seconds", "30")
+    child = pexpect.spawn(
+        sys.executable, words, env=environment(tmp_path / "data"), cwd=str(ROOT),
+        encoding="utf-8", timeout=90, dimensions=(40, 80), echo=False,
+    )  # fmt: skip
+    try:
+        until_recording(child)
+        time.sleep(RECORDED_S)
+        child.kill(asked)
+        child.expect(pexpect.EOF)
+        child.close()
+    finally:
+        child.close(force=True)
+    # source: 128 + the number of the signal, the convention of shells
+    assert child.exitstatus == 128 + asked
+    assert "Traceback" not in (child.before or "")
+    part = folder / "left-open.wav.part"
+    # the virtual card keeps time by the clock; a busy machine may give it half of that
+    assert soundfile.info(str(part), verbose=False).frames > 0.5 * RECORDED_S * 48000
+    left = tomllib.loads((folder / "unfinished.toml").read_text("utf-8"))
+    assert left["take"]["file"] == "left-open.wav"
+    again = drive(folder, *WORDS, "--fast", "--kit", str(kit), plain=False, answers={"r/s": "q"})
+    assert again.status == 3
+    assert "The take left open was cut" in again.text.replace("\n", " ")
+    assert (folder / "left-open.wav.cut").is_file()

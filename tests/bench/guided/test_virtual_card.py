@@ -1,0 +1,64 @@
+"""The virtual bench hears what the circuit gives, whatever is played."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from probe.bench.filters.convolve import Convolver, parts_of
+from probe.bench.filters.response import HIGH_PASS_HZ, LEAD, taps_of
+from probe.bench.planned.steps import Injector, Plugged
+from probe.bench.virtual.clock import ForeignClock
+from probe.bench.virtual.place import place_of
+from probe.session.model import Load
+from probe.simulate.tones import DEVICE_HZ
+
+RATE = 48000.0
+R1 = Load("cold", "ground", 604.0, 0.001, "R1")
+R2 = Injector("cold", 10100.0, 0.001, "R2", 10000.0)
+
+
+@pytest.mark.parametrize("circuit", ["core-and-inverter", "floating-transformer", "pin-3-open"])
+@pytest.mark.parametrize("plugged", [
+    Plugged("left", ("hot", "cold"), (R1,)),
+    Plugged("left", ("hot", "cold"), (), R2),
+])  # fmt: skip
+def test_filters_are_the_circuit(circuit: str, plugged: Plugged) -> None:
+    place = place_of(circuit, exact=True)
+    taps = taps_of(lambda hz: place.heard(plugged, hz), RATE)
+    hz = np.array(DEVICE_HZ)
+    turn = np.exp(-2j * np.pi * np.outer(hz, np.arange(len(taps)) - LEAD) / RATE)
+    found = np.einsum("fn,nio->fio", turn, taps)
+    # source: second-order high pass, closed form; circuit: modified nodal analysis at the tones
+    s = 1j * hz / HIGH_PASS_HZ
+    expected = place.heard(plugged, hz) * (s**2 / (1 + np.sqrt(2) * s + s**2))[:, None, None]
+    size = np.max(np.abs(expected), axis=(1, 2))
+    assert np.max(np.abs(found - expected), axis=(1, 2)) == pytest.approx(0.0 * size, abs=2e-4)
+
+
+def test_blocks_are_a_plain_convolution() -> None:
+    rng = np.random.default_rng(5)
+    taps, x = rng.standard_normal((700, 2, 2)), rng.standard_normal((1280, 2))
+    convolver = Convolver(parts_of(taps, 256), 256)
+    found = np.concatenate([convolver.step(x[k : k + 256]) for k in range(0, 1280, 256)])
+    # source: numpy's direct convolution
+    expected = sum(
+        np.stack([np.convolve(x[:, o], taps[:, i, o])[:1280] for i in (0, 1)], axis=1)
+        for o in (0, 1)
+    )
+    assert found == pytest.approx(expected, abs=1e-3)
+
+
+def test_foreign_clock_moves_a_tone() -> None:
+    ppm, hz, blocks = 80e-6, 12437.0, 40
+    n = np.arange(blocks * 4096)
+    clock = ForeignClock(ppm, RATE, 1)
+    tone = np.cos(2 * np.pi * hz * n / RATE)[:, None]
+    found = np.concatenate([clock.step(tone[k : k + 4096]) for k in n[::4096]])[8192:, 0]
+    # source: x(n (1 + e)) has the frequency f (1 + e); closed form
+    t = n[8192:]
+    basis = np.exp(2j * np.pi * hz * (1.0 + ppm) * t / RATE)
+    amplitude = 2.0 * np.mean(found * np.conj(basis))
+    rest = found - np.real(amplitude * basis)
+    assert abs(amplitude) == pytest.approx(1.0, abs=1e-4)
+    assert np.std(rest) < 1e-4
