@@ -9,7 +9,7 @@ if TYPE_CHECKING:
     from pathlib import Path
     from typing import Any
 
-    from probe.bench.guided.guide import Equipment
+    from probe.bench.guided.equipment import Equipment
     from probe.bench.shown.dialogue import Dialogue
     from probe.session.model import Side
 

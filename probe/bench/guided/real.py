@@ -10,7 +10,7 @@ from probe.bench.calibration.figures import BenchFigures
 from probe.bench.calibration.store import remembered
 from probe.bench.cards.devices import chosen
 from probe.bench.cards.portaudio import find_devices
-from probe.bench.guided.guide import Equipment
+from probe.bench.guided.equipment import Equipment
 from probe.bench.planned.kit import Kit
 from probe.bench.stream.card import StreamFormat
 from probe.bench.stream.recorder import Recorder

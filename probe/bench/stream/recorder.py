@@ -17,26 +17,28 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import NoReturn, TypeVar
+from typing import TypeVar
 
 from probe.bench.stream import guard, limits
 from probe.bench.stream.capture import Capture, FileCapture, MemoryCapture, Meters, Writer
 from probe.bench.stream.card import Card, RunningStream, StreamFormat
 from probe.bench.stream.exchange import Exchanger
-from probe.bench.stream.recorded import Lost, Progress, ProgressTeller, Recorded
-from probe.bench.stream.slips import slips
+from probe.bench.stream.recorded import (
+    Progress,
+    ProgressTeller,
+    Recorded,
+    jumps_in,
+    lost_within,
+    nothing_recorded,
+    recorded_of,
+)
 from probe.bench.stream.sound import InputScale, OutputScale, Part
 from probe.bench.stream.stop import Reason, Stop, Stopped
 from probe.bench.stream.voices import check_taken_back, gain_of, tones_played, voices_of
+from probe.bench.stream.waiting import let_fade_end, raise_gone, wait_until
 from probe.errors import BadInput
 
 T = TypeVar("T")
-
-_LOOKED_AT_S = 120.0
-"""So much of a recording is looked through for jumps of its tones."""
-
-_TICK_S = 0.05
-"""How often progress is told and interruptions are noticed while waiting."""
 
 
 @dataclass
@@ -119,7 +121,7 @@ class Recorder:
         try:
             self.silence(limits.STOP_FADE_S)
         except Stopped:
-            self._let_fade_end()
+            let_fade_end(self._exchanger)
         finally:
             self._shut()
 
@@ -349,43 +351,15 @@ class Recorder:
         return found or Stop(Reason.GONE, "the sound card went away", frame=self._exchanger.frame)
 
     def _recorded(self, capture: Capture, lost_before: int, stop: Stop | None) -> Recorded:
-        start, end = capture.start_frame, capture.start_frame + capture.frames
-        lost = tuple(
-            Lost(frame - start, flags.input_lost, flags.output_lost)
-            for frame, flags in self._exchanger.lost_since(lost_before)
-            if start <= frame < end
-        )
-        jumps = self._jumps(capture)
+        flagged = lost_within(capture, self._exchanger.lost_since(lost_before))
+        jumps = jumps_in(capture, self.rate, (*self._state.tones_hz, *self._foreign_tones_hz))
         if jumps:
             self._lost_count = -1  # the frames of the stream are not those of time any more
-        peaks, rms, direct = capture.levels()
-        return Recorded(
-            path=capture.path,
-            samples=capture.samples,
-            timebase=self.timebase,
-            start_frame=start,
-            frames=capture.frames,
-            sample_rate=round(self.rate),
-            peaks=peaks,
-            rms=rms,
-            direct=direct,
-            lost=tuple(sorted((*lost, *jumps), key=lambda one: one.frame)),
-            stop=stop,
-        )
-
-    def _jumps(self, capture: Capture) -> tuple[Lost, ...]:
-        """Look for samples lost without a word in what was recorded of the tones played."""
-        tones = [*self._state.tones_hz, *self._foreign_tones_hz]
-        if not tones or capture.frames == 0:
-            return ()
-        samples = capture.beginning(round(_LOOKED_AT_S * self.rate))
-        return tuple(Lost(frame, seen=True) for frame in slips(samples, self.rate, tones))
+        return recorded_of(capture, self.timebase, self.rate, (*flagged, *jumps), stop)
 
     def _nothing(self, stop: Stop) -> Recorded:
-        none = (0.0,) * self._wanted.inputs
-        return Recorded(
-            *(None, None, self.timebase, self._writer.frames, 0, round(self.rate)),
-            *(none, none, none, (), stop),
+        return nothing_recorded(
+            self.timebase, self._writer.frames, self.rate, self._wanted.inputs, stop
         )
 
     @contextmanager
@@ -409,13 +383,6 @@ class Recorder:
             raise
         self._exchanger.stop = standing
 
-    def _let_fade_end(self) -> None:
-        """Give a stream that is lost, but runs still, the time to end its fade."""
-        end = time.monotonic() + 2 * limits.FADE_S
-        with self._exchanger.awaited():
-            while not self._exchanger.player.silent and time.monotonic() < end:
-                time.sleep(limits.FADE_S / 4)
-
     def _check_format(self, stream: RunningStream) -> None:
         real = stream.format
         if (real.rate, real.inputs, real.outputs) != (
@@ -432,11 +399,11 @@ class Recorder:
         if self._stream is None:
             raise BadInput("the sound card is not open")
         if self._exchanger.is_gone:
-            self._raise_gone()
+            raise_gone(self._exchanger)
 
-    def _raise_gone(self) -> NoReturn:
-        stop = self._exchanger.stop
-        raise Stopped(stop if stop is not None else Stop(Reason.GONE, "the sound card went away"))
+    def _tell(self, progress: ProgressTeller | None, seconds: float, of_seconds: float) -> None:
+        if progress is not None:
+            progress(Progress(min(seconds, of_seconds), of_seconds, self.meters()))
 
     def _await_settled(self, taken: Callable[[], bool]) -> Stop | None:
         player = self._exchanger.player
@@ -449,10 +416,6 @@ class Recorder:
         self._await(there)
         return self._exchanger.stop
 
-    def _tell(self, progress: ProgressTeller | None, seconds: float, of_seconds: float) -> None:
-        if progress is not None:
-            progress(Progress(min(seconds, of_seconds), of_seconds, self.meters()))
-
     def _await(
         self,
         over: Callable[[], bool],
@@ -460,27 +423,14 @@ class Recorder:
         *,
         stalled_ok: bool = False,
     ) -> None:
-        """Wait until ``over`` says so; raise `Stopped` when the card goes away before."""
-        exchanger, writer = self._exchanger, self._writer
-        frames, moved = writer.frames, time.monotonic()
-        told = 0.0
-        with exchanger.awaited():
-            while not over():
-                now = time.monotonic()
-                if writer.frames != frames:
-                    frames, moved = writer.frames, now
-                if self._stream is not None and not self._stream.alive:
-                    exchanger.gone("the sound card stopped by itself")
-                elif now - moved > limits.STALLED_S:
-                    exchanger.gone("the sound card delivers nothing any more")
-                if exchanger.is_gone:
-                    if over() or stalled_ok:
-                        return
-                    self._raise_gone()
-                if tick is not None and now - told >= _TICK_S:
-                    told = now
-                    tick()
-                writer.wait(_TICK_S)
+        wait_until(
+            over,
+            self._exchanger,
+            self._writer,
+            lambda: self._stream is None or self._stream.alive,
+            tick,
+            stalled_ok=stalled_ok,
+        )
 
     def _shut(self) -> None:
         stream, self._stream = self._stream, None

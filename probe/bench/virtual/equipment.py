@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from probe.bench.guided.guide import Equipment
+from probe.bench.guided.equipment import Equipment
 from probe.bench.planned.kit import Kit
 from probe.bench.stream.card import StreamFormat
 from probe.bench.stream.recorder import Recorder

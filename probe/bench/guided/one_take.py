@@ -1,0 +1,213 @@
+"""One take: plugged, made, judged, and kept, made again or passed over."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from probe.bench.guided.equipment import Equipment
+from probe.bench.guided.raised import NoiseGain
+from probe.bench.guided.screen import Screen
+from probe.bench.guided.setting_up import confirmed, title
+from probe.bench.guided.taking import Made, Taker
+from probe.bench.judged.judge import judge
+from probe.bench.judged.judgement import Judgement
+from probe.bench.judged.legs import open_take
+from probe.bench.planned import cautions
+from probe.bench.planned.able import Setting
+from probe.bench.planned.steps import Step
+from probe.bench.shown.drawing import sentences, terminal
+from probe.bench.shown.what_now import AFTER_STOP, GONE, TRY, choices
+from probe.bench.stored.storage import SessionFolder
+from probe.bench.stream.stop import Reason, Stopped
+
+
+@dataclass
+class Pass:
+    """One side at one volume, as far as it is."""
+
+    setting: Setting
+    made: list[str] = field(default_factory=list)
+    given_up: set[str] = field(default_factory=set)
+    volts: dict[str, float] = field(default_factory=dict)
+    anew: bool = False
+
+
+@dataclass
+class OneTake:
+    """Makes takes, one at a time.
+
+    Attributes
+    ----------
+    screen
+        Says and shows; asks.
+    taker, gain
+        Record; turn the gain for noise.
+    """
+
+    screen: Screen
+    equipment: Equipment
+    store: SessionFolder
+    taker: Taker
+    gain: NoiseGain
+
+    def take(self, one: Pass, step: Step) -> None:
+        """Make one take, again and again, until it is kept or passed over."""
+        attempts = 0
+        while True:
+            attempts += 1
+            if not self._plug(one, step):
+                return
+            made = self._make_idle(one, step) if step.take == "idle" else self._make(step)
+            found = self._judged(one, made)
+            if self._settled(one, made, found, attempts):
+                return
+
+    def _plug(self, one: Pass, step: Step) -> bool:
+        """Say and draw what to plug, and wait; return False where the take is passed over."""
+        talk = self.screen.talk
+        talk.heading(f"Take: {title(step.take)}")
+        if step.reason:
+            talk.say(f"Why now: {step.reason}.")
+        before = cautions.before(step)
+        self.screen.show_step(step, "plug this, then go on in the terminal", before)
+        for caution in before:
+            self.screen.caution(caution)
+        if talk.plain:
+            for sentence in sentences(step):
+                talk.say(sentence)
+        else:
+            talk.draw(terminal(step))
+        choices = {"r": "ready: it is plugged, record", "s": "skip this take"}
+        answer = talk.choose("ready", "Plug this. Ready?", choices, "r")
+        if answer == "s":
+            one.given_up.add(step.take)
+            return False
+        self.equipment.plug(step.plugged, step.take)
+        return True
+
+    def _make_idle(self, one: Pass, step: Step) -> Made:
+        """Make the take of noise, with more gain where somebody wants that, and take it back."""
+        opened = open_take(self.screen.interim.phasors(one.setting.side, one.setting.volume))
+        made = self._make(step, self.gain.up(opened))
+        self.gain.down(opened)
+        return made
+
+    def _make(self, step: Step, scales: tuple[float, ...] | None = None) -> Made:
+        key = (step.plugged.side, step.plugged.volume)
+        self.screen.show_step(step, "recording: touch nothing", ())
+        try:
+            if step.plays and key not in self.taker.volts:
+                self._find_level(step)
+            if self.taker.player is not None:
+                self.taker.player.for_step(step, self.taker.recorder)
+            made = self.taker.make(step, scales)
+        except Stopped as stopped:
+            if stopped.stop.reason is not Reason.GONE:
+                raise
+            return self._gone(step, stopped.stop.message)
+        stop = None if made.recorded is None else made.recorded.stop
+        if stop is not None and stop.reason is Reason.GONE:
+            return self._gone(step, stop.message)
+        return made
+
+    def _find_level(self, step: Step) -> None:
+        player = self.taker.player
+        if player is None:
+            self.taker.find_level(step)
+            return
+        player.settle_level(step, self.taker.recorder)
+        for line in player.settle_path(step, self.taker.recorder):
+            self.store.remark(line)
+        self.taker.volts[step.plugged.side, step.plugged.volume] = 0.0
+
+    def _gone(self, step: Step, message: str) -> Made:
+        """Wait until the interface is back, and open it again: another timebase from here on."""
+        self.store.abandon()
+        self.screen.talk.warn("The interface is gone", message)
+        while True:
+            confirmed(self.screen.talk, "back", "Plug it in again. Is it back?")
+            try:
+                self.taker.recorder.reopen()
+                return Made(step, None)
+            except (Stopped, OSError) as error:
+                self.screen.talk.say(str(error))
+
+    def _judged(self, one: Pass, made: Made) -> tuple[Judgement, ...]:
+        if made.refused is not None:
+            return ()
+        if made.recorded is None:
+            return (GONE,)
+        stop = made.recorded.stop
+        if stop is not None:
+            return (Judgement("stopped", stop.message, AFTER_STOP.get(stop.reason, TRY)),)
+        if made.heard is None:
+            return ()
+        side, volume = one.setting.side, one.setting.volume
+        others = [s for s in self.screen.sides if s != side]
+        found = judge(
+            made.heard,
+            self.screen.interim.phasors(side, volume),
+            self.screen.interim.phasors(others[0], volume) if others else (),
+        )
+        if any(j.code == "samples-lost" for j in found) and not made.recorded.lost:
+            self.taker.recorder.reopen()  # the stream's frames are no longer those of the card
+        return found
+
+    def _settled(self, one: Pass, made: Made, found: tuple[Judgement, ...], attempts: int) -> bool:
+        """Keep, repeat or pass over; return whether the take is settled."""
+        talk, step = self.screen.talk, made.step
+        if made.refused is not None:
+            talk.warn("The load is refused", f"{made.refused}. Take the resistor off.")
+            one.given_up.add(step.take)
+            self.screen.told.append((step.name, f"load refused: {made.refused}"))
+            return True
+        for one_judgement in found:
+            talk.warn(f"Look [{one_judgement.code}]", f"{one_judgement.seen}.")
+            talk.say(f"Do: {one_judgement.do}.")
+            self.screen.show_step(step, f"{one_judgement.seen}: {one_judgement.do}", ())
+        recorded = made.recorded
+        usable = recorded is not None and recorded.complete
+        if found:
+            answer = talk.choose("judged", "What now?", *choices(found, usable, attempts, one.anew))
+            if answer != "k":
+                self.store.abandon(recorded)
+                return self._not_kept(one, step, answer)
+        assert recorded is not None
+        self.store.keep(recorded, in_stream=self.taker.player is None or not step.plays)
+        one.made.append(step.take)
+        self._note_volts(one, made)
+        codes = ", ".join(j.code for j in found)
+        self.screen.told.append((step.name, f"kept, although: {codes}" if codes else "kept"))
+        talk.say(f"Kept: {step.name}.")
+        return True
+
+    def _not_kept(self, one: Pass, step: Step, answer: str) -> bool:
+        """Make it again (False), pass it over, or begin this side anew."""
+        key = (one.setting.side, one.setting.volume)
+        if answer == "a":
+            if step.take == "open":
+                self.taker.volts.pop(key, None)
+            return False
+        if answer == "s":
+            one.given_up.add(step.take)
+            return True
+        for take in list(self.store.takes):
+            if (take["side"], take.get("volume", "")) == key:
+                self.store.forget(take["file"])
+        self.taker.volts.pop(key, None)
+        one.made.clear()
+        one.anew = True
+        one.given_up.clear()
+        self.screen.told.append(
+            (one.setting.side, "begun anew; the earlier takes are kept as .old")
+        )
+        return True
+
+    def _note_volts(self, one: Pass, made: Made) -> None:
+        """Note the volts of the open legs, by which a load's watts are judged."""
+        if made.heard is None or made.step.take != "open":
+            return
+        for role, rms, scale in zip(
+            made.step.plugged.channels, made.heard.rms, self.equipment.bench.inputs, strict=False
+        ):
+            one.volts[role] = rms * scale.volts_full_scale
