@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from probe.bench.guided.playing import FilePlayer
 from probe.bench.judged.judgement import Heard
 from probe.bench.judged.trial import trial_of, trial_refuses
-from probe.bench.planned.steps import LOADING, Played, Step, take_table
+from probe.bench.planned.steps import LOADING, OUTPUT_U95, Played, Step, take_table
 from probe.bench.stored.storage import SessionFolder
 from probe.bench.stream.recorded import Progress, Recorded
 from probe.bench.stream.recorder import Recorder
@@ -44,9 +44,6 @@ INJECTED_VOLTS = 0.12
 
 INJECTED_VOLTS_OFF = 0.004
 """The same into a device that is switched off: below 50 mV peak."""
-
-OUTPUT_U95 = 0.005
-"""Of an output's full scale where the bench says nothing else."""
 
 LISTEN_S, TRIAL_S, IDLE_S = 0.4, 1.0, 10.0
 

@@ -67,6 +67,9 @@ class Step:
         return re.sub(r"[^A-Za-z0-9.]+", "-", self.name).strip("-.")
 
 
+OUTPUT_U95 = 0.005
+"""Of an output's full scale where the bench says nothing else."""
+
 LOADING = {"load-hot", "load-cold", "load-across", "single-ended-loaded"}
 """Takes that put a resistor on the device's output."""
 
@@ -85,7 +88,7 @@ class Played:
     injected_hz: tuple[float, ...] = ()
     injected_deg: tuple[float, ...] = ()
     injected_volts: float = 0.0
-    injected_u95_relative: float = 0.01
+    injected_u95_relative: float = OUTPUT_U95
 
 
 def take_table(step: Step, played: Played, file: str) -> dict[str, Any]:

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from probe.bench.planned.steps import Injector, Plugged
+from probe.bench.planned.steps import OUTPUT_U95, Injector, Plugged
 from probe.errors import BadInput
 from probe.session.model import Channel, Injection, Side
 from probe.simulate.build import read_stage, stage_of
@@ -25,8 +25,8 @@ FULL_SCALE_OUT = 4.0
 
 OUTPUT_OHM = 100.0
 
-DRIFT_DB = 0.003
-"""Level between pluggings, one standard deviation: a bench where nothing is touched."""
+REPEATABILITY_DB = 0.005
+"""Level between pluggings, one standard deviation, of a careful bench: declared, and drawn."""
 
 
 class Place:
@@ -37,15 +37,16 @@ class Place:
     stage
         The device with its sides and the bench as declared and as it is.
     seed
-        Of the drift and of the resistors' errors.
-    drift_db
-        Level between pluggings, one standard deviation per input.
+        Of all that differs from what is declared: resistors, injected volts, levels between
+        pluggings.
+    exact
+        Nothing differs, and nothing drifts.
     """
 
-    def __init__(self, stage: StageSpec, seed: int, drift_db: float = DRIFT_DB) -> None:
+    def __init__(self, stage: StageSpec, seed: int, exact: bool = False) -> None:
         self.stage = stage
         self.seed = seed
-        self.drift_db = drift_db
+        self.exact = exact
 
     @property
     def sides(self) -> tuple[Side, ...]:
@@ -63,8 +64,8 @@ class Place:
         Shape (F, inputs, 2): output 1 drives the device, output 2 the injector.
         """
         take = self._take(plugged)
-        parts = {r.part: self._part(r.part, r.u95_relative) for r in take.loads}
-        parts |= {i.part: self._part(i.part, i.u95_relative) for i in take.injections}
+        parts = {r.part: self._off(r.part, r.u95_relative) for r in take.loads}
+        parts |= {i.part: self._off(i.part, i.u95_relative) for i in take.injections}
         stage = replace(self.stage, true=replace(self.stage.true, parts=parts))
         found = responses(stage, take, hz)
         volts = np.zeros((len(hz), len(plugged.channels), 2), dtype=np.complex128)
@@ -75,7 +76,7 @@ class Place:
         gains = np.array([t.gain for t in self.stage.true.inputs[: volts.shape[1]]])
         scale = np.array([i.volts_full_scale for i in take.inputs])
         mixed = np.einsum("ij,fjk->fik", self._crosstalk(volts.shape[1]), volts)
-        out = np.array([FULL_SCALE_OUT, FULL_SCALE_OUT * self.stage.true.injector])
+        out = np.array([FULL_SCALE_OUT, FULL_SCALE_OUT * self._off("injector", OUTPUT_U95)])
         return np.asarray(mixed * (gains / scale)[None, :, None] * out)
 
     def drifted(
@@ -83,7 +84,8 @@ class Place:
     ) -> NDArray[np.float64]:
         """Return the level of each input after one more plugging, shape (inputs,)."""
         draws = np.random.default_rng([self.seed, 11, plugging]).standard_normal(inputs)
-        moved = 10.0 ** (draws * self.drift_db / 20.0)
+        spread = 0.0 if self.exact else self.stage.bench.repeatability_db or REPEATABILITY_DB
+        moved = 10.0 ** (draws * spread / 20.0)
         heard = [c not in ("reference", "unused") for c in channels]
         return np.where(heard, moved, 1.0)
 
@@ -98,9 +100,10 @@ class Place:
         leak = self.stage.true.crosstalk
         return np.full((inputs, inputs), leak) + np.eye(inputs) * (1.0 - leak)
 
-    def _part(self, part: str, u95: float) -> float:
+    def _off(self, part: str, u95: float) -> float:
+        """Return what something is over what it is declared to be."""
         draw = np.random.default_rng([self.seed, zlib.crc32(part.encode())]).standard_normal()
-        return 1.0 + u95 / 2.0 * float(draw)
+        return 1.0 if self.exact else 1.0 + u95 / 2.0 * float(draw)
 
     def _take(self, plugged: Plugged) -> TakeSpec:
         """Return the plugged bench as one of simulate's takes; its tones do not matter here."""
@@ -178,13 +181,16 @@ def place_of(
         "phase": "none",
         "device": {"maker": "Virtual", "model": circuit, "serial": f"seed {seed}"},
         "drive": {"volts": 0.1},
-        "bench": {"interface": "simulated interface of the virtual bench"},
+        "bench": {
+            "interface": "simulated interface of the virtual bench",
+            "repeatability_db": REPEATABILITY_DB,
+        },
         "truth": {"crosstalk_db": -100.0, "draw": not exact},
     }
     if not exact:
         table["tolerances"] = {"seed": seed}
     stage = _widened(stage_of(table), inputs)
-    return Place(stage, seed, 0.0 if exact else DRIFT_DB)
+    return Place(stage, seed, exact)
 
 
 def _widened(stage: StageSpec, inputs: int) -> StageSpec:
