@@ -6,7 +6,7 @@ import argparse
 
 from probe.cli.source import SOURCE_HELP, add_archive
 
-SOMETHING_FAILS = 1
+NOT_SOUND = 1
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -37,7 +37,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Print the verification; return 0, or 1 where a line fails."""
+    """Print the verification; return 0, or 1 where a line fails or a fault is found."""
     from probe.errors import BadInput
 
     if args.template:
@@ -67,7 +67,8 @@ def _verify(args: argparse.Namespace) -> int:
     facts = with_side(facts_of(args.source, args.archive), args.side)
     before = None if args.before is None else facts_of(args.before, args.archive)
     sides = None if args.side is None else [args.side]
-    document = verify(facts, specification, before=before, risk=args.risk / 100.0, sides=sides)
+    found = verify(facts, specification, before=before, risk=args.risk / 100.0, sides=sides)
+    document = found.to_json()
     if args.html is not None:
         written = write_one(args.html, render_verification(document))
     if args.json:
@@ -76,4 +77,4 @@ def _verify(args: argparse.Namespace) -> int:
         print(render_verification_text(document), end="")
         if args.html is not None:
             print(f"written: {written}")
-    return SOMETHING_FAILS if document["summary"]["outcomes"]["fails"] else 0
+    return 0 if found.sound else NOT_SOUND

@@ -14,6 +14,7 @@ from typing import Any
 from probe.compare.conditions import apart, circumstances
 from probe.compare.difference import Difference, difference
 from probe.numbers import number, write, write_signed
+from probe.verify.judged import Fault
 
 GONE_DB = 30.0
 """A side this far below the other carries no signal of its own: what is left leaks across."""
@@ -119,14 +120,14 @@ NOT_SEEN = (
 """What no take at the output terminals can show."""
 
 
-def found_faults(facts: Mapping[str, Any]) -> list[dict[str, Any]]:
-    """Return the faults of all sides, those found first, each as a plain table."""
+def found_faults(facts: Mapping[str, Any]) -> tuple[Fault, ...]:
+    """Return the faults of all sides, those found first."""
     rows = [row for side in facts["sides"] for row in _of_side(facts, side)]
     rows += list(_between(facts))
-    return sorted(rows, key=lambda r: r["certainty"] != "found")
+    return tuple(sorted(rows, key=lambda row: row.certainty != "found"))
 
 
-def _of_side(facts: Mapping[str, Any], side: str) -> Iterable[dict[str, Any]]:
+def _of_side(facts: Mapping[str, Any], side: str) -> Iterable[Fault]:
     body = facts["sides"][side]
     stage = body.get("stage") or {}
     told = {
@@ -147,7 +148,7 @@ def _of_side(facts: Mapping[str, Any], side: str) -> Iterable[dict[str, Any]]:
             yield _row("direct-voltage", side, "found", what)
 
 
-def _between(facts: Mapping[str, Any]) -> Iterable[dict[str, Any]]:
+def _between(facts: Mapping[str, Any]) -> Iterable[Fault]:
     """Compare the sides of a pair: what one has and its twin has not."""
     if not {"left", "right"} <= set(facts["sides"]):
         return
@@ -197,14 +198,6 @@ def _has(facts: Mapping[str, Any], code: str) -> bool:
     return any(code in (s.get("faults") or ()) for s in stages)
 
 
-def _row(code: str, side: str, certainty: str, how_sure: str) -> dict[str, Any]:
+def _row(code: str, side: str, certainty: str, how_sure: str) -> Fault:
     cause = CAUSES.get(code, Cause((), "the stage of that leg"))
-    return {
-        "fault": code,
-        "title": TITLES.get(code),
-        "side": side,
-        "certainty": certainty,
-        "how_sure": how_sure,
-        "likely_causes": list(cause.causes),
-        "look_first": cause.look_first,
-    }
+    return Fault(code, TITLES.get(code), side, certainty, how_sure, cause.causes, cause.look_first)

@@ -17,7 +17,7 @@ from probe.compare.difference import doubts
 from probe.facts import source_from_facts
 from probe.facts.source import Source
 from probe.numbers import number, ratio_db, write_hz, write_number
-from probe.verify import loaded
+from probe.verify import from_curve, loaded
 from probe.verify.quantities import BETWEEN, QUANTITIES, Quantity
 from probe.verify.specification import ConditionTable, LineTable
 
@@ -107,7 +107,7 @@ class SideReader:
         elif quantity.about == "impedance":
             figure = self._at_tone(figure, line.condition.at_hz)
         elif line.condition.at_hz is not None:
-            figure = _same_tone(figure, line.condition.at_hz)
+            figure = self._same_tone(figure, line.condition.at_hz, quantity)
         return figure if figure.problem else _as_bench_allows(figure, quantity)
 
     def _under_conditions(
@@ -115,19 +115,22 @@ class SideReader:
     ) -> tuple[Entry | None, tuple[str, ...], Figure | None]:
         """Return the entry measured under the stated conditions, the steps, or what is wrong."""
         candidates = self._candidates(name, quantity)
-        if not candidates:
+        risen = self._risen(name, said)
+        if not candidates and risen is None:
             return None, (), Figure(name, None, (), "not-measured", "")
+        candidates += [] if risen is None else [risen]
         wanted: dict[str, object] = {"level_v": said.level_v}
         if hangs(name, quantity.units[0]).volume:
             wanted["volume"] = said.volume
         if quantity.about in ("figure", "magnitude"):
             wanted["load_ohm"] = said.into_ohm
         if said.at_hz is not None:  # the one at the stated tone first
-            candidates.sort(key=lambda c: not _near(number(c[1], "at_hz"), said.at_hz))
+            candidates.sort(key=lambda c: not from_curve.near(number(c[1], "at_hz"), said.at_hz))
         for condition, entry in candidates:
             if all(_matches(k, condition.get(k), v) for k, v in wanted.items()):
                 steps = (f"measured at {condition['volume']}",) if said.volume else ()
-                return entry, steps if said.volume != "any" else (), None
+                steps = steps if said.volume != "any" else ()
+                return entry, (*steps, *condition.get("steps", ())), None
         first = candidates[0][0]
         key = next(k for k, v in wanted.items() if not _matches(k, first.get(k), v))
         return None, (), Figure(name, None, (), "not-comparable", _why(key, said, first))
@@ -136,7 +139,7 @@ class SideReader:
         self, name: str, quantity: Quantity
     ) -> list[tuple[dict[str, Any], Mapping[str, Any]]]:
         """Return every entry of a fact with its conditions: the side's own first, then others."""
-        home = self.facts.get("between_sides") or {} if quantity.between_sides else self.body
+        home = self._home(quantity)
         rows: list[tuple[object, object]] = [({}, (home.get("facts") or {}).get(name))]
         rows += [
             (row.get("condition"), (row.get("facts") or {}).get(name))
@@ -150,6 +153,34 @@ class SideReader:
                 level = {"level_v": entry.get("at_volts")}
                 found.append(({**self.conditions, **condition, **level}, entry))
         return found
+
+    def _home(self, quantity: Quantity) -> Mapping[str, Any]:
+        """Return the part of the document that holds a quantity: this side, or between the two."""
+        between: Mapping[str, Any] = self.facts.get("between_sides") or {}
+        return between if quantity.between_sides else self.body
+
+    def _same_tone(self, figure: Figure, hz: float, quantity: Quantity) -> Figure:
+        """Take a figure at the stated tone: as it is, or from its curve."""
+        at = number(figure.entry, "at_hz")
+        if at is None or from_curve.near(at, hz):
+            return figure
+        entry = from_curve.at_tone(self._home(quantity), figure.fact, hz)
+        if entry is not None:
+            return replace(figure, entry=entry)
+        reason = (
+            f"measured at {write_hz(at)}, stated at {write_hz(hz)}: repeat it with a tone there"
+        )
+        return replace(figure, problem="not-comparable", reason=reason)
+
+    def _risen(self, name: str, said: ConditionTable) -> tuple[dict[str, Any], Entry] | None:
+        """Return distortion at the stated level from the take of a rising tone, where it is."""
+        if said.level_v is None or not name.endswith("_thd"):
+            return None
+        entry = from_curve.at_level(self.body, name, said.level_v, said.at_hz)
+        if entry is None:
+            return None
+        step = f"at {write_number(entry['at_volts'], 'V')} of the take of a rising tone"
+        return {**self.conditions, "level_v": entry["at_volts"], "steps": (step,)}, entry
 
     def _level(self, figure: Figure, said: ConditionTable, into: str) -> Figure:
         if figure.entry is not (self.body.get("facts") or {}).get(figure.fact):
@@ -276,7 +307,7 @@ class SideReader:
             return replace(figure, steps=(*figure.steps, *told))
         if at is not None and abs(math.log(at / hz)) <= SAME_HZ:
             return figure
-        entry = _of_curve(self.body.get("curves") or {}, figure.fact, hz)
+        entry = from_curve.at_tone(self.body, figure.fact, hz)
         if entry is None:
             reason = f"not measured near {write_hz(hz)}"
             return replace(figure, problem="not-comparable", reason=reason)
@@ -284,8 +315,7 @@ class SideReader:
 
     def _largest(self, name: str) -> str:
         """Say where between 20 Hz and 20 kHz an impedance is much larger than at 1 kHz."""
-        curves = self.body.get("curves") or {}
-        sizes = [(s, f) for f, s in _sizes(curves, name) if 15.0 <= f <= 21000.0]
+        sizes = [(s, f) for f, s in from_curve.sizes(self.body, name) if 15.0 <= f <= 21000.0]
         own = number((self.body.get("facts") or {}).get(name))
         if not sizes or not own or max(sizes)[0] < 1.2 * own:
             return ""
@@ -359,53 +389,6 @@ def _why_no_drive(stated: tuple[str, float] | None, here: tuple[str, float] | No
 def _scaled(entry: Entry, factor: float) -> dict[str, Any]:
     numbers = {k: factor * float(entry[k]) for k in ("value", "u95", "low", "high") if k in entry}
     return {**entry, **numbers}
-
-
-def _near(at: float | None, hz: float | None) -> bool:
-    return bool(at and hz) and abs(math.log((at or 1.0) / (hz or 1.0))) <= SAME_HZ
-
-
-def _same_tone(figure: Figure, hz: float) -> Figure:
-    at = number(figure.entry, "at_hz")
-    if at is None or _near(at, hz):
-        return figure
-    reason = f"measured at {write_hz(at)}, stated at {write_hz(hz)}"
-    return replace(figure, problem="not-comparable", reason=reason)
-
-
-def _sizes(curves: Mapping[str, Any], name: str) -> list[tuple[float, float]]:
-    curve = curves.get(name)
-    if not isinstance(curve, Mapping):
-        return []
-    rows = zip(
-        curves.get("hz") or (), curve.get("real") or (), curve.get("imag") or (), strict=False
-    )
-    return [(f, math.hypot(r, i)) for f, r, i in rows if None not in (f, r, i)]
-
-
-def _of_curve(curves: Mapping[str, Any], name: str, hz: float) -> dict[str, Any] | None:
-    curve = curves.get(name)
-    if not isinstance(curve, Mapping):
-        return None
-    doubt = list(curve.get("u95") or ())
-    near = [
-        (abs(math.log(f / hz)), f, size, doubt[k] if k < len(doubt) else None)
-        for k, (f, size) in enumerate(_all_sizes(curves, curve))
-        if f and size is not None
-    ]
-    if not near or min(near)[0] > SAME_HZ:
-        return None
-    _, at, size, u95 = min(near)
-    return {"value": size, "unit": str(curve.get("unit") or ""), "u95": u95 or 0.0, "at_hz": at}
-
-
-def _all_sizes(
-    curves: Mapping[str, Any], curve: Mapping[str, Any]
-) -> list[tuple[float, float | None]]:
-    rows = zip(
-        curves.get("hz") or (), curve.get("real") or (), curve.get("imag") or (), strict=False
-    )
-    return [(f, None if r is None else math.hypot(r, i or 0.0)) for f, r, i in rows]
 
 
 def _as_bench_allows(figure: Figure, quantity: Quantity) -> Figure:

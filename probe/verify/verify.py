@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Any
 
@@ -10,23 +11,28 @@ import probe
 from probe.compare.conditions import apart, circumstances
 from probe.compare.difference import difference
 from probe.numbers import number
+from probe.verify import settle
 from probe.verify.conformity import RISK, Decision, Limits, all_of, any_reading, belief, decide
 from probe.verify.faults import NOT_SEEN, found_faults
+from probe.verify.judged import (
+    OUTCOMES,
+    Before,
+    Change,
+    Fault,
+    JudgedFigure,
+    JudgedLine,
+    JudgedReading,
+    Verification,
+)
 from probe.verify.quantities import QUANTITIES, Quantity
 from probe.verify.reading import Figure, Reading, SideReader
 from probe.verify.specification import LineTable, SpecificationFile
 from probe.verify.units import in_facts_unit
 
-FORMAT = "probe-verification/1"
-
-OUTCOMES = ("meets", "fails", "cannot-tell", "not-measured", "not-comparable", "no-limit")
-
 BOTH_LEGS = ("differential", "electronically-floating", "transformer-coupled")
 ONE_LEG = ("ground-sensing", "impedance-balanced", "unbalanced", "pin-3-unconnected")
 KINDS_OF = {"both-legs-driven": BOTH_LEGS, "one-leg-driven": ONE_LEG}
 """Kinds that a looser word of a data sheet covers."""
-
-Document = dict[str, Any]
 
 
 def verify(
@@ -36,8 +42,8 @@ def verify(
     before: Mapping[str, Any] | None = None,
     risk: float = RISK,
     sides: Sequence[str] | None = None,
-) -> Document:
-    """Return the verification of a facts document as a document of its own.
+) -> Verification:
+    """Return the verification of a facts document.
 
     Parameters
     ----------
@@ -54,75 +60,77 @@ def verify(
 
     Returns
     -------
-    dict
-        ``probe-verification/1``, plain values only; see docs/formats.md.
+    Verification
+        Typed; its ``to_json()`` is the document ``probe-verification/1`` of docs/formats.md.
     """
-    chosen = [s for s in facts["sides"] if sides is None or s in sides]
+    chosen = tuple(s for s in facts["sides"] if sides is None or s in sides)
     lines = _lines(facts, specification, chosen, risk)
     if before is not None:
         earlier = _lines(before, specification, chosen, risk)
-        _put_beside(lines, earlier, facts, before)
-    return {
-        "format": FORMAT,
-        "device": dict(facts["device"]),
-        "specification": {
+        lines = _beside(lines, earlier, facts, before)
+    return Verification(
+        device=dict(facts["device"]),
+        specification={
             "name": specification.name,
             "stated_in": specification.stated_in,
             "device": None if specification.device is None else specification.device.model_dump(),
         },
-        "made": {
-            "by": f"probe {probe.__version__}",
-            "on": datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
-            "risk": risk,
-        },
-        "measured": dict(facts.get("made") or {}),
-        "measured_before": None if before is None else dict(before.get("made") or {}),
-        "sides": chosen,
-        "conditions": {s: dict(facts["sides"][s].get("conditions") or {}) for s in chosen},
-        "summary": _summary(lines),
-        "lines": lines,
-        "faults": found_faults(facts),
-        "faults_before": None if before is None else found_faults(before),
-        "cannot_be_seen": list(NOT_SEEN),
-        "remarks": _remarks(facts, specification),
-        "warnings": list(facts.get("warnings") or ()),
-    }
+        by=f"probe {probe.__version__}",
+        on=datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
+        risk=risk,
+        measured=dict(facts.get("made") or {}),
+        sides=chosen,
+        conditions={s: dict(facts["sides"][s].get("conditions") or {}) for s in chosen},
+        lines=lines,
+        faults=_faults(facts, chosen),
+        cannot_be_seen=NOT_SEEN,
+        remarks=tuple(_remarks(facts, specification)),
+        warnings=tuple(facts.get("warnings") or ()),
+        measured_before=None if before is None else dict(before.get("made") or {}),
+        faults_before=None if before is None else _faults(before, chosen),
+    )
+
+
+def _faults(facts: Mapping[str, Any], sides: Sequence[str]) -> tuple[Fault, ...]:
+    return tuple(fault for fault in found_faults(facts) if fault.side in sides)
 
 
 def _lines(
     facts: Mapping[str, Any], specification: SpecificationFile, sides: Sequence[str], risk: float
-) -> list[Document]:
+) -> tuple[JudgedLine, ...]:
     readers = {side: SideReader(facts, side) for side in sides}
     rows = []
-    for number_, line in enumerate(specification.line, 1):
-        quantity = QUANTITIES[line.quantity]
-        where: Sequence[str] = sides
-        if quantity.between_sides:
-            where = sides[:1]
-        for side in where:
-            row = _judged(readers[side], line, quantity, risk)
-            rows.append({"line": number_, "side": None if quantity.between_sides else side, **row})
-    return rows
+    for at, line in enumerate(specification.line, 1):
+        between = QUANTITIES[line.quantity].between_sides
+        for side in sides[:1] if between else sides:
+            row = _judged(readers[side], line, at, risk)
+            rows.append(replace(row, side=None) if between else row)
+    return tuple(rows)
 
 
-def _judged(reader: SideReader, line: LineTable, quantity: Quantity, risk: float) -> Document:
-    head = {
-        "quantity": line.quantity,
-        "title": quantity.title,
-        "stated": line.model_dump(exclude_none=True, exclude={"quantity"}),
-    }
+def _judged(reader: SideReader, line: LineTable, at: int, risk: float) -> JudgedLine:
+    quantity = QUANTITIES[line.quantity]
+    head = JudgedLine(
+        number=at,
+        side=reader.side,
+        quantity=line.quantity,
+        title=quantity.title,
+        stated=line.model_dump(exclude_none=True, exclude={"quantity"}),
+        outcome="not-measured",
+    )
     if quantity.about == "word":
-        return head | _word(reader, line, risk)
-    readings = reader.readings(line)
+        return _word(head, reader, line, risk)
     limits = _limits(line, quantity)
-    told = [_read(reading, line, quantity, limits, risk) for reading in readings]
-    joined = _joined(told)
-    return head | {
-        "limits": None if limits is None else _plain_limits(limits, quantity),
-        **joined,
-        "next_take": quantity.take if joined["outcome"] == "not-measured" else None,
-        "readings": [document for document, _ in told],
-    }
+    told = [_read(reading, line, quantity, limits, risk) for reading in reader.readings(line)]
+    joined = _joined(replace(head, limits=limits, unit=quantity.units[0]), told)
+    if joined.outcome == "not-measured":
+        return replace(joined, next_take=quantity.take)
+    if joined.outcome == "cannot-tell":
+        settled = settle.of_line(line, quantity, joined.readings, limits, risk, reader.facts)
+        return replace(joined, settled_by=settled)
+    if joined.outcome == "no-limit":
+        return replace(joined, settled_by=settle.meanings(line, quantity))
+    return joined
 
 
 def _limits(line: LineTable, quantity: Quantity) -> Limits | None:
@@ -142,85 +150,71 @@ def _limits(line: LineTable, quantity: Quantity) -> Limits | None:
     )
 
 
-def _plain_limits(limits: Limits, quantity: Quantity) -> Document:
-    ends = {"low": limits.low, "high": limits.high}
-    known = {k: None if abs(v) == float("inf") else v for k, v in ends.items()}
-    return {**known, "unit": quantity.units[0]}
-
-
 def _read(
     reading: Reading, line: LineTable, quantity: Quantity, limits: Limits | None, risk: float
-) -> tuple[Document, Decision | None]:
-    """Return one meaning of the line as a table, and the decision where there is one."""
-    rows: list[Document] = []
-    decisions: list[Decision] = []
-    for figure in reading.figures:
-        decision = None
-        known = None if figure.entry is None or figure.problem else belief(figure.entry)
-        if known is not None and limits is not None:
-            decision = decide(known, limits, risk=risk)
-            decisions.append(decision)
-        rows.append(_figure_row(figure, decision, line, quantity))
-    document: Document = {"meaning": reading.meaning, "figures": rows}
-    problem = next((f.problem for f in reading.figures if f.problem), "")
-    if problem and not any(d.outcome == "fails" for d in decisions):
-        return document | {"outcome": problem}, None
-    if not decisions:
-        return document | {"outcome": "no-limit" if limits is None else "cannot-tell"}, None
-    whole = all_of(decisions)
-    return document | {"outcome": whole.outcome}, whole
+) -> tuple[JudgedReading, Decision | None]:
+    """Return one meaning of the line, and the decision where there is one."""
+    figures = tuple(_figure(f, line, quantity, limits, risk) for f in reading.figures)
+    decisions = [f.decision for f in figures if f.decision is not None]
+    problem = next((f.problem for f in figures if f.problem), "")
+    whole = all_of(decisions) if decisions else None
+    if problem and not (whole is not None and whole.outcome == "fails"):
+        return JudgedReading(reading.meaning, problem, figures), None
+    if whole is None:
+        outcome = "no-limit" if limits is None else "cannot-tell"
+        return JudgedReading(reading.meaning, outcome, figures), None
+    return JudgedReading(reading.meaning, whole.outcome, figures), whole
 
 
-def _figure_row(
-    figure: Figure, decision: Decision | None, line: LineTable, quantity: Quantity
-) -> Document:
-    row: Document = {
-        "fact": figure.fact,
-        "measured": None if figure.entry is None else dict(figure.entry),
-        "steps": list(figure.steps),
-        "problem": figure.problem or None,
-        "reason": figure.reason or None,
-    }
-    if decision is not None:
-        row["outcome"] = decision.outcome
-        row["accept_from"], row["accept_to"] = decision.guard_low, decision.guard_high
-    if line.typical is not None and figure.entry is not None and not figure.problem:
+def _figure(
+    figure: Figure, line: LineTable, quantity: Quantity, limits: Limits | None, risk: float
+) -> JudgedFigure:
+    readable = figure.entry is not None and not figure.problem
+    known = belief(figure.entry) if readable and figure.entry is not None else None
+    against = None
+    if line.typical is not None and readable:
         unit = quantity.units[0]
         stated = in_facts_unit(line.typical, str(line.unit), unit, line.condition.into_ohm)
         against = difference(figure.fact, {"value": stated, "unit": unit, "u95": 0.0}, figure.entry)
-        row["against_typical"] = None if against is None else against.to_json()
-    return row
+    return JudgedFigure(
+        fact=figure.fact,
+        measured=figure.entry,
+        steps=figure.steps,
+        problem=figure.problem,
+        reason=figure.reason,
+        decision=None if known is None or limits is None else decide(known, limits, risk=risk),
+        against_typical=against,
+        typical=line.typical is not None and readable,
+    )
 
 
-def _joined(told: list[tuple[Document, Decision | None]]) -> Document:
-    """Return the outcome of a line from those of its meanings."""
+def _joined(head: JudgedLine, told: Sequence[tuple[JudgedReading, Decision | None]]) -> JudgedLine:
+    """Return the line with the outcome of its meanings together."""
+    readings = tuple(reading for reading, _ in told)
     decisions = [decision for _, decision in told if decision is not None]
-    outcomes = [document["outcome"] for document, _ in told]
+    outcomes = [reading.outcome for reading in readings]
     if len(decisions) == len(told):
         whole = any_reading(decisions)
-        risk = {
-            "risk_of_wrong_acceptance": whole.wrong_acceptance,
-            "risk_of_wrong_rejection": whole.wrong_rejection,
-        }
-        depends = len(set(outcomes)) > 1
-        return {"outcome": whole.outcome, **risk, "depends_on_meaning": depends}
+        return replace(
+            head,
+            outcome=whole.outcome,
+            wrong_acceptance=whole.wrong_acceptance,
+            wrong_rejection=whole.wrong_rejection,
+            depends_on_meaning=len(set(outcomes)) > 1,
+            readings=readings,
+        )
     first = next(o for o in (*OUTCOMES[3:5], "cannot-tell", "no-limit", *outcomes) if o in outcomes)
-    return {
-        "outcome": first,
-        "risk_of_wrong_acceptance": None,
-        "risk_of_wrong_rejection": None,
-        "depends_on_meaning": False,
-    }
+    return replace(head, outcome=first, readings=readings)
 
 
-def _word(reader: SideReader, line: LineTable, risk: float) -> Document:
+def _word(head: JudgedLine, reader: SideReader, line: LineTable, risk: float) -> JudgedLine:
     """Judge polarity or kind: the share of draws that agree is the probability of conformity."""
     stage = reader.body.get("stage") or {}
     found = str(stage.get(line.quantity) or "undetermined")
     wanted = KINDS_OF.get(str(line.says), (str(line.says),))
-    reason, inside = None, None
+    reason, inside, outcome = None, None, "cannot-tell"
     if found == "undetermined":
-        outcome = "cannot-tell"
+        pass
     elif line.quantity == "polarity":
         outcome = "meets" if found in wanted else "fails"
         against = str(stage.get("polarity_against") or "")
@@ -228,22 +222,22 @@ def _word(reader: SideReader, line: LineTable, risk: float) -> Document:
             outcome, reason = "cannot-tell", f"told against {against}"
     else:
         inside = _share(stage, found, wanted)
-        outcome = "cannot-tell"
         if 1.0 - inside <= risk:
             outcome = "meets"
         elif inside <= risk:
             outcome = "fails"
-    return {
-        "limits": None,
-        "outcome": outcome,
-        "risk_of_wrong_acceptance": None if inside is None else 1.0 - inside,
-        "risk_of_wrong_rejection": inside,
-        "depends_on_meaning": False,
-        "found": found,
-        "reason": reason,
-        "next_take": _settled_by(stage, line.quantity) if outcome == "cannot-tell" else None,
-        "readings": [],
-    }
+    open_ = outcome == "cannot-tell"
+    take = _settled_by(stage, line.quantity) if open_ else None
+    return replace(
+        head,
+        outcome=outcome,
+        wrong_acceptance=None if inside is None else 1.0 - inside,
+        wrong_rejection=inside,
+        found=found,
+        reason=reason,
+        next_take=take,
+        settled_by=settle.of_word(stage, line.quantity, take) if open_ else (),
+    )
 
 
 def _settled_by(stage: Mapping[str, Any], quantity: str) -> str | None:
@@ -261,59 +255,62 @@ def _share(stage: Mapping[str, Any], found: str, wanted: Sequence[str]) -> float
     return min(1.0, sum(share for kind, share in shares.items() if kind in wanted))
 
 
-def _summary(lines: list[Document]) -> Document:
-    counts = {o: sum(1 for row in lines if row["outcome"] == o) for o in OUTCOMES}
-    accepted = [
-        row["risk_of_wrong_acceptance"] or 0.0 for row in lines if row["outcome"] == "meets"
-    ]
-    return {
-        "outcomes": counts,
-        "any_wrong_acceptance": min(1.0, sum(accepted)),
-        "passed": None if not lines else counts["fails"] == 0,
-    }
-
-
-def _put_beside(
-    lines: list[Document],
-    earlier: list[Document],
+def _beside(
+    lines: Sequence[JudgedLine],
+    earlier: Sequence[JudgedLine],
     facts: Mapping[str, Any],
     before: Mapping[str, Any],
-) -> None:
-    """Add to each line how it was before, and how each figure changed."""
-    known = {(row["line"], row["side"]): row for row in earlier}
-    for row in lines:
-        was = known.get((row["line"], row["side"]))
+) -> tuple[JudgedLine, ...]:
+    """Return the lines with how each was before, and how each figure changed."""
+    known = {(line.number, line.side): line for line in earlier}
+    out = []
+    for line in lines:
+        was = known.get((line.number, line.side))
         if was is None:
+            out.append(line)
             continue
-        row["before"] = {"outcome": was["outcome"], "found": was.get("found")}
-        for now, then in zip(row["readings"], was["readings"], strict=True):
-            for a, b in zip(now["figures"], then["figures"], strict=True):
-                a["before"] = b["measured"]
-                a["change"] = _change(a["fact"], b, a, facts, before, row["side"])
+        readings = tuple(
+            replace(
+                now,
+                figures=tuple(
+                    replace(
+                        a,
+                        before=b.measured,
+                        change=_change(b, a, facts, before, line.side),
+                        second_look=True,
+                    )
+                    for a, b in zip(now.figures, then.figures, strict=True)
+                ),
+            )
+            for now, then in zip(line.readings, was.readings, strict=True)
+        )
+        out.append(replace(line, readings=readings, before=Before(was.outcome, was.found)))
+    return tuple(out)
 
 
 def _change(
-    name: str,
-    was: Document,
-    now: Document,
+    was: JudgedFigure,
+    now: JudgedFigure,
     facts: Mapping[str, Any],
     before: Mapping[str, Any],
     side: str | None,
-) -> Document | None:
-    if was["measured"] is None or now["measured"] is None or was["problem"] or now["problem"]:
+) -> Change | None:
+    if was.measured is None or now.measured is None or was.problem or now.problem:
         return None
     here = (facts["sides"].get(side) or {}) if side else {}
     there = (before["sides"].get(side) or {}) if side else {}
-    unit = str(now["measured"].get("unit", ""))
+    unit = str(now.measured.get("unit", ""))
     circumstance = (
-        circumstances(before, there, was["measured"]),
-        circumstances(facts, here, now["measured"]),
+        circumstances(before, there, was.measured),
+        circumstances(facts, here, now.measured),
     )
-    differing = [c for c in apart(name, unit, *circumstance) if not now["steps"] or c != "drive"]
+    differing = tuple(
+        c for c in apart(now.fact, unit, *circumstance) if not now.steps or c != "drive"
+    )
     if differing:
-        return {"value": None, "unit": unit, "larger": None, "apart": differing}
-    found = difference(name, was["measured"], now["measured"])
-    return None if found is None else found.to_json()
+        return Change(None, unit, differing)
+    found = difference(now.fact, was.measured, now.measured)
+    return None if found is None else Change(found, unit)
 
 
 def _remarks(facts: Mapping[str, Any], specification: SpecificationFile) -> list[str]:
@@ -325,6 +322,7 @@ def _remarks(facts: Mapping[str, Any], specification: SpecificationFile) -> list
     if [s.casefold() for s in stated] == [m.casefold() for m in measured]:
         return []
     return [
-        f"the specification is of {' '.join(stated)}, the facts are of "
-        f"{' '.join(measured).strip() or 'an unnamed device'}"
+        f"The specification is of another device, {' '.join(stated)}; measured was "
+        f"{' '.join(measured).strip() or 'an unnamed device'}: judged is whether this one does "
+        "what the other's maker states."
     ]

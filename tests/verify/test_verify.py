@@ -10,7 +10,9 @@ from typing import Any
 import pytest
 
 from probe.errors import BadInput
+from probe.report import render_verification_text
 from probe.verify import TEMPLATE, read_specification, verify
+from probe.verify.quantities import QUANTITIES
 from tests.verify.documents import document, entry, side
 
 
@@ -22,7 +24,7 @@ def specified(folder: Path, *lines: str, head: str = "") -> Any:
 
 
 def judged(folder: Path, line: str, facts: dict[str, Any] | None = None) -> dict[str, Any]:
-    found = verify(facts or document(), specified(folder, line))
+    found = verify(facts or document(), specified(folder, line)).to_json()
     json.dumps(found, allow_nan=False)
     return found["lines"][0]
 
@@ -284,15 +286,15 @@ def test_channels(tmp_path: Path) -> None:
     facts = document(left=side(), right=side())
     facts["between_sides"] = {"facts": {"differential_channel_balance": entry(-0.25, "dB", 0.02)}}
     line = 'quantity = "channel-balance"\nunit = "dB"\nat_most = %s\ncondition = { volume = "any" }'
-    rows = verify(facts, specified(tmp_path, line % "0.3"))["lines"]
+    rows = verify(facts, specified(tmp_path, line % "0.3")).to_json()["lines"]
     # closed form: 0.25 within 0.3, once for both sides
     assert [(r["side"], r["outcome"]) for r in rows] == [(None, "meets")]
-    assert verify(facts, specified(tmp_path, line % "0.2"))["lines"][0]["outcome"] == "fails"
+    assert verify(facts, specified(tmp_path, line % "0.2")).lines[0].outcome == "fails"
 
 
 def codes(facts: dict[str, Any], folder: Path) -> list[tuple[str, str, str]]:
     spec = specified(folder, 'quantity = "kind"\nsays = "differential"')
-    return [(f["fault"], f["side"], f["certainty"]) for f in verify(facts, spec)["faults"]]
+    return [(f.code, f.side, f.certainty) for f in verify(facts, spec).faults]
 
 
 def test_faults_and_what_one_side_says_about_the_other(tmp_path: Path) -> None:
@@ -326,7 +328,7 @@ def test_a_second_look_stands_beside_the_first(tmp_path: Path) -> None:
     spec = specified(
         tmp_path, 'quantity = "balanced-impedance"\nunit = "ohm"\nat_most = 150.0\nper = "each-leg"'
     )
-    found = verify(document(), spec, before=document(mono=dried))
+    found = verify(document(), spec, before=document(mono=dried)).to_json()
     row = found["lines"][0]
     assert (row["outcome"], row["before"]["outcome"]) == ("meets", "fails")
     change = row["readings"][0]["figures"][1]["change"]
@@ -360,4 +362,129 @@ def test_lines_that_make_no_sense_are_refused(tmp_path: Path, line: str, word: s
 def test_a_specification_of_another_device_is_said(tmp_path: Path) -> None:
     head = '[device]\nmaker = "Other"\nmodel = "Thing"\n'
     spec = specified(tmp_path, 'quantity = "kind"\nsays = "differential"', head=head)
-    assert "Other Thing" in verify(document(), spec)["remarks"][0]
+    assert "Other Thing" in verify(document(), spec).remarks[0]
+
+
+def test_faults_of_a_side_not_asked_for_are_not_told(tmp_path: Path) -> None:
+    facts = document(left=side(), right=side(faults=["cold-leg-dead"]))
+    spec = specified(tmp_path, 'quantity = "kind"\nsays = "differential"')
+    # by construction: the fault is on the right
+    assert verify(facts, spec, sides=["left"]).sound
+    assert not verify(facts, spec, sides=["right"]).sound
+    assert verify(facts, spec).faults_found == 1
+
+
+def rising(**more: Any) -> dict[str, Any]:
+    """A side whose distortion rises threefold from 2 V to 4 V, tone at 1 kHz."""
+    facts = document()
+    body = facts["sides"]["mono"]
+    body["facts"]["differential_thd"] = entry(0.01, "%", 0.0004, at_volts=2.0, limit=0.0002, **more)
+    body["curves"]["differential_thd_against_level"] = {
+        "unit": "%", "volts": [1.0, 2.0, 4.0, 8.0], "value": [None, 0.01, 0.03, 0.09],
+        "u95": [None, 1e-5, 1e-5, 1e-5], "limit": [1e-4] * 4,
+    }  # fmt: skip
+    return facts
+
+
+THD = 'quantity = "balanced-thd"\nunit = "percent"\nat_most = %s\ncondition = { volume = "any", '
+
+
+@pytest.mark.parametrize(
+    ("level", "percent", "u95"),
+    [
+        # closed form: at the point itself; the bench's own 0.0002 % grows fourfold with 2 to 4 V
+        (4.0, 0.03, 0.0008),
+        # closed form: 0.4 dB above it a slope of 9.54 dB in 6.02 dB is 7.6 %, counted twice
+        (4.0 * 10.0**0.02, 0.03, math.hypot(0.0008, 2.0 * 0.03 * (10.0 ** (0.02 * 1.585) - 1.0))),
+    ],
+)
+def test_distortion_at_another_level_is_read_from_its_curve(
+    tmp_path: Path, level: float, percent: float, u95: float
+) -> None:
+    row = judged(tmp_path, THD % 0.05 + f"level_v = {level} }}", rising())
+    figure = row["readings"][0]["figures"][0]
+    assert figure["measured"]["value"] == pytest.approx(percent)
+    assert figure["measured"]["u95"] == pytest.approx(u95, rel=2e-3)
+    assert (row["outcome"], figure["steps"]) == (
+        "meets",
+        ["at 4.00 V of the take of a rising tone"],
+    )
+
+
+@pytest.mark.parametrize(
+    ("condition", "outcome"),
+    [
+        ("level_v = 2.0 }", "meets"),
+        # closed form: 2.8 V is 3 dB from either point
+        ("level_v = 2.8 }", "not-comparable"),
+        # the rising tone is one of 1 kHz
+        ("level_v = 4.0, at_hz = 5000.0 }", "not-comparable"),
+    ],
+)
+def test_the_curve_stands_for_its_own_levels_and_tone_only(
+    tmp_path: Path, condition: str, outcome: str
+) -> None:
+    assert judged(tmp_path, THD % 0.05 + condition, rising())["outcome"] == outcome
+
+
+def test_distortion_no_larger_than_the_bench_own_is_a_bound(tmp_path: Path) -> None:
+    facts = rising()
+    del facts["sides"]["mono"]["facts"]["differential_thd"]
+    row = judged(tmp_path, THD % 0.02 + "level_v = 2.0 }", facts)
+    # by design: without a loop-back take a bench is taken to add 0.01 %
+    measured = row["readings"][0]["figures"][0]["measured"]
+    assert measured["value"] == pytest.approx(0.01, rel=0.02)
+    assert measured["u95"] == pytest.approx(0.0099, rel=0.01)
+
+
+@pytest.mark.parametrize("name", [n for n, q in QUANTITIES.items() if q.about != "word"])
+@pytest.mark.parametrize("bound", [None, "above", "below"])
+def test_what_cannot_be_told_always_names_what_would(
+    tmp_path: Path, name: str, bound: str | None
+) -> None:
+    """The value lies on the limit, or only a bound on the wrong side of it is known."""
+    quantity = QUANTITIES[name]
+    unit = quantity.units[0]
+    facts = document(left=side(), right=side())
+    value = -60.0 if name == "crosstalk" else 50.0
+    known = entry(value, "%" if unit == "percent" else unit, 5.0)
+    known |= {} if bound is None else {"u95": 0.0, "bound": bound}
+    home = facts["sides"]["left"]["facts"]
+    if quantity.between_sides:
+        home = facts.setdefault("between_sides", {"facts": {}})["facts"]
+    home |= {fact: dict(known) for facts_ in quantity.facts.values() for fact in facts_}
+    wanted = "at_most" if bound in (None, "below") else "at_least"
+    limit = value + (2.0 if bound is None else -2.0 if bound == "below" else 2.0)
+    condition = 'volume = "any"' + (", drive_v = 0.5" if quantity.about == "level" else "")
+    row = judged(
+        tmp_path,
+        f'quantity = "{name}"\nunit = "{unit}"\n{wanted} = {limit}\ncondition = {{ {condition} }}',
+        facts,
+    )
+    assert row["outcome"] == "cannot-tell", row
+    assert row["settled_by"]
+    if bound is None and quantity.about != "level":
+        # closed form: 2 from the limit with 5 of doubt, at 2.5 % the doubt wanted is 2 itself
+        assert "a doubt of at most ±2.00" in row["settled_by"][0]
+
+
+def test_a_typical_figure_of_two_meanings_is_held_against_each_by_name(tmp_path: Path) -> None:
+    spec = specified(
+        tmp_path,
+        'quantity = "balanced-level"\nunit = "V"\ntypical = 2.0\n'
+        'condition = { drive_v = 0.5, volume = "noon" }',
+    )
+    told = " ".join(render_verification_text(verify(document(), spec).to_json()).split())
+    # closed form: 2 V between the legs, 1 V on each
+    assert "if meant between the legs: from the typical figure 0.000" in told
+    assert "if meant each leg against pin 1: from the typical figure hot -6.02" in told
+    assert 'not said: which one the maker means: per = "between-legs" or "each-leg"' in told
+
+
+def test_words_nobody_can_tell_name_what_would(tmp_path: Path) -> None:
+    half = document(
+        mono=side(confidence=0.9, also_possible=[{"kind": "faulty", "confidence": 0.1}])
+    )
+    row = judged(tmp_path, 'quantity = "kind"\nsays = "differential"', half)
+    assert (row["outcome"], row["next_take"]) == ("cannot-tell", None)
+    assert "now 90 % sure" in row["settled_by"][0]

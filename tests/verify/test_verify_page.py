@@ -84,7 +84,7 @@ def written(folder: Path, facts: dict[str, Any], name: str = "facts.json") -> st
 
 
 def test_status_tells(tmp_path: Path, spec: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    # regression only: 0 nothing fails, 1 something fails, 2 bad input
+    # docs/formats.md: 0 nothing fails, 1 a line fails or a fault is found, 2 bad input
     assert main(["verify", written(tmp_path, document()), str(spec)]) == 0
     assert main(["verify", written(tmp_path, stereo()), str(spec)]) == 1
     assert main(["verify", written(tmp_path, document()), str(spec), "--side", "left"]) == 2
@@ -93,6 +93,28 @@ def test_status_tells(tmp_path: Path, spec: Path, capsys: pytest.CaptureFixture[
     capsys.readouterr()
     assert main(["verify", written(tmp_path, stereo()), str(spec), "--json"]) == 1
     assert json.loads(capsys.readouterr().out)["format"] == "probe-verification/1"
+
+
+def test_headline_and_status_agree_where_no_line_fails(
+    tmp_path: Path, spec: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    faulty = document(mono=side(faults=["coupling-capacitor-cold"]))
+    assert main(["verify", written(tmp_path, faulty), str(spec)]) == 1
+    told = " ".join(capsys.readouterr().out.split())
+    assert "FAILS" not in told
+    assert "Not sound: 1 fault found, though no line fails." in told
+
+
+def test_the_head_says_simulated_and_whose_figures_these_are(tmp_path: Path, spec: Path) -> None:
+    facts = document()
+    facts["made"]["bench"]["interface"] = "simulated bench"
+    spec.write_text(SPEC.replace("Larkfield", "Other").replace("LP-2", "Thing"), "utf-8")
+    found = verify(facts, read_specification(spec)).to_json()
+    page, told = render_verification(found), render_verification_text(found)
+    for shown in (page, " ".join(told.split())):
+        verdict = shown.index("Lines: ")
+        assert shown.index("Simulated session") < verdict
+        assert shown.index("another device, Other Thing") < verdict
 
 
 def test_the_page_is_written_or_nothing(tmp_path: Path, spec: Path) -> None:
@@ -123,7 +145,7 @@ def test_strangers_text_does_no_harm(spec: Path, text: str) -> None:
         body["stage"]["possible_faults_told_by"] = [{"fault": "cold-leg-dead", "message": text}]
         body["stage"]["faults"] = [text]
         body["stage"]["polarity_against"] = f"invert {text}"
-    found = verify(facts, read_specification(spec), before=copy.deepcopy(facts))
+    found = verify(facts, read_specification(spec), before=copy.deepcopy(facts)).to_json()
     page, told = render_verification(found), render_verification_text(found)
     assert "<script" not in page
     for shown in (page, told):
@@ -144,6 +166,7 @@ def test_one_side_of_paper_and_no_sideways_scrolling(
             pytest.fail("no Chromium or pdfinfo on the path")
         pytest.skip("no Chromium or pdfinfo on the path")
     found = verify(stereo(), read_specification(spec), before=stereo() if second else None)
+    found = found.to_json()
     page = tmp_path / "v.html"
     page.write_text(render_verification(found), "utf-8")
     with browser.Browser(program, tmp_path / "profile") as opened:
@@ -167,5 +190,5 @@ def test_samples_of_every_kind_are_verified(spec: Path) -> None:
     for make in samples.SAMPLES.values():
         facts = make()
         if shape_complaint(facts) is None:
-            told = render_verification_text(verify(facts, read_specification(spec)))
+            told = render_verification_text(verify(facts, read_specification(spec)).to_json())
             assert widest(told) <= 80

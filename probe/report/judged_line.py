@@ -1,0 +1,225 @@
+"""One line of a verification in words: what is stated, measured, why, and what it was before."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from probe.numbers import number, write, write_dbu, write_share, write_signed
+from probe.report import words
+from probe.report.document import listing, mapping
+from probe.report.stated import stated_text
+from probe.report.text import MESSAGE_LIMIT, clean
+from probe.report.view import kind_name
+
+OUTCOMES = {
+    "meets": "meets",
+    "fails": "fails",
+    "cannot-tell": "cannot tell",
+    "not-measured": "not measured",
+    "not-comparable": "not comparable",
+    "no-limit": "typical only",
+}
+
+TAKES = {
+    "open": "the open take: both legs on the recorder, nothing else connected",
+    "drive": "an open take whose session states the drive (drive_volts)",
+    "single-ended-loaded": "the single-ended output with a resistor of about 600 Ω to its shell",
+    "idle": "an idle take: device on, drive muted, both legs recorded for a minute",
+    "tone": "a take of one tone at the stated level",
+    "level-steps": "a take of rising levels up to the device's maximum",
+    "sweep": "a sweep, or an open take with tones near both ends of the band",
+    "other-side": "the open takes of both sides at one setting",
+    "crosstalk": "a take of each side while only the other one plays",
+    "meter": "a meter reading of direct voltage from each pin to pin 1, before anything else",
+}
+"""Takes that a specification may want, beside those that settle the kind."""
+
+
+@dataclass(frozen=True)
+class LineRow:
+    """One line of the specification on one side."""
+
+    number: int
+    side: str
+    title: str
+    stated: str
+    measured: tuple[str, ...]
+    code: str
+    outcome: str
+    why: tuple[str, ...]
+    risk: str
+    before: str
+    before_code: str
+    change: str
+
+
+def together(rows: Sequence[LineRow]) -> Iterable[LineRow]:
+    """Yield the rows, those of two sides as one where both say the same."""
+    waiting: LineRow | None = None
+    for row in rows:
+        if waiting is not None and replace(row, side=waiting.side) == waiting:
+            yield replace(waiting, side=f"{waiting.side}, {row.side.lower()}")
+            waiting = None
+            continue
+        if waiting is not None:
+            yield waiting
+        waiting = row
+    if waiting is not None:
+        yield waiting
+
+
+def height(row: LineRow) -> int:
+    """Return about how many lines of print a row takes."""
+    return max(2, len(row.measured) + 2 * len(row.why), 2 * bool(row.risk) + 1)
+
+
+def line_row(row: Mapping[str, Any]) -> LineRow:
+    """Return what is shown of one line of the document."""
+    code = str(row.get("outcome"))
+    before = mapping(row, "before")
+    return LineRow(
+        number=int(row.get("line") or 0),
+        side=words.SIDES.get(str(row.get("side")), ""),
+        title=clean(row.get("title") or ""),
+        stated=stated_text(mapping(row, "stated")),
+        measured=tuple(_measured(row)),
+        code=code if code in OUTCOMES else "cannot-tell",
+        outcome=OUTCOMES.get(code, clean(code, 20)),
+        why=tuple(_why(row, code)),
+        risk=_risk(row, code),
+        before=_before(row, before),
+        before_code=str(before.get("outcome") or ""),
+        change="; ".join(_changes(row)),
+    )
+
+
+def _measured(row: Mapping[str, Any]) -> Iterable[str]:
+    if row.get("found"):
+        yield _word(row.get("found"))
+    decibels = str(mapping(row, "stated").get("unit") or "").startswith("dB")
+    for reading in listing(row, "readings"):
+        told = list(filter(None, (_figure(f, "measured", decibels) for f in reading["figures"])))
+        if told:
+            meaning = f"{reading['meaning']}: " if reading.get("meaning") else ""
+            yield meaning + "; ".join(told)
+
+
+def _word(found: object) -> str:
+    code = str(found)
+    if code in words.POLARITIES and code != "undetermined":
+        return words.POLARITIES[code]
+    return kind_name(code) if code in words.KINDS else clean(code, 40)
+
+
+def _figure(figure: Mapping[str, Any], key: str, decibels: bool) -> str:
+    entry = figure.get(key)
+    if not isinstance(entry, Mapping) or number(entry) is None:
+        return ""
+    told = write(entry, positive=entry.get("unit") == "ohm").whole
+    dbu = write_dbu(entry) if decibels and not entry.get("bound") else ""
+    return f"{_short(figure)}{told}{f' ({dbu})' if dbu else ''}"
+
+
+def _short(figure: Mapping[str, Any]) -> str:
+    """Return what tells the figures of one line apart."""
+    name = str(figure.get("fact"))
+    for part in ("hot", "cold"):
+        if name.startswith(f"{part}_"):
+            return f"{part} "
+    for way in ("left_to_right", "right_to_left"):
+        if way in name:
+            return f"{way.replace('_', ' ')} "
+    return ""
+
+
+def _why(row: Mapping[str, Any], code: str) -> Iterable[str]:
+    figures = [f for r in listing(row, "readings") for f in r["figures"]]
+    if row.get("depends_on_meaning"):
+        told = ", ".join(
+            f"{OUTCOMES.get(r['outcome'], '')} if meant {r['meaning']}"
+            for r in listing(row, "readings")
+        )
+        yield f"depends on what the maker means: {told}"
+    elif code == "cannot-tell" and figures and not any(f.get("problem") for f in figures):
+        bound = any(mapping(f, "measured").get("bound") for f in figures)
+        yield f"the {'bound' if bound else 'interval'} reaches across the limit"
+    if row.get("reason"):
+        yield clean(row["reason"], MESSAGE_LIMIT)
+    reasons = [clean(f["reason"], MESSAGE_LIMIT) for f in figures if f.get("reason")]
+    yield from dict.fromkeys(reasons)
+    if row.get("next_take"):
+        yield f"would be told by: {take_text(str(row['next_take']))}"
+    yield from (f"{_SETTLED[code]}: {t}" for t in _settled(row) if code in _SETTLED)
+    steps = [clean(s, MESSAGE_LIMIT) for f in figures for s in listing(f, "steps")]
+    if steps:
+        yield "; ".join(dict.fromkeys(steps))
+    if code == "no-limit":
+        yield from _against_typical(row)
+
+
+_SETTLED = {"cannot-tell": "would be told by", "no-limit": "not said"}
+
+
+def _settled(row: Mapping[str, Any]) -> Iterable[str]:
+    return (clean(t, MESSAGE_LIMIT) for t in listing(row, "settled_by"))
+
+
+def _against_typical(row: Mapping[str, Any]) -> Iterable[str]:
+    """Yield what each figure is from the typical one; of several meanings, under which."""
+    for reading in listing(row, "readings"):
+        told = []
+        for figure in reading["figures"]:
+            against = mapping(figure, "against_typical")
+            if number(against) is not None:
+                beyond = "more" if against.get("larger") else "not more"
+                told.append(f"{_short(figure)}{write(against).whole}, {beyond} than the doubt")
+        if told:
+            meaning = f"if meant {reading['meaning']}: " if reading.get("meaning") else ""
+            yield f"{meaning}from the typical figure {'; '.join(told)}"
+
+
+def take_text(code: str) -> str:
+    """Return a take in words."""
+    if code in TAKES:
+        return TAKES[code]
+    known = words.NEXT_TAKES.get(code)
+    return known.name if known else clean(code, 40).replace("-", " ")
+
+
+def _risk(row: Mapping[str, Any], code: str) -> str:
+    accept, reject = (number(row, f"risk_of_wrong_{k}") for k in ("acceptance", "rejection"))
+    if code == "meets" and accept is not None:
+        return f"risk of wrong acceptance {write_share(accept)}"
+    if code == "fails" and reject is not None:
+        return f"risk of wrong rejection {write_share(reject)}"
+    if code == "cannot-tell" and accept is not None and not row.get("depends_on_meaning"):
+        return "" if accept >= 1.0 else f"accepted, it would be wrong at {write_share(accept)}"
+    return ""
+
+
+def _before(row: Mapping[str, Any], before: Mapping[str, Any]) -> str:
+    if not before:
+        return ""
+    told = [OUTCOMES.get(str(before.get("outcome")), "")]
+    if before.get("found"):
+        told.append(_word(before["found"]))
+    decibels = str(mapping(row, "stated").get("unit") or "").startswith("dB")
+    for reading in listing(row, "readings"):
+        told += filter(None, (_figure(f, "before", decibels) for f in reading["figures"]))
+    return "; ".join(told)
+
+
+def _changes(row: Mapping[str, Any]) -> Iterable[str]:
+    for reading in listing(row, "readings"):
+        for figure in reading["figures"]:
+            change = mapping(figure, "change")
+            if listing(change, "apart"):
+                yield f"{_short(figure)}not comparable, other {', '.join(change['apart'])}"
+            elif number(change) is not None:
+                larger = "" if change.get("larger") else ", within the doubt"
+                value, doubt = number(change) or 0.0, number(change, "u95") or 0.0
+                unit = words.UNITS.get(str(change.get("unit")), clean(change.get("unit"), 16))
+                told = write_signed(value, unit, doubt, 2).strip()
+                yield f"{_short(figure)}changed by {told}{larger}"
