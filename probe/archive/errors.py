@@ -10,9 +10,8 @@ from pathlib import Path
 from probe.errors import BadInput
 from probe.formats.text import printable, shown_path
 
-_DAMAGED = (
-    "is damaged; make a new one of what can still be read: probe archive import THIS --archive NEW"
-)
+DAMAGED = "is damaged"
+REMEDY = "make a new archive of what can still be read: probe archive import THIS --archive NEW"
 
 _MEANT = (
     ("locked", "another program has been writing to it for too long; try again"),
@@ -20,11 +19,17 @@ _MEANT = (
     ("readonly", "cannot be written; choose another with --archive"),
     ("unable to open", "cannot be opened or made; choose another with --archive"),
     ("not a database", "is not an archive, or its beginning is damaged"),
-    ("malformed", _DAMAGED),
-    ("vtable constructor", _DAMAGED),
+    ("malformed", f"{DAMAGED}; {REMEDY}"),
+    ("vtable constructor", f"{DAMAGED}; {REMEDY}"),
     ("disk i/o", "the disk refuses; nothing was changed"),
     ("no such table", "lacks a part every archive has: it is damaged, or not an archive"),
 )
+
+
+def plainly(said: str) -> str:
+    """Return what SQLite found wrong inside a file as one line without its own decoration."""
+    words = " ".join(printable(said.replace("\n", " ")).replace("***", " ").split())
+    return "the file itself: " + words.removeprefix("in database main ")[:200]
 
 
 @contextmanager

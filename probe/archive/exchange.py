@@ -10,6 +10,7 @@ from pathlib import Path
 
 from probe.archive import store
 from probe.archive.documents import KeptFile, Package, key_of, parsed
+from probe.archive.errors import REMEDY
 from probe.archive.keep import Archive
 from probe.errors import BadInput
 from probe.formats.text import shown_path
@@ -85,7 +86,7 @@ def _copy(
         try:
             found = source.package(number)
         except BadInput as wrong:
-            left_out.append(str(wrong))
+            left_out.append(_without_remedy(str(wrong), number))
             continue
         if found is None:
             continue
@@ -97,6 +98,13 @@ def _copy(
         new = _add(source, target, package, whole, left_out, number)
         added, known = added + new, known + (not new)
     return Exchanged(added, known, tuple(left_out))
+
+
+def _without_remedy(said: str, number: int) -> str:
+    """Return why an entry is left out, without advising what is being done already."""
+    if not said.endswith(REMEDY):
+        return said
+    return f"entry {number}: cannot be read any more, its part of the file is damaged"
 
 
 def _add(
@@ -128,7 +136,7 @@ def complaints(archive: Archive) -> list[str]:
         try:
             entry = archive.package(number)
         except BadInput as wrong:
-            found.append(str(wrong))
+            found.append(_without_remedy(str(wrong), number))
             continue
         for file in [] if entry is None else entry[1]:
             wanted.add(file.sha256)

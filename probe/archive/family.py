@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from statistics import median
 from typing import Any
 
-from probe.compare.conditions import Circumstances, apart, circumstances
+from probe.compare.conditions import Circumstances, apart, circumstances, of_the_device
 from probe.compare.difference import doubts, reach
 from probe.numbers import number
 
@@ -82,7 +82,7 @@ def family(
     rows = []
     for side, body in own["sides"].items():
         for name, entry in (body.get("facts") or {}).items():
-            asked = not facts or name in facts
+            asked = name in facts if facts else of_the_device(name)
             if asked and isinstance(entry, Mapping) and number(entry) is not None:
                 here = circumstances(own, body, entry)
                 unit = str(entry.get("unit", ""))

@@ -10,10 +10,10 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass
+from dataclasses import replace
 from pathlib import Path
 from types import TracebackType
-from typing import Self
+from typing import Any, Self
 
 from probe.archive import store, words
 from probe.archive.documents import (
@@ -29,7 +29,8 @@ from probe.archive.documents import (
     sha256,
     unpacked,
 )
-from probe.archive.errors import speaking
+from probe.archive.entry import Entry, columns_in
+from probe.archive.errors import plainly, speaking
 from probe.archive.schema import APPLICATION_ID, NEWEST, migrate
 from probe.errors import BadInput
 from probe.formats.text import printable, quoted, shown_path
@@ -40,28 +41,6 @@ WAIT_S = 30.0
 BLIND = 10_000
 """Numbers tried one by one where even the list of a damaged archive cannot be read."""
 
-COLUMNS = "id, key, maker, model, serial, measured_on, firmware, added_on, note"
-
-
-@dataclass(frozen=True)
-class Entry:
-    """One measured device in the archive, without its documents."""
-
-    id: int
-    key: str
-    maker: str
-    model: str
-    serial: str
-    measured_on: str
-    firmware: str
-    added_on: str
-    note: str
-
-    @property
-    def device(self) -> tuple[str, str, str]:
-        """What one example of a device is known by."""
-        return self.maker, self.model, self.serial
-
 
 class Archive:
     """An open archive; use it as a context manager.
@@ -71,6 +50,7 @@ class Archive:
 
     def __init__(self, path: Path, connection: sqlite3.Connection, *, writable: bool) -> None:
         self.path, self._db, self.writable = path, connection, writable
+        self._columns = columns_in(NEWEST)
         self.files = store.folder_of(path)
         self._indexed = False
 
@@ -133,15 +113,40 @@ class Archive:
         if self.writable and version < NEWEST:
             migrate(db)
         if not self.writable:
+            self._columns = columns_in(version)
             with suppress(sqlite3.DatabaseError):  # a damaged index is no reason not to look
                 current = version == NEWEST and self._mark("words") == "current"
                 self._indexed = current and words.has_index(db)
             return
         self._indexed = words.has_index(db)
+        if self._mark("told") != words.TOLD:
+            with self._writing():
+                self._tell_again()
+                self._set_mark("told", words.TOLD)
+                self._set_mark("words", "stale")
         if self._indexed and self._mark("words") == "stale":
             with self._writing():
                 words.rebuild(db)
                 self._set_mark("words", "current")
+
+    def _tell_again(self) -> None:
+        """Write words and faults of every entry anew; one that cannot be read keeps its own."""
+        for number in self.numbers():
+            with suppress(BadInput, sqlite3.DatabaseError):
+                facts = self.facts(number)
+                row = self._db.execute("SELECT note FROM entry WHERE id = ?", (number,)).fetchone()
+                self._db.execute(
+                    "UPDATE entry SET words = ?, faults = ? WHERE id = ?",
+                    (words.words_of(facts, str(row[0])), words.faults_of(facts), number),
+                )
+
+    def _entry_of(self, row: Sequence[Any]) -> Entry:
+        """Return an entry from its row, its faults from its facts where the tables are older."""
+        entry = Entry(*row)
+        if self._columns != columns_in(NEWEST):
+            with suppress(BadInput):
+                return replace(entry, faults=words.faults_of(self.facts(entry.id)))
+        return entry
 
     def _mark(self, name: str) -> str:
         row = self._db.execute("SELECT value FROM mark WHERE name = ?", (name,)).fetchone()
@@ -184,12 +189,13 @@ class Archive:
         """Return entries by device and date; what is left empty is any."""
         wanted = [(k, v) for k, v in (("maker", maker), ("model", model), ("serial", serial)) if v]
         where = " AND ".join(f"{k} = ? COLLATE NOCASE" for k, _ in wanted)
-        sql = f"SELECT {COLUMNS} FROM entry {'WHERE ' + where if where else ''} "
+        sql = f"SELECT {self._columns} FROM entry {'WHERE ' + where if where else ''} "
         with speaking(self.path):
             rows = self._db.execute(
                 sql + "ORDER BY maker, model, serial, measured_on, id", [v for _, v in wanted]
             )
-            return [Entry(*row) for row in rows]
+            found = rows.fetchall()
+        return [self._entry_of(row) for row in found]
 
     def search(self, wanted: Sequence[str]) -> list[Entry]:
         """Return the entries that hold every one of the words, or one that begins with it."""
@@ -201,11 +207,11 @@ class Archive:
         """Return one entry by number."""
         with speaking(self.path):
             row = self._db.execute(
-                f"SELECT {COLUMNS} FROM entry WHERE id = ?", (number,)
+                f"SELECT {self._columns} FROM entry WHERE id = ?", (number,)
             ).fetchone()
         if row is None:
             raise BadInput(f"{shown_path(self.path)}: there is no entry {number}")
-        return Entry(*row)
+        return self._entry_of(row)
 
     def find(self, said: str) -> Entry:
         """Return the one entry that a number, or words, stand for.
@@ -334,8 +340,9 @@ class Archive:
         try:
             rows = self._db.execute("PRAGMA integrity_check(20)").fetchall()
         except sqlite3.DatabaseError as error:
-            return [str(error)]
-        return [str(row[0]) for row in rows if row[0] != "ok"]
+            return [plainly(str(error))]
+        said = [line for row in rows if row[0] != "ok" for line in str(row[0]).splitlines()]
+        return [plainly(line) for line in said if not line.startswith("***")]
 
     # Writing
 
@@ -382,8 +389,10 @@ class Archive:
     def known(self, key: str) -> Entry | None:
         """Return the entry of a measurement, None where it is not there."""
         with speaking(self.path):
-            row = self._db.execute(f"SELECT {COLUMNS} FROM entry WHERE key = ?", (key,)).fetchone()
-        return None if row is None else Entry(*row)
+            row = self._db.execute(
+                f"SELECT {self._columns} FROM entry WHERE key = ?", (key,)
+            ).fetchone()
+        return None if row is None else self._entry_of(row)
 
     def _insert(self, key: str, facts: Document, package: Package) -> int:
         """Insert or replace the row of one measurement; return its number."""
@@ -393,14 +402,14 @@ class Archive:
         report = package.report
         row = (
             key, *text, measured_on(facts), str(device.get("firmware") or ""),
-            package.added_on or now(), package.note, told,
+            package.added_on or now(), package.note, told, words.faults_of(facts),
             packed(package.facts), sha256(package.facts),
             None if report is None else packed(report),
             None if report is None else sha256(report),
         )  # fmt: skip
         names = (
-            "key, maker, model, serial, measured_on, firmware, added_on, note, words, facts, "
-            "facts_sha256, report, report_sha256"
+            "key, maker, model, serial, measured_on, firmware, added_on, note, words, faults, "
+            "facts, facts_sha256, report, report_sha256"
         )
         marks = ", ".join("?" * len(row))
         old = self._db.execute("SELECT id FROM entry WHERE key = ?", (key,)).fetchone()

@@ -35,7 +35,10 @@ _SECOND = (
 )
 """Marks of the file; ``words`` says whether the index of words is up to date."""
 
-MIGRATIONS: tuple[tuple[str, ...], ...] = (_FIRST, _SECOND)
+_THIRD = ("ALTER TABLE entry ADD COLUMN faults TEXT NOT NULL DEFAULT ''",)
+"""Faults found, in words."""
+
+MIGRATIONS: tuple[tuple[str, ...], ...] = (_FIRST, _SECOND, _THIRD)
 
 NEWEST = len(MIGRATIONS)
 

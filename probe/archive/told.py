@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Any
 
+from probe.archive.entry import Entry
 from probe.archive.exchange import Exchanged
 from probe.archive.family import FEWEST, Kin
-from probe.archive.keep import Archive, Entry
-from probe.archive.years import Look, Moved
+from probe.archive.keep import Archive
+from probe.archive.words import title
+from probe.archive.years import Look, Moved, faults_since
 from probe.compare.difference import Difference
 from probe.formats.text import counted
 from probe.numbers import plain, write, write_signed
@@ -23,7 +25,7 @@ def entry_json(entry: Entry) -> Document:
     return {
         "entry": entry.id, "maker": entry.maker, "model": entry.model, "serial": entry.serial,
         "measured_on": entry.measured_on, "firmware": entry.firmware, "added_on": entry.added_on,
-        "note": entry.note, "session_sha256": entry.key,
+        "note": entry.note, "faults": entry.faults, "session_sha256": entry.key,
     }  # fmt: skip
 
 
@@ -34,13 +36,20 @@ def listed(entries: Sequence[Entry]) -> str:
     return "".join(_line(entry) for entry in entries)
 
 
+SHORT = 200
+"""Characters of a note or of faults in a list; `show` and the JSON have them whole."""
+
+
 def _line(entry: Entry) -> str:
     device = clean(f"{entry.maker} {entry.model}".strip() or "unnamed device", 36)
     serial = clean(entry.serial, 18)
     pad = " " * max(1, 37 - columns(device))
-    return (
-        f"{entry.id:>5}  {clean(entry.measured_on, 10):<10}  {device}{pad}{serial}".rstrip() + "\n"
-    )
+    lines = [f"{entry.id:>5}  {clean(entry.measured_on, 10):<10}  {device}{pad}{serial}".rstrip()]
+    if entry.note:
+        lines += hanging("", plain(clean(entry.note, SHORT)), indent=19)
+    if entry.faults:
+        lines += hanging(f"{'FAULT':>17}", plain(clean(entry.faults, SHORT)), indent=19)
+    return "\n".join(lines) + "\n"
 
 
 def shown(archive: Archive, entry: Entry) -> str:
@@ -55,6 +64,7 @@ def shown(archive: Archive, entry: Entry) -> str:
         ("measured", clean(entry.measured_on, 40)),
         ("added", clean(entry.added_on, 40)),
         ("note", clean(entry.note, 600)),
+        ("faults", clean(entry.faults, 600) or "none found"),
         ("session", clean(entry.key, 64)),
         ("files", f"{len(files)}, {size / 1e6:.1f} MB" if files else "none kept"),
     ]
@@ -72,44 +82,59 @@ def exchanged(done: Exchanged) -> str:
     return "\n".join(lines) + "\n"
 
 
+MOST_MOVED = 12
+"""Facts that moved told with their figures; those that moved least are named only."""
+
+BECAME = {
+    "found": "found, also at the last look",
+    "possible": "cannot be ruled out at the last look",
+    "gone": "not at the last look",
+    "not-shown": "the last look could not have shown it",
+}
+
+
 def drifted(looks: Sequence[Look], rows: Sequence[Moved]) -> str:
-    """Return how each fact of a serial moved."""
+    """Return what became of the faults, and what moved, the largest movement first."""
     entry = looks[-1].entry
-    days = ", ".join(clean(look.entry.measured_on, 10) or "no date" for look in looks)
+    days = ", ".join(_day(look) for look in looks)
     head = clean(f"{entry.maker} {entry.model}, serial {entry.serial}", 120)
     lines = hanging("", f"{head}: {len(looks)} looks ({days})", indent=0)
+    for look, fault in faults_since(looks):
+        label = "GONE" if fault.now == "gone" else "FAULT"
+        told = f"{clean(title(fault), 100)}: found {_day(look)}, {BECAME[fault.now]}"
+        lines += ["", *hanging(f"{label} {fault.side}", plain(told))]
     moved = [row for row in rows if row.moved]
-    still = [row for row in rows if not row.moved]
-    for row in moved:
-        lines += ["", *hanging(f"MOVED {row.side}", plain(_name(row.fact)))]
-        for look, value, against, other in zip(
-            looks, row.values, row.against_first, row.apart, strict=True
-        ):
-            lines += _look(look, row, value, against, other)
+    for row in moved[:MOST_MOVED]:
+        told = "; ".join(_look(look, row, k) for k, look in enumerate(looks) if row.values[k])
+        lines += ["", *hanging(f"MOVED {row.side}", plain(f"{_name(row.fact)}: {told}"))]
         if row.rate is not None:
             rate = write({"value": row.rate[0], "unit": row.unit, "u95": row.rate[1]}).whole
             lines += hanging("", plain(f"{rate} a year"))
-    names = dict.fromkeys(f"{row.side} {_name(row.fact)}" for row in still)
-    if names:
-        lines += ["", *hanging("within doubt", plain("; ".join(names)))]
+    less = [f"{row.side} {_name(row.fact)}" for row in moved[MOST_MOVED:]]
+    if less:
+        lines += ["", *hanging("moved less", plain("; ".join(dict.fromkeys(less))))]
+    lines += ["", *hanging("within doubt", _within(len(rows) - len(moved), bool(moved)))]
     return "\n".join(lines) + "\n"
 
 
-def _look(
-    look: Look,
-    row: Moved,
-    value: Any,
-    against: Difference | None,
-    other: tuple[str, ...],
-) -> list[str]:
-    if value is None:
-        return []
-    told = write(value, positive=words.fact_words(row.fact).positive).whole
+def _within(count: int, some: bool) -> str:
+    facts = counted(count, "fact") if count == 1 else f"{count} facts"
+    return f"{'the other ' * some}{facts}; --json lists them, --fact NAME shows one"
+
+
+def _day(look: Look) -> str:
+    return clean(look.entry.measured_on, 10) or "no date"
+
+
+def _look(look: Look, row: Moved, at: int) -> str:
+    """Return one value of a fact with its day and its difference from the first."""
+    value, against, other = row.values[at], row.against_first[at], row.apart[at]
+    told = write(value or {}, positive=words.fact_words(row.fact).positive).whole
     if other:
         told += f" (other {', '.join(other)}: not compared)"
     elif against is not None and against.value is not None:
         told += f" ({_difference(against)})"
-    return hanging(f"  {clean(look.entry.measured_on, 10)}", plain(told))
+    return f"{told} {_day(look)}"
 
 
 def _difference(found: Difference) -> str:
@@ -124,6 +149,10 @@ def drift_json(looks: Sequence[Look], rows: Sequence[Moved]) -> Document:
     return {
         "format": "probe-drift/1",
         "looks": [entry_json(look.entry) for look in looks],
+        "faults": [
+            {**fault.to_json(), "found_on": look.entry.measured_on}
+            for look, fault in faults_since(looks)
+        ],
         "facts": [
             {
                 "side": row.side, "fact": row.fact, "unit": row.unit, "moved": row.moved,

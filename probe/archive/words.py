@@ -6,25 +6,59 @@ import sqlite3
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from probe.report.view import fault, kind_name
+from probe.verify.faults import found_faults
+from probe.verify.judged import Fault
+
 INDEX = "entry_words"
+
+TOLD = "1"
+"""Which words these are: raise it when `words_of` or `faults_of` say something else, and the next
+command that writes tells all entries anew."""
 
 LONGEST_WORDS = 20_000
 """Characters of one entry that are searched; names and findings never need more."""
 
+LONGEST_FAULTS = 2_000
+"""Characters of the faults of one entry; a device has a handful."""
+
+MARKS = str.maketrans(dict.fromkeys("(),;:", " "))
+"""Marks of sentences, which nobody types in a search."""
+
+
+def faults_of(facts: Mapping[str, Any]) -> str:
+    """Return the faults found, as the report names them, each with its side; or nothing."""
+    told = [f"{f.side}: {title(f)}" for f in found_faults(facts) if f.certainty == "found"]
+    return "; ".join(told)[:LONGEST_FAULTS]
+
+
+def title(found: Fault) -> str:
+    """Return a fault as the report names it."""
+    return found.title or fault(found.code).name
+
 
 def words_of(facts: Mapping[str, Any], note: str) -> str:
-    """Return everything an entry may be found by, folded, on one line."""
+    """Return everything an entry may be found by, folded, on one line.
+
+    Codes, and the words that reports and verifications print for them: kinds, the faults found
+    and what usually causes these.
+    """
     device, made = facts["device"], facts.get("made") or {}
     bench = made.get("bench") or {}
     parts = [device.get(k) for k in ("maker", "model", "serial", "kind", "firmware")]
     parts += [bench.get("interface"), bench.get("recorded_on"), note]
     for side, body in facts["sides"].items():
         stage = body.get("stage") or {}
-        codes = [str(c) for c in (stage.get("kind"), *(stage.get("faults") or ())) if c]
+        kind = str(stage.get("kind") or "")
+        codes = [str(c) for c in (kind, *(stage.get("faults") or ())) if c]
         parts += [side, *codes, *(code.replace("-", " ") for code in codes)]
-        parts += [(body.get("conditions") or {}).get("volume")]
+        parts += [kind_name(kind) if kind else "", (body.get("conditions") or {}).get("volume")]
+    for found in found_faults(facts):
+        if found.certainty == "found":
+            parts += [found.code, title(found), *found.likely_causes]
     told = " ".join(str(part) for part in parts if part)
-    return " ".join(told.casefold().split())[:LONGEST_WORDS]
+    plain = told.casefold().translate(MARKS)
+    return " ".join(plain.split())[:LONGEST_WORDS]
 
 
 def has_index(connection: sqlite3.Connection) -> bool:

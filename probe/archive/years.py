@@ -14,10 +14,12 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from probe.archive.keep import Entry
-from probe.compare.conditions import apart, circumstances
+from probe.archive.entry import Entry
+from probe.compare.conditions import apart, circumstances, of_the_device
 from probe.compare.difference import Difference, difference, doubts
 from probe.numbers import number
+from probe.verify.faults import found_faults, since
+from probe.verify.judged import Fault
 
 DAYS_A_YEAR = 365.25
 LEAST_FOR_A_RATE = 3
@@ -59,9 +61,32 @@ class Moved:
         """True where some look differs from the first by more than the doubt."""
         return any(d is not None and d.larger for d in self.against_first)
 
+    @property
+    def times(self) -> float:
+        """The largest movement in its own intervals; 0 where nothing moved."""
+        return max((d.times for d in self.against_first if d is not None and d.larger), default=0.0)
+
+
+def faults_since(looks: Sequence[Look]) -> list[tuple[Look, Fault]]:
+    """Return every fault that was ever found with the look that found it last, the latest first.
+
+    ``Fault.now`` says what became of it at the last look; one found there is told once.
+    """
+    last = looks[-1]
+    now = found_faults(last.facts)
+    told: dict[tuple[str, str], tuple[Look, Fault]] = {}
+    for look in looks:
+        for fault in since(found_faults(look.facts), now, last.facts):
+            if fault.certainty == "found":
+                told[(fault.code, fault.side)] = (look, fault)
+    return list(reversed(told.values()))
+
 
 def drift(looks: Sequence[Look], facts: Sequence[str] = ()) -> list[Moved]:
     """Return every fact of every side over ``looks``, which stand in order of time.
+
+    Facts of the bench are left out unless they are asked for by name. What moved by the most of
+    its own intervals comes first, then what did not move, as the facts are listed.
 
     Parameters
     ----------
@@ -76,12 +101,12 @@ def drift(looks: Sequence[Look], facts: Sequence[str] = ()) -> list[Moved]:
         bodies = [look.facts["sides"].get(side) or {} for look in looks]
         names = list(dict.fromkeys(n for body in bodies for n in body.get("facts") or {}))
         for name in names:
-            if facts and name not in facts:
+            if name not in facts if facts else not of_the_device(name):
                 continue
             row = _moved(looks, side, name, bodies)
             if row is not None:
                 rows.append(row)
-    return rows
+    return sorted(rows, key=lambda row: -row.times)
 
 
 def _moved(

@@ -9,7 +9,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from typing import Any
 
-    from probe.archive.keep import Archive, Entry
+    from probe.archive.entry import Entry
+    from probe.archive.keep import Archive
 
 ACTIONS = {
     "add": "keep sessions or facts files",
@@ -224,14 +225,14 @@ def _remove(archive: Archive, args: argparse.Namespace) -> int:
 
 
 def _check(archive: Archive, _args: argparse.Namespace) -> int:
+    from probe.archive.errors import REMEDY
     from probe.archive.exchange import complaints
     from probe.formats.text import printable
 
     found = complaints(archive)
     for what in found:
         print(printable(what)[:300])
-    if not found:
-        print("no damage found")
+    print(f"{REMEDY[0].upper()}{REMEDY[1:]}" if found else "no damage found")
     return 1 if found else 0
 
 

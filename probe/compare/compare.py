@@ -13,7 +13,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 import probe
-from probe.compare.conditions import Circumstances, apart, bench_of, circumstances
+from probe.compare.conditions import Circumstances, apart, bench_of, circumstances, of_the_device
 from probe.compare.difference import difference
 from probe.errors import BadInput
 from probe.facts.named_curve import named_curve
@@ -115,7 +115,7 @@ def compare(
 
 
 def _asked(name: str, facts: Sequence[str]) -> bool:
-    return not facts or name in facts
+    return name in facts if facts else of_the_device(name)
 
 
 def _names(tables: Sequence[Mapping[str, Any]]) -> list[str]:

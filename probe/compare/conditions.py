@@ -18,7 +18,16 @@ SAME_LEVEL_DB = 0.5
 SAME_DRIVE_DB = 0.01
 """Drives this close are one drive; no player sets a level finer."""
 
+OF_THE_BENCH = ("drift", "hot_recorded", "cold_recorded")
+"""Facts about how it was measured (levels between takes, levels with the bench attached), not about
+the device: no device moved because these did."""
+
 VOLTS_THAT_STAND_ALONE = ("direct_voltage",)
+
+
+def of_the_device(name: str) -> bool:
+    """Return False for a fact that tells of the bench and not of the device."""
+    return name not in OF_THE_BENCH
 
 
 @dataclass(frozen=True)

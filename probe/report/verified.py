@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from probe.numbers import number, plain, write_share
@@ -145,7 +145,10 @@ def render_verification_text(document: dict[str, Any]) -> str:
     for found in sheet.mended:
         lines += [
             "",
-            *_wrapped(f"GONE {found.side.lower()}", f"{found.name}: seen before, not now"),
+            *_wrapped(
+                f"{'GONE' if found.gone else 'OPEN'} {found.side.lower()}",
+                f"{found.name}: {found.certainty}",
+            ),
         ]
     if sheet.faults:
         lines += ["", *_wrapped("first", cautions.DEFER)]
@@ -247,8 +250,14 @@ def _fault(row: Mapping[str, Any], *, gone: bool = False) -> FaultRow:
 
 
 def _mended(document: Mapping[str, Any]) -> Iterable[FaultRow]:
-    """Yield the faults that were found before and are not any more."""
-    now = {(f.get("side"), f.get("fault")) for f in listing(document, "faults")}
+    """Yield the faults that were found before and are not any more, or could not be seen."""
     for row in listing(document, "faults_before"):
-        if row.get("certainty") == "found" and (row.get("side"), row.get("fault")) not in now:
-            yield _fault(row, gone=True)
+        if row.get("certainty") == "found" and row.get("now") in BECAME:
+            yield replace(_fault(row, gone=row["now"] == "gone"), certainty=BECAME[row["now"]])
+
+
+BECAME = {
+    "gone": "seen before, not now",
+    "possible": "found before; now it cannot be ruled out",
+    "not-shown": "found before; the takes of this look could not have shown it",
+}

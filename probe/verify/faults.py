@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from probe.compare.conditions import apart, circumstances
@@ -125,6 +125,49 @@ def found_faults(facts: Mapping[str, Any]) -> tuple[Fault, ...]:
     rows = [row for side in facts["sides"] for row in _of_side(facts, side)]
     rows += list(_between(facts))
     return tuple(sorted(rows, key=lambda row: row.certainty != "found"))
+
+
+NEEDS = {
+    "coupling-capacitor-hot": ("hot_impedance",),
+    "coupling-capacitor-cold": ("cold_impedance",),
+    "leg-impedances-unequal": ("hot_impedance", "cold_impedance"),
+    "part-unlike-its-twin": ("hot_impedance", "cold_impedance"),
+    "channel-gone": ("differential_level",),
+    "channel-low": ("differential_level",),
+}
+"""Facts without which a fault could not have been seen; the others need the kind alone."""
+
+
+def since(
+    before: Iterable[Fault], now: Iterable[Fault], facts: Mapping[str, Any]
+) -> tuple[Fault, ...]:
+    """Return the faults of an earlier look, each with what became of it (`Fault.now`).
+
+    Parameters
+    ----------
+    before, now
+        Faults of the earlier and of the later look.
+    facts
+        Facts of the later look: a fault that they could not have shown is not gone.
+    """
+    seen = {(fault.code, fault.side): fault.certainty for fault in now}
+    return tuple(
+        replace(f, now=seen.get((f.code, f.side)) or ("gone" if _shown(f, facts) else "not-shown"))
+        for f in before
+    )
+
+
+def _shown(fault: Fault, facts: Mapping[str, Any]) -> bool:
+    """Return True where the takes could have shown a fault."""
+    body = facts["sides"].get(fault.side) or {}
+    stage, known = body.get("stage") or {}, body.get("facts") or {}
+    if fault.code == "direct-voltage":
+        return any(name.endswith("_direct_voltage") for name in known)
+    if fault.code == "pins-swapped":
+        return stage.get("polarity") in ("pin-2-hot", "pin-3-hot")
+    if stage.get("kind") in (None, "undetermined"):
+        return False
+    return all(number(known.get(name)) is not None for name in NEEDS.get(fault.code, ()))
 
 
 def _of_side(facts: Mapping[str, Any], side: str) -> Iterable[Fault]:

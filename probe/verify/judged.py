@@ -187,7 +187,9 @@ class Fault:
     """A fault, what usually causes it and where to look.
 
     ``title`` is None where the report has a name for the code; ``certainty`` is ``found`` (in at
-    least 95 of 100 equally likely readings of the takes) or ``possible``.
+    least 95 of 100 equally likely readings of the takes) or ``possible``; ``now`` says of a fault
+    of an earlier look what became of it: ``found``, ``possible``, ``gone``, or ``not-shown`` where
+    the later takes could not have shown it.
     """
 
     code: str
@@ -197,9 +199,11 @@ class Fault:
     how_sure: str
     likely_causes: tuple[str, ...]
     look_first: str
+    now: str = ""
 
     def to_json(self) -> Document:
         """Return it as plain values."""
+        told = {"now": self.now} if self.now else {}
         return {
             "fault": self.code,
             "title": self.title,
@@ -208,6 +212,7 @@ class Fault:
             "how_sure": self.how_sure,
             "likely_causes": list(self.likely_causes),
             "look_first": self.look_first,
+            **told,
         }
 
 

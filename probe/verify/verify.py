@@ -13,7 +13,7 @@ from probe.compare.difference import difference
 from probe.numbers import number
 from probe.verify import settle
 from probe.verify.conformity import RISK, Decision, Limits, all_of, any_reading, belief, decide
-from probe.verify.faults import NOT_SEEN, found_faults
+from probe.verify.faults import NOT_SEEN, found_faults, since
 from probe.verify.judged import (
     OUTCOMES,
     Before,
@@ -64,6 +64,7 @@ def verify(
         Typed; its ``to_json()`` is the document ``probe-verification/1`` of docs/formats.md.
     """
     chosen = tuple(s for s in facts["sides"] if sides is None or s in sides)
+    faults = _faults(facts, chosen)
     lines = _lines(facts, specification, chosen, risk)
     if before is not None:
         earlier = _lines(before, specification, chosen, risk)
@@ -82,12 +83,12 @@ def verify(
         sides=chosen,
         conditions={s: dict(facts["sides"][s].get("conditions") or {}) for s in chosen},
         lines=lines,
-        faults=_faults(facts, chosen),
+        faults=faults,
         cannot_be_seen=NOT_SEEN,
         remarks=tuple(_remarks(facts, specification)),
         warnings=tuple(facts.get("warnings") or ()),
         measured_before=None if before is None else dict(before.get("made") or {}),
-        faults_before=None if before is None else _faults(before, chosen),
+        faults_before=None if before is None else since(_faults(before, chosen), faults, facts),
     )
 
 

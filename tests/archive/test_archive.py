@@ -166,7 +166,9 @@ def test_an_older_schema_is_brought_up_to_date(place: Path) -> None:
     db.execute("PRAGMA user_version = 1")
     from probe.archive.documents import packed, sha256
 
-    text = to_json(example(3))
+    facts = example(4)
+    facts["sides"]["mono"]["stage"]["faults"] = ["coupling-capacitor-cold"]
+    text = to_json(facts)
     row = ("k", "Larkfield", "LP", "S-1", "2020-01-01", "", "2020", "", "larkfield s-1",
            packed(text), sha256(text))  # fmt: skip
     db.execute(
@@ -177,8 +179,15 @@ def test_an_older_schema_is_brought_up_to_date(place: Path) -> None:
     db.commit()
     db.close()
     with Archive.open(place, writable=False) as archive:  # looking changes nothing
-        assert [e.serial for e in archive.search(["larkfield"])] == ["S-1"]
+        (old,) = archive.search(["larkfield"])
+        assert old.serial == "S-1"
+        # older tables have no faults: they are read from the facts
+        assert "oupling capacitor of the cold leg" in old.faults
+        assert archive.search(["dried", "coupling", "capacitor"]) == []
     with Archive.open(place) as archive:
+        # words and faults were told anew as the tables were brought up to date
+        assert archive.search(["dried", "coupling", "capacitor"]) == [archive.find("larkfield")]
+        assert archive.find("larkfield").faults == old.faults
         assert archive._db.execute("PRAGMA user_version").fetchone()[0] == schema.NEWEST
         assert archive.facts_text(archive.find("larkfield").id) == text
 

@@ -12,6 +12,7 @@ from probe.facts import to_json
 from probe.report.summary import widest
 from tests.archive.made import example
 from tests.house.readme import ROOT
+from tests.verify.documents import entry
 from tests.verify.test_verify_page import HOSTILE, SPEC
 
 
@@ -42,7 +43,8 @@ def test_a_session_is_kept_found_shown_and_given_back(
     session = ROOT / "captures" / "streamer-ground-sensing"
     assert main(["archive", "add", str(session), "--archive", kept, "--note", "on loan"]) == 0
     status, out, _ = typed(capsys, "archive", "search", "ground-sensing", "loan", "--archive", kept)
-    assert (status, len(out.splitlines())) == (0, 1)
+    # by design: a line for the device, one for its note, none for faults where none is found
+    assert (status, [line.split()[:1] for line in out.splitlines()]) == (0, [["1"], ["on"]])
     back = tmp_path / "back"
     status, out, _ = typed(
         capsys, "archive", "show", "1", "--archive", kept, "--session", str(back),
@@ -96,6 +98,78 @@ def test_drift_and_family(tmp_path: Path, kept: str, capsys: pytest.CaptureFixtu
     told = json.loads(typed(capsys, "archive", "family", "3", "--archive", kept, "--json")[1])
     assert {f["sisters"] for f in told["facts"] if f["fact"] == "hot_impedance"} == {6}
     assert typed(capsys, "archive", "drift", "S-00025", "--archive", kept)[0] == 2
+
+
+def faulty(number: int, on: str, *faults: str) -> dict[str, object]:
+    facts = example(number, on=on)
+    facts["made"]["session_sha256"] = f"{number}{on}"
+    facts["sides"]["mono"]["stage"]["faults"] = list(faults)
+    return facts
+
+
+def test_a_fault_is_listed_found_by_its_words_and_said_to_be_gone(
+    tmp_path: Path, kept: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    first = faulty(5, "2026-05-11", "coupling-capacitor-cold", "pins-swapped")
+    second = faulty(5, "2026-06-02")
+    second["sides"]["mono"]["stage"]["polarity"] = "undetermined"  # type: ignore[index]
+    first["sides"]["mono"]["facts"]["drift"] = entry(0.001, "dB", 1e-6)  # type: ignore[index]
+    second["sides"]["mono"]["facts"]["drift"] = entry(0.009, "dB", 1e-6)  # type: ignore[index]
+    add(tmp_path, kept, first, second)
+    _, out, _ = typed(capsys, "archive", "list", "--archive", kept)
+    assert "FAULT  mono: Coupling capacitor of the cold leg" in out
+    for said in ("coupling capacitor", "Coupling capacitor of the cold leg", "dried", "exchanged"):
+        found = typed(capsys, "archive", "search", *said.split(), "--archive", kept, "--json")[1]
+        assert [e["entry"] for e in json.loads(found)] == [1], said
+    out = typed(capsys, "archive", "drift", "1", "--archive", kept)[1]
+    told = " ".join(out.split())
+    assert "GONE mono Coupling capacitor of the cold leg: found 2026-05-11, not at the last" in told
+    # the second look does not tell which pin is hot
+    assert "found 2026-05-11, the last look could not have shown it" in told
+    # what the bench did between takes is nothing the device did
+    assert "MOVED" not in out
+    assert typed(capsys, "archive", "drift", "1", "--fact", "drift", "--archive", kept)[1].count(
+        "MOVED"
+    ) == 1  # fmt: skip
+
+
+def test_what_moved_most_comes_first_and_the_list_is_short(
+    tmp_path: Path, kept: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    looks = [faulty(5, f"202{k}-05-01") for k in range(2)]
+    for at in range(20):
+        for k, look in enumerate(looks):
+            known = look["sides"]["mono"]["facts"]  # type: ignore[index]
+            known[f"{at}_impedance"] = entry(100.0 + k * (at + 2.0), "ohm", 0.5)
+    add(tmp_path, kept, *looks)
+    out = typed(capsys, "archive", "drift", "S-00005", "--archive", kept)[1]
+    moved = [line for line in out.splitlines() if line.startswith("MOVED")]
+    # by construction: the nineteenth moved most, twelve are told with their figures
+    assert len(moved) == 12
+    assert "19 impedance" in moved[0]
+    assert "18 impedance" in moved[1]
+    assert "moved less" in out
+    assert len(out.splitlines()) < 50
+
+
+def test_a_damaged_archive_is_spoken_of_plainly(
+    tmp_path: Path, kept: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    add(tmp_path, kept, *(example(n) for n in range(30)))
+    raw = bytearray(Path(kept).read_bytes())
+    for at in range(9000, len(raw) - 4096, 7):
+        raw[at] ^= 0xFF
+    Path(kept).write_bytes(raw)
+    status, out, _ = typed(capsys, "archive", "import", kept, "--archive", str(tmp_path / "new"))
+    assert status == 1
+    assert "left out: entry" in out
+    # the command is the very one that would be advised
+    assert "archive import" not in out
+    status, out, _ = typed(capsys, "archive", "check", "--archive", kept)
+    assert status == 1
+    assert "\\n" not in out
+    assert "***" not in out
+    assert out.count("archive import THIS --archive NEW") == 1
 
 
 def test_export_import_remove_check(

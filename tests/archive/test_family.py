@@ -8,8 +8,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from probe.archive.entry import Entry
 from probe.archive.family import FACTORS, family
-from probe.archive.keep import Entry
 from probe.archive.years import Look, drift
 from tests.archive.made import example
 from tests.verify.documents import entry
@@ -79,7 +79,7 @@ def test_levels_at_another_volume_are_no_sisters() -> None:
 def look(number: int, on: str, ohm: float, u95: float = 0.5) -> Look:
     facts = example(1, on=on)
     facts["sides"]["mono"]["facts"]["hot_impedance"] = entry(ohm, "ohm", u95)
-    return Look(Entry(number, str(number), "Larkfield", "LP-1", "S-1", on, "", "", ""), facts)
+    return Look(Entry(number, str(number), "Larkfield", "LP-1", "S-1", on, "", "", "", ""), facts)
 
 
 def test_drift_over_the_years() -> None:

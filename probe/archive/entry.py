@@ -1,0 +1,40 @@
+"""An entry of the archive without its documents, and the columns it is read from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+WITH_FAULTS = 3
+"""Tables from which an entry states its faults; of older ones they are read from its facts."""
+
+_COLUMNS = "id, key, maker, model, serial, measured_on, firmware, added_on, note"
+
+
+def columns_in(tables: int) -> str:
+    """Return the columns of `Entry` as a query names them in tables of this version."""
+    return f"{_COLUMNS}, {'faults' if tables >= WITH_FAULTS else repr('')}"
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One measured device in the archive, without its documents.
+
+    ``faults`` are those found, as the report names them, each with its side; empty where there are
+    none.
+    """
+
+    id: int
+    key: str
+    maker: str
+    model: str
+    serial: str
+    measured_on: str
+    firmware: str
+    added_on: str
+    note: str
+    faults: str
+
+    @property
+    def device(self) -> tuple[str, str, str]:
+        """What one example of a device is known by."""
+        return self.maker, self.model, self.serial
