@@ -114,12 +114,21 @@ def drifted(looks: Sequence[Look], rows: Sequence[Moved]) -> str:
     if less:
         lines += ["", *hanging("moved less", plain("; ".join(dict.fromkeys(less))))]
     lines += ["", *hanging("within doubt", _within(len(rows) - len(moved), bool(moved)))]
+    if moved:
+        lines += ["", *hanging("", _by_chance(len(rows)), indent=0)]
     return "\n".join(lines) + "\n"
 
 
 def _within(count: int, some: bool) -> str:
     facts = counted(count, "fact") if count == 1 else f"{count} facts"
     return f"{'the other ' * some}{facts}; --json lists them, --fact NAME shows one"
+
+
+def _by_chance(count: int) -> str:
+    return (
+        f"Intervals are of 95 %: of {count} facts about {0.05 * count:.0f} move by chance by no "
+        "more than a little beyond them. What comes first counts."
+    )
 
 
 def _day(look: Look) -> str:

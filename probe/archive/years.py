@@ -16,7 +16,7 @@ from typing import Any
 
 from probe.archive.entry import Entry
 from probe.compare.conditions import apart, circumstances, of_the_device
-from probe.compare.difference import Difference, difference, doubts
+from probe.compare.difference import Difference, difference, doubts, reach
 from probe.numbers import number
 from probe.verify.faults import found_faults, since
 from probe.verify.judged import Fault
@@ -63,8 +63,24 @@ class Moved:
 
     @property
     def times(self) -> float:
-        """The largest movement in its own intervals; 0 where nothing moved."""
-        return max((d.times for d in self.against_first if d is not None and d.larger), default=0.0)
+        """The largest movement in its own intervals; 0 where nothing moved.
+
+        Where only a bound is known, the gap that is left in doubts, and the one doubt to its edge.
+        """
+        first = next((v for v in self.values if v is not None), None)
+        found = [
+            d.times if d.value is not None or first is None or value is None else _gap(first, value)
+            for d, value in zip(self.against_first, self.values, strict=True)
+            if d is not None and d.larger
+        ]
+        return max(found, default=0.0)
+
+
+def _gap(a: Mapping[str, Any], b: Mapping[str, Any]) -> float:
+    """Return how far two entries, one of them a bound, are apart in the larger doubt of both."""
+    (low_a, high_a), (low_b, high_b) = reach(a), reach(b)
+    doubt = max(*doubts(a), *doubts(b))
+    return 1.0 + max(low_b - high_a, low_a - high_b) / doubt if doubt > 0.0 else math.inf
 
 
 def faults_since(looks: Sequence[Look]) -> list[tuple[Look, Fault]]:

@@ -141,13 +141,16 @@ def test_what_moved_most_comes_first_and_the_list_is_short(
         for k, look in enumerate(looks):
             known = look["sides"]["mono"]["facts"]  # type: ignore[index]
             known[f"{at}_impedance"] = entry(100.0 + k * (at + 2.0), "ohm", 0.5)
+    known["least_impedance"] = entry(50.0, "ohm", 0.0, bound="below")
+    looks[0]["sides"]["mono"]["facts"]["least_impedance"] = entry(100.0, "ohm", 0.5)  # type: ignore[index]
     add(tmp_path, kept, *looks)
     out = typed(capsys, "archive", "drift", "S-00005", "--archive", kept)[1]
     moved = [line for line in out.splitlines() if line.startswith("MOVED")]
-    # by construction: the nineteenth moved most, twelve are told with their figures
+    # by construction: from 100 ohm to a bound 50 ohm below is most, then the nineteenth; twelve
+    # are told with their figures
     assert len(moved) == 12
-    assert "19 impedance" in moved[0]
-    assert "18 impedance" in moved[1]
+    for at, name in enumerate(("least impedance", "19 impedance", "18 impedance")):
+        assert name in moved[at]
     assert "moved less" in out
     assert len(out.splitlines()) < 50
 
