@@ -96,9 +96,13 @@ class Place:
         own = np.array([t.gain * t.noise_density for t in true], dtype=np.float64)
         return np.asarray(own / np.array(scale), dtype=np.float64)
 
-    def _crosstalk(self, inputs: int) -> NDArray[np.float64]:
-        leak = self.stage.true.crosstalk
-        return np.full((inputs, inputs), leak) + np.eye(inputs) * (1.0 - leak)
+    def _crosstalk(self, inputs: int) -> NDArray[np.complex128]:
+        """From input to input: as large as said, drawn from channel to channel."""
+        leak = np.full((inputs, inputs), self.stage.true.crosstalk, dtype=np.complex128)
+        if not self.exact:
+            draws = np.random.default_rng([self.seed, 13]).standard_normal((2, inputs, inputs))
+            leak *= (draws[0] + 1j * draws[1]) / np.sqrt(2.0)
+        return leak * (1.0 - np.eye(inputs)) + np.eye(inputs)
 
     def _off(self, part: str, u95: float) -> float:
         """Return what something is over what it is declared to be."""
@@ -185,7 +189,7 @@ def place_of(
             "interface": "simulated interface of the virtual bench",
             "repeatability_db": REPEATABILITY_DB,
         },
-        "truth": {"crosstalk_db": -100.0, "draw": not exact},
+        "truth": {"crosstalk_db": -100.0 if exact else -80.0, "draw": not exact},
     }
     if not exact:
         table["tolerances"] = {"seed": seed}
