@@ -16,7 +16,7 @@ from probe.advice.cautions import general_cautions, refusal, simulated, typed
 from probe.advice.choose import choose, mark
 from probe.advice.compiled import judged
 from probe.advice.cures import cures
-from probe.advice.desk import Desk, Sources
+from probe.advice.desk import Desk, Memory, Sources
 from probe.advice.destination import Destination, Input
 from probe.advice.digital import with_digital
 from probe.advice.model import Advice, Choice, Note, OptionAdvice
@@ -49,26 +49,37 @@ def advise(facts: Facts, sources: Mapping[str, Sources], destination: Destinatio
     """
     device, sides, mains_hz = _subject(facts)
     destination = replace(destination, mains_hz=mains_hz)
-    found, desks = _chosen(facts, sources, destination)
+    memory = Memory()
+    found, desks = _chosen(facts, sources, destination, memory)
+    again = partial(ask, memory=memory)
+    ground = partial(ask, memory=memory.for_another_ground(_eligible(found)))
     sets, more = best_sets(desks, found)
     found = replace(
         found,
         sets=sets,
         cautions=(*found.cautions, *more),
         cures=cures(desks, found),
-        would_change=settlings(ask, facts, sources, destination, device, sides, found),
+        would_change=settlings(again, ground, facts, sources, destination, device, sides, found),
     )
     return found if refusal(device, sides) else with_digital(found, device, destination)
 
 
-def ask(facts: Facts, sources: Mapping[str, Sources], destination: Destination) -> Advice:
-    """Return the options and the choice alone, for asking many times; see `advise`."""
+def ask(
+    facts: Facts,
+    sources: Mapping[str, Sources],
+    destination: Destination,
+    memory: Memory | None = None,
+) -> Advice:
+    """Return the options and the choice alone, for asking many times; see `advise`.
+
+    ``memory``: what was solved for the same ``sources`` before.
+    """
     destination = replace(destination, mains_hz=_subject(facts)[2])
-    return _chosen(facts, sources, destination)[0]
+    return _chosen(facts, sources, destination, Memory() if memory is None else memory)[0]
 
 
 def _chosen(
-    facts: Facts, sources: Mapping[str, Sources], destination: Destination
+    facts: Facts, sources: Mapping[str, Sources], destination: Destination, memory: Memory
 ) -> tuple[Advice, list[Desk]]:
     """Return every option judged and the choice, and the desks they were judged at."""
     device, sides, _ = _subject(facts)
@@ -77,7 +88,14 @@ def _chosen(
     if refused:
         return _answer(device, sides, destination, [], (), cautions), []
     desks = [
-        Desk(device, side, sources[side.name], destination, operating_of(device, side, destination))
+        Desk(
+            device,
+            side,
+            sources[side.name],
+            destination,
+            operating_of(device, side, destination),
+            memory,
+        )
         for side in sides
         if side.name in sources
     ]
@@ -87,6 +105,19 @@ def _chosen(
     cautions += general_cautions(device, sides, destination, [o.option for o in options])
     choices = choose(options, destination)
     return _answer(device, sides, destination, options, choices, cautions), desks
+
+
+def _eligible(found: Advice) -> frozenset[tuple[str, str]]:
+    """Return what could be chosen with another ground (socket, option).
+
+    Knowing the ground adds what is said of hum and takes nothing back.
+    """
+    ruled_out = {
+        (o.socket, o.option.id)
+        for o in found.options
+        if o.verdict not in ("use", "works") and o.attenuator is None
+    }
+    return frozenset((o.socket, o.option.id) for o in found.options) - ruled_out
 
 
 def _answer(
@@ -155,6 +186,8 @@ def _side_options(desk: Desk) -> list[OptionAdvice]:
     found = []
     for socket in desk.destination.inputs:
         for option in fitted(allowed(desk.device, socket), desk.destination):
+            if not desk.asked(socket, option):
+                continue
             variant = partial(judged, desk, socket)
             found.append(with_attenuator(variant(option), socket, variant, desk.destination))
     return found

@@ -7,14 +7,22 @@ the sign of the input's mismatch, what a ground difference stands behind.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from probe.advice.case import Case
 from probe.advice.destination import Circuit, Destination, Input
-from probe.advice.figures import Against, Figures, Surroundings, figures, over_assumptions
+from probe.advice.figures import (
+    Against,
+    Figures,
+    Surroundings,
+    figures,
+    over_assumptions,
+    with_surroundings,
+)
+from probe.advice.ground import GroundPath
 from probe.advice.ground import corners as ground_corners
 from probe.advice.operating import BY_ID, Operating, Reference, limits_of, scale_of
 from probe.advice.quantity import Quantity, from_draws
@@ -30,8 +38,33 @@ Floats = NDArray[np.float64]
 
 BALANCED_CIRCUITS: tuple[Circuit, ...] = ("difference-amplifier", "buffered", "transformer")
 
+NO_GROUND = GroundPath(None)
+
 Sources = Source | Mapping[str, Source]
 """The stage of one side, or one for each kind it may be."""
+
+
+@dataclass
+class Memory:
+    """What was solved for one facts document, whatever its stage is then said to be.
+
+    Asking again for one kind, or for one circuit of an input, finds it here.
+    """
+
+    sampled: dict[tuple[object, ...], tuple[Source, Sampled]] = field(default_factory=dict)
+    corners: dict[tuple[object, ...], tuple[Sampled, ...]] = field(default_factory=dict)
+    levels: dict[tuple[object, ...], Floats] = field(default_factory=dict)
+    figures: dict[tuple[object, ...], Figures] = field(default_factory=dict)
+    leveled: dict[tuple[object, ...], Figures] = field(default_factory=dict)
+    ground_alone: bool = False
+    """Only the ground is asked about: what follows from the level is taken as it was solved with
+    another one. The earth beside the shield moves it by thousandths of a decibel."""
+    among: frozenset[tuple[str, str]] | None = None
+    """Only these are asked about (socket, option); None: all."""
+
+    def for_another_ground(self, among: frozenset[tuple[str, str]]) -> Memory:
+        """Return the memory for asking about other grounds, of what the rest does not rule out."""
+        return replace(self, figures={}, ground_alone=True, among=among)
 
 
 class Desk:
@@ -44,50 +77,59 @@ class Desk:
         source: Sources,
         destination: Destination,
         operating: Operating,
+        memory: Memory | None = None,
     ) -> None:
         self.device = device
         self.side = side
         self.destination = destination
         self.operating = operating
         self._by_kind = not isinstance(source, Source)
-        given = {"": source} if isinstance(source, Source) else source
-        self._sampled = {kind: self._without_bounds(sample(s)) for kind, s in given.items()}
-        self._corners: dict[tuple[str, bool], tuple[Sampled, ...]] = {}
-        self._responses: dict[tuple[object, ...], Response] = {}
-        self._figures: dict[tuple[object, ...], Figures] = {}
+        self._sources = {"": source} if isinstance(source, Source) else source
+        self._memory = Memory() if memory is None else memory
+        self._latest: dict[tuple[object, ...], Response] = {}
 
-    def _without_bounds(self, sampled: Sampled) -> Sampled:
-        for leg in self.side.bounded:
-            sampled = forget(sampled, leg)
-        return sampled
+    def asked(self, socket: Input, option: Option) -> bool:
+        """Tell whether an option is to be judged at all."""
+        among = self._memory.among
+        return among is None or (socket.name, option.id) in among
 
     def sampled(self, kind: str) -> Sampled:
         """Return the source, if the stage is of ``kind``."""
-        return self._sampled[kind if self._by_kind else ""]
+        source = self._sources[kind if self._by_kind else ""]
+        key = (id(source), self.side.bounded)
+        if key not in self._memory.sampled:
+            found = sample(source)
+            for leg in self.side.bounded:
+                found = forget(found, leg)
+            self._memory.sampled[key] = source, found  # the source stays, and with it its id
+        return self._memory.sampled[key][1]
 
     def corners(self, kind: str, *, both_outputs: bool = False) -> tuple[Sampled, ...]:
         """Return the corners of what was not measured, if the stage is of ``kind``.
 
         ``both_outputs``: current is drawn from the legs and from the single-ended output at once.
         """
-        key = (kind, both_outputs)
-        if key not in self._corners:
-            found = completions(
-                self.sampled(kind), kind, self.side.recorder_ohm, exchanged=self.side.exchanged
-            )
+        sampled, side = self.sampled(kind), self.side
+        key = (id(sampled), kind, both_outputs, side.recorder_ohm, side.exchanged)
+        if key not in self._memory.corners:
+            found = completions(sampled, kind, side.recorder_ohm, exchanged=side.exchanged)
             if both_outputs:
                 found = tuple(c for f in found for c in with_both_outputs(f))
-            self._corners[key] = found
-        return self._corners[key]
+            self._memory.corners[key] = found
+        return self._memory.corners[key]
 
     def respond(self, corner: Sampled, link: Link, company: tuple[Link, ...] = ()) -> Response:
-        """Solve one link on one corner, in the company of others."""
-        key = (id(corner), link, company)
-        if key not in self._responses:
-            self._responses[key] = solve_option(
+        """Solve one link on one corner, in the company of others.
+
+        Corners that differ only in terminals no lead hangs on are solved once.
+        """
+        same = (id(corner),) if company else corner.same_for(link.option.from_)
+        key = (same, link, company)
+        if key not in self._latest:
+            self._latest[key] = solve_option(
                 link.option, link.socket, link.circuit, link.mismatch, link.cable, corner, company
             )
-        return self._responses[key]
+        return self._latest[key]
 
     def figures(
         self,
@@ -98,26 +140,75 @@ class Desk:
         company: tuple[Link, ...],
     ) -> Figures:
         """Return the figures of one link on one corner."""
-        key = (id(corner), kind, link, company)
-        if key not in self._figures:
-            response = self.respond(corner, link, company)
-            sensing = kind == "ground-sensing" and link.option.id == "xlr-to-rca/pin-3-open"
-            instead = replace(link, option=BY_ID["xlr-to-rca/pin-3-tied-at-source"])
-            self._figures[key] = figures(
-                response,
-                scale_of(corner, self.device, self.operating, self.side.live_leg),
-                self._against(corner, reference, response, link),
-                link.socket.sensitivity_volts,
-                self.respond(corner, instead) if sensing else None,
-                Surroundings(
-                    link.socket,
-                    self.destination.mains_hz,
-                    self.side.noise,
-                    limits_of(corner, self.device, self.side, kind),
-                    tuple(other.socket.ground for other in company),
-                ),
-            )
-        return self._figures[key]
+        key = self._key(corner, kind, reference, link, company)
+        if key not in self._memory.figures:
+            self._memory.figures[key] = self._with_surroundings(
+                self._leveled(corner, kind, reference, link, company),
+                self.respond(corner, link, company), corner, kind, link, company,
+            )  # fmt: skip
+        return self._memory.figures[key]
+
+    def _key(
+        self,
+        corner: Sampled,
+        kind: str,
+        reference: Reference,
+        link: Link,
+        company: tuple[Link, ...],
+    ) -> tuple[object, ...]:
+        """Return what tells figures apart: corners of an output nobody uses do not."""
+        used: set[str] = {link.option.from_, *(o.option.from_ for o in company)}
+        used |= {reference.option.from_ if reference.option is not None else ""}
+        same = corner.same_for(link.option.from_) if len(used) == 1 and not company else (
+            id(corner),
+        )  # fmt: skip
+        scale = scale_of(corner, self.device, self.operating, self.side.live_leg)
+        return same, kind, link, company, reference, self.destination.mains_hz, scale.key
+
+    def _leveled(
+        self,
+        corner: Sampled,
+        kind: str,
+        reference: Reference,
+        link: Link,
+        company: tuple[Link, ...],
+    ) -> Figures:
+        """Return what follows from the level; asked about the ground alone, from the memory."""
+        bare = replace(link, socket=replace(link.socket, ground=NO_GROUND))
+        held = reference.socket and replace(reference.socket, ground=NO_GROUND)
+        key = self._key(corner, kind, replace(reference, socket=held), bare, company)
+        kept = self._memory.leveled.get(key) if self._memory.ground_alone else None
+        if kept is not None:
+            return kept
+        response = self.respond(corner, link, company)
+        sensing = kind == "ground-sensing" and link.option.id == "xlr-to-rca/pin-3-open"
+        instead = replace(link, option=BY_ID["xlr-to-rca/pin-3-tied-at-source"])
+        found = figures(
+            response,
+            scale_of(corner, self.device, self.operating, self.side.live_leg),
+            self._against(corner, reference, response, link),
+            link.socket.sensitivity_volts,
+            self.respond(corner, instead) if sensing else None,
+        )
+        return self._memory.leveled.setdefault(key, found)
+
+    def _with_surroundings(
+        self,
+        found: Figures,
+        response: Response,
+        corner: Sampled,
+        kind: str,
+        link: Link,
+        company: tuple[Link, ...],
+    ) -> Figures:
+        around = Surroundings(
+            link.socket,
+            self.destination.mains_hz,
+            self.side.noise,
+            limits_of(corner, self.device, self.side, kind),
+            tuple(other.socket.ground for other in company),
+        )
+        return with_surroundings(found, response, around)
 
     def _against(
         self, corner: Sampled, reference: Reference, response: Response, link: Link
@@ -133,7 +224,10 @@ class Desk:
         if other.name != link.socket.name:
             circuit, mismatch = circuits_of(other)[0], 0.0
         own = Link(reference.option, other, circuit, mismatch, self.destination.cable_of(other))
-        level = np.abs(self.respond(corner, own).level[:, at])
+        key = (corner.same_for(own.option.from_), own)
+        if key not in self._memory.levels:
+            self._memory.levels[key] = np.abs(self.respond(corner, own).level[:, at])
+        level = self._memory.levels[key]
         if not np.isfinite(level[0]):
             return None
         return Against(level, _sensitivity_ratio(other, link.socket))
@@ -151,10 +245,11 @@ class Desk:
         cable = self.destination.cable_of(socket)
         both = len({option.from_, *(other.option.from_ for other in company)}) > 1
         corners = self.corners(kind, both_outputs=both)
+        self._latest.clear()
         parts = [
             self.figures(corner, kind, reference, Link(option, s, circuit, m, cable), company)
             for corner in corners
-            for s in _grounds(socket)
+            for s in _grounds(replace(socket, circuit=circuit))
             for m in _mismatches(socket, option)
         ]
         sampled = self.sampled(kind)
@@ -206,7 +301,7 @@ def _mismatches(socket: Input, option: Option) -> tuple[float, ...]:
 
 
 def _sensitivity_ratio(reference: Input, socket: Input) -> float | None:
-    if reference is socket:
+    if (reference.box, reference.name) == (socket.box, socket.name):
         return 1.0
     if reference.sensitivity_volts is None or socket.sensitivity_volts is None:
         return None

@@ -17,7 +17,7 @@ from probe.advice.ground import GroundPath
 from probe.advice.hum import hum_of
 from probe.advice.maximum import Limits
 from probe.advice.noise import DeviceNoise, noise_of
-from probe.advice.quantity import Quantity, from_draws, spanning, worst
+from probe.advice.quantity import Quantity, from_draws, intervals, spanning, worst
 from probe.advice.sampled import NEAR_EDGE
 from probe.advice.solve import Response
 from probe.decibels import ratio_to_db
@@ -104,6 +104,12 @@ class Scale:
     operating: Floats | None
     maximum: Floats
 
+    @property
+    def key(self) -> tuple[bytes, bytes]:
+        """What tells one scale from another."""
+        drive = b"" if self.operating is None else self.operating.tobytes()
+        return drive, self.maximum.tobytes()
+
 
 @dataclass(frozen=True)
 class Against:
@@ -137,48 +143,11 @@ def figures(
     against: Against | None,
     sensitivity_volts: float | None,
     tied_instead: Response | None,
-    around: Surroundings | None = None,
 ) -> Figures:
-    """Return the figures of one solved option.
+    """Return what follows from the level of one solved option.
 
-    ``tied_instead`` is the same connection with pin 3 tied, where the change matters; without
-    ``around`` there is no hum, no noise and no headroom.
+    ``tied_instead`` is the same connection with pin 3 tied, where the change matters.
     """
-    found = _levels(response, scale, against, sensitivity_volts, tied_instead)
-    return found if around is None else _with_surroundings(found, response, around)
-
-
-def _with_surroundings(found: Figures, response: Response, around: Surroundings) -> Figures:
-    hum = hum_of(response, around.socket, around.mains_hz, around.company)
-    if hum is not None:
-        found = replace(found, hum=hum.mains, hum_below_full_output_db=hum.below,
-                        buzz_below_full_output_db=hum.all_below,
-                        ground_current=hum.ground_current, hum_lines=hum.lines)  # fmt: skip
-    noise = noise_of(response, around.socket, around.noise)
-    if noise is not None:
-        found = replace(found, noise=noise.volts, noise_below_full_output_db=noise.below)
-    clips = around.limits.at_input(response)
-    if clips is None:
-        return found
-    found = replace(found, clips_at=clips)
-    full = around.socket.sensitivity_volts
-    return found if full is None else replace(found, headroom_db=_above(clips, full))
-
-
-def _above(level: Quantity, volts: float) -> Quantity:
-    """Return by how much a level with its doubt lies above ``volts``, dB."""
-    value, low, high = _db(np.array([level.value, level.low, level.high]) / volts).tolist()
-    return Quantity(value, "dB", low, high, level.at_hz, level.bound, level.note)
-
-
-def _levels(
-    response: Response,
-    scale: Scale,
-    against: Against | None,
-    sensitivity_volts: float | None,
-    tied_instead: Response | None,
-) -> Figures:
-    """Return everything that follows from the level alone."""
     at = response.at
     at_hz = float(response.hz[at])
     level = np.abs(response.level[:, at])
@@ -221,6 +190,30 @@ def _levels(
         change_when_tied_db=change,
         level_20_hz_at_maximum=_level_near(response, 20.0, scale.maximum),
     )
+
+
+def with_surroundings(found: Figures, response: Response, around: Surroundings) -> Figures:
+    """Return the figures with hum, noise and headroom."""
+    hum = hum_of(response, around.socket, around.mains_hz, around.company)
+    if hum is not None:
+        found = replace(found, hum=hum.mains, hum_below_full_output_db=hum.below,
+                        buzz_below_full_output_db=hum.all_below,
+                        ground_current=hum.ground_current, hum_lines=hum.lines)  # fmt: skip
+    noise = noise_of(response, around.socket, around.noise)
+    if noise is not None:
+        found = replace(found, noise=noise.volts, noise_below_full_output_db=noise.below)
+    clips = around.limits.at_input(response)
+    if clips is None:
+        return found
+    found = replace(found, clips_at=clips)
+    full = around.socket.sensitivity_volts
+    return found if full is None else replace(found, headroom_db=_above(clips, full))
+
+
+def _above(level: Quantity, volts: float) -> Quantity:
+    """Return by how much a level with its doubt lies above ``volts``, dB."""
+    value, low, high = _db(np.array([level.value, level.low, level.high]) / volts).tolist()
+    return Quantity(value, "dB", low, high, level.at_hz, level.bound, level.note)
 
 
 MEASURED_DRIVE = "at the measured drive"
@@ -279,7 +272,7 @@ def _most(hz: Floats, losses: Floats, band: tuple[float, float]) -> Quantity | N
     value, at_hz = float(central[k]), float(hz[known][k])
     if draws.size == 0:
         return Quantity(value, "dB", value, value, at_hz)
-    ends = np.quantile(draws, [0.025, 0.975], axis=0)
+    ends = intervals(draws)
     low = float(np.minimum(ends[0], central).max())
     high = float(np.maximum(ends[1], central).max())
     return Quantity(min(max(value, low), high), "dB", low, high, at_hz)

@@ -77,6 +77,10 @@ class Sampled:
         The same at (hot, cold, single-ended); may hold entries the modal ones cannot.
     assumed
         What stands in for the unknown.
+    origin
+        What it was completed from; None: nothing was unknown.
+    single_as, legs_as
+        What the single-ended output and the legs were completed with.
     """
 
     hz: Floats
@@ -86,6 +90,16 @@ class Sampled:
     leg_voc: Complex
     leg_z: Complex
     assumed: tuple[Assumed, ...] = ()
+    origin: Sampled | None = None
+    single_as: float | None = None
+    legs_as: tuple[str, int] | None = None
+
+    def same_for(self, output: str) -> tuple[object, ...]:
+        """Return what is equal where completions do the same at ``output`` (xlr or rca) alone."""
+        return (
+            id(self if self.origin is None else self.origin),
+            self.single_as if output == "rca" else self.legs_as,
+        )
 
 
 def sample(source: Source) -> Sampled:
@@ -307,7 +321,10 @@ def _with_single_ended(
     if recorder_ohm is not None:
         raised = 1.0 + leg_z[..., 2, 2] / recorder_ohm
         leg_voc[..., 2] = np.where(unknown, leg_voc[..., 2] * raised, leg_voc[..., 2])
-    return replace(sampled, leg_z=leg_z, leg_voc=leg_voc, assumed=(*sampled.assumed, said))
+    return replace(
+        sampled, leg_z=leg_z, leg_voc=leg_voc, assumed=(*sampled.assumed, said),
+        origin=sampled, single_as=ohm,
+    )  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -345,7 +362,15 @@ def _complete_legs(sampled: Sampled, kind: str, exchanged: bool) -> list[Sampled
     if not np.isnan(sampled.z[..., :2, :2]).any() or kind not in _FILLS:
         return [sampled]
     corners = [c.exchanged() if exchanged else c for c in _FILLS[kind]]
-    return [_with_legs(sampled, kind, corner, 0 if exchanged else 1) for corner in corners]
+    silent = 0 if exchanged else 1
+    return [
+        replace(
+            _with_legs(sampled, kind, corner, silent),
+            origin=sampled.origin or sampled,
+            legs_as=(kind, k),
+        )
+        for k, corner in enumerate(corners)
+    ]
 
 
 def _with_legs(sampled: Sampled, kind: str, corner: _Corner, silent: int) -> Sampled:

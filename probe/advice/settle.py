@@ -22,7 +22,7 @@ from probe.facts.source import Source
 Ask = Callable[[Facts, Mapping[str, Sources], Destination], Advice]
 """The advice itself, without what is found here."""
 
-FEW_DRAWS = 20
+FEW_DRAWS = 50
 """Draws kept when asking again: the ends of an interval to a few percent of its width do."""
 
 TELLING = ("same-strip", "two-rooms", "earthed-and-unearthed")
@@ -34,6 +34,7 @@ SENSITIVITIES = (0.5, 2.0)
 
 def settlings(
     ask: Ask,
+    ask_ground: Ask,
     facts: Facts,
     sources: Mapping[str, Sources],
     destination: Destination,
@@ -41,7 +42,10 @@ def settlings(
     sides: Sequence[SideFacts],
     advice: Advice,
 ) -> tuple[Settling, ...]:
-    """Return what would change the answer, or make an option known."""
+    """Return what would change the answer, or make an option known.
+
+    ``ask_ground`` answers where only the ground is another one.
+    """
     if not advice.options:
         return ()
     few = {name: _few(source) for name, source in sources.items()}
@@ -49,15 +53,22 @@ def settlings(
     def chosen(facts: Facts, destination: Destination) -> tuple[str | None, ...]:
         return tuple(c.option for c in ask(facts, few, destination).choices)
 
+    def grounded(facts: Facts, destination: Destination) -> tuple[str | None, ...]:
+        return tuple(c.option for c in ask_ground(facts, few, destination).choices)
+
+    def known(facts: Facts, destination: Destination) -> tuple[str | None, ...]:
+        """Answer from what is solved already: one of the kinds or circuits it was solved for."""
+        return tuple(c.option for c in ask(facts, sources, destination).choices)
+
     now = tuple(c.option for c in advice.choices)
     found = [
         *_differs(now, "ground", "how the boxes are earthed (--ground)",
-                  [chosen(facts, d) for d in _grounds(destination)]),
+                  [grounded(facts, d) for d in _grounds(destination)]),
         *_differs(now, "kind", _kind_words(sides),
-                  [chosen(f, destination) for f in _kinds(facts, sides)]),
+                  [known(f, destination) for f in _kinds(facts, sides)]),
         *_differs(now, "circuit", "what the balanced input is (circuit: difference amplifier, "
                   "buffered or transformer)",
-                  [chosen(facts, d) for d in _circuits(destination)]),
+                  [known(facts, d) for d in _circuits(destination)]),
         *_differs(now, "sensitivity", "what drives the inputs to full output (sensitivity_v)",
                   [chosen(facts, d) for d in _sensitivities(destination)]),
     ]  # fmt: skip
@@ -71,6 +82,8 @@ def _few(source: Sources) -> Sources:
 
 
 def _fewer(source: Source) -> Source:
+    if source.voc_draws.shape[0] <= FEW_DRAWS:
+        return source  # what was solved with it is known already
     return replace(
         source,
         voc_draws=source.voc_draws[:FEW_DRAWS],

@@ -70,7 +70,7 @@ class Response:
         The device's terminals to their voltages at the reference frequency, shape (N,), V rms.
     weights
         The same terminals to what the input hears per volt of their open-circuit voltage at the
-        reference frequency, shape (N,); legs as ``difference`` and ``mean`` where both matter.
+        reference frequency, shape (1,); legs as ``difference`` and ``mean`` where both matter.
     """
 
     hz: Floats

@@ -87,11 +87,14 @@ class Terminals:
         return self._at_terminals(-_solve_current(self.z, self._turned(y), turned))
 
     def weights(self, y: Complex, pins: Sequence[str], row: Complex) -> dict[str, Complex]:
-        """Return what ``row`` (G, p) reads per volt of each open-circuit voltage, at ``at``."""
+        """Return what ``row`` (G, p) reads per volt of each open-circuit voltage, at ``at``.
+
+        Of the central estimate alone, shape (1,) each: the doubt of a noise is that of its volts.
+        """
         whole = np.zeros(y.shape[:2], dtype=np.complex128)
         whole[:, self.pick(pins)] = row
         turned = (whole @ self.back)[self.at]
-        z, loaded = self.z[:, [self.at]], self._turned(y)[[self.at]]
+        z, loaded = self.z[:1, [self.at]], self._turned(y)[[self.at]]
         columns = [
             _solve(z, loaded, np.broadcast_to(unit, (z.shape[0], 1, unit.size)).astype(complex))
             for unit in np.eye(len(self.names))

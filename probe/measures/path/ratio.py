@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from scipy.stats import chi2
 
 from probe.measures.path import limits
 from probe.measures.path.model import Indication, silent
@@ -100,6 +99,8 @@ def _doubt(usual: float, repeat: float, freedom: int) -> float:
     A few repeats scatter widely by themselves; they count where chance explains them in under one
     case of a hundred.
     """
+    from scipy.stats import chi2
+
     if freedom and repeat > usual * np.sqrt(chi2.ppf(0.99, freedom) / freedom):
         return repeat
     return usual
