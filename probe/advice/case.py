@@ -10,7 +10,7 @@ from probe.advice.destination import Cable, Circuit, Input
 from probe.advice.figures import Figures
 from probe.advice.quantity import Quantity
 from probe.advice.wiring import Option
-from probe.advice.words import span
+from probe.advice.words import span, span_limit
 
 Verdict = Literal["use", "works", "avoid", "never", "cannot-tell"]
 
@@ -103,6 +103,11 @@ def compare(
     if answer == "yes":
         yield Finding(verdict, code, message, hazard=True)
     elif answer == "unsure":
-        known = f"known only as {span(quantity)}"
-        doubt = f"{message}; {known}, around the limit: {settles or case.settles} would settle it"
+        # decibels carry their ends in the message already
+        known = "" if quantity.unit == "dB" else f"known only as {span(quantity)}, "
+        at = f"{abs(threshold):g} dB" if quantity.unit == "dB" else span_limit(threshold, quantity)
+        doubt = (
+            f"{message}; {known}and the limit of {at} lies inside: {settles or case.settles} would "
+            "settle it"
+        )
         yield Finding("cannot-tell", code, doubt, doubt=verdict)

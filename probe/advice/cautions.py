@@ -134,6 +134,7 @@ def general_cautions(
 ) -> list[Note]:
     """Return what has to be said whatever is chosen."""
     found = [*_fitting(device, destination), *_digital(device, destination)]
+    found += _unlikely(destination)
     if not options:
         return found
     found += faulty(sides, options)
@@ -176,6 +177,20 @@ def _digital(device: Device, destination: Destination) -> list[Note]:
     if sockets or outputs:
         found.append(Note("digital", DIGITAL))
     return found
+
+
+def _unlikely(destination: Destination) -> list[Note]:
+    """Ask again about an input impedance that no line input has."""
+    return [
+        Note(
+            "unlikely-impedance",
+            f"{socket.name} of {socket.impedance_ohm:g} ohm: no usual line input is below "
+            f"{limit.LEAST_LINE_INPUT_OHM:g} ohm. Look the figure up again: was "
+            f"{socket.impedance_ohm:g} kohm meant?",
+        )
+        for socket in destination.inputs
+        if socket.connector in ("rca", "xlr") and socket.impedance_ohm < limit.LEAST_LINE_INPUT_OHM
+    ]
 
 
 def _fitting(device: Device, destination: Destination) -> list[Note]:

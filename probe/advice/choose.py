@@ -9,7 +9,9 @@ ties.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from functools import partial
+from typing import TypeVar
 
 import numpy as np
 
@@ -122,19 +124,20 @@ def _choose_for(box: str, candidates: Sequence[_Candidate], destination: Destina
     if not working:
         return _rescued(box, candidates, destination) or _nothing(box, candidates)
     wanted = destination.wanted(box)
-    pool, kept = _unharmed(working, wanted)
-    pool, instead = _plain_lead(pool, wanted)
-    pool, why = _reaching(pool, wanted)
+    left = Left()
+    pool, kept = left.noted(working, _unharmed(working, wanted), _hazards_of)
+    pool, instead = left.noted(pool, _plain_lead(pool, wanted), _hazards_of)
+    pool, why = left.noted(pool, _reaching(pool, wanted), partial(_short_of, wanted))
     why = [*instead, *why]
-    for narrow in (
-        _hum(destination),
-        _noise(destination),
-        _long_run(destination),
-        _response,
-        _fewest_parts,
-        _native,
+    for narrow, lacks in (
+        (_hum(destination), _hums_more),
+        (_noise(destination), _in_words("has more noise")),
+        (_long_run(destination), _in_words("rejects less over that length")),
+        (_response, _in_words("loses more at the ends of the band")),
+        (_fewest_parts, _in_words("needs more parts")),
+        (_native, _in_words("needs an adapter")),
     ):
-        pool, reason = narrow(pool)
+        pool, reason = left.noted(pool, narrow(pool), lacks)
         if reason:
             why.append(reason)
     order = {option.id: i for i, option in enumerate(OPTIONS)}
@@ -145,7 +148,7 @@ def _choose_for(box: str, candidates: Sequence[_Candidate], destination: Destina
         why.insert(0, _nearest(best, wanted))
     if kept:
         why.append(kept)
-    why += _passed_by(best, working, wanted)
+    why += _passed_by(best, candidates, left)
     return Choice(box, best.option.id, best.socket, tuple(why))
 
 
@@ -229,24 +232,77 @@ def _plain_lead(pool: list[_Candidate], wanted: float) -> tuple[list[_Candidate]
                    "needs more parts, and has something to mind"]  # fmt: skip
 
 
-def _passed_by(best: _Candidate, working: Sequence[_Candidate], wanted: float) -> list[str]:
-    """Say why a plain lead that works is not what was chosen, where more parts were."""
-    if best.option.native:
-        return []
+Lacks = Callable[[_Candidate], str]
+"""Says what a candidate that was left out lacks."""
+
+Found = TypeVar("Found")
+
+
+@dataclass
+class Left:
+    """What each candidate was left out for, the first reason it met."""
+
+    why: dict[tuple[str, str], str] = field(default_factory=dict)
+
+    def noted(
+        self, before: Sequence[_Candidate], step: tuple[list[_Candidate], Found], lacks: Lacks
+    ) -> tuple[list[_Candidate], Found]:
+        """Note what a step has left out, and return the step."""
+        kept = {(c.socket, c.option.id) for c in step[0]}
+        for c in before:
+            if (c.socket, c.option.id) not in kept:
+                self.why[(c.socket, c.option.id)] = lacks(c)
+        return step
+
+
+def _in_words(says: str) -> Lacks:
+    return lambda _: says
+
+
+def _hazards_of(c: _Candidate) -> str:
+    codes = ", ".join(sorted(h.replace("-", " ") for h in c.hazards))
+    return codes or "is not as loud"
+
+
+def _short_of(wanted: float, c: _Candidate) -> str:
+    if c.gain is None:
+        return "its level cannot be compared"
+    gives = f"gives {signed_decibels(c.gain)}"
+    if c.hazards or wanted > 0.0 or c.fills:
+        return gives
+    return f"{gives}: with nothing to mind, so better still where the volume control can make it up"
+
+
+def _hums_more(c: _Candidate) -> str:
+    hum = c.worst("hum_below_full_output_db")
+    return "hums more" if hum is None else f"hums more: {decibels(hum)} below full output"
+
+
+NOT_WORKING = {"avoid": "is better avoided", "never": "is ruled out",
+               "cannot-tell": "cannot be judged yet"}  # fmt: skip
+
+
+def _passed_by(best: _Candidate, candidates: Sequence[_Candidate], left: Left) -> list[str]:
+    """Say why a plain lead is not what was chosen: the XLR lead always, both where parts are."""
     said = []
-    for c in working:
-        if not c.option.native:
+    for c in candidates:
+        plain = c.option.id == "xlr-to-xlr" or (c.option.native and not best.option.native)
+        if not plain or c is best:
             continue
-        if c.gain is not None and not _reaches(c, wanted):
-            said.append(f"{c.option.id} works too, but gives {signed_decibels(c.gain)}")
-        elif c.hazards:
-            codes = ", ".join(sorted(h.replace("-", " ") for h in c.hazards))
-            said.append(f"{c.option.id} works too, but: {codes}")
+        if c.works:
+            lacks = left.why.get((c.socket, c.option.id), "is no better")
+            said.append(f"{c.option.id} works too, but {lacks}")
+        else:
+            worst = max((s.verdict for s in c.sides), key=lambda v: RANK[v])
+            said.append(f"{c.option.id} {NOT_WORKING[worst]} (below)")
     return said
 
 
 def _nearest(best: _Candidate, wanted: float) -> str:
     assert best.gain is not None
+    if wanted == 0.0:
+        link = LINKS.get(best.sides[0].reference, "the usual level of a single-ended output")
+        return f"nothing is surely as loud as {link}; this gives {signed_decibels(best.gain)}"
     return f"the wanted {wanted:+g} dB is not reached: this gives {signed_decibels(best.gain)}"
 
 

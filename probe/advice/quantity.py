@@ -36,6 +36,12 @@ class Quantity:
         """Half the width of the 95 % interval."""
         return (self.high - self.low) / 2.0
 
+    @property
+    def lopsided(self) -> bool:
+        """The value lies so far from the middle of its interval that both ends have to be told."""
+        middle = (self.high + self.low) / 2.0
+        return abs(self.value - middle) > LOPSIDED * max(self.u95, 1e-12)
+
     def __neg__(self) -> Quantity:
         """Return the same figure counted the other way: a gain as a loss."""
         turned: dict[str, Literal["above", "below"]] = {"above": "below", "below": "above"}
@@ -53,7 +59,7 @@ class Quantity:
             out["bound"] = self.bound
         else:
             out["u95"] = self.u95
-            if abs(self.value - (self.high + self.low) / 2.0) > LOPSIDED * max(self.u95, 1e-12):
+            if self.lopsided:
                 out |= {"low": self.low, "high": self.high}
         if self.at_hz is not None:
             out["at_hz"] = self.at_hz

@@ -10,10 +10,10 @@ from probe.advice.digital import digital_lines
 from probe.advice.model import RANKING, Advice, Choice, Cure, OptionAdvice, Settling
 from probe.advice.padded import described
 from probe.advice.quantity import Quantity
+from probe.advice.rows import WIDTH, table
 from probe.advice.together import effects
 from probe.advice.words import decibels, figure, signed_decibels
 
-WIDTH = 88
 _QUANTITY = re.compile(r"(?<=\d) (?=(?:[mkM]?(?:V|ohm|A|Hz|m)|dB)\b|%)")
 WORTH_A_WORD_DB = 0.05
 """A loss at 20 kHz that rounds to nothing is left to the JSON."""
@@ -29,15 +29,16 @@ def render(advice: Advice) -> str:
         lines += ["No connection is advised.", ""]
         lines += bullets(c.message for c in advice.cautions)
         return "\n".join(lines) + "\n"
+    faults = [c.message for c in advice.cautions if c.code == "stage-fault"]
+    if faults:
+        lines += ["", *_wrapped("FIRST  " + "; ".join(faults), "       ")]
     for choice in advice.choices:
         lines += ["", *_choice(advice, choice)]
     if advice.options:
-        lines += ["", *_table(advice.options)]
+        lines += ["", *table(advice.options, advice.choices)]
     beside = effects(advice)
     ties = [c.message for c in advice.cautions if c.code == "pin-3-tie"]
-    told_above = {"pin-3-tie"}
-    if any(c.option is None for c in advice.choices):
-        told_above.add("stage-fault")
+    told_above = {"pin-3-tie", "stage-fault"}
     sections = {
         "Digital links": digital_lines(advice.digital),
         "All plugged in at once": beside,
@@ -91,8 +92,7 @@ def _cure(cure: Cure) -> str:
 def _choice(advice: Advice, choice: Choice) -> list[str]:
     label = f" ({choice.box})" if len(advice.choices) > 1 else ""
     if choice.option is None:
-        faults = [c.message for c in advice.cautions if c.code == "stage-fault"]
-        return [f"USE NOTHING YET{label}", *bullets((*faults, *choice.why))]
+        return [f"USE NOTHING YET{label}", *bullets(choice.why)]
     held = [
         o
         for o in advice.options
@@ -109,7 +109,8 @@ def _choice(advice: Advice, choice: Choice) -> list[str]:
     if offered is not None:
         must = "it needs" if choice.attenuator else "an attenuator would help:"
         lines += bullets([f"{must} {described(offered)}; {offered.why}"])
-    dangers = list(dict.fromkeys(h.message for o in held for h in o.hazards))
+    used = [o.attenuator.advice if choice.attenuator and o.attenuator else o for o in held]
+    dangers = list(dict.fromkeys(h.message for o in used for h in o.hazards))
     lines += bullets(f"mind: {d}" for d in dangers[:DANGERS])
     more = len(dangers) - DANGERS
     return lines + ([f"- and {more} more to mind, in the JSON"] if more > 0 else [])
@@ -162,52 +163,6 @@ def _loss(loss: Quantity) -> str:
     text = f"{max(loss.value, 0.0):.2f} dB"
     ends = (max(loss.low, 0.0), max(loss.high, 0.0))
     return f"{text} ({ends[0]:.2f} to {ends[1]:.2f})" if loss.u95 >= 0.005 else text
-
-
-def _table(options: Sequence[OptionAdvice]) -> list[str]:
-    """Return one line for each option: verdict, id, loudness; sides that agree together."""
-    sides = len({o.side for o in options})
-    inputs = dict.fromkeys((o.box, o.socket) for o in options)
-    lines = []
-    for box, socket in inputs:
-        if len(inputs) > 1:
-            lines.append(f"into {socket} ({box}):" if box not in socket else f"into {socket}:")
-        held: dict[tuple[str, str, str, str], list[str]] = {}
-        for o in options:
-            if (o.box, o.socket) == (box, socket):
-                key = (_verdict(o), o.option.id, _gain(o), _mind(o))
-                held.setdefault(key, []).append(o.side)
-        for (verdict, option, gain, mind), on in held.items():
-            where = f"  ({', '.join(on)} only)" if len(on) < sides else ""
-            row = f"{verdict:<11} {option:<37} {gain}{where}".rstrip()
-            beside = f"{row:<58}  but: {mind}"
-            if mind and len(beside) <= WIDTH:
-                lines.append(beside)
-                continue
-            lines.append(row)
-            if mind:
-                lines += textwrap.wrap(
-                    f"but: {mind}", WIDTH, initial_indent=" " * 14, subsequent_indent=" " * 19
-                )
-    return lines
-
-
-def _verdict(option: OptionAdvice) -> str:
-    return f"{option.verdict}, but" if _mind(option) else option.verdict
-
-
-def _mind(option: OptionAdvice) -> str:
-    """Return in short what can go wrong with an option that works."""
-    if option.verdict not in ("use", "works"):
-        return ""
-    return ", ".join(dict.fromkeys(h.code.replace("-", " ") for h in option.hazards))
-
-
-def _gain(option: OptionAdvice) -> str:
-    gain = option.figures.loudness_vs_reference_db or option.figures.level_vs_reference_db
-    if gain is None or option.reference == "none":
-        return ""
-    return signed_decibels(gain)
 
 
 def _said(options: Sequence[OptionAdvice], verdicts: Sequence[str]) -> list[str]:

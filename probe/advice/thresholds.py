@@ -49,6 +49,10 @@ DIRECT_NEVER_VOLTS = 0.1
 """Direct voltage that saturates transformers and is passed on by a direct-coupled input.
 [practice]"""
 
+LEAST_LINE_INPUT_OHM = 600.0
+"""Smallest impedance of a line input that anybody builds: the old matched lines. Below it a figure
+is asked about again. [practice]"""
+
 LONG_RUN_METRES = 3.0
 """Longest unbalanced lead. [published] 10 feet, in a maker's data sheet of a line converter."""
 

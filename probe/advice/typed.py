@@ -45,6 +45,18 @@ NAMED = {
     "mismatch": ("impedance_mismatch_percent", "%"),
     "speaker": ("speaker_sensitivity_db", "dB"),
 }
+TYPED_AS = {
+    "sensitivity_v": "the level for full output",
+    "impedance_ohm": "the impedance",
+    "impedance_is": "/leg or /between",
+    "both_legs_required": "both-legs",
+    "circuit": "the kind of balanced input",
+    "pin_3": "what pin 3 does",
+    "role": "what it is",
+    **{key: f"{name}=" for name, (key, _) in NAMED.items()},
+}
+"""Keys of the file in the words of the short form."""
+
 LEGS = {"leg": "each-leg", "each-leg": "each-leg", "between": "between-legs",
         "between-legs": "between-legs"}  # fmt: skip
 
@@ -92,7 +104,24 @@ def typed_destination(text: str, mains_hz: float) -> Destination:
         raise BadInput(f"{quoted(text)}: too long for a typed destination; {HOW}")
     tables = [_input_table(one, text) for one in text.split("+")]
     document = f'format = "{FORMAT}"\nname = "{_name(text)}"\n' + "".join(tables)
-    return destination_of(document.encode(), Path(text), mains_hz)
+    try:
+        return destination_of(document.encode(), Path(text), mains_hz)
+    except BadInput as error:
+        raise BadInput(_in_typed_words(str(error), text)) from error
+
+
+_OF_FILE = re.compile(r"input\[\d+\]\.(\w+): (.*)", re.DOTALL)
+
+
+def _in_typed_words(message: str, text: str) -> str:
+    """Return a complaint about the file it became in the words of what was typed."""
+    found = _OF_FILE.search(message)
+    if found is None:
+        return message
+    says = found[2].replace(": take the line out", ": leave it out")
+    for key, word in TYPED_AS.items():
+        says = re.sub(rf"\b{key}\b", word, says)
+    return f"{quoted(text)}: {TYPED_AS.get(found[1], found[1])}: {says}"
 
 
 def _name(text: str) -> str:
@@ -114,7 +143,7 @@ def _input_table(text: str, whole: str) -> str:
     keys = [line.split(" = ")[0] for line in lines]
     twice = next((k for k in keys if keys.count(k) > 1), None)
     if twice is not None:
-        raise BadInput(f"{quoted(whole)}: {twice} is given twice; {HOW}")
+        raise BadInput(f"{quoted(whole)}: {TYPED_AS.get(twice, twice)} is given twice; {HOW}")
     return "\n".join(lines) + "\n"
 
 

@@ -318,7 +318,8 @@ def _kinds(
 ) -> Sweep:  # fmt: skip
     """Ask once for each kind, as if the stage had been found to be of it."""
     points = []
-    for kind in EVERY_KIND:
+    fits = [set(s) for s in sources.values() if isinstance(s, Mapping)]  # of a typed source
+    for kind in (k for k in EVERY_KIND if all(k in kinds for kinds in fits)):
         sides = {
             name: {**side, "stage": {**side.get("stage", {}), "kind": kind, "also_possible": []}}
             for name, side in facts["sides"].items()

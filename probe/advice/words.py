@@ -77,7 +77,15 @@ def figure(quantity: Quantity) -> str:
         return _from(quantity)
     if quantity.bound is None and 0.0 < quantity.u95 < SURE_DIGITS * abs(quantity.value):
         return plain(write_number(quantity.value, quantity.unit, 4))
+    if quantity.bound is None and quantity.lopsided:
+        return _volts_between(quantity)
     return plain(write(quantity.to_json()).whole)
+
+
+def _volts_between(quantity: Quantity) -> str:
+    """Return both ends, to two digits of their distance: a +/- would lie about one of them."""
+    low = write({**quantity.to_json(), "low": quantity.low, "high": quantity.high})
+    return plain(f"{low.interval} {low.unit}")
 
 
 def about(quantity: Quantity) -> str:
@@ -101,13 +109,22 @@ def span(quantity: Quantity) -> str:
     return f"{quantity.low:.3g} to {quantity.high:.3g} {quantity.unit}"
 
 
+def span_limit(limit: float, quantity: Quantity) -> str:
+    """Return a limit in the unit of what is held against it."""
+    if quantity.unit == "A":
+        return f"{limit * 1e3:g} mA"
+    return plain(write_number(limit, quantity.unit))
+
+
 def _with_ends(quantity: Quantity, shown: Callable[[float], str]) -> str:
     if quantity.low > MOST_DB:
         return f"more than {MOST_DB:.0f} dB"
-    text = f"{shown(quantity.value)} dB"
-    if quantity.u95 >= 0.05:
-        text += f" ({shown(quantity.low)} to {shown(quantity.high)})"
-    return text
+    low, value, high = (shown(v) for v in (quantity.low, quantity.value, quantity.high))
+    if quantity.u95 < 0.05:
+        return f"{value} dB"
+    if value in (low, high):  # the worse of what may be, which is one of the ends
+        return f"{low} to {high} dB"
+    return f"{value} dB ({low} to {high})"
 
 
 def _figure(decibels: float) -> str:

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from probe.advice.advise import advise
+from probe.advice.advise import ask
 from probe.advice.destination import Cable, Destination, Input
 from probe.cli.main import main
 from probe.facts import analyse_session, read_facts, source_from_facts, to_json
@@ -44,7 +44,7 @@ def test_advice_from_recordings_agrees_with_the_simulator(name: str, tmp_path: P
     (side,) = facts["sides"]
     source = source_from_facts(facts, side)
     assert source is not None
-    advice = advise(facts, {side: source}, Destination("amp", (RCA, XLR), LEAD))
+    advice = ask(facts, {side: source}, Destination("amp", (RCA, XLR), LEAD))
     assert len(advice.options) == 10
     hz = 997.1
     for option in advice.options:
@@ -99,7 +99,7 @@ def test_few_takes_never_give_a_level_that_is_wrong(name: str, takes: str, tmp_p
     (side,) = facts["sides"]
     source = source_from_facts(facts, side)
     sources = {} if source is None else {side: source}
-    advice = advise(facts, sources, Destination("amp", (RCA, XLR), LEAD))
+    advice = ask(facts, sources, Destination("amp", (RCA, XLR), LEAD))
     for option in advice.options:
         level = option.figures.level
         if level is None:
