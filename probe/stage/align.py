@@ -65,6 +65,10 @@ JOINT_STEPS = 6
 SHARED_CLOCK = 1.0e-8
 """A clock error below this, relative, is none: player and recorder are one device."""
 
+CLOCK_SIGMAS, CLOCK_DRIFT = 6.0, 1.0e-6
+"""A take whose clock error stands further than this from the others' has another clock. Crystals
+drift by less than the second figure (relative) while a session lasts."""
+
 SNAP_SAMPLES = 0.1
 """Delays all within this many samples of whole ones are whole: by chance seven are once in 10⁵."""
 
@@ -122,7 +126,16 @@ def align(group: Group, *, level: float) -> Alignment:
 
 def _one_stream(group: Group) -> bool:
     bases = {o.phasors.take.timebase for o in group.takes}
-    return len(bases) == 1 and None not in bases
+    return len(bases) == 1 and None not in bases and _clocks_agree(group)
+
+
+def _clocks_agree(group: Group) -> bool:
+    """Whether one clock error serves all takes; else one changed meanwhile, nobody knows when."""
+    errors = np.array([o.phasors.clock_error for o in group.takes])
+    doubts = np.array([o.phasors.clock_u for o in group.takes])
+    weights = 1.0 / np.maximum(doubts, 1e-12) ** 2
+    off = np.abs(errors - np.sum(weights * errors) / np.sum(weights))
+    return bool(np.all(off < np.maximum(CLOCK_SIGMAS * doubts, CLOCK_DRIFT)))
 
 
 def _stream_delays(group: Group) -> tuple[Array, Array]:

@@ -1,6 +1,7 @@
 """From the phasors of one side to the output stage with its doubt: the order of the steps.
 
-1. choose the takes that may be compared (one volume, device playing)
+1. choose the takes that may be compared (one volume, device playing); set aside those whose leads
+   changed places
 2. put them on one phase reference (``align``)
 3. solve the legs, find the level repeatability in the residuals, set aside a take that
    contradicts all others
@@ -36,6 +37,7 @@ from probe.stage.realise import excitation
 from probe.stage.solve import fit
 from probe.stage.solved import Solved
 from probe.stage.takes import choose_takes, played_group
+from probe.stage.turned import exchanged
 
 Array = NDArray[np.float64]
 
@@ -116,7 +118,9 @@ def identify(
         Of the draws; the same seed gives the same facts.
     """
     chosen, left_out, volume = choose_takes(tuple(p for p in phasors if p.take.side == side))
-    remarks: list[Remark] = []
+    turned, said = exchanged(tuple(p for p in chosen if p.take.state == "play"))
+    chosen = tuple(p for p in chosen if p.take.name not in turned)
+    remarks: list[Remark] = list(said)
     playing = tuple(p for p in chosen if p.take.state == "play")
     group = played_group(playing)
     open_leg = find_open_leg(group, injected_group(playing))
@@ -143,7 +147,8 @@ def identify(
     names = [o.name for o in aligned.group.takes]
     weight = {n: take_residual(solved, t) for t, n in enumerate(names)}
     delay = {n: float(aligned.delays[t]) for t, n in enumerate(names)} if aligned.free else {}
-    uses = tuple(_use(p, left_out, dropped, weight, delay) for p in phasors if p.take.side == side)
+    out = {*turned, dropped}
+    uses = tuple(_use(p, left_out, out, weight, delay) for p in phasors if p.take.side == side)
     return Identified(
         side=side,
         group=aligned.group,
@@ -169,13 +174,13 @@ def identify(
 def _use(
     p: TakePhasors,
     left_out: dict[str, str],
-    dropped: str | None,
+    dropped: set[str | None],
     weight: dict[str, float],
     delay: dict[str, float],
 ) -> TakeUse:
     name = p.take.name
     why = left_out.get(name)
-    if name == dropped:
+    if name in dropped:
         why = "contradicts the other takes"
     return TakeUse(
         name,
@@ -211,7 +216,7 @@ def _injections_only(
     repeat = Repeatability(stated, 0, 0.0)
     solved, into = injected_alone(playing, repeat, draws, rng)
     off, off_into = _off(chosen, repeat, draws, rng)
-    uses = tuple(_use(p, left_out, None, {}, {}) for p in chosen)
+    uses = tuple(_use(p, left_out, set(), {}, {}) for p in chosen)
     empty = np.zeros((draws + 1, 0, 0, 3), dtype=np.complex128)
     return Identified(
         side,

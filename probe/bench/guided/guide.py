@@ -60,6 +60,7 @@ class Guide:
         self.equipment = equipment
         self.interim = Interim(folder)
         self.screen = Screen(talk, folder, self.interim, equipment.device)
+        self.doubted: list[str] = []
         self.answers = Answers()
         self.device = equipment.device
         self.kit = equipment.kit or Kit()
@@ -92,8 +93,11 @@ class Guide:
             self.screen.show("stopped", "the run was stopped; it can be continued", over=True)
             return False
         self.talk.heading("Done")
-        self.talk.say(f"The session is complete. The report: probe analyse {self.folder}")
-        self.screen.show("done", "the session is complete", over=True)
+        complete = "The session is complete"
+        if self.doubted:
+            complete += f", but takes speak against the others: {', '.join(self.doubted)}"
+        self.talk.say(f"{complete}. The report: probe analyse {self.folder}")
+        self.screen.show("done", complete[0].lower() + complete[1:], over=True)
         return True
 
     def _prepare(self) -> None:
@@ -196,17 +200,15 @@ class Guide:
         name = " ".join(p for p in (side, volume and f"at {volume}") if p)
         self.talk.heading(f"{name}: takes")
         while True:
-            if self.store.takes:
-                self.interim.update(volume)
-            else:
-                self.interim.clear()
+            self._analyse(volume)
             body = self.interim.body(side)
             known = plan.known_of(body, one.volts)
             so_far = plan.SoFar(tuple(one.made), frozenset(one.given_up), body)
             if one.made:
                 self.screen.tell_facts(body)
                 self._ask_power(body, one.volts.get("hot", 0.0) + one.volts.get("cold", 0.0))
-            step = plan.next_step(
+            again = self._made_again(one, known)
+            step = again or plan.next_step(
                 one.setting,
                 known,
                 so_far,
@@ -214,9 +216,28 @@ class Guide:
                 everything=self.answers.everything,
             )
             if isinstance(step, plan.Done):
-                self.screen.tell_done(name, step)
+                doubted = self.interim.doubts(side, volume)
+                self.screen.tell_done(name, step, doubted)
+                self.doubted += [d.take for d in doubted]
                 return
             self.takes.take(one, step)
+
+    def _analyse(self, volume: str) -> None:
+        if self.store.takes:
+            self.interim.update(volume)
+        else:
+            self.interim.clear()
+
+    def _made_again(self, one: Pass, known: Known) -> Step | None:
+        """Return a take that the analysis doubts and that is to be made again, or None."""
+        doubts = self.interim.doubts(one.setting.side, one.setting.volume)
+        word = one.doubts.settle(doubts, self.screen, self.store)
+        if word is None:
+            return None
+        one.made.remove(word)
+        self._analyse(one.setting.volume)
+        step = step_for(word, one.setting, known, "the other takes speak against the one before")
+        return step if isinstance(step, Step) else None
 
     def _earlier(self, one: Pass) -> None:
         """Take up what an earlier run kept of this side and volume."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from probe.bench.guided.doubts import Doubts
 from probe.bench.guided.equipment import Equipment
 from probe.bench.guided.raised import NoiseGain
 from probe.bench.guided.screen import Screen
@@ -30,6 +31,7 @@ class Pass:
     given_up: set[str] = field(default_factory=set)
     volts: dict[str, float] = field(default_factory=dict)
     anew: bool = False
+    doubts: Doubts = field(default_factory=Doubts)
 
 
 @dataclass

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
 from probe.bench.guided.setting_up import confirmed, title
-from probe.bench.judged.interim import Interim
+from probe.bench.judged.interim import Doubt, Interim
 from probe.bench.planned import cautions, plan
 from probe.bench.planned.steps import Step
 from probe.bench.shown.dialogue import Dialogue
@@ -60,9 +61,14 @@ class Screen:
             self.talk.heading("So far")
             self.talk.rows([*rows, *open_rows(body)])
 
-    def tell_done(self, name: str, done: plan.Done) -> None:
-        """Say why nothing more is asked for, and what stays open."""
-        self.talk.say(f"{name}: {done.why}.")
+    def tell_done(self, name: str, done: plan.Done, doubted: Sequence[Doubt] = ()) -> None:
+        """Say why nothing more is asked for, and what stays open; contradictions come first."""
+        if doubted:
+            self.talk.say(f"{name}: nothing more is asked for, but this is not settled.")
+        else:
+            self.talk.say(f"{name}: {done.why}.")
+        for doubt in doubted:
+            self.talk.say(f"Still open: {doubt.take}: {doubt.message}.")
         for one in done.open_:
             self.talk.say(f"Still open: {one}.")
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +20,19 @@ from probe.stage.next_take import next_take
 
 DRAWS = 200
 """Monte Carlo draws between takes: the final analysis takes more; 0.9 is known to 0.02."""
+
+
+DOUBTS = ("contradicting-take", "poor-repeatability")
+"""Warnings of the analysis that ask for a take to be made again."""
+
+
+@dataclass(frozen=True)
+class Doubt:
+    """A take that the others speak against, and the analysis' words for it."""
+
+    take: str
+    code: str
+    message: str
 
 
 class Interim:
@@ -89,6 +102,16 @@ class Interim:
         """Return the side's part of the facts."""
         found: dict[str, Any] = self._facts.get("sides", {}).get(side, {})
         return found
+
+    def doubts(self, side: Side, volume: str) -> list[Doubt]:
+        """Return the takes of one side at one volume that the others speak against."""
+        takes = () if self.session is None else self.session.takes
+        ours = {t.name for t in takes if (t.side, t.volume) == (side, volume)}
+        found: dict[str, Doubt] = {}
+        for one in self._facts.get("warnings", ()):
+            if one["code"] in DOUBTS and one["take"] in ours:
+                found.setdefault(one["take"], Doubt(one["take"], one["code"], one["message"]))
+        return list(found.values())
 
     def ranked(
         self, side: Side, volume: str, available: Collection[str]

@@ -21,10 +21,12 @@ from probe.bench.judged.judgement import (
 from probe.bench.planned.steps import LOADING, Step
 from probe.phasors import TakePhasors
 from probe.phasors.thresholds import STRONG_SIGMAS
+from probe.stage.turned import turned_round
 
 Complex = NDArray[np.complex128]
 Pairs = dict[str, tuple[Complex, Complex]]
-"""By leg: phasors at the tones played, now and in the open take, scaled to one drive."""
+"""By leg: phasors at the tones played, now and in the open take, scaled to one drive; each at the
+first frame of its own file, so that their magnitudes compare and their phases do not."""
 
 
 def _leg(phasors: TakePhasors, role: str, *, played: bool = True) -> Complex | None:
@@ -32,14 +34,7 @@ def _leg(phasors: TakePhasors, role: str, *, played: bool = True) -> Complex | N
     if role not in phasors.take.channels:
         return None
     rows = phasors.played if played else ~phasors.played
-    volts = phasors.volts[rows, phasors.take.channels.index(role)]
-    return np.asarray(volts * _in_stream(phasors, rows))
-
-
-def _in_stream(phasors: TakePhasors, rows: NDArray[np.bool_]) -> Complex:
-    """Return what turns phases at the file's first frame to those at the stream's first."""
-    seconds = phasors.take.start_frame / phasors.take.sample_rate
-    return np.asarray(np.exp(-2j * np.pi * phasors.hz[rows] * seconds))
+    return np.asarray(phasors.volts[rows, phasors.take.channels.index(role)])
 
 
 def _size(volts: Complex | None) -> float:
@@ -115,7 +110,11 @@ def against(
                 "check the source, the mute, and that leads and drive are on the same side",
             )
         ]
-    found = _exchanged(step, pairs) or _gone_silent(pairs) or _side_swapped(step, pairs, other_side)
+    found = (
+        _exchanged(step, pairs, phasors, opened)
+        or _gone_silent(pairs)
+        or _side_swapped(step, pairs, other_side)
+    )
     if found:
         return found
     for check in (_moved, _missing):
@@ -131,17 +130,19 @@ def _apart(a: Complex, b: Complex) -> float:
     return float(np.sqrt(np.mean((np.abs(a) - np.abs(b)) ** 2)) / size)
 
 
-def _exchanged(step: Step, pairs: Pairs) -> list[Judgement]:
-    """Legs that look like each other's open take, and not like their own."""
+def _exchanged(
+    step: Step, pairs: Pairs, phasors: TakePhasors, opened: TakePhasors
+) -> list[Judgement]:
+    """Legs turned round against the open take, or that look like each other's there."""
+    if turned_round(phasors, opened):
+        return [_exchanged_words()]
     if len(pairs) < 2 or step.take in LOADING:
         return []
     (hot, hot0), (cold, cold0) = pairs["hot"], pairs["cold"]
-    if not _told_by_level(hot0, cold0):
-        return _exchanged_by_phase(step, pairs)
     own = max(_apart(hot, hot0), _apart(cold, cold0))
     crossed = max(_apart(hot, cold0), _apart(cold, hot0))
-    if crossed < 0.2 * own:
-        return [_exchanged_words(step)]
+    if _told_by_level(hot0, cold0) and crossed < 0.2 * own:
+        return [_exchanged_words()]
     return []
 
 
@@ -149,26 +150,10 @@ def _told_by_level(hot0: Complex, cold0: Complex) -> bool:
     return _apart(hot0, cold0) > 5.0 * SAME_SHARE
 
 
-def _exchanged_by_phase(step: Step, pairs: Pairs) -> list[Judgement]:
-    """Exchanged legs of equal level turn both by half a turn against the open take.
-
-    Needs one phase reference for both takes, which the caller has seen to; where the delay is
-    unknown the turn is not the same at all tones and nothing is said.
-    """
-    (hot, hot0), (cold, cold0) = pairs["hot"], pairs["cold"]
-    turned = np.concatenate([hot * np.conj(hot0), cold * np.conj(cold0)])
-    sure = np.abs(turned) > 0.01 * np.max(np.abs(turned))
-    angle = np.angle(turned[sure])
-    if np.all(np.abs(angle) > 0.9 * np.pi):
-        return [_exchanged_words(step)]
-    return []
-
-
-def _exchanged_words(step: Step) -> Judgement:
-    del step
+def _exchanged_words() -> Judgement:
     return Judgement(
         "legs-exchanged",
-        "each leg looks like the other one did in the open take",
+        "hot and cold changed places against the open take",
         "exchange the leads at the interface's inputs (A is pin 2, B is pin 3), then again",
     )
 

@@ -44,7 +44,7 @@ HUM_VOLTS = ((1, 60e-3), (3, 20e-3), (5, 8e-3))
 LEFT_UP = "gain-left-up"
 """The mishap of hands that do not turn the gain back the first time."""
 
-MOVED_DB, GAIN_DB, FOREIGN_PPM = -3.0, 20.0, 80.0
+MOVED_DB, CREPT_DB, GAIN_DB, FOREIGN_PPM = -3.0, -0.3, 20.0, 80.0
 
 
 class VirtualCard:
@@ -111,7 +111,8 @@ class VirtualCard:
         with self._lock:
             self._plugging += 1
             self._now = names
-            self._volume = 10.0 ** (MOVED_DB / 20.0) if "moved-volume" in names else 1.0
+            moved = MOVED_DB * ("moved-volume" in names) + CREPT_DB * ("crept-volume" in names)
+            self._volume = 10.0 ** (moved / 20.0)
             self._foreign = self._foreign or "foreign-clock" in names
             self._plugged = really
             self._taps = self._taps_now(really)

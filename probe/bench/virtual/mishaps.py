@@ -28,6 +28,10 @@ MISHAPS = {
     "hum": ("open", "mains hum of 60 mV on both legs"),
     "exchanged-leads": ("inject-cold", "the leads of the two legs change places"),
     "forgotten-switch": ("load-cold", "the resistor of this take is not plugged in"),
+    "crept-volume": (
+        "inject-hot",
+        "the volume stands 0.3 dB lower, too little for one take to show",
+    ),
     "moved-volume": ("inject-hot", "somebody brushes against the volume: 3 dB less"),
     "clipping": ("inject-hot", "the recorder's gain stands 20 dB too high"),
     "mute-relay": ("open", "the device's mute relay drops out during the take"),

@@ -66,6 +66,7 @@ def test_every_kind(tmp_path: Path, circuit: str) -> None:
         ("exchanged-leads", {"legs-exchanged"}),
         ("forgotten-switch@inject-cold", {"injector-missing"}),
         ("moved-volume", {"volume-moved"}),
+        ("crept-volume", {"contradiction"}),
         ("clipping", {"stopped", "clipped"}),
         ("mute-relay", {"level-moved", "nothing-heard"}),
         ("dropped-blocks", {"samples-lost"}),
@@ -82,6 +83,27 @@ def test_every_mishap(tmp_path: Path, mishap: str, codes: set[str]) -> None:
     assert set(run.alarms) <= codes
     assert bool(run.alarms) == bool(codes)
     assert kind_of(tmp_path)[0] == "differential"
+
+
+@pytest.mark.long
+def test_leads_exchanged_at_an_injection_of_a_floating_stage(tmp_path: Path) -> None:
+    """Levels tell nothing there, and no take is spare: the voltage between the legs does."""
+    run = guided(tmp_path, "floating-transformer", "--mishap", "exchanged-leads@inject-hot")
+    assert run.status == 0, run.text[-2000:]
+    assert run.alarms == ["legs-exchanged"]
+    assert kind_of(tmp_path)[0] == "transformer-coupled"
+
+
+@pytest.mark.long
+def test_a_contradiction_that_is_kept_is_not_called_settled(tmp_path: Path) -> None:
+    kept = {"a/k": "k"}
+    run = guided(tmp_path, "core-and-inverter", "--mishap", "exchanged-leads", answers=kept)
+    assert run.status == 0, run.text[-2000:]
+    assert run.alarms == ["legs-exchanged", "contradiction"]
+    text = " ".join(run.text.split())
+    assert "everything asked for is settled" not in text
+    assert "Still open: left inject cold: " in text
+    assert "The session is complete, but takes speak against the others: left inject cold" in text
 
 
 @pytest.mark.long

@@ -1,0 +1,122 @@
+"""Leads of the two legs that changed places in one take."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from probe.phasors.model import TakePhasors
+from probe.stage.identify import identify
+from probe.stage.turned import exchanged, turned_round
+
+from .analysed import from_phasors
+from .forward import (
+    FULL,
+    INJECT_COLD,
+    INJECT_HOT,
+    OPEN,
+    SECOND,
+    Errors,
+    Stage,
+    floating,
+    ground_sensing,
+    record,
+    separate,
+    tapped,
+)
+
+NOISE = Errors(noise=1e-5)
+ALL = {
+    "separate": separate(),
+    "unequal": separate(vh=2.0, vc=-0.7),
+    "one leg": separate(vc=0.0),
+    "floating": floating(),
+    "leaning": floating(lean=0.3),
+    "ground-sensing": ground_sensing(),
+    "tapped": tapped(),
+}
+SITUATIONS = ("reference", "timebase", "none")
+
+
+def with_leads_exchanged(take: TakePhasors) -> TakePhasors:
+    """The same plugs, but each recorder input hears the other leg."""
+    order = [1, 0, *range(2, len(take.take.channels))]
+    return replace(
+        take,
+        volts=take.volts[:, order],
+        noise=take.noise[:, order][:, :, order],
+        unheard=take.unheard[order],
+    )
+
+
+@pytest.mark.parametrize("situation", SITUATIONS)
+@pytest.mark.parametrize("name", ALL)
+def test_every_take_whose_leads_changed_places_is_found_and_no_other(name, situation):
+    _, phasors = record(ALL[name], FULL, errors=NOISE, situation=situation)
+    both = [p for p in phasors if {"hot", "cold"} <= set(p.take.channels)]
+    assert exchanged(phasors) == ((), ())
+    for take in both[1:]:
+        # source: exchanging the legs is a change of sign of the voltage between them
+        assert turned_round(with_leads_exchanged(take), both[0]), take.take.name
+
+
+@pytest.mark.parametrize("situation", SITUATIONS)
+def test_legs_that_move_together_are_never_called_exchanged(situation):
+    """A load on one of two legs in phase turns the voltage between them round by itself."""
+    _, phasors = record(
+        separate(vh=2.0, vc=1.9),
+        FULL,
+        errors=NOISE,
+        situation=situation,
+    )
+    assert exchanged(phasors) == ((), ())
+
+
+@pytest.mark.parametrize("situation", SITUATIONS[1:])
+def test_a_floating_stage_injected_with_exchanged_leads(situation):
+    """Takes as many as unknowns: nothing is spare, yet the take must not be believed."""
+    stage: Stage = floating()
+    session, phasors = record(stage, (OPEN, INJECT_COLD, INJECT_HOT), errors=NOISE,
+                              situation=situation)  # fmt: skip
+    good = from_phasors(session, phasors, draws=100)
+    bad = (*phasors[:2], with_leads_exchanged(phasors[2]))
+    found = from_phasors(session, bad, draws=100)
+    assert found.codes == [("contradicting-take", INJECT_HOT.name)]
+    # source: the definition of the kinds; without the take fewer are told apart
+    assert found.kind in (good.kind, "undetermined")
+    use = next(u for u in found.identified.uses if u.name == INJECT_HOT.name)
+    assert not use.used
+
+
+def test_the_majority_says_which_way_round():
+    plans = (OPEN, INJECT_COLD, SECOND)
+    session, phasors = record(separate(), plans, errors=NOISE, situation="timebase")
+    found = identify(session, (with_leads_exchanged(phasors[0]), *phasors[1:]), "left", draws=100)
+    assert [r.take for r in found.remarks] == [OPEN.name]
+
+
+def test_a_clock_that_changed_between_takes_of_one_stream_is_no_common_reference():
+    """As if the stream's samples were lost unnoticed: delays are then found, not believed."""
+    stage = separate()
+    session, phasors = record(stage, FULL, errors=NOISE, situation="timebase")
+    late = [
+        replace(
+            p,
+            clock_error=8e-5 * (k > 2),
+            clock_u=1e-9,
+            # source: a delay of tau turns a tone by -2 pi f tau
+            volts=p.volts * delayed(p, 1.7e-3 * (k > 2)),
+        )
+        for k, p in enumerate(phasors)
+    ]
+    found = from_phasors(session, tuple(late), draws=100)
+    assert found.codes == []
+    assert found.kind == "differential"
+    # source: the stage's own numbers
+    assert found.facts["cold_impedance"]["value"] == pytest.approx(100.0, rel=0.01)
+
+
+def delayed(take: TakePhasors, seconds: float):
+    return np.exp(-2j * np.pi * take.hz * seconds)[:, None]
