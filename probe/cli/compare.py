@@ -59,7 +59,8 @@ def run(args: argparse.Namespace) -> int:
     show(len(args.sources), len(args.sources), "")
     items = items_of(named, args.side)
     reference = _reference(args.against, len(items))
-    document = compare(items, reference=reference, order=args.sort, facts=args.fact)
+    found = compare(items, reference=reference, order=args.sort, facts=args.fact)
+    document = found.to_json()
     if args.html is not None:
         written = write_one(args.html, render_comparison(document))
     if args.json:

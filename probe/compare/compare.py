@@ -6,30 +6,24 @@ where its own noise counts) is marked and not put into a difference.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
 import probe
+from probe.compare.compared import Cell, Column, Comparison, Curve, Line, Row
 from probe.compare.conditions import Circumstances, apart, bench_of, circumstances, of_the_device
 from probe.compare.difference import difference
 from probe.errors import BadInput
 from probe.facts.named_curve import named_curve
 from probe.numbers import number
 
-FORMAT = "probe-comparison/1"
-
 FEWEST, MOST = 2, 12
 """Sides beside each other: more do not fit a page, nor a head."""
 
 ORDERS = ("facts", "name", "difference")
 """As facts are usually listed; by name; the largest difference, in its own intervals, first."""
-
-BETWEEN = "between-sides"
-
-Document = dict[str, Any]
 
 
 @dataclass(frozen=True)
@@ -77,8 +71,8 @@ def compare(
     reference: int = 0,
     order: str = "facts",
     facts: Sequence[str] = (),
-) -> Document:
-    """Return the comparison of ``items`` as a document of its own.
+) -> Comparison:
+    """Return the comparison of ``items``.
 
     Parameters
     ----------
@@ -89,63 +83,61 @@ def compare(
     order
         ``facts``, ``name`` or ``difference``.
     facts
-        Names of facts and curves asked for; all where left out.
+        Names of facts and curves asked for; where left out all, but for facts of the bench alone.
 
     Returns
     -------
-    dict
-        ``probe-comparison/1``; see docs/formats.md.
+    Comparison
+        Typed; its ``to_json()`` is the document ``probe-comparison/1`` of docs/formats.md.
     """
     names = [n for n in _names([i.body.get("facts") or {} for i in items]) if _asked(n, facts)]
+    names = [n for n in names if facts or of_the_device(n)]
     rows = [_row(name, items, reference) for name in names]
     curves = [n for n in _names([i.body.get("curves") or {} for i in items]) if _asked(n, facts)]
-    return {
-        "format": FORMAT,
-        "made": {
-            "by": f"probe {probe.__version__}",
-            "on": datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
-        },
-        "items": [_head(item) for item in items],
-        "reference": reference,
-        "order": order,
-        "conditions_that_differ": _differing(items),
-        "rows": _ordered(rows, order),
-        "curves": [c for c in (_curve(n, items) for n in curves) if c is not None],
-    }
+    return Comparison(
+        by=f"probe {probe.__version__}",
+        on=datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
+        columns=tuple(_column(item) for item in items),
+        reference=reference,
+        order=order,
+        conditions_that_differ=tuple(_differing(items)),
+        rows=tuple(_ordered(rows, order)),
+        curves=tuple(c for c in (_curve(n, items) for n in curves) if c is not None),
+    )
 
 
 def _asked(name: str, facts: Sequence[str]) -> bool:
-    return name in facts if facts else of_the_device(name)
+    return not facts or name in facts
 
 
 def _names(tables: Sequence[Mapping[str, Any]]) -> list[str]:
     return list(dict.fromkeys(name for table in tables for name in table))
 
 
-def _head(item: Item) -> Document:
+def _column(item: Item) -> Column:
     device, made = item.facts["device"], item.facts.get("made") or {}
     bench = made.get("bench") or {}
     stage = item.body.get("stage") or {}
     conditions = item.body.get("conditions") or {}
-    return {
-        "named": item.named,
-        "side": item.side,
-        "maker": device.get("maker"),
-        "model": device.get("model"),
-        "serial": device.get("serial"),
-        "firmware": device.get("firmware"),
-        "measured_on": bench.get("recorded_on") or str(made.get("on") or "")[:10],
-        "bench": bench.get("interface"),
-        "volume": conditions.get("volume"),
-        "drive_volts": conditions.get("drive_volts"),
-        "drive_dbfs": conditions.get("drive_dbfs"),
-        "kind": stage.get("kind"),
-        "confidence": stage.get("confidence"),
-        "polarity": stage.get("polarity"),
-        "path": stage.get("path"),
-        "faults": list(stage.get("faults") or ()),
-        "session_sha256": made.get("session_sha256"),
-    }
+    return Column(
+        named=item.named,
+        side=item.side,
+        maker=device.get("maker"),
+        model=device.get("model"),
+        serial=device.get("serial"),
+        firmware=device.get("firmware"),
+        measured_on=bench.get("recorded_on") or str(made.get("on") or "")[:10],
+        bench=bench.get("interface"),
+        volume=conditions.get("volume"),
+        drive_volts=conditions.get("drive_volts"),
+        drive_dbfs=conditions.get("drive_dbfs"),
+        kind=stage.get("kind"),
+        confidence=stage.get("confidence"),
+        polarity=stage.get("polarity"),
+        path=stage.get("path"),
+        faults=tuple(stage.get("faults") or ()),
+        session_sha256=made.get("session_sha256"),
+    )
 
 
 def _differing(items: Sequence[Item]) -> list[str]:
@@ -161,31 +153,20 @@ def _differing(items: Sequence[Item]) -> list[str]:
     return [name for name, values in seen.items() if len(values) > 1]
 
 
-def _row(name: str, items: Sequence[Item], reference: int) -> Document:
+def _row(name: str, items: Sequence[Item], reference: int) -> Row:
     entries = [_entry(item, name) for item in items]
     unit = next((str(e.get("unit", "")) for e in entries if e is not None), "")
     here = [_under(item, e) for item, e in zip(items, entries, strict=True)]
     cells = []
-    largest, beyond = 0.0, False
     for k, entry in enumerate(entries):
-        cell: Document = {"entry": None if entry is None else dict(entry)}
         own, other = here[k], here[reference]
-        if k != reference and own is not None and other is not None:
-            cell["apart"] = list(apart(name, unit, other, own))
-            if not cell["apart"]:
-                found = difference(name, entries[reference], entry)
-                cell["difference"] = None if found is None else found.to_json()
-                if found is not None:
-                    times = found.times if math.isfinite(found.times) else 1e9
-                    largest, beyond = max(largest, times), beyond or bool(found.larger)
-        cells.append(cell)
-    return {
-        "fact": name,
-        "unit": unit,
-        "cells": cells,
-        "largest_in_intervals": largest,
-        "some_larger": beyond,
-    }
+        if k == reference or own is None or other is None:
+            cells.append(Cell(entry))
+            continue
+        differing = apart(name, unit, other, own)
+        found = None if differing else difference(name, entries[reference], entry)
+        cells.append(Cell(entry, differing, found))
+    return Row(name, unit, tuple(cells))
 
 
 def _entry(item: Item, name: str) -> Mapping[str, Any] | None:
@@ -197,15 +178,15 @@ def _under(item: Item, entry: Mapping[str, Any] | None) -> Circumstances | None:
     return None if entry is None else circumstances(item.facts, item.body, entry)
 
 
-def _ordered(rows: list[Document], order: str) -> list[Document]:
+def _ordered(rows: list[Row], order: str) -> list[Row]:
     if order == "name":
-        return sorted(rows, key=lambda r: r["fact"])
+        return sorted(rows, key=lambda row: row.fact)
     if order == "difference":
-        return sorted(rows, key=lambda r: (not r["some_larger"], -r["largest_in_intervals"]))
+        return sorted(rows, key=lambda row: (not row.some_larger, -row.largest_in_intervals))
     return rows
 
 
-def _curve(name: str, items: Sequence[Item]) -> Document | None:
+def _curve(name: str, items: Sequence[Item]) -> Curve | None:
     """Return one curve of all columns that have it, None where fewer than two do.
 
     Points of which only a bound is known are left out: a bound is not to be laid over a value.
@@ -215,23 +196,21 @@ def _curve(name: str, items: Sequence[Item]) -> Document | None:
     if len(there) < FEWEST:
         return None
     unit, axis = there[0].unit, there[0].axis
-    conditions = [i.body.get("conditions") or {} for i in items]
     lines = []
     for k, curve in enumerate(found):
         if curve is None or (curve.unit, curve.axis) != (unit, axis):
             continue
         known = [i for i, bound in enumerate(curve.bound) if bound is None]
-        if not known:
-            continue
-        lines.append(
-            {
-                "item": k,
-                axis: [curve.hz[i] for i in known],
-                "value": [curve.magnitude[i] for i in known],
-                "u95": [curve.u95[i] for i in known],
-                "volume": conditions[k].get("volume"),
-            }
-        )
+        if known:
+            lines.append(
+                Line(
+                    k,
+                    tuple(curve.hz[i] for i in known),
+                    tuple(curve.magnitude[i] for i in known),
+                    tuple(curve.u95[i] for i in known),
+                    (items[k].body.get("conditions") or {}).get("volume"),
+                )
+            )
     if len(lines) < FEWEST:
         return None
-    return {"curve": name, "unit": unit, "complex": there[0].complex_valued, "lines": lines}
+    return Curve(name, unit, axis, there[0].complex_valued, tuple(lines))

@@ -85,7 +85,7 @@ def pair(**more: Any) -> list[tuple[str, dict[str, Any]]]:
 
 
 def rows(named: list[tuple[str, dict[str, Any]]], **more: Any) -> dict[str, dict[str, Any]]:
-    found = compare(items_of(named), **more)
+    found = compare(items_of(named), **more).to_json()
     json.dumps(found, allow_nan=False)
     return {row["fact"]: row for row in found["rows"]}
 
@@ -121,14 +121,14 @@ def test_noise_on_another_bench_and_distortion_at_another_level() -> None:
 
 
 def test_orders_and_reference() -> None:
-    found = compare(items_of(pair()), order="difference")
+    found = compare(items_of(pair()), order="difference").to_json()
     assert found["rows"][0]["fact"] in ("hot_impedance", "cold_impedance", "differential_impedance")
-    names = [r["fact"] for r in compare(items_of(pair()), order="name")["rows"]]
+    names = [r["fact"] for r in compare(items_of(pair()), order="name").to_json()["rows"]]
     assert names == sorted(names)
     turned = rows(pair(), reference=1)["hot_impedance"]
     # closed form: 150 to 100 ohm
     assert turned["cells"][0]["difference"]["value"] == pytest.approx(-100.0 / 3.0)
-    only = compare(items_of(pair()), facts=["hot_impedance"])
+    only = compare(items_of(pair()), facts=["hot_impedance"]).to_json()
     assert [r["fact"] for r in only["rows"]] == ["hot_impedance"]
 
 
@@ -165,7 +165,7 @@ def test_twelve_kinds_of_device_fit_one_page() -> None:
     named = [(n, make()) for n, make in samples.SAMPLES.items() if n != "hostile"]
     whole = [(n, f) for n, f in named if all("curves" in s for s in f.get("sides", {}).values())]
     items = items_of(whole[:6])
-    found = compare(items, order="difference")
+    found = compare(items, order="difference").to_json()
     page, told = render_comparison(found), render_comparison_text(found)
     assert page.count("<figure>") >= 3
     assert widest(told) <= 80
@@ -183,7 +183,7 @@ def test_strangers_text_does_no_harm(text: str) -> None:
         facts["sides"]["mono"]["curves"][text[:40]] = {
             "unit": text, "hz": [20.0, 1e3], "value": [1.0, 2.0], "u95": [0.1, 0.1],
         }  # fmt: skip
-    found = compare(items_of([(text, f) for _, f in named]))
+    found = compare(items_of([(text, f) for _, f in named])).to_json()
     page, told = render_comparison(found), render_comparison_text(found)
     assert "<script>alert" not in page
     for shown in (page, told):
@@ -205,7 +205,7 @@ def test_curves_against_level_and_bounds() -> None:
         },
     }  # fmt: skip
     facts = document(left=side() | {"curves": curves}, right=side() | {"curves": curves})
-    found = compare(items_of([("a", facts)]))
+    found = compare(items_of([("a", facts)])).to_json()
     level, balance = found["curves"]
     # What is known of each curve above; a bound is no value.
     assert level["lines"][0]["volts"] == [1.0, 2.0]
