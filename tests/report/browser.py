@@ -24,6 +24,10 @@ _FLAGS = (
 )  # fmt: skip
 
 
+KEYS = {"Tab": ("Tab", 9, ""), "Enter": ("Enter", 13, "\r"), " ": ("Space", 32, " ")}
+"""Code, number and text of each key, as the protocol wants them."""
+
+
 def find() -> str | None:
     """The browser's path, or None where there is none."""
     return next((path for name in _NAMES if (path := shutil.which(name))), None)
@@ -84,9 +88,19 @@ class Browser:
         self._wait("Page.loadEventFired")
 
     def ask(self, expression: str) -> Any:
-        """The value of a JavaScript expression in the page."""
-        found = self._ask("Runtime.evaluate", expression=expression, returnByValue=True)
+        """The value of a JavaScript expression in the page, or of what it promises."""
+        found = self._ask(
+            "Runtime.evaluate", expression=expression, returnByValue=True, awaitPromise=True
+        )
         return found["result"].get("value")
+
+    def press(self, key: str) -> None:
+        """Press one key, as a hand on the keyboard does: ``Tab``, ``Enter`` or a space."""
+        code, number, text = KEYS[key]
+        down = {"key": key, "code": code, "windowsVirtualKeyCode": number}
+        typed = {"text": text} if text else {}
+        self._ask("Input.dispatchKeyEvent", type="keyDown", **down, **typed)
+        self._ask("Input.dispatchKeyEvent", type="keyUp", **down)
 
     def picture(self) -> bytes:
         """What the window shows, as PNG."""

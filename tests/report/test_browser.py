@@ -2,29 +2,17 @@
 
 from __future__ import annotations
 
-import os
 import re
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
 from probe.report import render_html
-from tests.report import browser, samples
+from tests.report import samples
+from tests.report.browser import Browser
 
 pytestmark = pytest.mark.browser
 _SHOWN = ("differential", "open-only", "impedance-balanced", "hostile")
-
-
-@pytest.fixture(scope="module")
-def shown(tmp_path_factory: pytest.TempPathFactory) -> Iterator[browser.Browser]:
-    program = browser.find()
-    if program is None:
-        if os.environ.get("CI"):
-            pytest.fail("no Chromium on the path")
-        pytest.skip("no Chromium on the path")
-    with browser.Browser(program, tmp_path_factory.mktemp("profile")) as opened:
-        yield opened
 
 
 @pytest.fixture(scope="module")
@@ -42,18 +30,16 @@ def files(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
 @pytest.mark.parametrize("name", _SHOWN)
 @pytest.mark.parametrize("width", [360, 1024, 1920])
 def test_no_sideways_scrolling(
-    shown: browser.Browser, files: dict[str, Path], name: str, width: int
+    chromium: Browser, files: dict[str, Path], name: str, width: int
 ) -> None:
-    shown.show(files[name], width)
+    chromium.show(files[name], width)
     # closed form: nothing is wider than the window
-    assert shown.ask("document.documentElement.scrollWidth") <= width
+    assert chromium.ask("document.documentElement.scrollWidth") <= width
 
 
-def test_cells_of_a_narrow_screen_use_its_width(
-    shown: browser.Browser, files: dict[str, Path]
-) -> None:
-    shown.show(files["differential"], 360)
-    narrowest = shown.ask(
+def test_cells_of_a_narrow_screen_use_its_width(chromium: Browser, files: dict[str, Path]) -> None:
+    chromium.show(files["differential"], 360)
+    narrowest = chromium.ask(
         "Math.min(...[...document.querySelectorAll('main td')]"
         ".map(cell => cell.getBoundingClientRect().width).filter(width => width > 0))"
     )
@@ -61,27 +47,27 @@ def test_cells_of_a_narrow_screen_use_its_width(
     assert narrowest >= 320.0
 
 
-def test_verdict_can_be_read_across_a_bench(shown: browser.Browser, files: dict[str, Path]) -> None:
-    shown.show(files["open-only"], 1024)
-    size = shown.ask("parseFloat(getComputedStyle(document.querySelector('.kind')).fontSize)")
+def test_verdict_can_be_read_across_a_bench(chromium: Browser, files: dict[str, Path]) -> None:
+    chromium.show(files["open-only"], 1024)
+    size = chromium.ask("parseFloat(getComputedStyle(document.querySelector('.kind')).fontSize)")
     # common practice, no source: 25 mm of height for 5 m; 80 px is 21 mm at 96 px per inch
     assert size >= 80.0
 
 
-def test_dark_scheme_is_dark(shown: browser.Browser, files: dict[str, Path]) -> None:
+def test_dark_scheme_is_dark(chromium: Browser, files: dict[str, Path]) -> None:
     grounds = {}
     for scheme in ("light", "dark"):
-        shown.show(files["open-only"], 1024, scheme=scheme)
-        rgb = str(shown.ask("getComputedStyle(document.body).backgroundColor"))
+        chromium.show(files["open-only"], 1024, scheme=scheme)
+        rgb = str(chromium.ask("getComputedStyle(document.body).backgroundColor"))
         grounds[scheme] = sum(map(int, re.findall(r"\d+", rgb)[:3]))
     # closed form: three channels of 255 are white
     assert grounds["light"] == 765
     assert grounds["dark"] < 100
 
 
-def test_reading_order(shown: browser.Browser, files: dict[str, Path]) -> None:
-    shown.show(files["open-only"], 360)
-    spoken = shown.spoken()
+def test_reading_order(chromium: Browser, files: dict[str, Path]) -> None:
+    chromium.show(files["open-only"], 360)
+    spoken = chromium.spoken()
     roles = [role for role, _ in spoken]
     # the order a listener needs; roles as the accessibility tree names them
     for role in ("banner", "main", "contentinfo"):
@@ -111,11 +97,9 @@ def test_reading_order(shown: browser.Browser, files: dict[str, Path]) -> None:
     assert found == sorted(found)
 
 
-def test_tables_stay_tables_on_a_narrow_screen(
-    shown: browser.Browser, files: dict[str, Path]
-) -> None:
-    shown.show(files["differential"], 360)
-    roles = [role for role, _ in shown.spoken()]
+def test_tables_stay_tables_on_a_narrow_screen(chromium: Browser, files: dict[str, Path]) -> None:
+    chromium.show(files["differential"], 360)
+    roles = [role for role, _ in chromium.spoken()]
     # by construction of the page: comparison, and for each side evidence, open questions and
     # takes; one more for the advice; folded-up curve tables are not spoken
     assert roles.count("table") == 8
@@ -123,9 +107,9 @@ def test_tables_stay_tables_on_a_narrow_screen(
     assert roles.count("rowheader") > 50
 
 
-def test_prints_on_a4(shown: browser.Browser, files: dict[str, Path]) -> None:
-    shown.show(files["impedance-balanced"], 1024)
-    pdf = shown.paper()
+def test_prints_on_a4(chromium: Browser, files: dict[str, Path]) -> None:
+    chromium.show(files["impedance-balanced"], 1024)
+    pdf = chromium.paper()
     boxes = {
         tuple(round(float(v)) for v in box.split())
         for box in re.findall(rb"/MediaBox \[([\d. ]+)\]", pdf)
@@ -135,19 +119,39 @@ def test_prints_on_a4(shown: browser.Browser, files: dict[str, Path]) -> None:
     assert pdf.count(b"/Type /Page\n") <= 8
 
 
-def test_tables_sort_by_their_heads(shown: browser.Browser, files: dict[str, Path]) -> None:
-    shown.show(files["differential"], 1024)
+@pytest.mark.parametrize("key", ["Enter", " "])
+def test_tables_sort_by_the_keyboard(chromium: Browser, files: dict[str, Path], key: str) -> None:
+    chromium.show(files["differential"], 1024)
+    here = "document.activeElement"
+    for _ in range(20):  # on from element to element, as a hand would go
+        chromium.press("Tab")
+        if chromium.ask(f"{here}.matches('table.evidence thead button')"):
+            break
+    head = f"{here}.closest('th')"
+    # WCAG 2.1, 2.4.7: where the keyboard is can be seen
+    assert chromium.ask(f"getComputedStyle({here}).outlineStyle") != "none"
+    states = []
+    for _ in range(3):
+        chromium.press(key)
+        states.append(chromium.ask(f"{head}.getAttribute('aria-sort')"))
+    # WAI-ARIA 1.2, aria-sort; as with the mouse: up, down, as it was, and the focus stays
+    assert states == ["ascending", "descending", None]
+    assert chromium.ask(f"{here}.matches('table.evidence thead button')")
+
+
+def test_tables_sort_by_their_heads(chromium: Browser, files: dict[str, Path]) -> None:
+    chromium.show(files["differential"], 1024)
     table = "document.querySelector('table.takes')"
     names = f"[...{table}.tBodies[0].rows].map(r => r.cells[0].textContent.trim())"
     head = f"{table}.tHead.rows[0].cells[0]"
-    before = shown.ask(names)
+    before = chromium.ask(names)
     click = f"{head}.querySelector('button').click(); {head}.getAttribute('aria-sort')"
     # WAI-ARIA 1.2, aria-sort; the numbers of the takes lead their names
-    assert shown.ask(click) == "ascending"
-    number = [int(n.split()[0]) for n in shown.ask(names)]
+    assert chromium.ask(click) == "ascending"
+    number = [int(n.split()[0]) for n in chromium.ask(names)]
     assert number == sorted(number)
-    assert shown.ask(click) == "descending"
-    number = [int(n.split()[0]) for n in shown.ask(names)]
+    assert chromium.ask(click) == "descending"
+    number = [int(n.split()[0]) for n in chromium.ask(names)]
     assert number == sorted(number, reverse=True)
-    assert shown.ask(click) is None
-    assert shown.ask(names) == before
+    assert chromium.ask(click) is None
+    assert chromium.ask(names) == before

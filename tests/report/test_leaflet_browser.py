@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import os
 import shutil
 import subprocess
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +13,7 @@ from probe.advice.advise import advise
 from probe.advice.destination import Destination, Input
 from probe.report import render_leaflet
 from tests.advice.stages import cross_coupled, facts, symmetrical, transformer
-from tests.report import browser
+from tests.report.browser import Browser
 
 pytestmark = pytest.mark.browser
 
@@ -46,17 +44,6 @@ CASES = {
 
 
 @pytest.fixture(scope="module")
-def shown(tmp_path_factory: pytest.TempPathFactory) -> Iterator[browser.Browser]:
-    program = browser.find()
-    if program is None:
-        if os.environ.get("CI"):
-            pytest.fail("no Chromium on the path")
-        pytest.skip("no Chromium on the path")
-    with browser.Browser(program, tmp_path_factory.mktemp("profile")) as opened:
-        yield opened
-
-
-@pytest.fixture(scope="module")
 def files(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     folder = tmp_path_factory.mktemp("leaves")
     pages = {name: folder / f"{name}.html" for name in CASES}
@@ -67,11 +54,11 @@ def files(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
 
 @pytest.mark.parametrize("name", list(CASES))
 def test_one_side_of_a4(
-    shown: browser.Browser, files: dict[str, Path], name: str, tmp_path: Path
+    chromium: Browser, files: dict[str, Path], name: str, tmp_path: Path
 ) -> None:
-    shown.show(files[name], 900)
+    chromium.show(files[name], 900)
     paper = tmp_path / "leaf.pdf"
-    paper.write_bytes(shown.paper())
+    paper.write_bytes(chromium.paper())
     if shutil.which("pdfinfo") is None:
         # without the reader: every page of such a file is an object of this type
         assert paper.read_bytes().count(b"/Type /Page\n") == 1
@@ -85,16 +72,16 @@ def test_one_side_of_a4(
 @pytest.mark.parametrize("name", list(CASES))
 @pytest.mark.parametrize("width", [360, 900])
 def test_no_sideways_scrolling(
-    shown: browser.Browser, files: dict[str, Path], name: str, width: int
+    chromium: Browser, files: dict[str, Path], name: str, width: int
 ) -> None:
-    shown.show(files[name], width)
+    chromium.show(files[name], width)
     # closed form: nothing is wider than the window
-    assert shown.ask("document.documentElement.scrollWidth") <= width
+    assert chromium.ask("document.documentElement.scrollWidth") <= width
 
 
-def test_read_aloud_in_order(shown: browser.Browser, files: dict[str, Path]) -> None:
-    shown.show(files["attenuator"], 900)
-    spoken = shown.spoken()
+def test_read_aloud_in_order(chromium: Browser, files: dict[str, Path]) -> None:
+    chromium.show(files["attenuator"], 900)
+    spoken = chromium.spoken()
     headings = [name for role, name in spoken if role == "heading"]
     assert headings[0].startswith("Harrowgate Tern to")
     assert headings[1:] == ["What you need", "What it gives", "If it hums", "Never",

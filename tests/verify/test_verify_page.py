@@ -17,7 +17,8 @@ from probe.facts.shape import shape_complaint
 from probe.report import render_verification, render_verification_text
 from probe.report.summary import widest
 from probe.verify import read_specification, verify
-from tests.report import browser, samples
+from tests.report import samples
+from tests.report.browser import Browser
 from tests.verify.documents import document, side
 
 SPEC = """\
@@ -158,23 +159,21 @@ def test_strangers_text_does_no_harm(spec: Path, text: str) -> None:
 @pytest.mark.browser
 @pytest.mark.parametrize("second", [False, True])
 def test_one_side_of_paper_and_no_sideways_scrolling(
-    tmp_path: Path, spec: Path, second: bool
+    chromium: Browser, tmp_path: Path, spec: Path, second: bool
 ) -> None:
-    program = browser.find()
-    if program is None or shutil.which("pdfinfo") is None:
+    if shutil.which("pdfinfo") is None:
         if os.environ.get("CI"):
-            pytest.fail("no Chromium or pdfinfo on the path")
-        pytest.skip("no Chromium or pdfinfo on the path")
+            pytest.fail("no pdfinfo on the path")
+        pytest.skip("no pdfinfo on the path")
     found = verify(stereo(), read_specification(spec), before=stereo() if second else None)
     found = found.to_json()
     page = tmp_path / "v.html"
     page.write_text(render_verification(found), "utf-8")
-    with browser.Browser(program, tmp_path / "profile") as opened:
-        opened.show(page, 360)
-        # closed form: nothing is wider than the window
-        assert opened.ask("document.documentElement.scrollWidth") <= 360
-        (tmp_path / "v.pdf").write_bytes(opened.paper())
-        spoken = opened.spoken()
+    chromium.show(page, 360)
+    # closed form: nothing is wider than the window
+    assert chromium.ask("document.documentElement.scrollWidth") <= 360
+    (tmp_path / "v.pdf").write_bytes(chromium.paper())
+    spoken = chromium.spoken()
     # by design: the outcome is told before the table, the table before the signatures
     order = [name for role, name in spoken if role in ("heading", "columnheader")]
     assert order.index("Outcome") < order.index("Faults")

@@ -116,7 +116,7 @@ _STYLE = """
 --warn:#ffc078;--warnpaper:#33260f;--bad:#ff9a8f}}
 body{margin:0 auto;max-width:60rem;padding:1rem;background:var(--paper);color:var(--ink);
 font:1.15rem/1.45 system-ui,sans-serif}
-header{color:var(--line)}h1{font-size:1.9rem;margin:.2rem 0}
+header{color:var(--ink)}h1{font-size:1.9rem;margin:.2rem 0}
 h2{font-size:1.15rem;margin:1rem 0 .3rem}
 .status{font-size:1.3rem;margin:.2rem 0 .8rem;
 border-left:.4rem solid var(--line);padding-left:.7rem}

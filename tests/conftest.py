@@ -1,0 +1,22 @@
+"""What several folders of tests share: one browser for each process."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+
+import pytest
+
+from tests.report.browser import Browser, find
+
+
+@pytest.fixture(scope="session")
+def chromium(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Browser]:
+    """A headless Chromium; where there is none the test is skipped, on a build machine it fails."""
+    program = find()
+    if program is None:
+        if os.environ.get("CI"):
+            pytest.fail("no Chromium on the path")
+        pytest.skip("no Chromium on the path")
+    with Browser(program, tmp_path_factory.mktemp("profile")) as opened:
+        yield opened
