@@ -2,8 +2,9 @@
 
     python -m tests.house.readme    writes the examples anew from what the commands print
 
-An example is a fenced block under ``<!-- output of: COMMAND -->``, or, shortened, under
-``<!-- output of, N lines: COMMAND -->``.
+An example is a fenced block under ``<!-- output of: COMMAND -->``; shortened under
+``<!-- output of, N lines: COMMAND -->``; of a command whose exit status says something under
+``<!-- output of, exit status 1, N lines: COMMAND -->``.
 """
 
 from __future__ import annotations
@@ -18,7 +19,14 @@ from pathlib import Path
 ROOT = Path(__file__).parents[2]
 README = ROOT / "README.md"
 
-EXAMPLE = re.compile(r"(<!-- output of(?:, (\d+) lines)?: (.+?) -->\n```text\n)(.*?)(\n```)", re.S)
+EXAMPLE = re.compile(
+    r"(?P<head><!-- output of(?:, exit status (?P<status>\d))?(?:, (?P<lines>\d+) lines)?: "
+    r"(?P<command>.+?) -->\n```text\n)(?P<said>.*?)(?P<foot>\n```)",
+    re.S,
+)
+
+KEPT = ["captures/trade-in-dried-capacitor", "--note", "trade-in, before repair"]
+"""What the archive of the examples holds: the README adds it in the line before."""
 
 
 def quick_start(text: str) -> list[str]:
@@ -41,13 +49,16 @@ def commands(text: str) -> list[list[str]]:
     return found
 
 
-def examples(text: str) -> list[tuple[str, str]]:
-    """Each example: its command and what it is said to print."""
-    return [(match[3], match[4]) for match in EXAMPLE.finditer(text)]
+def examples(text: str) -> list[tuple[str, int, str]]:
+    """Each example: its command, its exit status and what it is said to print."""
+    return [(m["command"], int(m["status"] or 0), m["said"]) for m in EXAMPLE.finditer(text)]
 
 
-def printed(command: str) -> list[str]:
-    """What the command prints, run from the top of the project with its files kept apart."""
+def printed(command: str, status: int = 0) -> list[str]:
+    """What the command prints, run from the top of the project with its files kept apart.
+
+    It is an error if its exit status is not the one said.
+    """
     with tempfile.TemporaryDirectory() as scratch:
         words = shlex.split(command)[1:]
         if words[0] == "analyse":
@@ -56,15 +67,24 @@ def printed(command: str) -> list[str]:
             template = _run(["advise", "--template"])
             words[-1] = str(Path(scratch, words[-1]))
             Path(words[-1]).write_text(template, "utf-8")
-        lines = _run(words).splitlines()
+        if words[0] == "verify":
+            words[words.index("specification.toml")] = "docs/trade-in/specification.toml"
+        if words[0] == "archive":
+            kept = ["--archive", str(Path(scratch, "archive.sqlite"))]
+            _run(["archive", "add", *KEPT, *kept])
+            words += kept
+        lines = _run(words, status).splitlines()
     return [line for line in lines if not line.startswith("written:")]
 
 
-def _run(words: list[str]) -> str:
-    return subprocess.run(
+def _run(words: list[str], status: int = 0) -> str:
+    done = subprocess.run(
         [sys.executable, "-m", "probe", *words],
-        cwd=ROOT, capture_output=True, encoding="utf-8", timeout=120, check=True,
-    ).stdout  # fmt: skip
+        cwd=ROOT, capture_output=True, encoding="utf-8", timeout=120, check=False,
+    )  # fmt: skip
+    if done.returncode != status:
+        raise RuntimeError(f"probe {' '.join(words)}: exit status {done.returncode}: {done.stderr}")
+    return done.stdout
 
 
 def shortened(lines: list[str], most: str | None) -> str:
@@ -77,7 +97,8 @@ def main() -> None:
     """Write the examples anew."""
 
     def renewed(match: re.Match[str]) -> str:
-        return match[1] + shortened(printed(match[3]), match[2]) + match[5]
+        lines = printed(match["command"], int(match["status"] or 0))
+        return match["head"] + shortened(lines, match["lines"]) + match["foot"]
 
     README.write_text(EXAMPLE.sub(renewed, README.read_text("utf-8")), "utf-8")
 
