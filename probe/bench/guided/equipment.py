@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from probe.bench.calibration.figures import BenchFigures
 from probe.bench.guided.playing import Hands
 from probe.bench.planned.kit import Kit
 from probe.bench.planned.steps import Plugged
@@ -39,6 +40,10 @@ class Equipment:
         Told which file the device is to play, and by how much to turn its volume.
     head
         Comment for the top of session.toml.
+    figures
+        The calibration, for the check before a session; None: it is not offered.
+    left_over
+        What is to be said at the end (the virtual bench: mishaps whose take never came up).
     """
 
     card: Card
@@ -51,5 +56,7 @@ class Equipment:
     turn: Callable[[float], None] = lambda _db: None
     hands: Hands = lambda _word, _file, _db: None
     head: tuple[str, ...] = ()
+    figures: BenchFigures | None = None
+    left_over: Callable[[], tuple[str, ...]] = tuple
     seconds: float = 3.0
     inputs: int = 2

@@ -10,6 +10,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+from probe.bench.guided.checking import offer_check
 from probe.bench.guided.equipment import Equipment
 from probe.bench.guided.one_take import OneTake, Pass
 from probe.bench.guided.playing import FilePlayer, files_of, write_files
@@ -82,10 +83,12 @@ class Guide:
             with self.equipment.recorder(self.store.next_run) as recorder:
                 self.takes = self._takes(recorder)
                 self._gain_left_up()
+                offer_check(self.talk, recorder, self.store, self.equipment, self.kit)
                 for volume in self.answers.volumes:
                     for side in self.answers.sides:
                         self._side(side, volume)
         except Quit:
+            self._tell_left_over()
             self.talk.say(
                 f"Stopped. Everything kept is in {self.folder}; go on with: "
                 f"probe measure {self.folder}"
@@ -93,12 +96,17 @@ class Guide:
             self.screen.show("stopped", "the run was stopped; it can be continued", over=True)
             return False
         self.talk.heading("Done")
+        self._tell_left_over()
         complete = "The session is complete"
         if self.doubted:
             complete += f", but takes speak against the others: {', '.join(self.doubted)}"
         self.talk.say(f"{complete}. The report: probe analyse {self.folder}")
         self.screen.show("done", complete[0].lower() + complete[1:], over=True)
         return True
+
+    def _tell_left_over(self) -> None:
+        for line in self.equipment.left_over():
+            self.talk.say(line)
 
     def _prepare(self) -> None:
         resuming = (self.folder / SESSION).is_file()

@@ -76,6 +76,7 @@ def real_equipment(bench_file: Path | None, *, kit: Kit | None, seconds: float) 
         recorder=recorder,
         kit=kit,
         device=NEW_DEVICE,
+        figures=figures,
         seconds=seconds,
         inputs=inputs,
     )

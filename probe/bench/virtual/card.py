@@ -93,6 +93,13 @@ class VirtualCard:
         """Names of the mishaps that are at work with what is plugged now."""
         return self._now
 
+    def left_over(self) -> tuple[str, ...]:
+        """Return a line for each mishap that never came up."""
+        return tuple(
+            f"The mishap {one.name}@{one.take} never came up: no such take was made."
+            for one in self.mishaps
+        )
+
     def plug(self, plugged: Plugged, take: str = "") -> None:
         """Plug this for a take, or what a mishap makes of it.
 

@@ -66,6 +66,8 @@ def virtual_equipment(
             "# SIMULATED: recorded from a virtual bench, not from a device.",
             f"# Circuit: {place.stage.origin}. No device of this name exists.",
         ),
+        figures=place.calibrated(rate),
+        left_over=card.left_over,
         seconds=seconds,
         inputs=inputs,
     )

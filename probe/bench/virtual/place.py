@@ -7,12 +7,20 @@ from __future__ import annotations
 
 import zlib
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from probe.bench.calibration.figures import (
+    BenchFigures,
+    Figure,
+    InputFigures,
+    Match,
+    OutputFigures,
+)
 from probe.bench.planned.steps import OUTPUT_U95, Injector, Plugged
 from probe.errors import BadInput
 from probe.session.model import Channel, Injection, Side
@@ -71,13 +79,45 @@ class Place:
         volts = np.zeros((len(hz), len(plugged.channels), 2), dtype=np.complex128)
         if take.signal == "channel-match" or take.state == "play":
             volts[:, :, 0] = found[:, :, 0]
+        output = 0 if plugged.fixture else 1  # the check feeds the reference from the first one
         for k, injection in enumerate(take.injections):
-            volts[:, :, 1] += found[:, :, 1 + k] * (injection.volts > 0.0)
+            volts[:, :, output] += found[:, :, 1 + k] * (injection.volts > 0.0)
         gains = np.array([t.gain for t in self.stage.true.inputs[: volts.shape[1]]])
         scale = np.array([i.volts_full_scale for i in take.inputs])
         mixed = np.einsum("ij,fjk->fik", self._crosstalk(volts.shape[1]), volts)
         out = np.array([FULL_SCALE_OUT, FULL_SCALE_OUT * self._off("injector", OUTPUT_U95)])
         return np.asarray(mixed * (gains / scale)[None, :, None] * out)
+
+    def calibrated(self, rate: int) -> BenchFigures:
+        """Return what a calibration would have found: the loop as it is, the rest as declared."""
+        bench, true = self.stage.bench, self.stage.true
+        loop = tuple(
+            Figure(FULL_SCALE_OUT * t.gain / i.volts_full_scale, 0.0, "loop-back")
+            for i, t in zip(bench.inputs, true.inputs, strict=False)
+        )
+        inputs = tuple(
+            InputFigures(
+                Figure(i.volts_full_scale, i.u95_relative * i.volts_full_scale, "metered"),
+                Figure(i.impedance_ohm, i.impedance_u95_relative * i.impedance_ohm, "series"),
+                Figure(i.capacitance_farad, i.capacitance_u95_farad, "series"),
+            )
+            for i in bench.inputs
+        )
+        volts, ohm = Figure(FULL_SCALE_OUT, 0.0, "metered"), Figure(OUTPUT_OHM, 0.0, "shunt")
+        return BenchFigures(
+            interface=bench.interface,
+            gain="",
+            leads="",
+            mains_hz=bench.mains_hz,
+            sample_rate=rate,
+            made_on=date.today(),
+            made_by="the virtual bench",
+            inputs=inputs,
+            outputs=(OutputFigures(volts, ohm),) * 2,
+            loop_gain=loop[:2],
+            match=Match((), (), (), (), ()),
+            common_u95_relative=0.0,
+        )
 
     def drifted(
         self, inputs: int, channels: tuple[Channel, ...], plugging: int

@@ -45,6 +45,24 @@ def test_from_unplugged_device_to_session(tmp_path: Path) -> None:
         assert danger in run.text
 
 
+def test_the_bench_is_checked_first_and_what_was_found_stays(tmp_path: Path) -> None:
+    mishaps = ("--mishap", "clipping@check", "--mishap", "hum@load-cold")
+    run = guided(tmp_path, "core-and-inverter", *mishaps, answers={"r/s": "q"})
+    assert run.status == 3
+    assert run.alarms == ["not-as-calibrated"]
+    text = " ".join(run.text.split())
+    # source: the mishap's own figure, 20 dB, within what plugs do
+    found = re.findall(r"Input 1: ([+-][0-9.]+) dB from its calibration", text)
+    assert [float(db) for db in found] == [
+        pytest.approx(20.0, abs=0.05),
+        pytest.approx(0, abs=0.05),
+    ]
+    assert "its gain knob or a pad was moved" in text
+    session = (tmp_path / "session" / "session.toml").read_text("utf-8")
+    assert re.search(r"^# Bench checked with the reference: .* as calibrated\.$", session, re.M)
+    assert "The mishap hum@load-cold never came up" in text
+
+
 @pytest.mark.long
 @pytest.mark.parametrize(
     "circuit",
@@ -150,6 +168,8 @@ def test_quit_and_resume(tmp_path: Path) -> None:
     )  # fmt: skip
     assert again.status == 3
     assert "1 takes are in it" in again.text.replace("\n", " ")
+    session = (tmp_path / "session" / "session.toml").read_text("utf-8")
+    assert "# Bench not checked with the reference before this session." in session
     assert "Take: both legs open" not in again.text
 
 
