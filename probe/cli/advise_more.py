@@ -28,6 +28,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--attenuate", type=float, metavar="DB", help="an attenuator of so many dB in the plug"
     )
     parser.add_argument("--page", metavar="FILE", help="write the half page for the customer")
+    for name, what in (("customer", "whose page it is"), ("dealer", "who gives it"),
+                       ("date", "the day")):  # fmt: skip
+        parser.add_argument(
+            f"--{name}", metavar="TEXT", default="",
+            help=f"{what}, at the head of the page; without it a line for the pen",
+        )  # fmt: skip
     parser.add_argument(
         "--vary",
         metavar="WHAT",
@@ -57,6 +63,8 @@ def read(args: argparse.Namespace) -> More:
         raise BadInput("--system-price: a price above 0 beside --shelf is needed")
     if args.page is not None and (not args.page or Path(args.page).is_dir()):
         raise BadInput(f'--page: "{args.page}" is no file to write; give a name, as in page.html')
+    if args.page is None and (args.customer or args.dealer or args.date):
+        raise BadInput("--customer, --dealer and --date stand on the page: --page FILE is needed")
     axis = None
     if args.vary is not None:
         from probe.advice.vary import read_axis
@@ -140,10 +148,12 @@ class More:
         from probe.cli.output import write_together
         from probe.errors import BadInput
         from probe.report import render_leaflet
+        from probe.report.leaflet import Heading
 
+        heading = Heading(self._args.customer, self._args.dealer, self._args.date)
         path = Path(self._args.page)
         try:
-            write_together(path.parent, {path.name: render_leaflet(document)})
+            write_together(path.parent, {path.name: render_leaflet(document, heading)})
         except BadInput as error:
             raise BadInput(
                 f"--page: {path} cannot be written; choose a folder that is there and yours"

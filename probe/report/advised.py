@@ -6,10 +6,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from probe.numbers import number, write
+from probe.numbers import number
 from probe.report import cautions, words
+from probe.report.bounded import figure
 from probe.report.document import listing
 from probe.report.text import MESSAGE_LIMIT, clean
+from probe.report.used import as_used, needs_pad
 
 _ORDER = ("use", "works", "cannot-tell", "avoid", "never")
 _QUANTITIES = (
@@ -62,12 +64,34 @@ def advice_view(advice: Mapping[str, Any]) -> AdviceView:
     return AdviceView(
         destination=clean(advice.get("destination") or ""),
         operating_point=clean(advice.get("operating_point") or "", MESSAGE_LIMIT),
-        chosen=_option_name(chosen) if chosen else "",
-        why=tuple(_sentence(reason) for reason in listing(advice, "why")),
+        chosen=_chosen(options) or (_option_name(chosen) if chosen else ""),
+        why=tuple(_sentence(reason) for reason in listing(advice, "why"))
+        if len(_used(options)) < 2
+        else (),
         provisional=_provisional(advice, options),
         cautions=_cautions(listing(advice, "cautions")),
         options=tuple(_row(option) for option in options),
     )
+
+
+def _used(options: Sequence[Mapping[str, Any]]) -> dict[str, Mapping[str, Any]]:
+    """Return what is chosen for each box, the first side of it."""
+    found: dict[str, Mapping[str, Any]] = {}
+    for option in options:
+        if option.get("verdict") == "use":
+            found.setdefault(str(option.get("destination")), option)
+    return found
+
+
+def _chosen(options: Sequence[Mapping[str, Any]]) -> str:
+    """Return the choice in words; of several boxes, each with its name."""
+    names = {}
+    for box, option in _used(options).items():
+        pad = ", with an attenuator in its plug" if needs_pad(option) else ""
+        names[clean(box, 60)] = f"{_option_name(option.get('id'))}{pad}"
+    if len(names) < 2:
+        return "".join(names.values())
+    return "; ".join(f"{box}: {name}" for box, name in names.items())
 
 
 def _cautions(own: Sequence[Any]) -> tuple[str, ...]:
@@ -86,15 +110,22 @@ def _provisional(advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]]
 
 def _row(option: Mapping[str, Any]) -> OptionRow:
     code = str(option.get("verdict") or "cannot-tell")
+    with_pad = needs_pad(option)
+    hazards = [
+        _sentence(h) for h in listing(option, "hazards")
+        if not (with_pad and isinstance(h, Mapping) and h.get("code") == "overload")
+    ]  # fmt: skip
+    told = {*hazards, *(_sentence(h) for h in listing(option, "hazards"))}
+    reasons = [r for r in map(_sentence, listing(option, "reasons")) if r not in told]
     where = [clean(option[k], 60) for k in ("side", "destination") if option.get(k)]
     return OptionRow(
         name=_option_name(option.get("id")),
         where=", ".join(where),
         verdict=words.VERDICTS.get(code, clean(code, 20)),
         code=code if code in words.VERDICTS else "cannot-tell",
-        figures=tuple(_figures(option)),
-        reasons=tuple(_sentence(r) for r in listing(option, "reasons")),
-        hazards=tuple(_sentence(h) for h in listing(option, "hazards")),
+        figures=tuple(_figures(as_used(option, with_pad=with_pad))),
+        reasons=tuple(reasons),
+        hazards=tuple(hazards),
     )
 
 
@@ -105,7 +136,7 @@ def _figures(option: Mapping[str, Any]) -> list[str]:
         for key in path:
             entry = entry.get(key) if isinstance(entry, Mapping) else None
         if isinstance(entry, Mapping) and number(entry) is not None:
-            told.append(f"{name}: {write({**entry, 'unit': entry.get('unit') or unit}).whole}")
+            told.append(f"{name}: {figure({**entry, 'unit': entry.get('unit') or unit})}")
     return told
 
 

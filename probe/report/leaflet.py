@@ -13,11 +13,14 @@ from typing import Any
 
 from markupsafe import Markup
 
-from probe.numbers import fixed, interval, number, write, write_number
+from probe.numbers import interval, number
 from probe.report import words
+from probe.report.bounded import MOST_DB, figure
 from probe.report.document import listing
+from probe.report.places import place_of
 from probe.report.plugs import drawn_of, lead_drawing
 from probe.report.text import MESSAGE_LIMIT, clean
+from probe.report.used import as_used, needs_pad
 from probe.report.varied import varied_of
 
 GOOD_HUM_DB, GOOD_NOISE_DB, AUDIBLE_HUM_DB = 90.0, 95.0, 75.0
@@ -27,14 +30,8 @@ GOOD_HUM_DB, GOOD_NOISE_DB, AUDIBLE_HUM_DB = 90.0, 95.0, 75.0
 LOUD_HUM_DB = 55.0
 """Under this it is loud. [judgement] The limit of the advice."""
 
-MOST_DB = 120.0
-"""Figures beyond it are said to be beyond it. [judgement] As in the advice."""
-
 WIDE_DB = 2.0
 """Width of an interval from which both ends are told. [judgement]"""
-
-MOST_AMPERES = 1.0
-"""No line output gives it. [judgement] As in the advice."""
 
 HEARD_LOSS_DB = 1.0
 """Loss at the ends of the band that may be noticed. [judgement] The limit of the advice."""
@@ -84,19 +81,38 @@ class Leaf:
     why: tuple[str, ...]
 
 
-def render_leaflet(advice: Mapping[str, Any]) -> str:
+@dataclass(frozen=True)
+class Heading:
+    """Who the page is for, who wrote it, and when; a line to fill in by pen where empty."""
+
+    customer: str = ""
+    dealer: str = ""
+    date: str = ""
+
+    @property
+    def fields(self) -> tuple[tuple[str, str], ...]:
+        """Names and words, cleaned, in reading order."""
+        held = (("For", self.customer), ("From", self.dealer), ("Date", self.date))
+        return tuple((name, clean(text)) for name, text in held)
+
+
+def render_leaflet(advice: Mapping[str, Any], heading: Heading | None = None) -> str:
     """Return one self-contained HTML file, one A4 side for each box that something is chosen for.
 
     Parameters
     ----------
     advice
         An advice document (``probe-advice/1``), with ``shelf`` where parts were picked.
+    heading
+        Customer, dealer and date; None: three lines for the pen.
     """
     from probe.report.page import environment
 
     varied = varied_of(advice.get("vary"))
     return (
-        environment().get_template("leaflet.html").render(leaves=leaves_of(advice), varied=varied)
+        environment()
+        .get_template("leaflet.html")
+        .render(leaves=leaves_of(advice), varied=varied, heading=heading or Heading())
     )
 
 
@@ -120,7 +136,7 @@ def _nothing(advice: Mapping[str, Any]) -> Leaf:
     cautions = [c.get("message") for c in listing(advice, "cautions") if isinstance(c, Mapping)]
     return Leaf(
         device=clean(advice.get("device") or "the device"),
-        destination=clean(advice.get("destination") or "the destination"),
+        destination=place_of(advice.get("destination")),
         chosen="Do not connect yet",
         drawing=None,
         needs=(),
@@ -137,9 +153,9 @@ def _nothing(advice: Mapping[str, Any]) -> Leaf:
 def _leaf(
     advice: Mapping[str, Any], option: Mapping[str, Any], options: Sequence[Any], box: str, at: int
 ) -> Leaf:
-    device = clean(advice.get("device") or "the device", 60)
-    place = box or clean(advice.get("destination") or "the destination", 60)
-    with_pad = _needs_pad(option)
+    device = clean(advice.get("device") or "the device")
+    place = place_of(box or advice.get("destination"))
+    with_pad = needs_pad(option)
     way = words.OPTIONS.get(str(option.get("id"))) or clean(option.get("says") or "", 120)
     return Leaf(
         device=device,
@@ -150,18 +166,12 @@ def _leaf(
         gains=tuple(_gains(option, with_pad=with_pad)),
         hum=tuple(_hum(advice, option)),
         never=(*NEVER, *_tie(advice)),
-        figures=tuple(_figures(_as_used(option, with_pad=with_pad))),
+        figures=tuple(_figures(as_used(option, with_pad=with_pad))),
         others=_others([o for o in options if o.get("destination") == option.get("destination")],
                        option),
         notes=tuple(_notes(advice, option, with_pad=with_pad)),
         why=(),
     )  # fmt: skip
-
-
-def _needs_pad(option: Mapping[str, Any]) -> bool:
-    """Tell whether the option was chosen only with its attenuator."""
-    first = str((listing(option, "reasons") or [""])[0])
-    return isinstance(option.get("attenuator"), Mapping) and "attenuator in its plug" in first
 
 
 def _needs(
@@ -196,12 +206,12 @@ def _digital_pad(option: Mapping[str, Any]) -> list[str]:
 
 def _gains(option: Mapping[str, Any], *, with_pad: bool) -> list[str]:
     """Return in plain sentences what the connection gives, each backed by a figure."""
-    said = [*_loudness(_as_used(option, with_pad=with_pad))]
+    said = [*_loudness(as_used(option, with_pad=with_pad))]
     margin = number((option["attenuator"] if with_pad else option).get("full_output_margin_db"))
     if margin is not None:
         said.append("The amplifier reaches its full output." if margin >= 0.0 else
                     f"The amplifier stays {-margin:.0f} dB short of its full output.")  # fmt: skip
-    used = _as_used(option, with_pad=with_pad)
+    used = as_used(option, with_pad=with_pad)
     for what, key, good in (
         ("Hum", "hum_below_full_output_db", GOOD_HUM_DB),
         ("Hiss", "noise_below_full_output_db", GOOD_NOISE_DB),
@@ -304,27 +314,6 @@ _FIGURES = (
 )
 
 
-BEHIND_PAD = (
-    "level",
-    "level_vs_rca_db",
-    "loudness_vs_rca_db",
-    "full_output_margin_db",
-    "hum_below_full_output_db",
-    "noise_below_full_output_db",
-    "headroom_db",
-)
-"""Figures that an attenuator changes; those of the bare option are not shown beside it."""
-
-
-def _as_used(option: Mapping[str, Any], *, with_pad: bool) -> dict[str, Any]:
-    """Return the option with the figures it has behind its attenuator, where it needs one."""
-    if not with_pad:
-        return dict(option)
-    pad = option["attenuator"]
-    kept = {k: v for k, v in option.items() if k not in BEHIND_PAD}
-    return {**kept, **{k: pad[k] for k in BEHIND_PAD if k in pad}}
-
-
 def _figures(option: Mapping[str, Any]) -> list[tuple[str, str]]:
     told = []
     for path, name, unit in _FIGURES:
@@ -332,28 +321,8 @@ def _figures(option: Mapping[str, Any]) -> list[tuple[str, str]]:
         for key in path:
             entry = entry.get(key) if isinstance(entry, Mapping) else None
         if isinstance(entry, Mapping) and number(entry) is not None:
-            told.append((name, _figure({**entry, "unit": entry.get("unit") or unit})))
+            told.append((name, figure({**entry, "unit": entry.get("unit") or unit})))
     return told
-
-
-def _figure(entry: Mapping[str, Any]) -> str:
-    """Return a figure as text; decibels to the tenth, which is all that anybody hears."""
-    value = number(entry)
-    if value is None or entry.get("bound"):
-        return write(entry).whole
-    low, high = interval(entry) or (value, value)
-    if entry.get("unit") == "A" and high > MOST_AMPERES:
-        return f"{write_number(min(low, MOST_AMPERES), 'A', 2)} or more"
-    if entry.get("unit") != "dB":
-        return write(entry).whole
-    if low > MOST_DB:
-        return f"more than {MOST_DB:.0f} dB"
-    if high - low < 0.1:
-        return f"{fixed(value, 1)} dB"
-    if "low" in entry and "high" in entry:  # not as far up as down
-        top = fixed(high, 1) if high <= MOST_DB else f"more than {MOST_DB:.0f}"
-        return f"{fixed(value, 1)} dB ({fixed(low, 1)} to {top})"
-    return f"{fixed(value, 1)} ± {fixed(number(entry, 'u95') or 0.0, 1)} dB"
 
 
 _OHM = re.compile(r"(?<=\d) (k|M|m)?ohm\b")

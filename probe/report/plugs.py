@@ -10,6 +10,7 @@ the mirror image of its front. So from the solder side, key up: female 1 left, 2
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -24,10 +25,10 @@ SOLDER_SIDE: dict[str, dict[str, Point]] = {
 }
 """Where each contact lies in a circle of radius 42, key up; y downwards."""
 
-_WIDTH, _HEIGHT = 680.0, 190.0
+_WIDTH, _HEIGHT = 680.0, 196.0
 _LEFT, _RIGHT = 66.0, 614.0
 _MIDDLE = 92.0
-_NEAR, _FAR = 176.0, 504.0
+_NEAR, _FAR = 190.0, 490.0
 """Ends of the wires."""
 
 _ROWS = {"2": 52.0, "centre": 52.0, "3": 92.0, "1": 132.0, "shell": 132.0}
@@ -141,10 +142,18 @@ def _plug(connector: str, gender: str, x: float, where: str) -> list[Markup]:
         marks.append(label("shell", x, _MIDDLE - 31.0 + 14.0, "small", "middle"))
         name = "RCA plug"
     marks.append(label(name, x, 20.0, "name", "middle"))
-    marks.append(
-        label(where if len(where) <= 26 else f"{where[:25]}…", x, 168.0, "small", "middle")
-    )
-    return marks
+    return [*marks, *_place(where, x)]
+
+
+_LINE, _LINES, _STEP = 20, 3, 16.0
+"""Characters of a line under a plug, most lines, and their distance."""
+
+
+def _place(where: str, x: float) -> list[Markup]:
+    """Return a name under its plug, wrapped; only what no three lines hold is cut."""
+    lines = textwrap.wrap(where, _LINE, max_lines=_LINES, placeholder="…")
+    edge, anchor = (0.0, "start") if x < _WIDTH / 2.0 else (_WIDTH, "end")
+    return [label(text, edge, 157.0 + _STEP * at, "small", anchor) for at, text in enumerate(lines)]
 
 
 def _terminals(connector: str, x: float, anchor: str) -> list[Markup]:
@@ -194,7 +203,7 @@ def _joins(drawn: Drawn) -> list[Markup]:
 
 
 def _through_transformer(drawn: Drawn) -> list[Markup]:
-    x1, x2 = 300.0, 380.0
+    x1, x2 = 292.0, 388.0
     marks = [
         box(x1, 36.0, x2 - x1, 72.0, "case"),
         label("transformer", 340.0, 77.0, "small", "middle"),

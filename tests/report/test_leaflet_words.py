@@ -6,7 +6,9 @@ from typing import Any
 
 import pytest
 
-from probe.report.leaflet import _as_used, _figure, _hum, _quiet
+from probe.report.bounded import figure
+from probe.report.leaflet import _hum, _quiet
+from probe.report.used import as_used
 
 
 def db(value: float, low: float, high: float) -> dict[str, Any]:
@@ -31,21 +33,21 @@ def test_hum_in_words(entry: dict[str, Any], expected: str) -> None:
 @pytest.mark.parametrize(
     ("entry", "expected"),
     [
-        (db(97.5, 78.7, 103.2), "97.5 dB (78.7 to 103.2)"),
+        (db(97.5, 78.7, 103.2), "78.7 to 103.2 dB"),
         ({"value": 6.0, "unit": "dB", "u95": 0.2}, "6.0 ± 0.2 dB"),
         ({"value": 71.0, "unit": "A", "u95": 70.5, "low": 1.29e-3, "high": 141.0}, "1.3 mA or"),
     ],
 )
 def test_an_interval_is_not_flattened(entry: dict[str, Any], expected: str) -> None:
     # the figures themselves
-    assert expected in _figure(entry)
+    assert expected in figure(entry)
 
 
 def test_hum_behind_the_attenuator_is_the_one_shown() -> None:
     # the figures themselves: 13.1 dB apart
     pad = {"attenuation": {"value": 13.1}, "hum_below_full_output_db": db(148.6, 148.0, 149.0)}
     option = {"hum_below_full_output_db": db(135.5, 135.0, 136.0), "attenuator": pad}
-    assert _as_used(option, with_pad=True)["hum_below_full_output_db"]["value"] == 148.6
+    assert as_used(option, with_pad=True)["hum_below_full_output_db"]["value"] == 148.6
 
 
 def test_a_transformer_is_not_asked_for_twice() -> None:

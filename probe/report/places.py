@@ -1,0 +1,30 @@
+"""What a destination is called in front of a customer, who never typed its short form."""
+
+from __future__ import annotations
+
+import re
+
+from probe.report.text import clean
+
+CONNECTORS = {"rca": "RCA", "xlr": "XLR", "digital-75": "75 ohm digital",
+              "digital-110": "110 ohm digital"}  # fmt: skip
+
+_TYPED = re.compile(rf"({'|'.join(CONNECTORS)})((?::[^:+]+)*)", re.IGNORECASE)
+
+
+def place_of(name: object) -> str:
+    """Return the name of a box; of one that was only typed, what it is and its inputs.
+
+    ``rca:100k:0.8V`` is "amplifier, RCA input"; a name that somebody gave stays as it is.
+    """
+    text = clean(name or "the destination")
+    if " and " in text:
+        return " and ".join(place_of(part) for part in text.split(" and "))
+    inputs = [_TYPED.fullmatch(part.strip()) for part in text.split("+")]
+    if not all(inputs):
+        return text
+    held = [found for found in inputs if found is not None]
+    words = {word for found in held for word in found[2].lower().split(":")}
+    what = "subwoofer" if words & {"sub", "subwoofer"} else "amplifier"
+    sockets = list(dict.fromkeys(CONNECTORS[found[1].lower()] for found in held))
+    return f"{what}, {' and '.join(sockets)} input{'s' if len(sockets) > 1 else ''}"
