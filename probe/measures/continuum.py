@@ -43,8 +43,15 @@ def line_bins(density: Array, averages: float) -> Bools:
     return np.asarray(density > least * median_density(density))
 
 
-def smooth_density(density: Array, lines: Bools) -> Array:
-    """Return the density with its lines replaced by what stands beside them."""
+def smooth_density(density: Array, lines: Bools, averages: float) -> Array:
+    """Return the density with its lines replaced by what stands beside them.
+
+    The median of few averages lies below their mean, which is what noise has under a line.
+    """
     if not lines.any():
         return density
-    return np.where(lines, median_density(density), density)
+    from scipy.stats import chi2
+
+    freedom = 2.0 * max(averages, 1.0)
+    mean = median_density(density) * (freedom / chi2.median(freedom))
+    return np.asarray(np.where(lines, mean, density))

@@ -34,6 +34,9 @@ HEARD = 30.0
 LEAST_CURVE = 3
 """Tones of different frequency that make a curve."""
 
+LEAST_CANCELLED = 1.0
+"""Decibels: harmonics of equal legs cancel by 0 dB at least; a smaller bound says nothing."""
+
 TOLD = 2.5
 """Standard deviations at which a harmonic is told from its noise."""
 
@@ -127,6 +130,7 @@ def _stated(found: Harmonics, own: OfOutput, power: Array, noise: float, bench: 
         entry = {**interval(float(percent[0]), percent[1:]), "unit": "%"}
     else:
         top = max(float(np.quantile(percent[1:], 0.95)), float(percent[0]))
+        top = max(top, limit)
         entry = {"value": top, "unit": "%", "u95": 0.0, "bound": "below", "limited_by_bench": True}
     entry["limit"] = limit
     entry["at_hz"] = float(found.hz[0])
@@ -150,7 +154,7 @@ def _thd_n(
     density = np.maximum(shown.density(spectrum), 0.0)
     tones = _beside(spectrum, found.hz)
     lines = line_bins(density, spectrum.averages)
-    smooth = smooth_density(density, lines | tones)
+    smooth = smooth_density(density, lines | tones, spectrum.averages)
     weight = in_band(spectrum.hz).astype(np.float64)
     step = spectrum.bin_hz
     others = float(np.sum(np.where(tones, 0.0, density - smooth) * weight)) * step
@@ -160,7 +164,7 @@ def _thd_n(
     u = noise * np.sqrt(2.0 / freedom)
     if floor is not None:
         recorder = np.maximum(shown.density(floor), 0.0)
-        quiet = smooth_density(recorder, line_bins(recorder, floor.averages))
+        quiet = smooth_density(recorder, line_bins(recorder, floor.averages), floor.averages)
         inside = in_band(floor.hz).astype(np.float64)
         own_noise = float(np.sum(quiet * inside)) * floor.bin_hz
         own_freedom = floor.freedom(quiet, inside)
@@ -199,7 +203,7 @@ def _row(name: str, own: OfOutput, n: int) -> Row:
     row: Row = {"output": name, "order": n + 1, "hz": float(own.hz[n])}
     limit = 100.0 * float(own.bench[n] + TOLD * own.sd[n]) / float(carrier[0])
     if percent[0] <= limit or float(np.quantile(power[1:], 0.025)) <= 0.0:
-        top = max(float(np.quantile(percent[1:], 0.95)), float(percent[0]))
+        top = max(float(np.quantile(percent[1:], 0.95)), float(percent[0]), limit)
         row |= {"value": top, "unit": "%", "u95": 0.0, "bound": "below", "limited_by_bench": True}
     else:
         row |= {**interval(float(percent[0]), percent[1:]), "unit": "%"}
@@ -257,6 +261,8 @@ def _cancellation(tones: list[_Tone]) -> dict[str, Entry]:
         files = [tone.take.file]
         if "bound" in rows["differential"]:
             least = min(float(np.quantile(db[1:], 0.05)), float(db[0]))
+            if least < LEAST_CANCELLED:
+                return {}
             entry: Entry = {"value": least, "unit": "dB", "u95": 0.0, "bound": "above"}
             entry["limited_by_bench"] = True
         else:

@@ -26,7 +26,15 @@ where no loop-back take tells: 0.01 % (common practice, no source)."""
 
 SHARES = 2.0
 """A loop-back take shows generator and recorder together, which may partly cancel there and not
-with a device between: their harmonic is taken as anything up to twice what it shows."""
+with a device between that inverts: 95 % of what they add along any phase is below twice what it
+shows (`_opposed`)."""
+
+EITHER = 10.0
+"""Generator and recorder, two halves of one interface, are taken to differ by no more than this
+ratio, either way (common practice, no source)."""
+
+MOST_OPPOSED = 5.0
+"""What a device between may make of the bench's harmonic is cut off here: one case in fifty."""
 
 LEAST_LEVEL = 0.5
 """A loop-back take quieter than this share of the tone's level says too little: a harmonic may grow
@@ -178,9 +186,9 @@ def of_output(found: Harmonics, output: Projection) -> OfOutput:
     """Return the harmonics of one output with their doubt.
 
     The bench's harmonic adds to the device's in a phase that nobody knows, on each channel in one
-    of its own: every phase is drawn, and anything from nothing to ``bench_most`` times what the
-    loop-back take shows. Noise raises a power by its own variance, which is taken off
-    (JCGM 101:2008, 9.4).
+    of its own: every phase is drawn, and what generator and recorder may come to where the device
+    turns one of them over. Both raise a power by their own, which is taken off
+    (JCGM 101:2008, 9.4). A channel's draws are the same for every output that it is part of.
     """
     rng = np.random.default_rng(15)
     channels = list(output.channels)
@@ -192,10 +200,11 @@ def of_output(found: Harmonics, output: Projection) -> OfOutput:
     size = np.abs(z)
     kept = np.sqrt(np.maximum(size**2 - sigma**2, 0.0)) / np.maximum(size, 1e-300)
     kept[0] = 1.0
-    noise = sigma * _circular(rng, len(z))
-    bench = _bench_draws(found, w[0], channels, rng)
+    heard = found.sd[:, channels] * _circular(rng, found.sd.shape)[:, :, channels]
+    noise = np.einsum("fc,dfc->df", w[0], heard)
+    bench = np.einsum("fc,dfc->df", w[0], _bench_draws(found, rng)[:, :, channels])
     drawn = gained * kept + noise - bench
-    power = np.abs(drawn) ** 2 - sigma**2
+    power = np.abs(drawn) ** 2 - sigma**2 - np.mean(np.abs(bench[1:]) ** 2, axis=0)
     power[0] = size**2 - sigma**2
     power[:, 0] = np.abs(gained[:, 0]) ** 2
     most = np.sqrt(found.bench[:, channels] ** 2 + (1.7 * found.bench_sd[:, channels]) ** 2)
@@ -203,22 +212,31 @@ def of_output(found: Harmonics, output: Projection) -> OfOutput:
     return OfOutput(found.hz, z, sigma, gained[:, 0], power, bound)
 
 
-def _circular(rng: np.random.Generator, count: int) -> Complex:
-    white = rng.standard_normal((2, 1 + DRAWS, count)) / np.sqrt(2.0)
+def _circular(rng: np.random.Generator, shape: tuple[int, ...]) -> Complex:
+    white = rng.standard_normal((2, 1 + DRAWS, *shape)) / np.sqrt(2.0)
     white[:, 0] = 0.0
     return np.asarray(white[0] + 1j * white[1])
 
 
-def _bench_draws(
-    found: Harmonics, weights: Complex, channels: list[int], rng: np.random.Generator
-) -> Complex:
-    """Return the bench's share of an output, shape (1 + D, N); nothing in the first."""
-    shape = (1 + DRAWS, len(found.hz), len(channels))
+def _opposed(rng: np.random.Generator, shape: tuple[int, ...]) -> Array:
+    """Return draws of ``|g - r| / |g + r|``, generator and recorder subtracted over added, or 1.
+
+    What a device that inverts makes of what a loop-back take shows: the second harmonic of a
+    generator is turned over with the tone, the recorder's own is not. Half the legs do not invert.
+    """
+    ratio = EITHER ** rng.uniform(-1.0, 1.0, shape) * np.exp(2j * np.pi * rng.random(shape))
+    opposed = np.minimum(np.abs(1.0 - ratio) / np.abs(1.0 + ratio), MOST_OPPOSED)
+    return np.asarray(np.where(rng.random(shape) < 0.5, 1.0, opposed))
+
+
+def _bench_draws(found: Harmonics, rng: np.random.Generator) -> Complex:
+    """Return the bench's share of every channel, shape (1 + D, N, C); nothing in the first."""
+    shape = (1 + DRAWS, *found.bench.shape)
     turn = np.exp(2j * np.pi * rng.random(shape))
-    much = found.bench_most * rng.random((1 + DRAWS, 1, 1))
-    sd = found.bench_sd[:, channels]
-    size = np.abs(found.bench[:, channels] + sd * (rng.standard_normal(shape)))
-    share = turn * much * size
+    many = (1 + DRAWS, shape[1], 1)
+    alone = found.bench_take is None
+    much = found.bench_most * rng.random(many) if alone else _opposed(rng, many)
+    share = turn * much * np.abs(found.bench + found.bench_sd * rng.standard_normal(shape))
     share[0] = 0.0
     share[:, 0] = 0.0
-    return np.asarray(np.einsum("fc,dfc->df", weights, share))
+    return np.asarray(share)

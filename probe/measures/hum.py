@@ -22,6 +22,9 @@ MAINS_RANGE = 0.0025
 WANDER = 5e-4
 """The mains moves by this share within a take: 25 mHz (common practice, no source)."""
 
+POWER_BINS = 4
+"""Bins on each side that hold a line's power, all but 1e-4 of it: more would add noise alone."""
+
 SIDE_BINS = 25
 """Bins on each side of a line from which the noise under it is taken; the next harmonic stands 50
 away."""
@@ -84,23 +87,24 @@ def _orders(hz: Array, mains_hz: float) -> NDArray[np.int64]:
 def hum_lines(spectrum: Spectrum, density: Array, mains_hz: float, ratio: float) -> HumLines:
     """Return the power of each mains harmonic in one output's density (F,).
 
-    Power of all bins a line fills, less the noise of as many bins beside it. A line of power P
+    Power of the bins that hold a line, less the noise of as many bins beside it. A line of power P
     observed for T in noise of density S has the variance ``2 P S / T`` besides.
     """
     hz, step = spectrum.hz, spectrum.bin_hz
     orders = _orders(hz, mains_hz)
     centre = np.asarray(orders * (mains_hz * ratio), dtype=np.float64)
-    reach = LINE_BINS + np.ceil(WANDER * centre / step)
+    wander = np.ceil(WANDER * centre / step)
     power, sigma, bare = np.zeros((3, len(orders)))
     bins = np.zeros(len(hz), dtype=np.bool_)
     spans = []
-    for k, (f, r) in enumerate(zip(centre / step, reach, strict=True)):
-        low, high = max(1, round(f - r)), min(len(hz) - 1, round(f + r))
+    for k, (f, r) in enumerate(zip(centre / step, wander, strict=True)):
+        low, high = _span(f, LINE_BINS + r, len(hz))
         side = np.r_[max(1, low - SIDE_BINS) : low, high + 1 : min(len(hz), high + SIDE_BINS + 1)]
         # the median of few averages lies below their mean
         noise = _trimmed_mean(density[side])
-        count = high - low + 1
-        power[k] = (float(density[low : high + 1].sum()) - count * noise) * step
+        first, last = _span(f, POWER_BINS + r, len(hz))
+        count = last - first + 1
+        power[k] = (float(density[first : last + 1].sum()) - count * noise) * step
         variance = spectrum.spread * (noise * step) ** 2 * count * (1.0 + count / len(side))
         bare[k] = np.sqrt(variance)
         sigma[k] = np.sqrt(variance + 2.0 * max(power[k], 0.0) * noise / spectrum.line_seconds)
@@ -108,6 +112,10 @@ def hum_lines(spectrum: Spectrum, density: Array, mains_hz: float, ratio: float)
     for k, (low, high) in enumerate(spans):
         bins[low : high + 1] |= power[k] > SEEN * sigma[k]
     return HumLines(orders, centre, power, sigma, bare, bins)
+
+
+def _span(centre: float, reach: float, bins: int) -> tuple[int, int]:
+    return max(1, round(centre - reach)), min(bins - 1, round(centre + reach))
 
 
 def _trimmed_mean(density: Array) -> float:

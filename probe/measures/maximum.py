@@ -1,16 +1,20 @@
 """Maximum output: the level at 1 % THD, from a tone that rises in steps.
 
-Distortion is known at the steps only. Between the last step below 1 % and the first above, the
-crossing is found by interpolation in four ways (on logarithmic and on linear scales, and by
-carrying on from either side), none of which is right for every stage: the interval holds them all,
-and what the recorder's scale adds.
+Distortion is known at the steps only. Between the last step below 1 % and the first above it the
+wave of the first above says how the output bends (`probe.measures.bend`): the output is taken as a
+curve without memory, and the same curve driven less shows where 1 % is passed. How far that is
+from what the step below shows, and what fewer harmonics would say, is the doubt of it; the
+recorder's scale adds its own.
 """
 
 from __future__ import annotations
 
+from functools import cached_property
+
 import numpy as np
 from numpy.typing import NDArray
 
+from probe.measures.bend import Bend, Passed
 from probe.measures.harmonic import weights_at
 from probe.measures.loading import DRAWS
 from probe.measures.model import Curve, Part, Subject, merged
@@ -93,6 +97,7 @@ class _Rising:
         z = np.einsum("fc,kfc->kf", w[0], v)
         noise = np.sqrt(np.einsum("fc,kfc->kf", np.abs(w[0]) ** 2, sd**2))
         self.drives = found.levels[good]
+        self.volts = z
         scales = np.array([found.take.inputs[c].volts_full_scale for c in channels])
         reach = CLIP_LEVEL * scales / np.sqrt(2.0)
         self.full_scale = float(np.sum(np.abs(w[0, 0]) * reach))
@@ -118,31 +123,21 @@ class _Rising:
         above = np.flatnonzero(self.percent >= LIMIT_PERCENT)
         return int(above[0]) if len(above) else None
 
-    def candidates(self, axis: Array) -> Array:
-        """Return where on ``axis`` the limit may be crossed, four readings, within the bracket."""
+    @cached_property
+    def passed(self) -> Passed:
+        """Where the limit is passed below the first step at or above it."""
         k = self.crossing()
         assert k is not None
         assert k > 0
-        x, y = np.log(axis), np.log(np.maximum(self.percent, 1e-6))
-        goal = np.log(LIMIT_PERCENT)
-        share = (goal - y[k - 1]) / (y[k] - y[k - 1])
-        found = [x[k - 1] + share * (x[k] - x[k - 1])]
-        p = self.percent
-        share = (LIMIT_PERCENT - p[k - 1]) / (p[k] - p[k - 1])
-        found.append(np.log(axis[k - 1] + share * (axis[k] - axis[k - 1])))
-        if k + 1 < len(x) and y[k + 1] > y[k]:
-            found.append(x[k] - (y[k] - goal) * (x[k + 1] - x[k]) / (y[k + 1] - y[k]))
-        if k >= 2 and y[k - 1] > y[k - 2]:
-            slope = (y[k - 1] - y[k - 2]) / (x[k - 1] - x[k - 2])
-            found.append(x[k - 1] + (goal - y[k - 1]) / slope)
-        return np.asarray(np.exp(np.clip(found, x[k - 1], x[k])))
+        bend = Bend(self.volts[k], float(self.drives[k - 1] / self.drives[k]))
+        return bend.passes(LIMIT_PERCENT, float(self.percent[k - 1]), float(self.percent[k]))
 
     def drive(self) -> float:
         """Return the drive at which the limit is crossed; infinite where it is not."""
         k = self.crossing()
         if k is None:
             return np.inf
-        return float(self.drives[0] if k == 0 else self.candidates(self.drives)[0])
+        return float(self.drives[0] if k == 0 else self.drives[k] * self.passed.drive)
 
     def curve(self) -> Curve:
         """Return distortion against level."""
@@ -177,9 +172,9 @@ def _entry(found: Steps, one: _Rising) -> Entry:
         top = float(one.level[0] * np.quantile(scale[1:], BOUND))
         entry = {"value": top, "unit": "V", "u95": 0.0, "bound": "below"}
     else:
-        places = one.candidates(one.level)
-        draws = rng.uniform(places.min(), places.max(), DRAWS) * scale[1:]
-        entry = {**interval(float(places[0]), draws), "unit": "V"}
+        passed = one.passed
+        draws = passed.volts * np.exp(passed.doubt * rng.standard_normal(DRAWS)) * scale[1:]
+        entry = {**interval(passed.volts, draws), "unit": "V"}
     entry["limit"], entry["limit_is"] = one.full_scale, "most"
     entry["at_hz"] = float(found.hz[0])
     entry["at_percent"] = LIMIT_PERCENT

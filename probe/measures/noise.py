@@ -180,7 +180,7 @@ class _Split:
 def _split(spectrum: Spectrum, density: Array, hum: HumLines | None, weight: Array) -> _Split:
     lines = line_bins(density, spectrum.averages)
     of_hum = np.zeros(len(density), dtype=np.bool_) if hum is None else hum.bins
-    smooth = smooth_density(density, lines | of_hum)
+    smooth = smooth_density(density, lines | of_hum, spectrum.averages)
     rest = np.where(of_hum, 0.0, density - smooth)
     step = spectrum.bin_hz
     return _Split(
@@ -217,7 +217,9 @@ def _band(
         draws = draws * scale / scale[0]
     if hum is not None:
         at = np.interp(hum.lines.hz, idle.hz, weight)
-        draws = draws + np.sum(hum.powers[hum.lines.seen] * at[hum.lines.seen, None], axis=0)
+        seen = hum.lines.seen
+        # there is no less than the noise: what subtracting the recorder's hum leaves may be
+        draws = draws + np.maximum(np.sum(hum.powers[seen] * at[seen, None], axis=0), 0.0)
     entry = _from_power(draws, limit, heard)
     entry["band_hz"] = list(BAND_HZ)
     entry["weighting"] = "A" if weighted else "none"
@@ -313,15 +315,19 @@ def _normal(rng: np.random.Generator) -> Array:
 
 
 def _without(heard: Array, own: Array, rng: np.random.Generator) -> Array:
-    """Return the power of an output's line: heard power less the recorder's, phase unknown."""
+    """Return the power of an output's line: heard power less the recorder's, phase unknown.
+
+    What adds in any phase raises a power by its own, in what is heard and in every draw of it.
+    """
     if not own.any():
         return heard
     b = np.sqrt(own)
     turn = rng.uniform(0.0, 2.0 * np.pi, len(heard))
     across = np.maximum(heard - (b * np.sin(turn)) ** 2, 0.0)
     amplitude = np.sqrt(across) - b * np.cos(turn)
-    amplitude[0] = np.sqrt(max(heard[0] - own[0], 0.0))
-    return np.asarray(amplitude**2)
+    power = amplitude**2 - 2.0 * own
+    power[0] = heard[0] - own[0]
+    return np.asarray(power)
 
 
 def _scales(heard: _Heard, lines: HumLines) -> Array:
@@ -357,6 +363,9 @@ def _curve(heard: _Heard, density: Array, floor: Array | None) -> Curve:
     """Return the noise density without lines, V/sqrt(Hz), in twelfths of an octave."""
     idle = heard.idle
     lines = line_bins(density, idle.averages)
+    own_lines = np.zeros(0, dtype=np.bool_)
+    if heard.floor is not None and floor is not None:
+        own_lines = line_bins(floor, heard.floor.averages)
     columns: dict[str, list[float | None]] = {"hz": [], "value": [], "u95": [], "limit": []}
     for low, high in _steps(idle.hz[-1]):
         use = (idle.hz >= low) & (idle.hz < high)
@@ -368,7 +377,7 @@ def _curve(heard: _Heard, density: Array, floor: Array | None) -> Curve:
         if not kept.any():
             value, u, limit = None, None, None
         else:
-            value, u, limit = _density_at(heard, density, floor, kept)
+            value, u, limit = _density_at(heard, density, floor, own_lines, kept)
         columns["value"].append(value)
         columns["u95"].append(u)
         columns["limit"].append(limit)
@@ -383,17 +392,21 @@ def _steps(top: float) -> Iterator[tuple[float, float]]:
 
 
 def _density_at(
-    heard: _Heard, density: Array, floor: Array | None, kept: NDArray[np.bool_]
+    heard: _Heard,
+    density: Array,
+    floor: Array | None,
+    own_lines: NDArray[np.bool_],
+    kept: NDArray[np.bool_],
 ) -> tuple[float | None, float | None, float]:
     seen = float(density[kept].mean())
     variance = 2.0 * seen**2 / heard.idle.freedom(density[kept])
     if floor is None or heard.floor is None:
         return None, None, float(np.sqrt(seen))
     at = heard.floor.hz
-    inside = (at >= heard.idle.hz[kept][0]) & (at <= heard.idle.hz[kept][-1])
+    inside = (at >= heard.idle.hz[kept][0]) & (at <= heard.idle.hz[kept][-1]) & ~own_lines
     if not inside.any():
         return None, None, float(np.sqrt(seen))
-    own = float(np.median(floor[inside]) if inside.sum() > 8 else floor[inside].mean())
+    own = float(floor[inside].mean())
     own_variance = own**2 * (2.0 / heard.floor.freedom(floor[inside]) + FLOOR_DRIFT**2)
     power, u = seen - own, float(np.sqrt(variance + own_variance))
     limit = float(

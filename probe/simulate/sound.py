@@ -30,7 +30,7 @@ def volts(stage: StageSpec, take: TakeSpec) -> NDArray[np.float64]:
 
     Before quantisation; everything else is in it.
     """
-    wave = _tones(stage, take, recorded(stage, take))
+    wave = tones(stage, take, recorded(stage, take))
     if take.sweep is not None and take.plays:
         wave += _sweep(stage, take)
     gains = np.array([i.gain for i in stage.true.inputs[: len(take.channels)]])
@@ -79,7 +79,7 @@ def quantised(
     return np.asarray(clipped.astype(np.int64) << (32 - bits), dtype=np.int32)
 
 
-def _tones(stage: StageSpec, take: TakeSpec, found: Recorded) -> NDArray[np.float64]:
+def tones(stage: StageSpec, take: TakeSpec, found: Recorded) -> NDArray[np.float64]:
     """Every tone as the recorder's clock and the gate let it through, frames x channels."""
     frames, channels = take.frames, len(take.channels)
     wave = np.zeros((frames, channels))

@@ -161,7 +161,9 @@ def test_the_recorders_own_hum_is_not_the_devices(tmp_path):
     assert all(r.get("bound") == "below" for r in side["hum_lines"])
     assert side["facts"]["hot_hum"]["bound"] == "below"
     noise = side["facts"]["hot_noise"]
-    assert noise["low" if "low" in noise else "value"] <= 20e-9 * BAND * 1.02
+    # the device's hum may be nothing, and its noise is known
+    assert noise["low"] <= 20e-9 * BAND * 1.02
+    assert noise["low"] >= 20e-9 * BAND * 0.9
 
 
 @pytest.mark.parametrize(("idle_db", "after"), [(-30.0, 0.0), (-30.0, 5.0)])
