@@ -26,6 +26,14 @@ def ratios(facts: dict[str, Entry]) -> dict[str, Entry]:
     return out
 
 
+def _shared(above: Entry, below: Entry) -> float:
+    """Return the relative doubt of the scale where both rest on one: a ratio is free of it."""
+    a, b = above.get("scale"), below.get("scale")
+    if a is None or b is None or a["volts_full_scale"] != b["volts_full_scale"]:
+        return 0.0
+    return 0.01 * float(min(a["u95_percent"], b["u95_percent"]))
+
+
 def _ratio(above: Entry, below: Entry) -> Entry | None:
     """Return one over the other in dB.
 
@@ -44,6 +52,7 @@ def _ratio(above: Entry, below: Entry) -> Entry | None:
         entry |= {"u95": 0.0, "bound": "above"}
     else:
         relative = math.hypot(above["u95"] / above["value"], below["u95"] / below["value"])
+        relative = math.sqrt(max(relative**2 - 2.0 * _shared(above, below) ** 2, 0.0))
         entry["u95"] = 20.0 * math.log10(1.0 + relative)
     if below.get("limited_by_bench") or above.get("limited_by_bench"):
         entry["limited_by_bench"] = True

@@ -174,7 +174,9 @@ def _side(session: Session, identified: Identified, part: Part | None = None) ->
             "draws": identified.draws,
         },
         "facts": with_limits({**facts, **ratios(facts)}, identified),
-        "facts_at": list(part.facts_at),
+        "facts_at": [
+            {**row, "facts": with_limits(row["facts"], identified, facts)} for row in part.facts_at
+        ],
         "curves": {**curves_of(identified, source), **part.curves},
         "hum_lines": list(part.lists.get("hum_lines", ())),
         "harmonics": list(part.lists.get("harmonics", ())),
@@ -227,7 +229,12 @@ def read_facts(path: str | Path) -> Document:
     except (OSError, UnicodeDecodeError) as error:
         reason = getattr(error, "strerror", None) or "it is not UTF-8 text"
         raise BadInput(f"{name}: cannot be read ({reason}); give a facts.json") from error
-    except (ValueError, RecursionError) as error:
+    except RecursionError as error:
+        raise BadInput(
+            f"{name}: not a facts file (brackets within brackets, far deeper than any facts file); "
+            "write it with probe analyse"
+        ) from error
+    except ValueError as error:
         what = printable(str(error).splitlines()[0][:120])
         raise BadInput(f"{name}: not a facts file ({what}); write it with probe analyse") from error
     if not isinstance(facts, dict) or facts.get("format") != FORMAT:

@@ -43,12 +43,17 @@ class _Bench:
     hz: tuple[float, float]
 
 
-def with_limits(facts: Facts, identified: Identified) -> Facts:
-    """Return the facts, each with its limit where one can be told, and marked if near it."""
+def with_limits(facts: Facts, identified: Identified, around: Facts | None = None) -> Facts:
+    """Return the facts, each with its limit where one can be told, and marked if near it.
+
+    ``around``: the facts of the side, where these stand under another condition; what they lack (an
+    impedance, a level) is taken from there.
+    """
     bench = _bench(identified)
+    every = {**(around or {}), **facts}
     out = {}
     for name, entry in facts.items():
-        limit = None if "limit" in entry else _limit(name, entry, facts, bench)
+        limit = None if "limit" in entry else _limit(name, entry, every, bench)
         out[name] = marked(entry if limit is None else {**entry, **limit})
     return out
 

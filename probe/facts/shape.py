@@ -20,6 +20,22 @@ DEVICE_TEXTS = ("maker", "model", "serial", "kind", "output", "firmware", "state
 DEVICE_FIGURES = ("minimum_load_ohm", "full_output_volts")
 STAGE_TEXTS = ("driven_legs", "kind", "next_take", "next_take_reason", "path", "polarity")
 STAGE_LISTS = ("faults", "possible_faults", "reasons")
+UNITS = {
+    "V": "_level _recorded _pin_3_tied _noise _noise_a _hum _maximum _direct_voltage",
+    "ohm": "_impedance _impedance_off impedance_mismatch",
+    "dB": "_ratio _balance _difference _rejection _gain _loss _to_noise _to_noise_a _cancellation "
+    "_left_to_right _right_to_left drift",
+    "deg": "leg_phase",
+    "1": "coupling_cold_into_hot coupling_hot_into_cold",
+    "A": "_tie_current",
+    "%": "_thd _thd_n",
+    "Hz": "_corner",
+}
+"""Unit of every fact whose name ends so, the longest end first. Of another name nothing is
+known here, and nothing is taken from it."""
+
+BOUNDS = ("above", "below")
+
 FACT_FIGURES = ("value", "u95", "at_hz", "low", "high", "imag", "limit")
 
 
@@ -35,11 +51,14 @@ def shape_complaint(facts: Mapping[str, Any]) -> str | None:
     ):
         if not holds(facts.get(key)):
             return f"{key} is missing or not {what}"
+    if not facts["sides"]:
+        return "sides is empty: there is nothing to take from it"
     return (
         _device(facts["device"])
         or _made(facts.get("made"))
         or _warnings(facts["warnings"])
         or next((c for c in (_side(*item) for item in facts["sides"].items()) if c), None)
+        or _between(facts.get("between_sides"))
     )
 
 
@@ -84,9 +103,38 @@ def _side(side: str, body: object) -> str | None:
     for key in ("stage", "facts", "curves"):
         if not isinstance(body.get(key), dict):
             return f"sides.{side}.{key} is missing or not an object"
-    return _stage(body["stage"], f"sides.{side}.stage") or _facts(
-        body["facts"], f"sides.{side}.facts"
+    return (
+        _stage(body["stage"], f"sides.{side}.stage")
+        or _facts(body["facts"], f"sides.{side}.facts")
+        or _elsewhere(body, f"sides.{side}")
     )
+
+
+def _between(between: object) -> str | None:
+    if between is None:
+        return None
+    if not isinstance(between, dict):
+        return "between_sides is not an object"
+    facts = between.get("facts")
+    if facts is not None and not isinstance(facts, dict):
+        return "between_sides.facts is not an object"
+    return _facts(facts or {}, "between_sides.facts") or _elsewhere(between, "between_sides")
+
+
+def _elsewhere(body: Mapping[str, Any], where: str) -> str | None:
+    """Return what is wrong with the facts under other conditions."""
+    rows = body.get("facts_at")
+    if rows is None:
+        return None
+    if not _is_list_of(_is_table)(rows):
+        return f"{where}.facts_at is not a list of objects"
+    for position, row in enumerate(rows):
+        here, facts = f"{where}.facts_at[{position}]", row.get("facts")
+        if not isinstance(facts, dict):
+            return f"{here}.facts is missing or not an object"
+        if wrong := _facts(facts, f"{here}.facts"):
+            return wrong
+    return None
 
 
 def _stage(stage: Mapping[str, Any], where: str) -> str | None:
@@ -114,12 +162,38 @@ def _facts(facts: Mapping[str, Any], where: str) -> str | None:
             continue
         if not isinstance(fact, Mapping):
             return f"{here} is neither an object nor a list"
-        wrong = _each(fact, here, FACT_FIGURES, _is_number, "a number") or _each(
-            fact, here, ("unit", "bound"), _is_text, "text"
+        wrong = (
+            _each(fact, here, FACT_FIGURES, _is_number, "a number")
+            or _each(fact, here, ("unit", "bound"), _is_text, "text")
+            or _figure(name, fact, here)
         )
         if wrong:
             return wrong
     return None
+
+
+def _figure(name: str, fact: Mapping[str, Any], here: str) -> str | None:
+    """Return what cannot be so of one fact: its unit, an interval turned inside out."""
+    unit = unit_of(name)
+    if unit is not None and fact.get("unit") not in (None, unit):
+        return f"{here}.unit is {quoted(fact['unit'], 20)}, and only {unit} can be"
+    u95 = fact.get("u95")
+    if u95 is not None and u95 < 0.0:
+        return f"{here}.u95 is {u95:g}, and half the width of an interval is not below 0"
+    low, high = fact.get("low"), fact.get("high")
+    if low is not None and high is not None and low > high:
+        return f"{here}.low is {low:g}, above its high end {high:g}"
+    if fact.get("bound") not in (None, *BOUNDS):
+        return f"{here}.bound is {quoted(fact['bound'], 20)}, and only above and below can be"
+    return None
+
+
+def unit_of(name: str) -> str | None:
+    """Return the unit of a fact by its name, None where the name is none that is known here."""
+    ends = [
+        (len(end), u) for u, some in UNITS.items() for end in some.split() if name.endswith(end)
+    ]
+    return max(ends)[1] if ends else None
 
 
 def _each(

@@ -14,7 +14,7 @@ Row = dict[str, Any]
 
 FACT_COLUMNS = (
     "side", "condition", "fact", "value", "unit", "u95", "low", "high", "bound", "at_hz", "limit",
-    "limited_by_bench", "imag", "takes",
+    "near_limit", "limited_by_bench", "imag", "takes",
 )  # fmt: skip
 CURVE_COLUMNS = (
     "side", "curve", "unit", "hz", "volts", "value", "imag", "magnitude", "u95", "bound",

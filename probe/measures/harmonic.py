@@ -27,14 +27,19 @@ where no loop-back take tells: 0.01 % (common practice, no source)."""
 SHARES = 2.0
 """A loop-back take shows generator and recorder together, which may partly cancel there and not
 with a device between that inverts: 95 % of what they add along any phase is below twice what it
-shows (`_opposed`)."""
+shows."""
 
 EITHER = 10.0
 """Generator and recorder, two halves of one interface, are taken to differ by no more than this
 ratio, either way (common practice, no source)."""
 
 MOST_OPPOSED = 5.0
-"""What a device between may make of the bench's harmonic is cut off here: one case in fifty."""
+"""Both together, added in size, over what the loop-back take shows are cut off here: one case in
+fifty."""
+
+KEEPS = 0.75
+"""Share of devices that keep the drive's polarity at the first channel, pin 2 (common practice, no
+source)."""
 
 LEAST_LEVEL = 0.5
 """A loop-back take quieter than this share of the tone's level says too little: a harmonic may grow
@@ -185,10 +190,10 @@ class OfOutput:
 def of_output(found: Harmonics, output: Projection) -> OfOutput:
     """Return the harmonics of one output with their doubt.
 
-    The bench's harmonic adds to the device's in a phase that nobody knows, on each channel in one
-    of its own: every phase is drawn, and what generator and recorder may come to where the device
-    turns one of them over. Both raise a power by their own, which is taken off
-    (JCGM 101:2008, 9.4). A channel's draws are the same for every output that it is part of.
+    The bench's harmonic adds to the device's in a phase that nobody knows: every phase is drawn,
+    and what generator and recorder may come to where the device inverts. Both raise a power by
+    their own, which is taken off (JCGM 101:2008, 9.4). A channel's draws are the same for every
+    output that it is part of.
     """
     rng = np.random.default_rng(15)
     channels = list(output.channels)
@@ -218,25 +223,37 @@ def _circular(rng: np.random.Generator, shape: tuple[int, ...]) -> Complex:
     return np.asarray(white[0] + 1j * white[1])
 
 
-def _opposed(rng: np.random.Generator, shape: tuple[int, ...]) -> Array:
-    """Return draws of ``|g - r| / |g + r|``, generator and recorder subtracted over added, or 1.
-
-    What a device that inverts makes of what a loop-back take shows: the second harmonic of a
-    generator is turned over with the tone, the recorder's own is not. Half the legs do not invert.
-    """
-    ratio = EITHER ** rng.uniform(-1.0, 1.0, shape) * np.exp(2j * np.pi * rng.random(shape))
-    opposed = np.minimum(np.abs(1.0 - ratio) / np.abs(1.0 + ratio), MOST_OPPOSED)
-    return np.asarray(np.where(rng.random(shape) < 0.5, 1.0, opposed))
-
-
 def _bench_draws(found: Harmonics, rng: np.random.Generator) -> Complex:
-    """Return the bench's share of every channel, shape (1 + D, N, C); nothing in the first."""
-    shape = (1 + DRAWS, *found.bench.shape)
+    """Return the bench's share of every channel, shape (1 + D, N, C); nothing in the first.
+
+    A generator's harmonic passes the device with the tone; the recorder's follows what it hears:
+    ``g h e^(i n p) + r (h e^(i p))^n`` for a tone of phase p at the generator, turned by h in the
+    device. In a loop-back take h is 1 and the sum is known in size. A leg that inverts turns the
+    generator's even harmonics over against the recorder's.
+    """
+    shape = (1 + DRAWS, len(found.hz), 1)
+    order = np.arange(1, len(found.hz) + 1)[:, None]
+    heard = found.volts[0] / np.maximum(np.abs(found.volts[0]), 1e-300)
+    if found.bench_take is None:
+        share = found.bench_most * rng.random((1 + DRAWS, 1, 1)) * heard**order
+    else:
+        generator, recorder = _halves(rng, shape)
+        keeps = np.where(rng.random((1 + DRAWS, 1, 1)) < KEEPS, 1.0, -1.0)
+        start = heard[0] * keeps
+        share = generator * (heard / start) * start**order + recorder * heard**order
     turn = np.exp(2j * np.pi * rng.random(shape))
-    many = (1 + DRAWS, shape[1], 1)
-    alone = found.bench_take is None
-    much = found.bench_most * rng.random(many) if alone else _opposed(rng, many)
-    share = turn * much * np.abs(found.bench + found.bench_sd * rng.standard_normal(shape))
+    size = np.abs(
+        found.bench + found.bench_sd * rng.standard_normal((1 + DRAWS, *found.bench.shape))
+    )
+    share = turn * share * size
     share[0] = 0.0
     share[:, 0] = 0.0
     return np.asarray(share)
+
+
+def _halves(rng: np.random.Generator, shape: tuple[int, ...]) -> tuple[Complex, Array]:
+    """Return draws of generator and recorder, together 1 in size, of any ratio up to `EITHER`."""
+    ratio = EITHER ** rng.uniform(-1.0, 1.0, shape) * np.exp(2j * np.pi * rng.random(shape))
+    least = (1.0 + np.abs(ratio)) / MOST_OPPOSED
+    together = np.maximum(np.abs(1.0 + ratio), least)
+    return ratio / together, 1.0 / together

@@ -90,6 +90,7 @@ class _Rising:
     """Level and distortion of one output at every step the recorder did not clip."""
 
     def __init__(self, found: Steps, output: Projection) -> None:
+        self.output = output
         channels = list(output.channels)
         w = weights_at(output, found.hz)
         good = ~found.clipped
@@ -175,6 +176,7 @@ def _entry(found: Steps, one: _Rising) -> Entry:
         passed = one.passed
         draws = passed.volts * np.exp(passed.doubt * rng.standard_normal(DRAWS)) * scale[1:]
         entry = {**interval(passed.volts, draws), "unit": "V"}
+    entry["scale"] = one.output.scale(found.take, scale)
     entry["limit"], entry["limit_is"] = one.full_scale, "most"
     entry["at_hz"] = float(found.hz[0])
     entry["at_percent"] = LIMIT_PERCENT

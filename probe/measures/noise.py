@@ -221,6 +221,7 @@ def _band(
         # there is no less than the noise: what subtracting the recorder's hum leaves may be
         draws = draws + np.maximum(np.sum(hum.powers[seen] * at[seen, None], axis=0), 0.0)
     entry = _from_power(draws, limit, heard)
+    entry["scale"] = heard.output.scale(heard.take, np.sqrt(np.maximum(scale, 0.0)))
     entry["band_hz"] = list(BAND_HZ)
     entry["weighting"] = "A" if weighted else "none"
     return entry

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,6 +46,15 @@ class Projection:
         np.add.at(sums, place[used], density)
         p = self.weights
         return np.asarray(np.einsum("dac,ace,dae->d", p, sums, p.conj()).real)
+
+    def scale(self, take: Take, sums: Array) -> dict[str, Any]:
+        """Return what a fact says of the scale it rests on: the doubt of it, and at which gain.
+
+        ``sums``: shape (1 + D,): what the scale makes of the fact, nominal first.
+        """
+        relative = float(np.std(sums[1:]) / sums[0]) if sums[0] > 0.0 else 0.0
+        full = [take.inputs[c].volts_full_scale for c in self.channels]
+        return {"u95_percent": 196.0 * relative, "volts_full_scale": full}
 
     def density(self, spectrum: Spectrum) -> Array:
         """Return ``p S_f pᴴ`` at every bin, nominal, shape (F,), V²/Hz."""

@@ -14,6 +14,7 @@ import pytest
 
 from probe.errors import BadInput
 from probe.facts import read_facts, source_from_facts, to_json
+from probe.facts.shape import unit_of
 from probe.stage.as_source import DRAWS_KEPT, source_of
 from tests.stage.forward import (
     FULL,
@@ -384,7 +385,40 @@ SHAPES = (
     (("sides", "left", "facts", "drift"), (3, "x", None), "facts.drift"),
     (("sides", "left", "facts", "drift"), [{"value": v} for v in ("x", [], True)], "drift.value"),
     (("sides", "left", "facts", "drift"), [{"u95": v} for v in (1e100, 10**100)], "drift.u95"),
+    (("sides",), ({},), "sides is empty"),
+    (("sides", "left", "facts", "drift"), ({"value": 1.0, "u95": -0.1},), "drift.u95 is -0.1"),
+    (("sides", "left", "facts", "drift"), ({"low": 2.0, "high": 1.0},), "drift.low is 2"),
+    (("sides", "left", "facts", "drift"), ({"value": 1.0, "bound": "about"},), "drift.bound"),
+    (("sides", "left", "facts", "drift"), ({"unit": "V"},), "only dB can be"),
+    (("sides", "left", "facts", "hot_level"), ({"unit": "ohm"},), "only V can be"),
+    (("sides", "left", "facts", "hot_noise_a"), ({"unit": "V/√Hz"},), "only V can be"),
+    (("sides", "left", "facts", "hot_maximum_to_noise"), ({"unit": "V"},), "only dB can be"),
+    (("sides", "left", "facts_at"), ([3], "x", [{"facts": 3}]), "facts_at"),
+    (
+        ("sides", "left", "facts_at"),
+        ([{"facts": {"leg_ratio": {"unit": "dB", "u95": -1.0}}}],),
+        "facts_at[0].facts.leg_ratio.u95",
+    ),
+    (("between_sides",), (3, {"facts": [1]}), "between_sides"),
 )
+
+
+def test_brackets_without_end_are_named_as_such(tmp_path):
+    file = tmp_path / "facts.json"
+    file.write_text("[" * 100_000, encoding="utf-8")
+    assert "brackets within brackets" in refused(lambda: read_facts(file))
+
+
+def test_every_fact_that_is_documented_has_its_unit():
+    text = (Path(__file__).parents[2] / "docs" / "formats.md").read_text(encoding="utf-8")
+    rows = text.split("| fact | unit | what |")[1].split("### `facts_at`")[0].splitlines()
+    told = [row.split("|")[1:3] for row in rows if row.startswith("| `")]
+    assert len(told) > 25
+    for names, units in told:
+        words = [u.strip() for u in units.split(",")]
+        pairs = [n.strip(" `") for n in names.split(",")]
+        for k, name in enumerate(pairs):
+            assert unit_of(name) == (words[k] if len(words) == len(pairs) else words[0]), name
 
 
 @pytest.mark.parametrize(("path", "values", "named"), SHAPES, ids=lambda x: str(x)[:40])

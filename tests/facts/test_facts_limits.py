@@ -24,6 +24,16 @@ def test_signal_to_noise_is_the_ratio_and_keeps_bounds():
     below = {**NOISE, "bound": "below", "u95": 0.0}
     bound = ratios({"differential_level": LEVEL, "differential_noise": below})
     assert bound["differential_signal_to_noise"]["bound"] == "above"
+    # closed form: 0.4 % of scale in both, which a ratio does not have
+    scale = {"scale": {"u95_percent": 0.4, "volts_full_scale": [8.0]}}
+    same = ratios({"differential_level": LEVEL | scale, "differential_noise": NOISE | scale})
+    rest = math.sqrt(0.005**2 + 0.01**2 - 2 * 0.004**2)
+    assert same["differential_signal_to_noise"]["u95"] == pytest.approx(
+        20.0 * math.log10(1.0 + rest)
+    )
+    other = {"scale": {"u95_percent": 0.4, "volts_full_scale": [1.0]}}
+    apart = ratios({"differential_level": LEVEL | scale, "differential_noise": NOISE | other})
+    assert apart == whole
     known_above = {**LEVEL, "bound": "below"}
     assert ratios({"differential_level": known_above, "differential_noise": NOISE}) == {}
 
