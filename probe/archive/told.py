@@ -96,27 +96,44 @@ BECAME = {
 def drifted(looks: Sequence[Look], rows: Sequence[Moved]) -> str:
     """Return what became of the faults, and what moved, the largest movement first."""
     entry = looks[-1].entry
-    days = ", ".join(_day(look) for look in looks)
+    days = ", ".join(day_text(look) for look in looks)
     head = clean(f"{entry.maker} {entry.model}, serial {entry.serial}", 120)
     lines = hanging("", f"{head}: {len(looks)} looks ({days})", indent=0)
-    for look, fault in faults_since(looks):
-        label = "GONE" if fault.now == "gone" else "FAULT"
-        told = f"{clean(title(fault), 100)}: found {_day(look)}, {BECAME[fault.now]}"
-        lines += ["", *hanging(f"{label} {fault.side}", plain(told))]
+    for label, side, told in became(looks):
+        lines += ["", *hanging(f"{label} {side}", plain(told))]
     moved = [row for row in rows if row.moved]
     for row in moved[:MOST_MOVED]:
         told = "; ".join(_look(look, row, k) for k, look in enumerate(looks) if row.values[k])
-        lines += ["", *hanging(f"MOVED {row.side}", plain(f"{_name(row.fact)}: {told}"))]
+        lines += ["", *hanging(f"MOVED {row.side}", plain(f"{fact_name(row.fact)}: {told}"))]
         if row.rate is not None:
-            rate = write({"value": row.rate[0], "unit": row.unit, "u95": row.rate[1]}).whole
-            lines += hanging("", plain(f"{rate} a year"))
-    less = [f"{row.side} {_name(row.fact)}" for row in moved[MOST_MOVED:]]
+            lines += hanging("", plain(rate_text(row)))
+    less = [f"{row.side} {fact_name(row.fact)}" for row in moved[MOST_MOVED:]]
     if less:
         lines += ["", *hanging("moved less", plain("; ".join(dict.fromkeys(less))))]
     lines += ["", *hanging("within doubt", _within(len(rows) - len(moved), bool(moved)))]
     if moved:
-        lines += ["", *hanging("", _by_chance(len(rows)), indent=0)]
+        lines += ["", *hanging("", by_chance(len(rows)), indent=0)]
     return "\n".join(lines) + "\n"
+
+
+def rate_text(row: Moved) -> str:
+    """Return the rate of a fact, or nothing where it cannot be told."""
+    if row.rate is None:
+        return ""
+    rate = {"value": row.rate[0], "unit": row.unit, "u95": row.rate[1]}
+    return f"{write(rate).whole} a year"
+
+
+def became(looks: Sequence[Look]) -> list[tuple[str, str, str]]:
+    """Return what became of each fault ever found: a word, its side, and a sentence."""
+    return [
+        (
+            "GONE" if fault.now == "gone" else "FAULT",
+            clean(fault.side, 10),
+            f"{clean(title(fault), 100)}: found {day_text(look)}, {BECAME[fault.now]}",
+        )
+        for look, fault in faults_since(looks)
+    ]
 
 
 def _within(count: int, some: bool) -> str:
@@ -124,26 +141,32 @@ def _within(count: int, some: bool) -> str:
     return f"{'the other ' * some}{facts}; --json lists them, --fact NAME shows one"
 
 
-def _by_chance(count: int) -> str:
+def by_chance(count: int) -> str:
+    """Return how many of so many facts move by chance."""
     return (
         f"Intervals are of 95 %: of {count} facts about {0.05 * count:.0f} move by chance by no "
         "more than a little beyond them. What comes first counts."
     )
 
 
-def _day(look: Look) -> str:
+def day_text(look: Look) -> str:
+    """Return the day of a look."""
     return clean(look.entry.measured_on, 10) or "no date"
 
 
 def _look(look: Look, row: Moved, at: int) -> str:
-    """Return one value of a fact with its day and its difference from the first."""
+    return f"{value_text(row, at)} {day_text(look)}"
+
+
+def value_text(row: Moved, at: int) -> str:
+    """Return one value of a fact with its difference from the first."""
     value, against, other = row.values[at], row.against_first[at], row.apart[at]
     told = write(value or {}, positive=words.fact_words(row.fact).positive).whole
     if other:
         told += f" (other {', '.join(other)}: not compared)"
     elif against is not None and against.value is not None:
         told += f" ({_difference(against)})"
-    return f"{told} {_day(look)}"
+    return told
 
 
 def _difference(found: Difference) -> str:
@@ -176,40 +199,51 @@ def drift_json(looks: Sequence[Look], rows: Sequence[Moved]) -> Document:
     }  # fmt: skip
 
 
+STANDS = {True: "OUTSIDE", False: "inside", None: "cannot tell"}
+"""Of a fact judged against its sisters; ``compare`` where there are too few to judge."""
+
+
 def related(entry: Entry, rows: Sequence[Kin]) -> str:
-    """Return an example against its sisters."""
+    """Return an example against its sisters, what is outside first."""
     head = clean(f"{entry.maker} {entry.model}, serial {entry.serial}", 120)
     lines = hanging("", f"{head}, against its sisters in the archive", indent=0)
-    judged = [row for row in rows if row.middle is not None]
-    for row in (r for r in judged if r.outside):
-        lines += ["", *hanging("OUTSIDE", plain(f"{row.side}: {_name(row.fact)}"))]
-        lines += hanging("", plain(_against(row)))
-    inside = [r for r in judged if r.outside is False]
-    for row in inside:
-        told = f"{row.side}: {_name(row.fact)}: {_against(row)}"
-        lines += ["", *hanging("inside", plain(told))]
-    few = [r for r in rows if r.middle is None and r.values]
-    for row in few:
-        told = f"{row.side}: {_name(row.fact)}: {_few(row)}"
-        lines += ["", *hanging("compare", plain(told))]
-    lines += ["", *hanging("", plain(_rule(judged, few)), indent=0)]
+    for row in in_order(rows):
+        told = f"{row.side}: {fact_name(row.fact)}: {own_text(row)}; {against_text(row)}"
+        lines += ["", *hanging(stands(row), plain(told))]
+    lines += ["", *hanging("", plain(rule(rows)), indent=0)]
     return "\n".join(lines) + "\n"
 
 
-def _against(row: Kin) -> str:
-    own = write(row.own, positive=words.fact_words(row.fact).positive).whole
-    middle = write({"value": row.middle, "unit": row.unit, "u95": row.spread}).whole
+def in_order(rows: Sequence[Kin]) -> list[Kin]:
+    """Return what there is to say: outside, cannot tell, inside, then what is only shown."""
+    order = ("OUTSIDE", "cannot tell", "inside", "compare")
+    return sorted((r for r in rows if r.values), key=lambda r: order.index(stands(r)))
+
+
+def stands(row: Kin) -> str:
+    """Return how a fact stands to its sisters, in a word."""
+    return "compare" if row.middle is None else STANDS[row.outside]
+
+
+def own_text(row: Kin) -> str:
+    """Return the example's own figure."""
+    return write(row.own, positive=words.fact_words(row.fact).positive).whole
+
+
+def against_text(row: Kin) -> str:
+    """Return the sisters: median and spread, or their figures where they are few."""
     sisters = counted(row.sisters, "sister")
-    return f"{own}; {sisters}: median and spread {middle}, allowed {row.factor:g} spreads"
+    if row.middle is None:
+        theirs = ", ".join(write({"value": v, "unit": row.unit}).whole for v in row.values)
+        return f"{sisters}: {theirs}"
+    middle = write({"value": row.middle, "unit": row.unit, "u95": row.spread}).whole
+    return f"{sisters}: median and spread {middle}, allowed {row.factor:g} spreads"
 
 
-def _few(row: Kin) -> str:
-    own = write(row.own, positive=words.fact_words(row.fact).positive).whole
-    theirs = ", ".join(write({"value": v, "unit": row.unit}).whole for v in row.values)
-    return f"{own}; {counted(row.sisters, 'sister')}: {theirs}"
-
-
-def _rule(judged: Sequence[Kin], few: Sequence[Kin]) -> str:
+def rule(rows: Sequence[Kin]) -> str:
+    """Return how much to make of it."""
+    judged = [row for row in rows if row.middle is not None]
+    few = [row for row in rows if row.middle is None and row.values]
     if not judged and not few:
         return "No sister was measured under the same conditions: nothing to compare with."
     told: list[str] = []
@@ -239,7 +273,8 @@ def family_json(entry: Entry, rows: Iterable[Kin]) -> Document:
     }  # fmt: skip
 
 
-def _name(fact: str) -> str:
+def fact_name(fact: str) -> str:
+    """Return a fact as people are shown it."""
     meant = words.fact_words(fact)
     return clean(f"{meant.name}, {meant.about}" if meant.about else meant.name, 100)
 

@@ -52,6 +52,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         made[name].add_argument(
             "--fact", action="append", default=[], metavar="NAME", help="this fact only; repeat"
         )
+        made[name].add_argument("--html", metavar="FILE", help="write the page")
     for name in ("list", "search", "drift", "family"):
         made[name].add_argument("--json", action="store_true", help="print as JSON")
     made["export"].add_argument("target", metavar="FILE", help="the new archive")
@@ -133,8 +134,10 @@ def _show(archive: Archive, args: argparse.Namespace) -> int:
 
 
 def _drift(archive: Archive, args: argparse.Namespace) -> int:
+    from probe.archive.pages import drift_page
     from probe.archive.told import drift_json, drifted
     from probe.archive.years import Look, drift
+    from probe.cli.output import write_one
     from probe.errors import BadInput
 
     entries = _of_one_device(archive, args.entry)
@@ -143,10 +146,14 @@ def _drift(archive: Archive, args: argparse.Namespace) -> int:
         raise BadInput(f"drift needs two looks or more; of this device there is {len(entries)}")
     looks = [Look(entry, archive.facts(entry.id)) for entry in entries]
     rows = drift(looks, args.fact)
+    if args.html is not None:
+        written = write_one(args.html, drift_page(looks, rows))
     if args.json:
         _json(drift_json(looks, rows))
-    else:
-        print(drifted(looks, rows), end="")
+        return 0
+    print(drifted(looks, rows), end="")
+    if args.html is not None:
+        print(f"written: {written}")
     return 0
 
 
@@ -169,7 +176,9 @@ def _of_one_device(archive: Archive, said: str) -> list[Entry]:
 
 def _family(archive: Archive, args: argparse.Namespace) -> int:
     from probe.archive.family import family
+    from probe.archive.pages import family_page
     from probe.archive.told import family_json, related
+    from probe.cli.output import write_one
 
     entry = archive.find(args.entry)
     latest: dict[str, Entry] = {}
@@ -181,10 +190,14 @@ def _family(archive: Archive, args: argparse.Namespace) -> int:
             latest[other.serial] = other
     sisters = [archive.facts(other.id) for other in latest.values()]
     rows = family(archive.facts(entry.id), sisters, args.fact)
+    if args.html is not None:
+        written = write_one(args.html, family_page(entry, rows))
     if args.json:
         _json(family_json(entry, rows))
-    else:
-        print(related(entry, rows), end="")
+        return 0
+    print(related(entry, rows), end="")
+    if args.html is not None:
+        print(f"written: {written}")
     return 0
 
 

@@ -13,7 +13,7 @@ from probe.report.curves import Figure
 from probe.report.document import listing, mapping
 from probe.report.page import environment, sort_script
 from probe.report.text import clean, hanging
-from probe.report.view import device_name, kind_name, when
+from probe.report.view import device_name, fault, kind_name, when
 from probe.report.words import fact_words
 
 LETTERS = "ABCDEFGHIJKL"
@@ -176,7 +176,7 @@ def _column(k: int, item: Mapping[str, Any]) -> Column:
         ("Drive", "" if full_scale is None else f"{full_scale:g} dB FS"),
         ("Bench", clean(item.get("bench") or "", 40)),
         ("Kind", f"{kind}, {write_share(number(item, 'confidence'))}"),
-        ("Faults", ", ".join(clean(f, 40) for f in listing(item, "faults")) or "none found"),
+        ("Faults", ", ".join(fault(f).name for f in listing(item, "faults")) or "none found"),
     ]
     return Column(
         letter=LETTERS[k],

@@ -100,6 +100,26 @@ def test_drift_and_family(tmp_path: Path, kept: str, capsys: pytest.CaptureFixtu
     assert typed(capsys, "archive", "drift", "S-00025", "--archive", kept)[0] == 2
 
 
+@pytest.mark.parametrize(("count", "judged"), [(4, False), (5, True)])
+def test_below_five_sisters_nothing_is_judged_on_screen_and_page(
+    tmp_path: Path, kept: str, capsys: pytest.CaptureFixture[str], count: int, judged: bool
+) -> None:
+    odd = example(5, ohm=160.0)
+    sisters = [example(5 + 20 * k, ohm=100.0 + 0.3 * k) for k in range(1, count + 1)]
+    add(tmp_path, kept, odd, *sisters)
+    page = tmp_path / "family.html"
+    status, out, _ = typed(capsys, "archive", "family", "1", "--archive", kept, "--html", str(page))
+    assert status == 0
+    assert str(page) in out
+    shown = page.read_text("utf-8")
+    # by design: five sisters or more are judged, an example 60 % beside them is outside
+    assert ("OUTSIDE" in out) == ("<b>outside</b>" in shown) == judged
+    assert ("Below 5 sisters nothing is judged" in out) != judged
+    assert ("Below 5 sisters nothing is judged" in shown) != judged
+    assert f"{count} sisters" in out
+    assert f"{count} sisters" in shown
+
+
 def faulty(number: int, on: str, *faults: str) -> dict[str, object]:
     facts = example(number, on=on)
     facts["made"]["session_sha256"] = f"{number}{on}"
@@ -153,6 +173,12 @@ def test_what_moved_most_comes_first_and_the_list_is_short(
         assert name in moved[at]
     assert "moved less" in out
     assert len(out.splitlines()) < 50
+    page = tmp_path / "drift.html"
+    typed(capsys, "archive", "drift", "S-00005", "--archive", kept, "--html", str(page))
+    shown = page.read_text("utf-8")
+    # the page has them all, in the same order
+    assert shown.count("<b>moved</b>") == 21
+    assert shown.index("19 impedance") < shown.index("18 impedance")
 
 
 def test_a_damaged_archive_is_spoken_of_plainly(
@@ -209,4 +235,11 @@ def test_strangers_text_does_no_harm(
         assert not set("\x1b\x07\u202e\u2066") & set(out)
         # closed form: a terminal has 80 columns
         assert widest(out) <= 80
+    for action in ("drift", "family"):
+        page = tmp_path / f"{action}.html"
+        assert typed(capsys, "archive", action, "1", "--archive", kept, "--html", str(page))[0] == 0
+        shown = page.read_text("utf-8")
+        assert shown.count("<script") == 1  # the one that sorts
+        assert not set("\x1b\x07\u202e\u2066") & set(shown)
+        assert "x" * 700 not in shown
     assert typed(capsys, "archive", "search", text[:60], "--archive", kept)[0] == 0

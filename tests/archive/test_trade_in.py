@@ -39,12 +39,20 @@ def test_the_whole_story(
     # closed form: 1 uF and 30 ohm beside 100 ohm against 100 ohm and 100 uF, at 1 kHz and 20 Hz
     assert "cold changed by -48" in second
     assert "cold changed by -98" in second
-    assert "1 sister" not in told["archive family 1"][1]
-    assert "MOVED right" in told["archive drift F4-00317"][1]
+    # found by the words a dealer says, listed with its note and fault
+    listed = told["archive search dried"][1]
+    assert "trade-in, as it came" in listed
+    assert "FAULT right: Coupling capacitor of the cold leg" in listed
+    drift = told["archive drift F4-00317"][1]
+    assert "GONE right Coupling capacitor of the cold leg: found 2026-05-21" in drift
+    # the part that was replaced moved most
+    assert drift.index("MOVED right Cold leg, pin 3 to pin 1") == drift.index("MOVED")
+    # by design: one serial has no sisters
+    assert "No sister was measured" in told["archive family 1"][1]
     assert "<>" in told["compare archive:1 --archive"][1]
     assert "<>" in told["compare archive:1 archive:2"][1]
     assert "USE" in told["advise archive:2 rca:47k:1.5V"][1]
     assert "2 entries added" in told["archive export for-the-other-shop.sqlite"][1]
-    for page in ("first.html", "second.html", "compared.html"):
+    for page in ("first.html", "second.html", "compared.html", "years.html"):
         assert "F4-00317" in Path(page).read_text("utf-8")
     assert "Fen 4" in Path("page.html").read_text("utf-8")

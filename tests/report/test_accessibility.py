@@ -7,6 +7,10 @@ from typing import Any
 
 import pytest
 
+from probe.archive.entry import Entry
+from probe.archive.family import family
+from probe.archive.pages import drift_page, family_page
+from probe.archive.years import Look, drift
 from probe.bench.planned.able import Known, Setting, able
 from probe.bench.planned.cautions import before
 from probe.bench.planned.kit import usual
@@ -20,6 +24,7 @@ from probe.report import (
 )
 from probe.session.model import Device
 from probe.verify import read_specification, verify
+from tests.archive.made import example
 from tests.report import axe, samples
 from tests.report.browser import Browser
 from tests.report.test_leaflet_browser import CASES
@@ -40,6 +45,23 @@ def compared() -> str:
     looks = [samples.differential(), samples.impedance_balanced(), document(left=side(ohm=150.0))]
     found = compare(items_of([(f"look {k}", look) for k, look in enumerate(looks)]))
     return render_comparison(found.to_json())
+
+
+def related() -> str:
+    """An example outside its family."""
+    entry = Entry(1, "k", "Larkfield", "LP-2", "S-1", "2026-03-14", "", "", "", "")
+    sisters = [example(k, ohm=100.0 + 0.2 * k) for k in range(6)]
+    return family_page(entry, family(example(7, ohm=140.0), sisters))
+
+
+def drifted() -> str:
+    looks = []
+    for k, ohm in enumerate((100.0, 110.0)):
+        facts = example(5, ohm=ohm, on=f"202{k}-05-01")
+        facts["sides"]["mono"]["stage"]["faults"] = ["coupling-capacitor-cold"][k:]
+        day = f"202{k}-05-01"
+        looks.append(Look(Entry(k, "k", "Larkfield", "LP-2", "S-1", day, "", "", "", ""), facts))
+    return drift_page(looks, drift(looks))
 
 
 SETTING = Setting(Device("Larkfield", "LP-2"), usual(), "left")
@@ -66,6 +88,8 @@ PAGES: dict[str, Any] = {
     "customer, tied": lambda _: render_leaflet(CASES["tied"]()),
     "follow, over": lambda _: followed(over=True),
     "follow": lambda _: followed(over=False),
+    "family": lambda _: related(),
+    "drift": lambda _: drifted(),
     "list of takes": lambda _: takelist.html(takelist.take_list((SETTING,))),
 }
 

@@ -1,0 +1,73 @@
+"""What the archive says of one device over the years, and of one among its sisters, as pages."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from probe.archive import told
+from probe.archive.entry import Entry
+from probe.archive.family import Kin
+from probe.archive.years import Look, Moved
+from probe.report.table import TablePage, TableRow, render_table
+from probe.report.text import clean
+
+
+def family_page(entry: Entry, rows: Sequence[Kin]) -> str:
+    """Return an example against its sisters as one HTML file, what is outside first."""
+    kin = told.in_order(rows)
+    outside = sum(told.stands(row) == "OUTSIDE" for row in kin)
+    page = TablePage(
+        title=_device(entry),
+        what="against its sisters in the archive",
+        plate=(("Serial", clean(entry.serial, 40)), ("Measured", clean(entry.measured_on, 20))),
+        lead=(f"{outside} of {len(kin)} facts outside the family.",) if outside else (),
+        caption="Each figure with its 95 % doubt, beside the sisters measured under the same "
+        "conditions",
+        heads=("Fact", "Side", "This one", "Sisters", "Stands"),
+        rows=tuple(
+            TableRow(
+                told.fact_name(row.fact),
+                "",
+                (row.side, told.own_text(row), told.against_text(row), told.stands(row).lower()),
+                strong=told.stands(row) == "OUTSIDE",
+            )
+            for row in kin
+        ),
+        after=(told.rule(rows),),
+    )
+    return render_table(page)
+
+
+def drift_page(looks: Sequence[Look], rows: Sequence[Moved]) -> str:
+    """Return a device over the years as one HTML file, the largest movement first."""
+    entry = looks[-1].entry
+    moved = sum(row.moved for row in rows)
+    page = TablePage(
+        title=_device(entry),
+        what=f"over {len(looks)} looks",
+        plate=(("Serial", clean(entry.serial, 40)), ("Last look", told.day_text(looks[-1]))),
+        lead=tuple(f"{side}: {text}" for _, side, text in told.became(looks)),
+        caption=f"Every fact at every look with its 95 % doubt and its difference from the first; "
+        f"{moved} of {len(rows)} moved by more than their doubts",
+        heads=("Fact", "Side", *(told.day_text(look) for look in looks), "Rate", "Moved"),
+        rows=tuple(
+            TableRow(
+                told.fact_name(row.fact),
+                "",
+                (
+                    row.side,
+                    *(told.value_text(row, k) if row.values[k] else "" for k in range(len(looks))),
+                    told.rate_text(row),
+                    "moved" if row.moved else "within doubt",
+                ),
+                strong=row.moved,
+            )
+            for row in rows
+        ),
+        after=(told.by_chance(len(rows)),) if moved else (),
+    )
+    return render_table(page)
+
+
+def _device(entry: Entry) -> str:
+    return clean(f"{entry.maker} {entry.model}".strip() or "unnamed device", 80)
