@@ -11,7 +11,7 @@ from typing import cast
 from probe.errors import BadInput
 from probe.formats.places import Keys
 from probe.formats.text import all_of, counted, nearest, quoted, shown_path
-from probe.formats.toml import complaint, dotted, read_toml
+from probe.formats.toml import complaint, dotted, read_bytes, read_toml
 from probe.session.check import check_document, resistors
 from probe.session.document import (
     FORMAT_WORD,
@@ -63,11 +63,28 @@ def read_session(path: str | Path) -> Session:
         naming the file, the line and the key.
     """
     toml_path = _find(Path(path))
+    _refuse_drafts(toml_path)
     document = read_toml(toml_path, SessionTable, format_word=FORMAT_WORD)
     check_document(toml_path, document)
     audio = [_open(toml_path, n, take) for n, take in enumerate(document.take)]
     _check_timebases(toml_path, document, audio)
     return _Build(toml_path, document, audio).session()
+
+
+OPEN_QUESTION = "# QUESTION"
+"""What a line of a draft begins with that asks something nobody has answered yet."""
+
+
+def _refuse_drafts(path: Path) -> None:
+    """Refuse a draft with open questions in the words of its reader, whatever it lacks."""
+    lines = read_bytes(path).decode("utf-8", "replace").splitlines()
+    asked = [n for n, line in enumerate(lines, 1) if line.startswith(OPEN_QUESTION)]
+    if asked:
+        raise BadInput(
+            f"{shown_path(path)}:{asked[0]}: is a draft with questions left; answer the questions "
+            f'in the draft: {len(asked)} lines begin with "{OPEN_QUESTION}", write the answer '
+            "below each and take the line away"
+        )
 
 
 def session_sha256(session: Session) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import cast
 
@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from probe.bench.draft.files import Folder, name_in, samples_of
+from probe.bench.draft.shapes import Shape, shape_of
 from probe.bench.draft.tones import Lines, ToneSets, lines_of, sets_of
 from probe.errors import BadInput
 from probe.phasors.measure import measure_take
@@ -51,6 +52,8 @@ class Hearing:
     injected: NDArray[np.bool_]
     steady_s: tuple[float, float] | None
     remarks: tuple[str, ...]
+    shape: Shape | None = None
+    """Steps of a level, or a sweep; None: one level through."""
 
     @property
     def channels(self) -> int:
@@ -90,6 +93,9 @@ def _hear(name: str, audio: AudioFile, found: Folder) -> Hearing:
     except BadInput as problem:
         return _deaf(name, audio, Lines(np.zeros(0), np.zeros(0), 1.0, None), str(problem))
     lines = lines_of(samples, audio.sample_rate)
+    shape = shape_of(samples, audio.sample_rate)
+    if shape is not None and shape.word == "sweep":
+        return replace(_deaf(name, audio, lines, ""), shape=shape)
     sets = sets_of(lines, found)
     every = tuple(sorted((*sets.played, *sets.injected)))
     if not every:
@@ -100,9 +106,11 @@ def _hear(name: str, audio: AudioFile, found: Folder) -> Hearing:
     snr = np.abs(measured.volts) ** 2 / np.diagonal(measured.noise, axis1=1, axis2=2).real
     fed = np.array([any(abs(f - g) < 1e-6 for g in sets.injected) for f in measured.hz], dtype=bool)
     remarks = tuple(r.message for r in measured.remarks if r.code not in NOT_A_FAULT)
+    if shape is not None:
+        remarks = ()  # that its level moves is what it is for
     return Hearing(
         name, audio, lines, sets, measured.hz, measured.volts, snr > 100.0, fed,
-        measured.steady_s if measured.usable else None, remarks,
+        measured.steady_s if measured.usable else None, remarks, shape,
     )  # fmt: skip
 
 

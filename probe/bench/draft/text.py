@@ -10,12 +10,15 @@ from typing import Any
 from probe.bench.calibration.document import session_tables
 from probe.bench.calibration.figures import BenchFigures
 from probe.bench.draft.files import Folder
-from probe.bench.draft.reason import Answer, LoadAnswer, Reasoned
+from probe.bench.draft.reason import Reasoned
+from probe.bench.draft.shapes import Shape
+from probe.bench.draft.views import Answer, LoadAnswer
 from probe.formats.text import printable
 from probe.formats.write import tidy, value
+from probe.session.read import OPEN_QUESTION
 
-MARK = "# QUESTION"
-"""Begins every line that asks something; nothing else does."""
+MARK = OPEN_QUESTION
+"""Begins every line that asks something; nothing else does. A session with one is refused."""
 
 
 @dataclass(frozen=True)
@@ -50,22 +53,34 @@ class Draft:
     """The text so far, and how many questions it asks."""
 
     lines: list[str] = field(default_factory=list)
-    questions: int = 0
+    asked: dict[tuple[str, ...], int] = field(default_factory=dict)
 
     def put(self, *lines: str) -> None:
         """Add lines as they are."""
         self.lines += lines
 
-    def ask(self, what: str, *examples: str) -> None:
-        """Add a question, and lines that would answer it, as comments."""
-        self.questions += 1
-        self.lines.append(f"{MARK} {self.questions}: {printable(what)}")
+    def ask(self, what: str, *examples: str) -> int:
+        """Add a question, and lines that would answer it, as comments; return its number.
+
+        What was asked before in the same words is the same question, and has its number.
+        """
+        same = (what, *examples)
+        again = same in self.asked
+        number = self.asked.setdefault(same, len(self.asked) + 1)
+        text = f"again: {printable(what.split('?')[0])}?" if again else f": {printable(what)}"
+        self.lines.append(f"{MARK} {number}{' ' * again}{text}")
         self.lines += [f"# {line}" for line in examples]
+        return number
 
     def ask_first(self, key: str, what: str, *examples: str) -> None:
         """Ask what must not be passed over: until it is answered the session is refused."""
-        self.ask(what, *examples)
-        self.put(f'{key} = "question {self.questions} is not answered"')
+        number = self.ask(what, *examples)
+        self.put(f'{key} = "question {number} is not answered"')
+
+    @property
+    def questions(self) -> int:
+        """How many different questions it asks."""
+        return len(self.asked)
 
 
 def draft_text(takes: Sequence[Reasoned], folder: Folder, said: Said) -> tuple[str, int]:
@@ -79,7 +94,8 @@ def draft_text(takes: Sequence[Reasoned], folder: Folder, said: Said) -> tuple[s
     draft.put(
         "# Drafted by probe from recordings; nobody has checked it. Every line that begins with",
         f'# "{MARK}" asks what no recording can tell: write the answer below it, without the #,',
-        f"# and take the question away. Questions left: {body.questions}.",
+        '# and take the question away; "again" is one that was asked above, of another recording.',
+        f"# Until then nothing is analysed. Questions left: {body.questions}.",
         'format = "probe-session/1"',
         "",
         *body.lines,
@@ -161,12 +177,30 @@ def _take(draft: Draft, take: Reasoned, folder: Folder, said: Said) -> None:
             draft.put(f"phases_deg = {value(phases)}")
         if not hearing.sets.known:
             draft.ask("tones were found by ear, not from a list: are these the ones played?")
+    if hearing.shape is not None:
+        _shape(draft, hearing.shape)
     _answer(draft, "state", take.state, said)
     if take.load is not None:
         _load(draft, take.load, said)
     if take.inject is not None:
         _inject(draft, take, folder, said)
     draft.put("")
+
+
+def _shape(draft: Draft, shape: Shape) -> None:
+    """Ask what a recording cannot tell of a sweep or of steps; nothing of it may be passed over."""
+    if shape.word == "sweep":
+        draft.ask_first(
+            "sweep_s", "from where to where does the sweep go, and in how many seconds?",
+            f"from_hz = {shape.from_hz:.0f}", f"to_hz = {shape.to_hz:.0f}",
+            f"sweep_s = {shape.sweep_s:.3g}",
+        )  # fmt: skip
+        return
+    heard = ", ".join(f"{db:g}" for db in shape.levels_db)
+    draft.ask_first(
+        "levels_volts", f"volts rms of each step as driven? Heard, dB against the last: {heard}",
+        "levels_volts = [ ]", f"step_s = {shape.step_s:.2g}",
+    )  # fmt: skip
 
 
 def _heard_lines(draft: Draft, take: Reasoned) -> None:
@@ -187,7 +221,10 @@ def _side(draft: Draft, name: str, said: Said) -> None:
     elif len(named) == 1:
         draft.put(f"side = {value(named[0])}          # by the file's name")
     else:
-        draft.ask("which side of the device?", 'side = "left"', 'side = "right"')
+        draft.ask(
+            "which side of the device? (probe draft --side answers it for all)",
+            'side = "left"', 'side = "right"',
+        )  # fmt: skip
 
 
 def _answer(draft: Draft, key: str, answer: Answer, said: Said) -> None:

@@ -2,7 +2,8 @@
 
 First the sets that are known: those a TOML in the folder states and the bench's own. A set is there
 when nearly all of its tones stand where one clock error puts them. Where no set is, what stands out
-is a tone unless it is hum, or a harmonic or product of stronger ones.
+is a tone unless it is hum, or a harmonic or product of stronger ones: a tone played at a multiple
+of the mains below 1 kHz is taken for hum, and asked about.
 """
 
 from __future__ import annotations
@@ -177,7 +178,8 @@ def _unknown(lines: Lines) -> tuple[float, ...]:
     hum = np.zeros(len(hz), dtype=bool)
     for mains in (50.0, 60.0) if lines.mains_hz is None else (lines.mains_hz,):
         hum |= _hum_lines(hz, mains, lines.resolution_hz)
-    left = np.flatnonzero(~hum | (peak > 0.3 * peak.max(initial=0.0)))
+    hum |= _weak_multiples(hz, peak, hum, lines)
+    left = np.flatnonzero(~hum)
     if not len(left):
         return ()
     strong = left[peak[left] > peak[left].max() * 10.0 ** (-RANGE_DB / 20.0)]
@@ -190,6 +192,17 @@ def _unknown(lines: Lines) -> tuple[float, ...]:
                 continue
         kept.append(int(j))
     return tuple(sorted(_tidy(float(hz[j]), lines.resolution_hz) for j in kept))
+
+
+def _weak_multiples(
+    hz: Array, peak: Array, hum: NDArray[np.bool_], lines: Lines
+) -> NDArray[np.bool_]:
+    """Return lines above 1 kHz that are multiples of the mains and weaker than its hum."""
+    if lines.mains_hz is None or not hum.any():
+        return np.zeros(len(hz), dtype=bool)
+    order = np.round(hz / lines.mains_hz)
+    near = np.abs(hz - order * lines.mains_hz) <= np.maximum(0.001 * hz, lines.resolution_hz)
+    return np.asarray(near & (peak < peak[hum].max()))
 
 
 def _tidy(hz: float, resolution: float) -> float:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import collections
 import random
+import re
 import shutil
 import tomllib
 from pathlib import Path
@@ -203,6 +204,41 @@ def test_tones_of_a_file_of_ours_come_with_their_phases(tmp_path: Path):
     said = tomllib.loads(made.toml)
     assert take["tones_hz"] == said["tones_hz"]
     assert take["phases_deg"] == said["phases_deg"]
+
+
+def test_noise_steps_and_sweeps_are_known_and_hum_is_no_test_tone(tmp_path: Path):
+    for name in ("left-idle", "left-floor", "rising-tone", "left-open", "left-load-hot", "tone"):
+        shutil.copy(CAPTURES / "preamplifier-noise" / f"{name}.flac", tmp_path)
+    shutil.copy(CAPTURES / "preamplifier-one-path" / "left-sweep.flac", tmp_path)
+    text, questions = draft(tmp_path, Said(side="left"), hot=0)
+    takes = stated(text)
+    # source: the demos' own session.toml, from which the recordings were made
+    for name in ("left-idle.flac", "left-floor.flac"):
+        assert "signal" not in takes[name]
+        assert "tones_hz" not in takes[name]
+        assert "load" not in takes[name]
+    assert '# signal = "level-steps"' in text
+    assert "rises in 10 steps of about 0.2 s" in text
+    assert '# signal = "sweep"' in text
+    assert takes["left-sweep.flac"]["sweep_s"].endswith("is not answered")
+    assert takes["rising-tone.flac"]["levels_volts"].endswith("is not answered")
+    # an open take stays the one that others are compared with, a louder rising tone beside it
+    assert "load" not in takes["left-open.flac"]
+    assert takes["left-load-hot.flac"]["load"].endswith("is not answered")
+    assert takes["tone.flac"]["load"].endswith("is not answered")
+    assert questions == len(set(re.findall(r"^# QUESTION (\d+)", text, re.M)))
+    assert text.count("(the first is likely)? plugged as in the other takes") == 1
+
+
+def test_a_draft_with_open_questions_is_not_analysed(tmp_path: Path, capsys):
+    shutil.copy(CAPTURES / "preamplifier-noise" / "left-open.flac", tmp_path)
+    assert main(["draft", str(tmp_path)]) == 0
+    capsys.readouterr()
+    assert main(["analyse", str(tmp_path)]) == 2
+    out = capsys.readouterr()
+    assert out.out == ""
+    assert "answer the questions in the draft" in out.err
+    assert len(out.err.splitlines()) == 1
 
 
 def test_silence_is_asked_about(tmp_path: Path):
