@@ -65,6 +65,10 @@ class Basket:
     system_price: float | None
     dearer: tuple[str, ...]
     solder: str
+    one_of_two: bool = False
+    """One side was measured, and the other will want the same."""
+    note: str = ""
+    """What has to be said before the parts."""
 
     @property
     def total(self) -> float:
@@ -74,7 +78,20 @@ class Basket:
     @property
     def says(self) -> tuple[str, ...]:
         """Everything there is to say, a line each."""
-        return (*self._lines(), *self._price(), *self.dearer)
+        note = (self.note,) if self.note else ()
+        return (*note, *self._lines(), *self._price(), *self._second(), *self.dearer)
+
+    def _second(self) -> Iterable[str]:
+        """Say what the other side of a stereo pair lacks, where only one was measured."""
+        if not self.one_of_two:
+            return
+        for t in self.taken:
+            both = Taken(t.piece, t.part, 2 * t.count)
+            if t.in_stock and not both.in_stock:
+                yield (
+                    f"for the second side of a stereo pair {both.packages} x {t.part.name} are "
+                    f"needed, and only {t.part.stock} in stock"
+                )
 
     def _lines(self) -> Iterable[str]:
         for t in self.taken:
@@ -90,6 +107,9 @@ class Basket:
         if not self.taken:
             return
         text = f"{self.total:.2f} {self.currency} for {_sides(self.count)}"
+        if self.one_of_two:
+            both = sum(Taken(t.piece, t.part, 2 * t.count).price for t in self.taken)
+            text += f" ({both:.2f} for both)"
         if self.missing:
             text += ", without what is ordered"
         if self.system_price is None:
@@ -105,7 +125,7 @@ class Basket:
         """Return the basket as plain values."""
         return {
             "destination": self.box,
-            "option": self.option,
+            "option": self.option or None,
             "count": self.count,
             "parts": [
                 {
@@ -150,12 +170,36 @@ def with_shelf_transformer(destination: Destination, shelf: Shelf) -> Destinatio
 def baskets(
     advice: Advice, destination: Destination, shelf: Shelf, system_price: float | None = None
 ) -> tuple[Basket, ...]:
-    """Return a basket for each box that something was chosen for."""
+    """Return a basket for each box; of one that nothing is to be used for, only what it would be.
+
+    ``option`` of such a basket is empty, and so are its parts.
+    """
     return tuple(
         _basket(advice, choice, destination, shelf, system_price)
-        for choice in advice.choices
         if choice.option is not None
+        else _none_yet(advice, choice, destination, shelf)
+        for choice in advice.choices
     )
+
+
+def _none_yet(
+    advice: Advice, choice: Choice, destination: Destination, shelf: Shelf
+) -> Basket:  # fmt: skip
+    note = "take nothing yet: no connection is to be used (above)"
+    verdicts = {
+        o.verdict for o in advice.options if (o.box, o.option.id) == (choice.box, choice.best)
+    }
+    if choice.best is not None and "never" not in verdicts:
+        socket = next(o.socket for o in advice.options
+                      if (o.box, o.option.id) == (choice.box, choice.best))  # fmt: skip
+        would = replace(choice, option=choice.best, socket=socket)
+        found = _basket(advice, would, destination, shelf, None)
+        parts = [f"{t.packages} x {t.part.name}" for t in found.taken]
+        parts += [f"{p.says} (to be ordered)" for p in found.missing]
+        note += f"; the least bad, {choice.best}, would take {' and '.join(parts)}"
+    return Basket(
+        choice.box, "", 0, (), (), shelf.currency, shelf.share, None, (), "", note=note
+    )  # fmt: skip
 
 
 def _basket(
@@ -184,6 +228,7 @@ def _basket(
         system_price=system_price,
         dearer=tuple(_dearer(taken, shelf, length)),
         solder=_soldering(ways[0], length),
+        one_of_two=_one_side(advice, choice) and not choice.option.startswith("digital"),
     )
 
 
@@ -206,8 +251,11 @@ def leads_needed(advice: Advice, choice: Choice) -> int:
     """Return how many of everything: two for a stereo pair; one of what carries both sides."""
     if choice.option is not None and choice.option.startswith("digital"):
         return 1
-    sides = {o.side for o in advice.options if o.box == choice.box}
-    return 1 if sides == {"mono"} else 2
+    return 1 if _one_side(advice, choice) else 2
+
+
+def _one_side(advice: Advice, choice: Choice) -> bool:
+    return {o.side for o in advice.options if o.box == choice.box} == {"mono"}
 
 
 def _end(advice: Advice, choice: Choice) -> tuple[str, float | None]:

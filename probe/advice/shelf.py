@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated
@@ -173,14 +174,21 @@ def _unordered(pairs: tuple[str, ...]) -> frozenset[str]:
 
 def listed(shelf: Shelf) -> str:
     """Return the parts as text, one a line, ending in a line break."""
-    lines = []
-    for p in shelf.parts:
-        length = "" if p.length_m is None else f"{p.length_m:g} m"
-        lines.append(
-            f"{p.stock:>4} x {p.name:<40.40} {p.kind:<19} {p.from_:>10} to {p.to:<10} "
-            f"{length:>6} {p.price:>9.2f} {shelf.currency}"
-        )
-    return "\n".join(lines) + "\n"
+    return "".join(f"{line}\n" for part in shelf.parts for line in _listed(part, shelf.currency))
+
+
+NAME_COLUMNS = 54
+"""Of a part's name in the list, so that stock, name and price fit a line of 80."""
+
+
+def _listed(part: Part, currency: str) -> list[str]:
+    """Return stock, name and price, and under them what the part is."""
+    first, *more = textwrap.wrap(part.name, NAME_COLUMNS) or [""]
+    what = f"{part.kind}, {part.from_} to {part.to}"
+    what += "" if part.length_m is None else f", {part.length_m:g} m"
+    what += f", {part.pieces} in a package" if part.pieces > 1 else ""
+    head = f"{part.stock:>4} x {first:<{NAME_COLUMNS}} {part.price:>9.2f} {currency}"
+    return [head, *(f"{'':7}{line}" for line in (*more, what))]
 
 
 TEMPLATE = """\

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from probe.advice.advise import advise
+from probe.advice.advise import advise, ask
 from probe.advice.model import Advice, OptionAdvice
 from probe.advice.quantity import Quantity
 from probe.advice.source_file import is_source, read_source
@@ -32,7 +32,7 @@ def sheet(folder: Path, to: str, pair: float = 4.0) -> Advice:
     path = folder / "source.toml"
     path.write_text(SHEET.format(pair=pair))
     document, sources = read_source(path)
-    return advise(document, sources, typed_destination(to, 50.0))
+    return ask(document, sources, typed_destination(to, 50.0))
 
 
 def of(advice: Advice, option: str) -> OptionAdvice:
@@ -70,12 +70,15 @@ def test_a_kind_that_merely_is_possible_forbids_nothing(tmp_path: Path) -> None:
 def test_what_may_harm_stays_forbidden_while_it_is_possible(tmp_path: Path) -> None:
     # closed form: 2 V behind nobody knows how few ohms, into a short, may be far above 20 mA
     advice = sheet(tmp_path, "rca:47k:0.5V", pair=2.0)
-    assert of(advice, "xlr-to-rca/pin-3-tied-at-source").verdict in ("never", "cannot-tell")
+    tied = of(advice, "xlr-to-rca/pin-3-tied-at-source")
+    assert tied.verdict == "cannot-tell"
+    assert "more than 20 mA peak may flow in the tied pin 3" in tied.reasons[0]
+    assert advice.chosen == "rca-to-rca"
     known = SHEET.format(pair=4.0) + "hot_impedance_ohm = 50.0\ncold_impedance_ohm = 50.0\n"
     path = tmp_path / "known.toml"
     path.write_text(_ordered(known))
     document, sources = read_source(path)
-    told = advise(document, sources, typed_destination("rca:47k:0.5V", 50.0))
+    told = ask(document, sources, typed_destination("rca:47k:0.5V", 50.0))
     # closed form: sqrt(2) x 2 V / 50 ohm is 57 mA
     assert of(told, "xlr-to-rca/pin-3-tied-at-source").verdict == "never"
 

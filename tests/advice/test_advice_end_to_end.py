@@ -71,7 +71,13 @@ def test_advice_from_recordings_agrees_with_the_simulator(name: str, tmp_path: P
             assert tie.value == pytest.approx(expected, rel=0.01, abs=2e-5)
 
 
-@pytest.mark.parametrize("takes", ["full", "loads", "open and single-ended"])
+@pytest.mark.parametrize(
+    "takes",
+    [
+        "loads",
+        *(pytest.param(t, marks=pytest.mark.long) for t in ("full", "open and single-ended")),
+    ],
+)
 def test_a_facts_file_gives_the_same_answer_as_its_session(
     takes: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

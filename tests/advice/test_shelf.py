@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -12,9 +13,10 @@ import pytest
 from probe.advice.advise import advise
 from probe.advice.basket import Basket, baskets, leads_needed, with_shelf_transformer
 from probe.advice.destination import Cable, Destination, Input
+from probe.advice.ground import of_preset
 from probe.advice.leads import WAYS
 from probe.advice.model import Advice
-from probe.advice.shelf import TEMPLATE, read_shelf
+from probe.advice.shelf import TEMPLATE, listed, read_shelf
 from probe.advice.wiring import OPTIONS
 from probe.errors import BadInput
 from tests.advice.stages import cross_coupled, facts, symmetrical
@@ -218,3 +220,33 @@ def test_an_unknown_transformer_names_the_nearest(tmp_path: Path) -> None:
             "transformer": "aldr", "price": 1.0, "stock": 1}  # fmt: skip
     with pytest.raises(BadInput, match='did you mean "alder"'):
         read_shelf(shelf_of(tmp_path, part(**keys)))
+
+
+def test_the_list_fits_80_columns(tmp_path: Path) -> None:
+    path = shelf_of(tmp_path, part(**{**LEAD, "name": "A lead with a very long name " * 3}))
+    lines = listed(read_shelf(path)).splitlines()
+    assert max(map(len, lines)) <= 80
+    # nothing of the name is lost
+    assert sum(line.count("very long") for line in lines) == 3
+
+
+@pytest.mark.parametrize(("stock", "lacks"), [(1, True), (2, False)])
+def test_the_second_side_of_a_mono_measurement(tmp_path: Path, stock: int, lacks: bool) -> None:
+    path = shelf_of(tmp_path, part(**{**LEAD, "stock": stock, "price": 10.0}))
+    found = basket(path, pair(symmetrical(), RCA, sides=("mono",)))
+    # arithmetic: two leads at 10
+    assert any("10.00 EUR for one side (20.00 for both)" in line for line in found.says)
+    assert any("second side" in line and "only 1 in stock" in line for line in found.says) == lacks
+
+
+def test_the_shelf_speaks_where_nothing_is_to_be_used(tmp_path: Path) -> None:
+    # two rooms: 100 mV over a shield of 0.3 ohm behind 1 ohm is 33 dB below 1 V
+    far = replace(RCA, ground=of_preset("two-rooms"))
+    advice, destination = pair(symmetrical(), far, metres=9.0, connectors=("rca",))
+    assert advice.chosen is None
+    path = shelf_of(tmp_path, part(**{**LEAD, "stock": 2, "price": 10.0}))
+    (found,) = baskets(advice, destination, read_shelf(path))
+    assert found.says[0].startswith("take nothing yet")
+    assert "rca-to-rca, would take" in found.says[0]
+    assert found.to_json()["parts"] == []
+    assert found.to_json()["option"] is None
