@@ -62,6 +62,7 @@ def test_a_batch_gives_what_single_runs_give(
     rows = list(csv.DictReader(table_file.read_text("utf-8").splitlines()))
     assert [r["status"] for r in rows] == ["failed", "done"]
     # resumed: nothing is analysed twice, and the failed one is tried again
+    arguments[arguments.index("--jobs") + 1] = "1"
     stamps = {p: p.stat().st_mtime_ns for p in out.rglob("facts.json")}
     capsys.readouterr()
     assert main(arguments) == 1
@@ -79,7 +80,7 @@ def explode(folder: Path, texts: dict[str, str]) -> None:
 
 def test_a_mistake_in_one_job_is_its_own(many: Path) -> None:
     sessions = [many / "bad", many / "shop" / DEMOS[0]]
-    found = analyse_all(sessions, explode, jobs=1)
+    found = analyse_all(sessions, explode, jobs=1, draws=100)
     assert [o.status for o in found] == ["failed", "failed"]
     assert "RuntimeError" in found[1].message
     assert "\n" not in found[1].message

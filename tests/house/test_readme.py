@@ -59,8 +59,8 @@ def test_named_files_exist(page: Path) -> None:
         assert place.with_suffix(".py").is_file(), f"{page.name}: {module}"
 
 
-SLOW = ("verify", "archive")
-"""Commands whose examples analyse a session of two sides: of the long tests."""
+SLOW = ("advise", "verify", "archive")
+"""Commands whose examples analyse a session once more: of the long tests."""
 
 
 @pytest.mark.parametrize(

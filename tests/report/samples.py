@@ -148,7 +148,7 @@ def _facts(
         "hot_level_pin_3_tied": fact(
             abs(hot - (m[1] / m[3]) * cold) if abs(m[3]) > 1 else abs(hot), "V", 0.01
         ),
-        "pin_3_tie_current": fact(abs(cold / m[3]) / max(abs(difference), 1e-9), "A/V", 2e-5),
+        "pin_3_tie_current": fact(abs(cold / m[3]) / max(abs(difference), 1e-9), "A", 2e-5),
     }
     if abs(m[3]) > 1.0:
         facts["coupling_cold_into_hot"] = fact(
