@@ -38,7 +38,9 @@ def test_every_named_figure_is_drawn() -> None:
 
 @pytest.mark.parametrize("column", COLUMN_MM)
 def test_width_on_paper_is_what_was_asked(column: str) -> None:
-    made, _ = write_figures(DOCUMENT, names=["response"], width_mm=COLUMN_MM[column])
+    made, _ = write_figures(
+        DOCUMENT, names=["response"], kinds=["svg", "png"], width_mm=COLUMN_MM[column]
+    )
     svg = made["response-left.svg"].decode()
     found = re.search(r'width="([\d.]+)pt"', svg)
     assert found is not None
