@@ -16,10 +16,10 @@ from typing import TypeVar
 import numpy as np
 
 from probe.advice import thresholds as limit
+from probe.advice.candidate import RANK, Candidate
 from probe.advice.destination import Destination
 from probe.advice.model import Choice, OptionAdvice
-from probe.advice.quantity import Quantity
-from probe.advice.wiring import OPTIONS, Option
+from probe.advice.wiring import OPTIONS
 from probe.advice.words import decibels, signed_decibels
 
 SPOILING = {
@@ -29,66 +29,7 @@ SPOILING = {
 }
 """Hazards for which an option is passed over while one without works, and what is said then."""
 
-RANK = {"never": 4, "cannot-tell": 3, "avoid": 2, "works": 0, "use": 0}
-"""Order of what is left when nothing works, the least bad first."""
-
-
-@dataclass(frozen=True)
-class _Candidate:
-    """One option into one input, on all sides at once: both sides are connected alike."""
-
-    option: Option
-    socket: str
-    sides: tuple[OptionAdvice, ...]
-
-    @property
-    def works(self) -> bool:
-        return all(s.verdict == "works" for s in self.sides)
-
-    @property
-    def rank(self) -> int:
-        return max(RANK[s.verdict] for s in self.sides)
-
-    @property
-    def hazards(self) -> set[str]:
-        """Codes of what can go wrong on any side."""
-        return {h.code for s in self.sides for h in s.hazards}
-
-    @property
-    def fills(self) -> bool:
-        """Surely reaches the full output of what it feeds, on all sides."""
-        margins = [s.figures.full_output_margin_db for s in self.sides]
-        return all(m is not None and m.low >= 0.0 for m in margins)
-
-    @property
-    def gain(self) -> Quantity | None:
-        """Loudness against the reference link on the worse side; level where that is unknown."""
-        found = [
-            s.figures.loudness_vs_reference_db or s.figures.level_vs_reference_db
-            for s in self.sides
-        ]
-        known = [q for q in found if q is not None]
-        return min(known, key=lambda q: q.low) if len(known) == len(found) else None
-
-    def worst(self, name: str) -> Quantity | None:
-        """Return a figure counted in dB below full output on the worse side."""
-        found: list[Quantity | None] = [getattr(s.figures, name) for s in self.sides]
-        known = [q for q in found if q is not None]
-        return min(known, key=lambda q: q.value) if len(known) == len(found) else None
-
-    @property
-    def loss(self) -> Quantity | None:
-        """Larger loss the connection causes at the ends of the band, on the worse side."""
-        found = [
-            q
-            for s in self.sides
-            for q in (s.figures.connection_loss_at_20_hz, s.figures.connection_loss_at_20_khz)
-            if q is not None
-        ]
-        return max(found, key=lambda q: q.value) if found else None
-
-
-Narrow = Callable[[Sequence[_Candidate]], tuple[list[_Candidate], str | None]]
+Narrow = Callable[[Sequence[Candidate]], tuple[list[Candidate], str | None]]
 """Leaves the better ones of a pool, and says why."""
 
 
@@ -112,14 +53,14 @@ def mark(options: Sequence[OptionAdvice], choices: Sequence[Choice]) -> tuple[Op
     return tuple(marked(o) for o in options)
 
 
-def _candidates(options: Sequence[OptionAdvice]) -> list[_Candidate]:
+def _candidates(options: Sequence[OptionAdvice]) -> list[Candidate]:
     grouped: dict[tuple[str, str], list[OptionAdvice]] = {}
     for option in options:
         grouped.setdefault((option.socket, option.option.id), []).append(option)
-    return [_Candidate(held[0].option, held[0].socket, tuple(held)) for held in grouped.values()]
+    return [Candidate(held[0].option, held[0].socket, tuple(held)) for held in grouped.values()]
 
 
-def _choose_for(box: str, candidates: Sequence[_Candidate], destination: Destination) -> Choice:
+def _choose_for(box: str, candidates: Sequence[Candidate], destination: Destination) -> Choice:
     working = [c for c in candidates if c.works]
     if not working:
         return _rescued(box, candidates, destination) or _nothing(box, candidates)
@@ -148,11 +89,12 @@ def _choose_for(box: str, candidates: Sequence[_Candidate], destination: Destina
         why.insert(0, _nearest(best, wanted))
     if kept:
         why.append(kept)
+    why = [_filled(reason, best) for reason in why]
     why += _passed_by(best, candidates, left)
     return Choice(box, best.option.id, best.socket, tuple(why))
 
 
-def _rescued(box: str, candidates: Sequence[_Candidate], destination: Destination) -> Choice | None:
+def _rescued(box: str, candidates: Sequence[Candidate], destination: Destination) -> Choice | None:
     """Return the choice among options that work with an attenuator in the plug, if there are.
 
     They are ranked by their figures without it: it takes the same off all of them.
@@ -176,7 +118,7 @@ def _rescued(box: str, candidates: Sequence[_Candidate], destination: Destinatio
     return replace(choice, why=why, attenuator=True)
 
 
-def _with_it(chosen: _Candidate) -> list[str]:
+def _with_it(chosen: Candidate) -> list[str]:
     """Return the loudness behind the attenuator."""
     padded = [s.attenuator.advice for s in chosen.sides if s.attenuator is not None]
     gain = replace(chosen, sides=tuple(padded)).gain
@@ -186,7 +128,7 @@ def _with_it(chosen: _Candidate) -> list[str]:
     )
 
 
-def _not_even_with_it(candidates: Sequence[_Candidate]) -> list[str]:
+def _not_even_with_it(candidates: Sequence[Candidate]) -> list[str]:
     """Say of a plain lead why its attenuator does not make it work."""
     said = []
     for c in candidates:
@@ -197,7 +139,7 @@ def _not_even_with_it(candidates: Sequence[_Candidate]) -> list[str]:
     return said
 
 
-def _unharmed(working: Sequence[_Candidate], wanted: float) -> tuple[list[_Candidate], str | None]:
+def _unharmed(working: Sequence[Candidate], wanted: float) -> tuple[list[Candidate], str | None]:
     """Leave out what spoils the input's output, and what has any hazard if it gains nothing.
 
     An overloaded input, or one half of it idle, is worse than too little level. Where the wanted
@@ -216,7 +158,7 @@ def _unharmed(working: Sequence[_Candidate], wanted: float) -> tuple[list[_Candi
     return pool, why
 
 
-def _plain_lead(pool: list[_Candidate], wanted: float) -> tuple[list[_Candidate], list[str]]:
+def _plain_lead(pool: list[Candidate], wanted: float) -> tuple[list[Candidate], list[str]]:
     """Take a plain lead with nothing to mind before more parts that have something to mind.
 
     Only where no more loudness is asked for: what reaches full output needs a turn of the volume
@@ -232,7 +174,7 @@ def _plain_lead(pool: list[_Candidate], wanted: float) -> tuple[list[_Candidate]
                    "needs more parts, and has something to mind"]  # fmt: skip
 
 
-Lacks = Callable[[_Candidate], str]
+Lacks = Callable[[Candidate], str]
 """Says what a candidate that was left out lacks."""
 
 Found = TypeVar("Found")
@@ -245,8 +187,8 @@ class Left:
     why: dict[tuple[str, str], str] = field(default_factory=dict)
 
     def noted(
-        self, before: Sequence[_Candidate], step: tuple[list[_Candidate], Found], lacks: Lacks
-    ) -> tuple[list[_Candidate], Found]:
+        self, before: Sequence[Candidate], step: tuple[list[Candidate], Found], lacks: Lacks
+    ) -> tuple[list[Candidate], Found]:
         """Note what a step has left out, and return the step."""
         kept = {(c.socket, c.option.id) for c in step[0]}
         for c in before:
@@ -255,16 +197,25 @@ class Left:
         return step
 
 
+def _filled(reason: str, best: Candidate) -> str:
+    """Put the figures of the chosen one where a reason names them."""
+    for name in ("hum_below_full_output_db", "noise_below_full_output_db"):
+        found = best.worst(name)
+        if found is not None:
+            reason = reason.replace(f"{{{name}}}", decibels(found))
+    return reason
+
+
 def _in_words(says: str) -> Lacks:
     return lambda _: says
 
 
-def _hazards_of(c: _Candidate) -> str:
+def _hazards_of(c: Candidate) -> str:
     codes = ", ".join(sorted(h.replace("-", " ") for h in c.hazards))
     return codes or "is not as loud"
 
 
-def _short_of(wanted: float, c: _Candidate) -> str:
+def _short_of(wanted: float, c: Candidate) -> str:
     if c.gain is None:
         return "its level cannot be compared"
     gives = f"gives {signed_decibels(c.gain)}"
@@ -273,7 +224,7 @@ def _short_of(wanted: float, c: _Candidate) -> str:
     return f"{gives}: with nothing to mind, so better still where the volume control can make it up"
 
 
-def _hums_more(c: _Candidate) -> str:
+def _hums_more(c: Candidate) -> str:
     hum = c.worst("hum_below_full_output_db")
     return "hums more" if hum is None else f"hums more: {decibels(hum)} below full output"
 
@@ -282,7 +233,7 @@ NOT_WORKING = {"avoid": "is better avoided", "never": "is ruled out",
                "cannot-tell": "cannot be judged yet"}  # fmt: skip
 
 
-def _passed_by(best: _Candidate, candidates: Sequence[_Candidate], left: Left) -> list[str]:
+def _passed_by(best: Candidate, candidates: Sequence[Candidate], left: Left) -> list[str]:
     """Say why a plain lead is not what was chosen: the XLR lead always, both where parts are."""
     said = []
     for c in candidates:
@@ -298,7 +249,7 @@ def _passed_by(best: _Candidate, candidates: Sequence[_Candidate], left: Left) -
     return said
 
 
-def _nearest(best: _Candidate, wanted: float) -> str:
+def _nearest(best: Candidate, wanted: float) -> str:
     assert best.gain is not None
     if wanted == 0.0:
         link = LINKS.get(best.sides[0].reference, "the usual level of a single-ended output")
@@ -306,7 +257,7 @@ def _nearest(best: _Candidate, wanted: float) -> str:
     return f"the wanted {wanted:+g} dB is not reached: this gives {signed_decibels(best.gain)}"
 
 
-def _nothing(box: str, candidates: Sequence[_Candidate]) -> Choice:
+def _nothing(box: str, candidates: Sequence[Candidate]) -> Choice:
     if not candidates:
         return Choice(box, None, None, ("no option fits the connectors of both ends",))
     best = min(candidates, key=lambda c: c.rank)
@@ -319,7 +270,7 @@ def _nothing(box: str, candidates: Sequence[_Candidate]) -> Choice:
     return Choice(box, None, None, why, best.option.id)
 
 
-def _reaching(pool: Sequence[_Candidate], wanted: float) -> tuple[list[_Candidate], list[str]]:
+def _reaching(pool: Sequence[Candidate], wanted: float) -> tuple[list[Candidate], list[str]]:
     """Keep what reaches the wanted gain; if nothing does, what comes nearest to it."""
     known = [(c, c.gain) for c in pool]
     if all(gain is None for _, gain in known):
@@ -338,7 +289,7 @@ def _reaching(pool: Sequence[_Candidate], wanted: float) -> tuple[list[_Candidat
     return [c for c, _ in near], []
 
 
-def _reaches(candidate: _Candidate, wanted: float) -> bool:
+def _reaches(candidate: Candidate, wanted: float) -> bool:
     gain = candidate.gain
     return gain is not None and gain.low >= wanted - limit.GAIN_REACHED_DB
 
@@ -346,7 +297,7 @@ def _reaches(candidate: _Candidate, wanted: float) -> bool:
 LINKS = {"rca-link": "the RCA link", "xlr-link": "the native XLR link"}
 
 
-def _loud_enough(candidate: _Candidate, wanted: float) -> str:
+def _loud_enough(candidate: Candidate, wanted: float) -> str:
     if candidate.option.id == "rca-to-rca" and wanted <= 0.0:
         return "it is the RCA link itself, and no more loudness is wanted"
     link = LINKS.get(candidate.sides[0].reference)
@@ -359,7 +310,7 @@ def _loud_enough(candidate: _Candidate, wanted: float) -> str:
     )
 
 
-def _stricter(pool: Sequence[_Candidate], destination: Destination) -> float:
+def _stricter(pool: Sequence[Candidate], destination: Destination) -> float:
     """Return by how much a sensitive loudspeaker lifts what counts as silent, dB."""
     sockets = {s.name: s.speaker_sensitivity_db for s in destination.inputs}
     found = [sockets[c.socket] for c in pool]
@@ -367,25 +318,31 @@ def _stricter(pool: Sequence[_Candidate], destination: Destination) -> float:
 
 
 def _hum(destination: Destination) -> Narrow:
-    def narrow(pool: Sequence[_Candidate]) -> tuple[list[_Candidate], str | None]:
+    def narrow(pool: Sequence[Candidate]) -> tuple[list[Candidate], str | None]:
         good = limit.HUM_GOOD_DB + _stricter(pool, destination)
-        return _quietest(pool, "hum_below_full_output_db", good, "hums least")
+        words = ("hum is out of hearing", "hums least")
+        return _quietest(pool, "hum_below_full_output_db", good, words)
 
     return narrow
 
 
 def _noise(destination: Destination) -> Narrow:
-    def narrow(pool: Sequence[_Candidate]) -> tuple[list[_Candidate], str | None]:
+    def narrow(pool: Sequence[Candidate]) -> tuple[list[Candidate], str | None]:
         good = limit.NOISE_GOOD_DB + _stricter(pool, destination)
-        return _quietest(pool, "noise_below_full_output_db", good, "has the least noise")
+        words = ("noise is out of hearing", "has the least noise")
+        return _quietest(pool, "noise_below_full_output_db", good, words)
 
     return narrow
 
 
 def _quietest(
-    pool: Sequence[_Candidate], name: str, good: float, says: str
-) -> tuple[list[_Candidate], str | None]:
-    """Keep what lies furthest below full output; beyond ``good`` dB all are alike."""
+    pool: Sequence[Candidate], name: str, good: float, words: tuple[str, str]
+) -> tuple[list[Candidate], str | None]:
+    """Keep what lies furthest below full output; beyond ``good`` dB all are alike.
+
+    ``words``: of what is kept, where that is good, and where it is merely the best. The figure in
+    braces is that of the one chosen in the end.
+    """
     found = [c.worst(name) for c in pool]
     known = [q for q in found if q is not None]
     if len(known) < len(pool):
@@ -399,13 +356,14 @@ def _quietest(
     ]
     if len(kept) == len(pool):
         return kept, None
-    return kept, f"{says}: {decibels(best)} below full output"
+    says = words[0] if min(best.value, good) == good else words[1]
+    return kept, f"{says}: {{{name}}} below full output"
 
 
 def _long_run(destination: Destination) -> Narrow:
     lengths = {s.name: destination.cable_of(s).length_m for s in destination.inputs}
 
-    def narrow(pool: Sequence[_Candidate]) -> tuple[list[_Candidate], str | None]:
+    def narrow(pool: Sequence[Candidate]) -> tuple[list[Candidate], str | None]:
         # a transformer is a cure for hum that is there, not for a length by itself
         balanced = [c for c in pool if c.option.balanced and c.option.pin_3 != "transformer"]
         length = max((lengths[c.socket] for c in pool), default=0.0)
@@ -416,7 +374,7 @@ def _long_run(destination: Destination) -> Narrow:
     return narrow
 
 
-def _response(pool: Sequence[_Candidate]) -> tuple[list[_Candidate], str | None]:
+def _response(pool: Sequence[Candidate]) -> tuple[list[Candidate], str | None]:
     losses = [c.loss for c in pool]
     known = [q for q in losses if q is not None]
     if not known:
@@ -430,7 +388,7 @@ def _response(pool: Sequence[_Candidate]) -> tuple[list[_Candidate], str | None]
     return kept, "loses least at the ends of the band" if len(kept) < len(pool) else None
 
 
-def _fewest_parts(pool: Sequence[_Candidate]) -> tuple[list[_Candidate], str | None]:
+def _fewest_parts(pool: Sequence[Candidate]) -> tuple[list[Candidate], str | None]:
     fewest = min(c.option.parts for c in pool)
     kept = [c for c in pool if c.option.parts == fewest]
     return kept, "needs the fewest parts of those that do the same" if len(kept) < len(
@@ -438,7 +396,7 @@ def _fewest_parts(pool: Sequence[_Candidate]) -> tuple[list[_Candidate], str | N
     ) else None
 
 
-def _native(pool: Sequence[_Candidate]) -> tuple[list[_Candidate], str | None]:
+def _native(pool: Sequence[Candidate]) -> tuple[list[Candidate], str | None]:
     native = [c for c in pool if c.option.native]
     if not native or len(native) == len(pool):
         return list(pool), None
