@@ -103,12 +103,18 @@ def _bench(session: Session) -> Document:
             {
                 "volts_full_scale": i.volts_full_scale,
                 "u95_percent": 100.0 * i.u95_relative,
+                **_shared(i.common_u95_relative),
                 "impedance_ohm": i.impedance_ohm,
                 "capacitance_pf": 1e12 * i.capacitance_farad,
             }
             for i in bench.inputs
         ],
     }
+
+
+def _shared(common: float) -> Document:
+    """Return the part of an input's doubt that all share, where there is one."""
+    return {"common_u95_percent": 100.0 * common} if common > 0.0 else {}
 
 
 def _warning(remark: Remark) -> Document:

@@ -80,8 +80,10 @@ def projection(source: Source | None, spectrum: Spectrum, output: Output) -> Pro
 def of_take(source: Source | None, take: Take, output: Output) -> Projection:
     """Return the same for a take by itself."""
     rng = np.random.default_rng(12)
-    gains = np.array([take.inputs[c].u95_relative / 2.0 for c in output.channels])
+    gains = np.array([take.inputs[c].own_u95_relative / 2.0 for c in output.channels])
+    common = max(take.inputs[c].common_u95_relative / 2.0 for c in output.channels)
     errors = 1.0 + gains * rng.standard_normal((1 + DRAWS, len(gains)))
+    errors *= 1.0 + common * rng.standard_normal((1 + DRAWS, 1))
     errors[0] = 1.0
     signs = np.array(output.signs)
     if not output.terminals:

@@ -138,7 +138,7 @@ def _gains(takes: Sequence[Open], repeat: float) -> dict[str, Entry]:
         volts, doubt = found.level(output)
         k = nearest(found.hz)
         drive = found.phasors.take.drive_volts
-        sd = float(np.sqrt(doubt[k] ** 2 + repeat**2 + _gain_u(found, output) ** 2))
+        sd = float(np.sqrt(doubt[k] ** 2 + repeat**2 + _scale_u(found, output) ** 2))
         facts[f"{output}_gain"] = _entry(
             float(DB * np.log(abs(volts[k]) / drive)),
             sd,
@@ -150,11 +150,17 @@ def _gains(takes: Sequence[Open], repeat: float) -> dict[str, Entry]:
 
 
 def _gain_u(one: Open, output: str) -> float:
-    """Relative standard uncertainty of the recorder's scale for this output."""
+    """Relative standard uncertainty of the recorder's scale for this output, against others."""
     take = one.phasors.take
     names = ("hot", "cold") if output == "differential" else ("single-ended",)
-    parts = [take.inputs[take.channels.index(n)].u95_relative / 2.0 for n in names]
+    parts = [take.inputs[take.channels.index(n)].own_u95_relative / 2.0 for n in names]
     return float(np.sqrt(np.sum(np.square(parts)))) / len(parts)
+
+
+def _scale_u(one: Open, output: str) -> float:
+    """Return the same for levels in volts: what all inputs share acts on them as well."""
+    common = max(i.common_u95_relative for i in one.phasors.take.inputs) / 2.0
+    return float(np.hypot(_gain_u(one, output), common))
 
 
 def _first(takes: Sequence[Open], output: str) -> Open | None:

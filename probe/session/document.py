@@ -91,6 +91,7 @@ class BenchTable(Table):
     recorded_on: date | None = None
     calibrated_on: date | None = None
     repeatability_db: Annotated[float, Field(ge=0.0, le=3.0)] | None = None
+    common_u95_percent: Annotated[float, Field(ge=0.0, le=100.0)] = 0.0
     input: Annotated[tuple[InputTable, ...], Field(min_length=1)]
     output: tuple[OutputTable, ...] = ()
 

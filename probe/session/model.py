@@ -56,6 +56,8 @@ class RecorderInput:
 
     ``volts_full_scale`` is the peak voltage at the terminal that reads 1.0 in the file;
     ``*_u95_relative`` are expanded uncertainties (k = 2) as a fraction, not in percent.
+    ``common_u95_relative`` is the part of ``u95_relative`` that all inputs share (the meter they
+    were all calibrated by): it acts on levels, and cancels from ratios of inputs.
     """
 
     volts_full_scale: float
@@ -64,6 +66,12 @@ class RecorderInput:
     impedance_u95_relative: float
     capacitance_farad: float
     capacitance_u95_farad: float
+    common_u95_relative: float = 0.0
+
+    @property
+    def own_u95_relative(self) -> float:
+        """Return what is left of ``u95_relative`` beside the common part."""
+        return float(max(self.u95_relative**2 - self.common_u95_relative**2, 0.0) ** 0.5)
 
 
 @dataclass(frozen=True)

@@ -304,7 +304,7 @@ class _Build:
             recorded_on=table.recorded_on,
             calibrated_on=table.calibrated_on,
             repeatability_db=table.repeatability_db,
-            inputs=tuple(_recorder_input(i) for i in table.input),
+            inputs=tuple(_recorder_input(i, table.common_u95_percent / 100) for i in table.input),
             outputs=tuple(BenchOutput(o.volts_full_scale, o.impedance_ohm) for o in table.output),
         )
 
@@ -442,16 +442,18 @@ def _take_names(takes: tuple[TakeTable, ...]) -> list[str]:
     return names
 
 
-def _recorder_input(table: InputTable) -> RecorderInput:
+def _recorder_input(table: InputTable, common: float) -> RecorderInput:
     """Percent and picofarads become fractions and farads."""
+    u95 = _or(table.u95_percent, DEFAULT_U95_PERCENT) / 100
     return RecorderInput(
         volts_full_scale=table.volts_full_scale,
-        u95_relative=_or(table.u95_percent, DEFAULT_U95_PERCENT) / 100,
+        u95_relative=u95,
         impedance_ohm=table.impedance_ohm,
         impedance_u95_relative=_or(table.impedance_u95_percent, DEFAULT_IMPEDANCE_U95_PERCENT)
         / 100,
         capacitance_farad=_or(table.capacitance_pf, DEFAULT_CAPACITANCE_PF) * 1e-12,
         capacitance_u95_farad=_or(table.capacitance_u95_pf, DEFAULT_CAPACITANCE_U95_PF) * 1e-12,
+        common_u95_relative=min(common, u95),
     )
 
 

@@ -58,6 +58,10 @@ def _unit(name: str) -> Array:
     return pattern
 
 
+COMMON_GAIN = "common-gain"
+"""Key of the gain error that all recorder channels share."""
+
+
 def channel_key(channel: int, volts_full_scale: float) -> str:
     """Key of the gain error of a recorder channel at one gain setting."""
     return f"gain/{channel}/{volts_full_scale:.9g}"
@@ -125,7 +129,9 @@ def error_scales(take: Take) -> dict[str, float]:
     for index, (channel, inlet) in enumerate(zip(take.channels, take.inputs, strict=True)):
         if channel == "unused":
             continue
-        scales[channel_key(index, inlet.volts_full_scale)] = inlet.u95_relative / 2.0
+        scales[channel_key(index, inlet.volts_full_scale)] = inlet.own_u95_relative / 2.0
+        if inlet.common_u95_relative > 0.0:
+            scales[COMMON_GAIN] = inlet.common_u95_relative / 2.0
         scales[f"input-ohm/{index}"] = inlet.impedance_u95_relative / 2.0
         scales[f"input-farad/{index}"] = inlet.capacitance_u95_farad / 2.0
     for load in take.loads:

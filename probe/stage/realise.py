@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from probe.stage.limits import EXCITATION_SIGMAS
-from probe.stage.network import Complex
+from probe.stage.network import COMMON_GAIN, Complex
 from probe.stage.observations import Group, Observed
 
 Array = NDArray[np.float64]
@@ -72,6 +72,8 @@ def _disturbed(observed: Observed, t: int, draws: int, errors: Errors) -> Comple
     for terminal, key in enumerate(observed.gain_keys):
         if key in errors:
             v[..., terminal] *= 1.0 + errors[key][:, None]
+    if COMMON_GAIN in errors:
+        v *= 1.0 + errors[COMMON_GAIN][:, None, None]
     return v
 
 

@@ -285,6 +285,7 @@ def session_tables(bench: BenchFigures) -> dict[str, Any]:
         "interface": bench.interface,
         "mains_hz": bench.mains_hz,
         "calibrated_on": bench.made_on,
+        "common_u95_percent": tidy(round(100.0 * bench.common_u95_relative, 4)),
         "input": [
             {
                 "volts_full_scale": tidy(i.volts_full_scale.value),
@@ -320,6 +321,9 @@ def session_bench(bench: BenchFigures, inputs: int = 2) -> Bench:
             impedance_u95_relative=_percent(i.impedance_ohm) / 100.0,
             capacitance_farad=max(0.0, i.capacitance_farad.value),
             capacitance_u95_farad=i.capacitance_farad.u95,
+            common_u95_relative=min(
+                bench.common_u95_relative, _percent(i.volts_full_scale) / 100.0
+            ),
         )
         for i in bench.inputs
     ]

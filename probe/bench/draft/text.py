@@ -134,7 +134,10 @@ def _bench(draft: Draft, takes: Sequence[Reasoned], said: Said) -> None:
         return
     tables = session_tables(said.bench)
     draft.put(f"interface = {value(tables['interface'])}")
-    draft.put(f"calibrated_on = {value(tables['calibrated_on'])}", "")
+    draft.put(f"calibrated_on = {value(tables['calibrated_on'])}")
+    if tables["common_u95_percent"]:
+        draft.put(f"common_u95_percent = {value(tables['common_u95_percent'])}")
+    draft.put("")
     inputs = tables["input"]
     if len(inputs) < widest:
         draft.put(f"# recordings have {widest} channels, the calibration {len(inputs)} inputs")

@@ -93,6 +93,7 @@ def bench_of(figures: BenchFigures) -> Bench:
             impedance_u95_relative=i["impedance_u95_percent"] / 100.0,
             capacitance_farad=i["capacitance_pf"] * 1e-12,
             capacitance_u95_farad=i["capacitance_u95_pf"] * 1e-12,
+            common_u95_relative=min(figures.common_u95_relative, i["u95_percent"] / 100.0),
         )
         for i in said["input"]
     )

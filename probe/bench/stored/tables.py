@@ -45,6 +45,7 @@ def bench_table(bench: Bench) -> dict[str, Any]:
         "recorded_on": bench.recorded_on,
         "calibrated_on": bench.calibrated_on,
         "repeatability_db": bench.repeatability_db,
+        "common_u95_percent": _common_percent(bench),
         "input": [
             {
                 "volts_full_scale": i.volts_full_scale,
@@ -62,6 +63,12 @@ def bench_table(bench: Bench) -> dict[str, Any]:
         ],
     }
     return {key: value for key, value in said.items() if value is not None}
+
+
+def _common_percent(bench: Bench) -> float | None:
+    """Return the doubt all inputs share, percent; None where nothing is known of it."""
+    common = max((i.common_u95_relative for i in bench.inputs), default=0.0)
+    return tidy(100.0 * common) if common > 0.0 else None
 
 
 def word_of(take: Mapping[str, Any]) -> str | None:

@@ -130,7 +130,12 @@ def test_the_file_says_the_same_and_a_session_takes_it_over(tmp_path: Path):
     )
     assert 0.3 < checked.input[0].u95_percent < 1.0
     assert checked.input[1].capacitance_pf == pytest.approx(149, abs=15)
+    # what the meter's doubt is to all inputs; the rest is each input's own
+    common = 100 * figures.common_u95_relative
+    assert 0.1 < common <= checked.input[0].u95_percent + 1e-3  # three digits of it
+    assert checked.common_u95_percent == pytest.approx(common, abs=1e-3)
     bench = session_bench(again, 3)
+    assert bench.inputs[1].common_u95_relative == pytest.approx(common / 100, rel=2e-3)
     for k in (0, 1):
         assert bench.inputs[k].u95_relative == pytest.approx(checked.input[k].u95_percent / 100)
         assert bench.inputs[k].impedance_ohm == pytest.approx(checked.input[k].impedance_ohm)
