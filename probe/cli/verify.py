@@ -60,11 +60,14 @@ def _verify(args: argparse.Namespace) -> int:
 
     from probe.cli.output import write_one
     from probe.cli.source import facts_of, with_side
+    from probe.errors import BadInput
     from probe.report import render_verification, render_verification_text
     from probe.verify import read_specification, verify
 
     specification = read_specification(args.specification)
     facts = with_side(facts_of(args.source, args.archive), args.side)
+    if not facts["sides"]:
+        raise BadInput("verify: these facts hold no measured side, so nothing can be judged")
     before = None if args.before is None else facts_of(args.before, args.archive)
     sides = None if args.side is None else [args.side]
     found = verify(facts, specification, before=before, risk=args.risk / 100.0, sides=sides)

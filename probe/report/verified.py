@@ -59,6 +59,7 @@ class Sheet:
     rows: tuple[LineRow, ...]
     faults: tuple[FaultRow, ...]
     mended: tuple[FaultRow, ...]
+    open: str
     unseen: tuple[str, ...]
     remarks: tuple[str, ...]
     risk: str
@@ -93,6 +94,7 @@ def sheet_view(document: Mapping[str, Any]) -> Sheet:
         rows=rows,
         faults=faults,
         mended=tuple(_mended(document)),
+        open=_open(document),
         unseen=tuple(clean(t, MESSAGE_LIMIT) for t in listing(document, "cannot_be_seen")),
         remarks=tuple(_remarks(document)),
         risk=_whole_risk(document),
@@ -150,6 +152,8 @@ def render_verification_text(document: dict[str, Any]) -> str:
                 f"{found.name}: {found.certainty}",
             ),
         ]
+    if sheet.open:
+        lines += ["", *_wrapped("not looked for", sheet.open)]
     if sheet.faults:
         lines += ["", *_wrapped("first", cautions.DEFER)]
     if sheet.further_takes:
@@ -247,6 +251,17 @@ def _fault(row: Mapping[str, Any], *, gone: bool = False) -> FaultRow:
         look_first=clean(row.get("look_first") or "", MESSAGE_LIMIT),
         gone=gone,
     )
+
+
+def _open(document: Mapping[str, Any]) -> str:
+    """Return the faults that the takes could not have shown, by side; or nothing."""
+    told = [
+        f"{words.SIDES.get(str(side), clean(side, 20)).lower()}: "
+        f"{', '.join(clean(t, 60) for t in names)}"
+        for side, names in mapping(document, "not_looked_for").items()
+        if isinstance(names, list | tuple) and names
+    ]
+    return "; ".join(told)
 
 
 def _mended(document: Mapping[str, Any]) -> Iterable[FaultRow]:

@@ -13,6 +13,7 @@ from typing import Any
 
 from markupsafe import Markup
 
+from probe.compare.looked_for import leg_impedances_known, not_looked_for
 from probe.numbers import (
     number,
     write,
@@ -83,7 +84,7 @@ def side_view(key: str, side: Mapping[str, Any], warnings: Sequence[Mapping[str,
     headline, aside = split_name(kind_name(kind, live_pin(stage, facts)))
     faults = tuple(fault(code) for code in listing(stage, "faults"))
     possible = tuple(_possible_faults(stage))
-    open_ = tuple(_not_looked_for(kind, stage, facts))
+    open_ = not_looked_for(side)
     return SideView(
         key=clean(key, 20),
         name=name,
@@ -159,32 +160,6 @@ def fault(code: object) -> Named:
 
 
 _UNEQUAL = "leg-impedances-unequal"
-_NO_LEG_FAULTS = (
-    "electronically-floating",
-    "transformer-coupled",
-    "ground-sensing",
-    "unbalanced",
-    "pin-3-unconnected",
-)
-"""Kinds of which unequal legs or dried capacitors are not judged: nothing is left open there."""
-
-
-def _not_looked_for(kind: str, stage: Mapping[str, Any], facts: Mapping[str, Any]) -> Iterable[str]:
-    """Yield the faults that these takes could not have shown."""
-    heard = all(f"{leg}_level" in facts or f"{leg}_recorded" in facts for leg in ("hot", "cold"))
-    if not heard:
-        yield "dead legs"
-        yield "legs in phase"
-    if kind not in _NO_LEG_FAULTS and not _leg_impedances_known(facts):
-        yield "unequal leg impedances"
-        yield "dried coupling capacitors"
-    if stage.get("polarity") == "undetermined":
-        yield "exchanged pins"
-
-
-def _leg_impedances_known(facts: Mapping[str, Any]) -> bool:
-    found = [entry_of(facts, f"{leg}_impedance") for leg in ("hot", "cold")]
-    return all(number(entry) is not None and "bound" not in (entry or {}) for entry in found)
 
 
 def _faults_told(
@@ -228,7 +203,7 @@ def _meaning(kind: str, stage: Mapping[str, Any], facts: Mapping[str, Any]) -> s
         apart = (*listing(stage, "faults"), *listing(stage, "possible_faults"))
         if _UNEQUAL in apart:
             text = words.IMPEDANCES_DIFFER
-        elif not _leg_impedances_known(facts):
+        elif not leg_impedances_known(facts):
             text = words.IMPEDANCES_OPEN
     text = text.format(live=live, other=5 - live)
     if kind == "transformer-coupled" and _tapped(facts):

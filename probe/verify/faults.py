@@ -167,7 +167,8 @@ def _shown(fault: Fault, facts: Mapping[str, Any]) -> bool:
         return stage.get("polarity") in ("pin-2-hot", "pin-3-hot")
     if stage.get("kind") in (None, "undetermined"):
         return False
-    return all(number(known.get(name)) is not None for name in NEEDS.get(fault.code, ()))
+    entries = [known.get(name) for name in NEEDS.get(fault.code, ())]
+    return all(number(e) is not None and not (e or {}).get("bound") for e in entries)
 
 
 def _of_side(facts: Mapping[str, Any], side: str) -> Iterable[Fault]:

@@ -230,8 +230,10 @@ class Verification:
         The program, the moment (ISO 8601, UTC), the risk agreed on (0 to 0.5).
     lines
         Every line on every side judged.
-    faults, cannot_be_seen, remarks
-        Faults of the sides judged, what no take shows, what else must be said.
+    faults, not_looked_for
+        Faults of the sides judged; by side, those that its takes could not have shown.
+    cannot_be_seen, remarks
+        What no take shows, what else must be said.
     measured_before, faults_before
         Of an earlier look; None without one.
     """
@@ -246,6 +248,7 @@ class Verification:
     conditions: Mapping[str, Mapping[str, Any]]
     lines: tuple[JudgedLine, ...]
     faults: tuple[Fault, ...]
+    not_looked_for: Mapping[str, tuple[str, ...]]
     cannot_be_seen: tuple[str, ...]
     remarks: tuple[str, ...]
     warnings: tuple[Any, ...]
@@ -296,6 +299,7 @@ class Verification:
             "lines": [line.to_json() for line in self.lines],
             "faults": [fault.to_json() for fault in self.faults],
             "faults_before": None if before is None else [fault.to_json() for fault in before],
+            "not_looked_for": {side: list(told) for side, told in self.not_looked_for.items()},
             "cannot_be_seen": list(self.cannot_be_seen),
             "remarks": list(self.remarks),
             "warnings": list(self.warnings),

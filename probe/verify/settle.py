@@ -160,7 +160,9 @@ def _surer(
     doubt = max(doubts(figure.measured))
     ends = [e for e in (limits.low, limits.high) if math.isfinite(e)]
     room = min(abs(value - end) for end in ends) * SIGMAS / NormalDist().inv_cdf(1.0 - risk)
-    wanted = f"a doubt of at most ±{write_number(room, unit)} (it is ±{write_number(doubt, unit)})"
+    wanted = (
+        f"a doubt of at most ±{write_number(room, unit, 2)} (it is ±{write_number(doubt, unit, 2)})"
+    )
     if room < ON_THE_LIMIT * doubt:
         yield f"{wanted}, out of reach of most benches: agree on the figure or on another --risk"
         return

@@ -10,6 +10,7 @@ from typing import Any
 import probe
 from probe.compare.conditions import apart, circumstances
 from probe.compare.difference import difference
+from probe.compare.looked_for import not_looked_for
 from probe.numbers import number
 from probe.verify import settle
 from probe.verify.conformity import RISK, Decision, Limits, all_of, any_reading, belief, decide
@@ -84,6 +85,7 @@ def verify(
         conditions={s: dict(facts["sides"][s].get("conditions") or {}) for s in chosen},
         lines=lines,
         faults=faults,
+        not_looked_for={side: not_looked_for(facts["sides"][side]) for side in chosen},
         cannot_be_seen=NOT_SEEN,
         remarks=tuple(_remarks(facts, specification)),
         warnings=tuple(facts.get("warnings") or ()),

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from probe.errors import BadInput
-from probe.report import render_verification_text
+from probe.report import render_verification, render_verification_text
 from probe.verify import TEMPLATE, read_specification, verify
 from probe.verify.quantities import QUANTITIES
 from tests.verify.documents import document, entry, side
@@ -465,7 +465,7 @@ def test_what_cannot_be_told_always_names_what_would(
     assert row["settled_by"]
     if bound is None and quantity.about != "level":
         # closed form: 2 from the limit with 5 of doubt, at 2.5 % the doubt wanted is 2 itself
-        assert "a doubt of at most ±2.00" in row["settled_by"][0]
+        assert "a doubt of at most ±2.0 " in row["settled_by"][0]
 
 
 def test_a_typical_figure_of_two_meanings_is_held_against_each_by_name(tmp_path: Path) -> None:
@@ -488,3 +488,17 @@ def test_words_nobody_can_tell_name_what_would(tmp_path: Path) -> None:
     row = judged(tmp_path, 'quantity = "kind"\nsays = "differential"', half)
     assert (row["outcome"], row["next_take"]) == ("cannot-tell", None)
     assert "now 90 % sure" in row["settled_by"][0]
+
+
+def test_what_the_takes_could_not_show_is_said(tmp_path: Path) -> None:
+    dim = side(polarity="undetermined")
+    del dim["facts"]["cold_impedance"]
+    spec = specified(tmp_path, 'quantity = "kind"\nsays = "differential"')
+    found = verify(document(left=side(), right=dim), spec)
+    # by construction: one side tells everything, the other neither polarity nor the cold leg
+    assert found.not_looked_for["left"] == ()
+    assert "dried coupling capacitors" in found.not_looked_for["right"]
+    page = render_verification(found.to_json())
+    assert "No fault found in what was looked for" in page
+    assert "Not looked for yet: right: unequal leg impedances" in page
+    assert "Not looked for yet" not in render_verification(verify(document(), spec).to_json())

@@ -91,6 +91,9 @@ def test_status_tells(tmp_path: Path, spec: Path, capsys: pytest.CaptureFixture[
     assert main(["verify", written(tmp_path, document()), str(spec), "--side", "left"]) == 2
     assert main(["verify", written(tmp_path, document())]) == 2
     assert main(["verify", written(tmp_path, document()), str(spec), "--risk", "60"]) == 2
+    nothing = document()
+    nothing["sides"] = {}
+    assert main(["verify", written(tmp_path, nothing), str(spec)]) == 2
     capsys.readouterr()
     assert main(["verify", written(tmp_path, stereo()), str(spec), "--json"]) == 1
     assert json.loads(capsys.readouterr().out)["format"] == "probe-verification/1"
