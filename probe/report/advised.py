@@ -10,7 +10,7 @@ from probe.numbers import number
 from probe.report import cautions, words
 from probe.report.bounded import figure
 from probe.report.document import listing
-from probe.report.text import MESSAGE_LIMIT, clean
+from probe.report.text import MESSAGE_LIMIT, clean, printed
 from probe.report.used import as_used, needs_pad
 
 _ORDER = ("use", "works", "cannot-tell", "avoid", "never")
@@ -151,4 +151,4 @@ def _rank(option: Mapping[str, Any]) -> int:
 
 def _sentence(found: object) -> str:
     text = found.get("message") if isinstance(found, Mapping) else found
-    return clean(text or "", MESSAGE_LIMIT)
+    return printed(text)

@@ -6,7 +6,6 @@ hums, what never to do; the figures follow for the curious.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -19,7 +18,7 @@ from probe.report.bounded import MOST_DB, figure
 from probe.report.document import listing
 from probe.report.places import place_of
 from probe.report.plugs import drawn_of, lead_drawing
-from probe.report.text import MESSAGE_LIMIT, clean
+from probe.report.text import clean, printed
 from probe.report.used import as_used, needs_pad
 from probe.report.varied import varied_of
 
@@ -145,8 +144,8 @@ def _nothing(advice: Mapping[str, Any]) -> Leaf:
         never=NEVER,
         figures=(),
         others=_others(listing(advice, "options"), None),
-        notes=tuple(_tidy(c) for c in cautions[:MOST_ITEMS]),
-        why=tuple(_tidy(w) for w in listing(advice, "why")[:MOST_ITEMS]),
+        notes=tuple(printed(c) for c in cautions[:MOST_ITEMS]),
+        why=tuple(printed(w) for w in listing(advice, "why")[:MOST_ITEMS]),
     )
 
 
@@ -180,9 +179,9 @@ def _needs(
     """Return what to take from the shelf; without one, what to ask for."""
     for basket in listing(advice, "shelf"):
         if isinstance(basket, Mapping) and basket.get("destination") == option.get("destination"):
-            found = [_tidy(line) for line in listing(basket, "says")][: MOST_ITEMS + 1]
+            found = [printed(line) for line in listing(basket, "says")][: MOST_ITEMS + 1]
             return [*found, *_digital_pad(option)]
-    says = _tidy(option.get("says"))
+    says = printed(option.get("says"))
     adapter = option.get("adapter")
     found = [f"One for both sides: {says}." if _digital(option) else f"One for each side: {says}."]
     if adapter:
@@ -190,9 +189,8 @@ def _needs(
     if with_pad or isinstance(option.get("attenuator"), Mapping):
         pad = option["attenuator"]
         must = "With it" if with_pad else "If it is too loud"
-        found.append(
-            f"{must}: an attenuator in the plug at the destination, {_tidy(pad.get('says'), 160)}."
-        )
+        says = printed(pad.get("says"), 160)
+        found.append(f"{must}: an attenuator in the plug at the destination, {says}.")
     return found
 
 
@@ -201,7 +199,7 @@ def _digital_pad(option: Mapping[str, Any]) -> list[str]:
     pad = option.get("attenuator")
     if not _digital(option) or not isinstance(pad, Mapping):
         return []
-    return [f"with an attenuator of {_tidy(pad.get('says'), 160)}"]
+    return [f"with an attenuator of {printed(pad.get('says'), 160)}"]
 
 
 def _gains(option: Mapping[str, Any], *, with_pad: bool) -> list[str]:
@@ -276,7 +274,7 @@ def _hum(advice: Mapping[str, Any], option: Mapping[str, Any]) -> list[str]:
     for cure in cures[:2]:
         better = number({"value": cure.get("better_by_db")})
         gain = f" ({better:.0f} dB less hum)" if better is not None else ""
-        said.append(f"{_tidy(cure.get('says'), 160)}{gain}.")
+        said.append(f"{printed(cure.get('says'), 160)}{gain}.")
     if not said and option.get("pin_3") == "transformer":
         said = ["This lead has its isolating transformer already: look for the hum elsewhere, with "
                 "this lead unplugged first."]  # fmt: skip
@@ -325,16 +323,6 @@ def _figures(option: Mapping[str, Any]) -> list[tuple[str, str]]:
     return told
 
 
-_OHM = re.compile(r"(?<=\d) (k|M|m)?ohm\b")
-
-
-def _tidy(text: object, limit: int = MESSAGE_LIMIT) -> str:
-    """Return clean text with the signs of print in place of the terminal's spellings."""
-    return _OHM.sub(lambda found: f"\u00a0{found[1] or ''}Ω", clean(text or "", limit)).replace(
-        "+/-", "±"
-    )
-
-
 def _others(
     options: Sequence[Any], chosen: Mapping[str, Any] | None
 ) -> tuple[tuple[str, str, str], ...]:
@@ -351,7 +339,7 @@ def _others(
 
 
 def _short(reason: str) -> str:
-    text = _tidy(reason)
+    text = printed(reason)
     return text if len(text) <= 110 else f"{text[:107].rsplit(' ', 1)[0]} …"
 
 
@@ -360,10 +348,10 @@ def _notes(
 ) -> list[str]:  # fmt: skip
     """Return what to mind; an overload that the attenuator cures is not minded."""
     cured = "overload" if with_pad else ""
-    told = [_tidy(h.get("message")) for h in listing(option, "hazards")
+    told = [printed(h.get("message")) for h in listing(option, "hazards")
             if isinstance(h, Mapping) and h.get("code") != cured][:2]  # fmt: skip
     codes = {"simulated", "direct-voltage-not-metered"}
-    told += [_tidy(c.get("message")) for c in listing(advice, "cautions")
+    told += [printed(c.get("message")) for c in listing(advice, "cautions")
              if isinstance(c, Mapping) and c.get("code") in codes]  # fmt: skip
     point = clean(advice.get("operating_point") or "", 120)
     return [*told, f"Levels {point}." if point and not _digital(option) else ""][:4]

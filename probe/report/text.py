@@ -7,6 +7,7 @@ cannot be written as UTF-8, stacks of combining marks, and texts long enough to 
 
 from __future__ import annotations
 
+import re
 import textwrap
 import unicodedata
 
@@ -35,6 +36,16 @@ def clean(text: object, limit: int = NAME_LIMIT) -> str:
             kept.append(character)
     line = " ".join("".join(kept).split())
     return line if len(line) <= limit else line[: limit - 1].rstrip() + "…"
+
+
+_OHM = re.compile(r"(?<=\d) (k|M|m)?ohm\b")
+
+
+def printed(text: object, limit: int = MESSAGE_LIMIT) -> str:
+    """Return clean text with the signs of print in place of the terminal's spellings."""
+    return _OHM.sub(lambda found: f"\u00a0{found[1] or ''}Ω", clean(text or "", limit)).replace(
+        "+/-", "±"
+    )
 
 
 def columns(text: str) -> int:
