@@ -39,10 +39,10 @@ def run(args: argparse.Namespace) -> int:
     options = Options(series=args.series, reference=args.reference)
     parts, assumed = check_parts(options, kit_of(args), both=args.both)
     figures = None if args.bench is None else _read(args.bench)
-    for line in assumed:
-        print(line)
     with opened(practice=args.practice, rate=None) as bench:
-        known = figures or _kept(bench.interface, args.gain, args.leads)
+        known = figures or _kept(bench.interface, args.gain, args.leads, args.practice)
+        for line in assumed:
+            print(line)
         result = check(bench.player, Terminal(bench.practice), known, parts)
     print(check_shown(result), end="")
     return 0 if result.fine else NOT_AS_CALIBRATED
@@ -56,15 +56,16 @@ def _read(name: str) -> BenchFigures:
     return read_bench(Path(name))
 
 
-def _kept(interface: str, gain: str, leads: str) -> BenchFigures:
+def _kept(interface: str, gain: str, leads: str, practice: bool) -> BenchFigures:
     from probe.bench.calibration import store
     from probe.errors import BadInput
     from probe.formats.text import quoted
 
     found = store.remembered(interface, gain, leads)
     if found is None:
+        command = "probe calibrate --practice" if practice else "probe calibrate"
         raise BadInput(
             f"check: no calibration of {quoted(interface)} is kept here for this gain and these "
-            "leads; run probe calibrate once, or name a file with --bench"
+            f"leads; run {command} once, or name a file with --bench"
         )
     return found

@@ -5,11 +5,14 @@ Plain lines without colour or movement, so that a screen reader says what a scre
 
 from __future__ import annotations
 
+import textwrap
+
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from probe.bench.calibration.practice import PracticeCard
     from probe.bench.calibration.steps import Wiring
 
+WIDTH = 80
 KEYS = "Enter goes on; q and Enter stops, and nothing is written."
 
 
@@ -24,7 +27,8 @@ class Terminal:
         print(f"\nStep {number} of {count}: {wiring.title}")
         for line in wiring.plug:
             print(f"    {line}")
-        print(f"Caution: {wiring.caution}")
+        for line in textwrap.wrap(f"Caution: {wiring.caution}", WIDTH):
+            print(line)
         self._ask(f"Plugged? {KEYS} > ")
         if self._practice is not None:
             same = {"meter": "straight", "straight-again": "straight"}
@@ -44,7 +48,8 @@ class Terminal:
 
     def again(self, problem: str) -> bool:
         """Say what was wrong with a recording; return whether to try again."""
-        print(problem)
+        for line in textwrap.wrap(problem, WIDTH):
+            print(line)
         self._ask(f"Put it right, then again? {KEYS} > ")
         return True
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from probe.bench.calibration.check import CheckResult
-from probe.bench.calibration.figures import BenchFigures, Figure
+from probe.bench.calibration.figures import BenchFigures, Figure, InputFigures
 from probe.numbers import write, write_number, write_signed
 
 HOW = {
@@ -29,9 +29,10 @@ def bench_shown(bench: BenchFigures) -> str:
             _line("         capacitance", inlet.capacitance_farad, "F"),
         ]
         if inlet.noise_volts is not None:
-            lines.append(_line("         noise", inlet.noise_volts, "V", ", 20 Hz to 20 kHz"))
+            noise = inlet.noise_volts
+            lines.append(_quiet("         noise", inlet, noise, ", 20 Hz to 20 kHz"))
         if inlet.hum_volts is not None:
-            lines.append(_line("         hum", inlet.hum_volts, "V"))
+            lines.append(_quiet("         hum", inlet, inlet.hum_volts))
     for number, outlet in enumerate(bench.outputs, 1):
         lines += [
             _line(f"output {number} full scale", outlet.volts_full_scale, "V", " peak"),
@@ -54,13 +55,13 @@ def _path_lines(bench: BenchFigures) -> list[str]:
         worst = max(abs(d - match.db[at]) for d in match.db)
         lines.append(
             f"inputs   1 over 2: {db} ± {match.u95_db[at]:.3f} at 1 kHz, within {worst:.3f} dB of "
-            f"that at all tones; {match.deg[-1]:+.2f}° at {match.hz[-1] / 1e3:.1f} kHz "
-            "(by leads exchanged)"
+            f"that at all tones;\n         {_signed(match.deg[-1])}° at "
+            f"{match.hz[-1] / 1e3:.1f} kHz (by leads exchanged)"
         )
     for number, figure in enumerate(bench.thd_percent, 1):
         lines.append(
-            f"         distortion, output and input {number} together: {figure.value:.2g} % "
-            f"± {figure.u95:.1g}"
+            f"         distortion, output and input {number} together: "
+            f"{write({'value': figure.value, 'u95': figure.u95, 'unit': '%'}).whole}"
         )
     for (one, two), figure in zip(((1, 2), (2, 1)), bench.crosstalk_db, strict=False):
         lines.append(
@@ -68,10 +69,30 @@ def _path_lines(bench: BenchFigures) -> list[str]:
         )
     if bench.clock_ppm is not None:
         lines.append(
-            f"         clock of inputs against outputs: {bench.clock_ppm.value:+.2f} ppm "
-            f"± {bench.clock_ppm.u95:.2f}"
+            f"         clock of inputs against outputs: {_signed(bench.clock_ppm.value)} ppm "
+            f"± {max(bench.clock_ppm.u95, LAST_PLACE):.2f}"
         )
     return lines
+
+
+LAST_PLACE = 0.01
+"""No doubt is shown as nothing: at least one in the last place."""
+
+
+def _signed(value: float) -> str:
+    """Return a number with two places and its sign; nothing is neither plus nor minus."""
+    return "0.00" if abs(value) < LAST_PLACE / 2.0 else f"{value:+.2f}".replace("-", "−")
+
+
+def _quiet(label: str, inlet: InputFigures, figure: Figure, after: str = "") -> str:
+    """Return a line of noise or hum: of volts nobody measured about, of a doubt as large below."""
+    if inlet.volts_full_scale.how == "assumed":
+        said = f"about {write_number(figure.value, 'V')}{after}"
+        return f"{label:<20} {said} (volts {HOW['assumed']})"
+    if figure.u95 >= figure.value / 2.0:
+        said = write_number(figure.value + figure.u95, "V")
+        return f"{label:<20} below {said}{after} ({HOW[figure.how]})"
+    return _line(label, figure, "V", after)
 
 
 def _line(label: str, figure: Figure, unit: str, after: str = "") -> str:
