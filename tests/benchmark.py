@@ -25,6 +25,9 @@ SESSION_SECONDS = 2.0
 """Wall time of ``probe analyse`` on six takes of 4 s, imports included."""
 LONG_TAKE_RATIO = 1.0
 """Measuring a long take over reading it once with a real FFT of every block."""
+IDLE_RATIO = 4.0
+"""Spectra of a long idle take over reading it once with a real FFT of every block: each sample
+stands in four overlapping segments, and each segment's cross spectrum is added up."""
 LONG_TAKE_MEGABYTES = 250.0
 """Peak memory of the whole command on a long take."""
 HELP_RATIO = 1.2
@@ -206,6 +209,17 @@ def measured(session: Path) -> Spent:
     return Spent(time.perf_counter() - start, time.process_time() - cpu)
 
 
+def idle_spectra(session: Path) -> Spent:
+    """The averaged cross spectrum of the long take, as of an idle one."""
+    from probe.measures.spectra import spectrum_of
+    from probe.session.read import read_session
+
+    take = read_session(session).takes[0]
+    start, cpu = time.perf_counter(), time.process_time()
+    spectrum_of(take)
+    return Spent(time.perf_counter() - start, time.process_time() - cpu)
+
+
 def draws_cost(session: Path, draws: int = 10_000) -> Spent:
     """What ``draws`` Monte Carlo draws add to the solve of one side."""
     from probe.phasors import measure
@@ -249,9 +263,14 @@ def rows(folder: Path, *, seconds: float, quick: bool) -> list[Row]:
     session = long_session(folder, seconds)
     file = session / "long.wav"
     floor(file)
-    once, fitted = best(3, lambda: floor(file), lambda: measured(session))
+    once, fitted, spectra = best(
+        3, lambda: floor(file), lambda: measured(session), lambda: idle_spectra(session)
+    )
     detail = f"{fitted.wall:.2f} s against {once.wall:.2f} s, {seconds:g} s of sound"
     add(Row("long take over read and FFT", fitted.wall / once.wall, "", LONG_TAKE_RATIO, detail))
+    ratio = spectra.wall / once.wall
+    detail = f"{spectra.wall:.2f} s against {once.wall:.2f} s, {seconds:g} s of sound"
+    add(Row("long idle take's spectra over the same", ratio, "", IDLE_RATIO, detail))
     peak = peak_megabytes(*command(session))
     add(Row("peak memory, long take", peak, "MB", LONG_TAKE_MEGABYTES, ""))
     return found

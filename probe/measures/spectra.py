@@ -161,24 +161,25 @@ def spectrum_of(
     used = used_channels(take)
     scale = np.array([take.inputs[c].volts_full_scale for c in used])
     band = _bins(TRACE_HZ, rate / length, length // 2 + 1)
-    total = np.zeros((length // 2 + 1, len(used), len(used)), dtype=np.complex128)
+    total = np.zeros((len(used), len(used), length // 2 + 1), dtype=np.complex128)
     power, peak = np.zeros(len(used)), np.zeros(len(used))
     trace: list[Array] = []
     held: deque[Array] = deque(maxlen=STEPS)
     done = 0
     for block in _read(take, used, length // STEPS, first, last, progress):
-        power += np.sum(block**2, axis=0)
-        peak = np.maximum(peak, np.abs(block).max(axis=0, initial=0.0))
+        rows = np.ascontiguousarray(block.T)
+        power += np.einsum("cn,cn->c", rows, rows)
+        peak = np.maximum(peak, np.maximum(rows.max(axis=1), -rows.min(axis=1)))
         done += len(block)
-        held.append(block)
+        held.append(rows)
         if len(held) == STEPS and len(block) == length // STEPS:
-            lines = np.fft.rfft(np.concatenate(held) * shape[:, None], axis=0)
-            _add(total, lines)
-            trace.append(np.sum(np.abs(lines[band]) ** 2, axis=0))
+            lines = np.fft.rfft(np.concatenate(held, axis=1) * shape)
+            trace.append(_add(total, lines, band))
     segments = len(trace)
     norm = 2.0 / (rate * np.sum(shape**2))
-    density = total * (norm / max(segments, 1)) * scale[:, None] * scale[None, :]
-    density[[0, -1]] *= 0.5
+    total *= (norm / max(segments, 1)) * (scale[:, None] * scale)[..., None]
+    total[..., [0, -1]] *= 0.5
+    density = np.ascontiguousarray(_hermitian(total).transpose(2, 0, 1))
     spread, averages = bin_spread(segments, shape) if segments else (1.0, 0.0)
     return Spectrum(
         take=take,
@@ -225,14 +226,22 @@ def _bins(band: tuple[float, float], bin_hz: float, count: int) -> slice:
     return slice(int(np.ceil(band[0] / bin_hz)), min(int(band[1] / bin_hz) + 1, count))
 
 
-def _add(total: Complex, lines: Complex) -> None:
-    """Add ``x xᴴ`` of every bin; the lower half is the upper one's conjugate."""
-    for a in range(lines.shape[1]):
-        for b in range(a, lines.shape[1]):
-            product = lines[:, a] * lines[:, b].conj()
-            total[:, a, b] += product
-            if b != a:
-                total[:, b, a] += product.conj()
+def _add(total: Complex, lines: Complex, band: slice) -> Array:
+    """Add ``x xᴴ`` of every bin to the upper half, (C, C, F); return each power in a band, (C,)."""
+    power = np.square(lines.real) + np.square(lines.imag)
+    for a in range(len(lines)):
+        total[a, a].real += power[a]
+        for b in range(a + 1, len(lines)):
+            total[a, b] += lines[a] * lines[b].conj()
+    return np.asarray(power[:, band].sum(axis=1))
+
+
+def _hermitian(upper: Complex) -> Complex:
+    """Return a matrix (C, C, F) whose lower half is the upper one's conjugate."""
+    for a in range(len(upper)):
+        for b in range(a):
+            upper[a, b] = upper[b, a].conj()
+    return upper
 
 
 def used_channels(take: Take) -> tuple[int, ...]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 import pytest
@@ -28,6 +29,7 @@ MIX = np.array([[1.0, 0.6], [0.0, 0.8]])
 class Spread:
     """Errors over records: each of shape (records, F, C)."""
 
+    hz: NDArray[np.float64]
     along: NDArray[np.float64]
     across: NDArray[np.float64]
     share: NDArray[np.float64]
@@ -39,6 +41,7 @@ class Spread:
     remarked: int
 
 
+@cache
 def spread(
     noise: Noise, tones: tuple[float, ...] = TONES, seconds: float = 1.0, seed: int = 1
 ) -> Spread:
@@ -63,7 +66,7 @@ def spread(
         clocks.append((found.clock_error - clock, found.clock_u))
     along, across, share, joint_all = (np.array(part) for part in zip(*out, strict=True))
     error, u = np.array(clocks).T
-    return Spread(along, across, share, joint_all, error, error / u, remarked)
+    return Spread(hz, along, across, share, joint_all, error, error / u, remarked)
 
 
 def white(rng: np.random.Generator, n: int) -> NDArray[np.float64]:
@@ -91,7 +94,7 @@ def hum(rng: np.random.Generator, n: int) -> NDArray[np.float64]:
 
 
 def test_spread_meets_the_bound_in_white_noise() -> None:
-    found = spread(white)
+    found = spread(white, seconds=1.0, seed=3)
     # Rife and Boorstyn, in volts rms of 8 V full scale; both channels have the same noise:
     # 0.6² + 0.8² = 1
     bound = np.sqrt(2.0 / 48000) * 1e-4 * 8.0 / np.sqrt(2.0)
@@ -100,6 +103,16 @@ def test_spread_meets_the_bound_in_white_noise() -> None:
         ratio = np.sqrt(np.mean(error**2)) / bound
         assert 0.93 < ratio < 1.05 * 1.024
     assert found.remarked == 0
+
+
+def test_spread_meets_the_bound_in_coloured_noise() -> None:
+    found = spread(pink, seconds=1.0, seed=3)
+    # the same bound with the density that the noise has at each tone (closed form: 1 + 1000 Hz/f)
+    local = 1e-5 * np.sqrt(1.0 + 1000.0 / found.hz)
+    bound = np.sqrt(2.0 / 48000) * local[:, None] * 8.0 / np.sqrt(2.0)
+    for error in (found.along, found.across):
+        ratio = np.sqrt(np.mean((error / bound) ** 2))
+        assert 0.93 < ratio < 1.05 * 1.024
 
 
 def test_clock_meets_the_bound() -> None:
