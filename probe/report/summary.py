@@ -154,6 +154,8 @@ def _value(facts: Mapping[str, Any], name: str, note: str = "", *, level: bool =
     text = write(entry, positive=words.fact_words(name).positive).whole
     if entry.get("limited_by_bench"):
         note = f"{note}, limited by the recorder".lstrip(", ")
+    elif entry.get("near_limit"):
+        note = f"{note}, near the bench's limit".lstrip(", ")
     dbu = write_dbu(entry) if level and "bound" not in entry else ""
     notes = ", ".join(part for part in (dbu, note) if part)
     return f"{text} ({notes})" if notes else text

@@ -76,22 +76,9 @@ def test_the_table_is_complete() -> None:
 def test_clean_session(case: Case) -> None:
     document, written = analysed(case)
     assert not (said := full_session_failures(document, written, case.situation)), lines(said)
-
-
-@pytest.mark.parametrize("case", CLEAN, ids=str)
-def test_curves_of_a_clean_session(case: Case) -> None:
-    document, written = analysed(case)
     assert not (said := curve_failures(document, written)), lines(said)
-
-
-def test_clean_takes_raise_no_warnings() -> None:
-    takes = warned = 0
-    for case in CLEAN:
-        document, written = analysed(case)
-        takes += len(written.takes)
-        warned += len({w.get("take") for w in document["warnings"]} - {None})
-    # At most one clean take in a hundred may be warned about.
-    assert warned <= takes / 100
+    # At most one clean take in a hundred may be warned about: of these not one is.
+    assert {w.get("take") for w in document["warnings"]} <= {None}
 
 
 @pytest.mark.long
