@@ -239,6 +239,13 @@ def _curves(name: str, tones: list[_Tone]) -> dict[str, Curve]:
     return curves
 
 
+def _least(row: Row) -> float:
+    """Return the least a harmonic may be; nothing where only a bound from above is known."""
+    if "bound" in row:
+        return 0.0
+    return max(float(row.get("low", row["value"] - row["u95"])), 0.0)
+
+
 def _cancellation(tones: list[_Tone]) -> dict[str, Entry]:
     """Return how far the legs' second harmonics cancel in their difference, dB.
 
@@ -260,10 +267,11 @@ def _cancellation(tones: list[_Tone]) -> dict[str, Entry]:
         db = 20.0 * np.log10(legs_mean / np.sqrt(relative["differential"]))
         files = [tone.take.file]
         if "bound" in rows["differential"]:
-            least = min(float(np.quantile(db[1:], 0.05)), float(db[0]))
+            lows = [_least(rows[n]) for n in ("hot", "cold")]
+            least = 20.0 * np.log10(max(0.5 * sum(lows) / rows["differential"]["value"], 1e-15))
             if least < LEAST_CANCELLED:
                 return {}
-            entry: Entry = {"value": least, "unit": "dB", "u95": 0.0, "bound": "above"}
+            entry: Entry = {"value": float(least), "unit": "dB", "u95": 0.0, "bound": "above"}
             entry["limited_by_bench"] = True
         else:
             entry = {**interval(float(db[0]), db[1:]), "unit": "dB"}
