@@ -87,7 +87,14 @@ def looks_typed(text: str) -> bool:
     """Tell whether an argument is a typed destination and not the name of a file."""
     if not text.strip():
         return True
-    return not Path(text).exists() and (":" in text or text.lower() in CONNECTORS)
+    return (":" in text or text.lower() in CONNECTORS) and not _is_file(text)
+
+
+def _is_file(text: str) -> bool:
+    try:
+        return Path(text).exists()
+    except (OSError, ValueError):  # longer than any name, or holding what no name may
+        return False
 
 
 def typed_destination(text: str, mains_hz: float) -> Destination:

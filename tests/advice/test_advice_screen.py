@@ -12,7 +12,7 @@ from probe.advice.ground import of_preset
 from probe.advice.model import Advice
 from probe.advice.quantity import Quantity
 from probe.advice.text import render
-from probe.advice.typed import typed_destination
+from probe.advice.typed import looks_typed, typed_destination
 from probe.advice.words import decibels, figure
 from probe.errors import BadInput
 from tests.advice.stages import facts, ground_sensing, impedance_balanced, symmetrical
@@ -94,6 +94,16 @@ def test_complaints_about_what_was_typed_name_no_key_of_a_file(typed: str, says:
         typed_destination(typed, 50.0)
     assert says in str(complaint.value)
     assert not re.search(r"input\[|line \d|sensitivity_v|maximum_v", str(complaint.value))
+
+
+@pytest.mark.parametrize("digits", [400, 5000])
+def test_more_digits_than_a_file_name_holds_are_typed_ones(digits: int) -> None:
+    text = f"rca:{'9' * digits}:1V"
+    assert looks_typed(text)
+    with pytest.raises(BadInput) as complaint:
+        typed_destination(text, 50.0)
+    # a line of a screen or two, whatever was typed
+    assert len(str(complaint.value)) < 250
 
 
 def test_an_impedance_no_line_input_has_is_asked_about() -> None:
