@@ -97,7 +97,9 @@ def session(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def answer(session: Path) -> dict[str, Any]:
-    (session / "facts.json").write_text(printed("analyse", session / "session", "--json"))
+    (session / "facts.json").write_text(
+        printed("analyse", session / "session", "--json", "--draws", "400")
+    )
     found: dict[str, Any] = json.loads(
         printed("advise", session / "facts.json", session / "amplifier.toml", "--json")
     )
