@@ -159,7 +159,7 @@ class OneTake:
         """Keep, repeat or pass over; return whether the take is settled."""
         talk, step = self.screen.talk, made.step
         if made.refused is not None:
-            talk.warn("The load is refused", f"{made.refused}. Take the resistor off.")
+            talk.warn("The load is refused", _sentence(made.refused) + " Take the resistor off.")
             one.given_up.add(step.take)
             self.screen.told.append((step.name, f"load refused: {made.refused}"))
             return True
@@ -213,3 +213,7 @@ class OneTake:
             made.step.plugged.channels, made.heard.rms, self.equipment.bench.inputs, strict=False
         ):
             one.volts[role] = rms * scale.volts_full_scale
+
+
+def _sentence(text: str) -> str:
+    return f"{text[0].upper()}{text[1:]}."

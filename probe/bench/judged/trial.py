@@ -46,7 +46,8 @@ def trial_refuses(
         ratio = np.abs(loud.volts[strong]) / np.abs(quiet.volts[strong]) / rise
         worst = float(ratio[np.argmax(np.abs(np.log(ratio)))])
         if abs(worst - 1.0) > SAG:
-            return f"its level rises by {20 * np.log10(worst):+.1f} dB against the drive"
+            way = "falls behind" if worst < 1.0 else "runs ahead of"
+            return f"the level {way} the drive by {abs(20 * np.log10(worst)):.1f} dB"
     tones = float(np.sqrt(np.sum(np.abs(loud.volts) ** 2)))
     before = 0.0 if open_quiet is None else open_quiet.rest
     if loud.rest > max(DISTORTS * tones, noise, 3.0 * before):

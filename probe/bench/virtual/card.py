@@ -46,6 +46,10 @@ LEFT_UP = "gain-left-up"
 
 MOVED_DB, CREPT_DB, GAIN_DB, FOREIGN_PPM = -3.0, -0.3, 20.0, 80.0
 
+WEAK_SHARE = 0.05
+"""Of full scale, where a stage that cannot drive a load begins to limit: 10 dB below the level that
+takes are made at, 10 dB above that of its first trial."""
+
 
 class VirtualCard:
     """A `Card` whose outputs 1 and 2 drive the device and the injector.
@@ -304,6 +308,8 @@ class VirtualStream:
             heard = np.zeros((len(sent), self._format.inputs))
         else:
             heard = self._convolver.step(sent)
+        if "weak-stage" in self._names:
+            heard = WEAK_SHARE * np.tanh(heard / WEAK_SHARE)
         if "unplugged-device" in self._lost:
             heard[:] = 0.0
         heard += self._noise(len(sent))

@@ -32,6 +32,10 @@ MISHAPS = {
         "inject-hot",
         "the volume stands 0.3 dB lower, too little for one take to show",
     ),
+    "weak-stage": (
+        "load-across",
+        "the device cannot drive this load: it limits well below the level",
+    ),
     "moved-volume": ("inject-hot", "somebody brushes against the volume: 3 dB less"),
     "clipping": ("inject-hot", "the recorder's gain stands 20 dB too high"),
     "mute-relay": ("open", "the device's mute relay drops out during the take"),

@@ -125,6 +125,17 @@ def test_a_contradiction_that_is_kept_is_not_called_settled(tmp_path: Path) -> N
 
 
 @pytest.mark.long
+def test_a_stage_that_cannot_drive_a_load_is_not_loaded_at_full_level(tmp_path: Path) -> None:
+    run = guided(tmp_path, "cross-coupled", "--mishap", "weak-stage")
+    assert run.status == 0, run.text[-2000:]
+    text = " ".join(run.text.split())
+    assert "The load is refused. The level falls behind the drive by" in text
+    assert "Kept: left load across" not in text
+    assert "Still open: the impedance between the legs" in text
+    assert not (tmp_path / "session" / "left-load-across.wav").exists()
+
+
+@pytest.mark.long
 def test_forgotten_load(tmp_path: Path) -> None:
     """Without an injector the load decides, so a missing one must be noticed."""
     kit = 'format = "probe-kit/1"\nload = [ { part = "R1", ohm = 604.0, u95_percent = 0.1 } ]\n'
