@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Any
@@ -87,7 +87,7 @@ def verify(
         faults=faults,
         not_looked_for={side: not_looked_for(facts["sides"][side]) for side in chosen},
         cannot_be_seen=NOT_SEEN,
-        remarks=tuple(_remarks(facts, specification)),
+        remarks=(*_remarks(facts, specification), *_other_before(facts, before)),
         warnings=tuple(facts.get("warnings") or ()),
         measured_before=None if before is None else dict(before.get("made") or {}),
         faults_before=None if before is None else since(_faults(before, chosen), faults, facts),
@@ -329,3 +329,18 @@ def _remarks(facts: Mapping[str, Any], specification: SpecificationFile) -> list
         f"{' '.join(measured).strip() or 'an unnamed device'}: judged is whether this one does "
         "what the other's maker states."
     ]
+
+
+def _other_before(facts: Mapping[str, Any], before: Mapping[str, Any] | None) -> Iterable[str]:
+    """Say where the earlier look was at another device: then nothing changed and nothing is gone."""
+    if before is None:
+        return
+    now, then = (
+        [str(d["device"].get(k) or "") for k in ("maker", "model", "serial")]
+        for d in (facts, before)
+    )
+    if [t.casefold() for t in now] != [t.casefold() for t in then]:
+        yield (
+            f"The earlier look is of {' '.join(filter(None, then)) or 'an unnamed device'}, not of "
+            "this one: what stands beside as before is another device."
+        )

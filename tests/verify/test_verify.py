@@ -502,3 +502,12 @@ def test_what_the_takes_could_not_show_is_said(tmp_path: Path) -> None:
     assert "No fault found in what was looked for" in page
     assert "Not looked for yet: right: unequal leg impedances" in page
     assert "Not looked for yet" not in render_verification(verify(document(), spec).to_json())
+
+
+def test_an_earlier_look_at_another_example_is_said(tmp_path: Path) -> None:
+    spec = specified(tmp_path, 'quantity = "kind"\nsays = "differential"')
+    other = document()
+    other["device"]["serial"] = "LF-00999"
+    (remark,) = verify(document(), spec, before=other).remarks
+    assert "LF-00999" in remark
+    assert verify(document(), spec, before=document()).remarks == ()
