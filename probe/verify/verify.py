@@ -332,7 +332,7 @@ def _remarks(facts: Mapping[str, Any], specification: SpecificationFile) -> list
 
 
 def _other_before(facts: Mapping[str, Any], before: Mapping[str, Any] | None) -> Iterable[str]:
-    """Say where the earlier look was at another device: then nothing changed and nothing is gone."""
+    """Say where the earlier look was at another device: then nothing changed or is gone."""
     if before is None:
         return
     now, then = (
