@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from probe.advice.advise import advise, ask
+from probe.advice.desk import Memory
 from probe.advice.model import Advice, OptionAdvice
 from probe.advice.quantity import Quantity
+from probe.advice.settle import settlings
 from probe.advice.source_file import is_source, read_source
+from probe.advice.subject import device_of, side_of
 from probe.advice.text import render
 from probe.advice.typed import typed_destination
 from probe.advice.words import decibels, figure, signed_decibels, span
@@ -81,6 +85,28 @@ def test_what_may_harm_stays_forbidden_while_it_is_possible(tmp_path: Path) -> N
     told = ask(document, sources, typed_destination("rca:47k:0.5V", 50.0))
     # closed form: sqrt(2) x 2 V / 50 ohm is 57 mA
     assert of(told, "xlr-to-rca/pin-3-tied-at-source").verdict == "never"
+
+
+@pytest.mark.long
+def test_what_is_remembered_changes_no_answer(tmp_path: Path) -> None:
+    path = tmp_path / "source.toml"
+    path.write_text(SHEET.format(pair=4.0))
+    document, sources = read_source(path)
+    destination = typed_destination("xlr:20k/leg:2V+rca:47k:1V", 50.0)
+    memory = Memory()
+    ask(document, sources, destination, memory)
+    buffered = replace(destination, inputs=tuple(
+        replace(s, circuit="buffered") if s.connector == "xlr" else s for s in destination.inputs
+    ))  # fmt: skip
+    # the same question with nothing remembered
+    assert (
+        ask(document, sources, buffered, memory).to_json()
+        == ask(document, sources, buffered).to_json()
+    )
+    found = advise(document, sources, destination)
+    device, side = device_of(document), side_of(document, "mono")
+    again = settlings(ask, ask, document, sources, destination, device, [side], found)
+    assert found.would_change == again
 
 
 def _ordered(text: str) -> str:
