@@ -125,6 +125,21 @@ def test_a_contradiction_that_is_kept_is_not_called_settled(tmp_path: Path) -> N
 
 
 @pytest.mark.long
+def test_two_volumes_are_two_rounds_of_one_session(tmp_path: Path) -> None:
+    path = kit_file(tmp_path, 'format = "probe-kit/1"\nsingle_ended = true\n')
+    run = drive(
+        tmp_path / "session", "--virtual", "core-and-inverter", "--fast", "--kit", str(path),
+        answers={**METERED, "Volume positions": "half, full"},
+    )  # fmt: skip
+    assert run.status == 0, run.text[-2000:]
+    assert run.alarms == []
+    takes = read_session(tmp_path / "session").takes
+    words = ["open", "idle", "single ended", "second open"]
+    assert [t.name for t in takes] == [f"left at {v} {w}" for v in ("half", "full") for w in words]
+    assert {t.volume for t in takes} == {"half", "full"}
+
+
+@pytest.mark.long
 def test_a_stage_that_cannot_drive_a_load_is_not_loaded_at_full_level(tmp_path: Path) -> None:
     run = guided(tmp_path, "cross-coupled", "--mishap", "weak-stage")
     assert run.status == 0, run.text[-2000:]
