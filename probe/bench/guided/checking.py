@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 from probe.bench.calibration.check import CheckParts, CheckResult, check
 from probe.bench.calibration.live import LivePlayer
 from probe.bench.calibration.solve import KnownResistor
@@ -11,6 +13,7 @@ from probe.bench.guided.setting_up import confirmed
 from probe.bench.planned.kit import InjectorPart, Kit, injector_of
 from probe.bench.planned.steps import Plugged
 from probe.bench.shown.dialogue import Dialogue
+from probe.bench.shown.what_now import MOST_ATTEMPTS
 from probe.bench.stored.storage import SessionFolder
 from probe.bench.stream.recorder import Recorder
 from probe.bench.stream.stop import Stopped
@@ -53,7 +56,7 @@ def offer_check(
         KnownResistor(reference.ohm, reference.u95_percent / 100.0),
     )
     hands = _Hands(talk, equipment, injector)
-    while True:
+    for attempt in itertools.count(1):
         try:
             found = check(LivePlayer(recorder), hands, figures, parts)
         except (NotUsable, Stopped) as error:
@@ -71,7 +74,8 @@ def offer_check(
             "calibrate: probe calibrate. Kept as it is, levels and impedances are off by as much."
         )
         choices = {"a": "check again, after putting it right", "k": "go on as it is"}
-        if talk.choose("check-failed", "What now?", choices, "a") == "k":
+        usual = "k" if attempt >= MOST_ATTEMPTS else "a"
+        if talk.choose("check-failed", "What now?", choices, usual) == "k":
             store.remark(f"Bench NOT as calibrated: {'; '.join(found.findings)}.")
             return
 

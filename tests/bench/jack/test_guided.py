@@ -57,7 +57,9 @@ def test_guided_run_through_portaudio(
 
     run = drive(
         tmp_path / "session", "--kit", str(kit_file(tmp_path)), "--bench", str(bench),
-        answers={"r/s": plug, "Direct volts": "0.002", "Alternating volts": "0.001"},
+        answers={
+            "r/s": plug, "y/s": "s", "Direct volts": "0.002", "Alternating volts": "0.001",
+        },
         timeout=240.0, **home,
     )  # fmt: skip
     assert run.status == 0, run.text[-3000:]
