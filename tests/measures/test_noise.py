@@ -186,3 +186,16 @@ def test_an_output_that_stays_on_is_not_called_muted(tmp_path):
         tmp_path, takes=["open", "idle", "floor"], device_noise={"hot_nv": 50.0, "corner_hz": 300.0}
     )
     assert "muted-at-idle" not in {w["code"] for w in document["warnings"]}
+
+
+def test_products_of_distortion_are_not_taken_for_a_mute(tmp_path):
+    bent = {"second": 2e-3, "third": 1e-3, "clip_volts": 8.0}
+    session = {"takes": ["open", "idle", "floor"], "seconds": 2.0, "draws": 20}
+    quiet = {"hot_nv": 1.0, "cold_nv": 1.0}
+    healthy = found(tmp_path, "healthy", **session, device_noise=quiet, nonlinear={"hot": bent})
+    # closed form: 2e-3 of a volt squared is 0.1 % of second harmonic at 1 V peak
+    assert "muted-at-idle" not in {w["code"] for w in healthy["warnings"]}
+    mutes = {"hot_nv": 200.0, "cold_nv": 200.0, "idle_db": -60.0}
+    muted = found(tmp_path, "muted", **session, device_noise=mutes, nonlinear={"hot": bent})
+    # the circuit's own: 200 nV, far above the recorder, of which the mute leaves 60 dB less
+    assert "muted-at-idle" in {w["code"] for w in muted["warnings"]}
