@@ -20,32 +20,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from probe.stage.delays import candidates, heard, rank
 from probe.stage.fitted import LEGS, Fit, flat
 from probe.stage.forward import predict
-from probe.stage.limits import ALIGN_PRIOR_S, EXCITATION_SIGMAS
+from probe.stage.limits import ALIGN_PRIOR_S
 from probe.stage.network import Complex
 from probe.stage.observations import Group, Observed, has_reference
 from probe.stage.realise import Excited, excitation
 from probe.stage.solve import fit
-from probe.stage.source import TERMINALS
 
 Array = NDArray[np.float64]
-
-SEARCH_POINTS = 512
-"""Delays are searched on a grid of this many points a row, 1/(5 f) of the highest tone apart."""
-
-SEARCH_S = 5.0
-"""How far from the hint a delay is searched, s. No tone pattern of the bench repeats within 2 s, so
-among delays that fit alike the shortest is taken."""
-
-SEARCH_BELOW_HZ = 4.0e3
-"""Tones above this do not take part in the first search: they need a finer grid and only refine."""
-
-STARTS = 60
-"""Places of the first search that are refined."""
-
-CANDIDATES = 6
-"""How many delays of a take are kept for the joint residual to choose from."""
 
 PLAIN_COST = 0.3
 """A take whose tones disagree by less than this many in all is aligned by phases alone."""
@@ -53,14 +37,17 @@ PLAIN_COST = 0.3
 RIVAL_COST = 2.0
 """A delay at which this many more tones disagree than at the best one is no rival to it."""
 
-SATURATION_RAD = 0.15
-"""Phase differences well above this count as disagreement however large they are."""
-
 PHASE_LEVEL = 1.0e-4
 """Weight of the takes against each other when a delay is found: a level that moves between takes
 does not turn phases, which repeat to a ten-thousandth of a radian."""
 
 JOINT_STEPS = 6
+
+TELLING = 2.0
+"""A delay must fit better by this much (log of residual power, over the tones) to be preferred."""
+
+RIVAL_APART = 10.0
+"""Rivals are told from one delay found twice by this many times the doubt of one from phases."""
 
 SHARED_CLOCK = 1.0e-8
 """A clock error below this, relative, is none: player and recorder are one device."""
@@ -97,6 +84,8 @@ class Alignment:
         shape (T,)) moves the delays.
     free
         True where delays were estimated (nothing but the takes themselves for a reference).
+    unplaced
+        Names of takes that were left out, because several delays serve them alike.
     """
 
     group: Group
@@ -106,6 +95,7 @@ class Alignment:
     pull: Array
     stray: Array
     free: bool
+    unplaced: tuple[str, ...] = ()
 
 
 def align(group: Group, *, level: float) -> Alignment:
@@ -162,37 +152,6 @@ def _stream_delays(group: Group) -> tuple[Array, Array]:
     return delays - delays[0], stray
 
 
-def _played(first: Observed, other: Observed) -> NDArray[np.intp]:
-    """Grid indices of the tones that the device plays in both takes."""
-    return np.intersect1d(first.tones[first.strength > 0], other.tones[other.strength > 0])
-
-
-def _signals(first: Observed, other: Observed) -> list[Array]:
-    """Return combinations of the legs that both takes hold, those least disturbed by loads first.
-
-    A leg that carries no extra load keeps its phase where legs are separate; the difference
-    keeps it where the stage floats; the sum serves legs in phase. A leg that is noise in either
-    take serves nothing.
-    """
-    both = first.recorded & other.recorded & _heard(first) & _heard(other)
-    held = first.recorded & other.recorded
-    loaded = np.zeros(3, dtype=np.bool_)
-    for load in other.phasors.take.loads:
-        for end in (load.from_, load.to):
-            if end in TERMINALS:
-                loaded[TERMINALS.index(end)] = True
-    legs = [np.eye(3)[k] for k in range(2) if both[k] and not loaded[k]]
-    if held[0] and held[1] and both[:2].any():
-        return [*legs, np.array([1.0, -1.0, 0.0]), np.array([1.0, 1.0, 0.0])]
-    return legs or [np.eye(3)[k] for k in range(3) if both[k]]
-
-
-def _heard(observed: Observed) -> NDArray[np.bool_]:
-    """Terminals that stand above their noise at most tones, shape (3,)."""
-    noise = np.sqrt(np.abs(np.einsum("kii->ki", observed.noise)) + 1e-300)
-    return np.asarray(np.median(np.abs(observed.volts) / noise, axis=0) > EXCITATION_SIGMAS)
-
-
 def _worth(observed: Observed) -> tuple[int, int]:
     return int(observed.recorded[:2].sum()), int((observed.strength > 0).sum())
 
@@ -205,7 +164,7 @@ def _free(group: Group, level: float) -> Alignment:
     first = max(range(len(group.takes)), key=lambda t: _worth(group.takes[t]))
     legs = group.takes[first].recorded[:2]
     options = [
-        _candidates(group.takes[first], o, group.hz, t == first) for t, o in enumerate(group.takes)
+        candidates(group.takes[first], o, group.hz, t == first) for t, o in enumerate(group.takes)
     ]
     plain = [
         t
@@ -224,12 +183,16 @@ def _free(group: Group, level: float) -> Alignment:
         return _snapped(solved)
     theta = fit(solved.group, LEGS, level=level).theta
     for t in rest:
-        options[t] = sorted(_against_prediction(group, t, theta) + options[t], key=_rank)
-        if not (group.takes[t].recorded & _heard(group.takes[t]))[:2].any():
+        options[t] = sorted(_against_prediction(group, t, theta) + options[t], key=rank)
+        if not (group.takes[t].recorded & heard(group.takes[t]))[:2].any():
             options[t] = options[t][:1]
         delays[t] = options[t][0][1]
     ordered = [[(min(c for c, _ in o), d), *o] for d, o in zip(delays, options, strict=True)]
     delays = _choose(group, ordered, level)
+    lost = _unplaced(group, ordered, delays, level)
+    if lost is not None:
+        without = align(group.without(lost), level=level)
+        return replace(without, unplaced=(group.takes[lost].name, *without.unplaced))
     return _snapped(_joint(group.rotated(delays), stray, delays))
 
 
@@ -255,109 +218,10 @@ def _snapped(found: Alignment) -> Alignment:
 def _against_prediction(group: Group, t: int, theta: Complex) -> list[tuple[float, float]]:
     """Delays of a take against what the stage, as solved without it, predicts for it."""
     observed = group.takes[t]
-    if not (observed.recorded & _heard(observed))[:2].any():
+    if not (observed.recorded & heard(observed))[:2].any():
         return []
     predicted = replace(observed, volts=predict(observed, theta))
-    return _candidates(predicted, observed, group.hz, False)
-
-
-def _candidates(
-    first: Observed, other: Observed, hz: Array, same: bool
-) -> list[tuple[float, float]]:
-    """(cost, delay) of ``other`` against ``first``, best first; a poor 0 if nothing is common."""
-    played = _played(first, other)
-    if same or len(played) == 0:
-        return [(0.0 if same else float(len(hz)), 0.0)]
-    a = first.volts[np.searchsorted(first.tones, played)]
-    b = other.volts[np.searchsorted(other.tones, played)]
-    hint = first.phasors.steady_s[0] - other.phasors.steady_s[0]
-    signals = _signals(first, other)
-    turns = [_turn(a @ p, b @ p) for p in signals]
-    if not signals:
-        own = [v[:, np.argmax(np.abs(v).sum(axis=0))] for v in (a, b)]
-        turns = [_turn(*own), -_turn(*own)]
-    lists = [_search(hz[played], turn, hint) for turn in turns]
-    if signals:
-        found = [one for _, one in sorted(_ranked(lists))]
-    else:
-        found = sorted((one for each in lists for one in each), key=_rank)
-    kept: list[tuple[float, float]] = []
-    for cost, tau in found:
-        if all(_differ(hz[played], tau, other) for _, other in kept):
-            kept.append((cost, tau))
-    return kept[:CANDIDATES] or [(float(len(hz)), 0.0)]
-
-
-def _ranked(
-    lists: list[list[tuple[float, float]]],
-) -> list[tuple[tuple[float, int, float], tuple[float, float]]]:
-    """Sort keys for the finds of several signals: fit alike, and the less disturbed one wins."""
-    return [
-        ((round(one[0], 2), order, one[0]), one) for order, each in enumerate(lists) for one in each
-    ]
-
-
-def _rank(one: tuple[float, float]) -> tuple[float, float]:
-    """Order of (cost, delay): what fits better, and among equals the shorter."""
-    return round(one[0], 3), abs(one[1])
-
-
-def _turn(a: Complex, b: Complex) -> Complex:
-    """Phase that turns ``b`` onto ``a``; 0 for tones too weak in either to say anything."""
-    strong = (np.abs(a) > 0.01 * np.abs(a).max()) & (np.abs(b) > 0.01 * np.abs(b).max())
-    ratio = a * np.conj(b)
-    return np.asarray(np.where(strong, ratio / np.maximum(np.abs(ratio), 1e-300), 0.0))
-
-
-def _search(hz: Array, turn: Complex, hint: float) -> list[tuple[float, float]]:
-    """(cost, delay) of the best delays around 0 and around ``hint`` seconds."""
-    use = np.abs(turn) > 0.5
-    hz, turn = hz[use], turn[use]
-    if len(hz) == 0:
-        return []
-    centres = [0.0, hint] if abs(hint) > SEARCH_S / 2 else [0.0]
-    starts = np.concatenate([_peaks(hz, turn, centre) for centre in centres])
-    cost, tau = _polish(hz, turn, starts)
-    order = np.argsort(cost)[: 2 * CANDIDATES]
-    return [(float(cost[k]), float(tau[k])) for k in order]
-
-
-def _differ(hz: Array, one: float, other: float) -> bool:
-    """Return True where two delays turn some tone apart by more than 0.01 rad."""
-    return bool(np.max(np.abs(np.exp(2j * np.pi * hz * (one - other)) - 1.0)) > 0.01)
-
-
-def _peaks(hz: Array, turn: Complex, centre: float) -> Array:
-    """Delays (s) where most of the lower tones agree, from a grid around ``centre``."""
-    low = hz <= max(SEARCH_BELOW_HZ, float(np.sort(hz)[min(len(hz), 6) - 1]))
-    hz, turn = hz[low], turn[low]
-    n = SEARCH_POINTS
-    step = 1.0 / (5.0 * hz.max())
-    fine = np.exp(-2j * np.pi * hz[:, None] * step * np.arange(n)).astype(np.complex64)
-    reach = int(np.ceil(2.0 * SEARCH_S / (step * n)))
-    origin = centre - step * n * reach / 2
-    coarse = np.exp(-2j * np.pi * hz[:, None] * (origin + step * n * np.arange(reach)))
-    agreement = ((coarse * turn[:, None]).astype(np.complex64).T @ fine).real.reshape(-1)
-    count = min(STARTS, len(agreement))
-    top = np.argpartition(agreement, -count)[-count:]
-    return np.asarray(origin + step * top.astype(np.float64))
-
-
-def _polish(hz: Array, turn: Complex, tau: Array) -> tuple[Array, Array]:
-    """Refine delays, shape (N,): tones let in from below, disagreeing ones let go.
-
-    Phases count by frequency squared, because a delay does. Returns cost and delay; the cost is
-    the number of tones that disagree.
-    """
-    omega = 2.0 * np.pi * hz
-    order = np.argsort(hz)
-    for count in [*range(min(4, len(hz)), len(hz) + 1), *[len(hz)] * 4]:
-        w, z = omega[order[:count]], turn[order[:count]]
-        rest = np.angle(z * np.exp(-1j * w * tau[:, None]))
-        weight = 1.0 / (1.0 + (rest / SATURATION_RAD) ** 2) ** 2
-        tau = tau + np.sum(weight * w * rest, axis=1) / np.sum(weight * w**2, axis=1)
-    rest = np.angle(turn * np.exp(-1j * omega * tau[:, None]))
-    return np.sum(1.0 - 1.0 / (1.0 + (rest / SATURATION_RAD) ** 2), axis=1), tau
+    return candidates(predicted, observed, group.hz, False)
 
 
 def _misfit(group: Group, level: float, excited: Excited) -> float:
@@ -375,16 +239,42 @@ def _choose(group: Group, options: list[list[tuple[float, float]]], level: float
     best = _misfit(group.rotated(delays), level, excited)
     if best < len(group.hz):
         return delays
-    for t, candidates in enumerate(options):
-        for cost, tau in candidates[1:]:
-            if cost > candidates[0][0] + RIVAL_COST:
+    for t, found in enumerate(options):
+        for cost, tau in found[1:]:
+            if cost > found[0][0] + RIVAL_COST:
                 continue
             trial = delays.copy()
             trial[t] = tau
             misfit = _misfit(group.rotated(trial), level, excited)
-            if misfit < best - 2.0:
+            if misfit < best - TELLING:
                 best, delays = misfit, trial
     return delays
+
+
+def _unplaced(
+    group: Group, options: list[list[tuple[float, float]]], delays: Array, level: float
+) -> int | None:
+    """Return the take whose phases agree least, if neither they nor the others tell its delay.
+
+    Its phases agree plainly at no delay, and at a quite different one as many tones agree and the
+    joint residual is no larger: the stage bends to any of them, and each makes another stage of it.
+    """
+    doubtful = sorted((-o[0][0], t) for t, o in enumerate(options) if o[0][0] >= PLAIN_COST)
+    excited = excitation(group) if doubtful else None
+    for _, t in doubtful:
+        if excited is None or not (group.takes[t].recorded & heard(group.takes[t]))[:2].any():
+            continue
+        best = _misfit(group.rotated(delays), level, excited)
+        for cost, tau in options[t]:
+            trial = delays.copy()
+            trial[t] = tau
+            if cost > options[t][0][0] + RIVAL_COST or (
+                abs(tau - delays[t]) < RIVAL_APART * ALIGN_PRIOR_S
+            ):
+                continue
+            if _misfit(group.rotated(trial), level, excited) < best + TELLING:
+                return t
+    return None
 
 
 def _joint(group: Group, stray: Array, delays: Array) -> Alignment:
@@ -437,7 +327,7 @@ def _delay_gain(group: Group, solved: Fit, stray: Array) -> tuple[Complex, Array
     slope = 1j * omega[None, :, None] * strength[:, :, None] * slope
     derivative = np.zeros((tones, takes * size, takes), dtype=np.complex128)
     for t, observed in enumerate(group.takes):
-        if not (_heard(observed) & observed.recorded)[:2].any():
+        if not (heard(observed) & observed.recorded)[:2].any():
             continue
         derivative[:, t * size : (t + 1) * size, t] = slope[t]
     derivative = solved.mixer[:, : takes * size, : takes * size] @ derivative

@@ -130,9 +130,10 @@ def identify(
     rng = np.random.default_rng([seed, ("left", "right", "mono").index(side)])
     if group is None:
         return _injections_only(side, playing, chosen, left_out, volume, stated, draws, rng)
-    aligned = align(group, level=stated)
-    aligned, dropped, more = set_contradiction_aside(aligned, stated)
-    remarks += more
+    placed = align(group, level=stated)
+    aligned, dropped, more = set_contradiction_aside(placed, stated)
+    unplaced = (*placed.unplaced, *(aligned.unplaced if aligned is not placed else ()))
+    remarks += [*map(_unplaced, unplaced), *more]
     excited = excitation(aligned.group)
     solved = fit(aligned.group, LEGS, level=stated, excited=excited, thorough=True)
     repeat = repeatability(solved, aligned.group, stated)
@@ -147,8 +148,9 @@ def identify(
     names = [o.name for o in aligned.group.takes]
     weight = {n: take_residual(solved, t) for t, n in enumerate(names)}
     delay = {n: float(aligned.delays[t]) for t, n in enumerate(names)} if aligned.free else {}
-    out = {*turned, dropped}
-    uses = tuple(_use(p, left_out, out, weight, delay) for p in phasors if p.take.side == side)
+    left_out |= dict.fromkeys((*turned, *([dropped] if dropped else [])), CONTRADICTS)
+    left_out |= dict.fromkeys(unplaced, "nothing tells when it began against the others")
+    uses = tuple(_use(p, left_out, weight, delay) for p in phasors if p.take.side == side)
     return Identified(
         side=side,
         group=aligned.group,
@@ -171,17 +173,27 @@ def identify(
     )
 
 
+CONTRADICTS = "contradicts the other takes"
+
+
+def _unplaced(name: str) -> Remark:
+    return Remark(
+        "unplaced-take",
+        name,
+        "nothing tells when this take began against the others: several delays fit it alike, and "
+        "each would make another stage of it; it was left out. Record the takes in one run, or the "
+        "drive with them on a third channel",
+    )
+
+
 def _use(
     p: TakePhasors,
     left_out: dict[str, str],
-    dropped: set[str | None],
     weight: dict[str, float],
     delay: dict[str, float],
 ) -> TakeUse:
     name = p.take.name
     why = left_out.get(name)
-    if name in dropped:
-        why = "contradicts the other takes"
     return TakeUse(
         name,
         p.take.file,
@@ -216,7 +228,7 @@ def _injections_only(
     repeat = Repeatability(stated, 0, 0.0)
     solved, into = injected_alone(playing, repeat, draws, rng)
     off, off_into = _off(chosen, repeat, draws, rng)
-    uses = tuple(_use(p, left_out, set(), {}, {}) for p in chosen)
+    uses = tuple(_use(p, left_out, {}, {}) for p in chosen)
     empty = np.zeros((draws + 1, 0, 0, 3), dtype=np.complex128)
     return Identified(
         side,

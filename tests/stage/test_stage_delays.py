@@ -11,7 +11,8 @@ from probe.stage.align import align
 from probe.stage.identify import played_group
 from probe.stage.limits import REPEATABILITY_DB
 
-from .forward import FULL, drawn_errors, record
+from .analysed import analysed
+from .forward import ACROSS, FULL, LOAD_HOT, OPEN, drawn_errors, record
 from .stages import STAGES
 
 DRIFT_DB = 0.05
@@ -33,3 +34,17 @@ def test_levels_that_moved_do_not_move_delays(name: str, seed: int) -> None:
     # a real factor per take and leg turns no phase (closed form); 1 us turns 20 kHz by 7 degrees,
     # about what a load of 604 ohm and a cable do there: common practice, no source
     assert np.max(np.abs(off)) < 1e-6
+
+
+@pytest.mark.parametrize("name", ["dried-cold", "separate"])
+def test_a_take_that_many_delays_serve_alike_is_left_out(name: str) -> None:
+    rng = np.random.default_rng(1)
+    plans = [replace(p, delay=float(rng.uniform(-0.4, 0.4))) for p in (OPEN, LOAD_HOT, ACROSS)]
+    errors = drawn_errors(1, plans, 0.02)
+    found = analysed(STAGES[name], plans, errors=errors, situation="none", rng=rng, draws=100)
+    # closed form: both legs' 100 or 130 ohm are separate; a 1 uF leg under a load across turns each
+    # tone by its own angle, so that no delay fits, and three takes leave no residual to tell
+    assert found.kind == "differential"
+    lost = [("unplaced-take", ACROSS.name)] if name == "dried-cold" else []
+    assert found.codes == lost
+    assert ("cold_impedance" in found.facts) is not bool(lost)
