@@ -77,8 +77,11 @@ def _lacking(advice: Advice, name: str) -> str:
 
 
 def _missing(one: Settling) -> str:
-    instead = " or ".join(one.answers[1:])
-    return f"{one.what}, then {instead}" if instead else one.what
+    named = [a for a in one.answers[1:] if a != "nothing"]
+    then = [f"then {' or '.join(named)}"] if named else []
+    if "nothing" in one.answers[1:]:
+        then.append("then possibly no way is left to recommend")
+    return ", ".join((one.what, " or ".join(then))) if then else one.what
 
 
 def _cure(cure: Cure) -> str:

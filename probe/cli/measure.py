@@ -71,8 +71,26 @@ def run(args: argparse.Namespace) -> int:
     if not 1.0 <= args.seconds <= 600.0:
         raise BadInput(f"--seconds {args.seconds:g}: allowed are 1 to 600")
     equipment = _virtual(args) if args.virtual else _real(args)
+    equipment.options = _again(args)
     done = Guide(_dialogue(args), Path(args.folder), equipment).run()
     return 0 if done else 3
+
+
+def _again(args: argparse.Namespace) -> str:
+    """Return the options given, as they are typed to go on with the session."""
+    import shlex
+
+    usual = {"seconds": 3.0, "rate": 48000, "seed": 1, "sides": "left", "inputs": 2, "mishap": []}
+    found: list[str] = []
+    for name in ("virtual", "kit", "bench", *usual, "answers", "fast", "plain"):
+        value = getattr(args, name)
+        if value is None or value is False or value == usual.get(name):
+            continue
+        values = value if isinstance(value, list) else [value]
+        for one in values:
+            text = f"{one:g}" if isinstance(one, float) else str(one)
+            found += [f"--{name}"] if one is True else [f"--{name}", shlex.quote(text)]
+    return "".join(f" {word}" for word in found)
 
 
 def _dialogue(args: argparse.Namespace) -> Dialogue:

@@ -35,6 +35,9 @@ WIDE_DB = 2.0
 HEARD_LOSS_DB = 1.0
 """Loss at the ends of the band that may be noticed. [judgement] The limit of the advice."""
 
+MOST_REASON = 110
+"""Characters of a reason in the table of the other ways, more only where it is one clause."""
+
 MOST_ITEMS = 5
 """Lines of a list, so that the whole stays on one side of paper."""
 
@@ -144,7 +147,7 @@ def _nothing(advice: Mapping[str, Any]) -> Leaf:
         never=NEVER,
         figures=(),
         others=_others(listing(advice, "options"), None),
-        notes=tuple(printed(c) for c in cautions[:MOST_ITEMS]),
+        notes=(*_typed(advice), *(printed(c) for c in cautions[:MOST_ITEMS])),
         why=tuple(printed(w) for w in listing(advice, "why")[:MOST_ITEMS]),
     )
 
@@ -162,7 +165,7 @@ def _leaf(
         chosen=f"{way}, with an attenuator in its plug" if with_pad else way,
         drawing=lead_drawing(f"wiring-{at}", drawn_of(option, with_pad=with_pad), device, place),
         needs=tuple(_needs(advice, option, with_pad=with_pad)),
-        gains=tuple(_gains(option, with_pad=with_pad)),
+        gains=(*_typed(advice), *_gains(option, with_pad=with_pad)),
         hum=tuple(_hum(advice, option)),
         never=(*NEVER, *_tie(advice)),
         figures=tuple(_figures(as_used(option, with_pad=with_pad))),
@@ -223,7 +226,10 @@ def _gains(option: Mapping[str, Any], *, with_pad: bool) -> list[str]:
         if loss is not None and loss > HEARD_LOSS_DB:
             said.append(f"{loss:.1f} dB of the {what} is lost.")
     ends = [number(losses.get(k)) for k in ("at_20_hz", "at_20_khz")]
-    if all(loss is not None and loss <= HEARD_LOSS_DB for loss in ends):
+    for rise, what in zip(ends, ("deepest bass", "highest treble"), strict=True):
+        if rise is not None and rise < -HEARD_LOSS_DB:
+            said.append(f"The {what} comes {-rise:.1f} dB too strong.")
+    if all(loss is not None and abs(loss) <= HEARD_LOSS_DB for loss in ends):
         said.append("Bass and treble arrive whole.")
     said.append("No more than this is claimed: these are calculated figures, not a promise of "
                 "better sound.")  # fmt: skip
@@ -339,8 +345,14 @@ def _others(
 
 
 def _short(reason: str) -> str:
+    """Return a reason that fits its cell: without its condition, and whole clauses of it."""
     text = printed(reason)
-    return text if len(text) <= 110 else f"{text[:107].rsplit(' ', 1)[0]} …"
+    condition, colon, rest = text.partition(": ")
+    if colon and condition.startswith("if the stage is "):
+        text = f"for a kind of stage this may be: {rest}"
+    while len(text) > MOST_REASON and (at := max(text.rfind("; "), text.rfind(", "))) > 0:
+        text = text[:at]
+    return text
 
 
 def _notes(
@@ -355,3 +367,15 @@ def _notes(
              if isinstance(c, Mapping) and c.get("code") in codes]  # fmt: skip
     point = clean(advice.get("operating_point") or "", 120)
     return [*told, f"Levels {point}." if point and not _digital(option) else ""][:4]
+
+
+TYPED = (
+    "Nothing was measured: the figures of the device are typed from a data sheet, and these are "
+    "calculated from them."
+)
+
+
+def _typed(advice: Mapping[str, Any]) -> list[str]:
+    """Say that nothing was measured, where the device is described by hand."""
+    codes = [c.get("code") for c in listing(advice, "cautions") if isinstance(c, Mapping)]
+    return [TYPED] if "typed" in codes else []

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from probe.numbers import fixed, number, write, write_hz
+from probe.numbers import fixed, interval, number, write, write_hz
 from probe.report import words
 from probe.report.chart import Curve, chart
 from probe.report.curves import Figure, finite
@@ -15,6 +15,9 @@ from probe.report.text import MESSAGE_LIMIT, clean
 
 _BELOW_ALL_DB = -400.0
 """Lower end of a region that reaches down to nothing; the axis cuts it at its own end."""
+
+LEAST_LOSS_DB = 0.01
+"""A loss all of whose interval is smaller than this is told as that. [judgement]"""
 
 _OUTPUTS = (
     ("pair", "between the legs", "differential"),
@@ -220,6 +223,14 @@ def _cell(entry: object) -> str:
     return write(entry, positive=False).whole
 
 
+def _lost(entry: object) -> str:
+    """Return a loss as text: one that nobody can hear or check is not told in millionths."""
+    ends = interval(entry) if isinstance(entry, Mapping) else None
+    if ends is not None and ends[0] > -LEAST_LOSS_DB and ends[1] < LEAST_LOSS_DB:
+        return f"below {LEAST_LOSS_DB:g} dB"
+    return _cell(entry)
+
+
 def _receivers(rows: Sequence[Any]) -> Iterable[Table]:
     """Rejection of connections: a line for each receiver, a column for each condition."""
     cells: dict[tuple[str, float], dict[tuple[float, float], str]] = {}
@@ -263,7 +274,7 @@ def _loads(rows: Sequence[Any]) -> Iterable[Table]:
             at = number(loss, "at_hz") if isinstance(loss, Mapping) else None
             found.append(
                 (told, f"{ohm / 1e3:g} kΩ, {clean(condition.get('load_is', ''), 40)}",
-                 _cell(loss), "–" if at is None else write_hz(at), _cell(low))
+                 _lost(loss), "–" if at is None else write_hz(at), _cell(low))
             )  # fmt: skip
     if found:
         yield Table(

@@ -225,7 +225,7 @@ _LEVELS = "Levels"
 _RATIOS = "Ratios and balance"
 _IMPEDANCES = "Impedances"
 _NOISE = "Noise, distortion and maximum"
-_OTHER = "Noise, distortion and the rest"
+_OTHER = "Corners, direct voltage and the rest"
 
 FACTS = {
     "hot_level": FactWords(_LEVELS, "Hot leg", "pin 2 to pin 1, open circuit, rms", level=True),

@@ -161,8 +161,9 @@ class MonteCarlo:
         )
         message = (
             f"the injection into {name} and the loads contradict each other ({abs(theirs):.3g} "
-            f"against {abs(ours):.3g} ohm): one of them was not plugged as declared, or leads were "
-            "exchanged. Check and repeat both"
+            f"against {abs(ours):.3g} ohm): the volts declared for the injection or "
+            "volts_full_scale of an input are wrong, or one of them was not plugged as declared, "
+            "or leads were exchanged. Check the typed figures first, then repeat both"
         )
         return Remark("contradicting-take", take, message)
 

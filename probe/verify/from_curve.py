@@ -11,13 +11,16 @@ take is taken to have. What is no larger than that is a bound.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from probe.compare.conditions import SAME_HZ, SAME_LEVEL_DB
 from probe.facts.named_curve import NamedCurve, named_curve
 from probe.measures.harmonic import UNMEASURED_BENCH
 from probe.numbers import number, ratio_db
+
+BAND_HZ = (15.0, 21e3)
+"""Tones that count as within 20 Hz to 20 kHz."""
 
 SLOPE_COUNTS = 2.0
 """How often the change from the nearest point to the stated level counts into the doubt."""
@@ -32,6 +35,19 @@ def sizes(side: Mapping[str, Any], name: str) -> list[tuple[float, float]]:
     """Return frequency and magnitude of a curve's known points."""
     curve = named_curve(side, name)
     return [] if curve is None else list(zip(curve.hz, curve.magnitude, strict=True))
+
+
+def worst(
+    side: Mapping[str, Any], name: str, size: Callable[[float], float]
+) -> tuple[float, dict[str, Any]] | None:
+    """Return tone and entry of the curve's point within 20 Hz to 20 kHz with the largest size."""
+    curve = named_curve(side, name)
+    points = [] if curve is None else list(enumerate(zip(curve.hz, curve.magnitude, strict=True)))
+    inside = [(size(value), k) for k, (hz, value) in points if BAND_HZ[0] <= hz <= BAND_HZ[1]]
+    if curve is None or not inside:
+        return None
+    _, index = max(inside)
+    return curve.hz[index], _point(curve, index)
 
 
 def at_tone(side: Mapping[str, Any], name: str, hz: float) -> dict[str, Any] | None:

@@ -16,7 +16,7 @@ from probe.compare.conditions import SAME_DRIVE_DB, SAME_HZ, SAME_LEVEL_DB, driv
 from probe.compare.difference import doubts
 from probe.facts import source_from_facts
 from probe.facts.source import Source
-from probe.numbers import number, ratio_db, write_hz, write_number
+from probe.numbers import number, ratio_db, write, write_hz, write_number
 from probe.verify import from_curve, loaded
 from probe.verify.quantities import BETWEEN, QUANTITIES, Quantity
 from probe.verify.specification import ConditionTable, LineTable
@@ -108,6 +108,8 @@ class SideReader:
             figure = self._at_tone(figure, line.condition.at_hz)
         elif line.condition.at_hz is not None:
             figure = self._same_tone(figure, line.condition.at_hz, quantity)
+        elif quantity.between_sides:
+            figure = self._over_the_band(figure, quantity)
         return figure if figure.problem else _as_bench_allows(figure, quantity)
 
     def _under_conditions(
@@ -171,6 +173,18 @@ class SideReader:
             f"measured at {write_hz(at)}, stated at {write_hz(hz)}: repeat it with a tone there"
         )
         return replace(figure, problem="not-comparable", reason=reason)
+
+    def _over_the_band(self, figure: Figure, quantity: Quantity) -> Figure:
+        """Say at which tone a figure of both sides is judged, and what it is where it is worst."""
+        at = number(figure.entry, "at_hz")
+        if at is None:
+            return figure
+        told = f"judged at {write_hz(at)}, the data sheet names no frequency"
+        size = abs if quantity.about == "magnitude" else float
+        worst = from_curve.worst(self._home(quantity), figure.fact, size)
+        if worst is not None and not from_curve.near(at, worst[0]):
+            told += f"; over the band up to {write({**worst[1]}).whole} at {write_hz(worst[0])}"
+        return replace(figure, steps=(*figure.steps, told))
 
     def _risen(self, name: str, said: ConditionTable) -> tuple[dict[str, Any], Entry] | None:
         """Return distortion at the stated level from the take of a rising tone, where it is."""

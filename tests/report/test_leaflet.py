@@ -160,3 +160,35 @@ def test_digital_page_speaks_of_no_bass() -> None:
     assert not any("treble" in line for line in leaf.gains)
     assert any("carries no hum" in line for line in leaf.hum)
     assert any("16.3" in line for line in leaf.needs)
+
+
+def test_a_typed_device_is_told_on_the_sheet() -> None:
+    found = document(RCA)
+    assert not any("Nothing was measured" in line for line in leaves_of(found)[0].gains)
+    found["cautions"] = [*found["cautions"], {"code": "typed", "message": "Nothing was measured."}]
+    (leaf,) = leaves_of(found)
+    assert "typed from a data sheet" in leaf.gains[0]
+
+
+def test_a_reason_ends_where_a_clause_does() -> None:
+    found = document(RCA)
+    reason = (
+        "if the stage is two driven legs, ground-referenced, or if the stage is "
+        "transformer-coupled: more than 20 mA in the tie, whichever way it is measured; " + "x" * 80
+    )
+    other = next(o for o in found["options"] if o["verdict"] != "use")
+    other["reasons"] = [reason]
+    (leaf,) = leaves_of(found)
+    told = [why for _, _, why in leaf.others]
+    assert any(w.endswith("more than 20 mA in the tie, whichever way it is measured") for w in told)
+    assert not any("…" in w for w in told)
+
+
+def test_a_rise_of_the_bass_is_not_whole() -> None:
+    found = document(RCA)
+    chosen = next(o for o in found["options"] if o["verdict"] == "use")
+    # a coupling capacitor against a winding: a loss below nothing, beyond what is heard
+    chosen["connection_loss_db"]["at_20_hz"] = {"value": -1.6, "u95": 0.1}
+    (leaf,) = leaves_of(found)
+    assert "The deepest bass comes 1.6 dB too strong." in leaf.gains
+    assert "Bass and treble arrive whole." not in leaf.gains

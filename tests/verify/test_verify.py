@@ -292,6 +292,22 @@ def test_channels(tmp_path: Path) -> None:
     assert verify(facts, specified(tmp_path, line % "0.2")).lines[0].outcome == "fails"
 
 
+def test_a_balance_without_a_tone_says_its_tone_and_its_worst(tmp_path: Path) -> None:
+    facts = document(left=side(), right=side())
+    fact = {**entry(0.04, "dB", 0.02), "at_hz": 997.0}
+    curve = {"unit": "dB", "hz": [20.5, 997.0, 19490.7], "value": [-0.27, 0.04, 0.05],
+             "u95": [0.02, 0.02, 0.02]}  # fmt: skip
+    name = "differential_channel_balance"
+    facts["between_sides"] = {"facts": {name: fact}, "curves": {name: curve}}
+    line = (
+        'quantity = "channel-balance"\nunit = "dB"\nat_most = 0.1\ncondition = { volume = "any" }'
+    )
+    told = str(verify(facts, specified(tmp_path, line)).to_json()["lines"][0])
+    assert "judged at 997 Hz, the data sheet names no frequency" in told
+    # the curve's largest magnitude
+    assert "up to −0.270 ± 0.020 dB at 20.5 Hz" in told
+
+
 def codes(facts: dict[str, Any], folder: Path) -> list[tuple[str, str, str]]:
     spec = specified(folder, 'quantity = "kind"\nsays = "differential"')
     return [(f.code, f.side, f.certainty) for f in verify(facts, spec).faults]

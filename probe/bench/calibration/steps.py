@@ -113,6 +113,11 @@ def wirings(series_ohm: float, shunt_ohm: float, *, meter: bool) -> tuple[Wiring
                     "           └──────── ground",
                     f"output {other} ─────────── input {other}",
                     f"The load plug ({shunt}) at {'AB'[k - 1]} and G; everything else as before.",
+                    *(
+                        ("Take the meter's probes off: they load the input.",)
+                        if meter and k == 1
+                        else ()
+                    ),
                 ),
                 "The interface drives the resistor: a line output takes no harm.",
                 (Recording(f"shunt-{k}", "both"),),

@@ -42,6 +42,8 @@ class Equipment:
         Comment for the top of session.toml.
     figures
         The calibration, for the check before a session; None: it is not offered.
+    options
+        What must follow ``probe measure FOLDER`` to go on with the same.
     left_over
         What is to be said at the end (the virtual bench: mishaps whose take never came up).
     """
@@ -58,5 +60,6 @@ class Equipment:
     head: tuple[str, ...] = ()
     figures: BenchFigures | None = None
     left_over: Callable[[], tuple[str, ...]] = tuple
+    options: str = ""
     seconds: float = 3.0
     inputs: int = 2

@@ -7,6 +7,7 @@ Whatever ends the run, everything kept stands in the folder, and the run goes on
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 from typing import Any
 
@@ -91,7 +92,7 @@ class Guide:
             self._tell_left_over()
             self.talk.say(
                 f"Stopped. Everything kept is in {self.folder}; go on with: "
-                f"probe measure {self.folder}"
+                f"probe measure {shlex.quote(str(self.folder))}{self.equipment.options}"
             )
             self.screen.show("stopped", "the run was stopped; it can be continued", over=True)
             return False
