@@ -19,6 +19,7 @@ import numpy as np
 from probe.advice import thresholds as limit
 from probe.advice.advise import ask
 from probe.advice.destination import Cable, Destination
+from probe.advice.model import RANKING
 from probe.advice.subject import EVERY_KIND, device_of
 from probe.advice.words import KINDS
 from probe.errors import BadInput
@@ -198,6 +199,8 @@ class Sweep:
     unit: str
     points: tuple[Point, ...]
     flips: tuple[Flip, ...]
+    not_computed: tuple[str, ...] = ()
+    """What of hum and noise no answer had: where it would flip the choice is not seen."""
 
     def ranges(self) -> list[tuple[float, float, tuple[str | None, ...]]]:
         """Return what is chosen from where to where, flips at the middle of their bracket."""
@@ -217,7 +220,11 @@ class Sweep:
             f"{_shown(a):>8} to {_shown(b):>8} {self.unit:<4} {_named(chosen)}"
             for a, b, chosen in self.ranges()
         ]
-        if not self.flips:
+        if self.not_computed:
+            what = " and ".join(self.not_computed)
+            hint = "; --ground tells of hum" if "hum" in self.not_computed else ""
+            rows.append(f"{what} not computed, which may flip the choice anywhere here{hint}")
+        elif not self.flips:
             return [head, *rows, "the choice does not change anywhere in this range"]
         told = [
             f"it flips between {_shown(f.low, 4)} and {_shown(f.high, 4)} {self.unit}"
@@ -235,6 +242,7 @@ class Sweep:
                 {"low": f.low, "high": f.high, "from": list(f.before), "to": list(f.after)}
                 for f in self.flips
             ],
+            "not_computed": list(self.not_computed),
         }
 
 
@@ -264,11 +272,14 @@ def sweep(
         return _kinds(facts, sources, destination)
     change, full = axis.quantity.change, _full(facts, destination)
 
+    lacking: dict[str, None] = {}
+
     def choose(value: float) -> tuple[str | None, ...]:
         if progress is not None:
             progress(value)
-        asked = change(destination, value, full)
-        return tuple(c.option for c in ask(facts, sources, asked).choices)
+        answer = ask(facts, sources, change(destination, value, full))
+        lacking.update(dict.fromkeys(n for n in RANKING if n in answer.not_computed))
+        return tuple(c.option for c in answer.choices)
 
     points = [Point(v, choose(v)) for v in axis.values()]
     flips = [
@@ -277,7 +288,7 @@ def sweep(
         if one.chosen != next_.chosen
         for flip in _narrowed(one, next_, choose, axis)
     ]
-    return Sweep(axis.name, axis.unit, tuple(points), tuple(flips))
+    return Sweep(axis.name, axis.unit, tuple(points), tuple(flips), tuple(lacking))
 
 
 def _full(facts: Mapping[str, Any], destination: Destination) -> float:

@@ -42,13 +42,14 @@ def drift_page(looks: Sequence[Look], rows: Sequence[Moved]) -> str:
     """Return a device over the years as one HTML file, the largest movement first."""
     entry = looks[-1].entry
     moved = sum(row.moved for row in rows)
+    compared = sum(row.compared for row in rows)
     page = TablePage(
         title=_device(entry),
         what=f"over {len(looks)} looks",
         plate=(("Serial", clean(entry.serial, 40)), ("Last look", told.day_text(looks[-1]))),
         lead=tuple(f"{side}: {text}" for _, side, text in told.became(looks)),
         caption=f"Every fact at every look with its 95 % doubt and its difference from the first; "
-        f"{moved} of {len(rows)} moved by more than their doubts",
+        f"{moved} of {compared} that could be compared moved by more than their doubts",
         heads=("Fact", "Side", *(told.day_text(look) for look in looks), "Rate", "Moved"),
         rows=tuple(
             TableRow(
@@ -58,13 +59,13 @@ def drift_page(looks: Sequence[Look], rows: Sequence[Moved]) -> str:
                     row.side,
                     *(told.value_text(row, k) if row.values[k] else "" for k in range(len(looks))),
                     told.rate_text(row),
-                    "moved" if row.moved else "within doubt",
+                    row.word,
                 ),
                 strong=row.moved,
             )
             for row in rows
         ),
-        after=(told.by_chance(len(rows)),) if moved else (),
+        after=(told.by_chance(compared),) if moved else (),
     )
     return render_table(page)
 

@@ -110,9 +110,13 @@ def drifted(looks: Sequence[Look], rows: Sequence[Moved]) -> str:
     less = [f"{row.side} {fact_name(row.fact)}" for row in moved[MOST_MOVED:]]
     if less:
         lines += ["", *hanging("moved less", plain("; ".join(dict.fromkeys(less))))]
-    lines += ["", *hanging("within doubt", _within(len(rows) - len(moved), bool(moved)))]
+    compared = sum(row.compared for row in rows)
+    lines += ["", *hanging("within doubt", _within(compared - len(moved), bool(moved)))]
+    if compared < len(rows):
+        alone = f"{counted(len(rows) - compared, 'fact')} of one look, or under other conditions"
+        lines += hanging("not compared", alone)
     if moved:
-        lines += ["", *hanging("", by_chance(len(rows)), indent=0)]
+        lines += ["", *hanging("", by_chance(compared), indent=0)]
     return "\n".join(lines) + "\n"
 
 

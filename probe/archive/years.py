@@ -62,6 +62,21 @@ class Moved:
         return any(d is not None and d.larger for d in self.against_first)
 
     @property
+    def compared(self) -> bool:
+        """True where some look could be held against the first: one value alone tells nothing."""
+        return any(d is not None for d in self.against_first)
+
+    @property
+    def word(self) -> str:
+        """What became of it."""
+        if self.moved:
+            return "moved"
+        if self.compared:
+            return "within doubt"
+        once = sum(value is not None for value in self.values) == 1
+        return "measured once" if once else "not comparable"
+
+    @property
     def times(self) -> float:
         """The largest movement in its own intervals; 0 where nothing moved.
 

@@ -49,8 +49,14 @@ def varied_of(document: object) -> Varied | None:
         f"Flips between {_at(f.get('low'), unit, 4)} and {_at(f.get('high'), unit, 4)}."
         for f in flips
     )
+    lacking = " and ".join(clean(n, 20) for n in listing(document, "not_computed"))
+    if lacking:
+        told += (f"{lacking.capitalize()} not computed, which may flip the choice anywhere here.",)
+    changes = bool(flips or lacking)
     title = (
-        f"What if the {what} were different" if flips else f"The {what} does not change the choice"
+        f"What if the {what} were different"
+        if changes
+        else (f"The {what} does not change the choice")
     )
     return Varied(
         title=title,

@@ -159,6 +159,14 @@ class MonteCarlo:
             for p in self.phasors
             if any(i.into == name and i.volts > 0.0 for i in p.take.injections)
         )
+        if not any(p.take.loads for p in self.phasors):
+            message = (
+                f"the injection into {name} and the other takes contradict each other "
+                f"({abs(theirs):.3g} against {abs(ours):.3g} ohm): the level moved between takes, "
+                "the volts declared for the injection or volts_full_scale of an input are wrong, "
+                "or leads were exchanged. Check these, then repeat it and the open take"
+            )
+            return Remark("contradicting-take", take, message)
         message = (
             f"the injection into {name} and the loads contradict each other ({abs(theirs):.3g} "
             f"against {abs(ours):.3g} ohm): the volts declared for the injection or "

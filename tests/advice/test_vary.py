@@ -9,7 +9,7 @@ import pytest
 
 from probe.advice.destination import Cable, Destination, GroundPath, Input
 from probe.advice.subject import EVERY_KIND
-from probe.advice.vary import NARROWED, read_axis, sweep
+from probe.advice.vary import NARROWED, Sweep, read_axis, sweep
 from probe.errors import BadInput
 from probe.report.varied import varied_of
 from tests.advice.stages import facts, source, symmetrical
@@ -50,7 +50,14 @@ def test_nothing_flips() -> None:
     found = sweep(read_axis("receiver-impedance=10k..100k"), facts(), {"left": symmetrical()},
                   Destination("amp", (RCA,)))  # fmt: skip
     assert found.flips == ()
-    assert "does not change" in found.lines()[-1]
+    assert found.not_computed == ("hum", "noise")
+    # nothing is known of the ground: an answer without hum must not be called one that stays
+    assert "hum and noise not computed" in found.lines()[-1]
+    view = varied_of(found.to_json())
+    assert view is not None
+    assert "does not change" not in view.title
+    told = Sweep(found.name, found.unit, found.points, ())
+    assert "does not change" in told.lines()[-1]
 
 
 def test_volume_counts_from_full_output() -> None:

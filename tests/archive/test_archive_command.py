@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -163,8 +164,11 @@ def test_what_moved_most_comes_first_and_the_list_is_short(
             known[f"{at}_impedance"] = entry(100.0 + k * (at + 2.0), "ohm", 0.5)
     known["least_impedance"] = entry(50.0, "ohm", 0.0, bound="below")
     looks[0]["sides"]["mono"]["facts"]["least_impedance"] = entry(100.0, "ohm", 0.5)  # type: ignore[index]
+    known["once_impedance"] = entry(50.0, "ohm", 0.5)
     add(tmp_path, kept, *looks)
     out = typed(capsys, "archive", "drift", "S-00005", "--archive", kept)[1]
+    # the last look alone has it: nothing can have moved, nor stayed
+    assert re.search(r"not compared +1 fact of one look", out)
     moved = [line for line in out.splitlines() if line.startswith("MOVED")]
     # by construction: from 100 ohm to a bound 50 ohm below is most, then the nineteenth; twelve
     # are told with their figures
@@ -178,6 +182,7 @@ def test_what_moved_most_comes_first_and_the_list_is_short(
     shown = page.read_text("utf-8")
     # the page has them all, in the same order
     assert shown.count("<b>moved</b>") == 21
+    assert shown.count("measured once") == 1
     assert shown.index("19 impedance") < shown.index("18 impedance")
 
 
