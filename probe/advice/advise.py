@@ -23,7 +23,15 @@ from probe.advice.model import Advice, Choice, Note, OptionAdvice
 from probe.advice.operating import BY_ID, Operating, operating_of
 from probe.advice.padded import fitted, with_attenuator
 from probe.advice.settle import settlings
-from probe.advice.subject import Device, Facts, SideFacts, device_of, mains_of, side_of
+from probe.advice.subject import (
+    Device,
+    Facts,
+    SideFacts,
+    device_of,
+    mains_of,
+    side_of,
+    with_suspicion,
+)
 from probe.advice.together import best_sets
 from probe.advice.wiring import OPTIONS, Option
 from probe.errors import BadInput
@@ -158,7 +166,7 @@ def _not_computed(options: Sequence[OptionAdvice]) -> tuple[str, ...]:
 
 def _subject(facts: Facts) -> tuple[Device, list[SideFacts], float]:
     try:
-        sides = [side_of(facts, name) for name in facts["sides"]]
+        sides = with_suspicion([side_of(facts, name) for name in facts["sides"]])
         return device_of(facts), sides, mains_of(facts)
     except (AttributeError, KeyError, TypeError, ValueError) as error:
         what = f"{type(error).__name__} {error}"[:80]

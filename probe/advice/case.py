@@ -27,6 +27,8 @@ class Stage:
     next_take: str | None
     direct_volts: dict[str, float]
     """Metered, by terminal (hot, cold, single-ended)."""
+    direct_elsewhere: bool = False
+    """Some terminal of the device carries direct voltage: one not metered is not trusted."""
 
 
 @dataclass(frozen=True)

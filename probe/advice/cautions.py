@@ -13,7 +13,8 @@ from probe.advice.destination import Destination
 from probe.advice.model import Note
 from probe.advice.subject import Device, Facts, SideFacts
 from probe.advice.wiring import Option
-from probe.advice.words import FAULTS
+from probe.advice.words import FAULTS, PINS
+from probe.numbers import plain, write_number
 
 NO_ADAPTER = {
     "headphone": "A headphone output gets no adapter: its second terminal may be driven, and "
@@ -115,15 +116,34 @@ def refusal(device: Device, sides: Sequence[SideFacts]) -> tuple[Note, ...]:
     """Return why no option at all is given, or nothing."""
     if device.output in NO_ADAPTER:
         return (Note(f"{device.output}-output", NO_ADAPTER[device.output]),)
-    for side in sides:
-        for terminal, direct in side.stage.direct_volts.items():
-            if abs(direct) > limit.DIRECT_REFUSE_VOLTS:
-                says = (
-                    f"{abs(direct):.3g} V direct voltage on the {terminal} terminal ({side.name}): "
-                    "a fault or a bridged power output. Connect nothing; have it looked at."
-                )
-                return (Note("direct-voltage", says),)
-    return ()
+    found = direct_voltage(sides)
+    worst = max((abs(v) for s in sides for v in s.stage.direct_volts.values()), default=0.0)
+    return found if worst > limit.DIRECT_REFUSE_VOLTS else ()
+
+
+def direct_voltage(sides: Sequence[SideFacts]) -> tuple[Note, ...]:
+    """Return which output must not be connected for its direct voltage, with volts and pins."""
+    found = [
+        (terminal, volts, side.name)
+        for side in sides
+        for terminal, volts in side.stage.direct_volts.items()
+        if abs(volts) > limit.DIRECT_NEVER_VOLTS
+    ]
+    if not found:
+        return ()
+    outputs = dict.fromkeys("RCA" if t == "single-ended" else "XLR" for t, _, _ in found)
+    pins = ", ".join(
+        f"{plain(write_number(volts, 'V'))} on {PINS[terminal]} ({side})"
+        for terminal, volts, side in found
+    )
+    why = (
+        "a fault or a bridged power output. Connect nothing; have it looked at."
+        if max(abs(volts) for _, volts, _ in found) > limit.DIRECT_REFUSE_VOLTS
+        else "above 0.1 V a transformer saturates, and a direct-coupled amplifier passes it on. "
+        "Have it looked at."
+    )
+    says = f"Do not connect this output ({' and '.join(outputs)}): direct voltage, {pins}: {why}"
+    return (Note("direct-voltage", says),)
 
 
 def general_cautions(
@@ -135,6 +155,7 @@ def general_cautions(
     """Return what has to be said whatever is chosen."""
     found = [*_fitting(device, destination), *_digital(device, destination)]
     found += _unlikely(destination)
+    found += direct_voltage(sides)
     if not options:
         return found
     found += faulty(sides, options)

@@ -13,7 +13,7 @@ from probe.advice import thresholds as limit
 from probe.advice.case import Case, Finding, compare
 from probe.advice.quantity import Quantity
 from probe.advice.quiet import QUIET_RULES
-from probe.advice.words import CIRCUITS, FAULTS, KINDS, MOST_AMPERES, about, decibels, figure
+from probe.advice.words import CIRCUITS, FAULTS, KINDS, MOST_AMPERES, PINS, about, decibels, figure
 
 
 def judge(case: Case) -> tuple[Finding, ...]:
@@ -283,6 +283,10 @@ def _direct_voltage(case: Case) -> Iterator[Finding]:
             yield Finding("never", "direct-voltage", f"{abs(direct):.2g} V direct voltage on the "
                           f"{terminal} terminal: no transformer and no direct coupling until the "
                           "device is repaired", hazard=True)  # fmt: skip
+        elif direct is None and case.stage.direct_elsewhere:
+            yield Finding("cannot-tell", "direct-voltage-not-metered", "another terminal of this "
+                          f"device carries direct voltage, and {PINS[terminal]} was not metered: "
+                          "meter it before anything is connected", hazard=True)  # fmt: skip
 
 
 def _faulty(case: Case) -> Iterator[Finding]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from probe.advice.case import Stage
@@ -12,7 +12,7 @@ from probe.advice.maximum import Most
 from probe.advice.noise import DeviceNoise
 from probe.advice.parts import SMALLEST_RECORDER_OHM
 from probe.advice.sampled import FLOATING_KINDS
-from probe.advice.thresholds import ALSO_POSSIBLE_SHARE
+from probe.advice.thresholds import ALSO_POSSIBLE_SHARE, DIRECT_NEVER_VOLTS
 from probe.formats.text import printable
 
 Facts = Mapping[str, Any]
@@ -140,6 +140,14 @@ def side_of(facts: Facts, name: str) -> SideFacts:
         differential_maximum=Most.of(values.get("differential_maximum")),
         single_ended_maximum=Most.of(values.get("single_ended_maximum")),
     )
+
+
+def with_suspicion(sides: list[SideFacts]) -> list[SideFacts]:
+    """Mark every side where any terminal of the device carries direct voltage."""
+    held = (v for side in sides for v in side.stage.direct_volts.values())
+    if not any(abs(v) > DIRECT_NEVER_VOLTS for v in held):
+        return sides
+    return [replace(s, stage=replace(s.stage, direct_elsewhere=True)) for s in sides]
 
 
 def _possible(kind: str, also: object) -> tuple[str, ...]:

@@ -18,6 +18,9 @@ _QUANTITY = re.compile(r"(?<=\d) (?=(?:[mkM]?(?:V|ohm|A|Hz|m)|dB)\b|%)")
 WORTH_A_WORD_DB = 0.05
 """A loss at 20 kHz that rounds to nothing is left to the JSON."""
 
+FIRST = ("headphone-output", "speaker-output", "direct-voltage", "stage-fault")
+"""Cautions that stand before any choice."""
+
 DANGERS = 3
 """Most hazards shown of the chosen option; all of them are in the JSON."""
 
@@ -25,20 +28,19 @@ DANGERS = 3
 def render(advice: Advice) -> str:
     """Return the advice as text, no line wider than `WIDTH`, ending in a line break."""
     lines = _wrapped(f"{advice.device} to {advice.destination}{_provisional(advice)}", "  ")
+    for message in (c.message for c in advice.cautions if c.code in FIRST):
+        lines += ["", *_wrapped(f"FIRST  {message}", "       ")]
     if not advice.options and not advice.digital:
-        lines += ["No connection is advised.", ""]
-        lines += bullets(c.message for c in advice.cautions)
-        return "\n".join(lines) + "\n"
-    faults = [c.message for c in advice.cautions if c.code == "stage-fault"]
-    if faults:
-        lines += ["", *_wrapped("FIRST  " + "; ".join(faults), "       ")]
+        lines += ["", "No connection is advised."]
+        more = [c.message for c in advice.cautions if c.code not in FIRST]
+        return "\n".join([*lines, *([""] if more else []), *bullets(more)]) + "\n"
     for choice in advice.choices:
         lines += ["", *_choice(advice, choice)]
     if advice.options:
         lines += ["", *table(advice.options, advice.choices)]
     beside = effects(advice)
     ties = [c.message for c in advice.cautions if c.code == "pin-3-tie"]
-    told_above = {"pin-3-tie", "stage-fault"}
+    told_above = {"pin-3-tie", *FIRST}
     sections = {
         "Digital links": digital_lines(advice.digital),
         "All plugged in at once": beside,

@@ -136,3 +136,7 @@ def _figure(decibels: float) -> str:
 
 def _signed(decibels: float) -> str:
     return "0.0" if abs(decibels) < 0.05 else f"{decibels:+.1f}"
+
+
+PINS = {"hot": "pin 2", "cold": "pin 3", "single-ended": "the RCA centre"}
+"""Terminals as a meter finds them."""

@@ -10,6 +10,7 @@ from probe.numbers import number
 from probe.report import cautions, words
 from probe.report.bounded import figure
 from probe.report.document import listing
+from probe.report.leaflet import FIRST
 from probe.report.text import MESSAGE_LIMIT, clean, printed
 from probe.report.used import as_used, needs_pad
 
@@ -95,10 +96,11 @@ def _chosen(options: Sequence[Mapping[str, Any]]) -> str:
 
 
 def _cautions(own: Sequence[Any]) -> tuple[str, ...]:
-    """Return the cautions of the advice after those every advice needs, none of them twice."""
+    """Return what forbids connecting, what every advice needs, the rest; none of them twice."""
     codes = {c.get("code") for c in own if isinstance(c, Mapping)}
     needed = [text for code, text in cautions.BEFORE_ADVICE.items() if code not in codes]
-    return (*needed, *(_sentence(c) for c in own))
+    first = [c for c in own if isinstance(c, Mapping) and c.get("code") in FIRST]
+    return (*map(_sentence, first), *needed, *(_sentence(c) for c in own if c not in first))
 
 
 def _provisional(advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]]) -> str:

@@ -75,6 +75,15 @@ def _direct(facts: Mapping[str, Any], *, dangerous: bool) -> Iterable[Alarm]:
     yield Alarm("danger", "Direct voltage", says)
 
 
+def suspect(facts: Mapping[str, Any]) -> bool:
+    """Tell whether any terminal carries so much direct voltage that a fault is to be suspected."""
+    return any(abs(volts) > DO_NOT_CONNECT_VOLTS for volts, _ in _metered(facts))
+
+
+SUSPECTED = "direct voltage metered: suspect a fault"
+"""What is said in place of a clean bill."""
+
+
 def _is(volts: float, dangerous: bool) -> bool:
     size = abs(volts)
     return size > SUSPECT_VOLTS if dangerous else DO_NOT_CONNECT_VOLTS < size <= SUSPECT_VOLTS

@@ -71,6 +71,8 @@ class Leaf:
 
     device: str
     destination: str
+    first: tuple[str, ...]
+    """What comes before the choice: never connect, or repair first; the largest on the page."""
     chosen: str
     drawing: Markup | None
     needs: tuple[str, ...]
@@ -118,6 +120,17 @@ def render_leaflet(advice: Mapping[str, Any], heading: Heading | None = None) ->
     )
 
 
+FIRST = ("headphone-output", "speaker-output", "direct-voltage", "stage-fault")
+"""Codes of the cautions that stand before any choice."""
+
+
+def first_of(advice: Mapping[str, Any]) -> tuple[str, ...]:
+    """Return the cautions that stand before any choice, in the words of the advice."""
+    cautions = [c for c in listing(advice, "cautions") if isinstance(c, Mapping)]
+    found = [printed(c.get("message")) for code in FIRST for c in cautions if c.get("code") == code]
+    return tuple(dict.fromkeys(found))
+
+
 def leaves_of(advice: Mapping[str, Any]) -> tuple[Leaf, ...]:
     """Return the sides of paper: one a box, or one that says that nothing is to be connected."""
     options = [o for o in listing(advice, "options") if isinstance(o, Mapping)]
@@ -135,11 +148,20 @@ def leaves_of(advice: Mapping[str, Any]) -> tuple[Leaf, ...]:
 
 
 def _nothing(advice: Mapping[str, Any]) -> Leaf:
-    cautions = [c.get("message") for c in listing(advice, "cautions") if isinstance(c, Mapping)]
+    first = first_of(advice)
+    cautions = [
+        c.get("message")
+        for c in listing(advice, "cautions")
+        if isinstance(c, Mapping) and c.get("code") not in FIRST
+    ]
+    codes = {c.get("code") for c in listing(advice, "cautions") if isinstance(c, Mapping)}
     return Leaf(
         device=clean(advice.get("device") or "the device"),
         destination=place_of(advice.get("destination")),
-        chosen="Do not connect yet",
+        first=first,
+        chosen="Never connect this output"
+        if codes & {"headphone-output", "speaker-output"}
+        else "Do not connect yet",
         drawing=None,
         needs=(),
         gains=(),
@@ -148,7 +170,8 @@ def _nothing(advice: Mapping[str, Any]) -> Leaf:
         figures=(),
         others=_others(listing(advice, "options"), None),
         notes=(*_typed(advice), *(printed(c) for c in cautions[:MOST_ITEMS])),
-        why=tuple(printed(w) for w in listing(advice, "why")[:MOST_ITEMS]),
+        # where something comes first, what would be least bad is left to the table
+        why=() if first else tuple(printed(w) for w in listing(advice, "why")[:MOST_ITEMS]),
     )
 
 
@@ -162,6 +185,7 @@ def _leaf(
     return Leaf(
         device=device,
         destination=place,
+        first=first_of(advice),
         chosen=f"{way}, with an attenuator in its plug" if with_pad else way,
         drawing=lead_drawing(f"wiring-{at}", drawn_of(option, with_pad=with_pad), device, place),
         needs=tuple(_needs(advice, option, with_pad=with_pad)),
@@ -361,7 +385,7 @@ def _notes(
     """Return what to mind; an overload that the attenuator cures is not minded."""
     cured = "overload" if with_pad else ""
     told = [printed(h.get("message")) for h in listing(option, "hazards")
-            if isinstance(h, Mapping) and h.get("code") != cured][:2]  # fmt: skip
+            if isinstance(h, Mapping) and h.get("code") not in {cured, *FIRST}][:2]  # fmt: skip
     codes = {"simulated", "direct-voltage-not-metered"}
     told += [printed(c.get("message")) for c in listing(advice, "cautions")
              if isinstance(c, Mapping) and c.get("code") in codes]  # fmt: skip

@@ -12,7 +12,7 @@ from typing import Any
 
 from probe.numbers import number, plain, write, write_dbu
 from probe.report import words
-from probe.report.alarms import alarms_after
+from probe.report.alarms import SUSPECTED, alarms_after, suspect
 from probe.report.shown import Alarm, PageView, SideView, Warned
 from probe.report.text import columns, hanging
 from probe.report.view import page_view
@@ -31,7 +31,7 @@ def render_summary(facts: dict[str, Any]) -> str:
     for side in page.sides:
         lines += ["", *_side(side, sides.get(side.key) or {})]
     warnings = [w for side in page.sides for w in side.warnings] + list(page.warnings)
-    lines += _warnings(warnings)
+    lines += _warnings(warnings, direct=suspect(facts))
     return "\n".join(lines) + "\n"
 
 
@@ -165,9 +165,9 @@ def _polarity(side: SideView) -> str:
     return next((c.text for c in side.characters if c.name == "Polarity"), _NOT_KNOWN)
 
 
-def _warnings(warnings: Sequence[Warned]) -> list[str]:
+def _warnings(warnings: Sequence[Warned], *, direct: bool) -> list[str]:
     if not warnings:
-        return ["", "no warnings"]
+        return ["", f"{SUSPECTED}; no other warnings" if direct else "no warnings"]
     rows: Iterable[Warned] = warnings[:_MOST_WARNINGS]
     lines = [""]
     for warning in rows:

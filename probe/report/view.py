@@ -21,7 +21,7 @@ from probe.numbers import (
     write_share,
 )
 from probe.report import cautions, words
-from probe.report.alarms import alarms_after, alarms_before
+from probe.report.alarms import SUSPECTED, alarms_after, alarms_before, suspect
 from probe.report.comparison import comparison
 from probe.report.curves import (
     Figure,
@@ -85,6 +85,7 @@ def side_view(key: str, side: Mapping[str, Any], warnings: Sequence[Mapping[str,
     faults = tuple(fault(code) for code in listing(stage, "faults"))
     possible = tuple(_possible_faults(stage))
     open_ = not_looked_for(side)
+    direct = suspect({"sides": {key: side}})
     return SideView(
         key=clean(key, 20),
         name=name,
@@ -101,7 +102,7 @@ def side_view(key: str, side: Mapping[str, Any], warnings: Sequence[Mapping[str,
         faults=faults,
         possible_faults=possible,
         not_looked_for=open_,
-        faults_told=_faults_told(kind, faults, possible, open_),
+        faults_told=_faults_told(kind, faults, possible, open_, direct=direct),
         glance=tuple(_glance(facts)),
         drawings=tuple(_drawings(key, name, kind, stage, facts, curves)),
         charts=tuple(
@@ -163,13 +164,20 @@ _UNEQUAL = "leg-impedances-unequal"
 
 
 def _faults_told(
-    kind: str, faults: Sequence[Named], possible: Sequence[Named], not_looked_for: Sequence[str]
+    kind: str,
+    faults: Sequence[Named],
+    possible: Sequence[Named],
+    not_looked_for: Sequence[str],
+    *,
+    direct: bool,
 ) -> str:
     """Return faults stated, faults possible, and what nobody has looked for yet."""
     parts = []
     if faults:
         parts.append(", ".join(f.name for f in faults))
-    elif kind != "faulty" and not set(not_looked_for) - {"exchanged pins"}:
+    if direct:
+        parts.append(SUSPECTED)
+    elif not faults and kind != "faulty" and not set(not_looked_for) - {"exchanged pins"}:
         parts.append("no fault found")
     if possible:
         parts.append("cannot be ruled out: " + ", ".join(f.name for f in possible))

@@ -670,9 +670,19 @@ def test_both_sides_are_connected_alike() -> None:
 
 def test_what_one_side_forbids_is_not_chosen() -> None:
     document = _stereo("differential", "differential")
-    document["sides"]["right"]["facts"] = {"single_ended_direct_voltage": {"value": 0.2}}
+    none = {f"{leg}_direct_voltage": {"value": 0.0} for leg in ("hot", "cold")}
+    document["sides"]["left"]["facts"] = dict(none)
+    document["sides"]["right"]["facts"] = {**none, "single_ended_direct_voltage": {"value": 0.2}}
     advice = ask(document, {"left": symmetrical(), "right": symmetrical()})
     assert advice.chosen == "xlr-to-rca/pin-3-open"
+    # source: common practice, no source: a terminal not metered is not trusted beside one that
+    # carries direct voltage
+    del document["sides"]["left"]["facts"]["cold_direct_voltage"]
+    advice = ask(document, {"left": symmetrical(), "right": symmetrical()})
+    assert advice.chosen is None
+    text = " ".join(render(advice).split())
+    assert text.index("FIRST Do not connect this output (RCA)") < text.index("USE NOTHING YET")
+    assert "200 mV on the RCA centre (right)" in text
 
 
 def test_boxes_are_chosen_for_separately() -> None:

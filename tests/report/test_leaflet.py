@@ -102,9 +102,9 @@ def test_attenuator_is_on_the_page() -> None:
 
 def test_nothing_chosen_says_so() -> None:
     (leaf,) = leaves_of(document(RCA, output="headphone"))
-    assert leaf.chosen == "Do not connect yet"
+    assert leaf.chosen == "Never connect this output"
     assert leaf.drawing is None
-    assert any("headphone" in note.lower() for note in leaf.notes)
+    assert any("headphone" in note.lower() for note in leaf.first)
     assert any("headphone" in line for line in leaf.never)
 
 
