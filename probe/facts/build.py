@@ -11,6 +11,7 @@ from probe.measures.statement import (
     decibel_entry,
     impedance_entry,
     level_entry,
+    reaching,
     told_from_nothing,
 )
 from probe.session.model import MeterReading, Session
@@ -28,6 +29,7 @@ from probe.stage.quantities import (
     level_known,
     loading,
     modal_z,
+    moved,
     nearest,
     open_take,
     output_rejection,
@@ -184,6 +186,7 @@ class SideFacts:
     def _single_ended(self) -> None:
         identified = self.identified
         solved, t = identified.single_ended, single_ended_take(identified)
+        bare: Complex | None = None
         if solved is None or identified.group is None:
             return
         k = nearest(solved.hz)
@@ -197,8 +200,11 @@ class SideFacts:
             self._put("single_ended_impedance", impedance_entry(z.draws, sigma=z.sigma), hz)
         elif t is not None:
             lift = loading(identified.group.takes[t], hz, identified.draws, self.rng)
+            bare = recorded(identified, t, k)[:, 2]
+            bare = bare * moved(identified.repeatability.level, len(bare))
             voltage = recorded(identified, t, k)[:, 2] * lift[:, 2]
-            self._put("single_ended_level", level_entry(voltage, limited=True), hz)
+            entry = reaching(level_entry(voltage, limited=True), level_entry(bare))
+            self._put("single_ended_level", entry, hz)
         else:
             return
         if "single_ended_impedance" not in self.facts:
@@ -210,6 +216,8 @@ class SideFacts:
                 for n in ("single_ended_level", "differential_level")
             )
             gain = decibel_entry(difference / _safe(voltage), small=difference, limited=limited)
+            if bare is not None:
+                gain = reaching(gain, decibel_entry(difference / _safe(bare), small=difference))
             self._put("gain_difference", gain, hz)
 
     def _single_ended_injected(self) -> None:

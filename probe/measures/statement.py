@@ -34,17 +34,35 @@ NORMAL_MEDIAN = 0.6745
 """Median of the magnitude of a standard normal variable."""
 
 
-def interval(value: float, draws: Array) -> Entry:
+def interval(value: float, draws: Array, at: tuple[float, float] = QUANTILES) -> Entry:
     """``value``, ``u95`` and, where lopsided, ``low`` and ``high`` of real draws."""
     if len(draws) == 0:
         return {"value": float(value), "u95": 0.0}
-    low, high = (float(x) for x in np.quantile(draws, QUANTILES))
+    low, high = (float(x) for x in np.quantile(draws, at))
     low, high = min(low, float(value)), max(high, float(value))
     half = (high - low) / 2.0
     entry: Entry = {"value": float(value), "u95": half}
     if abs((high - value) - (value - low)) > 0.2 * half and half > 0.0:
         entry["low"], entry["high"] = low, high
     return entry
+
+
+def reaching(entry: Entry, edge: Entry) -> Entry:
+    """Return an entry whose interval also holds that of an edge of what it may be.
+
+    Of something anywhere between two edges the quantiles of draws stop inside them; where an edge
+    itself is likely (a recorder that takes nothing off), its own doubt stands around it.
+    """
+    if "bound" in entry or "bound" in edge:
+        return entry
+    value = float(entry["value"])
+    ends = [
+        (e.get("low", e["value"] - e["u95"]), e.get("high", e["value"] + e["u95"]))
+        for e in (entry, edge)
+    ]
+    low, high = float(min(e[0] for e in ends)), float(max(e[1] for e in ends))
+    kept = {k: v for k, v in entry.items() if k not in ("low", "high")}
+    return {**kept, **interval(value, np.array([value, low, high]), (0.0, 1.0))}
 
 
 def told_from_nothing(draws: Complex) -> bool:

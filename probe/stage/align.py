@@ -49,6 +49,10 @@ TELLING = 2.0
 RIVAL_APART = 10.0
 """Rivals are told from one delay found twice by this many times the doubt of one from phases."""
 
+ALIKE_COST = 1.0
+"""Delays at which nearly as many tones agree serve alike: the best of those that agree by chance
+stand a few tenths of a tone apart."""
+
 SHARED_CLOCK = 1.0e-8
 """A clock error below this, relative, is none: player and recorder are one device."""
 
@@ -268,7 +272,7 @@ def _unplaced(
         for cost, tau in options[t]:
             trial = delays.copy()
             trial[t] = tau
-            if cost > options[t][0][0] + RIVAL_COST or (
+            if cost > options[t][0][0] + ALIKE_COST or (
                 abs(tau - delays[t]) < RIVAL_APART * ALIGN_PRIOR_S
             ):
                 continue

@@ -192,6 +192,13 @@ def loading(observed: Observed, hz: float, draws: int, rng: np.random.Generator)
     return np.asarray(1.0 + ohm * turn * y)
 
 
+def moved(level: float, count: int) -> Array:
+    """Return what levels may have moved by between one take and the others, factors (count,)."""
+    factors = 1.0 + level * np.random.default_rng(17).standard_normal(count)
+    factors[0] = 1.0
+    return np.asarray(factors)
+
+
 def floating_lift(observed: Observed, hz: float, draws: int, rng: np.random.Generator) -> Complex:
     """Return what the recorder may have taken off the mean of a floating pair, (1 + D,).
 

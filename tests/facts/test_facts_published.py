@@ -8,7 +8,13 @@ import numpy as np
 import pytest
 
 from probe.decibels import db_to_ratio, ratio_to_db, volts_to_dbu, volts_to_dbv
-from probe.measures.statement import decibel_entry, impedance_entry, interval, level_entry
+from probe.measures.statement import (
+    decibel_entry,
+    impedance_entry,
+    interval,
+    level_entry,
+    reaching,
+)
 from tests.stage.analysed import analysed
 from tests.stage.forward import FULL, Errors, separate
 
@@ -222,6 +228,16 @@ def test_all_the_signal_on_one_leg_reads_6_02():
     # midpoint: a single leg always gives 20 log10 2 = 6.0206 dB, not 0 and not infinity
     assert facts["signal_balance"]["value"] == pytest.approx(6.0206, abs=2e-4)
     assert "bound" not in facts["signal_balance"]
+
+
+def test_an_interval_holds_that_of_a_recorder_that_takes_nothing_off():
+    lopsided = {"value": 5.966, "u95": 0.4, "low": 5.167, "high": 5.967, "unit": "dB"}
+    found = reaching(lopsided, {"value": 5.966, "u95": 0.04, "unit": "dB"})
+    # closed form: what may be anywhere below its edge, 0.04 dB of doubt around that edge
+    assert (found["low"], found["high"]) == pytest.approx((5.167, 6.006))
+    assert found["u95"] == pytest.approx((6.006 - 5.167) / 2.0)
+    bound = {"value": 1.0, "u95": 0.0, "bound": "below", "unit": "V"}
+    assert reaching(bound, lopsided) == bound
 
 
 def test_a_ratio_of_nothing_is_a_bound_on_the_right_side():
