@@ -65,7 +65,8 @@ SNAP_SAMPLES = 0.1
 
 SNAP_SHARE, SNAP_REST = 0.7, 0.4
 """So are they where this share of them is that close and the rest within this many samples: a take
-that hears one leg of a floating pair is aligned no better."""
+that hears one leg of a floating pair is aligned no better. One further off, turned by a winding's
+leakage, is put on the whole sample with which the takes agree best."""
 
 
 @dataclass(frozen=True)
@@ -184,7 +185,7 @@ def _free(group: Group, level: float) -> Alignment:
     delays[plain] = solved.delays
     rest = [t for t in range(len(group.takes)) if t not in plain]
     if not rest:
-        return _snapped(solved)
+        return _snapped(solved, level)
     theta = fit(solved.group, LEGS, level=level).theta
     for t in rest:
         options[t] = sorted(_against_prediction(group, t, theta) + options[t], key=rank)
@@ -197,26 +198,41 @@ def _free(group: Group, level: float) -> Alignment:
     if lost is not None:
         without = align(group.without(lost), level=level)
         return replace(without, unplaced=(group.takes[lost].name, *without.unplaced))
-    return _snapped(_joint(group.rotated(delays), stray, delays))
+    return _snapped(_joint(group.rotated(delays), stray, delays), level)
 
 
-def _snapped(found: Alignment) -> Alignment:
+def _snapped(found: Alignment, level: float) -> Alignment:
     """Whole samples, where player and recorder share a clock and every delay is next to one."""
     takes = [o.phasors for o in found.group.takes]
     shared = all(abs(p.clock_error) < max(5.0 * p.clock_u, SHARED_CLOCK) for p in takes)
     rates = {p.take.sample_rate for p in takes}
     if not shared or len(rates) != 1:
         return found
-    samples = found.delays * rates.pop()
+    rate = rates.pop()
+    samples = found.delays * rate
     whole = np.round(samples)
     apart = np.abs(samples - whole)
     most = np.mean(apart < SNAP_SAMPLES) >= SNAP_SHARE and np.sum(apart < SNAP_SAMPLES) >= 4
-    if not (np.max(apart) < SNAP_SAMPLES or (most and np.max(apart) < SNAP_REST)):
+    if not (np.max(apart) < SNAP_SAMPLES or most):
         return found
-    delays = found.delays * np.divide(whole, samples, out=np.ones_like(samples), where=samples != 0)
+    delays = _agreeing(found, whole, rate, level) / rate
     group = found.group.rotated(delays - found.delays)
     none = np.zeros(len(delays))
     return Alignment(group, delays, None, None, np.eye(len(delays)), none, free=True)
+
+
+def _agreeing(found: Alignment, whole: Array, rate: int, level: float) -> Array:
+    """Put delays about half-way between whole samples on the one with which the takes agree."""
+    excited = excitation(found.group)
+
+    def misfit(samples: Array) -> float:
+        return _misfit(found.group.rotated(samples / rate - found.delays), level, excited)
+
+    for t in np.flatnonzero(np.abs(found.delays * rate - whole) > SNAP_REST):
+        other = whole.copy()
+        other[t] += np.sign(found.delays[t] * rate - whole[t])
+        whole = other if misfit(other) < misfit(whole) else whole
+    return whole
 
 
 def _against_prediction(group: Group, t: int, theta: Complex) -> list[tuple[float, float]]:

@@ -24,6 +24,7 @@ from probe.stage.quantities import (
     open_take,
     reading,
     recorded,
+    single_ended_take,
 )
 
 Array = NDArray[np.float64]
@@ -97,6 +98,8 @@ class Evidence:
     polarity: str
     follows: tuple[Array, ...] = ()
     """How far one leg moves with a load on the other, real part, one (1 + D,) a take."""
+    over_single: float | None = None
+    """Voltage between the legs over that of the single-ended output, as recorded."""
     clean: bool = True
     """False where takes contradict each other and it is not plain which: then no kind is stated."""
 
@@ -110,6 +113,7 @@ def gather(identified: Identified, polarity: str) -> Evidence:
         _common_mode_angle(identified),
         polarity,
         follows=_follows(identified),
+        over_single=_over_single(identified),
         clean=not identified.contradicted or any(u.why_not == CONTRADICTS for u in identified.uses),
     )
 
@@ -141,6 +145,19 @@ def _follows(identified: Identified) -> tuple[Array, ...]:
         if abs(moved[0, leg]) > FOLLOW_LEAST * abs(base[0, leg]) > 0.0:
             found.append(np.asarray((moved[:, 1 - leg] / _some(moved[:, leg])).real))
     return tuple(found)
+
+
+def _over_single(identified: Identified) -> float | None:
+    t, s = open_take(identified), single_ended_take(identified)
+    if t is None or s is None or identified.group is None:
+        return None
+    k = nearest(identified.group.hz)
+    legs, single = recorded(identified, t, k)[0], recorded(identified, s, k)[0]
+    takes = identified.group.takes
+    if k not in takes[t].tones or k not in takes[s].tones or abs(single[2]) <= 0.0:
+        return None
+    drives = [float(takes[i].strength[np.searchsorted(takes[i].tones, k)]) for i in (t, s)]
+    return float(abs(legs[0] - legs[1]) / abs(single[2]) * drives[1] / drives[0])
 
 
 def _some(values: Complex) -> Complex:
@@ -289,6 +306,7 @@ def _one_leg(evidence: Evidence, silent: str) -> Verdict:
     tied = size < limits.TIED_OHM
     coupling = own.coupling.real
     back = None if live is None else live.coupling.real
+    left: tuple[str, ...] = ()
     between = ~tied & ~open_share
     separate = between & (np.abs(coupling) <= limits.COUPLING_SEPARATE)
     sensing = between & (coupling > limits.COUPLING_FLOATING)
@@ -301,9 +319,13 @@ def _one_leg(evidence: Evidence, silent: str) -> Verdict:
         floats = sensing & (back > limits.COUPLING_FLOATING)
         labels[sensing & ~floats & (np.abs(back) > limits.COUPLING_SEPARATE)] = NO_ROW
         labels = _split_floating(labels, floats, evidence)
+        labels[labels == FLOATING[0]] = "undetermined"
+        if floats[0] and labels[0] == "undetermined":
+            left = FLOATING
+            reasons.append(_held(silent))
     labels[tied] = "unbalanced"
     labels[open_share] = "pin-3-unconnected"
-    reasons += _one_leg_reasons(own, live, silent, driven, labels)
+    reasons[1:1] = _one_leg_reasons(own, live, silent, driven, labels)
     hot_dead = silent == "hot" and evidence.polarity == "pin-2-hot"
     if hot_dead:
         labels[:] = "faulty"
@@ -311,7 +333,7 @@ def _one_leg(evidence: Evidence, silent: str) -> Verdict:
             "the driven cold leg is inverted against the single-ended output, so it is a cold leg "
             "and the hot leg is dead"
         )
-    return _summarise(labels, (), "one-leg", silent, reasons, hot_dead=hot_dead)
+    return _summarise(labels, left, "one-leg", silent, reasons, hot_dead=hot_dead)
 
 
 def _one_leg_reasons(
@@ -329,6 +351,13 @@ def _one_leg_reasons(
         share = own.coupling[0].real
         lines.append(f"{share:.2f} of what is put on the {silent} leg appears on the {driven} leg")
     return lines
+
+
+def _held(leg: str) -> str:
+    return (
+        f"the pair floats, but something holds its {leg} leg near pin 1, which hides whether it is "
+        "a winding"
+    )
 
 
 def _split_floating(
@@ -380,8 +409,26 @@ def _both_legs(evidence: Evidence) -> Verdict:
     labels[tapped & ~in_phase] = "transformer-coupled"
     labels[separate & ~in_phase] = "differential"
     labels[separate & in_phase] = "faulty"
-    labels = _split_floating(labels, floats, evidence)
+    joined, between = _joined(columns)
+    labels = _split_floating(labels, floats & ~joined, evidence)
+    faint = evidence.over_single is not None and evidence.over_single < limits.FLOATING_LEVEL
+    held = bool(abs(db) > limits.FLOATING_RATIO_DB)
+    if faint or held:
+        labels[labels == FLOATING[0]] = "undetermined"
     reasons.append(_coupling_reason(couplings[0][0], columns[0]))
+    if floats[0] and joined[0]:
+        reasons[-1] = (
+            f"the legs hang together, {_ohm(between)} apart, but have only "
+            f"{_ohm(columns[0].own.size)} to pin 1, where a floating stage has hundreds: they look "
+            "joined to each other, pin 2 to pin 3, in the device or in the lead"
+        )
+    elif floats[0] and held and labels[0] == "undetermined":
+        reasons.append(_held("cold" if db < 0.0 else "hot"))
+    elif floats[0] and faint:
+        reasons.append(
+            "between the legs there is far less than at the single-ended output: a resistor that "
+            "joins separate legs is the same at these terminals"
+        )
     dead = _dead_leg(evidence, separate & in_phase)
     if labels[0] == "faulty":
         reasons.append("legs that do not know of each other should be in opposite phase")
@@ -397,7 +444,10 @@ def _both_legs(evidence: Evidence) -> Verdict:
         )
     if any(_width(k) > limits.COUPLING_SUPPORT for k in couplings):
         labels[labels == NO_ROW] = "undetermined"
-    left = FLOATING if floats[0] and evidence.common_mode_angle is None else ()
+    left: tuple[str, ...] = ()
+    if floats[0] and not joined[0]:
+        left = FLOATING if held or evidence.common_mode_angle is None else ()
+        left = (FLOATING[0], "faulty") if faint and not left else left
     return _summarise(
         labels,
         left,
@@ -407,6 +457,16 @@ def _both_legs(evidence: Evidence) -> Verdict:
         in_phase=bool(in_phase[0] and not floats[0]),
         dead_leg=dead,
     )
+
+
+def _joined(columns: list[Column]) -> tuple[Bools, float]:
+    """Whether legs that hang together are held to pin 1 all the same, and ohm between them."""
+    size = np.min([np.abs(c.own.draws) for c in columns], axis=0)
+    apart = [c.beside.draws - c.other.draws for c in columns]
+    between = np.abs(apart[0] + apart[-1])
+    low = size < limits.FLOATING_OHM
+    low |= (between < limits.JOINED_OHM) & (size < limits.JOINED_BELOW_OHM)
+    return np.asarray(low), float(between[0])
 
 
 def _followed(evidence: Evidence, in_phase: Bools, reasons: list[str]) -> Verdict:

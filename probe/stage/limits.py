@@ -7,6 +7,24 @@ Figures marked *simulated* come from class-wide draws of generic circuits (part 
 COUPLING_FLOATING = 0.8
 """Coupling above this is a floating stage. Simulated floating designs lie in 0.94 to 1.00."""
 
+FLOATING_OHM = 150.0
+"""Legs that hang together but have less than this to pin 1 do not float: they are joined to each
+other. Simulated floating designs: above 180 ohm with 22 ohm build-outs and coupling 0.94."""
+
+JOINED_OHM, JOINED_BELOW_OHM = 10.0, 400.0
+"""So are legs with less than the first between them and less than the second to pin 1: a solder
+bridge or a bent contact is a few ohm, two build-outs of 680 ohm beside each other are 340 ohm; a
+floating design has its build-outs between the legs."""
+
+FLOATING_LEVEL = 0.22
+"""Voltage between the legs over that of the single-ended output below which a resistor joining
+separate legs is as likely as a floating stage: with coupling above 0.8 it leaves at most 2/9 of
+what legs as loud as that output would give (closed form)."""
+
+FLOATING_RATIO_DB = 20.0
+"""Legs of a floating stage further apart than this: something holds the lower one near pin 1, and
+hides a winding's capacitance. Simulated floating tolerances: up to 17 dB."""
+
 COUPLING_SEPARATE = 0.08
 """Coupling within plus or minus this is separate legs. Simulated: 0 +- 0.0005; the rest is room
 for the spread of a quotient measured with 0.05 dB between takes."""

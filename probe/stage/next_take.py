@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from probe.stage.identify import Identified
-from probe.stage.kind import Evidence, Verdict
+from probe.stage.kind import FLOATING, Evidence, Verdict
 from probe.stage.limits import CROSSTALK, REPEATABILITY_DB
 from probe.stage.network import Complex, admittance
 from probe.stage.quantities import nearest, open_take
@@ -80,6 +80,8 @@ def next_take(
         return Next("second-open", "no take hears both legs open while the device plays")
     kinds = [p.kind for p in verdict.also_possible]
     legs = _leg(evidence, "hot"), _leg(evidence, "cold")
+    if set(kinds) <= set(FLOATING) and evidence.common_mode_angle is not None:
+        return Next(None, "no take tells more: what holds a leg near pin 1 hides a winding")
     stages = {k: _stages(k, known, *legs) for k in kinds}
     made = _made(identified)
     scores = {t: _separated(t, stages, known) for t in TAKES[:5] if t in available}
