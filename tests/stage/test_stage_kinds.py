@@ -221,3 +221,48 @@ def test_coupling_decides_whatever_an_unbuffered_sense_pin_shows():
     sense = np.array([0.0, 0.01, 0.0])
     leaking = Stage(lambda f: stage.voc(f) + sense, stage.z)
     assert analysed(leaking, FULL, errors=QUIET).kind == "ground-sensing"
+
+
+def _flat(volts: np.ndarray, z: np.ndarray) -> Stage:
+    return Stage(
+        lambda f: np.tile(volts.astype(np.complex128), (len(f), 1)),
+        lambda f: np.tile(z.astype(np.complex128), (len(f), 1, 1)),
+    )
+
+
+def _bridged(build_out: float, bridge: float) -> Stage:
+    """Two separate legs of +-1 V with a resistor from pin 2 to pin 3, beside a 2 V output."""
+    own, between = 1.0 / build_out, 1.0 / bridge
+    y = np.array([[own + between, -between, 0.0], [-between, own + between, 0.0], [0.0, 0.0, 0.01]])
+    z = np.linalg.inv(y)
+    volts = z @ np.array([own, -own, 0.02])
+    return _flat(volts, z)
+
+
+@pytest.mark.parametrize(("build_out", "bridge"), [(100.0, 5.0), (50.0, 0.5), (600.0, 5.0)])
+def test_joined_legs_are_no_floating_pair(build_out, bridge):
+    found = analysed(_bridged(build_out, bridge), FULL, errors=QUIET)
+    # closed form: coupling R/(R + r) is above 0.95 as in a floating pair, but R/2 lies to pin 1
+    assert found.kind == "faulty"
+    assert any("joined to each other" in reason for reason in found.verdict.reasons)
+
+
+def test_a_faint_floating_pair_may_be_joined_legs():
+    # closed form: 600 ohm legs joined by 100 ohm couple by 6/7 and have 323 ohm to pin 1, as a
+    # loose floating design; only the level, a thirteenth of the other output's, tells
+    found = analysed(_bridged(600.0, 100.0), FULL, errors=QUIET)
+    assert found.kind == "undetermined"
+    assert {p.kind for p in found.verdict.also_possible} == {"electronically-floating", "faulty"}
+
+
+def test_a_leg_held_near_pin_1_hides_a_winding():
+    """A winding whose cold end has 1 kohm to pin 1 carries its signal on hot alone."""
+    z = np.array([[1090.0, 1000.0, 0.0], [1000.0, 1000.0, 0.0], [0.0, 0.0, 100.0]])
+    found = analysed(_flat(np.array([2.0, 0.0, 2.0]), z), FULL, errors=QUIET)
+    # source: the definitions: both kinds float, and only the angle of the common mode tells them
+    assert found.kind == "undetermined"
+    assert {p.kind for p in found.verdict.also_possible} == {
+        "electronically-floating",
+        "transformer-coupled",
+    }
+    assert found.next.take is None
