@@ -298,6 +298,10 @@ def _steady(
     return _Steady(state, gains(state.window, state.fit, chunks, lines), chunks, run, False)
 
 
+PEAK_S, PEAK_BLOCK = 0.25, 256
+"""Half of the stretch over which the peak of the tones is sought, and samples of one product."""
+
+
 @dataclass(frozen=True)
 class _Estimate:
     """Peak phasors of the tones at the centre, full scale 1, and what is known of them."""
@@ -384,7 +388,7 @@ def _conclude(
     snr = np.abs(volts) ** 2 / np.diagonal(noise, axis1=1, axis2=2).real
     unheard = ~np.any(snr > limits.HEARD, axis=0)
     long_enough = lines.hz * (steady_s[1] - steady_s[0]) >= limits.MIN_PERIODS
-    remarks, usable = _remarks(take, lines, table, found, est, snr, long_enough)
+    remarks, usable = _remarks(take, lines, table, found, est, snr, long_enough, centre_s, steady_s)
     return TakePhasors(
         take=take,
         hz=lines.hz[long_enough],
@@ -433,6 +437,8 @@ def _remarks(
     est: _Estimate,
     snr: Real,
     long_enough: NDArray[np.bool_],
+    centre_s: float,
+    steady_s: tuple[float, float],
 ) -> tuple[tuple[Remark, ...], bool]:
     from probe.phasors.remarks import Findings, remark
 
@@ -441,11 +447,9 @@ def _remarks(
             take=take,
             lines=lines,
             extremes=table.extremes,
+            foretold=_peak_of(est, lines, take.sample_rate, centre_s, steady_s),
             seconds=table.frames / take.sample_rate,
-            steady_s=(
-                found.state.window.first * table.span / take.sample_rate,
-                min(found.state.window.last * table.span, table.frames) / take.sample_rate,
-            ),
+            steady_s=steady_s,
             reaches=(found.run[0] == 0, found.run[1] == found.chunks.count),
             fits=found.fits,
             outside=outside(found.gain, *found.run),
@@ -457,3 +461,20 @@ def _remarks(
             long_enough=long_enough,
         )
     )
+
+
+def _peak_of(
+    est: _Estimate,
+    lines: Lines,
+    sample_rate: int,
+    centre_s: float,
+    steady_s: tuple[float, float],
+) -> Real:
+    """Return the peak of the samples the tones make about the centre, shape (C,), full scale 1."""
+    turn = 2j * np.pi * lines.hz * est.rate / sample_rate
+    reach = min(PEAK_S, centre_s - steady_s[0], steady_s[1] - centre_s)
+    blocks = max(int(reach * sample_rate / PEAK_BLOCK), 1)
+    between = (centre_s * sample_rate) % 1.0
+    at = np.exp(np.outer(turn, PEAK_BLOCK * np.arange(-blocks, blocks) - between))
+    within = np.exp(np.outer(turn, np.arange(PEAK_BLOCK)))
+    return np.array([np.abs(((a[:, None] * at).T @ within).real).max() for a in est.a.T])

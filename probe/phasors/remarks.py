@@ -35,6 +35,8 @@ class Findings:
     take: Take
     lines: Lines
     extremes: Extremes
+    foretold: Real
+    """Shape (C,), full scale 1: the peak that the tones found would reach beside each other."""
     seconds: float
     steady_s: tuple[float, float]
     reaches: tuple[bool, bool]
@@ -69,6 +71,7 @@ def _all(found: Findings) -> Said:
         return
     yield from _length(found)
     yield from _moved(found)
+    yield from _flattened(found)
     yield from _ends(found)
     yield from _weak(found)
     yield from _unheard(found)
@@ -126,6 +129,26 @@ def _length(found: Findings) -> Said:
             "left out",
             not np.any(found.long_enough),
         )
+
+
+def _flattened(found: Findings) -> Said:
+    """Tones that would together reach higher than anything recorded: whoever plays them clips.
+
+    Noise, hum and an offset only add to what is recorded.
+    """
+    if not found.fits or len(found.lines.tones) < limits.FLATTENED_TONES:
+        return
+    share = found.extremes.peak / np.maximum(found.foretold, 1e-12)
+    for channel in _legs(found.take):
+        heard = np.any(found.snr[:, channel] > limits.HEARD)
+        if heard and share[channel] < limits.FLATTENED:
+            yield (
+                "clipped-take",
+                f"channel {channel + 1} ({found.take.channels[channel]}): its tops are flattened, "
+                f"{-20.0 * np.log10(share[channel]):.1f} dB below what its tones make together; "
+                "the device clips or is driven beyond its linear range: play it quieter",
+                True,
+            )
 
 
 def _moved(found: Findings) -> Said:

@@ -141,3 +141,10 @@ their noise is then taken as hum."""
 
 ROUNDING = 3e-8
 """Noise floor relative to a channel's rms: single precision rounding, 24-bit quantisation."""
+
+FLATTENED_TONES = 3
+"""Tones whose tops tell; the flattened top of a single tone is a matter of distortion."""
+
+FLATTENED = 0.97
+"""A record whose peak is less of what its tones would reach together is flattened: levels are then
+off by percents. Noise, hum and fades only make a record's peak larger."""
