@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from probe.bench.calibration.document import session_tables
@@ -184,7 +184,7 @@ def _take(draft: Draft, take: Reasoned, folder: Folder, said: Said) -> None:
         _shape(draft, hearing.shape)
     _answer(draft, "state", take.state, said)
     if take.load is not None:
-        _load(draft, take.load, said)
+        _load(draft, take.load, hearing.name, said)
     if take.inject is not None:
         _inject(draft, take, folder, said)
     draft.put("")
@@ -243,7 +243,25 @@ def _answer(draft: Draft, key: str, answer: Answer, said: Said) -> None:
         draft.ask(f"{key}{likely}? {answer.why}", *lines)
 
 
-def _load(draft: Draft, load: LoadAnswer, said: Said) -> None:
+def _named_leg(name: str) -> str | None:
+    """Return the one leg that a file's name speaks of, None where it is none or both."""
+    words = set(re.split(r"[^a-z]+", name.lower()))
+    legs = [leg for leg in ("hot", "cold") if leg in words]
+    return legs[0] if len(legs) == 1 else None
+
+
+def _by_name(load: LoadAnswer, name: str) -> LoadAnswer:
+    """Return an open question with the ends of the file's name, for the line that is offered."""
+    if load.sure != "open" or load.from_ == "single-ended":
+        return load
+    if "across" in re.split(r"[^a-z]+", name.lower()):
+        return replace(load, from_="hot", to="cold")
+    leg = _named_leg(name)
+    return load if leg is None else replace(load, from_=leg, to="ground")
+
+
+def _load(draft: Draft, load: LoadAnswer, name: str, said: Said) -> None:
+    load = _by_name(load, name)
     if load.likely_none and said.likely:
         draft.put(f"# LIKELY, not known: no load; {load.why}")
         return
@@ -273,7 +291,7 @@ def _inject(draft: Draft, take: Reasoned, folder: Folder, said: Said) -> None:
     answer = take.inject
     assert answer is not None
     tones = take.hearing.sets.injected
-    keys: dict[str, object] = {"into": answer.value or "cold"}
+    keys: dict[str, object] = {"into": answer.value or _named_leg(take.hearing.name) or "cold"}
     volts = said.inject_volts if take.hearing.played.any() else said.inject_volts_off
     if said.injector is not None:
         keys |= {
@@ -295,8 +313,9 @@ def _inject(draft: Draft, take: Reasoned, folder: Folder, said: Said) -> None:
         return
     missing = [k for k in ("through_ohm", "volts") if k not in keys]
     wanted = f" Write {' and '.join(missing)} into it." if missing else ""
+    asked = answer.why if answer.value is None else f"injected into {answer.value}? {answer.why}."
     draft.ask_first(
-        "inject", f"injected into {answer.value or '?'}? {answer.why}.{wanted}",
+        "inject", f"{asked}{wanted}",
               f"inject = [ {value(keys)} ]")  # fmt: skip
 
 

@@ -71,7 +71,7 @@ def learn(setting: Setting) -> tuple[Learned, ...]:
     steps = able(setting, Known())
     found = [
         _plain("levels of both legs, leg ratio and phase", steps, ("open",)),
-        _plain("noise of both legs", steps, ("idle",)),
+        _plain("noise of both legs, as a bound: the recorder's own is in it", steps, ("idle",)),
         _plain("gain difference to the single-ended output", steps, ("single-ended",)),
         _polarity(setting, steps),
         _impedance("impedance of pin 2", steps, 0),

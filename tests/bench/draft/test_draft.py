@@ -14,7 +14,8 @@ import pytest
 import soundfile
 
 from probe.bench.draft.draft import draft
-from probe.bench.draft.text import Part, Said
+from probe.bench.draft.text import Part, Said, _by_name, _named_leg
+from probe.bench.draft.views import LoadAnswer
 from probe.bench.tones.request import Request, make
 from probe.cli.main import main
 from probe.errors import BadInput
@@ -266,3 +267,21 @@ def test_what_cannot_be_used_is_named_and_folders_without_recordings_refused(
     assert main(["draft", str(tmp_path / "no")]) == 2
     assert main(["draft", str(tmp_path), "--hot", "0", "--print"]) == 2
     assert main(["draft", str(tmp_path), "--leg-ohm", "x", "--print"]) == 2
+
+
+@pytest.mark.parametrize(
+    ("name", "ends"),
+    [
+        ("left-load-cold.wav", ("cold", "ground")),
+        ("left-load-hot.wav", ("hot", "ground")),
+        ("left_load_across.wav", ("hot", "cold")),
+        ("take7.wav", ("hot", "ground")),
+    ],
+)
+def test_the_line_offered_is_the_one_the_name_speaks_of(name: str, ends: tuple[str, str]):
+    open_ = _by_name(LoadAnswer("hot", "ground", "open", ""), name)
+    assert (open_.from_, open_.to) == ends
+    # what was heard stands, whatever the file is called
+    heard = _by_name(LoadAnswer("hot", "ground", "likely", ""), name)
+    assert (heard.from_, heard.to) == ("hot", "ground")
+    assert _named_leg("hot-and-cold.wav") is None
