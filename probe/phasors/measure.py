@@ -388,7 +388,7 @@ def _conclude(
     snr = np.abs(volts) ** 2 / np.diagonal(noise, axis1=1, axis2=2).real
     unheard = ~np.any(snr > limits.HEARD, axis=0)
     long_enough = lines.hz * (steady_s[1] - steady_s[0]) >= limits.MIN_PERIODS
-    remarks, usable = _remarks(take, lines, table, found, est, snr, long_enough, centre_s, steady_s)
+    remarks, usable = _remarks(take, lines, table, found, est, snr, long_enough, steady_s)
     return TakePhasors(
         take=take,
         hz=lines.hz[long_enough],
@@ -437,7 +437,6 @@ def _remarks(
     est: _Estimate,
     snr: Real,
     long_enough: NDArray[np.bool_],
-    centre_s: float,
     steady_s: tuple[float, float],
 ) -> tuple[tuple[Remark, ...], bool]:
     from probe.phasors.remarks import Findings, remark
@@ -447,7 +446,7 @@ def _remarks(
             take=take,
             lines=lines,
             extremes=table.extremes,
-            foretold=_peak_of(est, lines, take.sample_rate, centre_s, steady_s),
+            foretold=_peak_of(est, lines, take.sample_rate, found.state.window.centre, steady_s),
             seconds=table.frames / take.sample_rate,
             steady_s=steady_s,
             reaches=(found.run[0] == 0, found.run[1] == found.chunks.count),
@@ -464,17 +463,13 @@ def _remarks(
 
 
 def _peak_of(
-    est: _Estimate,
-    lines: Lines,
-    sample_rate: int,
-    centre_s: float,
-    steady_s: tuple[float, float],
+    est: _Estimate, lines: Lines, sample_rate: int, centre: float, steady_s: tuple[float, float]
 ) -> Real:
-    """Return the peak of the samples the tones make about the centre, shape (C,), full scale 1."""
+    """Return the peak of the samples the tones make about ``centre`` (frames), full scale 1."""
     turn = 2j * np.pi * lines.hz * est.rate / sample_rate
-    reach = min(PEAK_S, centre_s - steady_s[0], steady_s[1] - centre_s)
+    middle = centre / sample_rate
+    reach = min(PEAK_S, middle - steady_s[0], steady_s[1] - middle)
     blocks = max(int(reach * sample_rate / PEAK_BLOCK), 1)
-    between = (centre_s * sample_rate) % 1.0
-    at = np.exp(np.outer(turn, PEAK_BLOCK * np.arange(-blocks, blocks) - between))
+    at = np.exp(np.outer(turn, PEAK_BLOCK * np.arange(-blocks, blocks) - centre % 1.0))
     within = np.exp(np.outer(turn, np.arange(PEAK_BLOCK)))
     return np.array([np.abs(((a[:, None] * at).T @ within).real).max() for a in est.a.T])

@@ -45,12 +45,15 @@ LOADS = (OPEN, LOAD_HOT, LOAD_COLD, ACROSS, SECOND)
 
 
 def coupled(share: float) -> Stage:
-    """Driven legs, each of which takes that share of what is put on the other."""
+    """Driven legs, each of which takes that share of what is put on the other.
+
+    A kilohm each: a pair that hangs together below some hundred ohm is joined, not floating.
+    """
 
     def z(f):
         out = np.zeros((len(f), 3, 3), dtype=complex)
-        out[:, 0, 0] = out[:, 1, 1] = out[:, 2, 2] = 100.0
-        out[:, 0, 1] = out[:, 1, 0] = share * 100.0
+        out[:, 0, 0] = out[:, 1, 1] = out[:, 2, 2] = 1000.0
+        out[:, 0, 1] = out[:, 1, 0] = share * 1000.0
         return out
 
     return Stage(separate().voc, z)
