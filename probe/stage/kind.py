@@ -114,8 +114,15 @@ def gather(identified: Identified, polarity: str) -> Evidence:
         polarity,
         follows=_follows(identified),
         over_single=_over_single(identified),
-        clean=not identified.contradicted or any(u.why_not == CONTRADICTS for u in identified.uses),
+        clean=not identified.contradicted or _mended(identified),
     )
+
+
+def _mended(identified: Identified) -> bool:
+    """Whether a take was left out, and without it no other stands far off any more."""
+    left = [u.residual for u in identified.uses if u.why_not is None and u.residual is not None]
+    out = any(u.why_not == CONTRADICTS for u in identified.uses)
+    return out and max(left, default=0.0) < limits.CONTRADICTION
 
 
 def _follows(identified: Identified) -> tuple[Array, ...]:
