@@ -85,9 +85,7 @@ def _legs(take: Take) -> NDArray[np.int64]:
 
 
 def _clipped(found: Findings) -> Said:
-    loud = found.extremes.peak >= limits.CLIP_LEVEL
-    flat = found.extremes.flat_run >= _flat_limit(found)
-    flat &= found.extremes.flat_places >= limits.FLAT_PLACES
+    loud, flat = _loud(found), _flat(found)
     for channel, role in enumerate(found.take.channels):
         if role == "unused":
             continue
@@ -103,6 +101,15 @@ def _clipped(found: Findings) -> Said:
                 f"{where} has flat tops of {run} equal samples at {peak:.3f} of full scale",
                 True,
             )
+
+
+def _loud(found: Findings) -> NDArray[np.bool_]:
+    return np.asarray(found.extremes.peak >= limits.CLIP_LEVEL)
+
+
+def _flat(found: Findings) -> NDArray[np.bool_]:
+    flat = found.extremes.flat_run >= _flat_limit(found)
+    return np.asarray(flat & (found.extremes.flat_places >= limits.FLAT_PLACES))
 
 
 def _flat_limit(found: Findings) -> NDArray[np.int64]:
@@ -134,19 +141,21 @@ def _length(found: Findings) -> Said:
 def _flattened(found: Findings) -> Said:
     """Tones that would together reach higher than anything recorded: whoever plays them clips.
 
-    Noise, hum and an offset only add to what is recorded.
+    Noise, hum and an offset only add to what is recorded. A recorder that clips is told already.
     """
     if not found.fits or len(found.lines.tones) < limits.FLATTENED_TONES:
         return
     share = found.extremes.peak / np.maximum(found.foretold, 1e-12)
-    for channel in _legs(found.take):
+    told = _loud(found) | _flat(found)
+    for channel in _legs(found.take)[~told[_legs(found.take)]]:
         heard = np.any(found.snr[:, channel] > limits.HEARD)
         if heard and share[channel] < limits.FLATTENED:
             yield (
                 "clipped-take",
                 f"channel {channel + 1} ({found.take.channels[channel]}): its tops are flattened, "
                 f"{-20.0 * np.log10(share[channel]):.1f} dB below what its tones make together; "
-                "the device clips or is driven beyond its linear range: play it quieter",
+                "the device, or the recorder before its converter, clips or is driven beyond its "
+                "linear range: play it quieter",
                 True,
             )
 

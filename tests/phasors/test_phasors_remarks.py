@@ -117,7 +117,10 @@ def test_flat_tops_below_full_scale() -> None:
     x, _ = recorded(8)
     top = 0.6 * np.abs(x).max()
     found = measured(np.clip(x, -top, top))
-    assert "clipped-take" in codes(found)
+    # closed form: both channels are cut, and each is told once
+    told = [r.message for r in found.remarks if r.code == "clipped-take"]
+    assert sorted(message.split(" (")[0] for message in told) == ["channel 1", "channel 2"]
+    assert "flat tops" in told[0]
     assert not found.usable
 
 
