@@ -6,7 +6,9 @@ lead on the wrong leg, a resistor that is another, a volume that crept, comes fr
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 from probe.bench.guided.screen import Screen
 from probe.bench.judged.interim import Doubt
@@ -16,6 +18,16 @@ from probe.bench.stored.tables import word_of
 MOST_AGAIN = 3
 """So many takes of one side are made again by Enter alone: a device that drifts by itself makes
 every take contradict the others, however often it is made."""
+
+
+UNPLACED = "unplaced-take"
+
+SHOWN = {
+    "contradicting-take": ("contradiction", "it contradicted the others"),
+    "poor-repeatability": ("contradiction", "it contradicted the others"),
+    UNPLACED: ("unplaced", "nothing told when it began against the others"),
+}
+"""How a doubt is shown, by its code, and why the take is then made again."""
 
 
 @dataclass
@@ -33,24 +45,37 @@ class Doubts:
     offered: dict[str, int] = field(default_factory=dict)
     kept: set[str] = field(default_factory=set)
 
-    def settle(self, found: list[Doubt], screen: Screen, store: SessionFolder) -> str | None:
+    def settle(
+        self, found: list[Doubt], screen: Screen, store: SessionFolder, timebase: str
+    ) -> str | None:
         """Tell what is doubted; return the word of the take to be made again, which is forgotten.
 
-        Of several that are doubted alike the one made last is asked about first.
+        Of several that are doubted alike the one made last is asked about first. ``timebase`` is
+        the one that a take made now belongs to.
         """
         at = {str(take["name"]): take for take in store.takes}
         for doubt in sorted(found, key=lambda d: -list(at).index(d.take)):
             word = word_of(at[doubt.take])
             if word is None or word in self.kept:
                 continue
-            screen.talk.warn("Look [contradiction]", f"{doubt.take}: {doubt.message}.")
+            code, why = SHOWN[doubt.code]
+            screen.talk.warn(f"Look [{code}]", f"{doubt.take}: {doubt.message}.")
             choices = {"a": "make this take again", "k": "keep it as it is"}
-            count = sum(self.offered.values())
-            usual = "k" if self.offered.get(word) or count >= MOST_AGAIN else "a"
+            enough = self.offered.get(word) or sum(self.offered.values()) >= MOST_AGAIN
+            usual = "k" if enough or not _helps(doubt, at[doubt.take], timebase) else "a"
             self.offered[word] = self.offered.get(word, 0) + 1
             if screen.talk.choose("contradicts", "What now?", choices, usual) == "a":
                 store.forget(at[doubt.take]["file"])
-                screen.told.append((doubt.take, "made again: it contradicted the others"))
+                screen.told.append((doubt.take, f"made again: {why}"))
                 return word
             self.kept.add(word)
         return None
+
+
+def _helps(doubt: Doubt, take: Mapping[str, Any], timebase: str) -> bool:
+    """Whether the take made again may settle it.
+
+    One that cannot be placed among the others can when it is made in the stream that runs now,
+    unless it was made in it, or in none: the device's own player begins whenever it likes.
+    """
+    return doubt.code != UNPLACED or take.get("timebase") not in (None, timebase)

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from probe.bench.guided.checking import offer_check
+from probe.bench.guided.continued import refuse_another
 from probe.bench.guided.equipment import Equipment
 from probe.bench.guided.one_take import OneTake, Pass
 from probe.bench.guided.playing import FilePlayer, files_of, write_files
@@ -100,7 +101,7 @@ class Guide:
         self._tell_left_over()
         complete = "The session is complete"
         if self.doubted:
-            complete += f", but takes speak against the others: {', '.join(self.doubted)}"
+            complete += f", but takes do not fit the others: {', '.join(self.doubted)}"
         self.talk.say(f"{complete}. The report: probe analyse {self.folder}")
         self.screen.show("done", complete[0].lower() + complete[1:], over=True)
         return True
@@ -111,6 +112,9 @@ class Guide:
 
     def _prepare(self) -> None:
         resuming = (self.folder / SESSION).is_file()
+        if resuming:
+            self.store = SessionFolder.resume(self.folder)
+            refuse_another(self.store, self.equipment)
         for code in cautions.BEFORE_METER:
             self.screen.caution(cautions.CAUTIONS[code])
         if resuming:
@@ -137,7 +141,6 @@ class Guide:
         self.talk.say(f"A larger drawing of each step: open {self.screen.page.path} in a browser.")
 
     def _resume(self) -> None:
-        self.store = SessionFolder.resume(self.folder)
         self.device = device_of(self.store.device)
         self.kit = self.equipment.kit or ask_kit(self.talk)
         self.answers = kept_answers(self.folder) or ask_answers(self.talk, self.equipment.sides)
@@ -240,12 +243,14 @@ class Guide:
     def _made_again(self, one: Pass, known: Known) -> Step | None:
         """Return a take that the analysis doubts and that is to be made again, or None."""
         doubts = self.interim.doubts(one.setting.side, one.setting.volume)
-        word = one.doubts.settle(doubts, self.screen, self.store)
+        word = one.doubts.settle(
+            doubts, self.screen, self.store, self.takes.taker.recorder.timebase
+        )
         if word is None:
             return None
         one.made.remove(word)
         self._analyse(one.setting.volume)
-        step = step_for(word, one.setting, known, "the other takes speak against the one before")
+        step = step_for(word, one.setting, known, "the one before does not fit the other takes")
         return step if isinstance(step, Step) else None
 
     def _earlier(self, one: Pass) -> None:

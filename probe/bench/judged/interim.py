@@ -22,7 +22,7 @@ DRAWS = 200
 """Monte Carlo draws between takes: the final analysis takes more; 0.9 is known to 0.02."""
 
 
-DOUBTS = ("contradicting-take", "poor-repeatability")
+DOUBTS = ("contradicting-take", "poor-repeatability", "unplaced-take")
 """Warnings of the analysis that ask for a take to be made again."""
 
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import zlib
 from collections.abc import Sequence
 from dataclasses import replace
+from pathlib import Path
 
 from probe.bench.guided.equipment import Equipment
 from probe.bench.planned.kit import Kit
@@ -13,6 +15,7 @@ from probe.bench.stream.sound import InputScale, OutputScale
 from probe.bench.virtual.card import VirtualCard
 from probe.bench.virtual.mishaps import Mishap
 from probe.bench.virtual.place import FULL_SCALE_OUT, OUTPUT_OHM, place_of
+from probe.formats.toml import read_bytes
 from probe.session.model import BenchOutput, Side
 
 
@@ -65,9 +68,17 @@ def virtual_equipment(
         head=(
             "# SIMULATED: recorded from a virtual bench, not from a device.",
             f"# Circuit: {place.stage.origin}. No device of this name exists.",
+            f"# Device: {_which(circuit, seed)}.",
         ),
         figures=place.calibrated(rate),
         left_over=card.left_over,
         seconds=seconds,
         inputs=inputs,
     )
+
+
+def _which(circuit: str, seed: int) -> str:
+    """Return what tells this simulated device from another one of the same circuit."""
+    if circuit.endswith(".toml"):
+        return f"a stage file with checksum {zlib.crc32(read_bytes(Path(circuit))):08x}"
+    return f"parts drawn with seed {seed}"

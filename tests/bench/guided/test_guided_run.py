@@ -6,11 +6,18 @@ import json
 import re
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from probe.bench.guided.continued import refuse_another
+from probe.bench.stored.storage import SessionFolder
+from probe.bench.stored.tables import bench_table, device_table
+from probe.bench.virtual.equipment import virtual_equipment
+from probe.errors import BadInput
 from probe.facts import analyse_session
+from probe.session.model import Device
 from probe.session.read import read_session
 from probe.simulate.library import load
 from tests.bench.guided.driven import Run, drive, kit_file
@@ -121,7 +128,7 @@ def test_a_contradiction_that_is_kept_is_not_called_settled(tmp_path: Path) -> N
     text = " ".join(run.text.split())
     assert "everything asked for is settled" not in text
     assert "Still open: left inject cold: " in text
-    assert "The session is complete, but takes speak against the others: left inject cold" in text
+    assert "The session is complete, but takes do not fit the others: left inject cold" in text
 
 
 @pytest.mark.long
@@ -235,6 +242,32 @@ def test_gain_left_up_over_a_stop_is_insisted_on(tmp_path: Path) -> None:
     text = again.text
     assert text.index("was turned up when this session was stopped") < text.index("as it was.")
     assert not (tmp_path / "session" / "unfinished.toml").exists()
+
+
+def test_a_session_does_not_go_on_with_another_device(tmp_path: Path) -> None:
+    """A session file has one device: takes of another among its own would be taken for its."""
+    # as `probe measure` begins one, three takes in
+    begun = SessionFolder.create(
+        tmp_path / "session", device_table(Device("Virtual", "cross-coupled")),
+        bench_table(virtual_equipment("cross-coupled", kit=None).bench),
+        head=virtual_equipment("cross-coupled", kit=None).head,
+    )  # fmt: skip
+    before = (begun.folder / "session.toml").read_bytes()
+    run = drive(begun.folder, "--virtual", "impedance-balanced", "--fast")
+    assert run.status == 2
+    said = " ".join(run.text.split())
+    assert "begun with the simulated device cross-coupled, parts drawn with seed 1, not" in said
+    assert run.asked == []
+    assert (begun.folder / "session.toml").read_bytes() == before
+    assert sorted(p.name for p in begun.folder.iterdir()) == ["session.toml"]
+    refuse_another(begun, virtual_equipment("cross-coupled", kit=None))
+    for other, seen in (
+        (virtual_equipment("cross-coupled", kit=None, seed=2), "seed 1, not with"),
+        (virtual_equipment("cross-coupled", kit=None, inputs=3), "figures of the interface's inp"),
+        (replace(virtual_equipment("cross-coupled", kit=None), head=()), "not with a real device"),
+    ):
+        with pytest.raises(BadInput, match=seen):
+            refuse_another(begun, other)
 
 
 def test_answers_file_and_pipe(tmp_path: Path) -> None:
