@@ -9,17 +9,29 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from probe.formats.text import quoted
-
-LARGEST_NUMBER = 1e30
-"""In any unit of the format; far beyond it, squares and ratios no longer fit a float."""
+from probe.facts.curve_shape import curves_complaint, is_number
+from probe.formats.text import one_of, quoted
+from probe.stage.faults import FAULTS
+from probe.stage.kind import KINDS
+from probe.stage.next_take import TAKES
 
 SIDES = ("left", "right", "mono")
 
 DEVICE_TEXTS = ("maker", "model", "serial", "kind", "output", "firmware", "stated_polarity")
 DEVICE_FIGURES = ("minimum_load_ohm", "full_output_volts")
-STAGE_TEXTS = ("driven_legs", "kind", "next_take", "next_take_reason", "path", "polarity")
-STAGE_LISTS = ("faults", "possible_faults", "reasons")
+STAGE_TEXTS = ("next_take_reason",)
+STAGE_LISTS = ("reasons",)
+STAGE_WORDS = {
+    "kind": KINDS,
+    "driven_legs": ("both-legs", "one-leg", "none"),
+    "next_take": TAKES,
+    "path": ("dual", "split", "undetermined"),
+    "polarity": ("pin-2-hot", "pin-3-hot", "undetermined"),
+    "faults": FAULTS,
+    "possible_faults": FAULTS,
+}
+"""Closed lists, of one word or of a list of them. What depends on a word (a hazard of a kind, the
+meaning of a fault) would silently not be said of one that is not known here."""
 UNITS = {
     "V": "_level _recorded _pin_3_tied _noise _noise_a _hum _maximum _direct_voltage",
     "ohm": "_impedance _impedance_off impedance_mismatch",
@@ -33,6 +45,12 @@ UNITS = {
 }
 """Unit of every fact whose name ends so, the longest end first. Of another name nothing is
 known here, and nothing is taken from it."""
+
+SIGNED = ("_direct_voltage", "impedance_mismatch")
+"""Ends of names whose value has a sign though its unit is that of a size."""
+
+SIZES = ("V", "ohm", "A", "%", "Hz")
+"""Units of figures that are sizes: never below 0, but for the names above."""
 
 BOUNDS = ("above", "below")
 
@@ -65,7 +83,7 @@ def shape_complaint(facts: Mapping[str, Any]) -> str | None:
 def _device(device: Mapping[str, Any]) -> str | None:
     return (
         _each(device, "device", DEVICE_TEXTS, _is_text, "text")
-        or _each(device, "device", DEVICE_FIGURES, _is_number, "a number")
+        or _each(device, "device", DEVICE_FIGURES, is_number, "a number")
         or _each(device, "device", ("connectors",), _is_list_of(_is_text), "a list of texts")
     )
 
@@ -105,6 +123,7 @@ def _side(side: str, body: object) -> str | None:
             return f"sides.{side}.{key} is missing or not an object"
     return (
         _stage(body["stage"], f"sides.{side}.stage")
+        or curves_complaint(body["curves"], f"sides.{side}.curves")
         or _facts(body["facts"], f"sides.{side}.facts")
         or _elsewhere(body, f"sides.{side}")
     )
@@ -141,7 +160,8 @@ def _stage(stage: Mapping[str, Any], where: str) -> str | None:
     wrong = (
         _each(stage, where, STAGE_TEXTS, _is_text, "text")
         or _each(stage, where, STAGE_LISTS, _is_list_of(_is_text), "a list of texts")
-        or _each(stage, where, ("confidence",), _is_number, "a number")
+        or next((c for c in (_words(stage, where, *w) for w in STAGE_WORDS.items()) if c), None)
+        or _each(stage, where, ("confidence",), _is_share, "a share from 0 to 1")
         or _each(stage, where, ("also_possible",), _is_list_of(_is_table), "a list of objects")
     )
     if wrong:
@@ -150,9 +170,28 @@ def _stage(stage: Mapping[str, Any], where: str) -> str | None:
         here = f"{where}.also_possible[{position}]"
         if not _is_text(other.get("kind")):
             return f"{here}.kind is missing or not text"
-        if wrong := _each(other, here, ("confidence",), _is_number, "a number"):
+        wrong = _words(other, here, "kind", KINDS) or _each(
+            other, here, ("confidence",), _is_share, "a share from 0 to 1"
+        )
+        if wrong:
             return wrong
     return None
+
+
+def _words(table: Mapping[str, Any], where: str, key: str, known: tuple[str, ...]) -> str | None:
+    """Return a complaint of a word, or of one in a list of words, that is not on its list."""
+    found = table.get(key)
+    if found is None:
+        return None
+    here, is_list = f"{where}.{key}", known is FAULTS
+    if is_list and not _is_list_of(_is_text)(found):
+        return f"{here} is not a list of texts"
+    if not is_list and not _is_text(found):
+        return f"{here} is not text"
+    unknown = next((word for word in (found if is_list else [found]) if word not in known), None)
+    if unknown is None:
+        return None
+    return f"{here} is {quoted(unknown, 20)}; known are {one_of(known)}"
 
 
 def _facts(facts: Mapping[str, Any], where: str) -> str | None:
@@ -163,7 +202,7 @@ def _facts(facts: Mapping[str, Any], where: str) -> str | None:
         if not isinstance(fact, Mapping):
             return f"{here} is neither an object nor a list"
         wrong = (
-            _each(fact, here, FACT_FIGURES, _is_number, "a number")
+            _each(fact, here, FACT_FIGURES, is_number, "a number")
             or _each(fact, here, ("unit", "bound"), _is_text, "text")
             or _figure(name, fact, here)
         )
@@ -177,6 +216,11 @@ def _figure(name: str, fact: Mapping[str, Any], here: str) -> str | None:
     unit = unit_of(name)
     if unit is not None and fact.get("unit") not in (None, unit):
         return f"{here}.unit is {quoted(fact['unit'], 20)}, and only {unit} can be"
+    value, at_hz = fact.get("value"), fact.get("at_hz")
+    if unit in SIZES and value is not None and value < 0.0 and not name.endswith(SIGNED):
+        return f"{here}.value is {value:g} {unit}, and a size is not below 0"
+    if at_hz is not None and at_hz <= 0.0:
+        return f"{here}.at_hz is {at_hz:g}, and a frequency is above 0"
     u95 = fact.get("u95")
     if u95 is not None and u95 < 0.0:
         return f"{here}.u95 is {u95:g}, and half the width of an interval is not below 0"
@@ -222,12 +266,8 @@ def _is_text(value: object) -> bool:
     return isinstance(value, str)
 
 
-def _is_number(value: object) -> bool:
-    return (
-        isinstance(value, int | float)
-        and not isinstance(value, bool)
-        and abs(value) <= LARGEST_NUMBER
-    )
+def _is_share(value: object) -> bool:
+    return is_number(value) and 0.0 <= value <= 1.0
 
 
 def _is_list_of(holds: Callable[[object], bool]) -> Callable[[object], bool]:

@@ -393,6 +393,28 @@ SHAPES = (
     (("sides", "left", "facts", "hot_level"), ({"unit": "ohm"},), "only V can be"),
     (("sides", "left", "facts", "hot_noise_a"), ({"unit": "V/√Hz"},), "only V can be"),
     (("sides", "left", "facts", "hot_maximum_to_noise"), ({"unit": "V"},), "only dB can be"),
+    (("sides", "left", "stage", "kind"), ("wombat", "Differential", ""), "known are differential"),
+    (("sides", "left", "stage", "path"), ("wombat",), "stage.path is "),
+    (("sides", "left", "stage", "polarity"), ("wombat",), "stage.polarity is "),
+    (("sides", "left", "stage", "driven_legs"), ("wombat", 3), "stage.driven_legs is "),
+    (("sides", "left", "stage", "next_take"), ("wombat",), "stage.next_take is "),
+    (("sides", "left", "stage", "faults"), (["wombat"],), "stage.faults is "),
+    (("sides", "left", "stage", "possible_faults"), (["wombat"],), "stage.possible_faults is "),
+    (("sides", "left", "stage", "also_possible"), ([{"kind": "wombat"}],), "[0].kind is "),
+    (("sides", "left", "stage", "confidence"), (7, 1.01, -0.1), "share from 0 to 1"),
+    (
+        ("sides", "left", "stage", "also_possible"),
+        ([{"kind": "faulty", "confidence": 7}],),
+        "[0].confidence is not a share",
+    ),
+    (("sides", "left", "facts", "hot_level"), ({"value": -1.0},), "hot_level.value is -1 V"),
+    (("sides", "left", "facts", "hot_impedance"), ({"value": -0.5},), "value is -0.5 ohm"),
+    (("sides", "left", "facts", "drift"), ({"at_hz": 0.0}, {"at_hz": -1}), "drift.at_hz is "),
+    (("sides", "left", "curves", "hot_impedance"), (3, []), "hot_impedance is not an object"),
+    (("sides", "left", "curves", "hot_impedance", "u95", 0), (-1.0,), "u95[0] is -1"),
+    (("sides", "left", "curves", "hot_impedance", "u95", 0), ("x", True), "[0] is not a number"),
+    (("sides", "left", "curves", "hot_impedance", "real"), ([1.0], 1.0), "real has 1 of the"),
+    (("sides", "left", "curves", "hz", 0), (-20.0, 0.0), "curves.hz[0] is "),
     (("sides", "left", "facts_at"), ([3], "x", [{"facts": 3}]), "facts_at"),
     (
         ("sides", "left", "facts_at"),
@@ -427,6 +449,14 @@ def test_a_part_of_another_shape_is_named(path, values, named, small, tmp_path):
     for value in values:
         file.write_text(json.dumps(put(small, path, value)), encoding="utf-8")
         assert named in refused(lambda: read_facts(file))
+
+
+def test_what_has_a_sign_may_be_below_zero(small, tmp_path):
+    file = tmp_path / "facts.json"
+    for name, unit in (("impedance_mismatch", "ohm"), ("hot_direct_voltage", "V"), ("drift", "dB")):
+        entry = {"value": -1.0, "unit": unit, "u95": 0.1}
+        file.write_text(json.dumps(put(small, ("sides", "left", "facts", name), entry)), "utf-8")
+        assert read_facts(file)["sides"]["left"]["facts"][name] == entry
 
 
 def test_numbers_that_fit_no_float_are_refused(small, tmp_path):
