@@ -9,6 +9,7 @@ from __future__ import annotations
 import atexit
 import sys
 import threading
+import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -32,6 +33,10 @@ SWITCH_S = 0.0005
 
 CLOSE_S = 3.0
 """How long a stream may take to close before it is left alone."""
+
+SERVER_SILENT_S = 1.0
+"""A sound server that called for nothing this long is not asked to close anything: blocks come
+every few milliseconds, and PortAudio ends the whole process where the server does not answer."""
 
 Latency = Literal["low", "high"]
 
@@ -218,7 +223,10 @@ class PortAudioCard:
         restart(library)
         heard = _Channels.of(self._input_channels, wanted.inputs, self._inputs.inputs, "input")
         play = _Channels.of(self._output_channels, wanted.outputs, self._outputs.outputs, "output")
-        stream = PortAudioStream(library, self.name, wanted, heard, play, exchange, gone)
+        server = any("JACK" in found.api for found in (self._inputs, self._outputs))
+        stream = PortAudioStream(
+            library, self.name, wanted, heard, play, exchange, gone, server=server
+        )
         devices = tuple(_index(library, found) for found in (self._inputs, self._outputs))
         extra = tuple(_direct(library, f.api) for f in (self._inputs, self._outputs))
         try:
@@ -256,7 +264,7 @@ class _Channels:
 
 
 class PortAudioStream:
-    """A running stream of PortAudio."""
+    """A running stream of PortAudio; ``server``: a sound server stands between it and the card."""
 
     def __init__(
         self,
@@ -267,12 +275,15 @@ class PortAudioStream:
         play: _Channels,
         exchange: Exchange,
         gone: Callable[[str], None],
+        *,
+        server: bool = False,
     ) -> None:
-        self._library, self._name = library, name
+        self._library, self._name, self._server = library, name, server
         self._heard_channels, self._play_channels = heard, play
         self._exchange, self._gone = exchange, gone
         self._stream: Any = None
         self._closing = False
+        self._called = time.monotonic()
         block = 1 << int(np.log2(BLOCK_S * wanted.rate))
         self._format = StreamFormat(wanted.rate, wanted.inputs, wanted.outputs, block)
         self._heard = np.zeros((LONGEST_BLOCK, wanted.inputs), dtype=np.float32)
@@ -309,6 +320,7 @@ class PortAudioStream:
         )
         _open_streams.add(id(self))
         sys.setswitchinterval(SWITCH_S)
+        self._called = time.monotonic()
         self._stream.start()
         self._format = StreamFormat(
             float(self._stream.samplerate),
@@ -323,6 +335,9 @@ class PortAudioStream:
         sys.setswitchinterval(self._switch_s)
         if stream is None:
             return
+        if self._server_lost(alive):
+            self._leave()
+            return
 
         def give_back() -> None:
             if alive:
@@ -335,12 +350,23 @@ class PortAudioStream:
         closing.start()
         closing.join(CLOSE_S)
         if closing.is_alive():
-            _stuck.add(id(self))
-        if closing.is_alive() or not alive:
+            self._leave()
+        elif not alive:
             # What is lost cannot be ended in order; PortAudio would abort the process at its end.
             atexit.unregister(self._library._exit_handler)
 
+    def _server_lost(self, alive: bool) -> bool:
+        """Whether the stream belongs to a sound server that went away."""
+        silent_s = time.monotonic() - self._called
+        return self._server and (not alive or silent_s > SERVER_SILENT_S)
+
+    def _leave(self) -> None:
+        """Leave the stream as it is: closing it would hang, or end the process."""
+        _stuck.add(id(self))
+        atexit.unregister(self._library._exit_handler)
+
     def _call(self, heard: Any, play: Any, frames: int, _time: Any, status: Any) -> None:
+        self._called = time.monotonic()
         flags = _CLEAN
         if status:
             flags = BlockFlags(

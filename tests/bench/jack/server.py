@@ -32,17 +32,23 @@ class JackServer:
 
     The process that started it, and all its children, find it as the default server
     (``JACK_DEFAULT_SERVER``).
+
+    Parameters
+    ----------
+    waits
+        A cycle waits for its clients, so that a busy machine does not make false dropouts; but
+        such a server may never come round again after a client was killed.
     """
 
-    def __init__(self, period: int = PERIOD) -> None:
+    def __init__(self, period: int = PERIOD, *, waits: bool = True) -> None:
         self.name = f"probe-{os.getpid()}-{uuid.uuid4().hex[:6]}"
-        self._period = period
+        self._period, self._waits = period, waits
         self._process: subprocess.Popen[bytes] | None = None
 
     def start(self) -> None:
         """Start it; return when a client can connect."""
-        # -S: a cycle waits for its clients, so that a busy machine does not make false dropouts.
-        command = ["jackd", "-r", "-m", "-S", "-t", "1000", "-n", self.name, "-d", "dummy"]
+        command = ["jackd", "-r", "-m", *["-S"] * self._waits, "-t", "1000", "-n", self.name]
+        command += ["-d", "dummy"]
         command += ["-r", str(RATE), "-p", str(self._period), "-C", str(PORTS), "-P", str(PORTS)]
         os.environ.update(
             JACK_DEFAULT_SERVER=self.name, JACK_NO_START_SERVER="1", JACK_NO_AUDIO_RESERVATION="1"

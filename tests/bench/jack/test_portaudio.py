@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -13,7 +14,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from probe.bench.cards.portaudio import PortAudioCard
+from probe.bench.cards import portaudio
+from probe.bench.cards.portaudio import PortAudioCard, load
 from probe.bench.stored.storage import SessionFolder
 from probe.bench.stream.card import StreamFormat
 from probe.bench.stream.recorder import Recorder
@@ -24,7 +26,7 @@ from probe.cli.main import main
 from probe.session.read import read_session
 from probe.simulate.build import stage_of
 from probe.simulate.network import truth
-from tests.bench.jack.conftest import need_tools
+from tests.bench.jack.conftest import need_tools, system_card
 from tests.bench.jack.device import Device
 from tests.bench.jack.dut import OUT_VOLTS, STAGE
 from tests.bench.jack.server import RATE, JackServer
@@ -217,15 +219,25 @@ def recording(folder: Path, takes: int) -> subprocess.Popen[str]:
     return subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
 
 
-# The next two come last: a server lost in a process cannot be reached from it again.
+@pytest.fixture
+def plain_server(monkeypatch: pytest.MonkeyPatch) -> Iterator[JackServer]:
+    """A server as it is without being asked to wait for its clients."""
+    need_tools()
+    for name in ("JACK_DEFAULT_SERVER", "JACK_NO_START_SERVER", "JACK_NO_AUDIO_RESERVATION"):
+        monkeypatch.setenv(name, os.environ.get(name, ""))
+    server = JackServer(waits=False)
+    server.start()
+    yield server
+    if not portaudio._stuck:
+        load()._terminate()
+    server.stop()
 
 
-def test_a_killed_device_is_silence_and_the_stream_goes_on(
-    card: PortAudioCard, jack_server: JackServer
-) -> None:
+def test_a_killed_device_is_silence_and_the_stream_goes_on(plain_server: JackServer) -> None:
     first = Device()
     first.plug("open")
-    with opened(card) as recorder:
+    found = system_card()
+    with opened(PortAudioCard(found.inputs, found.outputs)) as recorder:
         recorder.play([Part(0, loop(ToneSet((997.0,), (0.0,)), 0.2))])
         recorder.wait(0.3)
         assert recorder.listen(0.2).rms[0] > 1e-3
@@ -239,6 +251,33 @@ def test_a_killed_device_is_silence_and_the_stream_goes_on(
             assert recorder.listen(0.2).rms[0] > 1e-3
         finally:
             second.close()
+
+
+def test_a_server_that_a_killed_client_breaks_does_not_take_the_program_along(
+    tmp_path: Path,
+) -> None:
+    need_tools()
+    server, folder = JackServer(), tmp_path / "s"
+    server.start()
+    try:
+        first = recording(folder, 1000)
+        assert first.stdout is not None
+        kept = first.stdout.readline().strip()
+        client = Device()
+        client.plug("open")
+        client.kill()
+        try:
+            # Such a server often never comes round again: the stream is told as gone.
+            said, _ = first.communicate(timeout=12.0)
+            assert first.returncode == 0
+            assert said.split()[-1] == "gone"
+        except subprocess.TimeoutExpired:
+            assert first.poll() is None  # it went on
+            first.kill()
+            first.communicate()
+    finally:
+        server.stop()
+    assert read_session(folder).takes[0].file == kept
 
 
 def test_a_server_that_dies_and_comes_back(tmp_path: Path) -> None:
