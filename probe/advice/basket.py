@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from probe.advice.destination import Destination
-from probe.advice.leads import Piece, ways_of
+from probe.advice.leads import Piece, attenuator_piece, ways_of
 from probe.advice.model import Advice, Choice
 from probe.advice.parts import ISOLATING_TRANSFORMER
 from probe.advice.shelf import Part, Shelf
@@ -46,6 +46,21 @@ class Taken:
         """Whether there are enough."""
         return self.part.stock >= self.packages
 
+    @property
+    def says(self) -> str:
+        """How many of what, and whether they are there."""
+        stock = "" if self.in_stock else f" (only {self.part.stock} in stock: order the rest)"
+        of = f", {self.part.pieces} in a package" if self.part.pieces > 1 else ""
+        return f"{self.packages} x {self.part.name}{of}{stock}"
+
+
+def _ordered(piece: Piece, length_m: float) -> str:
+    """Return what to order, with the length of a lead."""
+    if piece.kind != "lead":
+        return piece.says
+    short = piece.place == "destination"
+    return f"{piece.says}, {f'at most {SHORT_METRES:g}' if short else f'{length_m:g}'} m"
+
 
 @dataclass(frozen=True)
 class Basket:
@@ -69,6 +84,10 @@ class Basket:
     """One side was measured, and the other will want the same."""
     note: str = ""
     """What has to be said before the parts."""
+    length_m: float = 0.0
+    """Of the lead, for what has to be ordered."""
+    offered: Taken | Piece | None = None
+    """An attenuator that is not in the plug, but would help."""
 
     @property
     def total(self) -> float:
@@ -79,7 +98,8 @@ class Basket:
     def says(self) -> tuple[str, ...]:
         """Everything there is to say, a line each."""
         note = (self.note,) if self.note else ()
-        return (*note, *self._lines(), *self._price(), *self._second(), *self.dearer)
+        return (*note, *self._lines(), *self._price(), *self._offered(), *self._second(),
+                *self.dearer)  # fmt: skip
 
     def _second(self) -> Iterable[str]:
         """Say what the other side of a stereo pair lacks, where only one was measured."""
@@ -95,13 +115,19 @@ class Basket:
 
     def _lines(self) -> Iterable[str]:
         for t in self.taken:
-            stock = "" if t.in_stock else f" (only {t.part.stock} in stock: order the rest)"
-            of = f", {t.part.pieces} in a package" if t.part.pieces > 1 else ""
-            yield f"{t.packages} x {t.part.name}{of}{stock}"
+            yield t.says
         for piece in self.missing:
-            yield f"order, {self.count} x: {piece.says}"
+            yield f"order, {self.count} x: {_ordered(piece, self.length_m)}"
         if self.missing and self.solder:
             yield f"or solder: {self.solder}"
+
+    def _offered(self) -> Iterable[str]:
+        """Name the attenuator that would help, beside what is taken."""
+        if isinstance(self.offered, Taken):
+            price = f"{self.offered.price:.2f} {self.currency}"
+            yield f"if it is too loud: {self.offered.says}, {price}"
+        elif self.offered is not None:
+            yield f"if it is too loud, order, {self.count} x: {self.offered.says}"
 
     def _price(self) -> Iterable[str]:
         if not self.taken:
@@ -140,7 +166,7 @@ class Basket:
                 }
                 for t in self.taken
             ],
-            "order": [p.says for p in self.missing],
+            "order": [_ordered(p, self.length_m) for p in self.missing],
             "solder": self.solder if self.missing else "",
             "total": self.total,
             "currency": self.currency,
@@ -195,7 +221,7 @@ def _none_yet(
         would = replace(choice, option=choice.best, socket=socket)
         found = _basket(advice, would, destination, shelf, None)
         parts = [f"{t.packages} x {t.part.name}" for t in found.taken]
-        parts += [f"{p.says} (to be ordered)" for p in found.missing]
+        parts += [f"{_ordered(p, found.length_m)} (to be ordered)" for p in found.missing]
         note += f"; the least bad, {choice.best}, would take {' and '.join(parts)}"
     return Basket(
         choice.box, "", 0, (), (), shelf.currency, shelf.share, None, (), "", note=note
@@ -209,7 +235,8 @@ def _basket(
     assert choice.option is not None
     count = leads_needed(advice, choice)
     length = _length(destination, choice)
-    ways = ways_of(choice.option, *_end(advice, choice))
+    to, attenuation = _end(advice, choice)
+    ways = ways_of(choice.option, to, attenuation if choice.attenuator else None)
     if not ways:
         empty = (choice.box, choice.option, count, (), (), shelf.currency, shelf.share)
         return Basket(*empty, system_price, (), "")
@@ -229,7 +256,19 @@ def _basket(
         dearer=tuple(_dearer(taken, shelf, length)),
         solder=_soldering(ways[0], length),
         one_of_two=_one_side(advice, choice) and not choice.option.startswith("digital"),
+        length_m=length,
+        offered=_offer(advice, choice, shelf, count),
     )
+
+
+def _offer(advice: Advice, choice: Choice, shelf: Shelf, count: int) -> Taken | Piece | None:
+    """Return the attenuator that the advice offers without putting it in."""
+    to, wanted = _end(advice, choice)
+    if wanted is None or choice.attenuator:
+        return None
+    (found,) = _chain((attenuator_piece("xlr" if to == "xlr" else "rca", wanted),), shelf, count,
+                      0.0)  # fmt: skip
+    return found
 
 
 def _soldering(way: Sequence[Piece], length_m: float) -> str:
@@ -259,7 +298,7 @@ def _one_side(advice: Advice, choice: Choice) -> bool:
 
 
 def _end(advice: Advice, choice: Choice) -> tuple[str, float | None]:
-    """Return the destination's connector, and the attenuation needed in its plug."""
+    """Return the destination's connector, and the attenuation needed or offered in its plug."""
     wanted = (choice.box, choice.socket, choice.option)
     held = [o for o in advice.options if (o.box, o.socket, o.option.id) == wanted]
     if not held:
@@ -267,7 +306,7 @@ def _end(advice: Advice, choice: Choice) -> tuple[str, float | None]:
     offered = max(
         (o.attenuator.designs[0].wanted_db for o in held if o.attenuator is not None), default=None
     )
-    return held[0].option.to, offered if choice.attenuator else None
+    return held[0].option.to, offered
 
 
 def _chain(

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from probe.advice import thresholds as limit
 from probe.advice.model import OptionAdvice
 from probe.advice.quantity import Quantity
 from probe.advice.wiring import Option
 
 RANK = {"never": 4, "cannot-tell": 3, "avoid": 2, "works": 0, "use": 0}
 """Order of what is left when nothing works, the least bad first."""
+
+VOLUME_DOES = frozenset({"excess-level"})
+"""Hazards that a turn of the volume control deals with: no reason to choose another lead."""
 
 
 @dataclass(frozen=True)
@@ -18,7 +22,23 @@ class Candidate:
 
     option: Option
     socket: str
-    sides: tuple[OptionAdvice, ...]
+    bare: tuple[OptionAdvice, ...]
+    """Each side, its attenuator fitted or offered."""
+
+    @property
+    def sides(self) -> tuple[OptionAdvice, ...]:
+        """Each side as it is used."""
+        return tuple(s.used for s in self.bare)
+
+    @property
+    def padded(self) -> bool:
+        """It is used with an attenuator in its plug."""
+        return any(s.attenuator is not None and s.attenuator.fitted for s in self.bare)
+
+    @property
+    def transformer(self) -> bool:
+        """It needs an isolating transformer."""
+        return self.option.pin_3 == "transformer"
 
     @property
     def works(self) -> bool:
@@ -32,24 +52,47 @@ class Candidate:
 
     @property
     def hazards(self) -> set[str]:
-        """Codes of what can go wrong on any side."""
-        return {h.code for s in self.sides for h in s.hazards}
+        """Codes of what can go wrong on any side and no volume control deals with."""
+        return {h.code for s in self.sides for h in s.hazards} - VOLUME_DOES
 
     @property
-    def fills(self) -> bool:
-        """Surely reaches the full output of what it feeds, on all sides."""
+    def spoils(self) -> set[str]:
+        """Codes of what this way of connecting does by itself, its attenuator apart."""
+        return self.hazards & {h.code for s in self.bare for h in s.hazards}
+
+    @property
+    def fills(self) -> bool | None:
+        """Surely reaches the full output of what it feeds, on all sides; None: not known."""
         margins = [s.figures.full_output_margin_db for s in self.sides]
+        if any(m is None for m in margins):
+            return None
         return all(m is not None and m.low >= 0.0 for m in margins)
 
     @property
     def gain(self) -> Quantity | None:
-        """Loudness against the reference link on the worse side; level where that is unknown."""
+        """Loudness against the reference link on the worse side; level where that is unknown.
+
+        What an attenuator takes off is meant, and not counted.
+        """
         found = [
-            s.figures.loudness_vs_reference_db or s.figures.level_vs_reference_db
-            for s in self.sides
+            s.figures.loudness_vs_reference_db or s.figures.level_vs_reference_db for s in self.bare
         ]
         known = [q for q in found if q is not None]
         return min(known, key=lambda q: q.low) if len(known) == len(found) else None
+
+    def reaches(self, wanted: float) -> bool:
+        """Surely as loud as wanted, dB against the reference link."""
+        return self.gain is not None and self.gain.low >= wanted - limit.GAIN_REACHED_DB
+
+    def suffices(self, wanted: float) -> bool:
+        """Loud enough: as wanted; where no more is wanted, full output with the volume up."""
+        return self.reaches(wanted) or (wanted <= 0.0 and self.fills is True)
+
+    def may_suffice(self, wanted: float) -> bool:
+        """Loud enough, or what is missing is a turn of the volume control as far as is known."""
+        if self.suffices(wanted) or wanted > 0.0 or self.fills is not None:
+            return self.suffices(wanted)
+        return self.gain is None or self.gain.low >= -limit.VOLUME_MAKES_UP_DB
 
     def worst(self, name: str) -> Quantity | None:
         """Return a figure counted in dB below full output on the worse side."""

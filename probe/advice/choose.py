@@ -1,36 +1,35 @@
 """Which option is used: the first of those that work, in the order of what matters.
 
-Reaching the wanted gain; hum, capped where nobody hears it; noise, likewise; on a long run the
-rejection of ground differences (which stands in for hum where that is not known); response;
-fewest parts; the native connector. Differences below a decibel, or within their interval, are
-ties.
+What spoils the input's output is passed over; a transformer is a part to buy, and is not taken
+where a lead without one is loud enough; then what is loud enough, and of that what `ranking`
+has in its order: hum, noise, rejection on a long run, response, fewest parts, the native
+connector.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import TypeVar
-
-import numpy as np
 
 from probe.advice import thresholds as limit
 from probe.advice.candidate import RANK, Candidate
 from probe.advice.destination import Destination
 from probe.advice.model import Choice, OptionAdvice
+from probe.advice.ranking import Lacks, steps
 from probe.advice.wiring import OPTIONS
 from probe.advice.words import decibels, signed_decibels
 
 SPOILING = {
+    "stage-fault": "comes from an output without the fault that others would use",
     "overload": "does not overload the input, as others would",
     "one-half-undriven": "drives both halves of the input, as others would not",
     "clips-short": "reaches full output before the device clips, as others would not",
 }
 """Hazards for which an option is passed over while one without works, and what is said then."""
 
-Narrow = Callable[[Sequence[Candidate]], tuple[list[Candidate], str | None]]
-"""Leaves the better ones of a pool, and says why."""
+TO_BUY = "needs an isolating transformer, a part to buy where a lead without one does"
 
 
 def choose(options: Sequence[OptionAdvice], destination: Destination) -> tuple[Choice, ...]:
@@ -43,12 +42,17 @@ def choose(options: Sequence[OptionAdvice], destination: Destination) -> tuple[C
 
 
 def mark(options: Sequence[OptionAdvice], choices: Sequence[Choice]) -> tuple[OptionAdvice, ...]:
-    """Give the chosen options the verdict ``use`` and their why."""
+    """Give the chosen options ``use``, why and their attenuator; the others what they lack."""
     chosen = {(c.box, c.socket, c.option): c for c in choices if c.option is not None}
+    left = {(c.box, *key): lacks for c in choices for key, lacks in c.left}
 
     def marked(option: OptionAdvice) -> OptionAdvice:
-        choice = chosen.get((option.box, option.socket, option.option.id))
-        return option if choice is None else option.with_verdict("use", choice.why)
+        key = (option.box, option.socket, option.option.id)
+        choice = chosen.get(key)
+        if choice is None:
+            return replace(option, passed_by=left.get(key, ""))
+        used = option.with_fitted() if choice.attenuator else option
+        return used.with_verdict("use", choice.why)
 
     return tuple(marked(o) for o in options)
 
@@ -66,96 +70,97 @@ def _choose_for(box: str, candidates: Sequence[Candidate], destination: Destinat
         return _rescued(box, candidates, destination) or _nothing(box, candidates)
     wanted = destination.wanted(box)
     left = Left()
-    pool, kept = left.noted(working, _unharmed(working, wanted), _hazards_of)
-    pool, instead = left.noted(pool, _plain_lead(pool, wanted), _hazards_of)
-    pool, why = left.noted(pool, _reaching(pool, wanted), partial(_short_of, wanted))
-    why = [*instead, *why]
-    for narrow, lacks in (
-        (_hum(destination), _hums_more),
-        (_noise(destination), _in_words("has more noise")),
-        (_long_run(destination), _in_words("rejects less over that length")),
-        (_response, _in_words("loses more at the ends of the band")),
-        (_fewest_parts, _in_words("needs more parts")),
-        (_native, _in_words("needs an adapter")),
-    ):
+    pool, kept = left.noted(working, _unspoiled(working), _hazards_of)
+    pool, leads = left.noted(pool, _without_transformer(pool, wanted), lambda _: TO_BUY)
+    pool, unharmed = left.noted(pool, _unharmed(pool, wanted), _hazards_of)
+    pool, plain = left.noted(pool, _plain_lead(pool, wanted), _hazards_of)
+    pool, why = left.noted(pool, _loud_enough(pool, wanted), partial(_short_of, wanted))
+    why = [*plain, *why]
+    for narrow, lacks in steps(destination, wanted):
         pool, reason = left.noted(pool, narrow(pool), lacks)
         if reason:
             why.append(reason)
     order = {option.id: i for i, option in enumerate(OPTIONS)}
     best = min(pool, key=lambda c: order[c.option.id])
-    if _reaches(best, wanted):
-        why.insert(0, _loud_enough(best, wanted))
-    elif best.gain is not None:
-        why.insert(0, _nearest(best, wanted))
-    if kept:
-        why.append(kept)
     why = [_filled(reason, best) for reason in why]
-    why += _passed_by(best, candidates, left)
-    return Choice(box, best.option.id, best.socket, tuple(why))
+    why += [reason for reason in (kept, unharmed) if reason]
+    passed = _passed_by(best, candidates, left)
+    first = _with_attenuator(best, destination)
+    # a part to buy is there for what the leads lack: that stands first
+    told = [*passed, *why] if best.transformer else [*why, *passed]
+    told = [*first, *_loudness(best, wanted, told), *(_spared(best, working) if leads else [])]
+    return Choice(box, best.option.id, best.socket, tuple(told), attenuator=best.padded,
+                  left=tuple(left.why.items()))  # fmt: skip
 
 
 def _rescued(box: str, candidates: Sequence[Candidate], destination: Destination) -> Choice | None:
-    """Return the choice among options that work with an attenuator in the plug, if there are.
-
-    They are ranked by their figures without it: it takes the same off all of them.
-    """
+    """Return the choice among options that work with an attenuator in the plug, if there are."""
     rescued = [
-        replace(c, sides=tuple(replace(s, verdict="works", hazards=()) for s in c.sides))
+        replace(c, bare=tuple(s.with_fitted() for s in c.bare))
         for c in candidates
-        if all(s.attenuator is not None and s.attenuator.solves for s in c.sides)
+        if not c.padded and all(s.attenuator is not None and s.attenuator.solves for s in c.bare)
     ]
     if not rescued:
         return None
     choice = _choose_for(box, rescued, destination)
-    (chosen,) = [c for c in rescued if (c.option.id, c.socket) == (choice.option, choice.socket)]
-    rest = choice.why if chosen.gain is None else choice.why[1:]  # loudness without it
-    why = (
-        "only with the attenuator in its plug: without it the input is overloaded",
-        *_with_it(chosen),
-        *rest,
-        *_not_even_with_it(candidates),
-    )
-    return replace(choice, why=why, attenuator=True)
+    first = f"only {choice.why[0]}"
+    return replace(choice, why=(first, *choice.why[1:], *_not_even_with_it(candidates)))
 
 
-def _with_it(chosen: Candidate) -> list[str]:
-    """Return the loudness behind the attenuator."""
-    padded = [s.attenuator.advice for s in chosen.sides if s.attenuator is not None]
-    gain = replace(chosen, sides=tuple(padded)).gain
-    link = LINKS.get(chosen.sides[0].reference)
-    return (
-        [] if gain is None or link is None else [f"with it {signed_decibels(gain)} against {link}"]
-    )
+def _with_attenuator(best: Candidate, destination: Destination) -> list[str]:
+    """Return that the attenuator is in the plug, or why one that was asked for is not."""
+    fitted = [s.attenuator for s in best.bare if s.attenuator is not None and s.attenuator.fitted]
+    if fitted:
+        taken = fitted[0].attenuation_db
+        return [f"with an attenuator of {taken:.0f} dB in its plug: {fitted[0].why}"]
+    if destination.attenuation_db is not None:
+        return ["without the attenuator that was asked for: none can be calculated for this output"]
+    return []
 
 
 def _not_even_with_it(candidates: Sequence[Candidate]) -> list[str]:
     """Say of a plain lead why its attenuator does not make it work."""
     said = []
     for c in candidates:
-        for s in c.sides[:1] if c.option.native else ():
+        for s in c.bare[:1] if c.option.native else ():
             if s.attenuator is not None and not s.attenuator.solves:
                 why = s.attenuator.advice.reasons[0]
                 said.append(f"{c.option.id} does not work even with an attenuator: {why}")
     return said
 
 
-def _unharmed(working: Sequence[Candidate], wanted: float) -> tuple[list[Candidate], str | None]:
-    """Leave out what spoils the input's output, and what has any hazard if it gains nothing.
+def _unspoiled(working: Sequence[Candidate]) -> tuple[list[Candidate], str | None]:
+    """Leave out what spoils the input's output, or comes from a faulty one.
 
-    An overloaded input, or one half of it idle, is worse than too little level. Where the wanted
-    gain is out of reach anyway, a hazard buys nothing.
+    An overloaded input, or one half of it idle, is worse than too little level.
     """
     pool, why = list(working), None
     for code, says in SPOILING.items():
-        clean = [c for c in pool if code not in c.hazards]
+        clean = [c for c in pool if code not in c.spoils]
         if clean and len(clean) < len(pool):
             pool, why = clean, says
-    if any(_reaches(c, wanted) for c in pool):
-        return pool, why
-    unharmed = [c for c in pool if not c.hazards]
-    if unharmed and len(unharmed) < len(pool):
-        return unharmed, "has no hazard, as others would that give no more of what is wanted"
     return pool, why
+
+
+def _without_transformer(pool: list[Candidate], wanted: float) -> tuple[list[Candidate], bool]:
+    """Leave the transformers out where a lead without one works and is loud enough.
+
+    A transformer has to be bought and saturates in the bass. What it takes away of hum that
+    works (75 dB below full output and better) is heard close to the loudspeaker at most, and
+    what it adds in level is a turn of the volume control: both can be had later, if missed.
+    """
+    leads = [c for c in pool if not c.transformer]
+    if len(leads) < len(pool) and any(c.may_suffice(wanted) for c in leads):
+        return leads, True
+    return pool, False
+
+
+def _unharmed(pool: list[Candidate], wanted: float) -> tuple[list[Candidate], str | None]:
+    """Where the wanted gain is out of reach anyway, a hazard buys nothing."""
+    unharmed = [c for c in pool if not c.hazards]
+    if any(c.reaches(wanted) for c in pool) or not unharmed or len(unharmed) == len(pool):
+        return pool, None
+    return unharmed, "has no hazard, as others would that give no more of what is wanted"
 
 
 def _plain_lead(pool: list[Candidate], wanted: float) -> tuple[list[Candidate], list[str]]:
@@ -164,7 +169,7 @@ def _plain_lead(pool: list[Candidate], wanted: float) -> tuple[list[Candidate], 
     Only where no more loudness is asked for: what reaches full output needs a turn of the volume
     control to be as loud.
     """
-    reaching = [c for c in pool if _reaches(c, wanted)]
+    reaching = [c for c in pool if c.reaches(wanted)]
     if wanted > 0.0 or not reaching or any(c.option.native or not c.hazards for c in reaching):
         return pool, []
     plain = [c for c in pool if c.option.native and not c.hazards and c.fills]
@@ -174,8 +179,24 @@ def _plain_lead(pool: list[Candidate], wanted: float) -> tuple[list[Candidate], 
                    "needs more parts, and has something to mind"]  # fmt: skip
 
 
-Lacks = Callable[[Candidate], str]
-"""Says what a candidate that was left out lacks."""
+def _loud_enough(pool: Sequence[Candidate], wanted: float) -> tuple[list[Candidate], list[str]]:
+    """Keep what is loud enough; if nothing surely is, what comes nearest to it."""
+    known = [(c, c.gain) for c in pool]
+    if all(gain is None for _, gain in known):
+        return list(pool), ["no level can be compared, so the wanted gain did not decide"]
+    enough = [c for c in pool if c.suffices(wanted)]
+    if enough:
+        why = []
+        if any(s.figures.loudness_vs_reference_db is None for c in enough for s in c.sides):
+            why.append("compared by level, because the sensitivities are not given")
+        return enough, why
+    best = max(gain.value for _, gain in known if gain is not None)
+    near = [
+        (c, gain) for c, gain in known
+        if gain is not None and best - gain.value <= max(limit.TIE_BREAK_DB, gain.u95)
+    ]  # fmt: skip
+    return [c for c, _ in near], []
+
 
 Found = TypeVar("Found")
 
@@ -206,10 +227,6 @@ def _filled(reason: str, best: Candidate) -> str:
     return reason
 
 
-def _in_words(says: str) -> Lacks:
-    return lambda _: says
-
-
 def _hazards_of(c: Candidate) -> str:
     codes = ", ".join(sorted(h.replace("-", " ") for h in c.hazards))
     return codes or "is not as loud"
@@ -224,11 +241,6 @@ def _short_of(wanted: float, c: Candidate) -> str:
     return f"{gives}: with nothing to mind, so better still where the volume control can make it up"
 
 
-def _hums_more(c: Candidate) -> str:
-    hum = c.worst("hum_below_full_output_db")
-    return "hums more" if hum is None else f"hums more: {decibels(hum)} below full output"
-
-
 NOT_WORKING = {"avoid": "is better avoided", "never": "is ruled out",
                "cannot-tell": "cannot be judged yet"}  # fmt: skip
 
@@ -238,7 +250,7 @@ def _passed_by(best: Candidate, candidates: Sequence[Candidate], left: Left) -> 
     said = []
     for c in candidates:
         plain = c.option.id == "xlr-to-xlr" or (c.option.native and not best.option.native)
-        if not plain or c is best:
+        if not plain or (c.option.id, c.socket) == (best.option.id, best.socket):
             continue
         if c.works:
             lacks = left.why.get((c.socket, c.option.id), "is no better")
@@ -249,12 +261,21 @@ def _passed_by(best: Candidate, candidates: Sequence[Candidate], left: Left) -> 
     return said
 
 
-def _nearest(best: Candidate, wanted: float) -> str:
-    assert best.gain is not None
-    if wanted == 0.0:
-        link = LINKS.get(best.sides[0].reference, "the usual level of a single-ended output")
-        return f"nothing is surely as loud as {link}; this gives {signed_decibels(best.gain)}"
-    return f"the wanted {wanted:+g} dB is not reached: this gives {signed_decibels(best.gain)}"
+def _spared(best: Candidate, working: Sequence[Candidate]) -> list[str]:
+    """Say what a transformer that was not bought would bring, where that is anything."""
+    found = []
+    for c in working:
+        if not c.transformer:
+            continue
+        hum, theirs = (k.worst("hum_below_full_output_db") for k in (best, c))
+        less = hum is not None and theirs is not None and hum.low < limit.HUM_GOOD_DB
+        if less and theirs.low > hum.low + limit.TIE_BREAK_DB:  # type: ignore[union-attr]
+            found.append("hum less")
+        if best.gain and c.gain and c.gain.value > best.gain.value + limit.TIE_BREAK_DB:
+            found.append(f"be {c.gain.value - best.gain.value:.1f} dB louder")
+    brings = " and ".join(dict.fromkeys(found))
+    says = f"an isolating transformer would {brings}, but is a part to buy: only if that is missed"
+    return [says] if found else []
 
 
 def _nothing(box: str, candidates: Sequence[Candidate]) -> Choice:
@@ -270,134 +291,36 @@ def _nothing(box: str, candidates: Sequence[Candidate]) -> Choice:
     return Choice(box, None, None, why, best.option.id)
 
 
-def _reaching(pool: Sequence[Candidate], wanted: float) -> tuple[list[Candidate], list[str]]:
-    """Keep what reaches the wanted gain; if nothing does, what comes nearest to it."""
-    known = [(c, c.gain) for c in pool]
-    if all(gain is None for _, gain in known):
-        return list(pool), ["no level can be compared, so the wanted gain did not decide"]
-    reached = [c for c in pool if _reaches(c, wanted)]
-    if reached:
-        why = []
-        if any(s.figures.loudness_vs_reference_db is None for c in reached for s in c.sides):
-            why.append("compared by level, because the sensitivities are not given")
-        return reached, why
-    best = max(gain.value for _, gain in known if gain is not None)
-    near = [
-        (c, gain) for c, gain in known
-        if gain is not None and best - gain.value <= max(limit.TIE_BREAK_DB, gain.u95)
-    ]  # fmt: skip
-    return [c for c, _ in near], []
-
-
-def _reaches(candidate: Candidate, wanted: float) -> bool:
-    gain = candidate.gain
-    return gain is not None and gain.low >= wanted - limit.GAIN_REACHED_DB
-
-
 LINKS = {"rca-link": "the RCA link", "xlr-link": "the native XLR link"}
 
 
-def _loud_enough(candidate: Candidate, wanted: float) -> str:
-    if candidate.option.id == "rca-to-rca" and wanted <= 0.0:
-        return "it is the RCA link itself, and no more loudness is wanted"
-    link = LINKS.get(candidate.sides[0].reference)
+def _loudness(best: Candidate, wanted: float, why: Sequence[str]) -> list[str]:
+    """Put what is to be said of the loudness in its place: first only where it decided."""
+    gain, link = best.gain, LINKS.get(best.sides[0].reference)
+    if gain is None:
+        return list(why)
+    if not best.reaches(wanted):
+        return [_quieter(best, wanted, link), *why]
+    if best.option.id == "rca-to-rca" and wanted <= 0.0:
+        return ["it is the RCA link itself, and no more loudness is wanted", *why]
     if link is None:
-        return "loud enough by the usual level of a single-ended output"
-    return (
-        f"as loud as {link}"
-        if wanted == 0.0
-        else f"reaches the wanted {wanted:+g} dB against {link}"
-    )
+        return [*why, "loud enough by the usual level of a single-ended output"]
+    if wanted > 0.0:
+        return [f"reaches the wanted {wanted:+g} dB against {link}", *why]
+    if gain.low > limit.TIE_BREAK_DB:
+        return [*why, f"{decibels(gain)} louder than {link}"]
+    return [*why, f"as loud as {link}"]
 
 
-def _stricter(pool: Sequence[Candidate], destination: Destination) -> float:
-    """Return by how much a sensitive loudspeaker lifts what counts as silent, dB."""
-    sockets = {s.name: s.speaker_sensitivity_db for s in destination.inputs}
-    found = [sockets[c.socket] for c in pool]
-    return max((db - limit.SPEAKER_DB for db in found if db is not None), default=0.0)
-
-
-def _hum(destination: Destination) -> Narrow:
-    def narrow(pool: Sequence[Candidate]) -> tuple[list[Candidate], str | None]:
-        good = limit.HUM_GOOD_DB + _stricter(pool, destination)
-        words = ("hum is out of hearing", "hums least")
-        return _quietest(pool, "hum_below_full_output_db", good, words)
-
-    return narrow
-
-
-def _noise(destination: Destination) -> Narrow:
-    def narrow(pool: Sequence[Candidate]) -> tuple[list[Candidate], str | None]:
-        good = limit.NOISE_GOOD_DB + _stricter(pool, destination)
-        words = ("noise is out of hearing", "has the least noise")
-        return _quietest(pool, "noise_below_full_output_db", good, words)
-
-    return narrow
-
-
-def _quietest(
-    pool: Sequence[Candidate], name: str, good: float, words: tuple[str, str]
-) -> tuple[list[Candidate], str | None]:
-    """Keep what lies furthest below full output; beyond ``good`` dB all are alike.
-
-    ``words``: of what is kept, where that is good, and where it is merely the best. The figure in
-    braces is that of the one chosen in the end.
-    """
-    found = [c.worst(name) for c in pool]
-    known = [q for q in found if q is not None]
-    if len(known) < len(pool):
-        return list(pool), None
-    best = max(known, key=lambda q: q.value)
-    kept = [
-        c
-        for c, q in zip(pool, known, strict=True)
-        if min(best.value, good) - min(q.value, good)
-        <= max(limit.TIE_BREAK_DB, float(np.hypot(q.u95, best.u95)))
-    ]
-    if len(kept) == len(pool):
-        return kept, None
-    says = words[0] if min(best.value, good) == good else words[1]
-    return kept, f"{says}: {{{name}}} below full output"
-
-
-def _long_run(destination: Destination) -> Narrow:
-    lengths = {s.name: destination.cable_of(s).length_m for s in destination.inputs}
-
-    def narrow(pool: Sequence[Candidate]) -> tuple[list[Candidate], str | None]:
-        # a transformer is a cure for hum that is there, not for a length by itself
-        balanced = [c for c in pool if c.option.balanced and c.option.pin_3 != "transformer"]
-        length = max((lengths[c.socket] for c in pool), default=0.0)
-        if length <= limit.LONG_RUN_METRES or not balanced or len(balanced) == len(pool):
-            return list(pool), None
-        return balanced, f"rejects ground differences over {length:g} m"
-
-    return narrow
-
-
-def _response(pool: Sequence[Candidate]) -> tuple[list[Candidate], str | None]:
-    losses = [c.loss for c in pool]
-    known = [q for q in losses if q is not None]
-    if not known:
-        return list(pool), None
-    best = min(known, key=lambda q: q.value)
-    kept = [
-        c
-        for c, q in zip(pool, losses, strict=True)
-        if q is None or q.value - best.value <= max(limit.TIE_BREAK_DB, q.u95 + best.u95)
-    ]
-    return kept, "loses least at the ends of the band" if len(kept) < len(pool) else None
-
-
-def _fewest_parts(pool: Sequence[Candidate]) -> tuple[list[Candidate], str | None]:
-    fewest = min(c.option.parts for c in pool)
-    kept = [c for c in pool if c.option.parts == fewest]
-    return kept, "needs the fewest parts of those that do the same" if len(kept) < len(
-        pool
-    ) else None
-
-
-def _native(pool: Sequence[Candidate]) -> tuple[list[Candidate], str | None]:
-    native = [c for c in pool if c.option.native]
-    if not native or len(native) == len(pool):
-        return list(pool), None
-    return native, "keeps the connector both ends already have"
+def _quieter(best: Candidate, wanted: float, link: str | None) -> str:
+    assert best.gain is not None
+    gives = signed_decibels(best.gain)
+    if wanted > 0.0:
+        return f"the wanted {wanted:+g} dB is not reached: this gives {gives}"
+    held = link or "the usual level of a single-ended output"
+    turn = f"{decibels(-best.gain)} quieter than {held} at the same volume setting: turn up"
+    if best.fills:
+        return f"{turn}, it reaches full output"
+    if best.fills is None and best.may_suffice(wanted):
+        return f"{turn} (whether that reaches full output is not known)"
+    return f"nothing is surely as loud as {held}; this gives {gives}"

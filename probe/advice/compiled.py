@@ -59,6 +59,7 @@ def _compiled(
         hazards=tuple(Note(f.code, f.message) for f in ordered if f.hazard),
         reasons=tuple(reasons),
         reference=reference.kind,
+        because=ordered[0].code if ordered else "",
     )
 
 

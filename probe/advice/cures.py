@@ -69,7 +69,7 @@ def _held(options: Sequence[OptionAdvice], box: str, option: str | None) -> list
 
 
 def _below(option: OptionAdvice) -> float | None:
-    found = option.figures.hum_below_full_output_db
+    found = option.used.figures.hum_below_full_output_db
     return None if found is None else found.value
 
 

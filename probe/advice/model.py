@@ -47,6 +47,22 @@ class OptionAdvice:
     """What the level is compared with: ``rca-link``, ``xlr-link`` or ``none``."""
     attenuator: Attenuated | None = None
     """Offered where the level is more than the input wants."""
+    because: str = ""
+    """Code of the first reason."""
+    passed_by: str = ""
+    """Of one that works and was not chosen: what it lacks."""
+
+    @property
+    def used(self) -> OptionAdvice:
+        """The option as it is used: behind its attenuator, where that is fitted."""
+        fitted = self.attenuator is not None and self.attenuator.fitted
+        return self.attenuator.advice if fitted and self.attenuator is not None else self
+
+    def with_fitted(self) -> OptionAdvice:
+        """Return the option with its attenuator in the plug."""
+        if self.attenuator is None:
+            return self
+        return replace(self, attenuator=replace(self.attenuator, fitted=True))
 
     def with_verdict(self, verdict: Verdict, reasons: tuple[str, ...]) -> OptionAdvice:
         """Return the same option with another verdict and ``reasons`` put first."""
@@ -95,6 +111,8 @@ class OptionAdvice:
         out["hazards"] = [h.to_json() for h in self.hazards]
         out["verdict"] = self.verdict
         out["reasons"] = list(self.reasons)
+        out["because"] = self.because
+        out["passed_by"] = self.passed_by
         if self.attenuator is not None:
             out["attenuator"] = self.attenuator.to_json()
         return out
@@ -122,6 +140,8 @@ class Attenuated:
         What the input sees looking back into the pad, ohm.
     noise_volts
         Thermal noise that its resistors add at the input, V rms, 20 Hz to 20 kHz.
+    fitted
+        It belongs in the plug: asked for, or nothing is used without it. Else it is an offer.
     """
 
     designs: tuple[Design, ...]
@@ -132,6 +152,7 @@ class Attenuated:
     seen_ohm: float
     behind_ohm: float
     noise_volts: float
+    fitted: bool = False
 
     @property
     def solves(self) -> bool:
@@ -144,6 +165,7 @@ class Attenuated:
         compared = self.advice.reference != "none"
         return {
             "why": self.why,
+            "fitted": self.fitted,
             "says": self.designs[0].pad.says,
             "designs": [_design(d) for d in self.designs],
             "attenuation": {"value": self.attenuation_db, "unit": "dB"},
@@ -151,6 +173,7 @@ class Attenuated:
             "source_impedance": {"value": self.behind_ohm, "unit": "ohm"},
             "thermal_noise": {"value": self.noise_volts, "unit": "V"},
             "verdict": self.advice.verdict,
+            "hazards": [h.to_json() for h in self.advice.hazards],
             "reasons": list(self.advice.reasons),
             **_known(
                 level=f.level,
@@ -193,7 +216,9 @@ class Choice:
     why: tuple[str, ...]
     best: str | None = None
     attenuator: bool = False
-    """Only with the attenuator in its plug."""
+    """With the attenuator in its plug."""
+    left: tuple[tuple[tuple[str, str], str], ...] = ()
+    """What was passed by (socket, option), and what it lacked."""
 
 
 @dataclass(frozen=True)

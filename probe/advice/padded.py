@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from typing import Literal
 
+from probe.advice import thresholds as limit
 from probe.advice.attenuator import MOST_DB, Design, Pad, design, needed_db
 from probe.advice.destination import Destination, Input
 from probe.advice.model import Attenuated, OptionAdvice
@@ -43,19 +45,27 @@ def with_attenuator(
     wanted = _wanted(bare, socket, destination)
     if wanted is None:
         return bare
-    offered = _offer(bare, socket, judged, *wanted)
+    offered = _offer(bare, socket, judged, wanted)
     return bare if offered is None else replace(bare, attenuator=offered)
 
 
-def _wanted(
-    bare: OptionAdvice, socket: Input, destination: Destination
-) -> tuple[float, str] | None:
-    """Return the attenuation in dB and what for, or None."""
+@dataclass(frozen=True)
+class _Wanted:
+    """The attenuation, and what for; ``fits``: when it goes in rather than being offered."""
+
+    decibels: float
+    why: str
+    fits: Literal["always", "where-it-solves", "never"]
+
+
+def _wanted(bare: OptionAdvice, socket: Input, destination: Destination) -> _Wanted | None:
+    """Return what is to be taken off, or None."""
     f = bare.figures
     if bare.verdict == "never" or f.level_at_maximum is None:
         return None
     if destination.attenuation_db is not None:
-        return destination.attenuation_db, f"{destination.attenuation_db:g} dB are asked for"
+        asked = destination.attenuation_db
+        return _Wanted(asked, f"{asked:g} dB are asked for", "always")
     over = [
         needed_db(level.high, most)
         for level, most in (
@@ -64,20 +74,36 @@ def _wanted(
         )
         if level is not None and most is not None and level.high > most
     ]
-    if over:
-        return max(over), "the output can give more than the input accepts"
     wanted_gain = destination.wanted(socket.box)
+    if over:
+        # what is ever played was said: then it will come; a maximum is a matter of the volume
+        played = destination.operating_volts is not None
+        why = f"the output {'gives' if played else 'can give'} more than the input accepts"
+        fits = played and wanted_gain <= 0.0  # who wants more is given no less
+        return _Wanted(max(over), why, "where-it-solves" if fits else "never")
     louder = f.loudness_vs_reference_db or f.level_vs_reference_db
     if wanted_gain < 0.0 and louder is not None:
         excess = louder.value - wanted_gain
         if excess >= LEAST_DB:
-            return excess, f"{wanted_gain:g} dB are wanted"
+            return _Wanted(excess, f"{wanted_gain:g} dB are wanted", "where-it-solves")
+    margin = f.full_output_margin_db
+    if margin is not None and margin.low > limit.EXCESS_DB:
+        why = f"{margin.value:.0f} dB more than the input needs reach it"
+        return _Wanted(float(round(margin.value - limit.SPARE_DB)), why, "never")
     return None
 
 
-def _offer(
-    bare: OptionAdvice, socket: Input, judged: Judged, wanted_db: float, why: str
-) -> Attenuated | None:
+def _fits(wanted: _Wanted, solved: OptionAdvice) -> bool:
+    """Tell whether the attenuator goes in: asked for, or it cures and costs no full output."""
+    if wanted.fits != "where-it-solves":
+        return wanted.fits == "always"
+    margin = solved.figures.full_output_margin_db
+    cured = not any(h.code == "overload" for h in solved.hazards)
+    return solved.verdict == "works" and cured and (margin is None or margin.low >= 0.0)
+
+
+def _offer(bare: OptionAdvice, socket: Input, judged: Judged, wanted: _Wanted) -> Attenuated | None:
+    wanted_db = wanted.decibels
     load, balanced = across_ohm(bare.option, socket), _in_both_legs(bare.option, socket)
     if not LEAST_DB <= wanted_db <= MOST_DB:
         return None
@@ -96,13 +122,14 @@ def _offer(
     behind = 1.0 / (1.0 / pad.shunt_ohm + 1.0 / (source + pad.total_series_ohm))
     return Attenuated(
         designs=designs,
-        why=why,
+        why=wanted.why,
         advice=solved,
         attenuation_db=_fall(bare, solved),
         source_ohm=source,
         seen_ohm=pad.total_series_ohm + parallel,
         behind_ohm=behind,
         noise_volts=thermal_volts(_noisy_ohm(behind, source, pad)),
+        fitted=_fits(wanted, solved),
     )
 
 

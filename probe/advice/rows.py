@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Sequence
 
-from probe.advice.model import Choice, OptionAdvice
+from probe.advice.model import OptionAdvice
 from probe.advice.quantity import Quantity
 from probe.advice.words import MOST_DB
 
@@ -21,9 +21,8 @@ BESIDE = 57
 LINKS = {"rca-link": "RCA link", "xlr-link": "XLR link", "none": ""}
 
 
-def table(options: Sequence[OptionAdvice], choices: Sequence[Choice]) -> list[str]:
+def table(options: Sequence[OptionAdvice]) -> list[str]:
     """Return the lines of the table; sides that agree stand together."""
-    padded = {(c.box, c.socket, c.option) for c in choices if c.attenuator}
     sides = len({o.side for o in options})
     inputs = dict.fromkeys((o.box, o.socket) for o in options)
     lines = []
@@ -35,8 +34,7 @@ def table(options: Sequence[OptionAdvice], choices: Sequence[Choice]) -> list[st
         lines += _head(here, where)
         held: dict[tuple[str, str, str, str, str], list[str]] = {}
         for o in here:
-            with_pad = (o.box, o.socket, o.option.id) in padded
-            held.setdefault(_cells(o, with_pad=with_pad), []).append(o.side)
+            held.setdefault(_cells(o), []).append(o.side)
         for (verdict, option, gain, hum, beside), on in held.items():
             row = _row(verdict, option, gain, hum)
             only = f"{', '.join(on)} only" if len(on) < sides else ""
@@ -70,14 +68,15 @@ def _row(verdict: str, option: str, gain: str, hum: str) -> str:
     return f"{verdict:<{VERDICT}}{option:<{OPTION}}{gain:<{GAIN}}{hum}".rstrip()
 
 
-def _cells(option: OptionAdvice, *, with_pad: bool) -> tuple[str, str, str, str, str]:
+def _cells(option: OptionAdvice) -> tuple[str, str, str, str, str]:
     """Return verdict, name, loudness, hum and what to mind, as the option is used."""
-    used = option.attenuator.advice if with_pad and option.attenuator is not None else option
-    mind = _mind(used, option.verdict)
-    told = ["with its attenuator"] if with_pad else []
+    used = option.used
+    verdict = option.verdict if option.verdict == "use" else used.verdict
+    mind = _mind(used, verdict)
+    told = ["with its attenuator"] if used is not option else []
     told += [f"but: {mind}"] if mind else []
-    verdict = f"{option.verdict}, but" if mind else option.verdict
-    return verdict, option.option.id, _gain(used), _hum(used), "; ".join(told)
+    verdict_shown = f"{verdict}, but" if mind else verdict
+    return verdict_shown, option.option.id, _gain(used), _hum(used), "; ".join(told)
 
 
 def _mind(option: OptionAdvice, verdict: str) -> str:

@@ -254,6 +254,17 @@ def _overload(case: Case) -> Iterator[Finding]:
         yield Finding("avoid" if near else "works", "overload", says, hazard=True)
 
 
+def _excess(case: Case) -> Iterator[Finding]:
+    """Caution where far more comes than the input needs; not twice where it is overloaded."""
+    margin = case.figures.full_output_margin_db
+    if margin is None or margin.low <= limit.EXCESS_DB or any(_overload(case)):
+        return
+    yield Finding("works", "excess-level", f"{margin.value:.0f} dB more than the input needs for "
+                  "full output reach it: the volume control is usable in its lowest part only; an "
+                  "attenuator in the plug gives its range back (more than "
+                  f"{limit.EXCESS_DB:g} dB: common practice)", hazard=True)  # fmt: skip
+
+
 def _load(case: Case) -> Iterator[Finding]:
     least = case.load_ohm
     if least is not None and case.socket.impedance_ohm < least:
@@ -304,7 +315,9 @@ def _polarity(case: Case) -> Iterator[Finding]:
 
 
 def _long_run(case: Case) -> Iterator[Finding]:
-    if case.cable.length_m > limit.LONG_RUN_METRES and not case.option.balanced:
+    hum = case.figures.hum_below_full_output_db
+    silent = hum is not None and hum.low >= limit.HUM_GOOD_DB  # this one does reject, as solved
+    if case.cable.length_m > limit.LONG_RUN_METRES and not (case.option.balanced or silent):
         yield Finding("works", "long-run", f"{case.cable.length_m:g} m is long for a lead without "
                       "rejection of ground differences (keep below 3 m)", hazard=True)  # fmt: skip
 
@@ -325,6 +338,7 @@ RULES: tuple[Callable[[Case], Iterator[Finding]], ...] = (
     _rca_into_balanced,
     _loss,
     _overload,
+    _excess,
     _load,
     _faulty,
     _transformer_output,

@@ -37,7 +37,7 @@ def render(advice: Advice) -> str:
     for choice in advice.choices:
         lines += ["", *_choice(advice, choice)]
     if advice.options:
-        lines += ["", *table(advice.options, advice.choices)]
+        lines += ["", *table(advice.options)]
     beside = effects(advice)
     ties = [c.message for c in advice.cautions if c.code == "pin-3-tie"]
     told_above = {"pin-3-tie", *FIRST}
@@ -109,13 +109,11 @@ def _choice(advice: Advice, choice: Choice) -> list[str]:
     lines = _wrapped(f"USE{label}  {choice.option}: {option.option.says}", "    ")
     lines += _wrapped("Why  " + "; ".join(choice.why), "     ")
     offered = next((o.attenuator for o in held if o.attenuator is not None), None)
-    given = offered.advice if offered is not None and choice.attenuator else option
-    lines += _wrapped("Gives  " + _gives(advice, given), "       ")
+    lines += _wrapped("Gives  " + _gives(advice, option.used), "       ")
     if offered is not None:
         must = "it needs" if choice.attenuator else "an attenuator would help:"
         lines += bullets([f"{must} {described(offered)}; {offered.why}"])
-    used = [o.attenuator.advice if choice.attenuator and o.attenuator else o for o in held]
-    dangers = list(dict.fromkeys(h.message for o in used for h in o.hazards))
+    dangers = list(dict.fromkeys(h.message for o in held for h in o.used.hazards))
     lines += bullets(f"mind: {d}" for d in dangers[:DANGERS])
     more = len(dangers) - DANGERS
     return lines + ([f"- and {more} more to mind, in the JSON"] if more > 0 else [])
@@ -170,8 +168,9 @@ def _loss(loss: Quantity) -> str:
     return f"{text} ({ends[0]:.2f} to {ends[1]:.2f})" if loss.u95 >= 0.005 else text
 
 
-def _said(options: Sequence[OptionAdvice], verdicts: Sequence[str]) -> list[str]:
+def _said(listed: Sequence[OptionAdvice], verdicts: Sequence[str]) -> list[str]:
     """Return the reasons of ``verdicts`` in that order; options with one reason stand together."""
+    options = [o if o.verdict == "use" else o.used for o in listed]
     held: dict[tuple[str, str], list[OptionAdvice]] = {}
     for verdict in verdicts:
         for o in options:

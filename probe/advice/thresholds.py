@@ -85,6 +85,19 @@ ASSUMED_REJECTION_DB = 60.0
 """Common-mode rejection by itself of a balanced input that does not say: resistors of 0.1 % round
 one amplifier guarantee 54 dB and usually give more; of 1 %, 34 dB. [practice]"""
 
+EXCESS_DB = 20.0
+"""Level over what gives full output, from which an input gets far more than it needs: a tenth of
+the volts does, and a volume control of the usual law then works in its lowest part only.
+[practice]"""
+
+SPARE_DB = 10.0
+"""Level over full output that quiet recordings want, and an attenuator leaves. [practice]"""
+
+VOLUME_MAKES_UP_DB = 6.5
+"""Below the reference link by so much, a turn of the volume control is taken to make it up where
+nobody knows how much the device can give: one leg instead of two is 6.02 dB, and half a decibel
+counts as reached. [judgement]"""
+
 GAIN_REACHED_DB = 0.5
 """Closeness at which a wanted gain counts as reached. [judgement]"""
 

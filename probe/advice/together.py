@@ -60,18 +60,15 @@ def _uses(desk: Desk, advice: Advice, choice: Choice) -> list[_Use]:
     sockets = {s.name: s for s in desk.destination.inputs}
     mine = [o for o in advice.options if o.box == choice.box]
     working = {
-        (o.socket, o.option.id): o.option
+        (o.socket, o.option.id): o.used.option
         for o in mine
         if all(
-            p.verdict in ("use", "works")
+            p.verdict == "use" or p.used.verdict == "works"
             for p in mine
             if (p.socket, p.option.id) == (o.socket, o.option.id)
         )
     }
     first = (choice.socket or "", choice.option or "")
-    if choice.attenuator:
-        padded = next(o.attenuator for o in mine if (o.socket, o.option.id) == first)
-        working[first] = padded.advice.option if padded else mine[0].option
     order = [first, *(key for key in working if key != first)]
     return [_Use(choice.box, sockets[socket], working[(socket, id_)]) for socket, id_ in order]
 

@@ -112,11 +112,8 @@ def _provisional(advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]]
 
 def _row(option: Mapping[str, Any]) -> OptionRow:
     code = str(option.get("verdict") or "cannot-tell")
-    with_pad = needs_pad(option)
-    hazards = [
-        _sentence(h) for h in listing(option, "hazards")
-        if not (with_pad and isinstance(h, Mapping) and h.get("code") == "overload")
-    ]  # fmt: skip
+    used = as_used(option, with_pad=needs_pad(option))
+    hazards = [_sentence(h) for h in listing(used, "hazards")]
     told = {*hazards, *(_sentence(h) for h in listing(option, "hazards"))}
     reasons = [r for r in map(_sentence, listing(option, "reasons")) if r not in told]
     where = [clean(option[k], 60) for k in ("side", "destination") if option.get(k)]
@@ -125,7 +122,7 @@ def _row(option: Mapping[str, Any]) -> OptionRow:
         where=", ".join(where),
         verdict=words.VERDICTS.get(code, clean(code, 20)),
         code=code if code in words.VERDICTS else "cannot-tell",
-        figures=tuple(_figures(as_used(option, with_pad=with_pad))),
+        figures=tuple(_figures(used)),
         reasons=tuple(reasons),
         hazards=tuple(hazards),
     )

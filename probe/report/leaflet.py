@@ -195,7 +195,7 @@ def _leaf(
         figures=tuple(_figures(as_used(option, with_pad=with_pad))),
         others=_others([o for o in options if o.get("destination") == option.get("destination")],
                        option),
-        notes=tuple(_notes(advice, option, with_pad=with_pad)),
+        notes=tuple(_notes(advice, as_used(option, with_pad=with_pad))),
         why=(),
     )  # fmt: skip
 
@@ -232,11 +232,11 @@ def _digital_pad(option: Mapping[str, Any]) -> list[str]:
 def _gains(option: Mapping[str, Any], *, with_pad: bool) -> list[str]:
     """Return in plain sentences what the connection gives, each backed by a figure."""
     said = [*_loudness(as_used(option, with_pad=with_pad))]
-    margin = number((option["attenuator"] if with_pad else option).get("full_output_margin_db"))
+    used = as_used(option, with_pad=with_pad)
+    margin = number(used.get("full_output_margin_db"))
     if margin is not None:
         said.append("The amplifier reaches its full output." if margin >= 0.0 else
                     f"The amplifier stays {-margin:.0f} dB short of its full output.")  # fmt: skip
-    used = as_used(option, with_pad=with_pad)
     for what, key, good in (
         ("Hum", "hum_below_full_output_db", GOOD_HUM_DB),
         ("Hiss", "noise_below_full_output_db", GOOD_NOISE_DB),
@@ -344,8 +344,9 @@ _FIGURES = (
 
 def _figures(option: Mapping[str, Any]) -> list[tuple[str, str]]:
     told = []
+    in_it = needs_pad(option) or _digital(option)  # an offer has no figures here
     for path, name, unit in _FIGURES:
-        entry: Any = option
+        entry: Any = option if in_it or path[0] != "attenuator" else None
         for key in path:
             entry = entry.get(key) if isinstance(entry, Mapping) else None
         if isinstance(entry, Mapping) and number(entry) is not None:
@@ -379,13 +380,10 @@ def _short(reason: str) -> str:
     return text
 
 
-def _notes(
-    advice: Mapping[str, Any], option: Mapping[str, Any], *, with_pad: bool
-) -> list[str]:  # fmt: skip
-    """Return what to mind; an overload that the attenuator cures is not minded."""
-    cured = "overload" if with_pad else ""
+def _notes(advice: Mapping[str, Any], option: Mapping[str, Any]) -> list[str]:
+    """Return what to mind of the option as it is used."""
     told = [printed(h.get("message")) for h in listing(option, "hazards")
-            if isinstance(h, Mapping) and h.get("code") not in {cured, *FIRST}][:2]  # fmt: skip
+            if isinstance(h, Mapping) and h.get("code") not in FIRST][:2]  # fmt: skip
     codes = {"simulated", "direct-voltage-not-metered"}
     told += [printed(c.get("message")) for c in listing(advice, "cautions")
              if isinstance(c, Mapping) and c.get("code") in codes]  # fmt: skip

@@ -1,11 +1,9 @@
-"""An option of the advice as it is used: behind its attenuator, where it works only with it."""
+"""An option of the advice as it is used: behind its attenuator, where that is fitted."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from typing import Any
-
-from probe.report.document import listing
 
 BEHIND_PAD = (
     "level",
@@ -15,14 +13,15 @@ BEHIND_PAD = (
     "hum_below_full_output_db",
     "noise_below_full_output_db",
     "headroom_db",
+    "hazards",
 )
 """Figures that an attenuator changes; those of the bare option are not shown beside it."""
 
 
 def needs_pad(option: Mapping[str, Any]) -> bool:
-    """Tell whether the option was chosen only with its attenuator."""
-    first = str((listing(option, "reasons") or [""])[0])
-    return isinstance(option.get("attenuator"), Mapping) and "attenuator in its plug" in first
+    """Tell whether the attenuator is in the plug, rather than an offer."""
+    pad = option.get("attenuator")
+    return isinstance(pad, Mapping) and pad.get("fitted") is True
 
 
 def as_used(option: Mapping[str, Any], *, with_pad: bool) -> dict[str, Any]:

@@ -36,7 +36,7 @@ TOP = {
 
 WORDS = {
     "id", "side", "destination", "input", "from", "to", "adapter", "pin_3", "says", "wiring",
-    "reference", "hazards", "verdict", "reasons",
+    "reference", "hazards", "verdict", "reasons", "because", "passed_by",
 }  # fmt: skip
 
 UNITS = {
@@ -55,7 +55,7 @@ UNITS = {
     "attenuator.noise_below_full_output_db": "dB",
 }  # fmt: skip
 
-ATTENUATOR_WORDS = {"why", "says", "designs", "verdict", "reasons"}
+ATTENUATOR_WORDS = {"why", "fitted", "says", "designs", "verdict", "hazards", "reasons"}
 QUANTITY = {"value", "unit", "u95", "low", "high", "bound", "at_hz", "note", "measure"}
 VERDICTS = {"use", "works", "avoid", "never", "cannot-tell"}
 SET = {"choices", "solved_together", "options", "says"}

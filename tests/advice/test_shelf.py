@@ -250,3 +250,16 @@ def test_the_shelf_speaks_where_nothing_is_to_be_used(tmp_path: Path) -> None:
     assert "rca-to-rca, would take" in found.says[0]
     assert found.to_json()["parts"] == []
     assert found.to_json()["option"] is None
+
+
+def test_an_offered_attenuator_is_named_and_what_is_ordered_has_its_length(
+    shelf_file: Path,
+) -> None:
+    # arithmetic: 5 V over 0.4 V are 21.9 dB, over 20; 12 are taken, and the shelf has only 10
+    little = replace(RCA, sensitivity_volts=0.4)
+    found = basket(shelf_file, pair(symmetrical(), little, metres=4.0, operating_volts=10.0))
+    assert "if it is too loud, order, 2 x: attenuator, RCA socket to RCA plug, 12 dB" in found.says
+    assert any(t.startswith("order, 2 x: lead") and t.endswith(", 4 m") for t in found.says)
+    # arithmetic: 4 V over 0.4 V are 20.0; just over it 10 dB are taken, which lie there
+    there = basket(shelf_file, pair(symmetrical(), little, operating_volts=8.2))
+    assert "if it is too loud: 2 x RCA attenuator 10 dB, 28.00 EUR" in there.says

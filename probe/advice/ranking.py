@@ -1,0 +1,152 @@
+"""What decides between options that work, one step for each thing that matters, in its order.
+
+A step takes the options that are left and returns the better ones, with the reason where that
+left any out. Differences below a decibel, or within their interval, are ties.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+
+from probe.advice import thresholds as limit
+from probe.advice.candidate import Candidate
+from probe.advice.destination import Destination
+from probe.advice.words import decibels
+
+Narrow = Callable[[Sequence[Candidate]], tuple[list[Candidate], str | None]]
+"""Leaves the better ones of a pool, and says why."""
+
+Lacks = Callable[[Candidate], str]
+"""Says what a candidate that was left out lacks."""
+
+
+def steps(destination: Destination, wanted: float) -> tuple[tuple[Narrow, Lacks], ...]:
+    """Return what decides among options that are loud enough, the first first."""
+    return (
+        (_hum(destination), _hums_more),
+        (_noise(destination), _in_words("has more noise")),
+        (_long_run(destination), _in_words("rejects less over that length")),
+        (_response, _in_words("loses more at the ends of the band")),
+        (_as_loud(wanted), _quieter),
+        (_fewest_parts, _in_words("needs more parts")),
+        (_native, _in_words("needs an adapter")),
+    )
+
+
+def _in_words(says: str) -> Lacks:
+    return lambda _: says
+
+
+def _hums_more(c: Candidate) -> str:
+    hum = c.worst("hum_below_full_output_db")
+    return "hums more" if hum is None else f"hums more: {decibels(hum)} below full output"
+
+
+def _quieter(c: Candidate) -> str:
+    gain = c.gain
+    return "is quieter" if gain is None else f"is {decibels(-gain)} quieter at the same volume"
+
+
+def _as_loud(wanted: float) -> Narrow:
+    """Between two that fill the input, take the one that needs no turn of the volume control."""
+
+    def narrow(pool: Sequence[Candidate]) -> tuple[list[Candidate], str | None]:
+        loud = [c for c in pool if c.reaches(wanted)]
+        return (loud or list(pool)), None
+
+    return narrow
+
+
+def _stricter(pool: Sequence[Candidate], destination: Destination) -> float:
+    """Return by how much a sensitive loudspeaker lifts what counts as silent, dB."""
+    sockets = {s.name: s.speaker_sensitivity_db for s in destination.inputs}
+    found = [sockets[c.socket] for c in pool]
+    return max((db - limit.SPEAKER_DB for db in found if db is not None), default=0.0)
+
+
+def _hum(destination: Destination) -> Narrow:
+    def narrow(pool: Sequence[Candidate]) -> tuple[list[Candidate], str | None]:
+        good = limit.HUM_GOOD_DB + _stricter(pool, destination)
+        words = ("hum is out of hearing", "hums least")
+        return _quietest(pool, "hum_below_full_output_db", good, words)
+
+    return narrow
+
+
+def _noise(destination: Destination) -> Narrow:
+    def narrow(pool: Sequence[Candidate]) -> tuple[list[Candidate], str | None]:
+        good = limit.NOISE_GOOD_DB + _stricter(pool, destination)
+        words = ("noise is out of hearing", "has the least noise")
+        return _quietest(pool, "noise_below_full_output_db", good, words)
+
+    return narrow
+
+
+def _quietest(
+    pool: Sequence[Candidate], name: str, good: float, words: tuple[str, str]
+) -> tuple[list[Candidate], str | None]:
+    """Keep what lies furthest below full output; beyond ``good`` dB all are alike.
+
+    ``words``: of what is kept, where that is good, and where it is merely the best. The figure in
+    braces is that of the one chosen in the end.
+    """
+    found = [c.worst(name) for c in pool]
+    known = [q for q in found if q is not None]
+    if len(known) < len(pool):
+        return list(pool), None
+    best = max(known, key=lambda q: q.value)
+    kept = [
+        c
+        for c, q in zip(pool, known, strict=True)
+        if min(best.value, good) - min(q.value, good)
+        <= max(limit.TIE_BREAK_DB, float(np.hypot(q.u95, best.u95)))
+    ]
+    if len(kept) == len(pool):
+        return kept, None
+    says = words[0] if min(best.value, good) == good else words[1]
+    return kept, f"{says}: {{{name}}} below full output"
+
+
+def _long_run(destination: Destination) -> Narrow:
+    lengths = {s.name: destination.cable_of(s).length_m for s in destination.inputs}
+
+    def narrow(pool: Sequence[Candidate]) -> tuple[list[Candidate], str | None]:
+        # a transformer is a cure for hum that is there, not for a length by itself
+        balanced = [c for c in pool if c.option.balanced and c.option.pin_3 != "transformer"]
+        length = max((lengths[c.socket] for c in pool), default=0.0)
+        if length <= limit.LONG_RUN_METRES or not balanced or len(balanced) == len(pool):
+            return list(pool), None
+        return balanced, f"rejects ground differences over {length:g} m"
+
+    return narrow
+
+
+def _response(pool: Sequence[Candidate]) -> tuple[list[Candidate], str | None]:
+    losses = [c.loss for c in pool]
+    known = [q for q in losses if q is not None]
+    if not known:
+        return list(pool), None
+    best = min(known, key=lambda q: q.value)
+    kept = [
+        c
+        for c, q in zip(pool, losses, strict=True)
+        if q is None or q.value - best.value <= max(limit.TIE_BREAK_DB, q.u95 + best.u95)
+    ]
+    return kept, "loses least at the ends of the band" if len(kept) < len(pool) else None
+
+
+def _fewest_parts(pool: Sequence[Candidate]) -> tuple[list[Candidate], str | None]:
+    fewest = min(c.option.parts for c in pool)
+    kept = [c for c in pool if c.option.parts == fewest]
+    return kept, "needs the fewest parts of those that do the same" if len(kept) < len(
+        pool
+    ) else None
+
+
+def _native(pool: Sequence[Candidate]) -> tuple[list[Candidate], str | None]:
+    native = [c for c in pool if c.option.native]
+    if not native or len(native) == len(pool):
+        return list(pool), None
+    return native, "keeps the connector both ends already have"
