@@ -22,8 +22,14 @@ def jack_server() -> Iterator[JackServer]:
     server = JackServer()
     server.start()
     yield server
-    if not portaudio._stuck:
-        load()._terminate()  # with its server gone PortAudio would abort the process
+    leave(server)
+
+
+def leave(server: JackServer) -> None:
+    """End a server after PortAudio let go of it, which would abort the process afterwards."""
+    library = load()
+    if library._initialized and not portaudio._stuck:
+        library._terminate()
     server.stop()
 
 

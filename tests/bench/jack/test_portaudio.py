@@ -14,8 +14,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from probe.bench.cards import portaudio
-from probe.bench.cards.portaudio import PortAudioCard, load
+from probe.bench.cards.portaudio import PortAudioCard
 from probe.bench.stored.storage import SessionFolder
 from probe.bench.stream.card import StreamFormat
 from probe.bench.stream.recorder import Recorder
@@ -26,7 +25,7 @@ from probe.cli.main import main
 from probe.session.read import read_session
 from probe.simulate.build import stage_of
 from probe.simulate.network import truth
-from tests.bench.jack.conftest import need_tools, system_card
+from tests.bench.jack.conftest import leave, need_tools, system_card
 from tests.bench.jack.device import Device
 from tests.bench.jack.dut import OUT_VOLTS, STAGE
 from tests.bench.jack.server import RATE, JackServer
@@ -228,9 +227,7 @@ def plain_server(monkeypatch: pytest.MonkeyPatch) -> Iterator[JackServer]:
     server = JackServer(waits=False)
     server.start()
     yield server
-    if not portaudio._stuck:
-        load()._terminate()
-    server.stop()
+    leave(server)
 
 
 def test_a_killed_device_is_silence_and_the_stream_goes_on(plain_server: JackServer) -> None:
