@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 
 from probe.bench.shown.dialogue import Quit
+from probe.interrupt import raise_if_asked
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -37,6 +38,7 @@ class _Asking:
 
     def _answer(self, key: str, prompt: str, default: str) -> str:
         """Return what was prepared for this question, or what is typed."""
+        raise_if_asked()
         if not self._automatic:
             said = self._read(prompt)
         else:

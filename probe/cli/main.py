@@ -18,12 +18,13 @@ import sys
 import warnings
 
 import probe
+from probe import interrupt
 from probe.errors import ProbeError
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:  # without importing typing, which --help does not need
     from collections.abc import Callable, Sequence
-    from typing import Any, NoReturn, TextIO
+    from typing import NoReturn, TextIO
 
 COMMANDS = {
     "analyse": ("probe.cli.analyse", "find out what the output of a recorded session is"),
@@ -46,7 +47,7 @@ COMMANDS = {
 }
 """Name of each command, the module that does it, and what it is for."""
 
-BAD_INPUT, INTERRUPTED, BROKEN_PIPE, SIGNALLED = 2, 130, 141, 128
+BAD_INPUT, BROKEN_PIPE, SIGNALLED = 2, 141, 128
 
 
 THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS")
@@ -59,67 +60,46 @@ def main(argv: Sequence[str] | None = None) -> int:
     for name in THREADS:
         os.environ.setdefault(name, "1")
     _prepare_streams()
-    earlier = _stop_in_order()
+    earlier = interrupt.listen()
     if not sys.warnoptions:
         warnings.simplefilter("ignore")
     try:
         status = _run(arguments)
         sys.stdout.flush()
-    except ProbeError as error:
-        return _fail(str(error))
-    except (KeyboardInterrupt, _Stopped) as stop:
-        return _ended_by(stop)
-    except BrokenPipeError:
-        _drop_output()
-        return BROKEN_PIPE
-    except MemoryError:
-        return _fail("not enough memory")
-    except OSError as error:
-        if error.filename is None:
-            _drop_output()
-        return _fail(f"{error.filename or 'standard output'}: {error.strerror or error}")
-    except RuntimeError as error:
-        # A class that is being made while a signal arrives wraps what the signal raised.
-        if isinstance(error.__cause__, KeyboardInterrupt | _Stopped):
-            return _ended_by(error.__cause__)
-        raise
+        interrupt.raise_if_asked()
+    except (KeyboardInterrupt, interrupt.Terminated):
+        return _interrupted()
+    except Exception as error:
+        # What was raised while an interruption was unwinding took its place.
+        return _interrupted() if interrupt.asked() is not None else _failed(error)
     finally:
-        for number, handler in earlier.items():
-            signal.signal(number, handler)
+        interrupt.leave(earlier)
     return status
 
 
-class _Stopped(BaseException):
-    """A signal asks to stop; passes through every handler of errors, like an interruption."""
+def _failed(error: Exception) -> int:
+    """Say what went wrong; return the status. A mistake of the program is raised on."""
+    match error:
+        case ProbeError():
+            return _fail(str(error))
+        case BrokenPipeError():
+            _drop_output()
+            return BROKEN_PIPE
+        case MemoryError():
+            return _fail("not enough memory")
+        case OSError():
+            if error.filename is None:
+                _drop_output()
+            return _fail(f"{error.filename or 'standard output'}: {error.strerror or error}")
+        case RuntimeError() if isinstance(error.__cause__, KeyboardInterrupt):
+            return _interrupted()  # a class that was being made wraps what was raised
+    raise error
 
-    def __init__(self, number: int) -> None:
-        super().__init__(number)
-        self.number = number
 
-
-def _ended_by(stop: KeyboardInterrupt | _Stopped) -> int:
-    if isinstance(stop, _Stopped):
-        _say("stopped")
-        return SIGNALLED + stop.number
-    _say("interrupted")
-    return INTERRUPTED
-
-
-def _stop_in_order() -> dict[int, Any]:
-    """Let a request to stop unwind, so that nothing half-written stays; return what was set."""
-
-    def stop(number: int, _frame: object) -> NoReturn:
-        raise _Stopped(number)
-
-    earlier: dict[int, Any] = {}
-    for name in ("SIGTERM", "SIGHUP"):
-        number = getattr(signal, name, None)  # not every system has both
-        if number is not None and signal.getsignal(number) is signal.SIG_DFL:
-            try:
-                earlier[number] = signal.signal(number, stop)
-            except ValueError:  # not the main thread: signals are somebody else's
-                return {}
-    return earlier
+def _interrupted() -> int:
+    number = interrupt.asked() or signal.SIGINT
+    _say("interrupted" if number == signal.SIGINT else "stopped")
+    return SIGNALLED + number
 
 
 def _run(arguments: list[str]) -> int:

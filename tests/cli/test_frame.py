@@ -18,9 +18,18 @@ ROOT = Path(probe.__file__).parents[1]
 
 STAND_IN = '''
 """A command that does as it is told, in place of a real one."""
+import os
+import signal
 import sys
 import time
 from probe.errors import BadInput, NotUsable
+from probe.interrupt import raise_if_asked
+
+
+def ctrl_c():
+    os.kill(os.getpid(), signal.SIGINT)
+    for _ in range(1000):
+        time.sleep(0)
 
 
 def add_arguments(parser):
@@ -45,6 +54,33 @@ def run(args):
                     raise KeyboardInterrupt
             class Owner:
                 member = Descriptor()
+        case "dropped":
+            class Finalized:
+                def __del__(self):
+                    ctrl_c()
+            thing = Finalized()
+            del thing
+            time.sleep(60)
+        case "caught":
+            try:
+                ctrl_c()
+            except BaseException:
+                pass
+            while True:
+                raise_if_asked()
+                time.sleep(0.01)
+        case "caught at the end":
+            try:
+                ctrl_c()
+            except BaseException:
+                pass
+        case "in a string":
+            exec("from stand_in import ctrl_c; ctrl_c()")
+        case "replaced":
+            try:
+                ctrl_c()
+            finally:
+                raise BadInput("something that could not be put away")
         case "sleep":
             print("started", flush=True)
             time.sleep(60)
@@ -203,6 +239,18 @@ def test_interrupted_by_the_keyboard(environment: dict[str, str]) -> None:
     # 128 + SIGINT, the convention of POSIX shells.
     assert process.returncode == 130
     assert complaints == "probe: interrupted\n"
+
+
+@pytest.mark.parametrize(
+    "where", ["dropped", "caught", "caught at the end", "in a string", "replaced"]
+)
+def test_an_interruption_that_something_swallows_is_not_lost(
+    environment: dict[str, str], where: str
+) -> None:
+    done = act(environment, "act", where)
+    # 128 + SIGINT, the convention of POSIX shells.
+    assert (done.returncode, done.stdout) == (130, "")
+    assert done.stderr == "probe: interrupted\n"
 
 
 @pytest.mark.parametrize("asked", [signal.SIGTERM, signal.SIGHUP])

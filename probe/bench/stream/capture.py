@@ -26,6 +26,9 @@ PART = ".part"
 _LATE_S = 1.0
 """The longest anybody waits for what is still in the ring."""
 
+_LOOK_S = 0.001
+"""Between two looks at what the writer's thread does."""
+
 _IDLE_S = 0.01
 """Between two looks into an empty ring."""
 
@@ -191,6 +194,9 @@ class FileCapture(Capture):
 class Writer:
     """The thread between the ring and what is being recorded; keeps the meters as well.
 
+    Whoever waits for it may be interrupted between any two steps (Ctrl-C). Nothing is locked,
+    therefore: a lock that an interruption leaves taken would hold up this thread for good.
+
     ``failed`` is called, on that thread, with the reason why something cannot be stored.
     """
 
@@ -205,7 +211,7 @@ class Writer:
         self._window = round(METER_S * rate)
         self._levels, self._last = Levels(channels), Levels(channels)
         self._capture: Capture | None = None
-        self._changed = threading.Condition()
+        self._feeding = False
         self._thread: threading.Thread | None = None
         self._ending = False
 
@@ -223,13 +229,13 @@ class Writer:
 
     def begin(self, capture: Capture) -> None:
         """Feed ``capture`` from the next frame on."""
-        with self._changed:
-            self._capture = capture
+        self._capture = capture
 
     def end(self) -> None:
         """Feed it no more; on return it is not being touched."""
-        with self._changed:
-            self._capture = None
+        self._capture = None
+        while self._feeding:
+            time.sleep(_LOOK_S)
 
     def catch_up(self, frame: int) -> None:
         """Return when all up to ``frame`` has passed, or after `_LATE_S`."""
@@ -239,8 +245,9 @@ class Writer:
 
     def wait(self, seconds: float) -> None:
         """Return when something has passed, or after ``seconds``."""
-        with self._changed:
-            self._changed.wait(seconds)
+        frames, end = self.frames, time.monotonic() + seconds
+        while self.frames == frames and time.monotonic() < end:
+            time.sleep(_LOOK_S)
 
     def meters(self, direct: NDArray[np.float64]) -> Meters:
         """Return the levels of the last full window."""
@@ -258,17 +265,22 @@ class Writer:
                 time.sleep(_IDLE_S)
 
     def _pass_on(self, block: Block) -> None:
-        with self._changed:
+        self._feeding = True  # before it looks which: see `end`
+        try:
             capture = self._capture
             if capture is not None:
-                capture.feed(block, self.frames)
-                if capture.done:
-                    self._capture = None
-                if capture.error is not None:
-                    self._failed(capture.error)
-            self.frames += block.shape[0]
-            self._meter(block)
-            self._changed.notify_all()
+                self._feed(capture, block)
+        finally:
+            self._feeding = False
+        self._meter(block)
+        self.frames += block.shape[0]
+
+    def _feed(self, capture: Capture, block: Block) -> None:
+        capture.feed(block, self.frames)
+        if capture.done and self._capture is capture:
+            self._capture = None
+        if capture.error is not None:
+            self._failed(capture.error)
 
     def _meter(self, block: Block) -> None:
         self._levels.add(block[-self._window :])

@@ -318,12 +318,12 @@ class Recorder:
             self._run += 1
         seconds = capture.wanted / self.rate
         standing = self._exchanger.stop
-        self._writer.begin(capture)
 
         def over() -> bool:
             return capture.done or self._exchanger.stop is not standing
 
         try:
+            self._writer.begin(capture)
             self._await(
                 over,
                 lambda: self._tell(progress, capture.frames / self.rate, seconds),

@@ -10,6 +10,7 @@ from probe.bench.stream import limits
 from probe.bench.stream.capture import Writer
 from probe.bench.stream.exchange import Exchanger
 from probe.bench.stream.stop import Reason, Stop, Stopped
+from probe.interrupt import raise_if_asked
 
 TICK_S = 0.05
 """How often progress is told and interruptions are noticed while waiting."""
@@ -44,6 +45,7 @@ def wait_until(
     told = 0.0
     with exchanger.awaited():
         while not over():
+            raise_if_asked()
             now = time.monotonic()
             if writer.frames != frames:
                 frames, moved = writer.frames, now
