@@ -15,10 +15,20 @@ from numpy.typing import NDArray
 
 from probe.stage import limits
 from probe.stage.identify import Identified
+from probe.stage.inputs import (
+    InputDoubt,
+    declared_ohm,
+    input_doubt,
+    ohms,
+    only_an_input,
+    open_leg_reason,
+    pair_reason,
+)
 from probe.stage.network import Complex
 from probe.stage.quantities import (
     Column,
     column,
+    common_mode_band,
     level_known,
     nearest,
     open_take,
@@ -83,6 +93,8 @@ class Verdict:
     dead_leg: str = ""
     ratio: Complex | None = None
     """Cold over hot, (1 + D,), as the verdict used it."""
+    by_inputs: bool = False
+    """True where a silent leg may be the recorder's own input and nothing else."""
 
 
 @dataclass(frozen=True)
@@ -102,6 +114,10 @@ class Evidence:
     """Voltage between the legs over that of the single-ended output, as recorded."""
     clean: bool = True
     """False where takes contradict each other and it is not plain which: then no kind is stated."""
+    input_ohm: float | None = None
+    """Input impedance declared for the recorder."""
+    inputs: InputDoubt | None = None
+    """Where a floating pair's way to pin 1 may be the recorder's inputs alone."""
 
 
 def gather(identified: Identified, polarity: str) -> Evidence:
@@ -115,6 +131,8 @@ def gather(identified: Identified, polarity: str) -> Evidence:
         follows=_follows(identified),
         over_single=_over_single(identified),
         clean=not identified.contradicted or _mended(identified),
+        input_ohm=None if identified.group is None else declared_ohm(identified.group),
+        inputs=input_doubt(identified),
     )
 
 
@@ -197,18 +215,8 @@ def _quotient(cold: Complex, hot: Complex) -> Complex:
 
 def _common_mode_angle(identified: Identified) -> Array | None:
     """Median angle over the tones of the band at which the common mode is supported."""
-    low, high = limits.TRANSFORMER_BAND_HZ
-    for solved in (identified.legs, identified.injected):
-        if solved is None or (solved is identified.injected and len(identified.injected_into) < 2):
-            continue
-        band = np.flatnonzero((solved.hz >= low) & (solved.hz <= high))
-        wanted = np.zeros((len(solved.hz), 2, 4), dtype=np.complex128)
-        wanted[:, 1, 2] = 1.0
-        size = np.abs(solved.theta[0, :, 1, 2])
-        good = [k for k in band if solved.lost(wanted)[k] < 0.2 * size[k] + 1.0]
-        if good:
-            return np.asarray(np.median(np.angle(solved.theta[:, good, 1, 2]), axis=1))
-    return None
+    band = common_mode_band(identified)
+    return None if band is None else np.asarray(np.median(np.angle(band[1]), axis=1))
 
 
 def decide(evidence: Evidence) -> Verdict:
@@ -287,12 +295,6 @@ def _summarise(
     )
 
 
-def _ohm(value: float) -> str:
-    if value >= 1e6:
-        return f"{value / 1e6:.3g} Mohm"
-    return f"{value / 1e3:.3g} kohm" if value >= 1e3 else f"{value:.3g} ohm"
-
-
 def _one_leg(evidence: Evidence, silent: str) -> Verdict:
     assert evidence.ratio is not None
     driven = "hot" if silent == "cold" else "cold"
@@ -330,8 +332,13 @@ def _one_leg(evidence: Evidence, silent: str) -> Verdict:
         if floats[0] and labels[0] == "undetermined":
             left = FLOATING
             reasons.append(_held(silent))
+    bare = (labels == NO_ROW) & ~tied & only_an_input(own, evidence.input_ohm)
+    labels[bare] = "undetermined"
     labels[tied] = "unbalanced"
     labels[open_share] = "pin-3-unconnected"
+    if bare[0] and labels[0] == "undetermined":
+        left = ("pin-3-unconnected", "faulty")
+        reasons.append(open_leg_reason(evidence.input_ohm, own.own.value, f"the {silent} leg"))
     reasons[1:1] = _one_leg_reasons(own, live, silent, driven, labels)
     hot_dead = silent == "hot" and evidence.polarity == "pin-2-hot"
     if hot_dead:
@@ -340,19 +347,20 @@ def _one_leg(evidence: Evidence, silent: str) -> Verdict:
             "the driven cold leg is inverted against the single-ended output, so it is a cold leg "
             "and the hot leg is dead"
         )
-    return _summarise(labels, left, "one-leg", silent, reasons, hot_dead=hot_dead)
+    verdict = _summarise(labels, left, "one-leg", silent, reasons, hot_dead=hot_dead)
+    return replace(verdict, by_inputs=bool(bare[0]) and verdict.kind == "undetermined")
 
 
 def _one_leg_reasons(
     own: Column, live: Column | None, silent: str, driven: str, labels: NDArray[np.str_]
 ) -> list[str]:
-    text = f"its impedance to pin 1 is {_ohm(own.own.size)} at {own.own.hz:.0f} Hz"
+    text = f"its impedance to pin 1 is {ohms(own.own.size)} at {own.own.hz:.0f} Hz"
     if labels[0] == "unbalanced":
         text += ": it is tied to pin 1"
     elif labels[0] == "pin-3-unconnected":
         text += ": it is connected to nothing"
     elif live is not None:
-        text += f", that of the {driven} leg {_ohm(live.own.size)}"
+        text += f", that of the {driven} leg {ohms(live.own.size)}"
     lines = [text]
     if labels[0] not in ("unbalanced", "pin-3-unconnected"):
         share = own.coupling[0].real
@@ -418,6 +426,9 @@ def _both_legs(evidence: Evidence) -> Verdict:
     labels[separate & in_phase] = "faulty"
     joined, between = _joined(columns)
     labels = _split_floating(labels, floats & ~joined, evidence)
+    doubt = evidence.inputs
+    if doubt is not None:
+        labels[np.isin(labels, FLOATING) & floats & doubt.pair] = "undetermined"
     faint = evidence.over_single is not None and evidence.over_single < limits.FLOATING_LEVEL
     held = bool(abs(db) > limits.FLOATING_RATIO_DB)
     if faint or held:
@@ -425,8 +436,8 @@ def _both_legs(evidence: Evidence) -> Verdict:
     reasons.append(_coupling_reason(couplings[0][0], columns[0]))
     if floats[0] and joined[0]:
         reasons[-1] = (
-            f"the legs hang together, {_ohm(between)} apart, but have only "
-            f"{_ohm(columns[0].own.size)} to pin 1, where a floating stage has hundreds: they look "
+            f"the legs hang together, {ohms(between)} apart, but have only "
+            f"{ohms(columns[0].own.size)} to pin 1, where a floating stage has hundreds: they look "
             "joined to each other, pin 2 to pin 3, in the device or in the lead"
         )
     elif floats[0] and held and labels[0] == "undetermined":
@@ -436,6 +447,9 @@ def _both_legs(evidence: Evidence) -> Verdict:
             "between the legs there is far less than at the single-ended output: a resistor that "
             "joins separate legs is the same at these terminals"
         )
+    unsure = doubt is not None and bool(floats[0] and not joined[0] and doubt.pair[0])
+    if doubt is not None and unsure:
+        reasons.append(pair_reason(doubt))
     dead = _dead_leg(evidence, separate & in_phase)
     if labels[0] == "faulty":
         reasons.append("legs that do not know of each other should be in opposite phase")
@@ -453,7 +467,7 @@ def _both_legs(evidence: Evidence) -> Verdict:
         labels[labels == NO_ROW] = "undetermined"
     left: tuple[str, ...] = ()
     if floats[0] and not joined[0]:
-        left = FLOATING if held or evidence.common_mode_angle is None else ()
+        left = FLOATING if held or unsure or evidence.common_mode_angle is None else ()
         left = (FLOATING[0], "faulty") if faint and not left else left
     return _summarise(
         labels,
@@ -513,7 +527,7 @@ def _very_low(
     assert evidence.ratio is not None
     labels = np.where(in_phase, "faulty", "differential").astype("U32")
     reasons.append(
-        f"a leg has {_ohm(columns[0].own.size)} against pin 1: it is held by an amplifier, so the "
+        f"a leg has {ohms(columns[0].own.size)} against pin 1: it is held by an amplifier, so the "
         "legs do not float"
     )
     return _summarise(labels, (), "both-legs", "", reasons, in_phase=bool(in_phase[0]))

@@ -79,6 +79,10 @@ def next_take(
     if known is None:
         return Next("second-open", "no take hears both legs open while the device plays")
     kinds = [p.kind for p in verdict.also_possible]
+    if evidence.inputs is not None and set(kinds) <= set(FLOATING):
+        return Next(None, "a take that hears one leg alone tells the pair from the inputs")
+    if verdict.by_inputs:
+        return Next(None, "no take tells a leg from the recorder's own input: measure that input")
     legs = _leg(evidence, "hot"), _leg(evidence, "cold")
     if set(kinds) <= set(FLOATING) and evidence.common_mode_angle is not None:
         return Next(None, "no take tells more: what holds a leg near pin 1 hides a winding")

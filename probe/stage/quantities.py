@@ -232,6 +232,25 @@ def output_rejection(z: Complex) -> Complex:
     return np.asarray(np.linalg.solve(system, drive[..., None])[..., 0, 0])
 
 
+def common_mode_band(identified: Identified) -> tuple[Array, Complex] | None:
+    """Mean impedance of the legs at the tones at which a winding shows, where it is supported.
+
+    Returns frequencies (K,) and ohms (1 + D, K); None where neither loads nor injections show it.
+    """
+    low, high = limits.TRANSFORMER_BAND_HZ
+    for solved in (identified.legs, identified.injected):
+        if solved is None or (solved is identified.injected and len(identified.injected_into) < 2):
+            continue
+        band = np.flatnonzero((solved.hz >= low) & (solved.hz <= high))
+        wanted = np.zeros((len(solved.hz), 2, 4), dtype=np.complex128)
+        wanted[:, 1, 2] = 1.0
+        size = np.abs(solved.theta[0, :, 1, 2])
+        good = [k for k in band if solved.lost(wanted)[k] < 0.2 * size[k] + 1.0]
+        if good:
+            return solved.hz[good], np.asarray(solved.theta[:, good, 1, 2])
+    return None
+
+
 def modal_z(solved: Solved, k: int) -> Complex:
     """Modal impedance matrix of the legs at tone ``k``, shape (1 + D, 2, 2), ohm."""
     return solved.theta[:, k, :, 1:3]
