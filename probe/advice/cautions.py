@@ -6,7 +6,7 @@ mains wiring come first.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 from probe.advice import thresholds as limit
 from probe.advice.destination import Destination
@@ -14,6 +14,7 @@ from probe.advice.model import Note
 from probe.advice.subject import Device, Facts, SideFacts
 from probe.advice.wiring import Option
 from probe.advice.words import FAULTS, PINS
+from probe.facts.simulated import is_simulated
 from probe.numbers import plain, write_number
 
 NO_ADAPTER = {
@@ -71,11 +72,7 @@ SIMULATED = "A simulated session: this is advice for an invented device, not for
 
 def simulated(facts: Facts) -> tuple[Note, ...]:
     """Return the caution that nothing real was measured, where the recorder says so."""
-    bench: object = facts
-    for key in ("made", "bench"):
-        bench = bench.get(key) if isinstance(bench, Mapping) else None
-    interface = str(bench.get("interface") or "") if isinstance(bench, Mapping) else ""
-    return (Note("simulated", SIMULATED),) if "simulated" in interface.lower() else ()
+    return (Note("simulated", SIMULATED),) if is_simulated(facts.get("made")) else ()
 
 
 TYPED = (

@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from statistics import median
 from typing import Any
 
+from probe.archive.entry import Entry
 from probe.compare.conditions import Circumstances, apart, circumstances, of_the_device
 from probe.compare.difference import doubts, reach
 from probe.numbers import number
@@ -55,6 +56,20 @@ class Kin:
     spread: float | None
     factor: float | None
     outside: bool | None
+
+
+def sisters_of(entry: Entry, of_the_model: Sequence[Entry]) -> tuple[list[Entry], int]:
+    """Return the latest look at every other serial, and how many serials were left out.
+
+    A simulated example says nothing about real ones, nor they about it: those of the other sort
+    are left out.
+    """
+    latest: dict[str, Entry] = {}
+    for other in sorted(of_the_model, key=lambda e: (e.measured_on, e.id)):
+        if other.serial != entry.serial and other.simulated == entry.simulated:
+            latest[other.serial] = other
+    others = {e.serial for e in of_the_model} - {entry.serial, *latest}
+    return list(latest.values()), len(others)
 
 
 def factor(sisters: int) -> float:

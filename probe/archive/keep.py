@@ -33,6 +33,7 @@ from probe.archive.entry import Entry, columns_in
 from probe.archive.errors import plainly, speaking
 from probe.archive.schema import APPLICATION_ID, NEWEST, migrate
 from probe.errors import BadInput
+from probe.facts.simulated import is_simulated
 from probe.formats.text import printable, quoted, shown_path
 
 WAIT_S = 30.0
@@ -130,22 +131,30 @@ class Archive:
                 self._set_mark("words", "current")
 
     def _tell_again(self) -> None:
-        """Write words and faults of every entry anew; one that cannot be read keeps its own."""
+        """Write what entries tell of themselves anew; one that cannot be read keeps its own."""
         for number in self.numbers():
             with suppress(BadInput, sqlite3.DatabaseError):
                 facts = self.facts(number)
                 row = self._db.execute("SELECT note FROM entry WHERE id = ?", (number,)).fetchone()
                 self._db.execute(
-                    "UPDATE entry SET words = ?, faults = ? WHERE id = ?",
-                    (words.words_of(facts, str(row[0])), words.faults_of(facts), number),
+                    "UPDATE entry SET words = ?, faults = ?, simulated = ? WHERE id = ?",
+                    (
+                        words.words_of(facts, str(row[0])),
+                        words.faults_of(facts),
+                        is_simulated(facts.get("made")),
+                        number,
+                    ),
                 )
 
     def _entry_of(self, row: Sequence[Any]) -> Entry:
-        """Return an entry from its row, its faults from its facts where the tables are older."""
-        entry = Entry(*row)
+        """Return an entry from its row; what older tables lack is read from its facts."""
+        entry = replace(Entry(*row), simulated=bool(row[-1]))
         if self._columns != columns_in(NEWEST):
             with suppress(BadInput):
-                return replace(entry, faults=words.faults_of(self.facts(entry.id)))
+                facts = self.facts(entry.id)
+                return replace(
+                    entry, faults=words.faults_of(facts), simulated=is_simulated(facts.get("made"))
+                )
         return entry
 
     def _mark(self, name: str) -> str:
@@ -403,12 +412,14 @@ class Archive:
         row = (
             key, *text, measured_on(facts), str(device.get("firmware") or ""),
             package.added_on or now(), package.note, told, words.faults_of(facts),
+            is_simulated(facts.get("made")),
             packed(package.facts), sha256(package.facts),
             None if report is None else packed(report),
             None if report is None else sha256(report),
         )  # fmt: skip
         names = (
             "key, maker, model, serial, measured_on, firmware, added_on, note, words, faults, "
+            "simulated, "
             "facts, facts_sha256, report, report_sha256"
         )
         marks = ", ".join("?" * len(row))

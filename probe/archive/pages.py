@@ -12,15 +12,21 @@ from probe.report.table import TablePage, TableRow, render_table
 from probe.report.text import clean
 
 
-def family_page(entry: Entry, rows: Sequence[Kin]) -> str:
-    """Return an example against its sisters as one HTML file, what is outside first."""
+def family_page(entry: Entry, rows: Sequence[Kin], left_out: int = 0) -> str:
+    """Return an example against its sisters as one HTML file, what is outside first.
+
+    ``left_out``: sisters that are simulated where this one is real, or the other way round.
+    """
     kin = told.in_order(rows)
     outside = sum(told.stands(row) == "OUTSIDE" for row in kin)
     page = TablePage(
         title=_device(entry),
         what="against its sisters in the archive",
         plate=(("Serial", clean(entry.serial, 40)), ("Measured", clean(entry.measured_on, 20))),
-        lead=(f"{outside} of {len(kin)} facts outside the family.",) if outside else (),
+        lead=(
+            *told.family_told(entry, left_out),
+            *((f"{outside} of {len(kin)} facts outside the family.",) if outside else ()),
+        ),
         caption="Each figure with its 95 % doubt, beside the sisters measured under the same "
         "conditions",
         heads=("Fact", "Side", "This one", "Sisters", "Stands"),
@@ -47,7 +53,10 @@ def drift_page(looks: Sequence[Look], rows: Sequence[Moved]) -> str:
         title=_device(entry),
         what=f"over {len(looks)} looks",
         plate=(("Serial", clean(entry.serial, 40)), ("Last look", told.day_text(looks[-1]))),
-        lead=tuple(f"{side}: {text}" for _, side, text in told.became(looks)),
+        lead=(
+            *filter(None, [told.simulated_looks(looks)]),
+            *(f"{side}: {text}" for _, side, text in told.became(looks)),
+        ),
         caption=f"Every fact at every look with its 95 % doubt and its difference from the first; "
         f"{moved} of {compared} that could be compared moved by more than their doubts",
         heads=("Fact", "Side", *(told.day_text(look) for look in looks), "Rate", "Moved"),

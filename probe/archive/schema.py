@@ -38,7 +38,10 @@ _SECOND = (
 _THIRD = ("ALTER TABLE entry ADD COLUMN faults TEXT NOT NULL DEFAULT ''",)
 """Faults found, in words."""
 
-MIGRATIONS: tuple[tuple[str, ...], ...] = (_FIRST, _SECOND, _THIRD)
+_FOURTH = ("ALTER TABLE entry ADD COLUMN simulated INTEGER NOT NULL DEFAULT 0",)
+"""Whether the entry is of a simulated session."""
+
+MIGRATIONS: tuple[tuple[str, ...], ...] = (_FIRST, _SECOND, _THIRD, _FOURTH)
 
 NEWEST = len(MIGRATIONS)
 

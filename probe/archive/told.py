@@ -12,6 +12,7 @@ from probe.archive.keep import Archive
 from probe.archive.words import title
 from probe.archive.years import Look, Moved, faults_since
 from probe.compare.difference import Difference
+from probe.facts.simulated import SIMULATED, told_of_several
 from probe.formats.text import counted
 from probe.numbers import plain, write, write_signed
 from probe.report import words
@@ -25,7 +26,8 @@ def entry_json(entry: Entry) -> Document:
     return {
         "entry": entry.id, "maker": entry.maker, "model": entry.model, "serial": entry.serial,
         "measured_on": entry.measured_on, "firmware": entry.firmware, "added_on": entry.added_on,
-        "note": entry.note, "faults": entry.faults, "session_sha256": entry.key,
+        "note": entry.note, "faults": entry.faults,
+        "simulated": entry.simulated, "session_sha256": entry.key,
     }  # fmt: skip
 
 
@@ -45,6 +47,8 @@ def _line(entry: Entry) -> str:
     serial = clean(entry.serial, 18)
     pad = " " * max(1, 37 - columns(device))
     lines = [f"{entry.id:>5}  {clean(entry.measured_on, 10):<10}  {device}{pad}{serial}".rstrip()]
+    if entry.simulated:
+        lines += hanging(f"{'SIMULATED':>17}", "from a circuit, no real device", indent=19)
     if entry.note:
         lines += hanging("", plain(clean(entry.note, SHORT)), indent=19)
     if entry.faults:
@@ -59,6 +63,7 @@ def shown(archive: Archive, entry: Entry) -> str:
     rows = [
         ("entry", str(entry.id)),
         ("device", clean(f"{entry.maker} {entry.model}")),
+        ("simulated", SIMULATED if entry.simulated else ""),
         ("serial", clean(entry.serial) or "not stated"),
         ("firmware", clean(entry.firmware)),
         ("measured", clean(entry.measured_on, 40)),
@@ -99,6 +104,8 @@ def drifted(looks: Sequence[Look], rows: Sequence[Moved]) -> str:
     days = ", ".join(day_text(look) for look in looks)
     head = clean(f"{entry.maker} {entry.model}, serial {entry.serial}", 120)
     lines = hanging("", f"{head}: {len(looks)} looks ({days})", indent=0)
+    if simulated := simulated_looks(looks):
+        lines += ["", *hanging("", simulated, indent=0)]
     for label, side, told in became(looks):
         lines += ["", *hanging(f"{label} {side}", plain(told))]
     moved = [row for row in rows if row.moved]
@@ -112,9 +119,12 @@ def drifted(looks: Sequence[Look], rows: Sequence[Moved]) -> str:
         lines += ["", *hanging("moved less", plain("; ".join(dict.fromkeys(less))))]
     compared = sum(row.compared for row in rows)
     lines += ["", *hanging("within doubt", _within(compared - len(moved), bool(moved)))]
-    if compared < len(rows):
-        alone = f"{counted(len(rows) - compared, 'fact')} of one look, or under other conditions"
-        lines += hanging("not compared", alone)
+    for word, why in (
+        ("measured once", "there is nothing to compare with"),
+        ("not comparable", "the looks differ in what they hang on"),
+    ):
+        if count := sum(row.word == word for row in rows):
+            lines += hanging(word, f"{counted(count, 'fact')}: {why}")
     if moved:
         lines += ["", *hanging("", by_chance(compared), indent=0)]
     return "\n".join(lines) + "\n"
@@ -151,6 +161,11 @@ def by_chance(count: int) -> str:
         f"Intervals are of 95 %: of {count} facts about {0.05 * count:.0f} move by chance by no "
         "more than a little beyond them. What comes first counts."
     )
+
+
+def simulated_looks(looks: Sequence[Look]) -> str:
+    """Return which looks are no measurements, or nothing."""
+    return told_of_several([(day_text(look), look.entry.simulated) for look in looks])
 
 
 def day_text(look: Look) -> str:
@@ -207,15 +222,28 @@ STANDS = {True: "OUTSIDE", False: "inside", None: "cannot tell"}
 """Of a fact judged against its sisters; ``compare`` where there are too few to judge."""
 
 
-def related(entry: Entry, rows: Sequence[Kin]) -> str:
-    """Return an example against its sisters, what is outside first."""
+def related(entry: Entry, rows: Sequence[Kin], left_out: int = 0) -> str:
+    """Return an example against its sisters, what is outside first.
+
+    ``left_out``: sisters that are simulated where this one is real, or the other way round.
+    """
     head = clean(f"{entry.maker} {entry.model}, serial {entry.serial}", 120)
     lines = hanging("", f"{head}, against its sisters in the archive", indent=0)
+    for text in family_told(entry, left_out):
+        lines += ["", *hanging("", text, indent=0)]
     for row in in_order(rows):
         told = f"{row.side}: {fact_name(row.fact)}: {own_text(row)}; {against_text(row)}"
         lines += ["", *hanging(stands(row), plain(told))]
     lines += ["", *hanging("", plain(rule(rows)), indent=0)]
     return "\n".join(lines) + "\n"
+
+
+def family_told(entry: Entry, left_out: int) -> list[str]:
+    """Return what must be known of an example and its sisters before any figure."""
+    own = told_of_several([("", entry.simulated)])
+    other = "measured on real devices" if entry.simulated else "simulated"
+    kept = f"Left out: {counted(left_out, 'sister')}, {other}." if left_out else ""
+    return [text for text in (own, kept) if text]
 
 
 def in_order(rows: Sequence[Kin]) -> list[Kin]:

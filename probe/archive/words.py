@@ -12,9 +12,9 @@ from probe.verify.judged import Fault
 
 INDEX = "entry_words"
 
-TOLD = "1"
-"""Which words these are: raise it when `words_of` or `faults_of` say something else, and the next
-command that writes tells all entries anew."""
+TOLD = "2"
+"""Which words these are: raise it when `words_of`, `faults_of` or `is_simulated` say something
+else, and the next command that writes tells all entries anew."""
 
 LONGEST_WORDS = 20_000
 """Characters of one entry that are searched; names and findings never need more."""

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from probe.errors import BadInput, ProbeError
+from probe.facts.simulated import is_simulated
 from probe.formats.text import printable, shown_path
 
 SESSION = "session.toml"
@@ -174,8 +175,9 @@ def _analysed(
 
 
 COLUMNS = (
-    "session", "status", "message", "maker", "model", "serial", "firmware", "measured_on", "side",
-    "kind", "confidence", "faults", "polarity", "differential_level_V", "differential_level_u95_V",
+    "session", "status", "message", "maker", "model", "serial", "firmware", "measured_on",
+    "simulated", "side", "kind", "confidence", "faults", "polarity",
+    "differential_level_V", "differential_level_u95_V",
     "gain_difference_dB", "gain_difference_u95_dB", "hot_impedance_ohm", "hot_impedance_u95_ohm",
     "cold_impedance_ohm", "cold_impedance_u95_ohm", "differential_impedance_ohm",
     "differential_impedance_u95_ohm", "warnings", "seconds",
@@ -198,6 +200,7 @@ def summary_rows(facts: Mapping[str, Any]) -> Iterable[dict[str, Any]]:
             "maker": device.get("maker"), "model": device.get("model"),
             "serial": device.get("serial"), "firmware": device.get("firmware"),
             "measured_on": bench.get("recorded_on") or str(made.get("on") or "")[:10],
+            "simulated": "yes" if is_simulated(made) else "no",
             "side": side, "kind": stage.get("kind"), "confidence": stage.get("confidence"),
             "faults": " ".join(str(f) for f in stage.get("faults") or ()),
             "polarity": stage.get("polarity"), "warnings": len(facts.get("warnings") or ()),

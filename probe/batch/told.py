@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from pathlib import PurePath
 
 from probe.batch.batch import Outcome
+from probe.facts.simulated import SIMULATED
 from probe.formats.text import counted
 from probe.report.text import clean, columns, hanging
 from probe.report.view import kind_name
@@ -17,6 +18,7 @@ MOST_ROWS = 400
 def summary(outcomes: Sequence[Outcome]) -> str:
     """Return one line a side and what failed, at most 80 columns."""
     lines: list[str] = []
+    mixed = len({_simulated(o) for o in outcomes if o.rows}) > 1
     for outcome in outcomes[:MOST_ROWS]:
         name = clean(PurePath(outcome.session).name, 30)
         for row in outcome.rows:
@@ -25,11 +27,16 @@ def summary(outcomes: Sequence[Outcome]) -> str:
             side = clean(row.get("side"), 5)
             pad = " " * max(1, 31 - columns(name))
             text = f"{name}{pad}{side:<6} {kind}{': ' * bool(faults)}{faults}"
+            text += "; simulated" if mixed and _simulated(outcome) else ""
             lines += hanging("", text, indent=0)
         if outcome.status == "failed":
             lines += hanging("", f"{name}: FAILED: {clean(outcome.message, 300)}", indent=0)
     if len(outcomes) > MOST_ROWS:
         lines.append(f"... and {len(outcomes) - MOST_ROWS} more, in the CSV")
+    simulated = sum(_simulated(o) for o in outcomes)
+    if simulated:
+        which = f"{counted(simulated, 'session')}" if mixed else "all sessions"
+        lines += ["", *hanging("", f"Simulated: {which}: {SIMULATED}.", indent=0)]
     counts = {s: sum(o.status == s for o in outcomes) for s in ("done", "kept", "failed")}
     lines += [
         "",
@@ -37,6 +44,10 @@ def summary(outcomes: Sequence[Outcome]) -> str:
         f"were, {counts['failed']} failed",
     ]
     return "\n".join(lines) + "\n"
+
+
+def _simulated(outcome: Outcome) -> bool:
+    return any(row.get("simulated") == "yes" for row in outcome.rows)
 
 
 def time_left(seconds: float | None) -> str:

@@ -175,27 +175,20 @@ def _of_one_device(archive: Archive, said: str) -> list[Entry]:
 
 
 def _family(archive: Archive, args: argparse.Namespace) -> int:
-    from probe.archive.family import family
+    from probe.archive.family import family, sisters_of
     from probe.archive.pages import family_page
     from probe.archive.told import family_json, related
     from probe.cli.output import write_one
 
     entry = archive.find(args.entry)
-    latest: dict[str, Entry] = {}
-    for other in archive.entries(maker=entry.maker, model=entry.model):
-        kept = latest.get(other.serial)
-        if other.serial != entry.serial and (
-            kept is None or (other.measured_on, other.id) > (kept.measured_on, kept.id)
-        ):
-            latest[other.serial] = other
-    sisters = [archive.facts(other.id) for other in latest.values()]
-    rows = family(archive.facts(entry.id), sisters, args.fact)
+    sisters, left_out = sisters_of(entry, archive.entries(maker=entry.maker, model=entry.model))
+    rows = family(archive.facts(entry.id), [archive.facts(s.id) for s in sisters], args.fact)
     if args.html is not None:
-        written = write_one(args.html, family_page(entry, rows))
+        written = write_one(args.html, family_page(entry, rows, left_out))
     if args.json:
         _json(family_json(entry, rows))
         return 0
-    print(related(entry, rows), end="")
+    print(related(entry, rows, left_out), end="")
     if args.html is not None:
         print(f"written: {written}")
     return 0

@@ -17,6 +17,7 @@ from probe.compare.conditions import Circumstances, apart, bench_of, circumstanc
 from probe.compare.difference import difference
 from probe.errors import BadInput
 from probe.facts.named_curve import named_curve
+from probe.facts.simulated import is_simulated
 from probe.numbers import number
 
 FEWEST, MOST = 2, 12
@@ -128,6 +129,7 @@ def _column(item: Item) -> Column:
         firmware=device.get("firmware"),
         measured_on=bench.get("recorded_on") or str(made.get("on") or "")[:10],
         bench=bench.get("interface"),
+        simulated=is_simulated(made),
         volume=conditions.get("volume"),
         drive_volts=conditions.get("drive_volts"),
         drive_dbfs=conditions.get("drive_dbfs"),

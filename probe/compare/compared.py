@@ -32,6 +32,7 @@ class Column:
     firmware: str | None
     measured_on: str | None
     bench: str | None
+    simulated: bool
     volume: str | None
     drive_volts: float | None
     drive_dbfs: float | None

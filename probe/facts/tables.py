@@ -9,16 +9,17 @@ from typing import Any
 
 from probe.errors import ProbeError
 from probe.facts.named_curve import named_curve
+from probe.facts.simulated import is_simulated
 
 Row = dict[str, Any]
 
 FACT_COLUMNS = (
     "side", "condition", "fact", "value", "unit", "u95", "low", "high", "bound", "at_hz", "limit",
-    "near_limit", "limited_by_bench", "imag", "takes",
+    "near_limit", "limited_by_bench", "imag", "takes", "simulated",
 )  # fmt: skip
 CURVE_COLUMNS = (
     "side", "curve", "unit", "hz", "volts", "value", "imag", "magnitude", "u95", "bound",
-    "limit",
+    "limit", "simulated",
 )  # fmt: skip
 
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
@@ -37,16 +38,27 @@ def fact_rows(facts: Mapping[str, Any]) -> list[Row]:
         for at in body.get("facts_at") or ():
             if isinstance(at, Mapping):
                 rows += _entries(side, _condition(at.get("condition")), at.get("facts"))
-    return rows + _entries("both", "", facts.get("between_sides"))
+    between = facts.get("between_sides")
+    if isinstance(between, Mapping):
+        rows += _entries("both", "", between.get("facts"))
+        for at in between.get("facts_at") or ():
+            if isinstance(at, Mapping):
+                rows += _entries("both", _condition(at.get("condition")), at.get("facts"))
+    said = _simulated(facts)
+    return [row | said for row in rows]
 
 
 def curve_rows(facts: Mapping[str, Any]) -> list[Row]:
     """Return every known point of every curve; columns are ``CURVE_COLUMNS``.
 
+    Curves of both sides together stand under the side ``both``.
     ``value`` is the real part and ``imag`` the imaginary part of a complex curve.
     """
     rows: list[Row] = []
-    for side, body in _tables(facts.get("sides")):
+    said = _simulated(facts)
+    between = facts.get("between_sides")
+    both = [("both", between)] if isinstance(between, Mapping) else []
+    for side, body in [*_tables(facts.get("sides")), *both]:
         for name, _ in _tables(body.get("curves")):
             curve = named_curve(body, name)
             if curve is None:
@@ -63,6 +75,7 @@ def curve_rows(facts: Mapping[str, Any]) -> list[Row]:
                         "value": value.real,
                         "imag": value.imag if curve.complex_valued else None,
                         "magnitude": magnitude, "u95": u95, "bound": bound, "limit": limit,
+                        **said,
                     }
                 )  # fmt: skip
     return rows
@@ -113,6 +126,11 @@ def _cell(value: object) -> object:
         return value
     text = " ".join(str(value).split())
     return f"'{text}" if text.startswith(_FORMULA_STARTS) else text
+
+
+def _simulated(facts: Mapping[str, Any]) -> Row:
+    """Return the cell that says whether a row was measured at all: tables travel alone."""
+    return {"simulated": "yes" if is_simulated(facts.get("made")) else "no"}
 
 
 def _tables(found: object) -> Iterable[tuple[str, Mapping[str, Any]]]:

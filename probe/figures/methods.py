@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from probe.facts.simulated import SIMULATED, is_simulated
 from probe.numbers import number, write_hz, write_number
 
 
@@ -18,7 +19,7 @@ def methods_paragraph(facts: Mapping[str, Any]) -> str:
     """
     sides: Mapping[str, Any] = facts.get("sides") or {}
     sentences = [
-        _simulated(_table(_table(facts, "made"), "bench")),
+        _simulated(facts.get("made")),
         _device(_table(facts, "device"), sides),
         _bench(_table(_table(facts, "made"), "bench")),
         *(_takes(key, side) for key, side in sides.items()),
@@ -48,10 +49,8 @@ def _device(device: Mapping[str, Any], sides: Iterable[str]) -> str:
     return f"{name}{serial}{firmware}: {channels} measured at the balanced line output."
 
 
-def _simulated(bench: Mapping[str, Any]) -> str:
-    if "simulated" not in str(bench.get("interface") or "").lower():
-        return ""
-    return "Simulated: calculated from a circuit, nothing was measured on a real device."
+def _simulated(made: object) -> str:
+    return f"Simulated: {SIMULATED}." if is_simulated(made) else ""
 
 
 def _bench(bench: Mapping[str, Any]) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from probe.facts.simulated import SIMULATED, is_simulated
 from probe.numbers import number, write_number
 from probe.report import words
 from probe.report.document import entry_of, mapping
@@ -34,10 +35,7 @@ _OUTPUTS = {
     "the device's line output. No connection is advised for it.",
 }
 
-_SIMULATED = (
-    "Everything here was calculated from a circuit, nothing was measured on a real device. Do not "
-    "use it to judge a device you own."
-)
+_SIMULATED = f"Everything here was {SIMULATED}. Do not use it to judge a device you own."
 
 
 def alarms_before(facts: Mapping[str, Any]) -> tuple[Alarm, ...]:
@@ -101,6 +99,5 @@ def _metered(facts: Mapping[str, Any]) -> Iterable[tuple[float, str]]:
 
 
 def _simulated(facts: Mapping[str, Any]) -> Iterable[Alarm]:
-    interface = str(mapping(mapping(facts, "made"), "bench").get("interface") or "")
-    if "simulated" in interface.lower():
+    if is_simulated(facts.get("made")):
         yield Alarm("remark", "Simulated session", _SIMULATED)

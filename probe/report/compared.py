@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from probe.facts.simulated import told_of_several
 from probe.numbers import DBU_VOLTS, number, ratio_db, write, write_share, write_signed
 from probe.report import words
 from probe.report.chart import Curve, chart
@@ -100,6 +101,7 @@ class Comparison:
     figures: tuple[Figure, ...]
     ordered: str
     larger: int
+    simulated: str
 
 
 def comparison_view(document: Mapping[str, Any]) -> Comparison:
@@ -118,6 +120,9 @@ def comparison_view(document: Mapping[str, Any]) -> Comparison:
         figures=tuple(_figures(document, columns)),
         ordered=str(document.get("order") or ""),
         larger=sum(1 for row in rows if row.get("some_larger")),
+        simulated=told_of_several(
+            [(LETTERS[k], item.get("simulated") is True) for k, item in enumerate(items)]
+        ),
     )
 
 
@@ -141,6 +146,8 @@ def render_comparison_text(document: dict[str, Any]) -> str:
         head = f"{column.device}, {column.side.lower()}"
         rest = "; ".join(f"{name.lower()} {text}" for name, text in column.rows)
         lines += told(f"{column.letter}", f"{head}: {rest}")
+    if view.simulated:
+        lines += ["", *told("", view.simulated)]
     if view.differing:
         lines += ["", *told("not alike", view.differing)]
     for row in view.rows:

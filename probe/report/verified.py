@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
+from probe.facts.simulated import is_simulated, told_of_several
 from probe.numbers import number, plain, write_share
 from probe.report import cautions, words
 from probe.report.document import listing, mapping
@@ -67,13 +68,7 @@ class Sheet:
     further_takes: bool
     second_look: bool
     dense: bool
-    simulated: bool
-
-
-SIMULATED = (
-    "Simulated session: everything here was calculated from a circuit, nothing was measured on a "
-    "real device."
-)
+    simulated: str
 
 
 def sheet_view(document: Mapping[str, Any]) -> Sheet:
@@ -105,8 +100,14 @@ def sheet_view(document: Mapping[str, Any]) -> Sheet:
         ),
         second_look=second,
         dense=sum(height(row) for row in rows) + 3 * len(faults) > DENSE_FROM,
-        simulated="simulated" in str(mapping(measured, "bench").get("interface") or "").casefold(),
+        simulated=_simulated(measured, document.get("measured_before")),
     )
+
+
+def _simulated(measured: object, before: object) -> str:
+    """Return which look is no measurement, or nothing."""
+    looks = [("this look", is_simulated(measured))]
+    return told_of_several([*looks, *([("look before", is_simulated(before))] if before else [])])
 
 
 def render_verification(document: dict[str, Any]) -> str:
@@ -116,7 +117,6 @@ def render_verification(document: dict[str, Any]) -> str:
         sheet=sheet_view(document),
         cautions=cautions,
         further_takes=FURTHER_TAKES,
-        simulated=SIMULATED,
     )
 
 
@@ -126,7 +126,7 @@ def render_verification_text(document: dict[str, Any]) -> str:
     serial = f", serial {sheet.serial}" if sheet.serial else ""
     lines = _wrapped("", f"{sheet.title}{serial} against {sheet.specification}", indent=0)
     if sheet.simulated:
-        lines += ["", *_wrapped("", SIMULATED, indent=0)]
+        lines += ["", *_wrapped("", sheet.simulated, indent=0)]
     for remark in sheet.first:
         lines += ["", *_wrapped("", remark, indent=0)]
     lines += ["", *_wrapped("", sheet.verdict, indent=0)]

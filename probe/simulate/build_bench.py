@@ -37,13 +37,18 @@ def bench_of(table: StageTable, width: int) -> Bench:
         )
     inputs = said.input * width if len(said.input) == 1 else said.input
     return Bench(
-        interface=said.interface,
+        interface=_invented(said.interface),
         mains_hz=said.mains_hz,
         recorded_on=said.recorded_on,
         repeatability_db=said.repeatability_db,
         inputs=tuple(_input(i) for i in inputs),
         outputs=tuple(BenchOutput(o.volts_full_scale, o.impedance_ohm) for o in said.output),
     )
+
+
+def _invented(interface: str) -> str:
+    """Return a recorder's name that says what it is: sessions are told from real ones by it."""
+    return interface if "simulated" in interface.casefold() else f"simulated: {interface}"
 
 
 def _input(table: InputTable) -> RecorderInput:

@@ -167,6 +167,7 @@ def test_an_older_schema_is_brought_up_to_date(place: Path) -> None:
     from probe.archive.documents import packed, sha256
 
     facts = example(4)
+    facts["made"]["bench"]["interface"] = "simulated bench"
     facts["sides"]["mono"]["stage"]["faults"] = ["coupling-capacitor-cold"]
     text = to_json(facts)
     row = ("k", "Larkfield", "LP", "S-1", "2020-01-01", "", "2020", "", "larkfield s-1",
@@ -183,11 +184,13 @@ def test_an_older_schema_is_brought_up_to_date(place: Path) -> None:
         assert old.serial == "S-1"
         # older tables have no faults: they are read from the facts
         assert "oupling capacitor of the cold leg" in old.faults
+        assert old.simulated is True
         assert archive.search(["dried", "coupling", "capacitor"]) == []
     with Archive.open(place) as archive:
         # words and faults were told anew as the tables were brought up to date
         assert archive.search(["dried", "coupling", "capacitor"]) == [archive.find("larkfield")]
         assert archive.find("larkfield").faults == old.faults
+        assert archive.find("larkfield").simulated is True
         assert archive._db.execute("PRAGMA user_version").fetchone()[0] == schema.NEWEST
         assert archive.facts_text(archive.find("larkfield").id) == text
 

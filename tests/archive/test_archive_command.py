@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -44,8 +45,9 @@ def test_a_session_is_kept_found_shown_and_given_back(
     session = ROOT / "captures" / "streamer-ground-sensing"
     assert main(["archive", "add", str(session), "--archive", kept, "--note", "on loan"]) == 0
     status, out, _ = typed(capsys, "archive", "search", "ground-sensing", "loan", "--archive", kept)
-    # by design: a line for the device, one for its note, none for faults where none is found
-    assert (status, [line.split()[:1] for line in out.splitlines()]) == (0, [["1"], ["on"]])
+    # by design: lines for the device, that it is no real one, and its note; none for faults
+    assert status == 0
+    assert [line.split()[0] for line in out.splitlines()] == ["1", "SIMULATED", "on"]
     back = tmp_path / "back"
     status, out, _ = typed(
         capsys, "archive", "show", "1", "--archive", kept, "--session", str(back),
@@ -99,6 +101,62 @@ def test_drift_and_family(tmp_path: Path, kept: str, capsys: pytest.CaptureFixtu
     told = json.loads(typed(capsys, "archive", "family", "3", "--archive", kept, "--json")[1])
     assert {f["sisters"] for f in told["facts"] if f["fact"] == "hot_impedance"} == {6}
     assert typed(capsys, "archive", "drift", "S-00025", "--archive", kept)[0] == 2
+
+
+def simulated(facts: dict[str, Any]) -> dict[str, Any]:
+    facts["made"]["bench"]["interface"] = "simulated bench, two line inputs"
+    return facts
+
+
+def test_invented_devices_are_told_from_real_ones_everywhere(
+    tmp_path: Path, kept: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    later = simulated(example(5, on="2027-03-14"))
+    later["made"]["session_sha256"] = f"{900:064x}"
+    sisters = [example(5 + 20 * k) for k in range(1, 7)]
+    add(tmp_path, kept, example(5), later, *map(simulated, sisters[:2]), *sisters[2:])
+    out = typed(capsys, "archive", "list", "--archive", kept)[1]
+    # three of the eight by construction: the second look at the first device, and two sisters
+    assert (out.count("\n"), out.count("SIMULATED")) == (8 + 3, 3)
+    told = json.loads(typed(capsys, "archive", "list", "--archive", kept, "--json")[1])
+    assert {e["serial"] for e in told if e["simulated"]} == {"S-00005", "S-00025", "S-00045"}
+    assert typed(capsys, "archive", "search", "simulated", "--archive", kept)[1].count("20") >= 3
+    assert "simulated" in typed(capsys, "archive", "show", "2", "--archive", kept)[1]
+    page = tmp_path / "page.html"
+    out = typed(
+        capsys, "archive", "drift", "S-00005", "--archive", kept, "--html", str(page)
+    )[1]  # fmt: skip
+    assert "Simulated (2027-03-14): " in " ".join(out.split())
+    assert "Simulated (2027-03-14): " in page.read_text("utf-8")
+    # entry 1 is real: its four real sisters stay, the two invented ones are no relatives of it
+    out = typed(capsys, "archive", "family", "1", "--archive", kept, "--html", str(page))[1]
+    assert "Left out: 2 sisters, simulated." in out
+    assert "Left out: 2 sisters, simulated." in page.read_text("utf-8")
+    assert "4 sisters" in out
+    out = typed(capsys, "archive", "family", "2", "--archive", kept)[1]
+    assert "Left out: 4 sisters, measured on real devices." in out
+    status, out, _ = typed(
+        capsys, "compare", "archive:1", "archive:2", "--archive", kept, "--html", str(page)
+    )
+    assert status == 0
+    assert "Simulated (B): " in " ".join(out.split())
+    assert "Simulated (B): " in page.read_text("utf-8")
+
+
+def test_what_was_measured_once_is_not_within_doubt(
+    tmp_path: Path, kept: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    looks = [example(5), example(5, on="2027-03-14")]
+    looks[1]["made"]["session_sha256"] = f"{900:064x}"
+    looks[1]["sides"]["mono"]["facts"]["hot_direct_voltage"] = entry(0.01, "V", 0.001)
+    add(tmp_path, kept, *looks)
+    page = tmp_path / "years.html"
+    out = typed(
+        capsys, "archive", "drift", "S-00005", "--archive", kept, "--html", str(page)
+    )[1]  # fmt: skip
+    # by construction: one fact stands in the second look alone
+    assert re.search(r"measured once +1 fact: there is nothing to compare with", out)
+    assert page.read_text("utf-8").count("measured once") == 1
 
 
 @pytest.mark.parametrize(("count", "judged"), [(4, False), (5, True)])
@@ -168,7 +226,7 @@ def test_what_moved_most_comes_first_and_the_list_is_short(
     add(tmp_path, kept, *looks)
     out = typed(capsys, "archive", "drift", "S-00005", "--archive", kept)[1]
     # the last look alone has it: nothing can have moved, nor stayed
-    assert re.search(r"not compared +1 fact of one look", out)
+    assert re.search(r"measured once +1 fact: ", out)
     moved = [line for line in out.splitlines() if line.startswith("MOVED")]
     # by construction: from 100 ohm to a bound 50 ohm below is most, then the nineteenth; twelve
     # are told with their figures

@@ -135,6 +135,22 @@ def test_strangers_text_does_no_harm(text: str) -> None:
         assert not any(c.startswith(("+", "-")) and not _number(c) for c in cells)
 
 
+@pytest.mark.parametrize("mixed", [True, False])
+def test_simulated_sessions_are_marked(mixed: bool) -> None:
+    from probe.batch.batch import summary_rows
+    from tests.archive.made import example
+
+    real, invented = example(1), example(2)
+    invented["made"]["bench"]["interface"] = "simulated bench"
+    one = Outcome("a", "done", "", 1.0, tuple(summary_rows(real if mixed else invented)))
+    outcomes = [one, Outcome("b", "done", "", 1.0, tuple(summary_rows(invented)))]
+    # by design: a column of the table; on screen a mark where both sorts are there
+    assert [row["simulated"] for row in table(outcomes)] == ["no" if mixed else "yes", "yes"]
+    told = summary(outcomes)
+    assert told.count("; simulated") == (1 if mixed else 0)
+    assert ("Simulated: 1 session: " if mixed else "Simulated: all sessions: ") in told
+
+
 def _number(cell: str) -> bool:
     try:
         float(cell)

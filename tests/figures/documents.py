@@ -75,6 +75,12 @@ DOCUMENT: dict[str, Any] = {
                       {"take": "spoiled", "file": "b.wav", "used": False, "why_not": "clipped"}],
         }
     },
-    "between_sides": {"channel_balance": _v(0.1, "dB", 0.01)},
+    "between_sides": {
+        "facts": {"channel_balance": _v(0.1, "dB", 0.01)},
+        "curves": {
+            "hz": [1000.0],
+            "channel_balance": {"unit": "dB", "value": [0.1], "u95": [0.01]},
+        },
+    },
     "warnings": [{"code": "clipped-take", "take": "b.wav", "message": "clipped"}],
 }  # fmt: skip

@@ -29,6 +29,20 @@ def test_a_complex_curve_keeps_both_parts_and_the_unknown_point_is_left_out() ->
     assert rows[0]["imag"] == 4.0
 
 
+def test_what_is_between_the_sides_is_there_too() -> None:
+    (row,) = [r for r in curve_rows(DOCUMENT) if r["side"] == "both"]
+    # the document: 0.1 dB at 1 kHz
+    assert (row["curve"], row["hz"], row["magnitude"]) == ("channel_balance", 1000.0, 0.1)
+
+
+def test_a_row_says_whether_it_was_measured_at_all() -> None:
+    made = {"bench": {"interface": "Simulated bench, two inputs"}}
+    for rows in (fact_rows, curve_rows):
+        # by design: a simulated session names its recorder as simulated
+        assert {r["simulated"] for r in rows(DOCUMENT)} == {"no"}
+        assert {r["simulated"] for r in rows({**DOCUMENT, "made": made})} == {"yes"}
+
+
 def test_a_curve_with_its_own_axis_stands_on_that() -> None:
     curve = named_curve(DOCUMENT["sides"]["left"], "hot_noise_density")
     assert curve is not None
