@@ -79,7 +79,9 @@ def test_levels_at_another_volume_are_no_sisters() -> None:
 def look(number: int, on: str, ohm: float, u95: float = 0.5) -> Look:
     facts = example(1, on=on)
     facts["sides"]["mono"]["facts"]["hot_impedance"] = entry(ohm, "ohm", u95)
-    return Look(Entry(number, str(number), "Larkfield", "LP-1", "S-1", on, "", "", "", ""), facts)
+    return Look(
+        Entry(number, str(number), "Larkfield", "LP-1", "S-1", on, "", "", "", "", False), facts
+    )
 
 
 def test_drift_over_the_years() -> None:
