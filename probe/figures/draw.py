@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import math
 from collections.abc import Sequence
+from textwrap import fill
 from typing import TYPE_CHECKING, Any
 
 from probe.figures import style
@@ -19,6 +20,18 @@ _MM_PER_INCH = 25.4
 _NARROW, _SHORT = 0.5, 1.5
 """Decades of a logarithmic axis below which round steps, or 1-2-5, make its numbers: powers of ten
 alone would leave it with one number or none."""
+
+_LEAST_INCH = 1.7
+"""Height of a panel at which the name of its axis can still be read in full."""
+
+_LEGEND_SHARE = 0.78
+"""Of the figure's width, what the axes have beside their numbers and label on a single column."""
+
+_BROKEN_AT = 20
+"""Characters of a line in a legend, where the paper is too narrow for its names."""
+
+_BELOW_ARROWS = 2.4
+"""Heights of a letter that the number at the foot of a circle (270°) takes."""
 
 _MOST_LABELS = 12
 """Bars that can each be numbered at the width of one column."""
@@ -59,14 +72,47 @@ def _figure(plot: Plot, width_mm: float) -> Figure:
     width = width_mm / _MM_PER_INCH
     rows = max(1, len(plot.panels))
     share = 1.0 if plot.arrows else style.HEIGHT_OF_WIDTH * (1.0 if rows == 1 else 0.8)
-    figure = Figure(figsize=(width, min(width, 4.5) * share * rows))
+    each = max(min(width, 4.5) * share, _LEAST_INCH)
+    figure = Figure(figsize=(width, each * rows))
     if plot.arrows:
-        _arrows(figure.add_subplot(projection="polar"), plot.arrows)
+        circle = figure.add_subplot(projection="polar")
+        _arrows(circle, plot.arrows)
+        _legend(figure, circle, below=True)
         return figure
     axes = figure.subplots(rows, 1, sharex=True, squeeze=False)[:, 0]
     for i, (one, panel) in enumerate(zip(axes, plot.panels, strict=True)):
         _panel(one, panel, last=i == rows - 1)
+        if len(panel.traces) > 1 and (i == 0 or _labels(panel) != _labels(plot.panels[i - 1])):
+            _legend(figure, one)
     return figure
+
+
+def _labels(panel: Panel) -> list[str]:
+    return [trace.label for trace in panel.traces]
+
+
+def _legend(figure: Figure, axes: Any, *, below: bool = False) -> None:
+    """Name the lines outside the axes, in as few rows as fit: inside, they would lie over data.
+
+    They stand above, or below the number at the foot of a circle. A name too long for the paper
+    is broken. The figure grows by what the rows take, so that the axes keep their height.
+    """
+    handles, labels = axes.get_legend_handles_labels()
+    most = figure.get_figwidth() * figure.dpi * _LEGEND_SHARE
+    for columns in [*range(len(labels), 0, -1), 0]:
+        legend = axes.legend(
+            handles,
+            labels if columns else [fill(label, _BROKEN_AT) for label in labels],
+            ncols=max(columns, 1),
+            loc="upper center" if below else "lower center",
+            bbox_to_anchor=(0.5, 0.0 if below else 1.0),
+            borderaxespad=_BELOW_ARROWS if below else 0.3,
+            columnspacing=1.2,
+        )
+        if legend.get_window_extent().width <= most:
+            break
+    height = legend.get_window_extent().height
+    figure.set_figheight(figure.get_figheight() + height / figure.dpi)
 
 
 def _saved(figure: Figure, plot: Plot, kind: str) -> bytes:
@@ -97,8 +143,6 @@ def _panel(axes: Axes, panel: Panel, *, last: bool) -> None:
     if last:
         axes.set_xlabel(panel.x_label)
     _plain_ticks(axes, panel)
-    if len(panel.traces) > 1:
-        axes.legend(loc="best")
 
 
 def _line(axes: Axes, trace: Trace, i: int) -> None:
@@ -167,7 +211,7 @@ def _bars(axes: Axes, traces: Sequence[Trace]) -> None:
     width = 0.8 / len(traces)
     for i, trace in enumerate(traces):
         colour, _ = style.LINES[i % len(style.LINES)]
-        fill = style.HATCHES[i % len(style.HATCHES)]
+        hatch = style.HATCHES[i % len(style.HATCHES)]
         at = [places.index(x) + (i - (len(traces) - 1) / 2.0) * width for x in trace.x]
         bounds = _bounds(trace)
         _triangles(axes, colour, "", list(zip(at, trace.y, bounds, strict=True)))
@@ -184,9 +228,9 @@ def _bars(axes: Axes, traces: Sequence[Trace]) -> None:
             yerr=[[max(reach[k][end], 0.0) for k in known] for end in (0, 1)],
             error_kw={"elinewidth": 0.7, "ecolor": "#000000"},
             label=trace.label,
-            facecolor="white" if fill else colour,
+            facecolor="white" if hatch else colour,
             edgecolor=colour,
-            hatch=fill,
+            hatch=hatch,
             linewidth=0.8,
         )
     every = 1 if len(places) <= _MOST_LABELS else 2
@@ -232,4 +276,3 @@ def _arrows(axes: Any, arrows: Sequence[Arrow]) -> None:
     axes.set_rlim(0.0, 1.15 * longest)
     axes.set_rlabel_position(60.0)
     axes.set_title("V rms", fontsize="medium", loc="left")
-    axes.legend(loc="lower center", bbox_to_anchor=(0.5, -0.22), ncols=len(arrows))

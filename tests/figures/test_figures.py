@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import re
 import struct
 import subprocess
@@ -193,3 +194,30 @@ def test_the_command_writes_them(tmp_path: Path) -> None:
     assert sorted(p.name for p in out.iterdir()) == [
         "captions.txt", "methods.txt", "response-left.svg",
     ]  # fmt: skip
+
+
+@pytest.mark.parametrize("width_mm", [60.0, COLUMN_MM["single"]])
+def test_no_legend_lies_over_the_data(width_mm: float) -> None:
+    import matplotlib as mpl
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+
+    from probe.figures import draw, style
+
+    document = copy.deepcopy(DOCUMENT)
+    curves = document["sides"]["left"]["curves"]
+    curves["signal_balance"] = curves["output_common_mode_rejection"]
+    curves["common_mode_impedance"] = curves["differential_impedance"]
+    plots, _ = figure_plots(document, ["leg-phasors", "rejection", "differential-impedance"])
+    assert len(plots) == 3
+    for plot in plots:
+        with mpl.rc_context(style.RC):
+            figure = draw._figure(plot, width_mm)
+            FigureCanvasAgg(figure).draw()
+        for axes in figure.axes:
+            legend = axes.get_legend()
+            assert legend is not None
+            box = legend.get_window_extent()
+            # by design: outside the axes, whose box holds all data, and inside the paper
+            assert not box.overlaps(axes.bbox), plot.name
+            assert figure.bbox.contains(box.x0, box.y0), plot.name
+            assert figure.bbox.contains(box.x1, box.y1), plot.name

@@ -117,7 +117,7 @@ def test_the_head_says_simulated_and_whose_figures_these_are(tmp_path: Path, spe
     page, told = render_verification(found), render_verification_text(found)
     for shown in (page, " ".join(told.split())):
         verdict = shown.index("Lines: ")
-        assert shown.index("Simulated session") < verdict
+        assert shown.index("Simulated: ") < verdict
         assert shown.index("another device, Other Thing") < verdict
 
 
