@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
-
 from probe.bench.calibration.check import CheckParts, CheckResult, check
 from probe.bench.calibration.live import LivePlayer
 from probe.bench.calibration.solve import KnownResistor
@@ -30,8 +28,13 @@ def offer_check(
     store: SessionFolder,
     equipment: Equipment,
     kit: Kit,
-) -> None:
+) -> bool:
     """Offer the check where kit and calibration allow it; what came of it stays with the session.
+
+    Returns
+    -------
+    bool
+        Whether the reference stands in place of the device now, and the bench is as it was.
 
     Raises
     ------
@@ -40,7 +43,7 @@ def offer_check(
     """
     figures, injector, reference = equipment.figures, kit.injector, kit.reference
     if figures is None or not figures.loop_gain or injector is None or reference is None:
-        return
+        return False
     talk.heading("The bench, before anything is connected")
     talk.say(
         f"One take with the {reference.ohm:g} ohm reference in place of the device finds a gain "
@@ -50,13 +53,15 @@ def offer_check(
     usual = "s" if store.takes else "y"
     if talk.choose("check", "Check it now?", choices, usual) == "s":
         store.remark("Bench not checked with the reference before this session.")
-        return
+        return False
     parts = CheckParts(
         KnownResistor(injector.ohm, injector.u95_percent / 100.0),
         KnownResistor(reference.ohm, reference.u95_percent / 100.0),
     )
     hands = _Hands(talk, equipment, injector)
-    for attempt in itertools.count(1):
+    attempt = 0
+    while True:
+        attempt += 1
         try:
             found = check(LivePlayer(recorder), hands, figures, parts)
         except (NotUsable, Stopped) as error:
@@ -64,9 +69,9 @@ def offer_check(
         for row in found.rows:
             talk.say(f"Input {row.input}: {row.deviation_db:+.2f} dB from its calibration.")
         if found.fine:
-            talk.say("The bench is as it was calibrated. Take injector and reference out again.")
+            talk.say("The bench is as it was calibrated. Take the injector out again.")
             store.remark(f"Bench checked with the reference: {_read(found)}as calibrated.")
-            return
+            return True
         for one in found.findings:
             talk.warn("Look [not-as-calibrated]", f"{one[0].upper()}{one[1:]}.")
         talk.say(
@@ -77,7 +82,7 @@ def offer_check(
         usual = "k" if attempt >= MOST_ATTEMPTS else "a"
         if talk.choose("check-failed", "What now?", choices, usual) == "k":
             store.remark(f"Bench NOT as calibrated: {'; '.join(found.findings)}.")
-            return
+            return False
 
 
 def _read(found: CheckResult) -> str:

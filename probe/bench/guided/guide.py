@@ -14,7 +14,7 @@ from typing import Any
 from probe.bench.guided.checking import offer_check
 from probe.bench.guided.continued import refuse_another
 from probe.bench.guided.equipment import Equipment
-from probe.bench.guided.one_take import OneTake, Pass
+from probe.bench.guided.one_take import OneTake, Pass, has_floor
 from probe.bench.guided.playing import FilePlayer, files_of, write_files
 from probe.bench.guided.raised import NoiseGain
 from probe.bench.guided.screen import Screen
@@ -85,7 +85,8 @@ class Guide:
             with self.equipment.recorder(self.store.next_run) as recorder:
                 self.takes = self._takes(recorder)
                 self._gain_left_up()
-                offer_check(self.talk, recorder, self.store, self.equipment, self.kit)
+                if offer_check(self.talk, recorder, self.store, self.equipment, self.kit):
+                    self._floor_while_there()
                 for volume in self.answers.volumes:
                     for side in self.answers.sides:
                         self._side(side, volume)
@@ -204,11 +205,21 @@ class Guide:
         self.equipment.plug(step.plugged, "idle")
         self.takes.gain.down(open_take(self.interim.phasors(side, volume)))
 
+    def _floor_while_there(self) -> None:
+        """Make the take of the interface's own noise while the reference stands there anyway."""
+        one = Pass(self._setting(self.answers.sides[0], self.answers.volumes[0]))
+        step = step_for("floor", one.setting, Known(), "the reference is there anyway")
+        if isinstance(step, Step) and not has_floor(self.store):
+            self.takes.take(one, step)
+        self.talk.say("Take the reference out again.")
+
     # -- one side
 
     def _side(self, side: Side, volume: str) -> None:
         one = Pass(self._setting(side, volume))
         self._earlier(one)
+        if has_floor(self.store):
+            one.given_up.add("floor")
         name = " ".join(p for p in (side, volume and f"at {volume}") if p)
         self.talk.heading(f"{name}: takes")
         while True:
@@ -261,6 +272,8 @@ class Guide:
                 word = word_of(take)
                 if word is not None:
                     one.made.append(word)
+                if word == "idle" and "volts_full_scale" in take:
+                    one.given_up.add("floor")  # at that gain there is one, or none any more
                 if take.get("drive_volts"):
                     volts[side, volume] = take["drive_volts"]
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from probe.bench.guided.doubts import Doubts
 from probe.bench.guided.equipment import Equipment
@@ -14,12 +14,13 @@ from probe.bench.judged.judge import judge
 from probe.bench.judged.judgement import Judgement
 from probe.bench.judged.legs import open_take
 from probe.bench.planned import cautions
-from probe.bench.planned.able import Setting
+from probe.bench.planned.able import Known, Setting, step_for
 from probe.bench.planned.steps import Step
 from probe.bench.shown.drawing import sentences, terminal
 from probe.bench.shown.what_now import AFTER_STOP, GONE, TRY, choices
 from probe.bench.stored.storage import SessionFolder
 from probe.bench.stream.stop import Reason, Stopped
+from probe.phasors import TakePhasors
 
 
 @dataclass
@@ -51,9 +52,43 @@ class OneTake:
     store: SessionFolder
     taker: Taker
     gain: NoiseGain
+    _scales: tuple[float, ...] | None = None
 
     def take(self, one: Pass, step: Step) -> None:
-        """Make one take, again and again, until it is kept or passed over."""
+        """Make one take, again and again, until it is kept or passed over.
+
+        While the gain is turned up for the take of noise, that of the interface's own noise is
+        made as well; then the gain is taken back.
+        """
+        self._until_settled(one, step)
+        if self.store.gain_raised is not None:
+            away = "idle" in one.made and self._raised_floor(one)
+            self._gain_back(one, away=away)
+
+    def _raised_floor(self, one: Pass) -> bool:
+        """Make that take; return whether the lead may be off the device now."""
+        floor = step_for("floor", one.setting, Known(), "how much of it is the interface's own")
+        if not isinstance(floor, Step):
+            return False
+        name = " ".join([*floor.name.split()[:-1], "raised floor"])
+        self.screen.talk.say("Leave the gain where it is now, turned up, for one more take.")
+        self._until_settled(one, replace(floor, name=name))
+        one.given_up.add("floor")
+        return True
+
+    def _gain_back(self, one: Pass, *, away: bool) -> None:
+        idle = step_for("idle", one.setting, Known())
+        if away and isinstance(idle, Step):
+            question = "The lead back on the device's output, as in the take before. Is it?"
+            confirmed(self.screen.talk, "floor-back", question)
+            self.equipment.plug(idle.plugged, "")
+        self.gain.down(self._opened(one))
+        self._scales = None
+
+    def _opened(self, one: Pass) -> TakePhasors | None:
+        return open_take(self.screen.interim.phasors(one.setting.side, one.setting.volume))
+
+    def _until_settled(self, one: Pass, step: Step) -> None:
         attempts = 0
         while True:
             attempts += 1
@@ -88,21 +123,20 @@ class OneTake:
         return True
 
     def _make_idle(self, one: Pass, step: Step) -> Made:
-        """Make the take of noise, with more gain where somebody wants that, and take it back."""
-        opened = open_take(self.screen.interim.phasors(one.setting.side, one.setting.volume))
-        made = self._make(step, self.gain.up(opened))
-        self.gain.down(opened)
-        return made
+        """Make the take of noise, with more gain where somebody wants that."""
+        if self.store.gain_raised is None:
+            self._scales = self.gain.up(self._opened(one))
+        return self._make(step)
 
-    def _make(self, step: Step, scales: tuple[float, ...] | None = None) -> Made:
+    def _make(self, step: Step) -> Made:
         key = (step.plugged.side, step.plugged.volume)
         self.screen.show_step(step, "recording: touch nothing", ())
         try:
             if step.plays and key not in self.taker.volts:
                 self._find_level(step)
-            if self.taker.player is not None:
+            if self.taker.player is not None and not step.plugged.fixture:
                 self.taker.player.for_step(step, self.taker.recorder)
-            made = self.taker.make(step, scales)
+            made = self.taker.make(step, self._scales)
         except Stopped as stopped:
             if stopped.stop.reason is not Reason.GONE:
                 raise
@@ -213,6 +247,11 @@ class OneTake:
             made.step.plugged.channels, made.heard.rms, self.equipment.bench.inputs, strict=False
         ):
             one.volts[role] = rms * scale.volts_full_scale
+
+
+def has_floor(store: SessionFolder) -> bool:
+    """Whether a take of the interface's own noise is there, at the gain of the tones."""
+    return any(t["signal"] == "floor" and "volts_full_scale" not in t for t in store.takes)
 
 
 def _sentence(text: str) -> str:

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from probe.bench.guided.playing import FilePlayer
 from probe.bench.judged.judgement import Heard
 from probe.bench.judged.trial import trial_of, trial_refuses
-from probe.bench.planned.steps import LOADING, OUTPUT_U95, Played, Step, take_table
+from probe.bench.planned.steps import LOADING, OUTPUT_U95, SILENT, Played, Step, take_table
 from probe.bench.stored.storage import SessionFolder
 from probe.bench.stream.recorded import Progress, Recorded
 from probe.bench.stream.recorder import Recorder
@@ -145,7 +145,7 @@ class Taker:
             if why is not None:
                 self.recorder.silence()
                 return Made(step, None, refused=why)
-        seconds = IDLE_S if step.take == "idle" else self.seconds
+        seconds = IDLE_S if step.take in SILENT else self.seconds
         said = take_table(step, played, self.store.free_file(step.stem))
         if scales is not None:
             said["volts_full_scale"] = list(scales)

@@ -65,7 +65,7 @@ class Interim:
         """
         session = self.session = read_session(self.folder)
         every = self._phasors(session)
-        takes = tuple(t for t in session.takes if t.volume == volume)
+        takes = tuple(t for t in session.takes if t.volume == volume or t.signal == "floor")
         phasors = tuple(p for p in every if p.take.volume == volume)
         try:
             self._facts = analyse_measured(replace(session, takes=takes), phasors, draws=self.draws)

@@ -17,6 +17,7 @@ FIRST, LAST = "open", "second-open"
 ORDER = (
     "open",
     "idle",
+    "floor",
     "single-ended",
     "inject-cold",
     "inject-hot",
@@ -33,6 +34,7 @@ ORDER = (
 TITLES = {
     "open": "both legs open",
     "idle": "both legs, nothing played",
+    "floor": "the reference in place of the device, nothing played",
     "single-ended": "pin 2 and the single-ended output",
     "inject-cold": "test tones into pin 3",
     "inject-hot": "test tones into pin 2",
@@ -97,6 +99,9 @@ def step_for(take: str, setting: Setting, known: Known, reason: str = "") -> Ste
     plugged: Plugged | Refused | None
     if take in (FIRST, LAST, "idle"):
         plugged = _plugged(setting, ("hot", "cold"))
+    elif take == "floor":
+        has = setting.kit.reference is not None
+        plugged = _plugged(setting, ("hot", "cold"), fixture=True) if has else None
     elif take.startswith("inject"):
         plugged = _injecting(take, setting)
     elif take == "single-ended":
@@ -111,7 +116,7 @@ def step_for(take: str, setting: Setting, known: Known, reason: str = "") -> Ste
         or take == "idle"
         or (setting.plays_files and plugged.injector is not None)
     )
-    signal: Signal = "idle" if silent else "multitone"
+    signal: Signal = "floor" if take == "floor" else "idle" if silent else "multitone"
     name = " ".join(p for p in (setting.side, setting.volume and f"at {setting.volume}") if p)
     return Step(take, f"{name} {take.replace('-', ' ')}", plugged, signal, reason)
 
@@ -135,8 +140,10 @@ def _plugged(
     injector: Injector | None = None,
     *,
     off: bool = False,
+    fixture: bool = False,
 ) -> Plugged:
-    spare: Channel = "unused" if off or not setting.has_reference else "reference"
+    hears_drive = setting.has_reference and not off and not fixture
+    spare: Channel = "reference" if hears_drive else "unused"
     silent: tuple[Channel, ...] = ("unused",)
     rest = (spare, *silent * setting.inputs)
     return Plugged(
@@ -147,6 +154,7 @@ def _plugged(
         "off" if off else "play",
         setting.volume,
         setting.plays_files,
+        fixture,
     )
 
 

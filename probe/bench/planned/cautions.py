@@ -81,6 +81,13 @@ _ALL = (
         "Mute and standby are not play: leave the device playing.",
     ),
     Caution(
+        "floor",
+        "Before the reference stands in place of the device",
+        "Mute the device, and turn down whatever plays what the inputs hear (headphones, monitor "
+        "loudspeakers): a lead pulled out of an output clicks. The reference goes onto the lead, "
+        "never onto the device's output. Injector off.",
+    ),
+    Caution(
         "inject",
         "Before injecting",
         "Only through 10 kohm or more; the program keeps all tones together below 1.4 V peak and "
@@ -145,4 +152,6 @@ def before(step: Step) -> tuple[Caution, ...]:
         return (CAUTIONS["inject"],)
     if step.take in LOADING:
         return (CAUTIONS["load"],)
+    if step.plugged.fixture:
+        return (CAUTIONS["floor"],)
     return (CAUTIONS["connect"],)

@@ -62,7 +62,8 @@ part = "R2"
 ohm = 10000.0
 u95_percent = 0.1
 
-# The reference: 100 ohm from A to G and from B to G in place of the device.
+# The reference: 100 ohm from A to G and from B to G in place of the device, for the check and
+# for the noise of the interface itself.
 [reference]
 ohm = 100.0
 u95_percent = 0.1

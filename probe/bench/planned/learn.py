@@ -16,7 +16,7 @@ import numpy as np
 
 from probe.bench.planned.able import Known, Setting, able
 from probe.bench.planned.kit import Kit
-from probe.bench.planned.steps import Step
+from probe.bench.planned.steps import SILENT, Step
 from probe.session.model import Device
 from probe.stage.next_take import told_apart
 
@@ -71,7 +71,7 @@ def learn(setting: Setting) -> tuple[Learned, ...]:
     steps = able(setting, Known())
     found = [
         _plain("levels of both legs, leg ratio and phase", steps, ("open",)),
-        _plain("noise of both legs, as a bound: the recorder's own is in it", steps, ("idle",)),
+        _noise(steps),
         _plain("gain difference to the single-ended output", steps, ("single-ended",)),
         _polarity(setting, steps),
         _impedance("impedance of pin 2", steps, 0),
@@ -88,6 +88,13 @@ def learn(setting: Setting) -> tuple[Learned, ...]:
 def _plain(what: str, steps: Collection[str], takes: tuple[str, ...]) -> Learned:
     there = tuple(take for take in takes if take in steps)
     return Learned(what, "yes" if there else "no", there)
+
+
+def _noise(steps: Collection[str]) -> Learned:
+    if "floor" in steps:
+        what = "noise of both legs, less the recorder's own (a bound where it is below that)"
+        return _plain(what, steps, ("idle", "floor"))
+    return _plain("noise of both legs, as a bound: the recorder's own is in it", steps, ("idle",))
 
 
 def _polarity(setting: Setting, steps: Collection[str]) -> Learned:
@@ -122,7 +129,7 @@ def _currents(step: Step, volts: tuple[complex, complex]) -> np.ndarray:
 
 def _spanned(steps: dict[str, Step], volts: tuple[complex, complex], wanted: np.ndarray) -> bool:
     """Whether the takes' currents span the direction ``wanted``, so that its column is known."""
-    playing = [s for s in steps.values() if s.plugged.state == "play" and s.take != "idle"]
+    playing = [s for s in steps.values() if s.plugged.state == "play" and s.take not in SILENT]
     rows = np.array([_currents(s, volts) for s in playing]).reshape(-1, 2)
     rows = rows[np.max(np.abs(rows), axis=1) > _HEARD / _TYPICAL_OHM]
     if not len(rows):

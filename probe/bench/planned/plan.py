@@ -114,6 +114,7 @@ def next_step(
         return _with(fresh[FIRST], "everything else is compared with it")
     for take, why in (
         ("idle", "hum and noise, while nothing plays"),
+        ("floor", "how much of that is the interface's own"),
         ("single-ended", "gain difference and polarity"),
     ):
         if take in fresh:

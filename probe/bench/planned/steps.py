@@ -70,6 +70,9 @@ class Step:
 OUTPUT_U95 = 0.005
 """Of an output's full scale where the bench says nothing else."""
 
+SILENT = {"idle", "floor"}
+"""Takes of noise: nothing plays, and a minute fraction of a volt is looked for."""
+
 LOADING = {"load-hot", "load-cold", "load-across", "single-ended-loaded"}
 """Takes that put a resistor on the device's output."""
 

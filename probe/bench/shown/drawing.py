@@ -13,6 +13,8 @@ from probe.bench.planned.steps import Plugged, Step
 PINS = {"hot": "pin 2 (hot)", "cold": "pin 3 (cold)", "single-ended": "RCA centre"}
 POINTS = {"hot": "A", "cold": "B", "single-ended": "C"}
 _GROUND = "pin 1, shell"
+_REFERENCE = "resistor to G"
+"""What stands at A and B where the reference is in place of the device."""
 
 
 @dataclass(frozen=True)
@@ -41,7 +43,8 @@ def rows_of(plugged: Plugged) -> tuple[tuple[Row, ...], tuple[Resistor, ...]]:
     if len(loads) == 1 and "ground" in (loads[0].from_, loads[0].to):
         loaded = loads[0].from_ if loads[0].to == "ground" else loads[0].to
         terminals.sort(key=lambda t: t == loaded)
-    rows = [Row(t, PINS[t], POINTS[t], f"input {plugged.channels.index(t) + 1}") for t in terminals]
+    pins = dict.fromkeys(PINS, _REFERENCE) if plugged.fixture else PINS
+    rows = [Row(t, pins[t], POINTS[t], f"input {plugged.channels.index(t) + 1}") for t in terminals]
     rows.append(Row("ground", _GROUND, "G", "ground"))
     points = {**POINTS, "ground": "G"}
     order = [row.point for row in rows]
@@ -59,6 +62,14 @@ def sentences(step: Step) -> list[str]:
     """Return what to plug where, one sentence each."""
     plugged = step.plugged
     rows, resistors = rows_of(plugged)
+    if plugged.fixture:
+        return [
+            "The reference plug on the lead in place of the device: a resistor from A to G, one "
+            "from B to G.",
+            *(f"{r.point} to {r.goes_to}." for r in rows if r.goes_to != "ground"),
+            "Nothing on output 2, no injector.",
+            "Nothing plays; output 1 may stay where it is.",
+        ]
     said = [
         f"{r.pin[0].upper()}{r.pin[1:]} of the {_output(plugged)} to {r.goes_to}." for r in rows
     ]
@@ -87,7 +98,13 @@ def _spoken(row: Row) -> str:
 
 
 def _output(plugged: Plugged) -> str:
+    if plugged.fixture:
+        return "reference"
     return "output" if plugged.side == "mono" else f"{plugged.side} output"
+
+
+def _whose(plugged: Plugged) -> str:
+    return "the reference plug" if plugged.fixture else f"{_output(plugged)} of the device"
 
 
 _LEFT, _RESISTOR, _POINT, _RIGHT = 15, 24, 52, 56
@@ -97,7 +114,8 @@ def terminal(step: Step) -> str:
     """Return the drawing as lines of at most 78 columns, with line characters."""
     plugged = step.plugged
     rows, resistors = rows_of(plugged)
-    lines = [f"{'DEVICE, ' + _output(plugged):<40}{'':16}INTERFACE"]
+    head = "REFERENCE, not the device" if plugged.fixture else f"DEVICE, {_output(plugged)}"
+    lines = [f"{head:<40}{'':16}INTERFACE"]
     for number, row in enumerate(rows):
         line = f"{row.pin:<{_LEFT}}" + "─" * (_POINT - _LEFT) + f" {row.point} " + "── "
         lines.append(line + row.goes_to)
@@ -113,7 +131,9 @@ def terminal(step: Step) -> str:
             arrow = f"into {one.upper} ◄──[ {one.text} ]"
             lines.append(f"{'':<{_RESISTOR - 6}}{arrow:─<{_RIGHT + 6 - _RESISTOR}} output 2")
     drive = "switched OFF" if plugged.state == "off" else "device's input ◄"
-    if plugged.plays_files and plugged.state != "off":
+    if plugged.fixture:
+        lines.append("nothing plays; nothing on output 2")
+    elif plugged.plays_files and plugged.state != "off":
         lines.append("the device plays a file itself; nothing on output 1")
     elif plugged.state != "off":
         lines.append(f"{drive:<{_LEFT}}" + "─" * (_RIGHT - len(drive)) + " output 1")
@@ -158,7 +178,7 @@ def svg(step: Step) -> str:
     height = _TOP + _ROW * (len(rows) + (1 if injecting else 0)) + 60
     y = {row.point: _TOP + 40 + _ROW * n for n, row in enumerate(rows)}
     body = [
-        _box(10, 150, height, f"{_output(plugged)} of the device"),
+        _box(10, 150, height, _whose(plugged)),
         _box(700, 150, height, "interface"),
     ]
     for row in rows:
@@ -178,8 +198,9 @@ def svg(step: Step) -> str:
     said = " ".join(sentences(step))
     drive = "plays a file" if plugged.plays_files else "device's input"
     drive = "switched off" if plugged.state == "off" else drive
+    drive = "nothing plays" if plugged.fixture else drive
     body.append(_text(150, last, drive, "end"))
-    if plugged.state != "off" and not plugged.plays_files:
+    if plugged.state != "off" and not plugged.plays_files and not plugged.fixture:
         body.append(_line(160, last, 700, last))
         body.append(_text(712, last, "output 1", "start"))
     return (

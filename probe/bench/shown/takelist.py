@@ -70,6 +70,8 @@ def _tones(step: Step) -> str:
         return "device off; inject tones into the leg: probe tones inject, 50 mV peak at most"
     if step.plugged.injector is not None:
         return "device plays the multitone; inject tones: probe tones inject, 1.4 V peak at most"
+    if step.signal == "floor":
+        return "nothing plays; 60 s at the very gain of the idle take: the recorder's own noise"
     if step.signal == "idle":
         return "nothing plays; device on, not muted, 60 s"
     return "device plays the multitone: probe tones multitone, 4 s or longer"

@@ -45,6 +45,13 @@ def test_from_unplugged_device_to_session(tmp_path: Path) -> None:
     # source: the circuit's own description in the library
     assert kind_of(tmp_path)[0] == load("cross-coupled").kind
     assert kind_of(tmp_path)[1] > 0.9
+    noise = analyse_session(tmp_path / "session", draws=100)["sides"]["left"]["facts"]
+    heard = noise["differential_noise"]
+    # closed form: two virtual inputs of 30 nV per root hertz each read 6.0 uV from 20 Hz to 20 kHz;
+    # the device has no noise, and the floor take tells that most of it is the inputs' own
+    assert (heard["bound"], heard["limited_by_bench"]) == ("below", True)
+    assert heard["value"] < 0.3 * 6.0e-6
+    assert "left-floor.wav" in heard["takes"]
     page = (tmp_path / "session" / "follow.html").read_text("utf-8")
     assert "refresh" not in page
     assert "The session is complete" in run.text.replace("\n", " ")
@@ -189,7 +196,7 @@ def test_headphone_and_speaker_outputs_are_refused(tmp_path: Path, key: str, wor
 
 @pytest.mark.long
 def test_quit_and_resume(tmp_path: Path) -> None:
-    stops = iter(["r", "q"])
+    stops = iter(["r", "r", "q"])  # the interface's own noise, the open take
     run = guided(tmp_path, "core-and-inverter", answers={"r/s": lambda _: next(stops)})
     assert run.status == 3
     assert "go on with" in run.text.replace("\n", " ")
@@ -200,7 +207,7 @@ def test_quit_and_resume(tmp_path: Path) -> None:
         "--kit", str(tmp_path / "kit.toml"), answers={"r/s": "q"},
     )  # fmt: skip
     assert again.status == 3
-    assert "1 takes are in it" in again.text.replace("\n", " ")
+    assert "2 takes are in it" in again.text.replace("\n", " ")
     session = (tmp_path / "session" / "session.toml").read_text("utf-8")
     assert "# Bench not checked with the reference before this session." in session
     assert "Take: both legs open" not in again.text
@@ -208,7 +215,7 @@ def test_quit_and_resume(tmp_path: Path) -> None:
 
 @pytest.mark.long
 def test_gain_turned_up_for_the_noise_must_be_taken_back(tmp_path: Path) -> None:
-    stops = iter(["r", "r", "q"])
+    stops = iter(["r", "r", "r", "r", "q"])
     answers = {
         "r/s": lambda _: next(stops),
         "n/y [n]": lambda heard: "y" if "gain up for this take" in heard[-300:] else "n",
@@ -223,6 +230,8 @@ def test_gain_turned_up_for_the_noise_must_be_taken_back(tmp_path: Path) -> None
     assert text.index("gain-not-back") < text.index("The gain is as it was")
     takes = {t.name: t for t in read_session(tmp_path / "session").takes}
     quiet, first = takes["left idle"].inputs, takes["left open"].inputs
+    assert takes["left raised floor"].inputs == quiet
+    assert takes["left floor"].inputs == first
     for one, other in zip(quiet, first, strict=True):
         # source: 30 dB more gain, 10^(-30/20) of the full scale
         assert one.volts_full_scale / other.volts_full_scale == pytest.approx(0.0316, rel=0.01)

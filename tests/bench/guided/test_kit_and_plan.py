@@ -102,7 +102,7 @@ def test_a_load_waits_for_the_injections_that_are_left(full: Kit) -> None:
     def prefers_loads(takes: Collection[str]) -> tuple[str | None, str | None]:
         return next((t for t in takes if t.startswith("load")), None), "it tells more"
 
-    made = ("open", "idle", "single-ended")
+    made = ("open", "idle", "floor", "single-ended")
     setting = Setting(DEVICE, full, "left")
     step = next_step(setting, Known(), SoFar(made), prefers_loads)
     assert isinstance(step, Step)
@@ -127,7 +127,9 @@ def test_settled_means_done(full: Kit) -> None:
     )
     facts = dict.fromkeys(names.split(), value)
     body = {"stage": {"kind": "differential"}, "facts": facts}
-    so_far = SoFar(("open", "idle", "single-ended", "inject-cold", "second-open"), body=body)
+    so_far = SoFar(
+        ("open", "idle", "floor", "single-ended", "inject-cold", "second-open"), body=body
+    )
     done = next_step(Setting(DEVICE, full, "left"), Known(), so_far, ranked_first)
     assert isinstance(done, Done)
     assert done.open_ == ()

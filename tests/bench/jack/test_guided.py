@@ -23,6 +23,7 @@ TAKES = {
     "both legs open": "open",
     "both legs open, once more": "second-open",
     "both legs, nothing played": "open",
+    "the reference in place of the device, nothing played": "open",
     "pin 2 and the single-ended output": "single-ended",
     "test tones into pin 3": "inject-cold",
     "test tones into pin 2": "inject-hot",
