@@ -17,6 +17,7 @@ from probe.advice import thresholds as limit
 from probe.advice.candidate import RANK, Candidate
 from probe.advice.destination import Destination
 from probe.advice.model import Choice, OptionAdvice
+from probe.advice.plain import against
 from probe.advice.ranking import Lacks, steps
 from probe.advice.wiring import OPTIONS
 from probe.advice.words import decibels, signed_decibels
@@ -228,8 +229,8 @@ def _filled(reason: str, best: Candidate) -> str:
 
 
 def _hazards_of(c: Candidate) -> str:
-    codes = ", ".join(sorted(h.replace("-", " ") for h in c.hazards))
-    return codes or "is not as loud"
+    told = [against(h, c.sides[0].figures) for h in sorted(c.hazards)]
+    return "; ".join(t for t in told if t) or "is not as loud"
 
 
 def _short_of(wanted: float, c: Candidate) -> str:
@@ -254,7 +255,7 @@ def _passed_by(best: Candidate, candidates: Sequence[Candidate], left: Left) -> 
             continue
         if c.works:
             lacks = left.why.get((c.socket, c.option.id), "is no better")
-            said.append(f"{c.option.id} works too, but {lacks}")
+            said.append(f"{c.option.id} works too, but: {lacks}")
         else:
             worst = max((s.verdict for s in c.sides), key=lambda v: RANK[v])
             said.append(f"{c.option.id} {NOT_WORKING[worst]} (below)")

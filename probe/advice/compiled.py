@@ -13,6 +13,7 @@ from probe.advice.figures import Figures, over_cases
 from probe.advice.ground import UNKNOWN_OHM
 from probe.advice.model import Note, OptionAdvice
 from probe.advice.operating import Operating, Reference, reference_of
+from probe.advice.plain import because
 from probe.advice.rules import condition, judge
 from probe.advice.solve import Link
 from probe.advice.subject import SideFacts
@@ -59,7 +60,7 @@ def _compiled(
         hazards=tuple(Note(f.code, f.message) for f in ordered if f.hazard),
         reasons=tuple(reasons),
         reference=reference.kind,
-        because=ordered[0].code if ordered else "",
+        because=because(ordered[0], total) if ordered else "",
     )
 
 

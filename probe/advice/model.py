@@ -48,7 +48,7 @@ class OptionAdvice:
     attenuator: Attenuated | None = None
     """Offered where the level is more than the input wants."""
     because: str = ""
-    """Code of the first reason."""
+    """The first reason in plain words, where it speaks against the option."""
     passed_by: str = ""
     """Of one that works and was not chosen: what it lacks."""
 

@@ -123,6 +123,18 @@ def _loss(case: Case) -> Iterator[Finding]:
                           "was measured within a third of an octave of it")  # fmt: skip
 
 
+def _rise(case: Case) -> Iterator[Finding]:
+    """Mind what comes too strong; the limit is that of a loss."""
+    figures = case.figures
+    for loss, where in (
+        (figures.connection_loss_at_20_hz, "20 Hz"),
+        (figures.connection_loss_at_20_khz, "20 kHz"),
+    ):
+        if loss is not None and -loss.low > limit.LOSS_AVOID_DB:
+            yield Finding("works", "response-rise", f"{where} comes {decibels(-loss)} too strong",
+                          hazard=True)  # fmt: skip
+
+
 def _ground_sensing(case: Case) -> Iterator[Finding]:
     """Rules 5 and 12."""
     if case.kind != "ground-sensing":
@@ -337,6 +349,7 @@ RULES: tuple[Callable[[Case], Iterator[Finding]], ...] = (
     _electronically_floating,
     _rca_into_balanced,
     _loss,
+    _rise,
     _overload,
     _excess,
     _load,

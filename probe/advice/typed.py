@@ -159,6 +159,8 @@ def _check_impedance(connector: str, part: str, whole: str) -> None:
     found = _OHMS.fullmatch(part.lower().replace("ω", "ohm"))
     if found is None or connector.startswith("digital"):
         return
+    if float(found[1]) <= 0.0:
+        raise BadInput(f"{quoted(whole)}: an input of {found[1]} ohm is a short circuit; {OHM_HOW}")
     if not found[2] and float(found[1]) < LEAST_BARE_OHM:
         raise BadInput(
             f"{quoted(whole)}: {found[1]} without a unit would be {found[1]} ohm, which no line "

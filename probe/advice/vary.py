@@ -10,6 +10,7 @@ from __future__ import annotations
 import itertools
 import math
 import re
+import textwrap
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
@@ -20,6 +21,7 @@ from probe.advice import thresholds as limit
 from probe.advice.advise import ask
 from probe.advice.destination import Cable, Destination
 from probe.advice.model import RANKING
+from probe.advice.rows import WIDTH
 from probe.advice.subject import EVERY_KIND, device_of
 from probe.advice.words import KINDS
 from probe.errors import BadInput
@@ -97,6 +99,13 @@ QUANTITIES = {
 DEFAULTS = {"cable-length": (1.0, 50.0), "receiver-impedance": (1e3, 1e5), "volume": (-40.0, 0.0),
             "ground": (0.0, 500.0)}  # fmt: skip
 """Ranges where none is given."""
+
+HUM_GROWS_WITH = {
+    "cable-length": "So this says nothing about the length: hum grows with it, and a lead without "
+    f"rejection is kept below {limit.LONG_RUN_METRES:g} m.",
+    "ground": "So this says nothing about the ground difference, whose hum it is.",
+}
+"""What a walk without hum does not tell, by what is varied."""
 
 KIND = "kind"
 
@@ -202,6 +211,19 @@ class Sweep:
     not_computed: tuple[str, ...] = ()
     """What of hum and noise no answer had: where it would flip the choice is not seen."""
 
+    @property
+    def lacks(self) -> tuple[str, ...]:
+        """What was not computed, and what the walk therefore does not tell."""
+        if not self.not_computed:
+            return ()
+        what = " and ".join(self.not_computed).capitalize()
+        says = [f"{what} not computed, which may flip the choice anywhere here."]
+        if "hum" in self.not_computed and self.name in HUM_GROWS_WITH:
+            says.append(HUM_GROWS_WITH[self.name])
+        if "hum" in self.not_computed:
+            says.append("Say how the boxes are earthed, and ask again.")
+        return tuple(says)
+
     def ranges(self) -> list[tuple[float, float, tuple[str | None, ...]]]:
         """Return what is chosen from where to where, flips at the middle of their bracket."""
         values = [float(p.value) for p in self.points]
@@ -221,9 +243,8 @@ class Sweep:
             for a, b, chosen in self.ranges()
         ]
         if self.not_computed:
-            what = " and ".join(self.not_computed)
-            hint = "; --ground tells of hum" if "hum" in self.not_computed else ""
-            rows.append(f"{what} not computed, which may flip the choice anywhere here{hint}")
+            how = " (--ground)" if "hum" in self.not_computed else ""
+            rows += textwrap.wrap(" ".join(self.lacks) + how, WIDTH)
         elif not self.flips:
             return [head, *rows, "the choice does not change anywhere in this range"]
         told = [
@@ -243,6 +264,7 @@ class Sweep:
                 for f in self.flips
             ],
             "not_computed": list(self.not_computed),
+            "says": list(self.lacks),
         }
 
 

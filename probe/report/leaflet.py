@@ -16,10 +16,11 @@ from probe.numbers import interval, number
 from probe.report import words
 from probe.report.bounded import MOST_DB, figure
 from probe.report.document import listing
+from probe.report.other_ways import other_ways, why_nothing
 from probe.report.places import place_of
 from probe.report.plugs import drawn_of, lead_drawing
 from probe.report.text import clean, printed
-from probe.report.used import as_used, needs_pad
+from probe.report.used import as_used, needs_pad, worse_side
 from probe.report.varied import varied_of
 
 GOOD_HUM_DB, GOOD_NOISE_DB, AUDIBLE_HUM_DB = 90.0, 95.0, 75.0
@@ -34,9 +35,6 @@ WIDE_DB = 2.0
 
 HEARD_LOSS_DB = 1.0
 """Loss at the ends of the band that may be noticed. [judgement] The limit of the advice."""
-
-MOST_REASON = 110
-"""Characters of a reason in the table of the other ways, more only where it is one clause."""
 
 MOST_ITEMS = 5
 """Lines of a list, so that the whole stays on one side of paper."""
@@ -134,16 +132,16 @@ def first_of(advice: Mapping[str, Any]) -> tuple[str, ...]:
 def leaves_of(advice: Mapping[str, Any]) -> tuple[Leaf, ...]:
     """Return the sides of paper: one a box, or one that says that nothing is to be connected."""
     options = [o for o in listing(advice, "options") if isinstance(o, Mapping)]
-    boxes: dict[str, Mapping[str, Any]] = {}
+    boxes: dict[str, list[Mapping[str, Any]]] = {}
     for option in options:
         if option.get("verdict") == "use":
-            boxes.setdefault(str(option.get("destination")), option)
+            boxes.setdefault(str(option.get("destination")), []).append(option)
     if not boxes:
         return (_nothing(advice),)
     several = len(boxes) > 1
     return tuple(
-        _leaf(advice, option, options, box if several else "", at)
-        for at, (box, option) in enumerate(boxes.items())
+        _leaf(advice, sides, options, box if several else "", at)
+        for at, (box, sides) in enumerate(boxes.items())
     )
 
 
@@ -152,32 +150,34 @@ def _nothing(advice: Mapping[str, Any]) -> Leaf:
     cautions = [
         c.get("message")
         for c in listing(advice, "cautions")
-        if isinstance(c, Mapping) and c.get("code") not in FIRST
+        if isinstance(c, Mapping) and c.get("code") not in {"typed", *FIRST}
     ]
-    codes = {c.get("code") for c in listing(advice, "cautions") if isinstance(c, Mapping)}
+    options = [o for o in listing(advice, "options") if isinstance(o, Mapping)]
     return Leaf(
         device=clean(advice.get("device") or "the device"),
         destination=place_of(advice.get("destination")),
         first=first,
-        chosen="Never connect this output"
-        if codes & {"headphone-output", "speaker-output"}
-        else "Do not connect yet",
+        # no option at all is only given where nothing may ever hang on the output as it is
+        chosen="Do not connect yet" if options or not first else "Never connect this output",
         drawing=None,
         needs=(),
         gains=(),
         hum=(),
         never=NEVER,
         figures=(),
-        others=_others(listing(advice, "options"), None),
+        others=other_ways(options, None),
         notes=(*_typed(advice), *(printed(c) for c in cautions[:MOST_ITEMS])),
-        # where something comes first, what would be least bad is left to the table
-        why=() if first else tuple(printed(w) for w in listing(advice, "why")[:MOST_ITEMS]),
+        why=() if first else why_nothing(advice, options),
     )
 
 
 def _leaf(
-    advice: Mapping[str, Any], option: Mapping[str, Any], options: Sequence[Any], box: str, at: int
-) -> Leaf:
+    advice: Mapping[str, Any], sides: Sequence[Mapping[str, Any]], options: Sequence[Any], box: str,
+    at: int,
+) -> Leaf:  # fmt: skip
+    """Return the side of paper of one box; ``sides``: its chosen connection, left and right."""
+    option = sides[0]
+    used = worse_side([as_used(s, with_pad=needs_pad(s)) for s in sides])
     device = clean(advice.get("device") or "the device")
     place = place_of(box or advice.get("destination"))
     with_pad = needs_pad(option)
@@ -189,13 +189,13 @@ def _leaf(
         chosen=f"{way}, with an attenuator in its plug" if with_pad else way,
         drawing=lead_drawing(f"wiring-{at}", drawn_of(option, with_pad=with_pad), device, place),
         needs=tuple(_needs(advice, option, with_pad=with_pad)),
-        gains=(*_typed(advice), *_gains(option, with_pad=with_pad)),
+        gains=(*_typed(advice), *_gains(used)),
         hum=tuple(_hum(advice, option)),
         never=(*NEVER, *_tie(advice)),
-        figures=tuple(_figures(as_used(option, with_pad=with_pad))),
-        others=_others([o for o in options if o.get("destination") == option.get("destination")],
+        figures=tuple(_figures(used)),
+        others=other_ways([o for o in options if o.get("destination") == option.get("destination")],
                        option),
-        notes=tuple(_notes(advice, as_used(option, with_pad=with_pad))),
+        notes=tuple(_notes(advice, used)),
         why=(),
     )  # fmt: skip
 
@@ -229,10 +229,9 @@ def _digital_pad(option: Mapping[str, Any]) -> list[str]:
     return [f"with an attenuator of {printed(pad.get('says'), 160)}"]
 
 
-def _gains(option: Mapping[str, Any], *, with_pad: bool) -> list[str]:
+def _gains(used: Mapping[str, Any]) -> list[str]:
     """Return in plain sentences what the connection gives, each backed by a figure."""
-    said = [*_loudness(as_used(option, with_pad=with_pad))]
-    used = as_used(option, with_pad=with_pad)
+    said = [*_loudness(used)]
     margin = number(used.get("full_output_margin_db"))
     if margin is not None:
         said.append("The amplifier reaches its full output." if margin >= 0.0 else
@@ -244,7 +243,7 @@ def _gains(option: Mapping[str, Any], *, with_pad: bool) -> list[str]:
         below = used.get(key)
         if isinstance(below, Mapping) and number(below) is not None:
             said.append(_quiet(what, below, good))
-    losses = option.get("connection_loss_db") or {}
+    losses = used.get("connection_loss_db") or {}
     for key, what in (("at_20_hz", "deepest bass"), ("at_20_khz", "highest treble")):
         loss = number(losses.get(key))
         if loss is not None and loss > HEARD_LOSS_DB:
@@ -253,7 +252,12 @@ def _gains(option: Mapping[str, Any], *, with_pad: bool) -> list[str]:
     for rise, what in zip(ends, ("deepest bass", "highest treble"), strict=True):
         if rise is not None and rise < -HEARD_LOSS_DB:
             said.append(f"The {what} comes {-rise:.1f} dB too strong.")
-    if all(loss is not None and abs(loss) <= HEARD_LOSS_DB for loss in ends):
+    faulty = any(isinstance(h, Mapping) and h.get("code") == "stage-fault"
+                 for h in listing(used, "hazards"))  # fmt: skip
+    if faulty:
+        said.append("It comes from the faulty output: how it sounds once repaired, or when the "
+                    "fault grows, these figures do not tell.")  # fmt: skip
+    elif all(loss is not None and abs(loss) <= HEARD_LOSS_DB for loss in ends):
         said.append("Bass and treble arrive whole.")
     said.append("No more than this is claimed: these are calculated figures, not a promise of "
                 "better sound.")  # fmt: skip
@@ -349,35 +353,25 @@ def _figures(option: Mapping[str, Any]) -> list[tuple[str, str]]:
         entry: Any = option if in_it or path[0] != "attenuator" else None
         for key in path:
             entry = entry.get(key) if isinstance(entry, Mapping) else None
-        if isinstance(entry, Mapping) and number(entry) is not None:
-            told.append((name, figure({**entry, "unit": entry.get("unit") or unit})))
+        value = number(entry) if isinstance(entry, Mapping) else None
+        if value is None:
+            continue
+        entry = {**entry, "unit": entry.get("unit") or unit}
+        if name.startswith("Lost at") and value < -RISE_DB:
+            name, entry = name.replace("Lost", "Rise"), _turned(entry)
+        told.append((name, figure(entry)))
     return told
 
 
-def _others(
-    options: Sequence[Any], chosen: Mapping[str, Any] | None
-) -> tuple[tuple[str, str, str], ...]:
-    """Return the other ways: name, verdict, first reason."""
-    rows: dict[str, tuple[str, str, str]] = {}
-    for option in options:
-        if not isinstance(option, Mapping) or (chosen and option.get("id") == chosen.get("id")):
-            continue
-        reason = str((listing(option, "reasons") or [""])[0])
-        name = words.OPTIONS.get(str(option.get("id"))) or clean(option.get("id"), 60)
-        verdict = words.VERDICTS.get(str(option.get("verdict")), "")
-        rows.setdefault(str(option.get("id")), (name, verdict, _short(reason)))
-    return tuple(rows.values())[:6]
+RISE_DB = 0.5
+"""From here a loss below nothing is called the rise it is. [judgement]"""
 
 
-def _short(reason: str) -> str:
-    """Return a reason that fits its cell: without its condition, and whole clauses of it."""
-    text = printed(reason)
-    condition, colon, rest = text.partition(": ")
-    if colon and condition.startswith("if the stage is "):
-        text = f"for a kind of stage this may be: {rest}"
-    while len(text) > MOST_REASON and (at := max(text.rfind("; "), text.rfind(", "))) > 0:
-        text = text[:at]
-    return text
+def _turned(entry: Mapping[str, Any]) -> dict[str, Any]:
+    """Return a loss as a rise."""
+    ends = {"low": "high", "high": "low"}
+    return {**entry, "value": -entry["value"],
+            **{a: -entry[b] for a, b in ends.items() if b in entry}}  # fmt: skip
 
 
 def _notes(advice: Mapping[str, Any], option: Mapping[str, Any]) -> list[str]:

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
+
+from probe.numbers import number
+from probe.report.document import listing
 
 BEHIND_PAD = (
     "level",
@@ -31,3 +34,50 @@ def as_used(option: Mapping[str, Any], *, with_pad: bool) -> dict[str, Any]:
     pad = option["attenuator"]
     kept = {k: v for k, v in option.items() if k not in BEHIND_PAD}
     return {**kept, **{k: pad[k] for k in BEHIND_PAD if k in pad}}
+
+
+WORSE_HIGH = ("tie_current", "hum", "noise", "ground_current")
+"""Figures of which the larger one is the worse; of the others here the smaller."""
+
+WORSE_LOW = (*(k for k in BEHIND_PAD if k != "hazards"), "buzz_below_full_output_db", "clips_at")
+
+NESTED = {"connection_loss_db": ("at_20_hz", "at_20_khz"), "loss_db": ("at_20_hz", "at_20_khz"),
+          "bandwidth_hz": ("low", "high")}  # fmt: skip
+"""Figures within a table; of a loss the one further from none, of a band the narrower end."""
+
+
+def worse_side(sides: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
+    """Return one connection of several sides: of each figure the worse one, hazards of all."""
+    found = dict(sides[0])
+    for name in (*WORSE_HIGH, *WORSE_LOW):
+        _keep(found, name, [s.get(name) for s in sides], _badness("", name))
+    for table, names in NESTED.items():
+        inner = dict(found.get(table) or {})
+        for name in names:
+            held = [(s.get(table) or {}).get(name) for s in sides]
+            _keep(inner, name, held, _badness(table, name))
+        found[table] = inner
+    told = {str(h): h for s in sides for h in listing(s, "hazards")}
+    return {**found, "hazards": list(told.values())}
+
+
+def _badness(table: str, name: str) -> Callable[[float], float]:
+    """Return what is smallest for the worst figure."""
+    if table in ("loss_db", "connection_loss_db"):
+        return lambda v: -abs(v)
+    higher = name in WORSE_HIGH or (table == "bandwidth_hz" and name == "low")
+    return (lambda v: -v) if higher else (lambda v: v)
+
+
+def _keep(
+    into: dict[str, Any], name: str, held: Sequence[object], badness: Callable[[float], float]
+) -> None:
+    """Put the worst of what is known into ``into``; nothing where one side lacks it."""
+    entries = [e if isinstance(e, Mapping) else None for e in held]
+    known = [(badness(v), e) for e in entries if (v := number(e)) is not None]
+    if not known:
+        return
+    if len(known) < len(held):
+        into.pop(name, None)
+        return
+    into[name] = min(known, key=lambda pair: pair[0])[1]

@@ -13,7 +13,7 @@ from probe.numbers import number, write_number
 from probe.report import words
 from probe.report.document import listing
 from probe.report.svg import box, label, line, picture
-from probe.report.text import clean
+from probe.report.text import clean, printed
 
 _WIDTH, _LEFT, _RIGHT, _ROW, _TOP = 680.0, 20.0, 660.0, 44.0, 18.0
 _TICKS = 5
@@ -27,6 +27,8 @@ class Varied:
     what: str
     rows: tuple[tuple[str, str], ...]
     flips: tuple[str, ...]
+    lacking: tuple[str, ...]
+    """What was not computed, and what the figure therefore does not tell."""
     drawing: Markup | None
     caption: str
 
@@ -43,15 +45,13 @@ def varied_of(document: object) -> Varied | None:
         return None
     if number(points[0]) is None:
         title = f"What if the {what} were different"
-        return Varied(title, what.capitalize(), _kind_rows(points), (), None, "")
+        return Varied(title, what.capitalize(), _kind_rows(points), (), (), None, "")
     spans = _spans(points, flips)
     told = tuple(
         f"Flips between {_at(f.get('low'), unit, 4)} and {_at(f.get('high'), unit, 4)}."
         for f in flips
     )
-    lacking = " and ".join(clean(n, 20) for n in listing(document, "not_computed"))
-    if lacking:
-        told += (f"{lacking.capitalize()} not computed, which may flip the choice anywhere here.",)
+    lacking = tuple(printed(line) for line in listing(document, "says"))
     changes = bool(flips or lacking)
     title = (
         f"What if the {what} were different"
@@ -63,6 +63,7 @@ def varied_of(document: object) -> Varied | None:
         what=what.capitalize(),
         rows=tuple((f"{_at(a, unit)} to {_at(b, unit)}", _named(c)) for a, b, c in spans),
         flips=told,
+        lacking=lacking,
         drawing=_drawing(spans, what, unit),
         caption=f"Where each way is the choice, over the {what}.",
     )

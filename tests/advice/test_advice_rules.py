@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import dataclasses
 import json
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 import pytest
 
+from probe.advice import rules
 from probe.advice.advise import BY_ID, advise
 from probe.advice.destination import Cable, Destination, Input
+from probe.advice.figures import Figures
 from probe.advice.model import Advice, Note, OptionAdvice
+from probe.advice.quantity import Quantity
 from probe.advice.sampled import sample
 from probe.advice.solve import solve_option
 from probe.advice.text import WIDTH, render
@@ -765,3 +769,16 @@ def test_text_puts_the_choice_first_and_fits_the_screen() -> None:
     order = [text.index(word) for word in ("USE", "Why", "Gives", "Do not", "Before you connect")]
     assert order == sorted(order)
     assert "better sound" not in text
+
+
+def test_a_rise_is_minded() -> None:
+    def minded(loss: float) -> set[str]:
+        found = Figures(connection_loss_at_20_hz=Quantity(loss, "dB", loss - 0.1, loss + 0.1))
+        case = SimpleNamespace(figures=found)
+        return {f.code for f in rules._rise(case)}  # type: ignore[arg-type]
+
+    # our own judgement: 1 dB, as of a loss; the unfavourable end of the interval decides
+    assert minded(-1.6) == {"response-rise"}
+    assert minded(-0.95) == {"response-rise"}
+    assert minded(-0.8) == set()
+    assert minded(1.6) == set()

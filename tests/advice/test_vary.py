@@ -52,12 +52,24 @@ def test_nothing_flips() -> None:
     assert found.flips == ()
     assert found.not_computed == ("hum", "noise")
     # nothing is known of the ground: an answer without hum must not be called one that stays
-    assert "hum and noise not computed" in found.lines()[-1]
+    assert "Hum and noise not computed" in " ".join(found.lines())
     view = varied_of(found.to_json())
     assert view is not None
     assert "does not change" not in view.title
     told = Sweep(found.name, found.unit, found.points, ())
     assert "does not change" in told.lines()[-1]
+
+
+def test_a_walk_over_the_length_without_hum_says_that_it_tells_nothing() -> None:
+    found = sweep(read_axis("cable-length=1..50"), facts(), {"left": symmetrical()},
+                  Destination("amp", (RCA,)))  # fmt: skip
+    told = " ".join(found.lines())
+    # published: 10 feet, in a maker's data sheet of a line converter
+    assert "says nothing about the length" in told
+    assert "below 3 m" in told
+    view = varied_of(found.to_json())
+    assert view is not None
+    assert any("nothing about the length" in line for line in view.lacking)
 
 
 def test_volume_counts_from_full_output() -> None:

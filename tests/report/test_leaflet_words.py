@@ -7,8 +7,8 @@ from typing import Any
 import pytest
 
 from probe.report.bounded import figure
-from probe.report.leaflet import _hum, _quiet
-from probe.report.used import as_used
+from probe.report.leaflet import _figures, _gains, _hum, _quiet, leaves_of
+from probe.report.used import as_used, worse_side
 
 
 def db(value: float, low: float, high: float) -> dict[str, Any]:
@@ -54,3 +54,40 @@ def test_a_transformer_is_not_asked_for_twice() -> None:
     said = _hum({}, {"id": "xlr-to-rca/transformer", "pin_3": "transformer", "destination": "a"})
     assert all("Ask for an audio isolating transformer" not in line for line in said)
     assert said[0].startswith("Where the boxes stand near each other")
+
+
+def test_of_two_sides_the_worse_one_is_told() -> None:
+    loss = [{"connection_loss_db": {"at_20_hz": db(v, v, v)}, "hazards": []} for v in (0.1, 3.0)]
+    hum = [{"hum_below_full_output_db": db(v, v, v), "hazards": [{"code": c}]}
+           for v, c in ((95.0, "a"), (80.0, "b"))]  # fmt: skip
+    found = worse_side([{**a, **b} for a, b in zip(loss, hum, strict=True)])
+    # the figures themselves: the larger loss, the nearer hum, the hazards of both
+    assert found["connection_loss_db"]["at_20_hz"]["value"] == 3.0
+    assert found["hum_below_full_output_db"]["value"] == 80.0
+    assert [h["code"] for h in found["hazards"]] == ["a", "b"]
+    # what one side lacks is not known of the pair
+    assert "hum_below_full_output_db" not in worse_side([hum[0], {"hazards": []}])
+
+
+def test_a_rise_is_not_called_a_loss_and_a_fault_not_whole() -> None:
+    rise = {"connection_loss_db": {"at_20_hz": db(-1.6, -1.6, -1.6), "at_20_khz": db(0, 0, 0)}}
+    # the figure itself
+    assert ("Rise at 20 Hz", "1.6 dB") in _figures(rise)
+    assert any("1.6 dB too strong" in line for line in _gains(rise))
+    flat = {"connection_loss_db": {"at_20_hz": db(0, 0, 0), "at_20_khz": db(0, 0, 0)}}
+    assert any("arrive whole" in line for line in _gains(flat))
+    faulty = flat | {"hazards": [{"code": "stage-fault", "message": "m"}]}
+    assert all("arrive whole" not in line for line in _gains(faulty))
+    assert any("faulty output" in line for line in _gains(faulty))
+
+
+def test_nothing_to_recommend_is_said_without_words_of_the_program() -> None:
+    option = {"id": "xlr-to-rca/pin-3-open", "destination": "amp", "verdict": "cannot-tell",
+              "because": "perhaps most of the level would be lost",
+              "reasons": ["if the stage is transformer-coupled: 23.3 dB"]}  # fmt: skip
+    told = str(leaves_of({"options": [option], "why": ["least bad: xlr-to-rca/pin-3-open"]}))
+    # the words of the program are those of its formats
+    assert "pin-3-open" not in told
+    assert "cannot-tell" not in told
+    assert "most of the level would be lost" in told
+    assert "Have the output measured" in told

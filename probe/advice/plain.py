@@ -1,0 +1,62 @@
+"""What speaks against a way of connecting, in the words of somebody who only wants music."""
+
+from __future__ import annotations
+
+from probe.advice import thresholds as limit
+from probe.advice.case import Finding
+from probe.advice.figures import Figures
+from probe.advice.words import decibels
+
+AGAINST = {
+    "level-lost": "most of the level would be lost",
+    "signal-lost": "bass or treble would be lost",
+    "loss": "bass or treble would be lost",
+    "bass-loss": "bass would be lost",
+    "response-rise": "bass or treble come too strong",
+    "tie-current": "joining pin 3 would overload the output",
+    "tie-pointless": "joining pin 3 gains nothing and strains the output",
+    "sense-open": "the output would pick up hum",
+    "sense-unused": "the output would lose its defence against hum",
+    "floating-open": "how loud it plays would rest on chance",
+    "instability": "the output may become unstable",
+    "clips-earlier": "the output distorts earlier",
+    "clips-short": "the output distorts before the amplifier gives all it has",
+    "pin-3-open": "level would be lost, and hum picked up",
+    "one-half-undriven": "one half of the amplifier would stay idle",
+    "overload": "the output can give more than the input accepts",
+    "excess-level": "far more level than the input needs",
+    "load": "the input loads the output more than its maker allows",
+    "noise": "hiss may be heard close to the loudspeaker",
+    "direct-voltage": "the output carries direct voltage",
+    "direct-voltage-not-metered": "the output may carry direct voltage: meter it first",
+    "not-measured": "this output was not measured",
+    "stage-fault": "it comes from the faulty output",
+    "saturation": "the transformer distorts in the deepest bass at full level",
+    "polarity": "the signal comes upside down",
+    "long-run": "the lead is long for one without defence against hum",
+}
+"""Code of a finding, and what it means at home."""
+
+KNOWN_TO_LACK = {"not-measured", "direct-voltage-not-metered"}
+"""What says by itself that something is not known."""
+
+
+def against(code: str, figures: Figures) -> str:
+    """Return what a finding of ``code`` means; nothing where it speaks for the connection."""
+    if code == "hum":
+        hum = figures.hum_below_full_output_db
+        if hum is None:
+            return "hum may be heard"
+        heard = "loud" if hum.high < limit.HUM_LOUD_DB else (
+            "heard in a quiet room" if hum.high < limit.HUM_AVOID_DB else "heard close by at most"
+        )  # fmt: skip
+        return f"hum {decibels(hum)} below full output, {heard}"
+    return AGAINST.get(code, "")
+
+
+def because(finding: Finding, figures: Figures) -> str:
+    """Return the first reason of an option in plain words; where it is doubtful, as a doubt."""
+    told = against(finding.code, figures)
+    if finding.verdict != "cannot-tell" or not told or finding.code in KNOWN_TO_LACK:
+        return told
+    return f"perhaps {told}: not known before it is measured"

@@ -1,0 +1,68 @@
+"""What is said of the ways that are not used, and where none is, in the customer's words."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from probe.report import words
+from probe.report.document import listing
+from probe.report.text import clean, printed
+
+MOST_OTHERS = 6
+"""Rows of the other ways."""
+
+LEAST_BAD = ("works", "avoid", "cannot-tell", "never")
+"""Verdicts of what is left, the least bad first."""
+
+
+def why_nothing(advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]]) -> tuple[str, ...]:
+    """Return in the customer's words why nothing is recommended, and what would help."""
+    if not options:
+        return ("No lead fits the sockets of both ends.",)
+    by_verdict = {v: [o for o in options if o.get("verdict") == v] for v in LEAST_BAD}
+    said = ["None of the ways to connect them can be recommended without reservation."]
+    best = next((held[0] for v, held in by_verdict.items() if held and v != "never"), None)
+    if best is not None:
+        way = _name(best)
+        said.append(f"The least bad: {way}; {_because(best)}.")
+    if by_verdict["cannot-tell"]:
+        said.append("Have the output measured: that tells which of them is right.")
+    said += [f"It would help: {printed(c.get('says'), 160)}." for c in listing(advice, "cures")[:1]
+             if isinstance(c, Mapping)]  # fmt: skip
+    return tuple(said)
+
+
+def other_ways(
+    options: Sequence[Any], chosen: Mapping[str, Any] | None
+) -> tuple[tuple[str, str, str], ...]:
+    """Return the other ways: name, verdict on the worse side, and what speaks against them."""
+    worst: dict[str, Mapping[str, Any]] = {}
+    for option in options:
+        if not isinstance(option, Mapping) or (chosen and option.get("id") == chosen.get("id")):
+            continue
+        held = worst.setdefault(str(option.get("id")), option)
+        if _badness(option) > _badness(held):
+            worst[str(option.get("id"))] = option
+    rows = [
+        (_name(o), words.VERDICTS.get(str(o.get("verdict")), ""), _because(o))
+        for o in worst.values()
+    ]
+    return tuple(rows[:MOST_OTHERS])
+
+
+def _badness(option: Mapping[str, Any]) -> int:
+    verdict = str(option.get("verdict"))
+    return LEAST_BAD.index(verdict) if verdict in LEAST_BAD else -1
+
+
+def _name(option: Mapping[str, Any]) -> str:
+    return words.OPTIONS.get(str(option.get("id"))) or clean(option.get("id"), 60)
+
+
+def _because(option: Mapping[str, Any]) -> str:
+    """Return what speaks against a way, a whole sentence; of one that works, what it lacks."""
+    lacks = printed(option.get("passed_by") or "")
+    if option.get("verdict") == "works" and lacks:
+        return lacks
+    return printed(option.get("because") or "") or printed((listing(option, "reasons") or [""])[0])
