@@ -11,16 +11,26 @@ take is taken to have. What is no larger than that is a bound.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
-from typing import Any
+from collections.abc import Mapping
+from typing import Any, Literal
 
 from probe.compare.conditions import SAME_HZ, SAME_LEVEL_DB
 from probe.facts.named_curve import NamedCurve, named_curve
 from probe.measures.harmonic import UNMEASURED_BENCH
-from probe.numbers import number, ratio_db
+from probe.numbers import interval, number, ratio_db
 
 BAND_HZ = (15.0, 21e3)
 """Tones that count as within 20 Hz to 20 kHz."""
+
+CURVES = {
+    "differential_level": "differential_open_circuit",
+    "hot_level": "hot_open_circuit",
+    "cold_level": "cold_open_circuit",
+    "single_ended_level": "single_ended_open_circuit",
+}
+"""Curves of facts whose name is another one."""
+
+Toward = Literal["up", "down", "away", "size"]
 
 SLOPE_COUNTS = 2.0
 """How often the change from the nearest point to the stated level counts into the doubt."""
@@ -31,23 +41,44 @@ def near(at: float | None, hz: float | None) -> bool:
     return bool(at and hz) and abs(math.log((at or 1.0) / (hz or 1.0))) <= SAME_HZ
 
 
-def sizes(side: Mapping[str, Any], name: str) -> list[tuple[float, float]]:
-    """Return frequency and magnitude of a curve's known points."""
-    curve = named_curve(side, name)
-    return [] if curve is None else list(zip(curve.hz, curve.magnitude, strict=True))
-
-
 def worst(
-    side: Mapping[str, Any], name: str, size: Callable[[float], float]
+    side: Mapping[str, Any], fact: str, entry: Mapping[str, Any], toward: Toward
 ) -> tuple[float, dict[str, Any]] | None:
-    """Return tone and entry of the curve's point within 20 Hz to 20 kHz with the largest size."""
-    curve = named_curve(side, name)
-    points = [] if curve is None else list(enumerate(zip(curve.hz, curve.magnitude, strict=True)))
-    inside = [(size(value), k) for k, (hz, value) in points if BAND_HZ[0] <= hz <= BAND_HZ[1]]
-    if curve is None or not inside:
+    """Return tone and entry of the worst point of a fact's curve within 20 Hz to 20 kHz.
+
+    Parameters
+    ----------
+    side
+        What holds the curve: a side of the facts document, or what is between the sides.
+    fact, entry
+        The figure at its own tone; a point counts only beyond its 95 % interval.
+    toward
+        What is worse: larger, smaller, farther from the figure, or of larger size whatever the
+        sign. A point that is only a bound from the better side is not known to be worse.
+    """
+    own = (side.get("facts") or {}).get(fact)
+    curve = named_curve(side, CURVES.get(fact, fact))
+    if curve is None or entry is not own:
         return None
-    _, index = max(inside)
-    return curve.hz[index], _point(curve, index)
+    value = float(entry["value"])
+    low, high = interval(entry) or (value, value)
+    better = {"up": "below", "size": "below", "down": "above"}.get(toward)
+    points = [
+        (_beyond(one, low, high, toward), k)
+        for k, (hz, one) in enumerate(zip(curve.hz, curve.magnitude, strict=True))
+        if BAND_HZ[0] <= hz <= BAND_HZ[1]
+        and (curve.bound[k] is None or (better is not None and curve.bound[k] != better))
+    ]
+    beyond, index = max(points, default=(0.0, 0))
+    return (curve.hz[index], _point(curve, index)) if beyond > 0.0 else None
+
+
+def _beyond(value: float, low: float, high: float, toward: Toward) -> float:
+    """Return how much worse a value is than the worse end of an interval."""
+    if toward == "size":
+        return abs(value) - max(abs(low), abs(high))
+    above, below = value - high, low - value
+    return {"up": above, "down": below}.get(toward, max(above, below))
 
 
 def at_tone(side: Mapping[str, Any], name: str, hz: float) -> dict[str, Any] | None:

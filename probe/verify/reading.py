@@ -18,7 +18,7 @@ from probe.facts import source_from_facts
 from probe.facts.source import Source
 from probe.numbers import number, ratio_db, write, write_hz, write_number
 from probe.verify import from_curve, loaded
-from probe.verify.quantities import BETWEEN, QUANTITIES, Quantity
+from probe.verify.quantities import BETWEEN, HZ, QUANTITIES, Quantity
 from probe.verify.specification import ConditionTable, LineTable
 
 Entry = Mapping[str, Any]
@@ -33,6 +33,8 @@ READ_AS = {
     "each-leg": "each leg against pin 1",
     "": "",
 }
+
+WORDS = {"up": "up to", "down": "down to", "away": "as far as", "size": "up to"}
 
 
 @dataclass(frozen=True)
@@ -108,8 +110,8 @@ class SideReader:
             figure = self._at_tone(figure, line.condition.at_hz)
         elif line.condition.at_hz is not None:
             figure = self._same_tone(figure, line.condition.at_hz, quantity)
-        elif quantity.between_sides:
-            figure = self._over_the_band(figure, quantity)
+        if line.condition.at_hz is None and not figure.problem:
+            figure = self._judged_at(figure, line, quantity)
         return figure if figure.problem else _as_bench_allows(figure, quantity)
 
     def _under_conditions(
@@ -174,17 +176,20 @@ class SideReader:
         )
         return replace(figure, problem="not-comparable", reason=reason)
 
-    def _over_the_band(self, figure: Figure, quantity: Quantity) -> Figure:
-        """Say at which tone a figure of both sides is judged, and what it is where it is worst."""
+    def _judged_at(self, figure: Figure, line: LineTable, quantity: Quantity) -> Figure:
+        """Say at which tone a figure was judged that names none, and where it is farthest off."""
         at = number(figure.entry, "at_hz")
-        if at is None:
+        if at is None or quantity.units == HZ:
             return figure
-        told = f"judged at {write_hz(at)}, the data sheet names no frequency"
-        size = abs if quantity.about == "magnitude" else float
-        worst = from_curve.worst(self._home(quantity), figure.fact, size)
+        told = [f"judged at {write_hz(at)}, the data sheet names no frequency"]
+        toward = _toward(line, quantity)
+        worst = from_curve.worst(self._home(quantity), figure.fact, figure.entry or {}, toward)
         if worst is not None and not from_curve.near(at, worst[0]):
-            told += f"; over the band up to {write({**worst[1]}).whole} at {write_hz(worst[0])}"
-        return replace(figure, steps=(*figure.steps, told))
+            leg = figure.fact.partition("_")[0]
+            which = f"{leg} " if leg in ("hot", "cold") else ""
+            value = write(worst[1]).whole
+            told.append(f"{which}over the band {WORDS[toward]} {value} at {write_hz(worst[0])}")
+        return replace(figure, steps=(*figure.steps, *told))
 
     def _risen(self, name: str, said: ConditionTable) -> tuple[dict[str, Any], Entry] | None:
         """Return distortion at the stated level from the take of a rising tone, where it is."""
@@ -314,11 +319,7 @@ class SideReader:
         assert figure.entry is not None
         at = number(figure.entry, "at_hz")
         if hz is None:
-            widest = self._largest(figure.fact)
-            told = (f"judged at {write_hz(at)}, the data sheet names no frequency",) if at else ()
-            if widest:
-                told = (*told, widest)
-            return replace(figure, steps=(*figure.steps, *told))
+            return figure
         if at is not None and abs(math.log(at / hz)) <= SAME_HZ:
             return figure
         entry = from_curve.at_tone(self.body, figure.fact, hz)
@@ -327,15 +328,14 @@ class SideReader:
             return replace(figure, problem="not-comparable", reason=reason)
         return replace(figure, entry=entry)
 
-    def _largest(self, name: str) -> str:
-        """Say where between 20 Hz and 20 kHz an impedance is much larger than at 1 kHz."""
-        sizes = [(s, f) for f, s in from_curve.sizes(self.body, name) if 15.0 <= f <= 21000.0]
-        own = number((self.body.get("facts") or {}).get(name))
-        if not sizes or not own or max(sizes)[0] < 1.2 * own:
-            return ""
-        size, hz = max(sizes)
-        what = name.removesuffix("_impedance").replace("_", " ")
-        return f"{what} up to {write_number(size, 'ohm')} at {write_hz(hz)}"
+
+def _toward(line: LineTable, quantity: Quantity) -> from_curve.Toward:
+    """Return where a figure would leave the limits of a line: what is worst over the band."""
+    if quantity.about == "magnitude":
+        return "size"
+    if line.at_least is not None and line.at_most is None:
+        return "down"
+    return "up" if line.at_most is not None and line.at_least is None else "away"
 
 
 def _joined(line: LineTable, quantity: Quantity) -> tuple[str, ...]:

@@ -308,6 +308,35 @@ def test_a_balance_without_a_tone_says_its_tone_and_its_worst(tmp_path: Path) ->
     assert "up to −0.270 ± 0.020 dB at 20.5 Hz" in told
 
 
+@pytest.mark.parametrize(
+    ("limit", "worst"),
+    [
+        # the smallest and the largest value of the curve below; both as far from 14.7 as they are
+        ("at_least = 10.0", "over the band down to 7.00 ± 0.10 dB at 20.5 Hz"),
+        ("at_most = 20.0", "over the band up to above 31.0 dB at 18 kHz"),
+        ("typical = 14.0\ntolerance = 1.0", "over the band as far as 30.00 ± 0.10 dB at 15 kHz"),
+    ],
+)
+def test_a_figure_without_a_tone_says_where_it_is_worst_for_its_limit(
+    tmp_path: Path, limit: str, worst: str
+) -> None:
+    facts = document(left=side())
+    name = "output_common_mode_rejection"
+    body = facts["sides"]["left"]
+    body["facts"][name] = {**entry(14.7, "dB", 0.05), "at_hz": 997.0}
+    body["curves"][name] = {
+        "unit": "dB", "hz": [20.5, 40.0, 997.0, 15e3, 18e3], "value": [7.0, 7.1, 14.7, 30.0, 31.0],
+        "u95": [0.1] * 5, "bound": [None, "above", None, None, "above"],
+    }  # fmt: skip
+    if "at_most" not in limit and "typical" not in limit:
+        # a bound from the better side may be better: it is not known to be the worst
+        body["curves"][name]["value"][1] = 6.0
+    line = f'quantity = "output-common-mode-rejection"\nunit = "dB"\n{limit}'
+    told = str(verify(facts, specified(tmp_path, line)).to_json()["lines"][0])
+    assert "judged at 997 Hz, the data sheet names no frequency" in told
+    assert worst in told
+
+
 def codes(facts: dict[str, Any], folder: Path) -> list[tuple[str, str, str]]:
     spec = specified(folder, 'quantity = "kind"\nsays = "differential"')
     return [(f.code, f.side, f.certainty) for f in verify(facts, spec).faults]
@@ -423,7 +452,10 @@ def test_distortion_at_another_level_is_read_from_its_curve(
     assert figure["measured"]["u95"] == pytest.approx(u95, rel=2e-3)
     assert (row["outcome"], figure["steps"]) == (
         "meets",
-        ["at 4.00 V of the take of a rising tone"],
+        [
+            "at 4.00 V of the take of a rising tone",
+            "judged at 1000 Hz, the data sheet names no frequency",
+        ],
     )
 
 
