@@ -67,6 +67,24 @@ class Memory:
         return replace(self, figures={}, ground_alone=True, among=among)
 
 
+@dataclass(frozen=True)
+class Trial:
+    """One link on one corner, for one kind of stage, in the company of other links."""
+
+    corner: Sampled
+    kind: str
+    reference: Reference
+    link: Link
+    company: tuple[Link, ...] = ()
+
+    @property
+    def without_ground(self) -> Trial:
+        """The same, with nothing said of the ground."""
+        bare = replace(self.link, socket=replace(self.link.socket, ground=NO_GROUND))
+        held = self.reference.socket and replace(self.reference.socket, ground=NO_GROUND)
+        return replace(self, link=bare, reference=replace(self.reference, socket=held))
+
+
 class Desk:
     """Everything that stays the same while one side is advised on; solves nothing twice."""
 
@@ -131,84 +149,55 @@ class Desk:
             )
         return self._latest[key]
 
-    def figures(
-        self,
-        corner: Sampled,
-        kind: str,
-        reference: Reference,
-        link: Link,
-        company: tuple[Link, ...],
-    ) -> Figures:
+    def figures(self, trial: Trial) -> Figures:
         """Return the figures of one link on one corner."""
-        key = self._key(corner, kind, reference, link, company)
+        key = self._key(trial)
         if key not in self._memory.figures:
-            self._memory.figures[key] = self._with_surroundings(
-                self._leveled(corner, kind, reference, link, company),
-                self.respond(corner, link, company), corner, kind, link, company,
-            )  # fmt: skip
+            self._memory.figures[key] = with_surroundings(
+                self._leveled(trial),
+                self.respond(trial.corner, trial.link, trial.company),
+                self._surroundings(trial),
+            )
         return self._memory.figures[key]
 
-    def _key(
-        self,
-        corner: Sampled,
-        kind: str,
-        reference: Reference,
-        link: Link,
-        company: tuple[Link, ...],
-    ) -> tuple[object, ...]:
+    def _key(self, trial: Trial) -> tuple[object, ...]:
         """Return what tells figures apart: corners of an output nobody uses do not."""
-        used: set[str] = {link.option.from_, *(o.option.from_ for o in company)}
+        corner, link, reference = trial.corner, trial.link, trial.reference
+        used: set[str] = {link.option.from_, *(o.option.from_ for o in trial.company)}
         used |= {reference.option.from_ if reference.option is not None else ""}
-        same = corner.same_for(link.option.from_) if len(used) == 1 and not company else (
-            id(corner),
-        )  # fmt: skip
+        alone = len(used) == 1 and not trial.company
+        same = corner.same_for(link.option.from_) if alone else (id(corner),)
         scale = scale_of(corner, self.device, self.operating, self.side.live_leg)
-        return same, kind, link, company, reference, self.destination.mains_hz, scale.key
+        told = (trial.kind, link, trial.company, reference)
+        return same, *told, self.destination.mains_hz, scale.key
 
-    def _leveled(
-        self,
-        corner: Sampled,
-        kind: str,
-        reference: Reference,
-        link: Link,
-        company: tuple[Link, ...],
-    ) -> Figures:
+    def _leveled(self, trial: Trial) -> Figures:
         """Return what follows from the level; asked about the ground alone, from the memory."""
-        bare = replace(link, socket=replace(link.socket, ground=NO_GROUND))
-        held = reference.socket and replace(reference.socket, ground=NO_GROUND)
-        key = self._key(corner, kind, replace(reference, socket=held), bare, company)
+        key = self._key(trial.without_ground)
         kept = self._memory.leveled.get(key) if self._memory.ground_alone else None
         if kept is not None:
             return kept
-        response = self.respond(corner, link, company)
-        sensing = kind == "ground-sensing" and link.option.id == "xlr-to-rca/pin-3-open"
+        corner, link = trial.corner, trial.link
+        response = self.respond(corner, link, trial.company)
+        sensing = trial.kind == "ground-sensing" and link.option.id == "xlr-to-rca/pin-3-open"
         instead = replace(link, option=BY_ID["xlr-to-rca/pin-3-tied-at-source"])
         found = figures(
             response,
             scale_of(corner, self.device, self.operating, self.side.live_leg),
-            self._against(corner, reference, response, link),
+            self._against(corner, trial.reference, response, link),
             link.socket.sensitivity_volts,
             self.respond(corner, instead) if sensing else None,
         )
         return self._memory.leveled.setdefault(key, found)
 
-    def _with_surroundings(
-        self,
-        found: Figures,
-        response: Response,
-        corner: Sampled,
-        kind: str,
-        link: Link,
-        company: tuple[Link, ...],
-    ) -> Figures:
-        around = Surroundings(
-            link.socket,
+    def _surroundings(self, trial: Trial) -> Surroundings:
+        return Surroundings(
+            trial.link.socket,
             self.destination.mains_hz,
             self.side.noise,
-            limits_of(corner, self.device, self.side, kind),
-            tuple(other.socket.ground for other in company),
+            limits_of(trial.corner, self.device, self.side, trial.kind),
+            tuple(other.socket.ground for other in trial.company),
         )
-        return with_surroundings(found, response, around)
 
     def _against(
         self, corner: Sampled, reference: Reference, response: Response, link: Link
@@ -247,7 +236,9 @@ class Desk:
         corners = self.corners(kind, both_outputs=both)
         self._latest.clear()
         parts = [
-            self.figures(corner, kind, reference, Link(option, s, circuit, m, cable), company)
+            self.figures(
+                Trial(corner, kind, reference, Link(option, s, circuit, m, cable), company)
+            )
             for corner in corners
             for s in _grounds(replace(socket, circuit=circuit))
             for m in _mismatches(socket, option)

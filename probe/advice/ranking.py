@@ -105,7 +105,7 @@ def _quietest(
     ]
     if len(kept) == len(pool):
         return kept, None
-    says = words[0] if min(best.value, good) == good else words[1]
+    says = words[0] if best.low >= good else words[1]
     return kept, f"{says}: {{{name}}} below full output"
 
 

@@ -11,6 +11,7 @@ from probe.report import cautions, words
 from probe.report.bounded import figure
 from probe.report.document import listing
 from probe.report.leaflet import FIRST
+from probe.report.places import place_of
 from probe.report.text import MESSAGE_LIMIT, clean, printed
 from probe.report.used import as_used, needs_pad
 
@@ -63,7 +64,7 @@ def advice_view(advice: Mapping[str, Any]) -> AdviceView:
     options.sort(key=_rank)
     chosen = advice.get("chosen")
     return AdviceView(
-        destination=clean(advice.get("destination") or ""),
+        destination=place_of(advice.get("destination")) if advice.get("destination") else "",
         operating_point=clean(advice.get("operating_point") or "", MESSAGE_LIMIT),
         chosen=_chosen(options) or (_option_name(chosen) if chosen else ""),
         why=tuple(_sentence(reason) for reason in listing(advice, "why"))

@@ -308,7 +308,8 @@ def _hum(advice: Mapping[str, Any], option: Mapping[str, Any]) -> list[str]:
     for cure in cures[:2]:
         better = number({"value": cure.get("better_by_db")})
         gain = f" ({better:.0f} dB less hum)" if better is not None else ""
-        said.append(f"{printed(cure.get('says'), 160)}{gain}.")
+        says = printed(cure.get("says"), 160)
+        said.append(f"{says[:1].upper()}{says[1:]}{gain}.")
     if not said and option.get("pin_3") == "transformer":
         said = ["This lead has its isolating transformer already: look for the hum elsewhere, with "
                 "this lead unplugged first."]  # fmt: skip
