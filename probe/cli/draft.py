@@ -46,7 +46,7 @@ def run(args: argparse.Namespace) -> int:
         print(text, end="")
         return 0
     place = write_draft(text, folder)
-    print(f"{place}: drafted, with {questions} question{'s' * (questions != 1)} left in it")
+    print(f"{place}: drafted, with {questions} left in it")
     return 0
 
 

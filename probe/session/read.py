@@ -80,10 +80,15 @@ def _refuse_drafts(path: Path) -> None:
     lines = read_bytes(path).decode("utf-8", "replace").splitlines()
     asked = [n for n, line in enumerate(lines, 1) if line.startswith(OPEN_QUESTION)]
     if asked:
+        # a question about several recordings has one number and stands in each of them
+        which = {
+            lines[n - 1].removeprefix(OPEN_QUESTION).split(":")[0].split()[:1][0] for n in asked
+        }
         raise BadInput(
-            f"{shown_path(path)}:{asked[0]}: is a draft with questions left; answer the questions "
-            f'in the draft: {len(asked)} lines begin with "{OPEN_QUESTION}", write the answer '
-            "below each and take the line away"
+            f"{shown_path(path)}:{asked[0]}: is a draft with {counted(len(which), 'question')} "
+            f"left; answer the questions in the draft: {counted(len(asked), 'line')} that "
+            f'begin{"s" * (len(asked) == 1)} with "{OPEN_QUESTION}"; write the answer below each '
+            "and take the line away"
         )
 
 

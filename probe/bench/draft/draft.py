@@ -8,7 +8,7 @@ from pathlib import Path
 from probe.bench.draft.files import look_through
 from probe.bench.draft.hear import Told, hear
 from probe.bench.draft.reason import reason
-from probe.bench.draft.text import Said, draft_text
+from probe.bench.draft.text import Questions, Said, draft_text
 from probe.errors import BadInput
 from probe.formats.text import shown_path
 
@@ -17,8 +17,8 @@ NAME = "session.toml"
 
 def draft(
     folder: Path, said: Said, *, hot: int | None = None, told: Told | None = None
-) -> tuple[str, int]:
-    """Return the drafted text of session.toml and how many questions it leaves.
+) -> tuple[str, Questions]:
+    """Return the drafted text of session.toml and the questions it leaves.
 
     Raises
     ------

@@ -99,7 +99,7 @@ def _hear(name: str, audio: AudioFile, found: Folder) -> Hearing:
     sets = sets_of(lines, found)
     every = tuple(sorted((*sets.played, *sets.injected)))
     if not every:
-        return _deaf(name, audio, lines, "")
+        return replace(_deaf(name, audio, lines, ""), sets=sets)
     take = _take(name, audio, every, len(samples))
     pieces = (samples[k : k + READ_FRAMES] for k in range(0, len(samples), READ_FRAMES))
     measured = measure_take(take, lines.mains_hz or 50.0, pieces=pieces)

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from probe.bench.draft.hear import Hearing
 from probe.bench.draft.loads import load_of
@@ -293,11 +294,22 @@ def _inject(view: View) -> Answer:
     """Return into which leg the injected tones go: the one that hears more of them."""
     hearing = view.hearing
     legs = [c for c, role in enumerate(view.roles) if role in ("hot", "cold", "single-ended")]
-    if len(legs) < 2:
-        return Answer(None, "open", "tones are injected; into which terminal?", ("cold", "hot"))
     level = np.median(20.0 * np.log10(np.abs(hearing.peaks[hearing.injected]) + 1e-20), axis=0)
+    if len(legs) < 2:
+        return Answer(None, "open", f"tones are injected{_louder(level)}", ("cold", "hot"))
     first, second = sorted(legs, key=lambda c: -level[c])[:2]
     ahead = float(level[first] - level[second])
     why = f"the {view.roles[first]} leg hears the injected tones {ahead:.1f} dB louder"
     sure: Sure = "known" if ahead > LEG_DB and view.sure == "known" else "likely"
     return Answer(view.roles[first], sure, why, (view.roles[second],))
+
+
+def _louder(level: NDArray[np.float64]) -> str:
+    """Return which channel hears the injected tones clearly louder, in words."""
+    order = np.argsort(-level)
+    if len(order) < 2 or level[order[0]] - level[order[1]] < LEG_DB:
+        return ""
+    ahead = float(level[order[0]] - level[order[1]])
+    return (
+        f", likely into the leg on channel {order[0] + 1}, which hears them {ahead:.1f} dB louder"
+    )

@@ -12,6 +12,7 @@ from probe.bench.calibration.figures import BenchFigures
 from probe.bench.draft.files import Folder
 from probe.bench.draft.reason import Reasoned
 from probe.bench.draft.shapes import Shape
+from probe.bench.draft.tones import ToneSets
 from probe.bench.draft.views import Answer, LoadAnswer
 from probe.formats.text import printable
 from probe.formats.write import tidy, value
@@ -48,6 +49,19 @@ class Said:
     """Take likely answers as answers, with a remark beside each."""
 
 
+@dataclass(frozen=True)
+class Questions:
+    """How many different questions a draft asks, and in how many lines; one may stand in many."""
+
+    different: int
+    lines: int
+
+    def __str__(self) -> str:
+        """Say both where they differ."""
+        said = f"{self.different} question{'s' * (self.different != 1)}"
+        return said if self.lines == self.different else f"{said} in {self.lines} lines"
+
+
 @dataclass
 class Draft:
     """The text so far, and how many questions it asks."""
@@ -78,13 +92,13 @@ class Draft:
         self.put(f'{key} = "question {number} is not answered"')
 
     @property
-    def questions(self) -> int:
-        """How many different questions it asks."""
-        return len(self.asked)
+    def questions(self) -> Questions:
+        """How many different questions it asks, and in how many lines."""
+        return Questions(len(self.asked), sum(line.startswith(MARK) for line in self.lines))
 
 
-def draft_text(takes: Sequence[Reasoned], folder: Folder, said: Said) -> tuple[str, int]:
-    """Return the text of the draft and the number of questions left in it."""
+def draft_text(takes: Sequence[Reasoned], folder: Folder, said: Said) -> tuple[str, Questions]:
+    """Return the text of the draft and the questions left in it."""
     draft = Draft()
     body = Draft()
     _device(body, said)
@@ -95,7 +109,7 @@ def draft_text(takes: Sequence[Reasoned], folder: Folder, said: Said) -> tuple[s
         "# Drafted by probe from recordings; nobody has checked it. Every line that begins with",
         f'# "{MARK}" asks what no recording can tell: write the answer below it, without the #,',
         '# and take the question away; "again" is one that was asked above, of another recording.',
-        f"# Until then nothing is analysed. Questions left: {body.questions}.",
+        f"# Until then nothing is analysed. Left: {body.questions}.",
         'format = "probe-session/1"',
         "",
         *body.lines,
@@ -180,6 +194,7 @@ def _take(draft: Draft, take: Reasoned, folder: Folder, said: Said) -> None:
             draft.put(f"phases_deg = {value(phases)}")
         if not hearing.sets.known:
             draft.ask("tones were found by ear, not from a list: are these the ones played?")
+    _doubtful(draft, hearing.sets)
     if hearing.shape is not None:
         _shape(draft, hearing.shape)
     _answer(draft, "state", take.state, said)
@@ -188,6 +203,22 @@ def _take(draft: Draft, take: Reasoned, folder: Folder, said: Said) -> None:
     if take.inject is not None:
         _inject(draft, take, folder, said)
     draft.put("")
+
+
+def _doubtful(draft: Draft, sets: ToneSets) -> None:
+    """Ask about lines that are hum or tones; nothing tells."""
+    if not sets.doubtful:
+        return
+    listed = ", ".join(f"{hz:g}" for hz in sets.doubtful)
+    every = _numbers(sorted((*sets.played, *sets.doubtful)))
+    lines = [f"tones_hz = {value(every)}"]
+    if not sets.played:
+        lines.insert(0, f'signal = "{"tone" if len(every) == 1 else "multitone"}"')
+    draft.ask(
+        f"{listed} Hz: loud, and at multiples of the mains: hum, or tones that were played? "
+        "If tones",
+        *lines,
+    )
 
 
 def _shape(draft: Draft, shape: Shape) -> None:
@@ -252,15 +283,17 @@ def _named_leg(name: str) -> str | None:
 
 def _by_name(load: LoadAnswer, name: str) -> LoadAnswer:
     """Return an open question with the ends of the file's name, for the line that is offered."""
-    if load.sure != "open" or load.from_ == "single-ended":
+    words = re.split(r"[^a-z]+", name.lower())
+    if load.sure != "open" or load.from_ == "single-ended" or "inject" in words:
         return load
-    if "across" in re.split(r"[^a-z]+", name.lower()):
+    if "across" in words:
         return replace(load, from_="hot", to="cold")
     leg = _named_leg(name)
     return load if leg is None else replace(load, from_=leg, to="ground")
 
 
 def _load(draft: Draft, load: LoadAnswer, name: str, said: Said) -> None:
+    named = _by_name(load, name) is not load
     load = _by_name(load, name)
     if load.likely_none and said.likely:
         draft.put(f"# LIKELY, not known: no load; {load.why}")
@@ -274,10 +307,16 @@ def _load(draft: Draft, load: LoadAnswer, name: str, said: Said) -> None:
         draft.put(f"# LIKELY, not known: a load; {load.why}", f"load = [ {value(keys)} ]")
         return
     ohm = "" if part is None else f"{part.ohm:g}"
+    offered = [(load.from_, load.to)]
+    if load.sure == "open" and load.to == "ground" and load.from_ != "single-ended" and not named:
+        offered = [("hot", "ground"), ("cold", "ground"), ("hot", "cold")]
     draft.ask_first(
         "load",
         f"{_likely_load(load)} {load.why}. If there was none: load = []",
-        f'load = [ {{ from = "{load.from_}", to = "{load.to}", ohm = {ohm}, u95_percent = }} ]',
+        *(
+            f'load = [ {{ from = "{a}", to = "{b}", ohm = {ohm}, u95_percent = }} ]'
+            for a, b in offered
+        ),
     )
 
 
@@ -291,7 +330,9 @@ def _inject(draft: Draft, take: Reasoned, folder: Folder, said: Said) -> None:
     answer = take.inject
     assert answer is not None
     tones = take.hearing.sets.injected
-    keys: dict[str, object] = {"into": answer.value or _named_leg(take.hearing.name) or "cold"}
+    named = _named_leg(take.hearing.name)
+    into = answer.value or named
+    keys: dict[str, object] = {"into": into or "cold"}
     volts = said.inject_volts if take.hearing.played.any() else said.inject_volts_off
     if said.injector is not None:
         keys |= {
@@ -313,10 +354,12 @@ def _inject(draft: Draft, take: Reasoned, folder: Folder, said: Said) -> None:
         return
     missing = [k for k in ("through_ohm", "volts") if k not in keys]
     wanted = f" Write {' and '.join(missing)} into it." if missing else ""
-    asked = answer.why if answer.value is None else f"injected into {answer.value}? {answer.why}."
-    draft.ask_first(
-        "inject", f"{asked}{wanted}",
-              f"inject = [ {value(keys)} ]")  # fmt: skip
+    asked = f"injected into {answer.value}? {answer.why}."
+    if answer.value is None:
+        by_name = f"; by the file's name into {named}" if named else ""
+        asked = f"into which terminal? {answer.why}{by_name}."
+    offered = [keys] if into else [{**keys, "into": leg} for leg in ("cold", "hot")]
+    draft.ask_first("inject", f"{asked}{wanted}", *(f"inject = [ {value(k)} ]" for k in offered))
 
 
 def _phases(folder: Folder, tones: Sequence[float], *, injected: bool) -> list[float] | None:

@@ -2,8 +2,7 @@
 
 First the sets that are known: those a TOML in the folder states and the bench's own. A set is there
 when nearly all of its tones stand where one clock error puts them. Where no set is, what stands out
-is a tone unless it is hum, or a harmonic or product of stronger ones: a tone played at a multiple
-of the mains below 1 kHz is taken for hum, and asked about.
+is a tone unless it is hum (`probe.bench.draft.hum`), or a harmonic or product of stronger ones.
 """
 
 from __future__ import annotations
@@ -16,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from probe.bench.draft.files import Folder
+from probe.bench.draft.hum import LOUD_ALONE, MAINS_HZ, doubtful, hum_lines, mains_of
 from probe.bench.tones.sets import DEVICE, INJECTED
 from probe.simulate.tones import products
 
@@ -59,6 +59,8 @@ class ToneSets:
     played: tuple[float, ...]
     injected: tuple[float, ...]
     known: bool
+    doubtful: tuple[float, ...] = ()
+    """Lines taken for hum that are as loud as tones."""
 
 
 def lines_of(samples: NDArray[np.float32], rate: int) -> Lines:
@@ -80,7 +82,7 @@ def lines_of(samples: NDArray[np.float32], rate: int) -> Lines:
     hz, peak = (at + offset) * step, np.sqrt(power[at])
     keep = _not_skirts(hz, peak, 4.0 * step)
     hz, peak = hz[keep], peak[keep]
-    return Lines(hz, peak, step, _mains(hz, step))
+    return Lines(hz, peak, step, mains_of(hz, peak, step))
 
 
 def _loud_part(samples: NDArray[np.float32], rate: int) -> NDArray[np.float32]:
@@ -121,21 +123,6 @@ def _not_skirts(hz: Array, peak: Array, width: float) -> NDArray[np.bool_]:
     return keep
 
 
-def _mains(hz: Array, step: float) -> float | None:
-    heard = {m: _hum_lines(hz, m, step).sum() for m in (50.0, 60.0)}
-    if heard[50.0] >= 1 and heard[50.0] > heard[60.0]:
-        return 50.0
-    if heard[60.0] >= 1 and heard[60.0] > heard[50.0]:
-        return 60.0
-    return None
-
-
-def _hum_lines(hz: Array, mains: float, step: float) -> NDArray[np.bool_]:
-    order = np.round(hz / mains)
-    near = np.abs(hz - order * mains) <= np.maximum(0.003 * hz, step)
-    return np.asarray(near & (order >= 1) & (hz < 1000.0) & (np.abs(hz - order * mains) < 1.5))
-
-
 def sets_of(lines: Lines, folder: Folder) -> ToneSets:
     """Return the tones of a recording, known ones first."""
     device: list[tuple[float, ...]] = []
@@ -146,7 +133,7 @@ def sets_of(lines: Lines, folder: Folder) -> ToneSets:
     fed = _first_heard([*injected, INJECTED.hz], lines)
     if played or fed:
         return ToneSets(played, fed, known=True)
-    return ToneSets(_unknown(lines), (), known=False)
+    return _unknown(lines)
 
 
 def _first_heard(sets: Sequence[tuple[float, ...]], lines: Lines) -> tuple[float, ...]:
@@ -172,16 +159,23 @@ def _heard_share(tones: tuple[float, ...], lines: Lines) -> float:
     return float(np.mean(inside & (place <= np.maximum(lines.resolution_hz, 20e-6 * near))))
 
 
-def _unknown(lines: Lines) -> tuple[float, ...]:
+def _unknown(lines: Lines) -> ToneSets:
     """Return lines that are neither hum, nor far below the strongest, nor products of stronger."""
     hz, peak = lines.hz, lines.peak
     hum = np.zeros(len(hz), dtype=bool)
-    for mains in (50.0, 60.0) if lines.mains_hz is None else (lines.mains_hz,):
-        hum |= _hum_lines(hz, mains, lines.resolution_hz)
-    hum |= _weak_multiples(hz, peak, hum, lines)
-    left = np.flatnonzero(~hum)
+    for mains in MAINS_HZ if lines.mains_hz is None else (lines.mains_hz,):
+        hum |= hum_lines(hz, peak, mains, lines.resolution_hz)
+    weak = hum | _weak_multiples(hz, peak, hum, lines)
+    kept = _no_products(lines, np.flatnonzero(~weak))
+    asked = doubtful(hz, peak, hum, peak[kept])
+    return ToneSets(_tidied(hz[kept], lines), (), known=False, doubtful=_tidied(asked, lines))
+
+
+def _no_products(lines: Lines, left: NDArray[np.intp]) -> list[int]:
+    """Return which of some lines are strong, and no products of stronger ones."""
+    hz, peak = lines.hz, lines.peak
     if not len(left):
-        return ()
+        return []
     strong = left[peak[left] > peak[left].max() * 10.0 ** (-RANGE_DB / 20.0)]
     kept: list[int] = []
     for j in strong[np.argsort(peak[strong])[::-1]]:
@@ -191,18 +185,23 @@ def _unknown(lines: Lines) -> tuple[float, ...]:
             if np.min(np.abs(mixed - hz[j])) < 2.0 * lines.resolution_hz:
                 continue
         kept.append(int(j))
-    return tuple(sorted(_tidy(float(hz[j]), lines.resolution_hz) for j in kept))
+    return kept
+
+
+def _tidied(hz: Array, lines: Lines) -> tuple[float, ...]:
+    return tuple(sorted(_tidy(float(f), lines.resolution_hz) for f in hz))
 
 
 def _weak_multiples(
     hz: Array, peak: Array, hum: NDArray[np.bool_], lines: Lines
 ) -> NDArray[np.bool_]:
     """Return lines above 1 kHz that are multiples of the mains and weaker than its hum."""
-    if lines.mains_hz is None or not hum.any():
+    sure = hum & (peak <= LOUD_ALONE)
+    if lines.mains_hz is None or not sure.any():
         return np.zeros(len(hz), dtype=bool)
     order = np.round(hz / lines.mains_hz)
     near = np.abs(hz - order * lines.mains_hz) <= np.maximum(0.001 * hz, lines.resolution_hz)
-    return np.asarray(near & (peak < peak[hum].max()))
+    return np.asarray(near & (peak < peak[sure].max()))
 
 
 def _tidy(hz: float, resolution: float) -> float:
