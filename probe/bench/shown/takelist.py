@@ -154,9 +154,16 @@ svg .part { fill: #fff; stroke: #111; stroke-width: 3; } svg .dot { fill: #111; 
 svg text { font: 600 17px system-ui, sans-serif; }
 table { border-collapse: collapse; } td, th { padding: .3rem .8rem; text-align: left; }
 td.blank { border-bottom: 1px solid #777; min-width: 6rem; }
-@media print { svg { max-width: 11cm; }
-               body { margin: 0; max-width: none; font-size: 10pt; } h2 { break-before: page; }
-               h2.first { break-before: auto; } }
+@page { size: A4; margin: 11mm 13mm; }
+@media print { body { margin: 0; padding: 0; max-width: none; font-size: 9.5pt; line-height: 1.3; }
+               h2 { break-before: page; margin-top: 1rem; } h2.first { break-before: auto; }
+               h3 { margin: .1rem 0; break-after: avoid; } p { margin: .3rem 0; }
+               section.take { padding-top: .3rem; margin-top: .5rem; }
+               .caution { margin: .25rem 0; padding: .05rem .6rem; font-size: 8.5pt; }
+               .note { margin: .45rem 0; } .note span:last-child { min-width: 3cm; }
+               .sheet { display: flex; gap: 5mm; }
+               .sheet > .drawn { flex: none; width: 9.6cm; } .sheet > .said { flex: 1; }
+               svg { overflow: visible; } svg text { font-size: 18.5px; } }
 """
 
 _BOX = '<span class="tick" role="img" aria-label="to tick"></span>'
@@ -203,8 +210,9 @@ def _take_section(number: int, step: Step) -> str:
     said = " ".join(escape(s) for s in sentences(step))
     parts = [f"<h3>{_BOX}{number}. {escape(step.name)}</h3>"]
     parts += [_boxed(c) for c in before(step)]
-    parts += [_drawing(step), f"<p>{said}</p>", f"<p><strong>{escape(_tones(step))}</strong></p>"]
-    parts += [_blank(word) for word in _to_note(step)]
+    parts += ['<div class="sheet"><div class="drawn">', _drawing(step), '</div><div class="said">']
+    parts += [f"<p>{said}</p>", f"<p><strong>{escape(_tones(step))}</strong></p>"]
+    parts += [*(_blank(word) for word in _to_note(step)), "</div></div>"]
     return '<section class="take">' + "\n".join(parts) + "</section>"
 
 

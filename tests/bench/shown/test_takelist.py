@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+import shutil
+import subprocess
 import xml.etree.ElementTree as ET
 from pathlib import Path
 
@@ -15,6 +17,7 @@ from probe.bench.shown import takelist
 from probe.bench.shown.drawing import terminal
 from probe.cli.main import main
 from probe.session.model import Device
+from tests.report import browser
 
 DEVICE = Device("", "")
 
@@ -64,6 +67,28 @@ def test_the_page_is_whole_and_its_names_are_its_own(tmp_path: Path, capsys):
         named = str(picture.get("aria-labelledby")).split()
         assert set(named) <= set(ids)
     assert "http" not in page
+
+
+@pytest.mark.long
+@pytest.mark.browser
+def test_printed_two_takes_or_three_share_a_side_of_paper(tmp_path: Path):
+    program = browser.find()
+    if program is None or shutil.which("pdftotext") is None:
+        pytest.skip("no Chromium or no pdftotext on the path")
+    place, paper = tmp_path / "takes.html", tmp_path / "takes.pdf"
+    assert main(["takes", "--html", "--out", str(place)]) == 0
+    with browser.Browser(program, tmp_path / "profile") as shown:
+        shown.show(place, 900, 1200)
+        paper.write_bytes(shown.paper())
+    done = subprocess.run(["pdftotext", "-layout", paper, "-"], capture_output=True, check=True)
+    pages = done.stdout.decode("utf-8").split("\f")[:-1]
+    steps = able(Setting(DEVICE, usual(), "left"), Known())
+    began = [len(re.findall(r"^\s*\d+\. left ", page, re.MULTILINE)) for page in pages]
+    assert sum(began) == len(steps)
+    # as the changelog promises; the first side has the cautions that come once
+    assert all(count in (2, 3) for count in began[1:])
+    # no take is cut: each has its last line on the page where it begins
+    assert [len(re.findall("remarks:", page)) for page in pages] == began
 
 
 @pytest.mark.parametrize(
