@@ -46,6 +46,8 @@ class Case:
     """How the level is named that protects: declared, or assumed."""
     maximum_assumed: bool
     """That level stands on nothing but an assumption."""
+    level_declared: bool
+    """The level is what is played, rather than the most that could be."""
     reference_words: str
     settles: str
     """The take that would tell what is not known."""

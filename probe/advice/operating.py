@@ -28,6 +28,8 @@ class Operating:
     words: str
     maximum_words: str
     protects_volts: float | None = None
+    declared: bool = False
+    """The level is what is played; a measured maximum is only what could be."""
 
 
 @dataclass(frozen=True)
@@ -44,11 +46,12 @@ def operating_of(device: Device, side: SideFacts, destination: Destination) -> O
     """Return the operating point: declared, the device's full output, or its measured maximum."""
     if destination.operating_volts is not None:
         volts = destination.operating_volts
-        return Operating(volts, f"at the declared {volts:g} V", f"at the declared {volts:g} V")
+        words = f"at the declared {volts:g} V"
+        return Operating(volts, words, words, declared=True)
     if device.full_output_volts is not None:
         volts = device.full_output_volts
         words = f"at the device's full output of {volts:g} V"
-        return Operating(volts, words, words)
+        return Operating(volts, words, words, declared=True)
     balanced = "xlr" in device.connectors
     assumed = limit.ASSUMED_SINGLE_ENDED_MAXIMUM_VOLTS
     if balanced:

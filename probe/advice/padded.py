@@ -87,7 +87,7 @@ def _wanted(bare: OptionAdvice, socket: Input, destination: Destination) -> _Wan
         if excess >= LEAST_DB:
             return _Wanted(excess, f"{wanted_gain:g} dB are wanted", "where-it-solves")
     margin = f.full_output_margin_db
-    if margin is not None and margin.low > limit.EXCESS_DB:
+    if margin is not None and any(h.code == "excess-level" for h in bare.hazards):
         why = f"{margin.value:.0f} dB more than the input needs reach it"
         return _Wanted(float(round(margin.value - limit.SPARE_DB)), why, "never")
     return None

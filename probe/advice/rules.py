@@ -269,7 +269,9 @@ def _overload(case: Case) -> Iterator[Finding]:
 def _excess(case: Case) -> Iterator[Finding]:
     """Caution where far more comes than the input needs; not twice where it is overloaded."""
     margin = case.figures.full_output_margin_db
-    if margin is None or margin.low <= limit.EXCESS_DB or any(_overload(case)):
+    if margin is None or not case.level_declared or any(_overload(case)):
+        return
+    if margin.low <= limit.EXCESS_DB:
         return
     yield Finding("works", "excess-level", f"{margin.value:.0f} dB more than the input needs for "
                   "full output reach it: the volume control is usable in its lowest part only; an "
@@ -328,8 +330,8 @@ def _polarity(case: Case) -> Iterator[Finding]:
 
 def _long_run(case: Case) -> Iterator[Finding]:
     hum = case.figures.hum_below_full_output_db
-    silent = hum is not None and hum.low >= limit.HUM_GOOD_DB  # this one does reject, as solved
-    if case.cable.length_m > limit.LONG_RUN_METRES and not (case.option.balanced or silent):
+    solved = hum is not None and hum.low >= limit.HUM_AVOID_DB  # the length is in that figure
+    if case.cable.length_m > limit.LONG_RUN_METRES and not (case.option.balanced or solved):
         yield Finding("works", "long-run", f"{case.cable.length_m:g} m is long for a lead without "
                       "rejection of ground differences (keep below 3 m)", hazard=True)  # fmt: skip
 

@@ -16,7 +16,7 @@ from probe.numbers import interval, number
 from probe.report import words
 from probe.report.bounded import MOST_DB, figure
 from probe.report.document import listing
-from probe.report.other_ways import other_ways, why_nothing
+from probe.report.other_ways import only_avoided, other_ways, why_nothing
 from probe.report.places import place_of
 from probe.report.plugs import drawn_of, lead_drawing
 from probe.report.text import clean, printed
@@ -158,7 +158,13 @@ def _nothing(advice: Mapping[str, Any]) -> Leaf:
         destination=place_of(advice.get("destination")),
         first=first,
         # no option at all is only given where nothing may ever hang on the output as it is
-        chosen="Do not connect yet" if options or not first else "Never connect this output",
+        chosen="Never connect this output"
+        if first and not options
+        else (
+            "Nothing to recommend without reservation"
+            if only_avoided(options)
+            else "Do not connect yet"
+        ),
         drawing=None,
         needs=(),
         gains=(),

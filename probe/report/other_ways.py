@@ -16,6 +16,13 @@ LEAST_BAD = ("works", "avoid", "cannot-tell", "never")
 """Verdicts of what is left, the least bad first."""
 
 
+def only_avoided(options: Sequence[Mapping[str, Any]]) -> bool:
+    """Tell whether there is a way that harms nothing, and only has a drawback."""
+    return any(o.get("verdict") == "avoid" for o in options) and not any(
+        o.get("verdict") == "cannot-tell" for o in options
+    )
+
+
 def why_nothing(advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]]) -> tuple[str, ...]:
     """Return in the customer's words why nothing is recommended, and what would help."""
     if not options:

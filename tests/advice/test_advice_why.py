@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from probe.advice.advise import advise
@@ -140,3 +141,15 @@ def test_an_attenuator_that_is_asked_for_is_in_everything() -> None:
     assert level is not None
     assert 0.60 < level.value < 0.64
     assert chosen.to_json()["attenuator"]["fitted"] is True
+
+
+def test_a_measured_maximum_is_not_what_is_played() -> None:
+    # arithmetic: 10 V over 0.5 V are 26 dB, but nobody says that the device is played there
+    maximum = {"differential_maximum": {"value": 10.0, "unit": "V", "u95": 0.1}}
+    document = facts("differential", values=maximum)
+    xlr = replace(XLR, circuit="buffered", sensitivity_volts=0.5)
+    wants_little = Destination("amp", (xlr,))
+    measured = advise(document, {"left": symmetrical()}, wants_little)
+    assert all(h.code != "excess-level" for o in measured.options for h in o.hazards)
+    said = advise(document, {"left": symmetrical()}, replace(wants_little, operating_volts=10.0))
+    assert any(h.code == "excess-level" for o in said.options for h in o.hazards)
