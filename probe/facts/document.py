@@ -28,7 +28,7 @@ from probe.stage.as_source import source_of
 from probe.stage.faults import Faults, Polarity, find_faults, polarity
 from probe.stage.identify import Identified, TakeUse
 from probe.stage.kind import Verdict, decide, gather
-from probe.stage.next_take import next_take
+from probe.stage.next_take import Next, next_take
 from probe.stage.source import Source
 
 Document = dict[str, Any]
@@ -42,6 +42,14 @@ MOST_BYTES = 64_000_000
 
 MOST_DIGITS = 300
 """Of a whole number; beyond, it no longer fits a float."""
+
+CONTRADICTED = Next(
+    None,
+    "no further take: correct what the take named in the warning declares, or repeat it; then the "
+    "others count again",
+)
+"""What settles a side whose takes contradict each other: no take that is there already, nor
+another one."""
 
 HIGHEST_HZ = 1e7
 """No recorder samples fast enough for a tone up there."""
@@ -146,7 +154,7 @@ def _side(session: Session, identified: Identified, part: Part | None = None) ->
     else:
         told = Polarity("undetermined", "the takes contradict each other")
         faults = Faults((), ())
-    following = next_take(identified, evidence, verdict)
+    following = next_take(identified, evidence, verdict) if evidence.clean else CONTRADICTED
     source = source_of(identified) if evidence.clean else None
     builder = SideFacts(session, identified, verdict)
     facts = {**(builder.build() if evidence.clean else builder.only_recorded()), **part.facts}

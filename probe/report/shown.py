@@ -159,6 +159,7 @@ class SideView:
     reasons: tuple[str, ...]
     also: tuple[Doubt, ...]
     next_take: Next | None
+    no_take: str
     characters: tuple[Named, ...]
     faults: tuple[Named, ...]
     possible_faults: tuple[Named, ...]

@@ -57,6 +57,8 @@ def _side(side: SideView, raw: Mapping[str, Any]) -> list[str]:
     rows += [("  !!!", f"{alarm.name.upper()}: {alarm.text}") for alarm in alarms]
     if side.also:
         rows.append(("  also possible", _also(side)))
+    if side.no_take:
+        rows.append(("  settled by", side.no_take))
     if side.next_take:
         rows.append(("  settled by", _next(side)))
     rows += [

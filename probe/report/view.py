@@ -98,6 +98,7 @@ def side_view(key: str, side: Mapping[str, Any], warnings: Sequence[Mapping[str,
         reasons=tuple(_reason(clean(r, MESSAGE_LIMIT)) for r in listing(stage, "reasons")),
         also=tuple(_also(stage, facts)),
         next_take=_next(stage),
+        no_take=_no_take(stage),
         characters=tuple(_characters(stage)),
         faults=faults,
         possible_faults=possible,
@@ -245,6 +246,13 @@ def _next(stage: Mapping[str, Any]) -> Next | None:
         return Next(clean(code), clean(code).replace("-", " "), "", "", reason, ())
     before = cautions.BEFORE_TAKE[known.danger]
     return Next(str(code), known.name, known.how, known.shows, reason, before)
+
+
+def _no_take(stage: Mapping[str, Any]) -> str:
+    """Return why no single take settles it, where that is said."""
+    if stage.get("next_take"):
+        return ""
+    return clean(stage.get("next_take_reason") or "", MESSAGE_LIMIT)
 
 
 def _characters(stage: Mapping[str, Any]) -> Iterable[Named]:

@@ -99,7 +99,7 @@ def next_take(
         f"it tells apart {len(fresh[best])} of {total} pairs of what is still possible "
         f"({', '.join(told)})"
     )
-    return Next(best, reason)
+    return Next(best, f"made again, its figures checked: {reason}" if best in made else reason)
 
 
 def told_apart(

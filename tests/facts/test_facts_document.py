@@ -528,3 +528,23 @@ def test_warnings_name_their_take(tmp_path):
     assert all(set(w) == {"code", "take", "message"} for w in document["warnings"])
     used = {t["take"]: t["used"] for t in document["sides"]["left"]["takes"]}
     assert used["load cold"] is False
+
+
+def test_no_take_that_is_there_is_asked_for_while_takes_contradict(tmp_path):
+    import shutil
+
+    from probe.facts import analyse_session
+
+    capture = Path(__file__).parents[2] / "captures" / "preamplifier-cross-coupled"
+    shutil.copytree(capture, tmp_path / "session")
+    session = tmp_path / "session" / "session.toml"
+    # by construction: an injection of 0.12 V that is declared as 0.08 V
+    text = session.read_text("utf-8").replace("volts = 0.12,", "volts = 0.08,")
+    session.write_text(text, "utf-8")
+    found = analyse_session(tmp_path / "session", draws=100)
+    stage = found["sides"]["left"]["stage"]
+    assert stage["kind"] == "undetermined"
+    assert stage["next_take"] is None
+    assert stage["next_take_reason"].startswith("no further take: correct what the take named")
+    (warning,) = [w for w in found["warnings"] if w["code"] == "contradicting-take"]
+    assert "the volts declared for the injection" in warning["message"]
