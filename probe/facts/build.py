@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from probe.facts.limits import least_seen, most_seen
 from probe.measures.statement import (
     Entry,
     complex_entry,
@@ -136,7 +137,8 @@ class SideFacts:
         """Signal balance: a bound where the mean, or the difference, may be nothing."""
         small = mean if abs(mean[0]) < abs(difference[0]) else difference
         balance = difference / _safe(mean)
-        self._put("signal_balance", decibel_entry(balance, small=small, limited=limited), hz)
+        entry = decibel_entry(balance, small=small, limited=limited)
+        self._put("signal_balance", entry | most_seen(abs(difference[0]), mean), hz)
 
     def _as_recorded_difference(self, k: int, hz: float) -> None:
         """Differential level with the recorder attached; the interval covers what it took."""
@@ -255,7 +257,8 @@ class SideFacts:
         k = nearest(legs.hz)
         hot, cold = reading(legs, "hot", "hot", k), reading(legs, "cold", "cold", k)
         if impedance_known(hot) and impedance_known(cold):
-            mismatch = level_entry(hot.draws - cold.draws, unit="ohm")
+            apart = hot.draws - cold.draws
+            mismatch = level_entry(apart, unit="ohm") | least_seen(apart)
             if mismatch.get("bound") != "below" or mismatch["value"] < 0.5 * limits.OPEN_OHM:
                 self._put("impedance_mismatch", mismatch, float(legs.hz[k]))
 
@@ -326,9 +329,8 @@ class SideFacts:
         limited = bool(abs(mean[0]) > 0.5 * self._recorder_ohm(hz, "hot"))
         self._put("common_mode_impedance", impedance_entry(mean, limited=limited), hz)
         heard = output_rejection(z)
-        self._put(
-            "output_common_mode_rejection", decibel_entry(1.0 / _safe(heard), small=heard), hz
-        )
+        entry = decibel_entry(1.0 / _safe(heard), small=heard)
+        self._put("output_common_mode_rejection", entry | most_seen(1.0, heard), hz)
 
     def _tied(self, legs: Solved, k: int, hz: float) -> None:
         """Hot level with pin 3 tied to pin 1 and the current in the tie, solved not measured."""

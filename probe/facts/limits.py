@@ -11,11 +11,10 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
-import numpy as np
-
-from probe.measures.statement import DISTINGUISHED, Entry
+from probe.measures.statement import DISTINGUISHED, Entry, unseen
 from probe.stage.identify import Identified
-from probe.stage.quantities import nearest, open_take, output_rejection, single_ended_take
+from probe.stage.network import Complex
+from probe.stage.quantities import nearest, open_take, single_ended_take
 
 NEAR = 2.0
 """A fact within this factor of its limit is marked."""
@@ -54,8 +53,34 @@ def with_limits(facts: Facts, identified: Identified, around: Facts | None = Non
     out = {}
     for name, entry in facts.items():
         limit = None if "limit" in entry else _limit(name, entry, every, bench)
-        out[name] = marked(entry if limit is None else {**entry, **limit})
+        out[name] = marked(_no_worse(entry if limit is None else {**entry, **limit}))
     return out
+
+
+def least_seen(draws: Complex) -> Entry:
+    """Return the limit of a size that may be nothing: what its scatter leaves, draws (1 + D,)."""
+    least = unseen(draws)
+    return {"limit": least} if least > 0.0 else {}
+
+
+def most_seen(whole: float, small: Complex) -> Entry:
+    """Return the limit of ``whole`` over something that may be nothing, dB."""
+    least = unseen(small)
+    if whole <= 0.0 or least <= 0.0:
+        return {}
+    # one by one: the quotient of a tiny level would be 0
+    return {"limit": 20.0 * (math.log10(whole) - math.log10(least)), "limit_is": "most"}
+
+
+def _no_worse(entry: Entry) -> Entry:
+    """Return a bound with a limit no worse than itself: what was stated could be seen."""
+    limit, value, bound = entry.get("limit"), entry.get("value"), entry.get("bound")
+    if limit is None or bound is None:
+        return entry
+    most = entry.get("limit_is") == "most"
+    if bound == "above" and most:
+        return {**entry, "limit": max(limit, value)}
+    return {**entry, "limit": min(limit, value)} if bound == "below" and not most else entry
 
 
 def marked(entry: Entry) -> Entry:
@@ -190,26 +215,6 @@ def _ohm(*terminals: int) -> Callable[[Facts, _Bench], float]:
     return rule
 
 
-def _balance(facts: Facts, bench: _Bench) -> float:
-    level = facts.get("differential_level", {"value": 0.0})["value"]
-    least = _mean(facts, bench)
-    if level <= 0.0 or not 0.0 < least < math.inf:
-        return math.inf
-    # a level of a silent pair may be so small that the quotient itself would be 0
-    return 20.0 * (math.log10(level) - math.log10(least))
-
-
-def _rejection(facts: Facts, bench: _Bench) -> float:
-    """Return the rejection that the least impedance mismatch which is told would leave."""
-    own = facts.get("hot_impedance", {"value": 100.0})["value"]
-    apart = math.hypot(bench.ohm[0], bench.ohm[1])
-    if not math.isfinite(apart):
-        return math.inf
-    z = np.array([[2.0 * own + apart, apart / 2.0], [apart / 2.0, own / 2.0 + apart / 4.0]])
-    heard = float(abs(complex(output_rejection(z.astype(complex)))))
-    return float(-20.0 * math.log10(max(heard, 1e-15)))
-
-
 def _coupling(own: str, terminal: int) -> Callable[[Facts, _Bench], float]:
     def rule(facts: Facts, bench: _Bench) -> float:
         ohm = facts.get(own, {"value": 0.0})["value"]
@@ -238,14 +243,11 @@ _RULES: dict[str, Callable[[Facts, _Bench], float]] = {
     "leg_ratio": _ratio(0, 1),
     "leg_phase": _phase,
     "gain_difference": _ratio(0, 2),
-    "signal_balance": _balance,
-    "output_common_mode_rejection": _rejection,
     "hot_impedance": _ohm(0),
     "cold_impedance": _ohm(1),
     "hot_impedance_off": _ohm(0),
     "cold_impedance_off": _ohm(1),
     "single_ended_impedance": _ohm(2),
-    "impedance_mismatch": _ohm(0, 1),
     "differential_impedance": _ohm(0, 1),
     "common_mode_impedance": lambda facts, bench: 0.5 * _ohm(0, 1)(facts, bench),
     "coupling_cold_into_hot": _coupling("cold_impedance", 1),
@@ -257,8 +259,6 @@ _RULES: dict[str, Callable[[Facts, _Bench], float]] = {
 
 _MOST = frozenset(
     {
-        "signal_balance",
-        "output_common_mode_rejection",
         "differential_high_corner",
         "single_ended_high_corner",
     }

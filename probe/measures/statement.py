@@ -123,6 +123,17 @@ def impedance_entry(
     return {"value": floor, "unit": "ohm", "u95": 0.0, "bound": "above", "limited_by_bench": True}
 
 
+def unseen(draws: Complex) -> float:
+    """Return what would be stated as the bound if nothing were there: 95 % of the scatter.
+
+    Whatever is there only widens it (Anderson's inequality, 1955, for a scatter that is symmetric
+    and has one peak): no bound is better than this.
+    """
+    if len(draws) < 2:
+        return 0.0
+    return float(np.quantile(np.abs(draws[1:] - draws[0]), 0.95))
+
+
 def decibel_entry(ratio: Complex, *, small: Complex | None = None, limited: bool = False) -> Entry:
     """Return a ratio in decibels. ``small`` is the part that may be nothing: then a bound.
 

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
 
 from probe.facts.derived import ratios
-from probe.facts.limits import _balance, _Bench, marked
+from probe.facts.limits import marked, most_seen
+from probe.measures.statement import decibel_entry
 from tests.measures.made import found
 
 LEVEL = {"value": 2.0, "unit": "V", "u95": 0.01}
@@ -92,7 +94,38 @@ def test_drift_is_stated_and_widens_what_it_touches(document, tmp_path):
 
 
 def test_a_balance_of_almost_no_level_has_a_finite_limit() -> None:
-    bench = _Bench((1e-6,) * 3, (1.0,) * 3, (0.01,) * 3, 1e-3, (1.0,) * 3, (20.0, 20e3))
-    found = _balance({"differential_level": {"value": 5e-324}}, bench)
-    # closed form: the smallest number there is, 2^-1074 V, over some 10 mV
-    assert found == pytest.approx(20.0 * (-1074.0 * math.log10(2.0) - math.log10(1e-2)), abs=20.0)
+    small = np.concatenate([[0.0], np.full(20, 1e-2)]).astype(complex)
+    found = most_seen(5e-324, small)
+    # closed form: the smallest number there is, 2^-1074 V, over 10 mV
+    assert found["limit"] == pytest.approx(20.0 * (-1074.0 * math.log10(2.0) + 2.0))
+
+
+@pytest.mark.parametrize("there", [1e-3, 0.5, 1.0, 2.0, 3.0])
+def test_no_bound_is_better_than_the_best_the_bench_could_have_seen(there: float) -> None:
+    rng = np.random.default_rng(11)
+    scatter = rng.standard_normal(20_000)
+    small = there * 1e-3 + 1e-3 * np.concatenate([[0.0], scatter])
+    limit = most_seen(1.0, small.astype(complex))["limit"]
+    # closed form: 95 % of a normal scatter of 1e-3 lies within 1.95996 of it: 54.155 dB below 1
+    assert limit == pytest.approx(54.155, abs=0.1)
+    stated = decibel_entry(1.0 / small, small=small.astype(complex))
+    assert stated["bound"] == "above"
+    # Anderson's inequality (1955): an interval about nothing holds most of what is centred there
+    assert stated["value"] <= limit + 0.1
+
+
+@pytest.mark.parametrize("capture", ["bounded", "document"])
+def test_bounds_and_limits_do_not_contradict(capture, document, tmp_path_factory):
+    if capture == "bounded":
+        takes = ["open", "load-hot", "load-cold", "second-open"]
+        document = found(tmp_path_factory.mktemp("bounded"), takes=takes, seconds=2.0)
+    checked = 0
+    for fact in document["sides"]["left"]["facts"].values():
+        most = fact.get("limit_is") == "most"
+        if fact.get("bound") == "above" and most:
+            checked += 1
+            assert fact["value"] <= fact["limit"]
+        if fact.get("bound") == "below" and not most:
+            checked += 1
+            assert fact["value"] >= fact["limit"]
+    assert checked >= 1
