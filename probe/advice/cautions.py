@@ -14,8 +14,8 @@ from probe.advice.model import Note
 from probe.advice.subject import Device, Facts, SideFacts
 from probe.advice.wiring import Option
 from probe.advice.words import FAULTS, PINS
-from probe.facts.simulated import is_simulated
 from probe.numbers import plain, write_number
+from probe.simulated import is_simulated
 
 NO_ADAPTER = {
     "headphone": "A headphone output gets no adapter: its second terminal may be driven, and "

@@ -33,8 +33,8 @@ from probe.archive.entry import Entry, columns_in
 from probe.archive.errors import plainly, speaking
 from probe.archive.schema import APPLICATION_ID, NEWEST, migrate
 from probe.errors import BadInput
-from probe.facts.simulated import is_simulated
 from probe.formats.text import printable, quoted, shown_path
+from probe.simulated import is_simulated
 
 WAIT_S = 30.0
 """How long a writer waits for another one."""

@@ -12,11 +12,11 @@ from probe.archive.keep import Archive
 from probe.archive.words import title
 from probe.archive.years import Look, Moved, faults_since
 from probe.compare.difference import Difference
-from probe.facts.simulated import SIMULATED, told_of_several
 from probe.formats.text import counted
 from probe.numbers import plain, write, write_signed
 from probe.report import words
 from probe.report.text import clean, columns, hanging
+from probe.simulated import SIMULATED, told_of_several
 
 Document = dict[str, Any]
 

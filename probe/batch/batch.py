@@ -16,8 +16,8 @@ from pathlib import Path
 from typing import Any
 
 from probe.errors import BadInput, ProbeError
-from probe.facts.simulated import is_simulated
 from probe.formats.text import printable, shown_path
+from probe.simulated import is_simulated
 
 SESSION = "session.toml"
 

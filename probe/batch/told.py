@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from pathlib import PurePath
 
 from probe.batch.batch import Outcome
-from probe.facts.simulated import SIMULATED
 from probe.formats.text import counted
 from probe.report.text import clean, columns, hanging
 from probe.report.view import kind_name
+from probe.simulated import SIMULATED
 
 MOST_ROWS = 400
 """Rows printed; all of them are in the CSV."""

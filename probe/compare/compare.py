@@ -17,8 +17,8 @@ from probe.compare.conditions import Circumstances, apart, bench_of, circumstanc
 from probe.compare.difference import difference
 from probe.errors import BadInput
 from probe.facts.named_curve import named_curve
-from probe.facts.simulated import is_simulated
 from probe.numbers import number
+from probe.simulated import is_simulated
 
 FEWEST, MOST = 2, 12
 """Sides beside each other: more do not fit a page, nor a head."""

@@ -9,7 +9,7 @@ from typing import Any
 
 from probe.errors import ProbeError
 from probe.facts.named_curve import named_curve
-from probe.facts.simulated import is_simulated
+from probe.simulated import is_simulated
 
 Row = dict[str, Any]
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from probe.facts.simulated import SIMULATED, is_simulated
 from probe.numbers import number, write_hz, write_number
+from probe.simulated import SIMULATED, is_simulated
 
 
 def methods_paragraph(facts: Mapping[str, Any]) -> str:

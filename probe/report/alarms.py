@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from probe.facts.simulated import SIMULATED, is_simulated
 from probe.numbers import number, write_number
 from probe.report import words
 from probe.report.document import entry_of, mapping
 from probe.report.shown import Alarm
 from probe.report.text import clean
+from probe.simulated import SIMULATED, is_simulated
 
 DO_NOT_CONNECT_VOLTS = 0.1
 """Direct voltage above which nothing is connected: it saturates transformers, and a

@@ -6,7 +6,6 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from probe.facts.simulated import told_of_several
 from probe.numbers import DBU_VOLTS, number, ratio_db, write, write_share, write_signed
 from probe.report import words
 from probe.report.chart import Curve, chart
@@ -16,6 +15,7 @@ from probe.report.page import environment, sort_script
 from probe.report.text import clean, hanging
 from probe.report.view import device_name, fault, kind_name, when
 from probe.report.words import fact_words
+from probe.simulated import told_of_several
 
 LETTERS = "ABCDEFGHIJKL"
 

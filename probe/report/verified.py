@@ -6,7 +6,6 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
-from probe.facts.simulated import is_simulated, told_of_several
 from probe.numbers import number, plain, write_share
 from probe.report import cautions, words
 from probe.report.document import listing, mapping
@@ -14,6 +13,7 @@ from probe.report.judged_line import LineRow, height, line_row, together
 from probe.report.page import environment
 from probe.report.text import MESSAGE_LIMIT, clean, hanging
 from probe.report.view import device_name, fault, when
+from probe.simulated import is_simulated, told_of_several
 
 COUNTED = {
     "meets": "as stated",
