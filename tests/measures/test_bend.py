@@ -50,6 +50,21 @@ def test_a_hard_corner(step_db, above):
     assert found.doubt < 0.005
 
 
+@pytest.mark.parametrize("step_db", [0.5, 1.0])
+def test_what_a_hard_corner_leaves_is_as_large_as_stated(step_db):
+    def clipped(x):
+        return np.clip(x, -5.0, 5.0)
+
+    # closed form of the clipped wave
+    drive, level = at_one_percent(clipped, 4.0, 8.0)
+    step = 10.0 ** (step_db / 20.0)
+    found = [passed(clipped, drive * step**above, step) for above in np.linspace(0.02, 0.98, 25)]
+    left = np.array([math.log(f.volts / level) for f in found])
+    said = np.sqrt(np.mean([f.doubt**2 for f in found]))
+    # the root mean square of what is left, neither twice what is said nor half of it
+    assert 0.5 * said < np.sqrt(np.mean(left**2)) < 1.1 * said
+
+
 def test_a_soft_bend_is_exact():
     def soft(x):
         return x - 0.002 * x**3

@@ -99,6 +99,18 @@ def test_the_recorders_own_distortion_is_a_bound(tmp_path):
         assert true < top * 1.001
 
 
+def test_the_recorders_third_is_taken_off_a_value(tmp_path):
+    own = {"input": [{"noise_nv": 20.0, "third": 5e-6}]}
+    for sign in (1.0, -1.0):
+        side = measured(tmp_path / f"{sign:g}", {"third": sign * 4e-5}, {}, truth=own)
+        row = next(r for r in side["harmonics"] if (r["output"], r["order"]) == ("hot", 3))
+        # closed form of both: recorder and device in one phase or against each other
+        true, bench = (harmonics(2.0 * math.sqrt(2.0), 0.0, b)[1] for b in (4e-5, 5e-6))
+        assert abs(row["value"] - true) < row["u95"]
+        assert row["u95"] < 0.4 * bench
+        assert row["limit"] > 1.9 * bench
+
+
 def test_without_a_loop_back_an_ordinary_bench_is_assumed(tmp_path):
     clean = measured(tmp_path / "a", {}, {}, loop=False)["facts"]["hot_thd"]
     assert clean["bound"] == "below"

@@ -35,6 +35,7 @@ from probe.measures.drift import drift
 from probe.measures.maximum import maximum
 from probe.measures.model import Part, Subject, merged
 from probe.measures.noise import noise
+from probe.measures.own_harmonics import KEEPS
 from probe.measures.spectra import Recordings
 from probe.phasors.measure import measure_take
 from probe.simulate.build import stage_of
@@ -108,12 +109,14 @@ def measured(stage: StageSpec, folder: Path, rng: np.random.Generator) -> Part:
     """What the measures find."""
     session = session_of(stage, folder)
     ratio = np.exp(rng.uniform(*np.log(GENERATOR), size=2) + 2j * np.pi * rng.random(2))
+    turned = np.array([1.0 if rng.random() < KEEPS else -1.0, 1.0])
     opens = []
     for spec, take in zip(stage.takes, session.takes, strict=True):
         if take.signal == "multitone":
             opens.append(phasors_of_take(stage, spec, take, rng))
         else:
-            heard = sound(stage, spec, ratio, rng)
+            share = ratio * turned if spec.hears_device else ratio
+            heard = sound(stage, spec, share, rng)
             soundfile.write(take.path, heard, take.sample_rate, subtype="PCM_24")
     tones = tuple(measure_take(t, 50.0) for t in session.takes if t.signal == "tone")
     identified = SimpleNamespace(volume=session.takes[0].volume, takes=tuple(opens))
@@ -234,7 +237,9 @@ def document(results: list[list[Judged]], seed: int, broken: int) -> str:
         "second and third order and clipping of each leg. The bench is one as they are: a recorder",
         "with noise that warms by 1 % between takes, with hum of its own on every second bench and",
         "bends of its own, a generator with harmonics of any phase from a tenth to ten times the",
-        "recorder's; every declared figure off by its stated uncertainty, 0.005 dB between takes.",
+        "recorder's. Each of these moves by 10 % (one sd) between loop-back and device, every second",
+        "recorder's second harmonic has any phase, and one device in four turns its drive over.",
+        "Every declared figure is off by its stated uncertainty, 0.005 dB between takes.",
         "Takes are 1.5 to 3 s long. Impedances are given, off by their stated doubt: how well they",
         "are found is in [proof-coverage.md](proof-coverage.md).",
         "",

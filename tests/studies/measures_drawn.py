@@ -13,7 +13,9 @@ from typing import Any
 
 import numpy as np
 
+from probe.measures.own_harmonics import IN_LINE, REPEATS
 from probe.measures.weighting import a_weight
+from probe.simulate.device import bent, bent_terminals
 from probe.simulate.network import circuit_truth, loaded, recorded
 from probe.simulate.sound import BITS, quantised, tones, volts
 from probe.simulate.spec import StageSpec, TakeSpec
@@ -42,6 +44,10 @@ takes."""
 
 GENERATOR = (0.1, 10.0)
 """Harmonics of the generator over those of the recorder: two halves of one interface."""
+
+
+MOVES = REPEATS / 2.0
+"""Of one take, along the phase and across; two takes differ by `REPEATS`, both parts together."""
 
 
 def own_hum(rng: np.random.Generator) -> list[dict[str, float]]:
@@ -131,29 +137,70 @@ def sound(
 ) -> np.ndarray:
     """The samples of a take on a bench that is as real ones are.
 
-    The recorder's noise wanders from take to take, and the generator has harmonics of its own,
-    which pass the device as its tone does: an inverted leg turns them, but not the recorder's.
-    They are ``ratio`` times as large as those, shape (2,), complex.
+    The recorder's noise wanders from take to take, and so do the harmonics of both its halves, by
+    `REPEATS` from one to another. The generator has harmonics of its own, which pass the device as
+    its tone does: an inverted leg turns them, but not the recorder's. They are ``ratio`` times as
+    large as those, shape (2,), complex. A device that turns its drive over at pin 2 turns the even
+    ones over, too. Every second recorder has memory, and its second harmonic any phase.
     """
     wander = math.sqrt(max(1.0 + NOISE_U * float(rng.standard_normal()), 0.0))
-    inputs = tuple(replace(i, noise_density=i.noise_density * wander) for i in stage.true.inputs)
+    moved = 1.0 + MOVES * rng.standard_normal(2)
+    inputs = tuple(
+        replace(
+            i,
+            noise_density=i.noise_density * wander,
+            bend=replace(i.bend, second=i.bend.second * moved[0], third=i.bend.third * moved[1]),
+        )
+        for i in stage.true.inputs
+    )
+    turn = rng.standard_normal(2) + 1j * rng.standard_normal(2)
+    share = harmonics(stage, take, ratio) * (1.0 + MOVES * turn)
     stage = replace(stage, true=replace(stage.true, inputs=inputs))
     wave = volts(stage, take)
     if take.signal in ("tone", "loop-back"):
-        wave += generator(stage, take, ratio)
+        wave += generator(stage, take, share)
+        wave += memory(stage, take)
     scale = np.array([i.volts_full_scale for i in take.inputs])
     stream = np.random.default_rng([*take.noise_seed, 1000])
     return np.asarray(quantised(wave / scale, BITS[stage.sample], stream))
 
 
-def generator(stage: StageSpec, take: TakeSpec, ratio: np.ndarray) -> np.ndarray:
-    """The second and third harmonic of the generator as the channels hear them."""
+def harmonics(stage: StageSpec, take: TakeSpec, ratio: np.ndarray) -> np.ndarray:
+    """The second and third harmonic of the generator over its tone, shape (2,)."""
     bend, peak = stage.true.inputs[0].bend, math.sqrt(2.0) * take.drive_volts
-    size = np.abs([bend.second * peak / 2.0, bend.third * peak**2 / 4.0]) * ratio
+    return np.abs([bend.second * peak / 2.0, bend.third * peak**2 / 4.0]) * ratio
+
+
+def generator(stage: StageSpec, take: TakeSpec, share: np.ndarray) -> np.ndarray:
+    """What the generator's second and third harmonic add to what the channels read.
+
+    They pass the bends of the device and of the recorder with the tone.
+    """
     one = recorded(stage, take)
     hz = one.hz[:1] * np.array([2.0, 3.0])
-    share = size[:, None] * one.from_device[:1]
-    more = replace(one, hz=hz, from_device=share, from_injectors=0.0 * share)
+    from_device = share[:, None] * one.from_device[:1]
+    more = replace(one, hz=hz, from_device=from_device, from_injectors=0.0 * from_device)
+    tone = tones(stage, take, one)
+    inputs = stage.true.inputs[: len(take.channels)]
+    gains = np.array([i.gain for i in inputs])
+
+    def heard(wave: np.ndarray) -> np.ndarray:
+        if take.hears_device:
+            wave = bent_terminals(stage, take, wave / gains) * gains
+        return np.stack([bent(i.bend, x) for i, x in zip(inputs, wave.T, strict=True)], axis=1)
+
+    return heard(tone + tones(stage, take, more)) - heard(tone)
+
+
+def memory(stage: StageSpec, take: TakeSpec) -> np.ndarray:
+    """What turns the recorder's second harmonic to the phase that is drawn."""
+    rng = np.random.default_rng([take.noise_seed[0], 7])
+    turn = np.exp(2j * np.pi * rng.random()) if rng.random() > IN_LINE else 1.0
+    one = recorded(stage, take)
+    size = np.abs(one.from_device[:1])
+    bends = np.array([i.bend.second for i in stage.true.inputs[: len(take.channels)]])
+    share = bends * size**2 / math.sqrt(2.0) * (one.from_device[:1] / size) ** 2 * (turn - 1.0)
+    more = replace(one, hz=2.0 * one.hz[:1], from_device=share, from_injectors=0.0 * share)
     return np.asarray(tones(stage, take, more))
 
 
