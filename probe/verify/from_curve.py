@@ -16,7 +16,7 @@ from typing import Any, Literal
 
 from probe.compare.conditions import SAME_HZ, SAME_LEVEL_DB
 from probe.facts.named_curve import NamedCurve, named_curve
-from probe.measures.harmonic import UNMEASURED_BENCH
+from probe.measures.own_harmonics import UNMEASURED_BENCH
 from probe.numbers import interval, number, ratio_db
 
 BAND_HZ = (15.0, 21e3)
