@@ -97,9 +97,23 @@ def _mark(take: object, takes: Sequence[TakeRow]) -> TakeMark:
     return TakeMark(clean(take, 32), None, wanted)
 
 
-def take_rows(key: str, takes: Sequence[Any]) -> tuple[TakeRow, ...]:
-    """Return the takes of a side in their order, numbered from 1."""
+def take_rows(
+    key: str, takes: Sequence[Any], facts: Mapping[str, Any] | None = None
+) -> tuple[TakeRow, ...]:
+    """Return the takes of a side in their order, numbered from 1.
+
+    Those that ``facts`` alone name (noise, distortion, the bench) come last, so that every take a
+    fact is from can be looked up.
+    """
     found = [take for take in takes if isinstance(take, Mapping)]
+    known = {clean(take.get(name) or "") for take in found for name in ("take", "file")}
+    named = (
+        clean(take)
+        for entry in (facts or {}).values()
+        if isinstance(entry, Mapping)
+        for take in listing(entry, "takes")
+    )
+    found += [{"take": name} for name in dict.fromkeys(named) if name and name not in known]
     return tuple(_take_row(key, index, take) for index, take in enumerate(found, start=1))
 
 

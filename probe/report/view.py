@@ -78,7 +78,7 @@ def device_name(device: Mapping[str, Any]) -> str:
 def side_view(key: str, side: Mapping[str, Any], warnings: Sequence[Mapping[str, Any]]) -> SideView:
     """Return the view of one side; ``warnings`` are those of the whole document."""
     stage, facts, curves = mapping(side, "stage"), mapping(side, "facts"), mapping(side, "curves")
-    takes = take_rows(key, listing(side, "takes"))
+    takes = take_rows(key, listing(side, "takes"), facts)
     name = words.SIDES.get(key, clean(key, 20))
     kind = str(stage.get("kind") or "undetermined")
     headline, aside = split_name(kind_name(kind, live_pin(stage, facts)))

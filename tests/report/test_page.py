@@ -351,3 +351,19 @@ def test_a_page_without_facts_is_refused(tmp_path: Path) -> None:
     other.write_text("<!DOCTYPE html><p>hello", encoding="utf-8")
     with pytest.raises(BadInput, match="a page without facts inside"):
         read_facts(other)
+
+
+def test_every_take_a_fact_is_from_can_be_looked_up() -> None:
+    from probe.report.evidence import evidence, take_rows
+
+    value = {"value": 1e-5, "unit": "V", "u95": 1e-7}
+    facts = {
+        "hot_noise": {**value, "takes": ["idle.wav", "floor.wav"]},
+        "hot_level": {**value, "takes": ["open.wav"]},
+    }
+    rows = take_rows("left", [{"take": "open", "file": "open.wav", "used": True}], facts)
+    # by construction: the take of the stage first, then the two that noise alone rests on
+    assert [row.name for row in rows] == ["open", "idle.wav", "floor.wav"]
+    marks = [m for group in evidence(facts, rows) for row in group.rows for m in row.takes]
+    assert len(marks) == 3
+    assert {m.anchor for m in marks} == {row.anchor for row in rows}
