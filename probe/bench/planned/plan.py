@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from probe.bench.planned.able import FIRST, LAST, Known, Setting, able, refused
-from probe.bench.planned.steps import INJECTING, LOADING, Step
+from probe.bench.planned.steps import INJECTING, LOADING, SILENT, Step
 from probe.numbers import number
 
 Ranker = Callable[[Collection[str]], tuple[str | None, str | None]]
@@ -117,7 +117,7 @@ def next_step(
         ("floor", "how much of that is the interface's own"),
         ("single-ended", "gain difference and polarity"),
     ):
-        if take in fresh:
+        if take in fresh and (take != "floor" or "idle" in so_far.made):
             return _with(fresh[take], why)
     found = _telling(fresh, so_far, ranked) or _missing(fresh, so_far)
     if found is None and everything:
@@ -191,11 +191,11 @@ def _coupled(facts: Mapping[str, Any]) -> bool:
 def _rest(fresh: Mapping[str, Step]) -> Step | None:
     """Return what is left of everything: the device is switched off last."""
     for take, step in fresh.items():
-        if take != LAST and step.plugged.state == "play":
+        if take not in (LAST, *SILENT) and step.plugged.state == "play":
             return _with(step, "everything was asked for")
     if LAST in fresh:
         return _with(fresh[LAST], "before the device is switched off")
-    for step in fresh.values():
+    for step in (s for t, s in fresh.items() if t not in SILENT):
         return _with(step, "whether pin 3 is held by a resistor or by an amplifier")
     return None
 
