@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -73,9 +74,14 @@ def bent_terminals(stage: StageSpec, take: TakeSpec, wave: Array) -> Array:
     A balanced input hears the difference of two bent legs only where each leg is heard too; by
     itself its share of each leg is taken as half.
     """
+    return bent_channels(stage, take.channels, wave)
+
+
+def bent_channels(stage: StageSpec, channels: Sequence[str], wave: Array) -> Array:
+    """Return the voltages (frames, channels) after the bends of the terminals they stand for."""
     out = wave.copy()
     hot, cold, single = stage.bends
-    for k, channel in enumerate(take.channels):
+    for k, channel in enumerate(channels):
         if channel == "difference":
             out[:, k] = bent(hot, wave[:, k] / 2.0) - bent(cold, -wave[:, k] / 2.0)
         else:

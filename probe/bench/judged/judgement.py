@@ -73,6 +73,7 @@ CODES = (
     "load-missing",
     "injector-missing",
     "volume-moved",
+    "not-as-before",
     "other-side",
     "level-moved",
     "samples-lost",

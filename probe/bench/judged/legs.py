@@ -113,7 +113,7 @@ def against(
     found = (
         _exchanged(step, pairs, phasors, opened)
         or _gone_silent(pairs)
-        or _side_swapped(step, pairs, other_side)
+        or _side_swapped(step, pairs, opened, other_side)
     )
     if found:
         return found
@@ -175,7 +175,9 @@ def _gone_silent(pairs: Pairs) -> list[Judgement]:
     return []
 
 
-def _side_swapped(step: Step, pairs: Pairs, other_side: Sequence[TakePhasors]) -> list[Judgement]:
+def _side_swapped(
+    step: Step, pairs: Pairs, ours: TakePhasors, other_side: Sequence[TakePhasors]
+) -> list[Judgement]:
     """Whether the take looks like the open take of the other side, where the two differ."""
     opened = open_take(other_side)
     if opened is None or step.plugged.loads or step.plugged.injector is not None:
@@ -185,6 +187,7 @@ def _side_swapped(step: Step, pairs: Pairs, other_side: Sequence[TakePhasors]) -
         theirs = _leg(opened, role)
         if theirs is None or len(theirs) != len(leg):
             return []
+        theirs = theirs * _scaled(ours, opened)
         own.append(_apart(leg, ref))
         other.append(_apart(leg, theirs))
         between.append(_apart(ref, theirs))
@@ -218,7 +221,30 @@ def _moved(step: Step, phasors: TakePhasors, opened: TakePhasors, pairs: Pairs) 
     if alike and not 1.0 / VOLUME_MOVED < middle < VOLUME_MOVED:
         db = 20.0 * np.log10(middle)
         return [_moved_words(f"everything is {db:+.1f} dB against the open take")]
+    if not step.plugged.loads and step.plugged.injector is None:
+        return _not_as_before(pairs)
     return []
+
+
+def _not_as_before(pairs: Pairs) -> list[Judgement]:
+    """What is plugged as in the open take reads as it did, whatever the device is."""
+    loudest = max(_size(ref) for _, ref in pairs.values())
+    falls = {
+        role: 20.0 * float(np.log10(np.median(np.abs(leg) / np.abs(ref))))
+        for role, (leg, ref) in pairs.items()
+        if _size(ref) > SILENT_RATIO * loudest
+    }
+    if max(map(abs, falls.values())) <= 20.0 * np.log10(VOLUME_MOVED):
+        return []
+    said = " and ".join(f"{role} {db:+.1f} dB" for role, db in falls.items())
+    return [
+        Judgement(
+            "not-as-before",
+            f"against the open take, plugged alike, {said}",
+            "see that the leads are at this side's output, both of them fully in, and the volume "
+            "where it was, and make the take again; if that does not help, begin anew",
+        )
+    ]
 
 
 def _sagged(step: Step, pairs: Pairs) -> list[Judgement]:

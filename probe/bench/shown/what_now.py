@@ -38,5 +38,8 @@ def choices(
     return offered, last if attempts >= MOST_ATTEMPTS else "a"
 
 
-_BASE_LOST = ("volume-moved", "other-side", "legs-exchanged", "pin-2-silent", "pin-3-silent")
+_BASE_LOST = (
+    *("volume-moved", "not-as-before", "other-side"),
+    *("legs-exchanged", "pin-2-silent", "pin-3-silent"),
+)
 """What may be wrong with the open take rather than with this one."""

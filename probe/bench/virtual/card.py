@@ -78,6 +78,7 @@ class VirtualCard:
         self._foreign = False
         self._turned = 1.0
         self._taps: NDArray[np.float64] | None = None
+        self._gain = 1.0
         self._changed = False
         self._rate = 48000.0
         self._inputs = 2
@@ -168,6 +169,7 @@ class VirtualCard:
         level = self.place.drifted(self._inputs, channels, self._plugging)
         gain = 10.0 ** (GAIN_DB / 20.0) if "clipping" in self._now else 1.0
         gain *= self._turned
+        self._gain = gain
         taps *= (level * gain)[None, :, None]
         device = np.array([c not in ("reference", "unused") for c in channels])
         taps[:, device, 0] *= self._volume
@@ -201,6 +203,13 @@ class VirtualCard:
                 return None
             self._changed = False
             return self._taps, self._now, self._foreign
+
+    def bent(self, heard: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return what the device itself adds to what is heard of it, shares of full scale."""
+        plugged = self._plugged
+        if self.place.straight or plugged is None or plugged.fixture:
+            return heard
+        return self.place.bent(plugged.channels, heard, self._gain)
 
     def wait(self, seconds: float) -> None:
         """Wait out a block, where time is real."""
@@ -307,7 +316,7 @@ class VirtualStream:
         if self._convolver is None:
             heard = np.zeros((len(sent), self._format.inputs))
         else:
-            heard = self._convolver.step(sent)
+            heard = self._card.bent(self._convolver.step(sent))
         if "weak-stage" in self._names:
             heard = WEAK_SHARE * np.tanh(heard / WEAK_SHARE)
         if "unplugged-device" in self._lost:

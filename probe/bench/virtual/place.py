@@ -6,6 +6,7 @@ What is declared and what is true differ by draws from the declared uncertaintie
 from __future__ import annotations
 
 import zlib
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -25,6 +26,7 @@ from probe.bench.planned.steps import OUTPUT_U95, Injector, Plugged
 from probe.errors import BadInput
 from probe.session.model import Channel, Injection, Side
 from probe.simulate.build import read_stage, stage_of
+from probe.simulate.device import bent_channels
 from probe.simulate.network import responses
 from probe.simulate.spec import StageSpec, TakeSpec
 
@@ -128,6 +130,22 @@ class Place:
         moved = 10.0 ** (draws * spread / 20.0)
         heard = [c not in ("reference", "unused") for c in channels]
         return np.where(heard, moved, 1.0)
+
+    @property
+    def straight(self) -> bool:
+        """Whether the device adds nothing to its tones."""
+        return all(bend.straight for bend in self.stage.bends)
+
+    def bent(
+        self, channels: Sequence[Channel], heard: NDArray[np.float64], gain: float
+    ) -> NDArray[np.float64]:
+        """Return what the device's bends make of what is heard, shares of full scale.
+
+        ``gain``: by which the inputs stand higher than declared.
+        """
+        scale = np.array([i.volts_full_scale for i in self.stage.bench.inputs[: heard.shape[1]]])
+        volts = heard * (scale / gain)
+        return bent_channels(self.stage, channels, volts) / (scale / gain)
 
     def noise(self, inputs: int) -> NDArray[np.float64]:
         """Return the noise density of each input over full scale, 1/sqrt(Hz)."""
