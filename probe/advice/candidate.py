@@ -69,6 +69,13 @@ class Candidate:
         return all(m is not None and m.low >= 0.0 for m in margins)
 
     @property
+    def short(self) -> Quantity | None:
+        """Margin to full output on the worse side, where that is surely not reached."""
+        margins = [s.figures.full_output_margin_db for s in self.sides]
+        known = [m for m in margins if m is not None and m.high < 0.0]
+        return min(known, key=lambda m: m.high, default=None)
+
+    @property
     def gain(self) -> Quantity | None:
         """Loudness against the reference link on the worse side; level where that is unknown.
 

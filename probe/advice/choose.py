@@ -67,9 +67,11 @@ def _candidates(options: Sequence[OptionAdvice]) -> list[Candidate]:
 
 def _choose_for(box: str, candidates: Sequence[Candidate], destination: Destination) -> Choice:
     working = [c for c in candidates if c.works]
-    if not working:
-        return _rescued(box, candidates, destination) or _nothing(box, candidates)
     wanted = destination.wanted(box)
+    if all(c.transformer for c in working):
+        rescued = _rescued(box, candidates, destination)
+        if rescued is not None or not working:
+            return rescued or _nothing(box, candidates)
     left = Left()
     pool, kept = left.noted(working, _unspoiled(working), _hazards_of)
     pool, leads = left.noted(pool, _without_transformer(pool, wanted), lambda _: TO_BUY)
@@ -95,12 +97,18 @@ def _choose_for(box: str, candidates: Sequence[Candidate], destination: Destinat
 
 
 def _rescued(box: str, candidates: Sequence[Candidate], destination: Destination) -> Choice | None:
-    """Return the choice among options that work with an attenuator in the plug, if there are."""
+    """Return the choice among options that work with an attenuator in the plug, if there are.
+
+    Two resistors against too much level, and with it against hum, go before a transformer.
+    """
     rescued = [
         replace(c, bare=tuple(s.with_fitted() for s in c.bare))
         for c in candidates
         if not c.padded and all(s.attenuator is not None and s.attenuator.solves for s in c.bare)
     ]
+    if any(c.works for c in candidates):  # then only what spares a transformer, and costs nothing
+        wanted = destination.wanted(box)
+        rescued = [c for c in rescued if not c.transformer and wanted <= 0.0 and c.fills]
     if not rescued:
         return None
     choice = _choose_for(box, rescued, destination)
@@ -239,7 +247,7 @@ def _short_of(wanted: float, c: Candidate) -> str:
     gives = f"gives {signed_decibels(c.gain)}"
     if c.hazards or wanted > 0.0 or c.fills:
         return gives
-    return f"{gives}: with nothing to mind, so better still where the volume control can make it up"
+    return f"{gives}: nothing else to mind, so the better one where the volume control makes it up"
 
 
 NOT_WORKING = {"avoid": "is better avoided", "never": "is ruled out",
@@ -300,6 +308,8 @@ def _loudness(best: Candidate, wanted: float, why: Sequence[str]) -> list[str]:
     gain, link = best.gain, LINKS.get(best.sides[0].reference)
     if gain is None:
         return list(why)
+    if best.short is not None and not best.padded and wanted <= 0.0:
+        return [f"stays {decibels(-best.short)} short of full output", *why]
     if not best.reaches(wanted):
         return [_quieter(best, wanted, link), *why]
     if best.option.id == "rca-to-rca" and wanted <= 0.0:

@@ -41,14 +41,18 @@ KNOWN_TO_LACK = {"not-measured", "direct-voltage-not-metered"}
 """What says by itself that something is not known."""
 
 
-def against(code: str, figures: Figures) -> str:
-    """Return what a finding of ``code`` means; nothing where it speaks for the connection."""
+def against(code: str, figures: Figures, *, perhaps: bool = False) -> str:
+    """Return what a finding of ``code`` means; nothing where it speaks for the connection.
+
+    ``perhaps``: it is told as a doubt, by the worse end of what is known.
+    """
     if code == "hum":
         hum = figures.hum_below_full_output_db
         if hum is None:
             return "hum may be heard"
-        heard = "loud" if hum.high < limit.HUM_LOUD_DB else (
-            "heard in a quiet room" if hum.high < limit.HUM_AVOID_DB else "heard close by at most"
+        end = hum.low if perhaps else hum.high
+        heard = "loud" if end < limit.HUM_LOUD_DB else (
+            "heard in a quiet room" if end < limit.HUM_AVOID_DB else "heard close by at most"
         )  # fmt: skip
         return f"hum {decibels(hum)} below full output, {heard}"
     return AGAINST.get(code, "")
@@ -56,7 +60,8 @@ def against(code: str, figures: Figures) -> str:
 
 def because(finding: Finding, figures: Figures) -> str:
     """Return the first reason of an option in plain words; where it is doubtful, as a doubt."""
-    told = against(finding.code, figures)
-    if finding.verdict != "cannot-tell" or not told or finding.code in KNOWN_TO_LACK:
+    doubtful = finding.verdict == "cannot-tell"
+    told = against(finding.code, figures, perhaps=doubtful)
+    if not doubtful or not told or finding.code in KNOWN_TO_LACK:
         return told
     return f"perhaps {told}: not known before it is measured"

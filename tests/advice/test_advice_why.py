@@ -153,3 +153,24 @@ def test_a_measured_maximum_is_not_what_is_played() -> None:
     assert all(h.code != "excess-level" for o in measured.options for h in o.hazards)
     said = advise(document, {"left": symmetrical()}, replace(wants_little, operating_volts=10.0))
     assert any(h.code == "excess-level" for o in said.options for h in o.hazards)
+
+
+def test_two_resistors_before_a_transformer() -> None:
+    # closed form: 0.2 mV x 0.05/0.25 ohm are 40 uV, 74 dB below 0.2 V: avoid; 4 V are 26 dB too
+    # much, so 16 dB go, and with them as much of the hum: 90 dB
+    little = replace(RCA, sensitivity_volts=0.2)
+    there = changed(Destination("amp", (little,)), ground="same-strip", cable="1m")
+    advice = ask("differential", symmetrical(), there, full=8.0)
+    (rca,) = [o for o in advice.options if o.option.id == "rca-to-rca"]
+    bare, padded = (o.figures.hum_below_full_output_db for o in (rca, rca.used))
+    assert bare is not None
+    assert padded is not None
+    assert round(bare.value) == 74
+    assert round(padded.value) == 90
+    assert (advice.chosen, advice.choices[0].attenuator) == ("rca-to-rca", True)
+
+
+def test_what_stays_short_of_full_output_is_not_called_loud_enough() -> None:
+    # arithmetic: 0.5 V into 1 V are 6.0 dB short
+    advice = ask("differential", symmetrical(), Destination("amp", (RCA,)), full=1.0)
+    assert advice.choices[0].why[0].startswith("stays 6.0 dB short of full output")
