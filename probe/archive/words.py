@@ -6,7 +6,7 @@ import sqlite3
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from probe.report.view import fault, kind_name
+from probe.report.names import fault, kind_name
 from probe.verify.faults import found_faults
 from probe.verify.judged import Fault
 

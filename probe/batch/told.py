@@ -7,8 +7,8 @@ from pathlib import PurePath
 
 from probe.batch.batch import Outcome
 from probe.formats.text import counted
+from probe.report.names import kind_name
 from probe.report.text import clean, columns, hanging
-from probe.report.view import kind_name
 from probe.simulated import SIMULATED
 
 MOST_ROWS = 400

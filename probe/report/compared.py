@@ -11,9 +11,9 @@ from probe.report import words
 from probe.report.chart import Curve, chart
 from probe.report.curves import Figure
 from probe.report.document import listing, mapping
+from probe.report.names import device_name, fault, kind_name, when
 from probe.report.page import environment, sort_script
 from probe.report.text import clean, hanging
-from probe.report.view import device_name, fault, kind_name, when
 from probe.report.words import fact_words
 from probe.simulated import told_of_several
 

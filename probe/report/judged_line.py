@@ -9,9 +9,9 @@ from typing import Any
 from probe.numbers import number, write, write_dbu, write_share, write_signed
 from probe.report import words
 from probe.report.document import listing, mapping
+from probe.report.names import kind_name
 from probe.report.stated import stated_text
 from probe.report.text import MESSAGE_LIMIT, clean
-from probe.report.view import kind_name
 
 OUTCOMES = {
     "meets": "meets",

@@ -10,9 +10,9 @@ from probe.numbers import number, plain, write_share
 from probe.report import cautions, words
 from probe.report.document import listing, mapping
 from probe.report.judged_line import LineRow, height, line_row, together
+from probe.report.names import device_name, fault, when
 from probe.report.page import environment
 from probe.report.text import MESSAGE_LIMIT, clean, hanging
-from probe.report.view import device_name, fault, when
 from probe.simulated import is_simulated, told_of_several
 
 COUNTED = {

@@ -8,40 +8,33 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import datetime
 from typing import Any
-
-from markupsafe import Markup
 
 from probe.compare.looked_for import leg_impedances_known, not_looked_for
 from probe.numbers import (
     number,
     write,
-    write_hz,
     write_share,
 )
 from probe.report import cautions, words
 from probe.report.alarms import SUSPECTED, alarms_after, alarms_before, suspect
 from probe.report.comparison import comparison
+from probe.report.conditions_shown import conditions_shown
 from probe.report.curves import (
-    Figure,
-    capacitor,
     curve_table,
     impedance_figure,
     level_figure,
-    phasor_figure,
 )
 from probe.report.document import entry_of, identifier, listing, mapping
+from probe.report.drawings import drawings, tapped
 from probe.report.evidence import evidence, take_rows
 from probe.report.measured import between_view, measured_view, path_view
+from probe.report.names import device_name, fault, kind_name, live_pin, split_name, when
 from probe.report.quality import quality_figures, quality_tables
-from probe.report.schematic import Stage, Values, schematic
 from probe.report.shown import Doubt, Glance, Named, Next, Note, PageView, SideView, Verdict, Warned
 from probe.report.text import MESSAGE_LIMIT, clean
 
 _SIDE_ORDER = ("left", "right", "mono")
-_TAPPED_COUPLING = -0.1
-"""Below this share the winding of a transformer is tapped to pin 1."""
 
 
 def page_view(facts: Mapping[str, Any]) -> PageView:
@@ -65,14 +58,8 @@ def page_view(facts: Mapping[str, Any]) -> PageView:
         between=between_view(mapping(facts, "between_sides")),
         sides=sides,
         warnings=tuple(w for w in map(_warned, warnings) if w not in told),
-        bench=tuple(_conditions(mapping(made, "bench"))),
+        bench=tuple(conditions_shown(mapping(made, "bench"))),
     )
-
-
-def device_name(device: Mapping[str, Any]) -> str:
-    """Return maker and model on one line, harmless, or a placeholder."""
-    parts = (clean(device.get(part) or "", 60) for part in ("maker", "model"))
-    return " ".join(part for part in parts if part) or "Unnamed device"
 
 
 def side_view(key: str, side: Mapping[str, Any], warnings: Sequence[Mapping[str, Any]]) -> SideView:
@@ -105,7 +92,7 @@ def side_view(key: str, side: Mapping[str, Any], warnings: Sequence[Mapping[str,
         not_looked_for=open_,
         faults_told=_faults_told(kind, faults, possible, open_, direct=direct),
         glance=tuple(_glance(facts)),
-        drawings=tuple(_drawings(key, name, kind, stage, facts, curves)),
+        drawings=tuple(drawings(key, name, kind, stage, facts, curves)),
         charts=tuple(
             figure
             for figure in (
@@ -125,40 +112,8 @@ def side_view(key: str, side: Mapping[str, Any], warnings: Sequence[Mapping[str,
         limits=_limits(kind, stage, facts),
         takes=takes,
         warnings=tuple(_warned(w) for w in warnings if _concerns(w, key, side)),
-        conditions=tuple(_conditions(mapping(side, "conditions"))),
+        conditions=tuple(conditions_shown(mapping(side, "conditions"))),
     )
-
-
-# Names
-
-
-def kind_name(kind: str, live: int = 2) -> str:
-    """Return a kind as people are shown it; ``live`` is the driven pin where only one is."""
-    text = words.KINDS.get(kind, clean(kind, 40))
-    return text.replace("{live}", str(live)).replace("{other}", str(5 - live))
-
-
-def split_name(name: str) -> tuple[str, str]:
-    """Return a kind's name and the part of it that stood in brackets."""
-    head, _, rest = name.partition(" (")
-    return head[:1].upper() + head[1:], rest.rstrip(")")
-
-
-def live_pin(stage: Mapping[str, Any], facts: Mapping[str, Any]) -> int:
-    """Return the pin that carries the signal, or that is not inverted: 2 or 3."""
-    if stage.get("polarity") == "pin-3-hot":
-        return 3
-    levels = [
-        number(entry_of(facts, f"{leg}_level") or entry_of(facts, f"{leg}_recorded")) or 0.0
-        for leg in ("hot", "cold")
-    ]
-    return 3 if stage.get("driven_legs") == "one-leg" and levels[1] > levels[0] else 2
-
-
-def fault(code: object) -> Named:
-    """Return a fault's name and meaning; an unknown code is shown as it is."""
-    known = words.FAULTS.get(str(code))
-    return Named(*known) if known else Named(clean(code).replace("-", " "), "")
 
 
 _UNEQUAL = "leg-impedances-unequal"
@@ -215,14 +170,9 @@ def _meaning(kind: str, stage: Mapping[str, Any], facts: Mapping[str, Any]) -> s
         elif not leg_impedances_known(facts):
             text = words.IMPEDANCES_OPEN
     text = text.format(live=live, other=5 - live)
-    if kind == "transformer-coupled" and _tapped(facts):
+    if kind == "transformer-coupled" and tapped(facts):
         text += " This winding is tapped: its middle is joined to pin 1."
     return text
-
-
-def _tapped(facts: Mapping[str, Any]) -> bool:
-    coupling = number(entry_of(facts, "coupling_cold_into_hot"))
-    return coupling is not None and coupling < _TAPPED_COUPLING
 
 
 # Verdict
@@ -337,87 +287,6 @@ def _glance(facts: Mapping[str, Any]) -> Iterable[Glance]:
         yield Glance(title, told.value, told.unit, " ".join(filter(None, under)))
 
 
-# Drawings
-
-
-def _drawings(
-    key: str,
-    name: str,
-    kind: str,
-    stage: Mapping[str, Any],
-    facts: Mapping[str, Any],
-    curves: Mapping[str, Any],
-) -> Iterable[Figure]:
-    yield Figure(
-        "The stage as identified",
-        _schematic(key, name, kind, stage, facts, curves),
-        _schematic_caption(kind, facts),
-    )
-    arrows = phasor_figure(f"{identifier(key)}-arrows", name, curves, facts)
-    if arrows:
-        yield arrows
-
-
-def _schematic(
-    key: str,
-    name: str,
-    kind: str,
-    stage: Mapping[str, Any],
-    facts: Mapping[str, Any],
-    curves: Mapping[str, Any],
-) -> Markup:
-    faults = tuple(str(code) for code in listing(stage, "faults"))
-    live = live_pin(stage, facts)
-    grounded = kind in {"electronically-floating", "transformer-coupled"}
-    drawn = Stage(
-        kind=kind if kind in words.KINDS else "undetermined",
-        live=live,
-        tapped=_tapped(facts),
-        faults=faults,
-        values=Values(
-            hot=_value(facts, "hot_impedance"),
-            cold=_value(facts, "cold_impedance"),
-            between=_value(facts, "differential_impedance"),
-            together=_value(facts, "common_mode_impedance"),
-            hot_level=_value(facts, "hot_level"),
-            cold_level=_value(facts, "cold_level"),
-            level=_value(facts, "differential_level"),
-            single_ended_level=_value(facts, "single_ended_level"),
-            single_ended_impedance=_value(facts, "single_ended_impedance"),
-        ),
-        capacitor_hot="" if grounded else _capacitor(curves, "hot", faults),
-        capacitor_cold="" if grounded else _capacitor(curves, "cold", faults),
-    )
-    return schematic(f"{identifier(key)}-schematic", f"{name}, {kind_name(kind, live)}", drawn)
-
-
-def _capacitor(curves: Mapping[str, Any], leg: str, faults: Sequence[str]) -> str:
-    suspect = f"coupling-capacitor-{leg}" in faults
-    told = capacitor(curves, f"{leg}_impedance", suspect=suspect)
-    if suspect:
-        return f"suspect: {told}" if told else "suspect capacitor"
-    return told
-
-
-def _schematic_caption(kind: str, facts: Mapping[str, Any]) -> str:
-    if kind == "undetermined":
-        return "Nothing is drawn that the takes do not show."
-    parts = ["A drawing of how the stage behaves at its terminals, not of the parts inside."]
-    hz = number(entry_of(facts, "hot_impedance"), "at_hz") or number(
-        entry_of(facts, "hot_level"), "at_hz"
-    )
-    if hz:
-        parts.append(f"Values at {write_hz(hz)} with their 95\u00a0% intervals.")
-    if "single_ended_level" in facts:
-        parts.append("How the single-ended output is fed inside is not told by these takes.")
-    return " ".join(parts)
-
-
-def _value(facts: Mapping[str, Any], name: str) -> str:
-    entry = entry_of(facts, name)
-    return "" if number(entry) is None or entry is None else write(entry, positive=True).whole
-
-
 def _missing(kind: str, facts: Mapping[str, Any]) -> list[words.Missing]:
     return [m for m in words.MISSING if m.fact not in facts and kind not in m.not_for]
 
@@ -443,7 +312,7 @@ def _limits(kind: str, stage: Mapping[str, Any], facts: Mapping[str, Any]) -> tu
     return tuple(c for d in dangers if d not in told for c in cautions.BEFORE_TAKE[d])
 
 
-# Takes, warnings, conditions
+# Takes, warnings
 
 
 def _warned(warning: Mapping[str, Any]) -> Warned:
@@ -465,53 +334,3 @@ def _concerns(warning: Mapping[str, Any], key: str, side: Mapping[str, Any]) -> 
         for part in ("take", "file")
     }
     return bool(take) and take in own
-
-
-_CONDITION_NAMES = {
-    "interface": "Recorder",
-    "mains_hz": "Mains, Hz",
-    "recorded_on": "Recorded on",
-    "calibrated_on": "Bench calibrated on",
-    "repeatability_db": "Level repeats within, dB",
-    "repeatability_from_residuals": "Repeatability taken from the takes",
-    "draws": "Versions drawn",
-    "volume": "Volume",
-    "drive_volts": "Drive for each tone, V rms",
-    "drive_dbfs": "Drive for each tone, dB FS",
-    "state": "State",
-}
-
-
-def _conditions(found: Mapping[str, Any]) -> Iterable[Named]:
-    for key, value in found.items():
-        name = _CONDITION_NAMES.get(key) or clean(key, 40).replace("_", " ").capitalize()
-        rounded = isinstance(value, float) and key == "repeatability_db"
-        text = f"{value:.2g}" if rounded else _condition(value)
-        if text:
-            yield Named(name, text)
-
-
-def _condition(value: Any) -> str:
-    if isinstance(value, Mapping):
-        inner = (f"{clean(k, 40).replace('_', ' ')} {_condition(v)}" for k, v in value.items())
-        return clean(", ".join(inner), MESSAGE_LIMIT)
-    if isinstance(value, list | tuple):
-        return clean("; ".join(_condition(v) for v in value[:12]), MESSAGE_LIMIT)
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, float):
-        return f"{value:.6g}"
-    return "" if value is None else clean(value, 200)
-
-
-# Dates
-
-
-def when(value: object) -> str:
-    """Return a moment of the document as people write it."""
-    try:
-        when = datetime.fromisoformat(str(value).replace("Z", "+00:00"))
-    except ValueError:
-        return clean(value or "", 40)
-    zone = " UTC" if when.utcoffset() is not None and not when.utcoffset() else ""
-    return f"{when.day} {when:%B %Y, %H:%M}{zone}"

@@ -1,0 +1,103 @@
+"""The drawings of a side: its schematic with values, and its voltages as arrows."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from markupsafe import Markup
+
+from probe.numbers import number, write, write_hz
+from probe.report import words
+from probe.report.curves import Figure, capacitor, phasor_figure
+from probe.report.document import entry_of, identifier, listing
+from probe.report.names import kind_name, live_pin
+from probe.report.schematic import Stage, Values, schematic
+
+_TAPPED_COUPLING = -0.1
+"""Below this share the winding of a transformer is tapped to pin 1."""
+
+
+def drawings(
+    key: str,
+    name: str,
+    kind: str,
+    stage: Mapping[str, Any],
+    facts: Mapping[str, Any],
+    curves: Mapping[str, Any],
+) -> Iterable[Figure]:
+    """Yield the drawings of one side; what is not known is not drawn."""
+    yield Figure(
+        "The stage as identified",
+        _schematic(key, name, kind, stage, facts, curves),
+        _schematic_caption(kind, facts),
+    )
+    arrows = phasor_figure(f"{identifier(key)}-arrows", name, curves, facts)
+    if arrows:
+        yield arrows
+
+
+def _schematic(
+    key: str,
+    name: str,
+    kind: str,
+    stage: Mapping[str, Any],
+    facts: Mapping[str, Any],
+    curves: Mapping[str, Any],
+) -> Markup:
+    faults = tuple(str(code) for code in listing(stage, "faults"))
+    live = live_pin(stage, facts)
+    grounded = kind in {"electronically-floating", "transformer-coupled"}
+    drawn = Stage(
+        kind=kind if kind in words.KINDS else "undetermined",
+        live=live,
+        tapped=tapped(facts),
+        faults=faults,
+        values=Values(
+            hot=_value(facts, "hot_impedance"),
+            cold=_value(facts, "cold_impedance"),
+            between=_value(facts, "differential_impedance"),
+            together=_value(facts, "common_mode_impedance"),
+            hot_level=_value(facts, "hot_level"),
+            cold_level=_value(facts, "cold_level"),
+            level=_value(facts, "differential_level"),
+            single_ended_level=_value(facts, "single_ended_level"),
+            single_ended_impedance=_value(facts, "single_ended_impedance"),
+        ),
+        capacitor_hot="" if grounded else _capacitor(curves, "hot", faults),
+        capacitor_cold="" if grounded else _capacitor(curves, "cold", faults),
+    )
+    return schematic(f"{identifier(key)}-schematic", f"{name}, {kind_name(kind, live)}", drawn)
+
+
+def _capacitor(curves: Mapping[str, Any], leg: str, faults: Sequence[str]) -> str:
+    suspect = f"coupling-capacitor-{leg}" in faults
+    told = capacitor(curves, f"{leg}_impedance", suspect=suspect)
+    if suspect:
+        return f"suspect: {told}" if told else "suspect capacitor"
+    return told
+
+
+def _schematic_caption(kind: str, facts: Mapping[str, Any]) -> str:
+    if kind == "undetermined":
+        return "Nothing is drawn that the takes do not show."
+    parts = ["A drawing of how the stage behaves at its terminals, not of the parts inside."]
+    hz = number(entry_of(facts, "hot_impedance"), "at_hz") or number(
+        entry_of(facts, "hot_level"), "at_hz"
+    )
+    if hz:
+        parts.append(f"Values at {write_hz(hz)} with their 95\u00a0% intervals.")
+    if "single_ended_level" in facts:
+        parts.append("How the single-ended output is fed inside is not told by these takes.")
+    return " ".join(parts)
+
+
+def _value(facts: Mapping[str, Any], name: str) -> str:
+    entry = entry_of(facts, name)
+    return "" if number(entry) is None or entry is None else write(entry, positive=True).whole
+
+
+def tapped(facts: Mapping[str, Any]) -> bool:
+    """Return whether the couplings are those of a winding tapped to pin 1."""
+    coupling = number(entry_of(facts, "coupling_cold_into_hot"))
+    return coupling is not None and coupling < _TAPPED_COUPLING
