@@ -14,7 +14,7 @@ import numpy as np
 
 import probe
 from probe.errors import BadInput
-from probe.facts.build import SideFacts
+from probe.facts.build import Facts, SideFacts
 from probe.facts.curves import curves_of, decode
 from probe.facts.derived import ratios
 from probe.facts.limits import with_limits
@@ -157,7 +157,8 @@ def _side(session: Session, identified: Identified, part: Part | None = None) ->
     following = next_take(identified, evidence, verdict) if evidence.clean else CONTRADICTED
     source = source_of(identified) if evidence.clean else None
     builder = SideFacts(session, identified, verdict)
-    facts = {**(builder.build() if evidence.clean else builder.only_recorded()), **part.facts}
+    known = builder.build() if evidence.clean else _standing(session, identified, builder)
+    facts = {**known, **part.facts}
     return {
         "stage": {
             "driven_legs": verdict.driven_legs,
@@ -196,6 +197,16 @@ def _side(session: Session, identified: Identified, part: Part | None = None) ->
         "harmonics": list(part.lists.get("harmonics", ())),
         "takes": [_take(u) for u in identified.uses],
     }
+
+
+def _standing(session: Session, identified: Identified, builder: SideFacts) -> Facts:
+    """What takes in contradiction leave: what was heard, and what needs no suspect take."""
+    heard = builder.only_recorded()
+    rest = identified.standing
+    if rest is None or rest.group is None:
+        return heard
+    verdict = decide(gather(rest, polarity(rest).value))
+    return {**heard, **SideFacts(session, rest, verdict).build()}
 
 
 def _drive(identified: Identified) -> Document:

@@ -1,4 +1,4 @@
-"""Whether the takes agree: level between takes from residuals, and the take that contradicts."""
+"""Whether the takes agree: level between takes from residuals, and takes that contradict."""
 
 from __future__ import annotations
 
@@ -10,15 +10,10 @@ from numpy.typing import NDArray
 from probe.phasors.model import Remark
 from probe.session.model import Session
 from probe.stage import limits
-from probe.stage.align import Alignment, align
-from probe.stage.fitted import LEGS, Fit
+from probe.stage.fitted import Fit
 from probe.stage.observations import Group
-from probe.stage.solve import fit
 
 Array = NDArray[np.float64]
-
-AMBIGUOUS = 2.0
-"""Takes whose removal mends a contradiction within this factor of each other are suspect alike."""
 
 
 @dataclass(frozen=True)
@@ -87,56 +82,24 @@ def take_residual(solved: Fit, t: int) -> float:
     return float(np.sqrt(share.mean())) if share.size else 0.0
 
 
-def set_contradiction_aside(
-    aligned: Alignment, stated: float
-) -> tuple[Alignment, str | None, list[Remark]]:
-    """Leave out the one take without which the others agree, if there is such a take."""
-    group = aligned.group
-    solved = fit(group, LEGS, level=stated, thorough=True)
-    seen = repeatability(solved, group, stated).seen
-    if seen < limits.CONTRADICTION * stated:
-        return aligned, None, []
-    trials = []
-    for t in range(len(group.takes)):
-        rest = fit(group.without(t), LEGS, level=stated, thorough=True)
-        left = repeatability(rest, group.without(t), stated)
-        if np.median(_learnt(rest)) < np.median(_learnt(solved)) - 0.5 or left.seen == 0.0:
-            continue
-        trials.append((left.seen, t))
-    ratio = seen / stated
-    if not trials or min(trials)[0] > limits.CONTRADICTION / 2.0 * stated:
-        worst = max(range(len(group.takes)), key=lambda t: take_residual(solved, t))
-        name = min(trials)[1] if trials else worst
-        return aligned, None, [_contradiction(group.takes[name].name, ratio, kept=True)]
-    alike = max(AMBIGUOUS * min(trials)[0], 1.5 * stated)
-    mending = [t for left_over, t in trials if left_over <= alike]
-    if len(mending) > 1:
-        names = [group.takes[t].name for t in mending]
-        return aligned, None, [_contradiction(name, ratio, kept=True) for name in names]
-    t = min(trials)[1]
-    name_out = group.takes[t].name
-    fresh = align(_unrotated(aligned).without(t), level=stated)
-    return fresh, name_out, [_contradiction(name_out, ratio, kept=False)]
-
-
-def _learnt(solved: Fit) -> Array:
+def learnt(solved: Fit) -> Array:
     """How many directions the takes themselves decide, shape (F,)."""
     size = len(solved.block.terminals)
     takes = solved.whitener.shape[0] - len(solved.known)
     return np.asarray(np.sum(np.abs(solved.hat[:, : takes * size]) ** 2, axis=(1, 2)))
 
 
-def _unrotated(aligned: Alignment) -> Group:
-    return aligned.group.rotated(-aligned.delays)
-
-
-def _contradiction(take: str, ratio: float, *, kept: bool) -> Remark:
+def disagreement(solved: Fit, group: Group, stated: float, seen: float) -> tuple[Remark, ...]:
+    """Say that takes contradict each other, of the one that stands out most; nothing if not."""
+    if seen < limits.CONTRADICTION * stated:
+        return ()
+    worst = max(range(len(group.takes)), key=lambda t: take_residual(solved, t))
     message = (
-        f"this take contradicts the others: together they disagree {ratio:.0f} times more than "
-        "the stated repeatability allows"
+        f"this take contradicts the others: together they disagree {seen / stated:.0f} times more "
+        "than the stated repeatability allows; it was kept and the intervals widened. Check its "
+        "leads and repeat it"
     )
-    tail = "; it was kept and the intervals widened" if kept else "; it was left out"
-    return Remark("contradicting-take", take, message + tail + ". Check its leads and repeat it")
+    return (Remark("contradicting-take", group.takes[worst].name, message),)
 
 
 def repeatability_remarks(

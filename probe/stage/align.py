@@ -15,6 +15,7 @@ its own uncertainty, and the draws carry it on.
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -101,6 +102,22 @@ class Alignment:
     stray: Array
     free: bool
     unplaced: tuple[str, ...] = ()
+
+    def only(self, names: Collection[str]) -> Alignment:
+        """Return some of the takes as they were placed together, their delays taken as known."""
+        keep = [t for t, o in enumerate(self.group.takes) if o.name in names]
+        takes = tuple(self.group.takes[t] for t in keep)
+        none = np.zeros(len(keep))
+        return Alignment(
+            replace(self.group, takes=takes),
+            self.delays[keep],
+            None,
+            None,
+            np.eye(len(keep)),
+            none,
+            free=self.free,
+            unplaced=self.unplaced,
+        )
 
 
 def align(group: Group, *, level: float) -> Alignment:

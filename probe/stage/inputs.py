@@ -16,20 +16,19 @@ the takes again with inputs that would explain all of it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from probe.phasors.model import TakePhasors
 from probe.stage import limits
 from probe.stage.agreement import repeatability
 from probe.stage.fitted import LEGS
-from probe.stage.identify import Identified
-from probe.stage.network import admittance, elements_of
-from probe.stage.observations import Group
+from probe.stage.observations import Group, declared_ohm, with_inputs
 from probe.stage.quantities import Column, common_mode_band
+from probe.stage.side import Identified
 from probe.stage.solve import fit
+from probe.stage.words import ohms
 
 Array = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -66,17 +65,6 @@ class InputDoubt:
     pair: Bools
     declared: float
     would_be: float
-
-
-def declared_ohm(group: Group) -> float | None:
-    """Return the least input impedance that is declared for a leg, None where none is recorded."""
-    ohms = [
-        inlet.impedance_ohm
-        for o in group.takes
-        for name, inlet in zip(o.phasors.take.channels, o.phasors.take.inputs, strict=True)
-        if name in ("hot", "cold")
-    ]
-    return min(ohms, default=None)
 
 
 def only_an_input(own: Column, ohm: float | None) -> Bools:
@@ -119,30 +107,6 @@ def _takes_tell(identified: Identified, group: Group, conductance: float) -> boo
         for one in (group, other)
     ]
     return seen[1] > WORSE * max(seen[0], level)
-
-
-def inputs_of(p: TakePhasors, conductance: float) -> TakePhasors:
-    """Return a take as if every input had so many times the declared conductance."""
-    inputs = tuple(replace(i, impedance_ohm=i.impedance_ohm / conductance) for i in p.take.inputs)
-    return replace(p, take=replace(p.take, inputs=inputs))
-
-
-def with_inputs(group: Group, conductance: float) -> Group:
-    """Return a group as if every input had so many times the declared conductance."""
-    takes = []
-    for observed in group.takes:
-        phasors = inputs_of(observed.phasors, conductance)
-        elements = elements_of(phasors.take)
-        y = admittance(elements, group.hz[observed.tones])
-        takes.append(replace(observed, phasors=phasors, elements=elements, y=y))
-    return replace(group, takes=tuple(takes))
-
-
-def ohms(value: float) -> str:
-    """An impedance in words of three digits."""
-    if value >= 1e6:
-        return f"{value / 1e6:.3g} Mohm"
-    return f"{value / 1e3:.3g} kohm" if value >= 1e3 else f"{value:.3g} ohm"
 
 
 SETTLED_BY = (

@@ -17,14 +17,13 @@ from probe.stage import limits
 from probe.stage.identify import Identified
 from probe.stage.inputs import (
     InputDoubt,
-    declared_ohm,
     input_doubt,
-    ohms,
     only_an_input,
     open_leg_reason,
     pair_reason,
 )
 from probe.stage.network import Complex
+from probe.stage.observations import declared_ohm
 from probe.stage.quantities import (
     Column,
     column,
@@ -36,6 +35,7 @@ from probe.stage.quantities import (
     recorded,
     single_ended_take,
 )
+from probe.stage.words import ohms
 
 Array = NDArray[np.float64]
 Bools = NDArray[np.bool_]

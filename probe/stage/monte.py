@@ -113,6 +113,12 @@ class MonteCarlo:
             result.single_ended_injected = alone[0]
         return result
 
+    def clash(self) -> bool:
+        """Return True where injections and loads contradict each other, by their values alone."""
+        loads = self._resolve(self.solved, self._drawn())
+        injected = self._injected(LEGS, self._columns(self.solved, loads))
+        return injected is not None and bool(self._disagreement(injected[0], loads, injected[1]))
+
     def _disagreement(
         self, injected: Solved, loads: Complex, into: tuple[int, ...]
     ) -> tuple[Remark, ...]:

@@ -221,3 +221,31 @@ def has_reference(observed: Observed) -> bool:
     noise = np.sqrt(np.abs(observed.phasors.noise[played, channel, channel]))
     noise = noise + LEAST_NOISE_VOLTS
     return bool(len(drive)) and bool(np.median(drive / noise) > REFERENCE_SIGMAS)
+
+
+def inputs_of(p: TakePhasors, conductance: float) -> TakePhasors:
+    """Return a take as if every input had so many times the declared conductance."""
+    inputs = tuple(replace(i, impedance_ohm=i.impedance_ohm / conductance) for i in p.take.inputs)
+    return replace(p, take=replace(p.take, inputs=inputs))
+
+
+def with_inputs(group: Group, conductance: float) -> Group:
+    """Return a group as if every input had so many times the declared conductance."""
+    takes = []
+    for observed in group.takes:
+        phasors = inputs_of(observed.phasors, conductance)
+        elements = elements_of(phasors.take)
+        y = admittance(elements, group.hz[observed.tones])
+        takes.append(replace(observed, phasors=phasors, elements=elements, y=y))
+    return replace(group, takes=tuple(takes))
+
+
+def declared_ohm(group: Group) -> float | None:
+    """Return the least input impedance that is declared for a leg, None where none is recorded."""
+    ohms = [
+        inlet.impedance_ohm
+        for o in group.takes
+        for name, inlet in zip(o.phasors.take.channels, o.phasors.take.inputs, strict=True)
+        if name in ("hot", "cold")
+    ]
+    return min(ohms, default=None)

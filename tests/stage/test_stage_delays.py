@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from probe.stage.align import align
-from probe.stage.identify import played_group
 from probe.stage.limits import REPEATABILITY_DB
+from probe.stage.takes import played_group
 
 from .analysed import analysed
 from .forward import ACROSS, FULL, LOAD_HOT, OPEN, drawn_errors, record
