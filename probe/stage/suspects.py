@@ -164,13 +164,19 @@ def _things(found: Identified) -> list[tuple[str, tuple[str, ...]]]:
     """Takes one by one, then those that share a resistor, then the injections."""
     used = [p for p in found.takes if any(u.name == p.take.name and u.used for u in found.uses)]
     playing = [p.take for p in used if p.take.state == "play"]
-    things: list[tuple[str, tuple[str, ...]]] = [("", (take.name,)) for take in playing]
+    shared: dict[tuple[str, ...], list[str]] = {}
     for part in sorted({part for take in playing for part in _parts(take)}):
-        shared = tuple(take.name for take in playing if part in _parts(take))
-        things.append((f"the ohms of {part}", shared))
+        names = tuple(take.name for take in playing if part in _parts(take))
+        shared.setdefault(names, []).append(f"the ohms of {part}")
     injected = tuple(t.name for t in playing if any(i.volts > 0.0 for i in t.injections))
-    things.append(("the injected volts", injected))
-    return [(words, names) for words, names in things if names]
+    if injected:
+        shared.setdefault(injected, []).append("the volts declared for the injection")
+    alone = [(_of(shared.get((take.name,))), (take.name,)) for take in playing]
+    return alone + [(_of(w), names) for names, w in shared.items() if len(names) > 1]
+
+
+def _of(words: list[str] | None) -> str:
+    return " or ".join(words or [])
 
 
 def _inputs(
