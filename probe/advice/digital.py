@@ -186,14 +186,25 @@ class DigitalAdvice:
         if math.isfinite(self.return_loss_db):
             out["return_loss_db"] = {"value": self.return_loss_db, "unit": "dB"}
         if self.pad is not None:
-            out["attenuator"] = {
-                "says": _pad_says(self.pad),
-                "attenuation": {"value": self.pad.attenuation_db, "unit": "dB"},
-            }
+            out["attenuator"] = _fitted(self, self.pad, out["level"])
         out["hazards"] = [h.to_json() for h in self.hazards]
         out["verdict"] = self.verdict
         out["reasons"] = list(self.reasons)
         return out
+
+
+def _fitted(advice: DigitalAdvice, pad: TeePad, level: dict[str, Any]) -> dict[str, Any]:
+    """Return the attenuator, the level behind it, and what is left to mind."""
+    share = 10.0 ** (-pad.attenuation_db / 20.0)
+    return {
+        "fitted": True,
+        "says": _pad_says(pad),
+        "attenuation": {"value": pad.attenuation_db, "unit": "dB"},
+        "level": {**level, **{k: level[k] * share for k in ("value", "low", "high")}},
+        "designs": [{"series": "E24", "series_ohm": pad.series_ohm, "shunt_ohm": pad.shunt_ohm,
+                     "tee": True, "attenuation_db": pad.attenuation_db}],
+        "hazards": [h.to_json() for h in advice.hazards if h.code != "digital-level"],
+    }  # fmt: skip
 
 
 def _pad_says(pad: TeePad) -> str:

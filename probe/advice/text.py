@@ -44,7 +44,7 @@ def render(advice: Advice) -> str:
     sections = {
         "Digital links": digital_lines(advice.digital),
         "All plugged in at once": beside,
-        "If it hums": [_cure(c) for c in advice.cures],
+        "If it hums": [_cure(c, several=len(advice.choices) > 1) for c in advice.cures],
         "Not known yet": _said(advice.options, ("cannot-tell",)),
         "Do not": _said(advice.options, ("never", "avoid")) + ties,
         "Before you connect": [c.message for c in advice.cautions if c.code not in told_above],
@@ -86,10 +86,11 @@ def _missing(one: Settling) -> str:
     return ", ".join((one.what, " or ".join(then))) if then else one.what
 
 
-def _cure(cure: Cure) -> str:
+def _cure(cure: Cure, *, several: bool) -> str:
+    where = f"{cure.box}: " if several else ""
     known = "" if cure.verdict != "cannot-tell" else "; whether it may be used is not known yet"
     return (
-        f"{cure.says} ({cure.option}): hum {decibels(cure.hum_below_full_output_db)} below full "
+        f"{where}{cure.says} ({cure.option}): hum {decibels(cure.hum_below_full_output_db)} below full "
         f"output, {cure.better_by_db:.0f} dB better{known}"
     )
 

@@ -192,7 +192,9 @@ def _leaf(
         device=device,
         destination=place,
         first=first_of(advice),
-        chosen=f"{way}, with an attenuator in its plug" if with_pad else way,
+        chosen=f"{way}, with an attenuator in its plug"
+        if with_pad and "attenuator" not in way
+        else way,
         drawing=lead_drawing(f"wiring-{at}", drawn_of(option, with_pad=with_pad), device, place),
         needs=tuple(_needs(advice, option, with_pad=with_pad)),
         gains=(*_typed(advice), *_gains(used)),

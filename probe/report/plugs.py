@@ -37,6 +37,10 @@ _STYLE = {"2": "hot", "centre": "hot", "3": "cold", "1": "ground", "shell": "gro
 """Pattern of a wire by the contact it is about: solid, long dashes, dots."""
 
 
+_TRANSFORMER = (292.0, 388.0)
+"""Left and right face of a drawn transformer."""
+
+
 @dataclass(frozen=True)
 class Drawn:
     """What is to be drawn, from one option of an advice document."""
@@ -49,6 +53,8 @@ class Drawn:
     transformer: bool
     pad: str
     balanced_pad: bool
+    tee_pad: bool = False
+    """Two series resistors with the shunt between them, as a digital link needs."""
 
 
 def drawn_of(option: Mapping[str, Any], *, with_pad: bool) -> Drawn:
@@ -68,6 +74,7 @@ def drawn_of(option: Mapping[str, Any], *, with_pad: bool) -> Drawn:
         transformer="transformer" in str(option.get("id")),
         pad=_pad_text(designs[0]) if isinstance(pad, Mapping) else "",
         balanced_pad=bool(designs[0].get("in_each_leg")),
+        tee_pad=bool(designs[0].get("tee")),
     )
 
 
@@ -81,6 +88,8 @@ def _pad_text(design: Mapping[str, Any]) -> str:
     if "series_ohm" not in design:
         return "attenuator"
     series, shunt = (write_number(float(design[k]), "ohm") for k in ("series_ohm", "shunt_ohm"))
+    if design.get("tee"):
+        return f"{series} twice, {shunt} between them"
     return f"{series}{' each' if design.get('in_each_leg') else ''}, {shunt} across"
 
 
@@ -203,7 +212,7 @@ def _joins(drawn: Drawn) -> list[Markup]:
 
 
 def _through_transformer(drawn: Drawn) -> list[Markup]:
-    x1, x2 = 292.0, 388.0
+    x1, x2 = _TRANSFORMER
     marks = [
         box(x1, 36.0, x2 - x1, 72.0, "case"),
         label("transformer", 340.0, 77.0, "small", "middle"),
@@ -220,12 +229,31 @@ def _through_transformer(drawn: Drawn) -> list[Markup]:
     return marks
 
 
+def _return_at(drawn: Drawn, x: float) -> float:
+    """Return where the wire to the shell runs at ``x``: aslant behind a transformer."""
+    if not drawn.transformer:
+        return 132.0
+    return 92.0 + (132.0 - 92.0) * (x - _TRANSFORMER[1]) / (_FAR - _TRANSFORMER[1])
+
+
+def _tee(drawn: Drawn) -> list[Markup]:
+    x = _FAR - 92.0
+    bottom = _return_at(drawn, x + 36.0)
+    return [box(x - 6.0, 30.0, 86.0, 118.0, "plugbox"), box(x, 45.0, 22.0, 14.0, "part"),
+            box(x + 50.0, 45.0, 22.0, 14.0, "part"),
+            line([(x + 36.0, 52.0), (x + 36.0, bottom)], "thin"),
+            box(x + 30.0, (52.0 + bottom) / 2.0 - 11.0, 12.0, 22.0, "part"),
+            label(drawn.pad, x + 36.0, 24.0, "small", "middle")]  # fmt: skip
+
+
 def _pad(drawn: Drawn) -> list[Markup]:
+    if drawn.tee_pad:
+        return _tee(drawn)
     x = _FAR - 58.0
     marks = [box(x - 8.0, 30.0, 46.0, 118.0, "plugbox")]
     rows = [52.0, 92.0] if drawn.balanced_pad else [52.0]
     marks += [box(x, y - 7.0, 26.0, 14.0, "part") for y in rows]
-    bottom = 92.0 if drawn.balanced_pad else 132.0
+    bottom = 92.0 if drawn.balanced_pad else _return_at(drawn, x + 32.0)
     marks += [line([(x + 32.0, 52.0), (x + 32.0, bottom)], "thin"),
               box(x + 26.0, (52.0 + bottom) / 2.0 - 11.0, 12.0, 22.0, "part")]  # fmt: skip
     marks.append(label(drawn.pad, x + 15.0, 24.0, "small", "middle"))

@@ -192,3 +192,16 @@ def test_a_rise_of_the_bass_is_not_whole() -> None:
     (leaf,) = leaves_of(found)
     assert "The deepest bass comes 1.6 dB too strong." in leaf.gains
     assert "Bass and treble arrive whole." not in leaf.gains
+
+
+def test_the_attenuator_of_a_digital_link_is_in_drawing_and_figures() -> None:
+    socket = Input("digital-75 input", "digital-75", "single-ended", 75.0)
+    device = {"digital_volts_peak_to_peak": 4.0, "digital_format": "professional"}
+    found = advise(facts(connectors=("digital-110",), device=device), {},
+                   Destination("converter", (socket,))).to_json()  # fmt: skip
+    (leaf,) = leaves_of(found)
+    # closed form: 4 sqrt(75/110) = 3.3029 V; 56 and 24 ohm between 75 ohm divide by 6.514
+    assert dict(leaf.figures)["Level at the input"].startswith("507")
+    assert "between them" in str(leaf.drawing)
+    # closed form: matched T at 75 ohm for 16.3 dB in E24: 56 and 24 ohm, above
+    assert "56.0" in str(leaf.drawing)
