@@ -89,9 +89,10 @@ def _missing(one: Settling) -> str:
 def _cure(cure: Cure, *, several: bool) -> str:
     where = f"{cure.box}: " if several else ""
     known = "" if cure.verdict != "cannot-tell" else "; whether it may be used is not known yet"
+    hum = decibels(cure.hum_below_full_output_db)
     return (
-        f"{where}{cure.says} ({cure.option}): hum {decibels(cure.hum_below_full_output_db)} below full "
-        f"output, {cure.better_by_db:.0f} dB better{known}"
+        f"{where}{cure.says} ({cure.option}): hum {hum} below full output, "
+        f"{cure.better_by_db:.0f} dB better{known}"
     )
 
 
