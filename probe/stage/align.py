@@ -21,7 +21,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from probe.stage.delays import candidates, heard, rank
+from probe.stage.delays import candidates, differ, heard, rank
 from probe.stage.fitted import LEGS, Fit, flat
 from probe.stage.forward import predict
 from probe.stage.limits import ALIGN_PRIOR_S
@@ -269,7 +269,8 @@ def _misfit(group: Group, level: float, excited: Excited) -> float:
 def _choose(group: Group, options: list[list[tuple[float, float]]], level: float) -> Array:
     """Delays of the candidates with the least joint residual, take by take from the best ones.
 
-    Where the joint residual is as small as the noise there is nothing to choose.
+    Where the joint residual is as small as the noise there is nothing to choose. A candidate that
+    is the delay at hand, found once more, is no rival.
     """
     delays = np.array([o[0][1] for o in options])
     excited = excitation(group)
@@ -278,7 +279,7 @@ def _choose(group: Group, options: list[list[tuple[float, float]]], level: float
         return delays
     for t, found in enumerate(options):
         for cost, tau in found[1:]:
-            if cost > found[0][0] + RIVAL_COST:
+            if cost > found[0][0] + RIVAL_COST or not differ(group.hz, tau, delays[t]):
                 continue
             trial = delays.copy()
             trial[t] = tau

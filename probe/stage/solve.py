@@ -78,6 +78,10 @@ HALVINGS = 3
 PLAIN_STEPS, MIXED_STEPS, LATER_STEPS = 5, 3, 3
 """How often weights and predicted currents are renewed: three suffice for all but the extremes."""
 
+SETTLED = 1.0e-9
+"""A step that moves no column of a tone by more than this, relative, ends the renewing: far below
+any doubt, and what a further step would change is smaller still."""
+
 
 def _design(fit_rows: Complex, drives: Complex) -> Complex:
     """Rows of (1): (T, F, R, R) whitened rows and (T, F, 4) drives to (F, T·R, 4R)."""
@@ -196,7 +200,7 @@ class _Problem:
     def advance(
         self, theta: Complex, steps: int, *, from_nothing: bool = False, mixing: bool = True
     ) -> list[Fit]:
-        """Renew weights and currents ``steps`` times; all iterates.
+        """Renew weights and currents up to ``steps`` times, until nothing moves; all iterates.
 
         Without ``mixing`` shared errors are left out of the weights: from far off their
         derivatives mean nothing.
@@ -205,8 +209,10 @@ class _Problem:
         results: list[Fit] = []
         for _ in range(steps):
             solved, predicted = self._step(theta, predicted, mixing)
-            theta = solved.theta
             results.append(solved)
+            if results[1:] and _settled(theta, solved.theta):
+                break
+            theta = solved.theta
         return results
 
     def _step(
@@ -243,6 +249,11 @@ class _Problem:
         theta, reached = _damped(theta, step, outcome, None if predicted is None else before)
         solved = replace(frame, theta=theta, residual=reached.residual, known=held)
         return solved, reached.predicted
+
+
+def _settled(before: Complex, after: Complex) -> bool:
+    moved = np.abs(after - before).max(axis=1)
+    return bool(np.all(moved <= SETTLED * np.abs(after).max(axis=1)))
 
 
 @dataclass(frozen=True)

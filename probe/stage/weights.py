@@ -22,6 +22,7 @@ def whitener_of(
     whitener = np.zeros((len(group.takes), len(group.hz), size, size), dtype=np.complex128)
     root = np.zeros_like(whitener)
     modal_z = theta[:, :, 1:3] if size == 2 else theta[:, :, 3:4]
+    backwards = np.linalg.inv(block.rows)
     for t, observed in enumerate(group.takes):
         heard = observed.recorded[index]
         if not heard.any() or not active.takes[t]:
@@ -31,7 +32,6 @@ def whitener_of(
         y = y * np.outer(heard, heard)
         modal_y = np.einsum("ar,fab,bs->frs", block.rows, y, block.rows)
         inverse = inverse_small(np.eye(size) + modal_z[tones] @ modal_y)
-        backwards = np.linalg.inv(block.rows)
         inverse = block.rows @ inverse @ backwards
         covariance = _covariance(observed, index, level, volts[t, tones])
         root[t, tones] = _inverse_root(covariance, heard)
