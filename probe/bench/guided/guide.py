@@ -64,6 +64,7 @@ class Guide:
         self.interim = Interim(folder)
         self.screen = Screen(talk, folder, self.interim, equipment.device)
         self.doubted: list[str] = []
+        self.no_floor = False
         self.answers = Answers()
         self.device = equipment.device
         self.kit = equipment.kit or Kit()
@@ -211,6 +212,7 @@ class Guide:
         step = step_for("floor", one.setting, Known(), "the reference is there anyway")
         if isinstance(step, Step) and not has_floor(self.store):
             self.takes.take(one, step)
+        self.no_floor = "floor" in one.given_up
         self.talk.say("Take the reference out again.")
 
     # -- one side
@@ -218,7 +220,7 @@ class Guide:
     def _side(self, side: Side, volume: str) -> None:
         one = Pass(self._setting(side, volume))
         self._earlier(one)
-        if has_floor(self.store):
+        if self.no_floor or has_floor(self.store):
             one.given_up.add("floor")
         name = " ".join(p for p in (side, volume and f"at {volume}") if p)
         self.talk.heading(f"{name}: takes")

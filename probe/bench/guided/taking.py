@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -19,6 +19,7 @@ from probe.bench.stream.recorded import Progress, Recorded
 from probe.bench.stream.recorder import Recorder
 from probe.bench.stream.sound import Part, Purpose, Sound
 from probe.bench.stream.stop import Stop
+from probe.bench.stream.wav import read
 from probe.bench.tones.sets import DEVICE, INJECTED, PERIOD_S, ToneSet
 from probe.bench.tones.waves import Tones
 from probe.session.model import Bench, Injection, Take
@@ -78,6 +79,8 @@ class Taker:
     ----------
     volts
         Drive per tone found for each side and volume, V rms.
+    beside
+        What is beside the tones while nothing loads them, over them, by side, volume and channel.
     """
 
     recorder: Recorder
@@ -88,12 +91,13 @@ class Taker:
     tell: Callable[[float, float, str], None]
     output_u95: float = OUTPUT_U95
     player: FilePlayer | None = None
+    beside: dict[tuple[str, str, str], float] = field(default_factory=dict)
 
     # -- the level
 
     def find_level(self, step: Step) -> float:
         """Bring the tones up until the loudest leg is at the target; return V rms per tone."""
-        key = (step.plugged.side, step.plugged.volume)
+        key = self._key(step)
         volts = self._first()
         while True:
             peak = self._peak_at(step, volts)
@@ -209,7 +213,8 @@ class Taker:
         for k in inputs:
             one = trial_of(quiet.samples[:, k], hz, self.recorder.rate)
             two = trial_of(loud.samples[:, k], hz, self.recorder.rate)
-            why = trial_refuses(one, two, rise)
+            before = self.beside.get((*self._key(step), step.plugged.channels[k]), 0.0)
+            why = trial_refuses(one, two, rise, before)
             if why is not None:
                 return why
         return None
@@ -248,7 +253,22 @@ class Taker:
         if not carries_tones(take):
             return None
         phasors = measure_take(take, self.bench.mains_hz)
+        if not step.plugged.loads and step.plugged.injector is None:
+            self._note_beside(step, taken, phasors.clock_error)
         return Heard(step, phasors, taken.peaks, taken.rms, bool(taken.lost))
+
+    def _note_beside(self, step: Step, taken: Recorded, clock_error: float) -> None:
+        """Note what stands beside the tones while nothing loads them."""
+        assert taken.path is not None
+        frames = round(TRIAL_S * taken.sample_rate)
+        samples = read(taken.path, len(step.plugged.channels), frames)
+        hz = tuple(f / (1.0 + clock_error) for f in DEVICE.hz)
+        for k, role in enumerate(step.plugged.channels):
+            found = trial_of(samples[:, k], hz, taken.sample_rate)
+            self.beside[(*self._key(step), role)] = found.share
+
+    def _key(self, step: Step) -> tuple[str, str]:
+        return step.plugged.side, step.plugged.volume
 
 
 _LEGS = ("hot", "cold", "single-ended")

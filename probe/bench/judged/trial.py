@@ -18,6 +18,16 @@ class Trial:
     volts: Complex
     rest: float
 
+    @property
+    def tones(self) -> float:
+        """All tones together, V rms."""
+        return float(np.sqrt(np.sum(np.abs(self.volts) ** 2)))
+
+    @property
+    def share(self) -> float:
+        """What is beside the tones, over them."""
+        return self.rest / max(self.tones, 1e-12)
+
 
 SAG = 10.0 ** (0.1 / 20.0) - 1.0
 """A tone that rises by this much less (or more) than the drive: the stage is at its end."""
@@ -26,9 +36,12 @@ DISTORTS = 10.0 ** (-50.0 / 20.0)
 """What appears beside the tones, over them, from which the stage is said to distort: 0.3 %."""
 
 
-def trial_refuses(
-    quiet: Trial, loud: Trial, rise: float, open_quiet: Trial | None = None
-) -> str | None:
+GROWS = 3.0
+"""What is beside the tones grows by more than this only where the load is too much: a bend that is
+the device's own changes little with a leg that falls by a sixth (closed form: its square)."""
+
+
+def trial_refuses(quiet: Trial, loud: Trial, rise: float, before: float = 0.0) -> str | None:
     """Return why a load must not be used at the full level, or None.
 
     Parameters
@@ -37,8 +50,9 @@ def trial_refuses(
         The loaded leg at the trial's level and at the full one.
     rise
         Drive of the second over that of the first.
-    open_quiet
-        Not needed; kept for what is beside the tones of the open take at the full level.
+    before
+        What is beside the tones at the full level without a load, over them: a device that distorts
+        by itself is not refused one for it.
     """
     noise = 5.0 * quiet.rest
     strong = np.abs(quiet.volts) > 10.0 * max(quiet.rest / np.sqrt(len(quiet.volts)), 1e-9)
@@ -48,9 +62,8 @@ def trial_refuses(
         if abs(worst - 1.0) > SAG:
             way = "falls behind" if worst < 1.0 else "runs ahead of"
             return f"the level {way} the drive by {abs(20 * np.log10(worst)):.1f} dB"
-    tones = float(np.sqrt(np.sum(np.abs(loud.volts) ** 2)))
-    before = 0.0 if open_quiet is None else open_quiet.rest
-    if loud.rest > max(DISTORTS * tones, noise, 3.0 * before):
+    tones = loud.tones
+    if loud.rest > max(DISTORTS * tones, noise, GROWS * before * tones):
         return f"it distorts: {100 * loud.rest / tones:.1f} % beside the tones"
     return None
 
