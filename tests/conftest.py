@@ -1,4 +1,4 @@
-"""What several folders of tests share: one browser for each process."""
+"""What all tests share: one numerical thread, and one browser for each process."""
 
 from __future__ import annotations
 
@@ -7,7 +7,13 @@ from collections.abc import Iterator
 
 import pytest
 
+from probe.cli.main import THREADS
 from tests.report.browser import Browser, find
+
+for _name in THREADS:
+    # As the command itself does before anything numerical is loaded: one thread in each process,
+    # so that what runs inside a test gives the same last digit as what runs in a process of its own.
+    os.environ.setdefault(_name, "1")
 
 
 @pytest.fixture(scope="session")
