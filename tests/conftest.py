@@ -11,8 +11,8 @@ from probe.cli.main import THREADS
 from tests.report.browser import Browser, find
 
 for _name in THREADS:
-    # As the command itself does before anything numerical is loaded: one thread in each process,
-    # so that what runs inside a test gives the same last digit as what runs in a process of its own.
+    # As the command itself does before anything numerical is loaded: one thread, so that what runs
+    # inside a test gives the same last digit as what runs in a process of its own.
     os.environ.setdefault(_name, "1")
 
 

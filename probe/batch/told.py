@@ -7,7 +7,7 @@ from pathlib import PurePath
 
 from probe.batch.batch import Outcome
 from probe.formats.text import counted
-from probe.report.names import kind_name
+from probe.report.names import fault, kind_name
 from probe.report.text import clean, columns, hanging
 from probe.simulated import SIMULATED
 
@@ -23,7 +23,8 @@ def summary(outcomes: Sequence[Outcome]) -> str:
         name = clean(PurePath(outcome.session).name, 30)
         for row in outcome.rows:
             kind = kind_name(str(row.get("kind"))).split(" (")[0]
-            faults = clean(row.get("faults") or "", 60)
+            faults = ", ".join(fault(code).name for code in str(row.get("faults") or "").split())
+            faults = clean(faults, 120)
             side = clean(row.get("side"), 5)
             pad = " " * max(1, 31 - columns(name))
             text = f"{name}{pad}{side:<6} {kind}{': ' * bool(faults)}{faults}"
