@@ -88,7 +88,7 @@ def _choose_for(box: str, candidates: Sequence[Candidate], destination: Destinat
     why = [_filled(reason, best) for reason in why]
     why += [reason for reason in (kept, unharmed) if reason]
     passed = _passed_by(best, candidates, left)
-    first = _with_attenuator(best, destination)
+    first = _with_attenuator(best, asked=destination.attenuation(box) is not None)
     # a part to buy is there for what the leads lack: that stands first
     told = [*passed, *why] if best.transformer else [*why, *passed]
     told = [*first, *_loudness(best, wanted, told), *(_spared(best, working) if leads else [])]
@@ -116,13 +116,13 @@ def _rescued(box: str, candidates: Sequence[Candidate], destination: Destination
     return replace(choice, why=(first, *choice.why[1:], *_not_even_with_it(candidates)))
 
 
-def _with_attenuator(best: Candidate, destination: Destination) -> list[str]:
+def _with_attenuator(best: Candidate, *, asked: bool) -> list[str]:
     """Return that the attenuator is in the plug, or why one that was asked for is not."""
     fitted = [s.attenuator for s in best.bare if s.attenuator is not None and s.attenuator.fitted]
     if fitted:
         taken = fitted[0].attenuation_db
         return [f"with an attenuator of {taken:.0f} dB in its plug: {fitted[0].why}"]
-    if destination.attenuation_db is not None:
+    if asked:
         return ["without the attenuator that was asked for: none can be calculated for this output"]
     return []
 

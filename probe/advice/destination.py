@@ -150,8 +150,8 @@ class Input:
 
     ``impedance_ohm`` is each leg to ground or between the legs as ``impedance_is`` says (a
     single-ended input: centre to shell). ``mismatch`` is hot minus cold over their mean.
-    ``box`` names the device it belongs to: inputs of one box are alternatives. ``cable`` and
-    ``wanted_gain_db``: of this input, where they are not the destination's common ones.
+    ``box`` names the device it belongs to: inputs of one box are alternatives. ``cable``,
+    ``wanted_gain_db``, ``attenuation_db``: of this input, where not the destination's common ones.
     """
 
     name: str
@@ -175,6 +175,7 @@ class Input:
     ground: GroundPath = field(default=GroundPath())
     cable: Cable | None = None
     wanted_gain_db: float | None = None
+    attenuation_db: float | None = None
 
 
 @dataclass(frozen=True)
@@ -194,6 +195,11 @@ class Destination:
     def cable_of(self, socket: Input) -> Cable:
         """Return the lead to ``socket``."""
         return socket.cable or self.cable
+
+    def attenuation(self, box: str) -> float | None:
+        """Return the attenuation that is asked for in the plug of a box, dB."""
+        own = [s.attenuation_db for s in self.inputs if s.box == box]
+        return next((db for db in own if db is not None), self.attenuation_db)
 
     def wanted(self, box: str) -> float:
         """Return the gain wanted of a box, dB against its RCA link."""
@@ -218,14 +224,14 @@ def together(destinations: Sequence[Destination]) -> Destination:
             label = f"{box}: {socket.connector} input"
             inputs.append(
                 replace(socket, name=label, box=box, cable=one.cable_of(socket),
-                        wanted_gain_db=one.wanted(socket.box))
+                        wanted_gain_db=one.wanted(socket.box),
+                        attenuation_db=one.attenuation(socket.box))
             )  # fmt: skip
     said = [d.operating_volts for d in destinations if d.operating_volts is not None]
     return Destination(
         name=" and ".join(d.name or f"destination {k + 1}" for k, d in enumerate(destinations)),
         inputs=tuple(inputs),
         operating_volts=max(said, default=None),
-        attenuation_db=next((d.attenuation_db for d in destinations if d.attenuation_db), None),
         transformer=destinations[0].transformer,
         mains_hz=destinations[0].mains_hz,
     )

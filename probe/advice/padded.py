@@ -63,8 +63,8 @@ def _wanted(bare: OptionAdvice, socket: Input, destination: Destination) -> _Wan
     f = bare.figures
     if bare.verdict == "never" or f.level_at_maximum is None:
         return None
-    if destination.attenuation_db is not None:
-        asked = destination.attenuation_db
+    asked = destination.attenuation(socket.box)
+    if asked is not None:
         return _Wanted(asked, f"{asked:g} dB are asked for", "always")
     over = [
         needed_db(level.high, most)

@@ -25,7 +25,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--transformer", metavar="NAME", help="of the library, or a file of data")
     parser.add_argument(
-        "--attenuate", type=float, metavar="DB", help="an attenuator of so many dB in the plug"
+        "--attenuate",
+        type=float,
+        metavar="DB",
+        help="an attenuator of so many dB in the plug of every box",
     )
     parser.add_argument("--page", metavar="FILE", help="write the half page for the customer")
     for name, what in (("customer", "whose page it is"), ("dealer", "who gives it"),
@@ -98,7 +101,8 @@ class More:
                 raise BadInput(
                     f"--attenuate: {self._args.attenuate:g} dB; 1 to {MOST_DB:g} is allowed"
                 )
-            destination = replace(destination, attenuation_db=self._args.attenuate)
+            bare = tuple(replace(s, attenuation_db=None) for s in destination.inputs)
+            destination = replace(destination, inputs=bare, attenuation_db=self._args.attenuate)
         if self._shelf is not None:
             from probe.advice.basket import with_shelf_transformer
 

@@ -174,3 +174,11 @@ def test_what_stays_short_of_full_output_is_not_called_loud_enough() -> None:
     # arithmetic: 0.5 V into 1 V are 6.0 dB short
     advice = ask("differential", symmetrical(), Destination("amp", (RCA,)), full=1.0)
     assert advice.choices[0].why[0].startswith("stays 6.0 dB short of full output")
+
+
+def test_an_attenuator_is_in_the_plug_of_the_box_that_asks_for_it() -> None:
+    one = Destination("amp", (RCA,), attenuation_db=10.0)
+    other = Destination("sub", (replace(RCA, role="subwoofer", box="subwoofer"),))
+    advice = ask("differential", symmetrical(), together([one, other]))
+    # what was asked: one plug of the two
+    assert [c.attenuator for c in advice.choices] == [True, False]
