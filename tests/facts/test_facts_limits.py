@@ -129,3 +129,75 @@ def test_bounds_and_limits_do_not_contradict(capture, document, tmp_path_factory
             checked += 1
             assert fact["value"] >= fact["limit"]
     assert checked >= 1
+
+
+TONE = {"signal": "tone", "channels": ["hot", "cold"], "drive_volts": 2.0, "seconds": 2.0}
+OWN_NV, OWN_SECOND, GAIN_PERCENT, LEVEL_DB = 50.0, 5e-5, 0.5, 0.02
+RECORDER = {
+    "volts_full_scale": 8.7,
+    "u95_percent": GAIN_PERCENT,
+    "impedance_ohm": 1e9,
+    "impedance_u95_percent": 0.0,
+    "capacitance_pf": 0.0,
+    "capacitance_u95_pf": 0.0,
+}
+
+
+@pytest.fixture(scope="module")
+def elsewhere(tmp_path_factory):
+    """What stands under other conditions: another volume, another tone."""
+    document = found(
+        tmp_path_factory.mktemp("elsewhere"),
+        takes=["open", "floor"],
+        seconds=2.0,
+        bench={"repeatability_db": LEVEL_DB, "input": [RECORDER]},
+        truth={"input": [{"noise_nv": OWN_NV, "second": OWN_SECOND}]},
+        nonlinear={"hot": {"second": 4e-4}},
+        device_noise={"hot_nv": 200.0},
+        take=[
+            {"preset": "idle", "name": "idle"},
+            {"preset": "idle", "name": "idle low", "volume": "low"},
+            {"preset": "open", "name": "open low", "volume": "low"},
+            {**TONE, "name": "middle", "tones_hz": [997.0]},
+            {**TONE, "name": "higher", "tones_hz": [1503.1]},
+            {**TONE, "signal": "loop-back", "name": "loop", "tones_hz": [1503.1]},
+        ],
+    )
+    out = {}
+    for row in document["sides"]["left"]["facts_at"]:
+        where = "tone" if "tone_hz" in row["condition"] else row["condition"].get("volume", "")
+        out |= {(where, name): entry for name, entry in row["facts"].items()}
+    return out
+
+
+def test_the_limit_of_noise_at_another_volume_is_what_the_recorders_own_leaves(elsewhere):
+    power = (OWN_NV * 1e-9) ** 2 * 19980.0
+    # closed form: white noise in a band B over T is known to 1/sqrt(B T) of its power, in either
+    # take, and warms by 1 % between them; 1.645 standard deviations are told once in 20
+    u = power * math.sqrt(2.0 / (19980.0 * 2.0) + 0.01**2)
+    for name, more in (("hot_noise", 1.0), ("cold_noise", 1.0), ("differential_noise", 2.0)):
+        limit = elsewhere["low", name]["limit"]
+        assert limit == pytest.approx(math.sqrt(1.645 * more * u), rel=0.06)
+    # closed form: 200 nV on hot is 28 times that; cold has none
+    assert "near_limit" not in elsewhere["low", "hot_noise"]
+    assert elsewhere["low", "cold_noise"]["near_limit"]
+
+
+def test_the_limit_of_distortion_at_another_tone_is_twice_what_the_loop_back_shows(elsewhere):
+    # closed form: b v² of a cosine of 2 V rms is b peak / 2 of it; the noise adds a little
+    own = 100.0 * OWN_SECOND * 2.0 * math.sqrt(2.0) / 2.0
+    for name in ("hot_thd", "cold_thd", "differential_thd"):
+        entry = elsewhere["tone", name]
+        assert 2.0 * own * 0.999 < entry["limit"] < 2.0 * own * 1.02
+    # closed form: 4e-4 on hot is eight times the recorder's
+    assert elsewhere["tone", "hot_thd"]["value"] == pytest.approx(8.0 * own, rel=0.15)
+    assert elsewhere["tone", "cold_thd"]["near_limit"]
+
+
+def test_the_limit_of_a_leg_ratio_at_a_volume_is_that_of_two_scales_and_a_repeated_level(elsewhere):
+    repeat = 10.0 ** (LEVEL_DB / 20.0) - 1.0
+    # closed form: two scales of 0.25 % standard uncertainty each and a level that repeats
+    relative = 1.96 * math.hypot(GAIN_PERCENT / 200.0, GAIN_PERCENT / 200.0, repeat)
+    expected = 20.0 * math.log10(1.0 + relative)
+    for volume in ("", "low"):
+        assert elsewhere[volume, "leg_ratio"]["limit"] == pytest.approx(expected, rel=0.01)
