@@ -18,6 +18,7 @@ from statistics import median
 from typing import Any
 
 from probe.archive.entry import Entry
+from probe.compare.asked import check_asked
 from probe.compare.conditions import Circumstances, apart, circumstances, of_the_device
 from probe.compare.difference import doubts, reach
 from probe.numbers import number
@@ -92,8 +93,9 @@ def family(
     sisters
         Facts documents of the others, one for each serial.
     facts
-        Names asked for; all where left out.
+        Names asked for; all where left out. `BadInput` where nobody has one.
     """
+    check_asked(facts, [own, *sisters])
     rows = []
     for side, body in own["sides"].items():
         for name, entry in (body.get("facts") or {}).items():

@@ -151,15 +151,17 @@ def became(looks: Sequence[Look]) -> list[tuple[str, str, str]]:
 
 
 def _within(count: int, some: bool) -> str:
-    facts = counted(count, "fact") if count == 1 else f"{count} facts"
+    facts = "fact" if some and count == 1 else counted(count, "fact")
     return f"{'the other ' * some}{facts}; --json lists them, --fact NAME shows one"
 
 
 def by_chance(count: int) -> str:
     """Return how many of so many facts move by chance."""
+    share = f"about {0.05 * count:.0f} of {count} facts" if count >= 20 else "one fact in twenty"
+    verb = "move" if count >= 20 else "moves"
     return (
-        f"Intervals are of 95 %: of {count} facts about {0.05 * count:.0f} move by chance by no "
-        "more than a little beyond them. What comes first counts."
+        f"Intervals are of 95 %: {share} {verb} by chance by no more than a little beyond them. "
+        "What comes first counts."
     )
 
 

@@ -15,6 +15,7 @@ from datetime import date
 from typing import Any
 
 from probe.archive.entry import Entry
+from probe.compare.asked import check_asked
 from probe.compare.conditions import apart, circumstances, of_the_device
 from probe.compare.difference import Difference, difference, doubts, reach
 from probe.numbers import number
@@ -124,8 +125,9 @@ def drift(looks: Sequence[Look], facts: Sequence[str] = ()) -> list[Moved]:
     looks
         Entries of one serial.
     facts
-        Names asked for; all where left out.
+        Names asked for; all where left out. `BadInput` where no look has one.
     """
+    check_asked(facts, [look.facts for look in looks])
     sides = list(dict.fromkeys(side for look in looks for side in look.facts["sides"]))
     rows = []
     for side in sides:

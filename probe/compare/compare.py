@@ -12,6 +12,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 import probe
+from probe.compare.asked import check_asked
 from probe.compare.compared import Cell, Column, Comparison, Curve, Line, Row
 from probe.compare.conditions import Circumstances, apart, bench_of, circumstances, of_the_device
 from probe.compare.difference import difference
@@ -86,11 +87,17 @@ def compare(
     facts
         Names of facts and curves asked for; where left out all, but for facts of the bench alone.
 
+    Raises
+    ------
+    BadInput
+        No column has a fact or curve of a name asked for.
+
     Returns
     -------
     Comparison
         Typed; its ``to_json()`` is the document ``probe-comparison/1`` of docs/formats.md.
     """
+    check_asked(facts, [item.facts for item in items])
     names = [n for n in _names([i.body.get("facts") or {} for i in items]) if _asked(n, facts)]
     names = [n for n in names if facts or of_the_device(n)]
     rows = [_row(name, items, reference) for name in names]

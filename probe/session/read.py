@@ -120,7 +120,8 @@ def _find(path: Path) -> Path:
         if path.is_dir():
             if (path / SESSION_FILE).exists():
                 return path / SESSION_FILE
-            raise BadInput(f"{shown_path(path)}: this folder holds no {SESSION_FILE}")
+            facts = "; give the facts.json in it" if (path / "facts.json").is_file() else ""
+            raise BadInput(f"{shown_path(path)}: this folder holds no {SESSION_FILE}{facts}")
         if not path.exists():
             raise BadInput(f"{shown_path(path)}: there is no such folder or file")
     except (OSError, ValueError) as error:

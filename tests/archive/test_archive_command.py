@@ -159,6 +159,24 @@ def test_what_was_measured_once_is_not_within_doubt(
     assert page.read_text("utf-8").count("measured once") == 1
 
 
+def test_a_fact_nobody_has_is_refused_with_the_nearest(
+    tmp_path: Path, kept: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    looks = [example(5), example(5, on="2027-03-14")]
+    looks[1]["made"]["session_sha256"] = f"{900:064x}"
+    add(tmp_path, kept, *looks)
+    for arguments in (
+        ["archive", "drift", "S-00005"], ["archive", "family", "1"],
+        ["compare", "archive:1", "archive:2"],
+    ):  # fmt: skip
+        status, out, err = typed(
+            capsys, *arguments, "--archive", kept, "--fact", "cold_impedence"
+        )  # fmt: skip
+        # by design: one line, nothing on stdout
+        assert (status, out, len(err.splitlines())) == (2, "", 1)
+        assert 'did you mean "cold_impedance"?' in err
+
+
 @pytest.mark.parametrize(("count", "judged"), [(4, False), (5, True)])
 def test_below_five_sisters_nothing_is_judged_on_screen_and_page(
     tmp_path: Path, kept: str, capsys: pytest.CaptureFixture[str], count: int, judged: bool

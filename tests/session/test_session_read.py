@@ -523,6 +523,8 @@ def test_the_line_is_that_of_the_key(bend: Bend) -> None:
 def test_missing_folder_and_session(tmp_path: Path) -> None:
     assert "there is no such folder or file" in complaint_of(tmp_path / "none")
     assert "this folder holds no session.toml" in complaint_of(tmp_path)
+    (tmp_path / "facts.json").write_text("{}", "utf-8")
+    assert "give the facts.json in it" in complaint_of(tmp_path)
     # What the system says of these two differs between versions of Python.
     for odd in ("a\x00b", "x" * 500):
         assert "there is no such" in (said := complaint_of(odd)) or "cannot be read" in said
