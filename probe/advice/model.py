@@ -65,8 +65,8 @@ class OptionAdvice:
         return replace(self, attenuator=replace(self.attenuator, fitted=True))
 
     def with_verdict(self, verdict: Verdict, reasons: tuple[str, ...]) -> OptionAdvice:
-        """Return the same option with another verdict and ``reasons`` put first."""
-        return replace(self, verdict=verdict, reasons=(*reasons, *self.reasons))
+        """Return the same option with another verdict and ``reasons`` put first, as it is used."""
+        return replace(self, verdict=verdict, reasons=(*reasons, *self.used.reasons))
 
     def to_json(self) -> dict[str, Any]:
         """Return the option as plain values; what is not known is absent."""
@@ -173,6 +173,7 @@ class Attenuated:
             "source_impedance": {"value": self.behind_ohm, "unit": "ohm"},
             "thermal_noise": {"value": self.noise_volts, "unit": "V"},
             "verdict": self.advice.verdict,
+            "because": self.advice.because,
             "hazards": [h.to_json() for h in self.advice.hazards],
             "reasons": list(self.advice.reasons),
             **_known(

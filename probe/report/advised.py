@@ -60,7 +60,11 @@ class AdviceView:
 
 def advice_view(advice: Mapping[str, Any]) -> AdviceView:
     """Return the view of an advice document."""
-    options = [o for o in listing(advice, "options") if isinstance(o, Mapping)]
+    options: list[Mapping[str, Any]] = [
+        as_used(o, with_pad=needs_pad(o))
+        for o in listing(advice, "options")
+        if isinstance(o, Mapping)
+    ]
     options.sort(key=_rank)
     chosen = advice.get("chosen")
     return AdviceView(
@@ -113,17 +117,15 @@ def _provisional(advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]]
 
 def _row(option: Mapping[str, Any]) -> OptionRow:
     code = str(option.get("verdict") or "cannot-tell")
-    used = as_used(option, with_pad=needs_pad(option))
-    hazards = [_sentence(h) for h in listing(used, "hazards")]
-    told = {*hazards, *(_sentence(h) for h in listing(option, "hazards"))}
-    reasons = [r for r in map(_sentence, listing(option, "reasons")) if r not in told]
+    hazards = [_sentence(h) for h in listing(option, "hazards")]
+    reasons = [r for r in map(_sentence, listing(option, "reasons")) if r not in hazards]
     where = [clean(option[k], 60) for k in ("side", "destination") if option.get(k)]
     return OptionRow(
         name=_option_name(option.get("id")),
         where=", ".join(where),
         verdict=words.VERDICTS.get(code, clean(code, 20)),
         code=code if code in words.VERDICTS else "cannot-tell",
-        figures=tuple(_figures(used)),
+        figures=tuple(_figures(option)),
         reasons=tuple(reasons),
         hazards=tuple(hazards),
     )

@@ -8,6 +8,7 @@ from typing import Any
 from probe.report import words
 from probe.report.document import listing
 from probe.report.text import clean, printed
+from probe.report.used import as_used, needs_pad
 
 MOST_OTHERS = 6
 """Rows of the other ways."""
@@ -45,9 +46,10 @@ def other_ways(
 ) -> tuple[tuple[str, str, str], ...]:
     """Return the other ways: name, verdict on the worse side, and what speaks against them."""
     worst: dict[str, Mapping[str, Any]] = {}
-    for option in options:
-        if not isinstance(option, Mapping) or (chosen and option.get("id") == chosen.get("id")):
+    for bare in options:
+        if not isinstance(bare, Mapping) or (chosen and bare.get("id") == chosen.get("id")):
             continue
+        option = as_used(bare, with_pad=needs_pad(bare))
         held = worst.setdefault(str(option.get("id")), option)
         if _badness(option) > _badness(held):
             worst[str(option.get("id"))] = option

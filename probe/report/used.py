@@ -21,6 +21,10 @@ BEHIND_PAD = (
 """Figures that an attenuator changes; those of the bare option are not shown beside it."""
 
 
+JUDGED = ("verdict", "because", "reasons")
+"""What is said of an option; of the chosen one, its choice."""
+
+
 def needs_pad(option: Mapping[str, Any]) -> bool:
     """Tell whether the attenuator is in the plug, rather than an offer."""
     pad = option.get("attenuator")
@@ -33,7 +37,8 @@ def as_used(option: Mapping[str, Any], *, with_pad: bool) -> dict[str, Any]:
         return dict(option)
     pad = option["attenuator"]
     kept = {k: v for k, v in option.items() if k not in BEHIND_PAD}
-    return {**kept, **{k: pad[k] for k in BEHIND_PAD if k in pad}}
+    behind = BEHIND_PAD if option.get("verdict") == "use" else (*BEHIND_PAD, *JUDGED)
+    return {**kept, **{k: pad[k] for k in behind if k in pad}}
 
 
 WORSE_HIGH = ("tie_current", "hum", "noise", "ground_current")

@@ -55,7 +55,7 @@ UNITS = {
     "attenuator.noise_below_full_output_db": "dB",
 }  # fmt: skip
 
-ATTENUATOR_WORDS = {"why", "fitted", "says", "designs", "verdict", "hazards", "reasons"}
+ATTENUATOR_WORDS = {"why", "fitted", "says", "designs", "verdict", "because", "hazards", "reasons"}
 QUANTITY = {"value", "unit", "u95", "low", "high", "bound", "at_hz", "note", "measure"}
 VERDICTS = {"use", "works", "avoid", "never", "cannot-tell"}
 SET = {"choices", "solved_together", "options", "says"}

@@ -8,6 +8,7 @@ import pytest
 
 from probe.report.bounded import figure
 from probe.report.leaflet import _figures, _gains, _hum, _quiet, leaves_of
+from probe.report.other_ways import other_ways
 from probe.report.used import as_used, worse_side
 
 
@@ -91,3 +92,11 @@ def test_nothing_to_recommend_is_said_without_words_of_the_program() -> None:
     assert "cannot-tell" not in told
     assert "most of the level would be lost" in told
     assert "Have the output measured" in told
+
+
+def test_what_is_said_of_an_option_is_said_of_it_behind_its_attenuator() -> None:
+    pad = {"fitted": True, "verdict": "avoid", "because": "bass would be lost", "reasons": ["r"]}
+    option = {"id": "rca-to-rca", "verdict": "works", "because": "", "attenuator": pad}
+    # the words themselves
+    assert other_ways([option], None)[0][1:] == ("avoid", "bass would be lost")
+    assert as_used(option | {"verdict": "use"}, with_pad=True)["verdict"] == "use"
