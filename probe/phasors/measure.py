@@ -10,13 +10,14 @@ clock error, ``d angle(volts) / d e = + 2 pi f centre_s``.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from probe.phasors import thresholds as limits
+from probe.phasors.clocks import of_their_own_clock
 from probe.phasors.fit import Fit, Window, coarse_rate, rate_step
 from probe.phasors.hum import Mains, find_mains, under_tones
 from probe.phasors.lines import Lines, lines_of
@@ -123,11 +124,25 @@ def measure_take(
         Hum heard on the same channels while nothing played, V rms.
     """
     lines = lines_of(take, mains_hz)
-    table = _table(take, lines, _file_pieces(take) if pieces is None else pieces)
+    table = _table(take, lines, _again(take, pieces))
     if table.rows < 4:
         return _nothing(take, lines, table, "too-short", "the file is shorter than 4 blocks")
-    found = _find_steady(table, lines, take.sample_rate)
-    return _conclude(take, lines, table, found, known_hum or {})
+    once = isinstance(pieces, Iterator)
+    apart = None if once else of_their_own_clock(table, lines, take.sample_rate)
+    if apart is not None:
+        table = _table(take, apart, _again(take, pieces))
+    found = _find_steady(table, apart or lines, take.sample_rate)
+    measured = _conclude(take, apart or lines, table, found, known_hum or {})
+    return measured if apart is None else replace(measured, hz=_declared(lines, apart, measured))
+
+
+def _again(take: Take, pieces: Pieces | None) -> Pieces:
+    return _file_pieces(take) if pieces is None else pieces
+
+
+def _declared(lines: Lines, apart: Lines, measured: TakePhasors) -> Real:
+    """Frequencies as declared of tones that were found elsewhere."""
+    return np.asarray(lines.hz[np.searchsorted(apart.hz, measured.hz)])
 
 
 def _file_pieces(take: Take) -> Pieces:
