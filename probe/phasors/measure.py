@@ -1,8 +1,8 @@
 """From a take's samples to its phasors, with their covariance and what has to be said.
 
 Steps, for each take: one pass over the file (``table``), where the tones stand still
-(``steady``), all tones and hum lines at once with the clock (``fit``, ``hum``), covariance from
-what is left (``noise``), volts and remarks (here).
+(``settle``, ``steady``), all tones and hum lines at once with the clock (``fit``, ``hum``),
+covariance from what is left (``noise``), volts and remarks (here).
 
 The phase at the first frame is carried there from the middle of the steady part: with ``e`` the
 clock error, ``d angle(volts) / d e = + 2 pi f centre_s``.
@@ -18,22 +18,14 @@ from numpy.typing import NDArray
 
 from probe.phasors import thresholds as limits
 from probe.phasors.clocks import of_their_own_clock
-from probe.phasors.fit import Fit, Window, coarse_rate, rate_step
-from probe.phasors.hum import Mains, find_mains, under_tones
+from probe.phasors.fit import coarse_rate, rate_step
+from probe.phasors.hum import under_tones
 from probe.phasors.lines import Lines, lines_of
 from probe.phasors.model import Remark, TakePhasors
 from probe.phasors.noise import local_noise
 from probe.phasors.quiet import quiet_hum, stands_on_mains
-from probe.phasors.steady import (
-    Chunks,
-    Gains,
-    chunks_of,
-    gains,
-    longest_run,
-    outside,
-    steady_run,
-    tone_share,
-)
+from probe.phasors.settle import State, Steady, clip_rate, even_weights, find_steady
+from probe.phasors.steady import outside
 from probe.phasors.table import Complex, Real, Table, block_length, project, spin
 from probe.session.model import Session, Take
 
@@ -131,7 +123,7 @@ def measure_take(
     apart = None if once else of_their_own_clock(table, lines, take.sample_rate)
     if apart is not None:
         table = _table(take, apart, _again(take, pieces))
-    found = _find_steady(table, apart or lines, take.sample_rate)
+    found = find_steady(table, apart or lines, take.sample_rate)
     measured = _conclude(take, apart or lines, table, found, known_hum or {})
     return measured if apart is None else replace(measured, hz=_declared(lines, apart, measured))
 
@@ -190,129 +182,6 @@ def _coherent(table: Table, lines: Lines, rate: float, first: int, last: int) ->
     return bool(together > 50.0 * apart)
 
 
-@dataclass(frozen=True)
-class _State:
-    """What is known of a take while its steady part is looked for."""
-
-    window: Window
-    fit: Fit
-    rate: float
-    mains: Mains
-
-
-@dataclass(frozen=True)
-class _Steady:
-    """The steady part: its fit, the gains of all chunks, and first and last chunk."""
-
-    state: _State
-    gain: Gains
-    chunks: Chunks
-    run: tuple[int, int]
-    fits: bool
-
-
-def _settle(table: Table, lines: Lines, first: int, last: int, rate: float) -> _State:
-    """Fit tones, clock and hum between two rows of the table."""
-    window = Window(table, first, last)
-    tones, nominal = lines.tones, table.line_w[lines.tones]
-    even = _even_weights(len(table.values), len(tones))
-    every = np.ones(len(tones), dtype=bool)
-    fit = window.solve(tones, nominal * rate)
-    for _ in range(2):
-        step, _ = rate_step(window, fit, nominal, every, even)
-        rate = _clip_rate(rate + step)
-        fit = window.solve(tones, nominal * rate)
-    mains = find_mains(window, fit, lines, rate)
-    state = _State(window, fit, rate, mains)
-    return _refit(state, lines, even) if len(mains.seen) else state
-
-
-def _refit(state: _State, lines: Lines, weight: Complex) -> _State:
-    """Fit tones and visible hum together and correct both frequencies once."""
-    window, mains = state.window, state.mains
-    table = window.table
-    use = np.concatenate([lines.tones, mains.seen])
-    tone = use < len(lines.hz)
-    nominal = table.line_w[use]
-    full = _even_weights(len(table.values), len(use))
-    full[: len(lines.hz)] = weight
-    fit = window.solve(use, np.where(tone, nominal * state.rate, nominal * mains.ratio))
-    step, _ = rate_step(window, fit, nominal, tone, full)
-    rate = _clip_rate(state.rate + step)
-    ratio = mains.ratio
-    if len(mains.seen):
-        step, _ = rate_step(window, fit, nominal, ~tone, full)
-        bound = limits.MAINS_RANGE
-        ratio = rate * float(np.clip((ratio + step) / rate, 1.0 - bound, 1.0 + bound))
-    fit = window.solve(use, np.where(tone, nominal * rate, nominal * ratio))
-    return _State(window, fit, rate, replace(mains, ratio=ratio))
-
-
-def _even_weights(channels: int, count: int) -> Complex:
-    return np.tile(np.eye(channels, dtype=np.complex128), (count, 1, 1))
-
-
-def _clip_rate(rate: float) -> float:
-    return float(np.clip(rate, 1.0 - limits.CLOCK_RANGE, 1.0 + limits.CLOCK_RANGE))
-
-
-def _find_steady(table: Table, lines: Lines, sample_rate: float) -> _Steady:
-    """Find where the tones stand still, and fit them there."""
-    chunks = chunks_of(table, sample_rate, float(lines.hz.min()))
-    rate = coarse_rate(table, 0, table.rows, lines.tones)
-    share = tone_share(table, chunks, lines.tones, rate)
-    core = longest_run(share >= limits.CORE_ENERGY)
-    if core[1] - core[0] < 2:
-        core = (0, chunks.count)
-    whole = _grow(table, lines, chunks, core, rate)
-    if whole.fits:
-        return whole
-    for parts in (2, 4, 8, 16):
-        pieces = _pieces(core, parts)
-        tried = [_grow(table, lines, chunks, piece, rate) for piece in pieces]
-        good = [one for one in tried if one.fits]
-        if good:
-            return max(good, key=lambda one: one.run[1] - one.run[0])
-    return whole
-
-
-def _pieces(core: tuple[int, int], parts: int) -> list[tuple[int, int]]:
-    """Return overlapping pieces of the core, each a ``parts``-th of it and at least 4 chunks."""
-    length = (core[1] - core[0]) // parts
-    if length < 4:
-        return []
-    starts = np.linspace(core[0], core[1] - length, 2 * parts - 1)
-    return [(int(s), int(s) + length) for s in starts]
-
-
-def _grow(
-    table: Table, lines: Lines, chunks: Chunks, span: tuple[int, int], rate: float
-) -> _Steady:
-    """Fit a span of chunks, then let the span follow the steady gain until it stays."""
-    run = span
-    steady = _steady(table, lines, chunks, run, rate)
-    for _ in range(5):
-        following = steady_run(steady.gain, run)
-        if 2 * (following[1] - following[0]) < run[1] - run[0]:
-            return steady
-        if following == run:
-            return replace(steady, fits=True)
-        run = following
-        steady = _steady(table, lines, chunks, run, rate)
-    return replace(steady, fits=True)
-
-
-def _steady(
-    table: Table, lines: Lines, chunks: Chunks, run: tuple[int, int], rate: float
-) -> _Steady:
-    """Fit a run of chunks; ``rate`` is that of the whole file."""
-    first, last = int(chunks.cuts[run[0]]), int(chunks.cuts[run[1]])
-    if last - first < table.rows:
-        rate = coarse_rate(table, first, last, lines.tones)
-    state = _settle(table, lines, first, last, rate)
-    return _Steady(state, gains(state.window, state.fit, chunks, lines), chunks, run, False)
-
-
 PEAK_S, PEAK_BLOCK = 0.25, 256
 """Half of the stretch over which the peak of the tones is sought, and samples of one product."""
 
@@ -329,7 +198,7 @@ class _Estimate:
     rate_u: float
 
 
-def _estimate(take: Take, lines: Lines, state: _State, floor: Real, known: KnownHum) -> _Estimate:
+def _estimate(take: Take, lines: Lines, state: State, floor: Real, known: KnownHum) -> _Estimate:
     """Weigh the tones by their noise, settle the clock, and judge hum under tones."""
     table, tones = state.window.table, lines.tones
     hum = table.line_w[lines.hum] * state.mains.ratio
@@ -352,7 +221,7 @@ def _estimate(take: Take, lines: Lines, state: _State, floor: Real, known: Known
     return _Estimate(a, noise, limited, under, state.rate, u)
 
 
-def _pull_clock(state: _State, lines: Lines, weight: Complex) -> tuple[_State, float, float]:
+def _pull_clock(state: State, lines: Lines, weight: Complex) -> tuple[State, float, float]:
     """Correct the clock once, by all tones with their weights and what clocks are like.
 
     Returns the new state, the step made, and the standard uncertainty of the rate.
@@ -360,12 +229,12 @@ def _pull_clock(state: _State, lines: Lines, weight: Complex) -> tuple[_State, f
     window, tones = state.window, lines.tones
     nominal = np.zeros(len(state.fit.lines))
     nominal[: len(tones)] = window.table.line_w[tones]
-    full = _even_weights(len(state.fit.a), len(nominal))
+    full = even_weights(len(state.fit.a), len(nominal))
     full[: len(tones)] = weight
     step, information = rate_step(window, state.fit, nominal, state.fit.lines < len(tones), full)
     prior = 1.0 / limits.CLOCK_PRIOR**2
     step = (information * step - prior * (state.rate - 1.0)) / (information + prior)
-    rate = _clip_rate(state.rate + step)
+    rate = clip_rate(state.rate + step)
     w = np.where(nominal > 0.0, nominal * rate, state.fit.w)
     u = float(1.0 / np.sqrt(information + prior))
     return replace(state, fit=window.solve(state.fit.lines, w), rate=rate), step, u
@@ -382,7 +251,7 @@ def _known_hum(take: Take, under: NDArray[np.int64], known: KnownHum) -> Real:
 
 
 def _conclude(
-    take: Take, lines: Lines, table: Table, found: _Steady, known: KnownHum
+    take: Take, lines: Lines, table: Table, found: Steady, known: KnownHum
 ) -> TakePhasors:
     """Turn the steady part's fit into volts at the first frame, and say what must be said."""
     window = found.state.window
@@ -448,7 +317,7 @@ def _remarks(
     take: Take,
     lines: Lines,
     table: Table,
-    found: _Steady,
+    found: Steady,
     est: _Estimate,
     snr: Real,
     long_enough: NDArray[np.bool_],

@@ -7,9 +7,9 @@ import time
 import numpy as np
 
 from probe.stage.agreement import Repeatability
+from probe.stage.drawn_errors import batch_errors, level_errors, shared_errors
 from probe.stage.fitted import LEGS
 from probe.stage.identify import identify
-from probe.stage.monte import batch_errors, level_errors, shared_errors
 from probe.stage.realise import excitation, realise
 from probe.stage.resolve import resolve
 from probe.stage.solve import fit
