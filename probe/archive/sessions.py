@@ -13,6 +13,20 @@ from probe.session.read import read_session
 Files = list[tuple[str, Path]]
 
 
+def check_source(path: Path) -> None:
+    """Read a session's description or a facts file without keeping anything.
+
+    Raises
+    ------
+    BadInput
+        It cannot be read.
+    """
+    if path.is_dir() or path.suffix == ".toml":
+        read_session(path)
+    else:
+        read_facts(path)
+
+
 def package_of(path: Path, *, note: str = "", takes: bool = True) -> tuple[Package, Files]:
     """Return what is kept of a session folder, a session.toml or a facts file.
 

@@ -68,11 +68,23 @@ def run(args: argparse.Namespace) -> int:
     from probe.archive.keep import Archive
     from probe.cli.source import archive_path
 
+    if args.action == "add":
+        _check_all(args.sources)
     path = archive_path(args.archive)
     writes = args.action in ("add", "import", "remove")
     create = writes and args.action != "remove"
     with Archive.open(path, create=create, writable=writes) as archive:
         return _DO[args.action](archive, args)
+
+
+def _check_all(sources: list[str]) -> None:
+    """Read every source before anything is kept of the first, or an archive made."""
+    from pathlib import Path
+
+    from probe.archive.sessions import check_source
+
+    for source in sources:
+        check_source(Path(source))
 
 
 def _add(archive: Archive, args: argparse.Namespace) -> int:

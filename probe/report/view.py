@@ -130,7 +130,8 @@ def _faults_told(
     """Return faults stated, faults possible, and what nobody has looked for yet."""
     parts = []
     if faults:
-        parts.append(", ".join(f.name for f in faults))
+        first, *rest = (f.name for f in faults)
+        parts.append(", ".join([first, *(name[:1].lower() + name[1:] for name in rest)]))
     if direct:
         parts.append(SUSPECTED)
     elif not faults and kind != "faulty" and not set(not_looked_for) - {"exchanged pins"}:

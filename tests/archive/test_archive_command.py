@@ -62,6 +62,18 @@ def test_a_session_is_kept_found_shown_and_given_back(
     assert typed(capsys, "archive", "show", "1", "--archive", kept, "--session", str(back))[0] == 2
 
 
+def test_one_bad_source_leaves_no_archive_and_no_entry(
+    tmp_path: Path, kept: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    good, bad = tmp_path / "good.json", tmp_path / "bad.json"
+    good.write_text(to_json(example(3)), "utf-8")
+    bad.write_text("{}", "utf-8")
+    status, out, err = typed(capsys, "archive", "add", str(good), str(bad), "--archive", kept)
+    # by design: bad input is one line, and nothing was begun
+    assert (status, out, len(err.splitlines())) == (2, "", 1)
+    assert not Path(kept).exists()
+
+
 def test_an_entry_stands_where_a_facts_file_does(
     tmp_path: Path, kept: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
