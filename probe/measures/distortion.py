@@ -21,7 +21,7 @@ from probe.measures.noise import FLOOR_DRIFT, floor_of
 from probe.measures.outputs import outputs_of
 from probe.measures.projected import Projection, projection
 from probe.measures.spectra import LINE_BINS, Spectrum
-from probe.measures.statement import Entry, interval
+from probe.measures.statement import QUANTILES, Entry, interval
 from probe.measures.weighting import BAND_HZ, in_band
 from probe.phasors.model import TakePhasors
 from probe.session.model import Take
@@ -127,7 +127,7 @@ def _stated(found: Harmonics, own: OfOutput, power: Array, noise: float, bench: 
     percent = _ratio(power, carrier)
     told = size > bench + TOLD * noise and float(np.quantile(power[1:], 0.025)) > 0.0
     if told:
-        entry = {**interval(float(percent[0]), percent[1:]), "unit": "%"}
+        entry = {**interval(float(percent[0]), percent[1:], own.at), "unit": "%"}
     else:
         top = max(float(np.quantile(percent[1:], 0.95)), float(percent[0]))
         top = max(top, limit)
@@ -206,7 +206,8 @@ def _row(name: str, own: OfOutput, n: int) -> Row:
         top = max(float(np.quantile(percent[1:], 0.95)), float(percent[0]), limit)
         row |= {"value": top, "unit": "%", "u95": 0.0, "bound": "below", "limited_by_bench": True}
     else:
-        row |= {**interval(float(percent[0]), percent[1:]), "unit": "%"}
+        at = QUANTILES if n % 2 == 0 else own.at
+        row |= {**interval(float(percent[0]), percent[1:], at), "unit": "%"}
         turn = np.angle(own.volts[n] * np.exp(-1j * (n + 1) * np.angle(own.volts[0])))
         row["phase_deg"] = float(np.degrees(turn))
         doubt = (own.bench[n] + 1.96 * own.sd[n] / np.sqrt(2.0)) / abs(own.volts[n])
@@ -274,6 +275,6 @@ def _cancellation(tones: list[_Tone]) -> dict[str, Entry]:
             entry: Entry = {"value": float(least), "unit": "dB", "u95": 0.0, "bound": "above"}
             entry["limited_by_bench"] = True
         else:
-            entry = {**interval(float(db[0]), db[1:]), "unit": "dB"}
+            entry = {**interval(float(db[0]), db[1:], tone.second.at), "unit": "dB"}
         return {"second_harmonic_cancellation": {**entry, "at_hz": tone.hz, "takes": files}}
     return {}

@@ -12,6 +12,7 @@ from probe.measures.loading import DRAWS
 from probe.measures.model import Subject
 from probe.measures.own_harmonics import OwnHarmonics, draws_of, own_harmonics
 from probe.measures.projected import ANCHORS_HZ, Projection
+from probe.measures.statement import QUANTILES
 from probe.measures.weighting import BAND_HZ
 from probe.session.model import Take
 
@@ -100,6 +101,8 @@ class OfOutput:
         Shape (1 + D, N): power of each, V², without noise and what the bench adds.
     bench
         Shape (N,): V rms, the most the bench may add.
+    likelier
+        How likely the likelier of both polarities is: 1 where it is known.
     """
 
     hz: Array
@@ -108,6 +111,17 @@ class OfOutput:
     fundamental: Complex
     power: Array
     bench: Array
+    likelier: float
+
+    @property
+    def at(self) -> tuple[float, float]:
+        """Quantiles of what hangs on the polarity.
+
+        Of draws of two cases each tail is to hold no more of the likelier one than it would of a
+        case that is known: intervals then hold in either of two that are as likely.
+        """
+        tail = QUANTILES[0] * self.likelier
+        return tail, 1.0 - tail
 
 
 def of_output(found: Harmonics, output: Projection) -> OfOutput:
@@ -138,7 +152,8 @@ def of_output(found: Harmonics, output: Projection) -> OfOutput:
     power[0] = size**2 - variance
     power[:, 0] = np.abs(gained[:, 0]) ** 2
     bound = found.own.times * np.sum(np.abs(w[0]) * found.own.most[:, channels], axis=1)
-    return OfOutput(found.hz, z, sigma, gained[:, 0], power, bound)
+    likelier = max(found.own.keeps, 1.0 - found.own.keeps) if found.own.file else 1.0
+    return OfOutput(found.hz, z, sigma, gained[:, 0], power, bound, likelier)
 
 
 def _circular(rng: np.random.Generator, shape: tuple[int, ...]) -> Complex:

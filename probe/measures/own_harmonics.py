@@ -10,7 +10,9 @@ of the n-th order: the generator's ``g`` passes the device as the tone does, the
 follows what it hears, whatever its memory (a tone that is turned over is a tone half a period
 later). A loop-back take has ``h = 1`` and shows the sum ``g + r``, in size and phase. Of odd order
 that sum is all that is needed; of even order a leg that inverts turns the generator's over against
-the recorder's, and how the sum is shared between them is not known.
+the recorder's, and how the sum is shared between them is not known. Which leg inverts is told at
+the first channel by takes of many tones (`probe.measures.upright`), at the others by their phase
+against the first; where nothing tells it, either is drawn as often.
 
 A second harmonic of device or generator that meets the tone in a bend of second order makes some
 of third order, too:
@@ -20,7 +22,7 @@ of third order, too:
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,6 +30,7 @@ from numpy.typing import NDArray
 from probe.measures.lines import heard
 from probe.measures.loading import DRAWS
 from probe.measures.model import Subject
+from probe.measures.upright import EVEN, keeps_polarity
 from probe.session.model import Take
 
 Array = NDArray[np.float64]
@@ -49,10 +52,6 @@ ratio, either way (common practice, no source)."""
 MOST_OPPOSED = 5.0
 """Both together, added in size, over what the loop-back take shows are cut off here: one case in
 fifty."""
-
-KEEPS = 0.75
-"""Share of devices that keep the drive's polarity at the first channel, pin 2 (common practice, no
-source)."""
 
 IN_LINE = 0.5
 """Share of recorders whose bend has no memory, so that its harmonics stand at 0 or 180 degrees
@@ -107,6 +106,8 @@ class OwnHarmonics:
         A bound is so many times ``most``.
     file
         File of the loop-back take, None where there is none.
+    keeps
+        How likely the first channel hears the generator's tone upright.
     """
 
     most: Array
@@ -117,6 +118,7 @@ class OwnHarmonics:
     phase: bool
     times: float
     file: str | None
+    keeps: float = EVEN
 
     @property
     def seen(self) -> NDArray[np.bool_]:
@@ -134,7 +136,8 @@ def own_harmonics(subject: Subject, take: Take, count: int, level: Array) -> Own
     """
     loop = _loop_back(subject, take, level)
     if loop is not None:
-        return _shown(loop, take, count, level)
+        shown = _shown(loop, take, count, level)
+        return replace(shown, keeps=keeps_polarity(subject, take))
     share = np.zeros((count, len(level)))
     known = min(len(UNMEASURED_BENCH), count - 1)
     share[1 : 1 + known] = np.array(UNMEASURED_BENCH[:known])[:, None]
@@ -226,7 +229,7 @@ def draws_of(own: OwnHarmonics, volts: Complex, rng: np.random.Generator) -> Dra
         any_phase = rng.random(shape) * np.exp(2j * np.pi * rng.random(shape))
         added = any_phase * turn**order * own.shown
         return Drawn(_cleared(added * size), np.zeros_like(added), 0.0 * volts)
-    keeps = np.where(rng.random((1 + DRAWS, 1, 1)) < KEEPS, 1.0, -1.0)
+    keeps = np.where(rng.random((1 + DRAWS, 1, 1)) < own.keeps, 1.0, -1.0)
     start = turn[0] * keeps
     generator, recorder = _halves(own, rng)
     if not own.phase:

@@ -72,10 +72,21 @@ def turned_round(take: TakePhasors, reference: TakePhasors) -> bool:
     if drive is not None:
         aligned = turned * np.conj(drive)
         return len(hz) >= LEAST_TONES and bool(np.mean(aligned.real) < -AGREES)
+    return turned_over(hz, turned) is True
+
+
+def turned_over(hz: NDArray[np.float64], turned: Complex) -> bool | None:
+    """Return whether a delay and half a turn, or a delay alone, has turned tones of these phases.
+
+    ``hz``: shape (F,), ascending; ``turned``: unit phasors. None where neither fits, both do, or
+    too few tones are there to tell.
+    """
     if np.count_nonzero(hz < SEARCH_BELOW_HZ) < LEAST_TONES_SEARCHED:
-        return False
+        return None
     best, worst = _searched(hz, turned)
-    return worst < -AGREES and best < -worst - CLEARLY
+    if worst < -AGREES and best < -worst - CLEARLY:
+        return True
+    return False if best > AGREES and -worst < best - CLEARLY else None
 
 
 def _between(phasors: TakePhasors) -> tuple[Complex, NDArray[np.bool_]]:

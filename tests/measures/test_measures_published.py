@@ -14,6 +14,7 @@ from scipy.stats import binom
 from probe.measures.harmonic import Harmonics, of_output
 from probe.measures.loading import DRAWS
 from probe.measures.outputs import Output
+from probe.measures.own_harmonics import OwnHarmonics
 from probe.measures.projected import ANCHORS_HZ, Projection
 from probe.phasors.measure import measure_take
 from probe.session.read import read_session
@@ -32,7 +33,8 @@ def harmonic_of(volts: complex, sd: float) -> float:
     lines = np.array([[1.0 + 0j], [volts]])
     nothing = np.zeros((2, 1))
     noise = np.array([[1e-9], [sd]])
-    found = Harmonics(None, hz, lines, noise, nothing, nothing, 1.0, None)
+    own = OwnHarmonics(nothing, nothing + 0j, nothing, np.ones(1), 1.0, False, 1.0, None)
+    found = Harmonics(None, hz, lines, noise, own)
     return float(of_output(found, PLAIN).power[0, 1])
 
 
