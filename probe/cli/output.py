@@ -63,7 +63,22 @@ def write_one(path: str, text: str) -> Path:
     place = Path(path)
     if not path or place.is_dir():
         raise BadInput(f"{path or 'an empty name'}: is not a file that could be written")
+    if place.is_char_device() or place.is_fifo():
+        return _write_through(place, text)
+    if place.exists() and not place.is_file():
+        raise BadInput(f"{path}: is not a file; nothing was written, choose another")
     return write_together(place.parent, {place.name: text})[0]
+
+
+def _write_through(place: Path, text: str) -> Path:
+    """Write into what only passes it on, a terminal or a pipe, which must not be replaced."""
+    from probe.errors import BadInput
+
+    try:
+        place.write_bytes(text.encode("utf-8"))
+    except OSError as error:
+        raise BadInput(f"{place}: cannot be written ({error.strerror}); choose another") from error
+    return place
 
 
 def _check_free(folder: Path, names: Iterable[str]) -> None:

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import errno
+import os
+import socket
+import threading
 from pathlib import Path
 
 import pytest
 
-from probe.cli.output import write_together
+from probe.cli.output import write_one, write_together
 from probe.errors import BadInput
 
 TEXTS = {"facts.json": "{}", "report.html": "<p>\u03a9</p>"}
@@ -72,3 +75,27 @@ def test_a_disk_that_fills_up(tmp_path: Path, where: str, monkeypatch: pytest.Mo
     with pytest.raises(BadInput, match="No space left on device"):
         write_together(tmp_path / where, TEXTS)
     assert listed(tmp_path) == []
+
+
+def test_a_device_or_a_pipe_is_written_to_and_not_replaced(tmp_path: Path) -> None:
+    with pytest.raises(BadInput, match="/dev/full: cannot be written"):
+        write_one("/dev/full", "text")
+    assert Path("/dev/full").is_char_device()
+    pipe = tmp_path / "pipe"
+    os.mkfifo(pipe)
+    heard: list[str] = []
+    reader = threading.Thread(target=lambda: heard.append(pipe.read_text("utf-8")))
+    reader.start()
+    write_one(str(pipe), "\u03a9")
+    reader.join(5.0)
+    assert heard == ["\u03a9"]
+    assert pipe.is_fifo()
+
+
+def test_a_socket_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)  # names of sockets are short
+    with socket.socket(socket.AF_UNIX) as there:
+        there.bind("s")
+        with pytest.raises(BadInput, match="is not a file"):
+            write_one("s", "text")
+    assert Path("s").is_socket()

@@ -117,8 +117,8 @@ class Guide:
         if resuming:
             self.store = SessionFolder.resume(self.folder)
             refuse_another(self.store, self.equipment)
-        for code in cautions.BEFORE_METER:
-            self.screen.caution(cautions.CAUTIONS[code])
+        for caution in cautions.before_meter():
+            self.screen.caution(caution)
         if resuming:
             self._resume()
         else:
@@ -135,7 +135,9 @@ class Guide:
         self.screen.device, self.screen.sides = self.device, self.answers.sides
         tell_learn(self.talk, self._setting(self.answers.sides[0], self.answers.volumes[0]))
         self._ask_power(None, 0.0)
-        ask_meters(self.talk, self.store, self.device, self.answers.sides)
+        for caution in cautions.before_probes(valve=self.answers.valve):
+            self.screen.caution(caution)
+        ask_meters(self.talk, self.store, self.device, self.answers.sides, valve=self.answers.valve)
         for caution in cautions.before_connecting(
             self._setting(self.answers.sides[0], self.answers.volumes[0])
         ):

@@ -208,14 +208,20 @@ def tell_learn(talk: Dialogue, setting: Setting) -> None:
 
 
 def ask_meters(
-    talk: Dialogue, store: SessionFolder, device: Device, sides: tuple[Side, ...]
+    talk: Dialogue,
+    store: SessionFolder,
+    device: Device,
+    sides: tuple[Side, ...],
+    *,
+    valve: bool,
 ) -> None:
     """Ask for the meter's readings, write them down, and stop where they say so.
 
     Raises
     ------
     BadInput
-        A reading above which nothing may be connected.
+        A reading above which nothing may be connected; or, behind valves, a place whose direct
+        volts were not read.
     Quit
         Somebody stops.
     """
@@ -224,13 +230,15 @@ def ask_meters(
         "The device is on and plays nothing; its output goes nowhere. Measure direct and "
         "alternating volts and type what the meter shows; Enter leaves a reading out."
     )
-    done = {(m["side"], tuple(m["between"])) for m in store.meters}
+    done = _metered(store, direct_only=valve)
     for side in sides:
         for between in meters.places(device):
             if (side, between) in done:
                 continue
             while not _ask_reading(talk, store, side, between):
                 pass
+    if valve:
+        _require_all_metered(store, device, sides)
     if not store.meters:
         talk.warn(
             "Nothing was metered",
@@ -238,6 +246,27 @@ def ask_meters(
             "Go on only with an output that you know to be healthy.",
         )
         confirmed(talk, "unmetered", "Go on without a meter?")
+
+
+def _metered(store: SessionFolder, *, direct_only: bool) -> set[tuple[str, tuple[str, ...]]]:
+    """Return sides and places that were read; ``direct_only``: their direct volts."""
+    return {
+        (m["side"], tuple(m["between"])) for m in store.meters if "volts_dc" in m or not direct_only
+    }
+
+
+def _require_all_metered(store: SessionFolder, device: Device, sides: tuple[Side, ...]) -> None:
+    """Refuse to connect anything to valves before the direct volts of each place were read."""
+    read = _metered(store, direct_only=True)
+    for side in sides:
+        for between in meters.places(device):
+            if (side, between) not in read:
+                where = f"{'' if side == 'mono' else side + ', '}between {meters.SPOKEN[between]}"
+                raise BadInput(
+                    f"the direct volts {where} were not read, and an output with valves is not "
+                    "connected before: a leaky coupling capacitor can carry 100 to 300 V. Meter "
+                    "it and continue this session"
+                )
 
 
 def _ask_reading(talk: Dialogue, store: SessionFolder, side: Side, between: Any) -> bool:

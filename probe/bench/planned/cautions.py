@@ -69,7 +69,8 @@ _ALL = (
     Caution(
         "valve",
         "Valve equipment",
-        "A leaky coupling capacitor can carry 100 to 300 V. Have the bleeders and clamps of the "
+        "A leaky coupling capacitor can carry 100 to 300 V: begin with the meter's highest range, "
+        "fingers behind the guards of its probes. Have the bleeders and clamps of the "
         "fixture in place, let capacitors discharge for 30 seconds, meter before connecting, "
         "and never run a valve power amplifier without its load.",
     ),
@@ -130,15 +131,22 @@ _ALL = (
 
 CAUTIONS = {caution.code: caution for caution in _ALL}
 
-BEFORE_METER = ("defer", "speaker-output")
-"""Before anything is connected but the device to the mains."""
+_BEFORE_METER = ("defer", "speaker-output")
+
+
+def before_meter() -> tuple[Caution, ...]:
+    """Return the cautions before anything is connected but the device to the mains."""
+    return tuple(CAUTIONS[code] for code in _BEFORE_METER)
+
+
+def before_probes(*, valve: bool) -> tuple[Caution, ...]:
+    """Return the cautions before the meter's probes touch the output."""
+    return (CAUTIONS["valve"],) if valve else ()
 
 
 def before_connecting(setting: Setting) -> tuple[Caution, ...]:
     """Return the cautions between the meter and the first lead."""
     codes = ["phantom", "grounds-first", "speakers-off", "interface-overload", "hum-loop"]
-    if setting.valve:
-        codes.append("valve")
     if setting.kit.switch_box:
         codes.append("switch-box")
     return tuple(CAUTIONS[code] for code in codes)

@@ -7,7 +7,13 @@ from dataclasses import dataclass
 from html import escape
 
 from probe.bench.planned.able import Known, Setting, able, refused
-from probe.bench.planned.cautions import BEFORE_METER, CAUTIONS, Caution, before, before_connecting
+from probe.bench.planned.cautions import (
+    Caution,
+    before,
+    before_connecting,
+    before_meter,
+    before_probes,
+)
 from probe.bench.planned.meters import places
 from probe.bench.planned.steps import Step
 from probe.bench.shown.drawing import sentences, svg, terminal
@@ -91,10 +97,12 @@ def text(takes: TakeList) -> str:
     lines = ["TAKE LIST", "", *_note("device: maker, model, serial"), *_note("date, place")]
     for word in ONLY_ONCE:
         lines += _note(word)
-    for caution in (*(CAUTIONS[code] for code in BEFORE_METER), YOURSELF):
+    for caution in (*before_meter(), YOURSELF):
         lines += _caution(caution)
     for setting, steps in zip(takes.settings, takes.steps, strict=True):
         lines += ["", f"SIDE: {setting.side}", ""]
+        for caution in before_probes(valve=setting.valve):
+            lines += _caution(caution)
         lines += ["[ ] Multimeter first, nothing else connected:"]
         lines += [
             f"      {NAMES[a]} to {NAMES[b]}:  ________ V direct   ________ V alternating"
@@ -173,10 +181,12 @@ def html(takes: TakeList) -> str:
     """Return the list as one HTML page, made for print, without anything from elsewhere."""
     body = ["<h1>Take list</h1>", *map(_blank, ("device: maker, model, serial", "date, place"))]
     body += [_blank(word) for word in ONLY_ONCE]
-    body += [_boxed(c) for c in (*(CAUTIONS[code] for code in BEFORE_METER), YOURSELF)]
+    body += [_boxed(c) for c in (*before_meter(), YOURSELF)]
     for index, (setting, steps) in enumerate(zip(takes.settings, takes.steps, strict=True)):
         first = ' class="first"' if index == 0 else ""
-        body += [f"<h2{first}>Side: {escape(setting.side)}</h2>", *_meter_table(setting)]
+        body.append(f"<h2{first}>Side: {escape(setting.side)}</h2>")
+        body += [_boxed(c) for c in before_probes(valve=setting.valve)]
+        body += _meter_table(setting)
         body += [_boxed(c) for c in before_connecting(setting)]
         body.append(_blank(f"volume of the {setting.side} side, left alone from here on"))
         body += [_take_section(number, step) for number, step in enumerate(steps, 1)]

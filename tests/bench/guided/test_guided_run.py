@@ -59,6 +59,24 @@ def test_from_unplugged_device_to_session(tmp_path: Path) -> None:
         assert danger in run.text
 
 
+def valves(heard: str) -> str:
+    return "y" if "stage have valves" in heard[-120:] else ""
+
+
+def test_valves_are_metered_after_their_caution_or_nothing_is_connected(tmp_path: Path) -> None:
+    run = guided(
+        tmp_path,
+        "valve-followers",
+        answers={"y/n [n]": valves, "Direct volts": "", "Alternating volts": ""},
+    )
+    assert run.status == 2
+    assert 0 < run.text.index("100 to 300 V") < run.text.index("The meter, before anything")
+    text = " ".join(run.text.split())
+    assert "the direct volts" in text
+    assert "were not read, and an output with valves is not connected before" in text
+    assert not list((tmp_path / "session").glob("*.wav"))
+
+
 def test_the_bench_is_checked_first_and_what_was_found_stays(tmp_path: Path) -> None:
     mishaps = ("--mishap", "clipping@check", "--mishap", "hum@load-cold")
     run = guided(tmp_path, "core-and-inverter", *mishaps, answers={"r/s": "q"})
