@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from probe.phasors import thresholds as limits
-from probe.phasors.fit import Fit, Window, model
+from probe.phasors.fit import Fit, Window, model, residual
 from probe.phasors.lines import Lines
 from probe.phasors.table import Complex, Real, Table, spin
 
@@ -87,7 +87,7 @@ class Gains:
     off
         Shape (chunks, G), complex: gain minus the usual gain, per channel and group of tones.
     sigma
-        Shape (G,): scatter of ``off`` from chunk to chunk.
+        Shape (G,): scatter of ``off`` from chunk to chunk, as far as noise bears it.
     usual
         Shape (G,), complex: gain of the window the fit was made in, near 1.
     energy
@@ -138,7 +138,7 @@ def gains(window: Window, fit: Fit, chunks: Chunks, lines: Lines) -> Gains:
     power = np.concatenate(energy).T
     return Gains(
         off=gain - usual,
-        sigma=_scatter(gain[inside]),
+        sigma=np.minimum(_scatter(gain[inside]), _bearable(window, fit, lines, chunks)),
         usual=usual,
         energy=power,
         noise=np.maximum(np.median(power[inside], axis=0) - np.abs(usual) ** 2, 0.0),
@@ -163,7 +163,8 @@ def _groups(lines: Lines) -> list[NDArray[np.bool_]]:
     """Return the tones judged together: the device's and the injected ones.
 
     Tones where hum may stand are left out if others remain, as hum beats with them; so are
-    those with few periods in a chunk, where neighbours, hum and rumble leak in.
+    those with few periods in a chunk, where neighbours, hum and rumble leak in. The highest tone
+    is judged by itself, too: lost samples may show in no other.
     """
     order = np.rint(lines.hz / lines.mains_hz)
     distance = np.abs(lines.hz - order * lines.mains_hz)
@@ -174,7 +175,8 @@ def _groups(lines: Lines) -> list[NDArray[np.bool_]]:
     for group in (lines.played, ~lines.played):
         choices = (group & ~hummed & ~slow, group & ~slow, group & ~hummed, group)
         groups.extend([next(c for c in choices if np.any(c))] if np.any(group) else [])
-    return groups
+    highest = np.arange(len(lines.hz)) == np.flatnonzero(groups[0])[-1]
+    return [*groups, highest] if np.sum(groups[0]) > 2 else groups
 
 
 def _chunks_inside(chunks: Chunks, window: Window) -> tuple[int, int]:
@@ -184,16 +186,64 @@ def _chunks_inside(chunks: Chunks, window: Window) -> tuple[int, int]:
 
 
 def _scatter(gain: Complex) -> Real:
-    """Return the standard deviation from chunk to chunk, blind to steps and slow drift."""
+    """Return the standard deviation from chunk to chunk, blind to steps and slow drift.
+
+    Second differences: a phase that runs away evenly, as it does on both sides of lost samples
+    where one rate is fitted to both, is no scatter.
+    """
     if len(gain) < 3:
         return np.zeros(gain.shape[1])
     worst = np.zeros(gain.shape[1])
     for lag in (1, 2, 4):  # coloured noise hardly changes from one chunk to the next
-        if len(gain) > 2 * lag:
-            power = np.abs(gain[lag:] - gain[:-lag]) ** 2
-            worst = np.maximum(worst, np.median(power, axis=0))
-    # |difference|² is exponential with mean 2 sigma²; its median is ln 2 times its mean
-    return np.asarray(np.sqrt(worst / (2.0 * np.log(2.0))))
+        if len(gain) > 3 * lag or lag == 1:
+            bend = gain[2 * lag :] - 2.0 * gain[lag:-lag] + gain[: -2 * lag]
+            worst = np.maximum(worst, np.median(np.abs(bend) ** 2, axis=0))
+    # |bend|² is exponential with mean 6 sigma²; its median is ln 2 times its mean
+    return np.asarray(np.sqrt(worst / (6.0 * np.log(2.0))))
+
+
+def _bearable(window: Window, fit: Fit, lines: Lines, chunks: Chunks) -> Real:
+    """Return the most scatter of a chunk's gain that noise can be blamed for, shape (G,).
+
+    The noise is what changes from row to row beside each tone once the tone is at rest, whether or
+    not the fit found the tone: a fit that misses a strong tone scatters, but not by noise. Low
+    tones stand too close together for that; they turn slowly, so chunks tell of them.
+    """
+    table, tones = window.table, lines.tones
+    groups = _groups(lines)
+    per_chunk = max(1, table.rows // chunks.count)
+    pieces = len(window.start) // per_chunk
+    if pieces < limits.BEARABLE_CHUNKS:
+        return np.full(len(table.values) * len(groups), np.inf)
+    w = fit.w[: len(tones)]
+    turn = spin(w, window.start[0], table.span, len(window.start))
+    own = 0.5 * fit.a[:, None, : len(tones)] * table.own_response(w, tones)
+    left = residual(table, window, fit, tones, window.first, window.last)
+    rows = own + left * turn.conj()
+    whole = rows[:, : pieces * per_chunk]
+    summed = whole.reshape(len(rows), pieces, per_chunk, -1).sum(axis=2)
+    by_row, power = _noise_share(rows)
+    share = np.minimum(by_row / np.sqrt(per_chunk), _noise_share(summed)[0])
+    most = [_usual_share(share[:, group], power[:, group]) for group in groups]
+    return np.maximum(limits.BEARABLE * np.concatenate(most), limits.BEARABLE_LEAST)
+
+
+def _noise_share(y: Complex) -> tuple[Real, Real]:
+    """Return noise over tone (amplitudes) and the tone's power, (C, rows, tones) to (C, tones).
+
+    Medians over the rows: a jump, a click or a hole does not count.
+    """
+    step = np.angle(np.sum(y[:, 1:] * y[:, :-1].conj(), axis=1))
+    change = y[:, 1:] * np.exp(-1j * step)[:, None, :] - y[:, :-1]
+    noise = np.median(np.abs(change) ** 2, axis=1) / (2.0 * np.log(2.0))
+    power = np.maximum(np.median(np.abs(y) ** 2, axis=1) - noise, 1e-300)
+    return np.asarray(np.sqrt(noise / power)), np.asarray(power)
+
+
+def _usual_share(share: Real, power: Real) -> Real:
+    """Return the median over the tones that carry energy, as the gains are: (C, tones) to (C,)."""
+    strong = power >= limits.JUDGE_ENERGY * power.max(axis=1, keepdims=True)
+    return np.array([np.median(s[use]) for s, use in zip(share, strong, strict=True)])
 
 
 def steady_run(gain: Gains, near: tuple[int, int]) -> tuple[int, int]:
@@ -276,16 +326,20 @@ def _one_side(off: Complex, energy: Real, usual: Complex, sigma: Real, noise: Re
             continue
         if not np.all(still & loud):
             continue
-        return _kind(off[part], energy[part], usual)
+        return _kind(off[part], energy[part], usual, bound)
     if len(off) < limits.PLATEAU_CHUNKS:
         return None
     never_silent = np.all(np.median(energy, axis=0) > 0.5) or np.all(level > 0.3)
-    return _kind(off, energy, usual) if never_silent else None
+    return _kind(off, energy, usual, bound) if never_silent else None
 
 
-def _kind(off: Complex, energy: Real, usual: Complex) -> str:
-    """Tell a new level from a new phase: the first changes energy as much as gain."""
+def _kind(off: Complex, energy: Real, usual: Complex, bound: Real) -> str:
+    """Tell a new level from a new phase: the first changes energy as much as gain.
+
+    Those that changed are asked, if any changed.
+    """
     change = np.median(np.abs(off), axis=0)
     power = np.maximum(np.median(energy, axis=0), 0.0)
     louder = np.abs(np.sqrt(power) - np.abs(usual))
-    return "dropout" if np.all(louder < 0.5 * change) else "level-moved"
+    asked = change > bound if np.any(change > bound) else np.ones(len(change), dtype=bool)
+    return "dropout" if np.all((louder < 0.5 * change)[asked]) else "level-moved"

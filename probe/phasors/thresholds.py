@@ -67,6 +67,16 @@ GAIN_SIGMAS = 5.0
 GAIN_BLIND = 0.5
 """A channel whose chunk gain is known no better than this cannot judge steadiness."""
 
+BEARABLE = 3.0
+"""So many times what white noise beside a tone makes of a chunk's gain may be blamed on noise:
+coloured noise is stronger at the tone than in the rows around it."""
+
+BEARABLE_LEAST = 0.01
+"""Scatter of a chunk's gain that is believed in any case: clocks wander, tones breathe."""
+
+BEARABLE_CHUNKS = 4
+"""Chunks in a window from which noise beside the tones can be told."""
+
 PLATEAU_CHUNKS = 3
 """So many chunks outside the steady part that agree with each other are a level, not a fade."""
 
