@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from probe.phasors import thresholds as limits
-from probe.phasors.fit import Fit, Window, model, residual
+from probe.phasors.fit import Fit, Window, model
 from probe.phasors.lines import Lines
 from probe.phasors.table import Complex, Real, Table, spin
 
@@ -138,7 +138,7 @@ def gains(window: Window, fit: Fit, chunks: Chunks, lines: Lines) -> Gains:
     power = np.concatenate(energy).T
     return Gains(
         off=gain - usual,
-        sigma=np.minimum(_scatter(gain[inside]), _bearable(window, fit, lines, chunks)),
+        sigma=np.minimum(_scatter(gain[inside]), _bearable(window, fit, lines, chunks, left)),
         usual=usual,
         energy=power,
         noise=np.maximum(np.median(power[inside], axis=0) - np.abs(usual) ** 2, 0.0),
@@ -202,12 +202,13 @@ def _scatter(gain: Complex) -> Real:
     return np.asarray(np.sqrt(worst / (6.0 * np.log(2.0))))
 
 
-def _bearable(window: Window, fit: Fit, lines: Lines, chunks: Chunks) -> Real:
+def _bearable(window: Window, fit: Fit, lines: Lines, chunks: Chunks, left: Complex) -> Real:
     """Return the most scatter of a chunk's gain that noise can be blamed for, shape (G,).
 
     The noise is what changes from row to row beside each tone once the tone is at rest, whether or
     not the fit found the tone: a fit that misses a strong tone scatters, but not by noise. Low
-    tones stand too close together for that; they turn slowly, so chunks tell of them.
+    tones stand too close together for that; they turn slowly, so chunks tell of them. ``left`` is
+    what the fit leaves of the whole table.
     """
     table, tones = window.table, lines.tones
     groups = _groups(lines)
@@ -218,8 +219,7 @@ def _bearable(window: Window, fit: Fit, lines: Lines, chunks: Chunks) -> Real:
     w = fit.w[: len(tones)]
     turn = spin(w, window.start[0], table.span, len(window.start))
     own = 0.5 * fit.a[:, None, : len(tones)] * table.own_response(w, tones)
-    left = residual(table, window, fit, tones, window.first, window.last)
-    rows = own + left * turn.conj()
+    rows = own + left[:, window.first : window.last] * turn.conj()
     whole = rows[:, : pieces * per_chunk]
     summed = whole.reshape(len(rows), pieces, per_chunk, -1).sum(axis=2)
     by_row, power = _noise_share(rows)
