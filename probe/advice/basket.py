@@ -82,6 +82,8 @@ class Basket:
     solder: str
     one_of_two: bool = False
     """One side was measured, and the other will want the same."""
+    subwoofer: bool = False
+    """It is one box with one lead."""
     note: str = ""
     """What has to be said before the parts."""
     length_m: float = 0.0
@@ -132,7 +134,8 @@ class Basket:
     def _price(self) -> Iterable[str]:
         if not self.taken:
             return
-        text = f"{self.total:.2f} {self.currency} for {_sides(self.count)}"
+        whom = "the subwoofer's one lead" if self.subwoofer else _sides(self.count)
+        text = f"{self.total:.2f} {self.currency} for {whom}"
         if self.one_of_two:
             both = sum(Taken(t.piece, t.part, 2 * t.count).price for t in self.taken)
             text += f" ({both:.2f} for both)"
@@ -200,12 +203,41 @@ def baskets(
 
     ``option`` of such a basket is empty, and so are its parts.
     """
-    return tuple(
-        _basket(advice, choice, destination, shelf, system_price)
-        if choice.option is not None
-        else _none_yet(advice, choice, destination, shelf)
-        for choice in advice.choices
-    )
+    found = []
+    for choice in advice.choices:
+        if choice.option is None:
+            found.append(_none_yet(advice, choice, destination, shelf))
+            continue
+        basket = _basket(advice, choice, destination, shelf, system_price)
+        shelf = _less(shelf, basket)
+        found.append(basket)
+    return tuple(found)
+
+
+def _less(shelf: Shelf, basket: Basket) -> Shelf:
+    """Return the shelf without what a basket takes from it: another box cannot have it too."""
+    gone: dict[str, int] = {}
+    for t in basket.taken:
+        gone[t.part.name] = gone.get(t.part.name, 0) + t.packages
+    parts = tuple(replace(p, stock=max(p.stock - gone.get(p.name, 0), 0)) for p in shelf.parts)
+    return replace(shelf, parts=parts)
+
+
+def all_in_all(found: Sequence[Basket]) -> tuple[str, ...]:
+    """Return what several baskets come to: price, and what has to be ordered of each part."""
+    priced = [b for b in found if b.taken]
+    if len(priced) < 2:
+        return ()
+    total = sum(b.total for b in priced)
+    text = f"{total:.2f} {priced[0].currency} for {len(priced)} boxes"
+    price = priced[0].system_price
+    if price is not None:
+        text += f", {100.0 * total / price:.2g} % of a system of {price:g} {priced[0].currency}"
+    text += ", without what is ordered" if any(b.missing for b in priced) else ""
+    order: dict[str, int] = {}
+    for t in (t for b in priced for t in b.taken if not t.in_stock):
+        order[t.part.name] = order.get(t.part.name, 0) + t.packages - t.part.stock
+    return (text, *(f"to be ordered, not in stock: {n} x {name}" for name, n in order.items()))
 
 
 def _none_yet(
@@ -255,7 +287,9 @@ def _basket(
         system_price=system_price,
         dearer=tuple(_dearer(taken, shelf, length)),
         solder=_soldering(ways[0], length),
-        one_of_two=_one_side(advice, choice) and not choice.option.startswith("digital"),
+        one_of_two=_one_side(advice, choice)
+        and not (choice.option.startswith("digital") or _subwoofer(advice, choice)),
+        subwoofer=_subwoofer(advice, choice),
         length_m=length,
         offered=_offer(advice, choice, shelf, count),
     )
@@ -290,7 +324,15 @@ def leads_needed(advice: Advice, choice: Choice) -> int:
     """Return how many of everything: two for a stereo pair; one of what carries both sides."""
     if choice.option is not None and choice.option.startswith("digital"):
         return 1
+    if _subwoofer(advice, choice):
+        return 1
     return 1 if _one_side(advice, choice) else 2
+
+
+def _subwoofer(advice: Advice, choice: Choice) -> bool:
+    """Tell whether it goes into a subwoofer, which is one box with one lead."""
+    held = [o for o in advice.options if (o.box, o.socket) == (choice.box, choice.socket)]
+    return bool(held) and all(o.role == "subwoofer" for o in held)
 
 
 def _one_side(advice: Advice, choice: Choice) -> bool:

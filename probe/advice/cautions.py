@@ -31,6 +31,11 @@ VOLUME = (
     "the volume up slowly."
 )
 
+PHANTOM = (
+    "Some XLR inputs carry phantom power (48 V, for microphones): switched off before a lead goes "
+    "in, it would reach the output."
+)
+
 EARTH = (
     "Never lift a protective mains earth against hum, by plug or by wire. Mains wiring is for "
     "licensed people; local electrical codes come first."
@@ -157,6 +162,8 @@ def general_cautions(
         return found
     found += faulty(sides, options)
     found += _not_metered(sides, options)
+    if any(option.to == "xlr" for option in options):
+        found.append(Note("phantom-power", PHANTOM))
     found.append(Note("volume-down", VOLUME))
     if any("tied" in option.pin_3 and option.from_ == "xlr" for option in options):
         listed = all(kind in MAY_BE_TIED for side in sides for kind in side.stage.possible)

@@ -77,8 +77,9 @@ def _choose_for(box: str, candidates: Sequence[Candidate], destination: Destinat
     pool, leads = left.noted(pool, _without_transformer(pool, wanted), lambda _: TO_BUY)
     pool, unharmed = left.noted(pool, _unharmed(pool, wanted), _hazards_of)
     pool, plain = left.noted(pool, _plain_lead(pool, wanted), _hazards_of)
+    pool, silent = left.noted(pool, _silent_lead(pool, wanted), _hums_or_parts)
     pool, why = left.noted(pool, _loud_enough(pool, wanted), partial(_short_of, wanted))
-    why = [*plain, *why]
+    why = [*plain, *silent, *why]
     for narrow, lacks in steps(destination, wanted):
         pool, reason = left.noted(pool, narrow(pool), lacks)
         if reason:
@@ -186,6 +187,27 @@ def _plain_lead(pool: list[Candidate], wanted: float) -> tuple[list[Candidate], 
         return pool, []
     return plain, ["a plain lead that reaches full output with nothing to mind; what is louder "
                    "needs more parts, and has something to mind"]  # fmt: skip
+
+
+HEARD = frozenset({"hum", "long-run"})
+"""Hazards by which hum may be heard."""
+
+
+def _silent_lead(pool: list[Candidate], wanted: float) -> tuple[list[Candidate], list[str]]:
+    """Among plain leads that are loud enough, take one without hum before one that may be heard.
+
+    What it lacks in level is a turn of the volume control; hum stays at every setting.
+    """
+    plain = [c for c in pool if c.option.native and c.may_suffice(wanted)]
+    silent = [c for c in plain if not c.hazards & HEARD]
+    if not silent or len(silent) == len(plain) or any(c.suffices(wanted) for c in silent):
+        return pool, []  # what is surely loud enough is told apart by its decibels, below
+    return silent, ["a plain lead without hum to mind, where the other plain lead has it"]
+
+
+def _hums_or_parts(c: Candidate) -> str:
+    heard = _hazards_of(c) if c.hazards & HEARD else ""
+    return heard or "needs more parts than a plain lead without hum to mind"
 
 
 def _loud_enough(pool: Sequence[Candidate], wanted: float) -> tuple[list[Candidate], list[str]]:
@@ -309,7 +331,9 @@ def _loudness(best: Candidate, wanted: float, why: Sequence[str]) -> list[str]:
     if gain is None:
         return list(why)
     if best.short is not None and not best.padded and wanted <= 0.0:
-        return [f"stays {decibels(-best.short)} short of full output", *why]
+        as_loud = not why and link is not None and best.reaches(wanted)
+        first = [f"as loud as {link}"] if as_loud else list(why)
+        return [*first, f"stays {decibels(-best.short)} short of full output"]
     if not best.reaches(wanted):
         return [_quieter(best, wanted, link), *why]
     if best.option.id == "rca-to-rca" and wanted <= 0.0:

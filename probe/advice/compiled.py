@@ -40,9 +40,9 @@ def _compiled(
 ) -> OptionAdvice:
     """Put the cases of one option together: the worst verdict, and where each reason holds."""
     first = cases[0]
-    found = _gathered(cases)
-    verdict: Verdict = max((f for f in found), key=severity).verdict if found else "works"
-    ordered = sorted(found, key=severity, reverse=True)
+    told = sorted(_gathered(cases), key=lambda pair: severity(pair[0]), reverse=True)
+    ordered = [finding for finding, _ in told]
+    verdict: Verdict = ordered[0].verdict if ordered else "works"
     total = over_cases([c.figures for c in cases])
     reasons = [f.message for f in ordered]
     reasons += dict.fromkeys(f"assumed: {words}" for case in cases for words in case.assumed)
@@ -60,12 +60,16 @@ def _compiled(
         hazards=tuple(Note(f.code, f.message) for f in ordered if f.hazard),
         reasons=tuple(reasons),
         reference=reference.kind,
-        because=because(ordered[0], total) if ordered else "",
+        role=first.socket.role,
+        because=because(*told[0]) if told else "",
     )
 
 
-def _gathered(cases: Sequence[Case]) -> list[Finding]:
-    """Return each finding once, with the condition it holds under where not all cases have it."""
+def _gathered(cases: Sequence[Case]) -> list[tuple[Finding, Figures]]:
+    """Return each finding once, with the figures of the cases that have it.
+
+    The condition it holds under is said where not all cases have it.
+    """
     kinds = len({c.kind for c in cases})
     circuits = len({c.circuit for c in cases})
     by_rule: dict[tuple[str, str], list[tuple[Case, Finding]]] = {}
@@ -74,7 +78,9 @@ def _gathered(cases: Sequence[Case]) -> list[Finding]:
             by_rule.setdefault((finding.code, finding.verdict), []).append((case, finding))
     found = []
     for held in by_rule.values():
-        case, finding = held[0]
+        case = held[0][0]
+        figures = over_cases([c.figures for c, _ in held])
+        finding = _over_all(held, figures)
         if len(held) < len(cases):
             prefix = _conditions([c for c, _ in held], kinds, circuits)
             finding = replace(finding, message=prefix + finding.message)
@@ -87,8 +93,18 @@ def _gathered(cases: Sequence[Case]) -> list[Finding]:
                 message=f"{finding.message}; not to be done before that is ruled out: "
                 f"{case.settles} would tell",
             )
-        found.append(finding)
+        found.append((finding, figures))
     return found
+
+
+def _over_all(held: Sequence[tuple[Case, Finding]], figures: Figures) -> Finding:
+    """Return a finding with the interval of all cases that have it, as the figures show it."""
+    case, finding = held[0]
+    if len(held) == 1:
+        return finding
+    again = judge(replace(case, figures=figures))
+    same = (f for f in again if (f.code, f.verdict) == (finding.code, finding.verdict))
+    return next(same, finding)
 
 
 def _only_perhaps(held: set[str], case: Case, kinds: int) -> bool:

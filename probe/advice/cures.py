@@ -27,7 +27,7 @@ LADDER = (
 
 
 def cures(desks: Sequence[Desk], advice: Advice) -> tuple[Cure, ...]:
-    """Return the cures for every box whose choice hums, each better than the one before it."""
+    """Return the cures for every box whose choice hums; parts only if better than those before."""
     return tuple(c for choice in advice.choices for c in _for_box(desks, advice, choice))
 
 
@@ -48,7 +48,8 @@ def _for_box(desks: Sequence[Desk], advice: Advice, choice: Choice) -> list[Cure
         rungs = [r for r in rungs if _usable(r) and r[0].option.id != choice.option]
         best = max(rungs, key=lambda r: _worst(r) or 0.0, default=[])
         reached = _worst(best)
-        if reached is None or reached < least + limit.TIE_BREAK_DB:
+        bare = bool(best) and best[0].option.native  # nothing to buy: better than now will do
+        if reached is None or reached < (hum if bare else least) + limit.TIE_BREAK_DB:
             continue
         worst = min(best, key=lambda o: _below(o) or 0.0)
         quantity = worst.figures.hum_below_full_output_db
@@ -56,7 +57,7 @@ def _for_box(desks: Sequence[Desk], advice: Advice, choice: Choice) -> list[Cure
         found.append(
             Cure(code, choice.box, worst.option.id, says, quantity, reached - hum, worst.verdict)
         )
-        least = reached
+        least = max(least, reached)
     return found
 
 

@@ -31,7 +31,7 @@ from probe.advice.shared import with_both_outputs
 from probe.advice.solve import Link, Response, solve_option
 from probe.advice.subject import Device, SideFacts
 from probe.advice.wiring import Option
-from probe.advice.words import TAKES
+from probe.advice.words import CLOSER, TAKES
 from probe.facts.source import Source
 
 Floats = NDArray[np.float64]
@@ -310,7 +310,7 @@ def settles(option: Option, side: SideFacts, sampled: Sampled, *, typed: bool = 
             return TAKES["single-ended"]
         if np.isnan(sampled.leg_z[0, at, 2, 2]):
             return "a take of the RCA output with a resistor on it"
-        return TAKES["second-open"]
+        return _once_more(side)
     if stage.next_take is not None:
         return TAKES.get(stage.next_take, f"the take {stage.next_take}")
     if side.beyond:
@@ -321,7 +321,12 @@ def settles(option: Option, side: SideFacts, sampled: Sampled, *, typed: bool = 
         return TAKES["inject-cold" if stage.driven_legs == "one-leg" else "load-cold"]
     if np.isnan(sampled.z[0, at, 0, 0]):
         return TAKES["load-across"]
-    return TAKES["second-open"]
+    return _once_more(side)
+
+
+def _once_more(side: SideFacts) -> str:
+    """Return what narrows the intervals where every take that is of use was made."""
+    return CLOSER if "second-open" in side.taken else TAKES["second-open"]
 
 
 def _sense(sampled: Sampled, leg: int) -> Quantity | None:

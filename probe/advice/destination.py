@@ -13,6 +13,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
+from probe.advice import thresholds as limit
 from probe.advice.attenuator import MOST_DB
 from probe.advice.ground import GroundPath, from_readings, of_preset
 from probe.advice.network import TwoPort
@@ -321,6 +322,17 @@ def _check_two_contacts(path: Path, at: int, table: InputTable) -> None:
 
 
 def _check_levels(path: Path, at: int, table: InputTable) -> None:
+    volts = table.sensitivity_v
+    analogue = not table.connector.startswith("digital")
+    if analogue and volts is not None and volts < limit.LEAST_LINE_INPUT_VOLTS:
+        raise complaint(
+            path,
+            ("input", at, "sensitivity_v"),
+            f"{volts * 1e3:g} mV for full output is a phono (record player) or microphone input: "
+            "no line output belongs there, with no attenuator either, for it amplifies far more "
+            "and may change the balance of bass and treble; take a line input of the box (usually "
+            f"100 mV or more; refused below {limit.LEAST_LINE_INPUT_VOLTS * 1e3:g} mV)",
+        )
     if table.sensitivity_v and table.maximum_v and table.sensitivity_v > table.maximum_v:
         raise complaint(
             path,

@@ -23,6 +23,11 @@ LEG_LIMITED_KINDS = ("electronically-floating",)
 """Kinds that move the level from a tied leg to the other one with the swing of that leg."""
 
 
+FULL_OUTPUT = (
+    "the stated full output is taken as the most it gives: no maximum is stated or measured"
+)
+
+
 @dataclass(frozen=True)
 class Most:
     """The most an output gives undistorted, V rms, with the ends of its interval.
@@ -34,11 +39,13 @@ class Most:
     low: float
     high: float
     at_least: bool = False
+    taken_from: str | None = None
+    """What was taken for a maximum, where none is stated or measured."""
 
     @classmethod
     def declared(cls, volts: float) -> Most:
-        """Return a maximum that is stated without doubt."""
-        return cls(volts, volts, volts)
+        """Return the stated full output as the most there is."""
+        return cls(volts, volts, volts, taken_from=FULL_OUTPUT)
 
     @classmethod
     def of(cls, fact: Mapping[str, Any] | None) -> Most | None:
@@ -55,7 +62,8 @@ class Most:
         down = np.hypot(clips.value - clips.low, clips.value * (1.0 - self.low / self.volts))
         up = np.hypot(clips.high - clips.value, clips.value * (self.high / self.volts - 1.0))
         low, high = max(clips.value - float(down), 0.0), clips.value + float(up)
-        return replace(clips, low=low, high=high, bound="above" if self.at_least else None)
+        bounded = replace(clips, low=low, high=high, bound="above" if self.at_least else None)
+        return bounded.with_note(self.taken_from)
 
 
 @dataclass(frozen=True)

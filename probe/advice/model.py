@@ -51,6 +51,8 @@ class OptionAdvice:
     """The first reason in plain words, where it speaks against the option."""
     passed_by: str = ""
     """Of one that works and was not chosen: what it lacks."""
+    role: str = "amplifier"
+    """What the input belongs to; a subwoofer is one box with one lead."""
 
     @property
     def used(self) -> OptionAdvice:
@@ -77,6 +79,7 @@ class OptionAdvice:
             "side": self.side,
             "destination": self.box,
             "input": self.socket,
+            "role": self.role,
             "from": self.option.from_,
             "to": self.option.to,
             "adapter": self.option.adapter,

@@ -50,7 +50,8 @@ def against(code: str, figures: Figures, *, perhaps: bool = False) -> str:
         hum = figures.hum_below_full_output_db
         if hum is None:
             return "hum may be heard"
-        end = hum.low if perhaps else hum.high
+        # of several kinds or inputs the worse one is the value, and the verdict rests on it
+        end = hum.low if perhaps else hum.value
         heard = "loud" if end < limit.HUM_LOUD_DB else (
             "heard in a quiet room" if end < limit.HUM_AVOID_DB else "heard close by at most"
         )  # fmt: skip

@@ -60,8 +60,14 @@ def _clipping(case: Case) -> Iterator[Finding]:
     if headroom is None or clips is None or headroom.bound is not None:
         return
     if headroom.high < 0.0:
-        yield Finding("works", "clips-short", f"the device clips at {figure(clips)} at this input, "
-                      f"{decibels(-headroom)} short of its full output", hazard=True)  # fmt: skip
+        taken = "" if clips.note is None else f" ({clips.note})"
+        yield Finding(
+            "works",
+            "clips-short",
+            f"the device clips at {figure(clips)} at this input, {decibels(-headroom)} short of "
+            f"its full output{taken}",
+            hazard=True,
+        )
 
 
 QUIET_RULES: tuple[Callable[[Case], Iterator[Finding]], ...] = (_hum, _noise, _clipping)

@@ -13,6 +13,7 @@ import numpy as np
 from probe.advice import thresholds as limit
 from probe.advice.candidate import Candidate
 from probe.advice.destination import Destination
+from probe.advice.quantity import Quantity
 from probe.advice.words import decibels
 
 Narrow = Callable[[Sequence[Candidate]], tuple[list[Candidate], str | None]]
@@ -101,12 +102,17 @@ def _quietest(
         c
         for c, q in zip(pool, known, strict=True)
         if min(best.value, good) - min(q.value, good)
-        <= max(limit.TIE_BREAK_DB, float(np.hypot(q.u95, best.u95)))
+        <= max(limit.TIE_BREAK_DB, float(np.hypot(_doubt(q, good), _doubt(best, good))))
     ]
     if len(kept) == len(pool):
         return kept, None
     says = words[0] if best.low >= good else words[1]
     return kept, f"{says}: {{{name}}} below full output"
+
+
+def _doubt(quantity: Quantity, good: float) -> float:
+    """Return the half-width of what lies below ``good`` dB: beyond it nothing is in doubt."""
+    return (min(quantity.high, good) - min(quantity.low, good)) / 2.0
 
 
 def _long_run(destination: Destination) -> Narrow:

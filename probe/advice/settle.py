@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 from probe.advice.desk import BALANCED_CIRCUITS, Sources
@@ -61,15 +62,16 @@ def settlings(
         return tuple(c.option for c in ask(facts, sources, destination).choices)
 
     now = tuple(c.option for c in advice.choices)
+    differs = partial(_differs, tuple(c.box for c in advice.choices), now)
     found = [
-        *_differs(now, "ground", "how the boxes are earthed (--ground)",
+        *differs("ground", "how the boxes are earthed (--ground)",
                   [grounded(facts, d) for d in _grounds(destination)]),
-        *_differs(now, "kind", _kind_words(sides),
+        *differs("kind", _kind_words(sides),
                   [known(f, destination) for f in _kinds(facts, sides)]),
-        *_differs(now, "circuit", "what the balanced input is (circuit: difference amplifier, "
+        *differs("circuit", "what the balanced input is (circuit: difference amplifier, "
                   "buffered or transformer)",
                   [known(facts, d) for d in _circuits(destination)]),
-        *_differs(now, "sensitivity", "what drives the inputs to full output (sensitivity_v)",
+        *differs("sensitivity", "what drives the inputs to full output (sensitivity_v)",
                   [chosen(facts, d) for d in _sensitivities(destination)]),
     ]  # fmt: skip
     return (*found, *_unknown(advice), *_other_output(device, facts))
@@ -94,13 +96,25 @@ def _fewer(source: Source) -> Source:
 
 
 def _differs(
-    now: tuple[str | None, ...], code: str, what: str, answers: Sequence[tuple[str | None, ...]]
+    boxes: tuple[str, ...],
+    now: tuple[str | None, ...],
+    code: str,
+    what: str,
+    answers: Sequence[tuple[str | None, ...]],
 ) -> Iterator[Settling]:
     """Yield what is missing if any answer with it differs from the one without."""
     others = [a for a in answers if a != now]
     if others:
-        told = [" and ".join(option or "nothing" for option in a) for a in (now, *others)]
+        told = [_told(boxes, a) for a in (now, *others)]
         yield Settling(code, what, tuple(dict.fromkeys(told)))
+
+
+def _told(boxes: tuple[str, ...], answer: tuple[str | None, ...]) -> str:
+    """Name what is chosen; of several boxes each by its name."""
+    if len(boxes) < 2:
+        return " and ".join(option or "nothing" for option in answer)
+    held = zip(boxes, answer, strict=False)
+    return " and ".join(f"{option or 'no way to recommend'} ({box})" for box, option in held)
 
 
 def _grounds(destination: Destination) -> Iterator[Destination]:

@@ -63,6 +63,8 @@ class SideFacts:
     the legs rests on what the other one picks up; None: the difference is the level."""
     beyond: bool = False
     """A leg's impedance is only known to lie above what the recorder can see."""
+    taken: frozenset[str] = frozenset()
+    """Kinds of the takes that were used."""
     noise: DeviceNoise = field(default=DeviceNoise({}))
     differential_maximum: Most | None = None
     """At 1 % distortion between the legs, as measured."""
@@ -136,10 +138,18 @@ def side_of(facts: Facts, name: str) -> SideFacts:
         bounded=_bounded(values, possible),
         live_leg=_live_leg(stage, values),
         beyond=bool(_above(values)),
+        taken=_taken(name, side.get("takes")),
         noise=DeviceNoise.of(values),
         differential_maximum=Most.of(values.get("differential_maximum")),
         single_ended_maximum=Most.of(values.get("single_ended_maximum")),
     )
+
+
+def _taken(side: str, takes: object) -> frozenset[str]:
+    """Return the takes that were used by their kind: ``second-open`` of "left second open"."""
+    held = [t for t in takes if isinstance(t, Mapping)] if isinstance(takes, list | tuple) else []
+    names = [str(t.get("take")) for t in held if t.get("used", True)]
+    return frozenset(n.removeprefix(side).strip().replace(" ", "-") for n in names)
 
 
 def with_suspicion(sides: list[SideFacts]) -> list[SideFacts]:

@@ -21,6 +21,9 @@ WORTH_A_WORD_DB = 0.05
 FIRST = ("headphone-output", "speaker-output", "direct-voltage", "stage-fault")
 """Cautions that stand before any choice."""
 
+AT_ONCE = ("shared-output", "together", "together-not-settled")
+"""Cautions of several boxes at once, which stand with what is chosen for each."""
+
 DANGERS = 3
 """Most hazards shown of the chosen option; all of them are in the JSON."""
 
@@ -36,11 +39,14 @@ def render(advice: Advice) -> str:
         return "\n".join([*lines, *([""] if more else []), *bullets(more)]) + "\n"
     for choice in advice.choices:
         lines += ["", *_choice(advice, choice)]
+    at_once = [c.message for c in advice.cautions if c.code in AT_ONCE]
+    if at_once:
+        lines += ["", "All at once", *bullets(at_once)]
     if advice.options:
         lines += ["", *table(advice.options)]
     beside = effects(advice)
     ties = [c.message for c in advice.cautions if c.code == "pin-3-tie"]
-    told_above = {"pin-3-tie", *FIRST}
+    told_above = {"pin-3-tie", *FIRST, *AT_ONCE}
     sections = {
         "Digital links": digital_lines(advice.digital),
         "All plugged in at once": beside,
@@ -134,7 +140,7 @@ def _gives(advice: Advice, option: OptionAdvice) -> str:
     if f.level is not None:
         where = advice.operating if f.level.note is None else "at the measured level"
         both = option.option.from_ == "rca" and any(o.option.from_ == "xlr" for o in advice.options)
-        if both and where.startswith("at the device's"):
+        if both and where.startswith(("at the device's", "at the declared")):
             where += " between pins 2 and 3"
         parts.append(f"{figure(f.level)} at the input, {where}")
     if f.loudness_vs_reference_db is not None and option.reference != "none":
@@ -177,13 +183,34 @@ def _said(listed: Sequence[OptionAdvice], verdicts: Sequence[str]) -> list[str]:
     for verdict in verdicts:
         for o in options:
             if o.verdict == verdict and o.reasons:
-                held.setdefault((verdict, o.reasons[0]), []).append(o)
+                held.setdefault((verdict, _worst_told(options, o)), []).append(o)
     said = []
-    for (verdict, _), group in held.items():
+    for (verdict, reason), group in held.items():
         names = ", ".join(_names(options, group))
         mark = "" if verdict == "cannot-tell" else f" ({verdict})"
-        said.append(f"{names}{mark}: {group[0].reasons[0]}")
+        said.append(f"{names}{mark}: {reason}")
     return said
+
+
+_DIGITS = re.compile(r"[-+]?\d+(?:\.\d+)?")
+
+
+def _worst_told(options: Sequence[OptionAdvice], one: OptionAdvice) -> str:
+    """Return the first reason; of sides whose reasons differ in digits only, the worse side's."""
+    key = (one.option.id, one.socket, one.verdict, _DIGITS.sub("", one.reasons[0]))
+    alike = [
+        o for o in options
+        if o.reasons and (o.option.id, o.socket, o.verdict, _DIGITS.sub("", o.reasons[0])) == key
+    ]  # fmt: skip
+    quietest = [o.figures.hum_below_full_output_db for o in alike]
+    if "hum" in one.reasons[0] and all(q is not None for q in quietest):
+        return min(alike, key=lambda o: o.figures.hum_below_full_output_db.value).reasons[0]  # type: ignore[union-attr]
+    return max(alike, key=lambda o: _first_figure(o.reasons[0])).reasons[0]
+
+
+def _first_figure(reason: str) -> float:
+    found = _DIGITS.search(reason)
+    return float(found[0]) if found else 0.0
 
 
 def _names(options: Sequence[OptionAdvice], group: Sequence[OptionAdvice]) -> list[str]:

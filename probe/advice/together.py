@@ -111,7 +111,8 @@ def _suffers(found: OptionAdvice, alone: OptionAdvice) -> list[str]:
     """Return what the company does to one option that it may not."""
     where = f"{found.box}, {found.option.id}"
     if found.verdict != "works":
-        return [f"{where}: {found.verdict} with the others plugged in: {found.reasons[0]}"]
+        verdict = "cannot tell" if found.verdict == "cannot-tell" else found.verdict
+        return [f"{where}: {verdict} with the others plugged in: {found.reasons[0]}"]
     change = _change_db(found, alone)
     if change is not None and change < -limit.GAIN_REACHED_DB:
         return [f"{where}: {change:+.1f} dB by what the other leads draw"]
@@ -140,13 +141,23 @@ def _said(tried: Sequence[Together], chosen: Sequence[Choice]) -> tuple[Note, ..
         notes.append(Note("shared-output", says))
     own, best = tried[0], _ordered(tried)[0]
     if best.says:
-        notes.append(Note("together", "Together they do not work as each does alone: "
-                          + "; ".join(best.says)))  # fmt: skip
+        notes.append(_not_as_alone(best))
     elif best is not own:
         instead = ", ".join(f"{c.box}: {c.option}" for c in best.choices)
         notes.append(Note("together", f"Together use {instead}, because each box's own best does "
                           "not go with the others: " + "; ".join(own.says)))  # fmt: skip
     return tuple(notes)
+
+
+def _not_as_alone(best: Together) -> Note:
+    """Say that the best set does not work, or that nobody knows whether it does."""
+    why = "; ".join(best.says)
+    if any(o.verdict == "cannot-tell" for o in best.options) and not any(
+        o.verdict in ("avoid", "never") for o in best.options
+    ):
+        says = f"Judged is each lead alone; whether all work together is not settled: {why}"
+        return Note("together-not-settled", says)
+    return Note("together", f"Together they do not work as each does alone: {why}")
 
 
 def effects(advice: Advice) -> list[str]:

@@ -45,6 +45,10 @@ NAMED = {
     "mismatch": ("impedance_mismatch_percent", "%"),
     "speaker": ("speaker_sensitivity_db", "dB"),
 }
+NO_INPUT = {"speaker": "loudspeaker", "loudspeaker": "loudspeaker", "speakers": "loudspeaker",
+            "headphone": "headphone", "headphones": "headphone"}  # fmt: skip
+"""What somebody may type as a destination that no line output drives."""
+
 TYPED_AS = {
     "sensitivity_v": "the level for full output",
     "impedance_ohm": "the impedance",
@@ -87,7 +91,8 @@ def looks_typed(text: str) -> bool:
     """Tell whether an argument is a typed destination and not the name of a file."""
     if not text.strip():
         return True
-    return (":" in text or text.lower() in CONNECTORS) and not _is_file(text)
+    known = text.lower() in CONNECTORS or text.lower() in NO_INPUT
+    return (":" in text or known) and not _is_file(text)
 
 
 def _is_file(text: str) -> bool:
@@ -137,6 +142,12 @@ def _name(text: str) -> str:
 
 def _input_table(text: str, whole: str) -> str:
     connector, *rest = (p.strip() for p in text.split(":"))
+    if connector.lower() in NO_INPUT:
+        raise BadInput(
+            f"{quoted(whole)}: a {NO_INPUT[connector.lower()]} is no destination of a line output: "
+            "it needs an amplifier between, and could damage the output; name the amplifier's "
+            "input, for example rca:47k:1V"
+        )
     if connector.lower() not in CONNECTORS:
         raise _unknown(whole, connector, CONNECTORS, "the connector")
     lines = ["[[input]]", f'connector = "{connector.lower()}"', 'box = "amplifier"']
@@ -329,10 +340,18 @@ def _of_length(cable: Cable, metres: float) -> Cable:
                    shield_ohm=cable.shield_ohm * share)  # fmt: skip
 
 
+WHAT = {"--cable": "a length", "--level": "a level"}
+"""What an option of the command stands for, where it cannot be below nothing."""
+
+
 def _figure(option: str, text: str, unit: str, above: float, below: float) -> float:
     found = re.fullmatch(rf"({_NUMBER}) ?(?:{unit})?", text.strip(), re.I)
+    if found is not None and float(found[1]) < 0.0 and option in WHAT:
+        raise BadInput(f"{option} {quoted(text)}: {WHAT[option]} cannot be negative; leave the "
+                       "minus out")  # fmt: skip
     if found is None or not above < float(found[1]) < below:
         raise BadInput(
-            f"{option} {quoted(text)}: must be a number of {unit} between {above:g} and {below:g}"
+            f"{option} {quoted(text)}: must be a number of {unit} above {above:g} and below "
+            f"{below:g}"
         )
     return float(found[1])

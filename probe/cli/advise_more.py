@@ -131,12 +131,15 @@ class More:
 
     def text(self) -> str:
         """Return what is printed after the advice."""
+        from probe.advice.basket import all_in_all
         from probe.advice.text import bullets
 
         lines: list[str] = []
         for basket in self._baskets:
             to = f" ({basket.box})" if len(self._baskets) > 1 else ""
             lines += ["", f"From the shelf{to}", *bullets(basket.says)]
+        if whole := all_in_all(self._baskets):
+            lines += ["", "From the shelf, all in all", *bullets(whole)]
         if self._sweep is not None:
             lines += ["", *self._sweep.lines()]
         if self._args.page is not None:

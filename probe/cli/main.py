@@ -108,12 +108,25 @@ def _run(arguments: list[str]) -> int:
         if name is not None and name not in COMMANDS:
             _unknown(name)
         parser, run = _parser(name)
-        args = parser.parse_args(arguments)
+        args = parser.parse_args(_with_negatives(arguments))
         if run is None:
             parser.error(f"a command is needed: {', '.join(COMMANDS)}")
     except SystemExit as stop:
         return int(stop.code or 0)
     return run(args)
+
+
+def _with_negatives(arguments: list[str]) -> list[str]:
+    """Return the arguments with a value like -3m joined to its option, which then judges it."""
+    joined: list[str] = []
+    for one in arguments:
+        before = joined[-1] if joined else ""
+        option = before[:2] == "--" and len(before) > 2 and "=" not in before
+        if option and one[:1] == "-" and one[1:2].isdigit():
+            joined[-1] = f"{before}={one}"
+        else:
+            joined.append(one)
+    return joined
 
 
 class _Help(argparse.HelpFormatter):

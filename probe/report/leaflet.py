@@ -71,6 +71,8 @@ class Leaf:
     destination: str
     first: tuple[str, ...]
     """What comes before the choice: never connect, or repair first; the largest on the page."""
+    before: tuple[str, ...]
+    """What has to be known before anything is connected; it stands at the head."""
     chosen: str
     drawing: Markup | None
     needs: tuple[str, ...]
@@ -129,6 +131,30 @@ def first_of(advice: Mapping[str, Any]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(found))
 
 
+BEFORE = ("simulated", "direct-voltage-not-metered", "phantom-power", "shared-output", "together",
+          "together-not-settled")  # fmt: skip
+"""Codes of the cautions that stand at the head of every side."""
+
+NOT_SETTLED = (
+    "The sheets judge each box alone. With all plugged in at once it is not settled that each "
+    "still works: have that measured first."
+)
+
+MOST_WORDS = 260
+"""Characters of a caution at the head."""
+
+
+def before_of(advice: Mapping[str, Any]) -> tuple[str, ...]:
+    """Return what has to be known before anything is connected."""
+    cautions = [c for c in listing(advice, "cautions") if isinstance(c, Mapping)]
+    return tuple(
+        NOT_SETTLED if code == "together-not-settled" else printed(c.get("message"), MOST_WORDS)
+        for code in BEFORE
+        for c in cautions
+        if c.get("code") == code
+    )
+
+
 def leaves_of(advice: Mapping[str, Any]) -> tuple[Leaf, ...]:
     """Return the sides of paper: one a box, or one that says that nothing is to be connected."""
     options = [o for o in listing(advice, "options") if isinstance(o, Mapping)]
@@ -150,13 +176,14 @@ def _nothing(advice: Mapping[str, Any]) -> Leaf:
     cautions = [
         c.get("message")
         for c in listing(advice, "cautions")
-        if isinstance(c, Mapping) and c.get("code") not in {"typed", *FIRST}
+        if isinstance(c, Mapping) and c.get("code") not in {"typed", *FIRST, *BEFORE}
     ]
     options = [o for o in listing(advice, "options") if isinstance(o, Mapping)]
     return Leaf(
         device=clean(advice.get("device") or "the device"),
         destination=place_of(advice.get("destination")),
         first=first,
+        before=before_of(advice),
         # no option at all is only given where nothing may ever hang on the output as it is
         chosen="Never connect this output"
         if first and not options
@@ -192,6 +219,7 @@ def _leaf(
         device=device,
         destination=place,
         first=first_of(advice),
+        before=before_of(advice),
         chosen=f"{way}, with an attenuator in its plug"
         if with_pad and "attenuator" not in way
         else way,
@@ -218,7 +246,12 @@ def _needs(
             return [*found, *_digital_pad(option)]
     says = printed(option.get("says"))
     adapter = option.get("adapter")
-    found = [f"One for both sides: {says}." if _digital(option) else f"One for each side: {says}."]
+    if _digital(option):
+        found = [f"One for both sides: {says}."]
+    elif option.get("role") == "subwoofer":
+        found = [f"One, for the subwoofer's one input: {says}."]
+    else:
+        found = [f"One for each side: {says}."]
     if adapter:
         found.append(f"Ask for: {clean(adapter, 120)}.")
     if with_pad or isinstance(option.get("attenuator"), Mapping):
@@ -260,16 +293,22 @@ def _gains(used: Mapping[str, Any]) -> list[str]:
     for rise, what in zip(ends, ("deepest bass", "highest treble"), strict=True):
         if rise is not None and rise < -HEARD_LOSS_DB:
             said.append(f"The {what} comes {-rise:.1f} dB too strong.")
-    faulty = any(isinstance(h, Mapping) and h.get("code") == "stage-fault"
-                 for h in listing(used, "hazards"))  # fmt: skip
-    if faulty:
+    if _has(used, "stage-fault"):
         said.append("It comes from the faulty output: how it sounds once repaired, or when the "
                     "fault grows, these figures do not tell.")  # fmt: skip
+    elif _has(used, "saturation"):
+        said.append("The transformer distorts in the deepest bass at the most that may be played; "
+                    "at less, bass and treble are as the figures below have them.")  # fmt: skip
     elif all(loss is not None and abs(loss) <= HEARD_LOSS_DB for loss in ends):
         said.append("Bass and treble arrive whole.")
     said.append("No more than this is claimed: these are calculated figures, not a promise of "
                 "better sound.")  # fmt: skip
     return said
+
+
+def _has(option: Mapping[str, Any], code: str) -> bool:
+    """Tell whether a hazard of ``code`` is among those of an option."""
+    return any(isinstance(h, Mapping) and h.get("code") == code for h in listing(option, "hazards"))
 
 
 def _loudness(option: Mapping[str, Any]) -> list[str]:
@@ -387,10 +426,12 @@ def _notes(advice: Mapping[str, Any], option: Mapping[str, Any]) -> list[str]:
     """Return what to mind of the option as it is used."""
     told = [printed(h.get("message")) for h in listing(option, "hazards")
             if isinstance(h, Mapping) and h.get("code") not in FIRST][:2]  # fmt: skip
-    codes = {"simulated", "direct-voltage-not-metered"}
-    told += [printed(c.get("message")) for c in listing(advice, "cautions")
-             if isinstance(c, Mapping) and c.get("code") in codes]  # fmt: skip
     point = clean(advice.get("operating_point") or "", 120)
+    pair = any(
+        isinstance(o, Mapping) and o.get("from") == "xlr" for o in listing(advice, "options")
+    )
+    if pair and point.startswith(("at the device's", "at the declared")):
+        point += " between pins 2 and 3"
     return [*told, f"Levels {point}." if point and not _digital(option) else ""][:4]
 
 

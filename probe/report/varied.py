@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import textwrap
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -17,6 +18,8 @@ from probe.report.text import clean, printed
 
 _WIDTH, _LEFT, _RIGHT, _ROW, _TOP = 680.0, 20.0, 660.0, 44.0, 18.0
 _TICKS = 5
+_LINE, _CHARACTERS = 15.0, 95
+"""Distance of lines, and characters that fit into one at the size of a label."""
 
 
 @dataclass(frozen=True)
@@ -106,18 +109,20 @@ def _spans(points: Sequence[Mapping[str, Any]], flips: Sequence[Mapping[str, Any
 def _drawing(spans: Sequence[Span], what: str, unit: str) -> Markup:
     names = list(dict.fromkeys(_named(c) for _, _, c in spans))
     low, high = spans[0][0], spans[-1][1]
-    height = _TOP + _ROW * len(names) + 34.0
+    rows = [_lines(name) for name in names]
+    tops = [_TOP + sum(_ROW + _LINE * (len(r) - 1) for r in rows[:k]) for k in range(len(rows) + 1)]
+    height = tops[-1] + 34.0
 
     def place(value: float) -> float:
         if low > 0.0:
             return _LEFT + (_RIGHT - _LEFT) * math.log(value / low) / math.log(high / low)
         return _LEFT + (_RIGHT - _LEFT) * (value - low) / (high - low)
 
-    bottom = _TOP + _ROW * len(names)
+    bottom = tops[-1]
     parts = [line([(place(a), _TOP), (place(a), bottom + 4.0)], "flip") for a, _, _ in spans[1:]]
-    for row, name in enumerate(names):
-        y = _TOP + _ROW * row
-        parts.append(label(name, _LEFT, y + 12.0, "small over"))
+    for top, said, name in zip(tops[:-1], rows, names, strict=True):
+        y = top + _LINE * (len(said) - 1)
+        parts += [label(s, _LEFT, top + 12.0 + _LINE * k, "small over") for k, s in enumerate(said)]
         for a, b, chosen in spans:
             if _named(chosen) == name:
                 parts.append(box(place(a), y + 18.0, max(place(b) - place(a), 2.0), 14.0, "filled"))
@@ -127,6 +132,11 @@ def _drawing(spans: Sequence[Span], what: str, unit: str) -> Markup:
         parts.append(label(_at(value, unit), place(value), bottom + 20.0, "small", anchor))
     described = "; ".join(f"{_at(a, unit)} to {_at(b, unit)}: {_named(c)}" for a, b, c in spans)
     return picture("vary", f"The choice over the {what}", f"{described}.", (_WIDTH, height), parts)
+
+
+def _lines(name: str) -> list[str]:
+    """Return a label in lines that stay on the paper."""
+    return textwrap.wrap(name, _CHARACTERS) or [name]
 
 
 def _ticks(low: float, high: float) -> list[float]:

@@ -36,7 +36,7 @@ TOP = {
 
 WORDS = {
     "id", "side", "destination", "input", "from", "to", "adapter", "pin_3", "says", "wiring",
-    "reference", "hazards", "verdict", "reasons", "because", "passed_by",
+    "role", "reference", "hazards", "verdict", "reasons", "because", "passed_by",
 }  # fmt: skip
 
 UNITS = {
