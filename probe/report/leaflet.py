@@ -144,14 +144,17 @@ MOST_WORDS = 260
 """Characters of a caution at the head."""
 
 
-def before_of(advice: Mapping[str, Any]) -> tuple[str, ...]:
-    """Return what has to be known before anything is connected."""
+def before_of(
+    advice: Mapping[str, Any], option: Mapping[str, Any] | None = None
+) -> tuple[str, ...]:
+    """Return what has to be known before anything is connected, of ``option`` alone if given."""
+    elsewhere = {"phantom-power"} if option is not None and option.get("to") != "xlr" else set()
     cautions = [c for c in listing(advice, "cautions") if isinstance(c, Mapping)]
     return tuple(
         NOT_SETTLED if code == "together-not-settled" else printed(c.get("message"), MOST_WORDS)
         for code in BEFORE
         for c in cautions
-        if c.get("code") == code
+        if c.get("code") == code and code not in elsewhere
     )
 
 
@@ -219,7 +222,7 @@ def _leaf(
         device=device,
         destination=place,
         first=first_of(advice),
-        before=before_of(advice),
+        before=before_of(advice, option),
         chosen=f"{way}, with an attenuator in its plug"
         if with_pad and "attenuator" not in way
         else way,

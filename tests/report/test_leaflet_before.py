@@ -29,6 +29,11 @@ def test_what_must_be_known_first_stands_at_the_head() -> None:
     assert not any("simulated" in note for note in leaf.notes)
 
 
+def test_phantom_power_is_told_where_the_input_is_an_xlr() -> None:
+    assert sheet("phantom-power").before == ()
+    assert sheet("phantom-power", to="xlr").before == ("phantom-power said",)
+
+
 def test_bass_is_not_whole_where_the_transformer_saturates() -> None:
     told = " ".join(sheet(hazards=[{"code": "saturation", "message": "it distorts"}]).gains)
     assert "whole" not in told
