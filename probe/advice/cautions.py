@@ -32,8 +32,8 @@ VOLUME = (
 )
 
 PHANTOM = (
-    "Some XLR inputs carry phantom power (48 V, for microphones), which would reach the output: see "
-    "that it is off before a lead goes in."
+    "Some XLR inputs carry phantom power (48 V, for microphones), which would reach the output: "
+    "see that it is off before a lead goes in."
 )
 
 EARTH = (
