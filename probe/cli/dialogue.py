@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sys
 
 from probe.bench.shown.dialogue import Quit
@@ -84,25 +85,41 @@ class _Asking:
         usual = "" if default is None else f"{default:g}"
         while True:
             said = self._answer(
-                key, f"{question}, {unit}{f' [{usual}]' if usual else ''} > ", usual
-            )
+                key, f"{question}, {_ASKED_IN.get(unit, unit)}{f' [{usual}]' if usual else ''} > ",
+                usual,
+            )  # fmt: skip
             if not said:
                 return None
-            value = _number(said.removesuffix(unit).strip())
+            value = _number(said, unit)
             if value is not None and low <= value <= high:
                 return value
             if said == "?":
                 self._write(HELP)
             else:
-                self._write(f"{said!r} is not a number between {low:g} and {high:g} {unit}.")
+                typed = f", typed as {_ASKED_IN[unit]}" if unit in _ASKED_IN else ""
+                self._write(f"{said!r} is not between {low:g} and {high:g} {unit}{typed}.")
 
 
-def _number(text: str) -> float | None:
+_ASKED_IN = {"V": "V (or 12 mV)", "ohm": "ohm (or 10k)"}
+"""How a figure may be typed, by the unit it is asked in: a meter shows the one or the other."""
+
+_FACTORS = {
+    "V": {"": 1.0, "v": 1.0, "mv": 1e-3, "uv": 1e-6, "\u00b5v": 1e-6, "\u03bcv": 1e-6},
+    "ohm": {"": 1.0, "ohm": 1.0, "\u03c9": 1.0, "k": 1e3, "kohm": 1e3, "k\u03c9": 1e3},
+}
+
+
+def _number(text: str, unit: str) -> float | None:
+    """Return a typed figure in ``unit``, None where it is none or its unit is another."""
+    said = text.strip().replace("\u2212", "-")
+    found = re.fullmatch(r"([+-]?[\d.,]+(?:e[+-]?\d+)?)\s*([^\d\s.,]*)", said, re.I)
+    if found is None:
+        return None
+    factor = _FACTORS.get(unit, {"": 1.0, unit.lower(): 1.0}).get(found[2].lower())
     try:
-        value = float(text.replace(",", "."))
+        return None if factor is None else float(found[1].replace(",", ".")) * factor
     except ValueError:
         return None
-    return value if value == value else None
 
 
 class PlainDialogue(_Asking):

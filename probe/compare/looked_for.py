@@ -17,6 +17,9 @@ NO_LEG_FAULTS = (
 """Kinds of which unequal legs or dried capacitors are not judged: nothing is left open there."""
 
 
+LOAD_REFUSED = "why it does not hold its level, or distorts, under the load that was refused"
+
+
 def not_looked_for(side: Mapping[str, Any]) -> tuple[str, ...]:
     """Return them in words, from a side of a facts document."""
     stage, facts = _table(side, "stage"), _table(side, "facts")
@@ -33,6 +36,8 @@ def _found(kind: str, stage: Mapping[str, Any], facts: Mapping[str, Any]) -> Ite
         yield "dried coupling capacitors"
     if stage.get("polarity") == "undetermined":
         yield "exchanged pins"
+    if stage.get("refused_loads"):
+        yield LOAD_REFUSED
 
 
 def leg_impedances_known(facts: Mapping[str, Any]) -> bool:

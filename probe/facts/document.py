@@ -18,6 +18,7 @@ from probe.facts.build import Facts, SideFacts
 from probe.facts.curves import curves_of, decode
 from probe.facts.derived import ratios
 from probe.facts.limits import with_limits
+from probe.facts.refused import refused_stage, refused_warnings
 from probe.facts.shape import shape_complaint
 from probe.formats.text import printable, shown_path, shown_value
 from probe.measures.model import Measured, Part
@@ -72,6 +73,7 @@ def document(
         for a in session.assumptions
     ]
     warnings += [_warning(r) for part in parts.values() for r in part.remarks]
+    warnings += refused_warnings(session)
     body = {side: _side(session, one, parts.get(side, Part())) for side, one in sides.items()}
     warnings += [w for side, one in sides.items() for w in _unheard(side, one, body[side])]
     return {
@@ -179,6 +181,7 @@ def _side(session: Session, identified: Identified, part: Part | None = None) ->
                 {"fault": t.fault, "message": t.message} for t in faults.possible
             ],
             "reasons": list(verdict.reasons),
+            **refused_stage(session, identified.side),
             **part.stage,
         },
         "conditions": {

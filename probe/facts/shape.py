@@ -20,7 +20,7 @@ SIDES = ("left", "right", "mono")
 DEVICE_TEXTS = ("maker", "model", "serial", "kind", "output", "firmware", "stated_polarity")
 DEVICE_FIGURES = ("minimum_load_ohm", "full_output_volts")
 STAGE_TEXTS = ("next_take_reason",)
-STAGE_LISTS = ("reasons",)
+STAGE_LISTS = ("reasons", "refused_loads")
 STAGE_WORDS = {
     "kind": KINDS,
     "driven_legs": ("both-legs", "one-leg", "none"),

@@ -74,6 +74,8 @@ def _figure(plot: Plot, width_mm: float) -> Figure:
     share = 1.0 if plot.arrows else style.HEIGHT_OF_WIDTH * (1.0 if rows == 1 else 0.8)
     each = max(min(width, 4.5) * share, _LEAST_INCH)
     figure = Figure(figsize=(width, each * rows))
+    if plot.foot:
+        figure.supxlabel(plot.foot, x=0.99, ha="right", fontsize=style.FOOT_SIZE, style="italic")
     if plot.arrows:
         circle = figure.add_subplot(projection="polar")
         _arrows(circle, plot.arrows)

@@ -56,3 +56,4 @@ class Plot:
     caption: str
     panels: tuple[Panel, ...] = ()
     arrows: tuple[Arrow, ...] = ()
+    foot: str = ""

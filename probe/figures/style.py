@@ -10,6 +10,9 @@ COLUMN_MM = {"single": 85.0, "double": 175.0}
 NARROWEST_MM, WIDEST_MM = 40.0, 400.0
 """Below, the labels would not fit; above, it is no longer a page."""
 
+FOOT_SIZE = 6.0
+"""Points of the word at the foot that tells a simulated device."""
+
 HEIGHT_OF_WIDTH = 0.62
 """Height of a panel as a share of the width: about the golden section."""
 

@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 from probe.errors import BadInput
 from probe.figures import style
+from probe.figures.captions import caption
 from probe.figures.draw import render
 from probe.figures.methods import methods_paragraph
 from probe.figures.named import FIGURES, figure_plots
+from probe.figures.plot import Plot
 from probe.formats.text import nearest, quoted
+from probe.simulated import SIMULATED, is_simulated
 
 COLUMN_MM = style.COLUMN_MM
 FORMATS = ("svg", "pdf", "png")
@@ -58,6 +62,7 @@ def write_figures(
             + ", ".join(names or FIGURES)
             + "; analyse a session with more takes"
         )
+    plots = tuple(_with_origin(plot, facts) for plot in plots)
     files: dict[str, bytes] = {}
     captions = []
     for done, plot in enumerate(plots):
@@ -69,6 +74,19 @@ def write_figures(
     files["captions.txt"] = "\n".join(captions).encode()
     files["methods.txt"] = (methods_paragraph(facts) + "\n").encode()
     return files, missing if names is not None else ()
+
+
+def _with_origin(plot: Plot, facts: Mapping[str, Any]) -> Plot:
+    """Say in picture and caption that a device is simulated, and in the caption what is broken."""
+    invented = is_simulated(facts.get("made"))
+    side = facts["sides"].get(plot.side, {})
+    faults = [str(code).replace("-", " ") for code in side.get("stage", {}).get("faults", ())]
+    said = caption(
+        plot.caption,
+        f"Found faulty: {', '.join(faults)}." if faults else "",
+        f"Simulated: {SIMULATED}." if invented else "",
+    )
+    return replace(plot, caption=said, foot="Simulated" if invented else "")
 
 
 def _check(names: Sequence[str] | None, kinds: Sequence[str], width_mm: float) -> None:

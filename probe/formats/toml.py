@@ -90,6 +90,7 @@ def read_toml(path: Path, model: type[M], *, format_word: str) -> M:
 
 def parse_toml(raw: bytes, path: Path, model: type[M], *, format_word: str) -> M:
     """Read ``raw``, the bytes of the file ``path``, as ``model``; see `read_toml`."""
+    _refuse_another_kind(raw, path, format_word)
     text = _decode(raw, path)
     data = _parse(text, path)
     _check_format(data, path, format_word)
@@ -170,6 +171,15 @@ def _reason(error: Exception) -> str:
     if isinstance(error, OSError) and error.strerror:
         return printable(error.strerror).lower()
     return printable(str(error))[:120]
+
+
+def _refuse_another_kind(raw: bytes, path: Path, format_word: str) -> None:
+    """Refuse a picture, a recording, a page: how to mend its text would be no help."""
+    if path.suffix.lower() != ".toml" and format_word.encode() not in raw:
+        raise BadInput(
+            f"{shown_path(path)}: is no TOML file, but something else; what is needed here is one "
+            f'that says format = "{format_word}"'
+        )
 
 
 def _decode(raw: bytes, path: Path) -> str:

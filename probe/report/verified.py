@@ -26,8 +26,8 @@ COUNTED = {
 """Outcomes behind a number of lines."""
 
 FURTHER_TAKES = (
-    "Every take named here has its cautions in docs/bench.md: read them before anything is "
-    "connected, loaded or fed with a tone."
+    "Every take named here has its cautions (probe takes prints them): read them before anything "
+    "is connected, loaded or fed with a tone."
 )
 
 DENSE_FROM = 34

@@ -156,6 +156,15 @@ class TakeTable(Table):
     inject: Annotated[tuple[InjectTable, ...], Field(max_length=3)] = ()
 
 
+class RefusedLoadTable(Table):
+    """``[[refused_load]]``: a load that was tried, and not used because of what was seen."""
+
+    side: Side
+    volume: OneLine = ""
+    load: Annotated[tuple[LoadTable, ...], Field(min_length=1, max_length=20)]
+    seen: Name
+
+
 class SessionTable(Table):
     """The whole document."""
 
@@ -163,3 +172,4 @@ class SessionTable(Table):
     bench: BenchTable
     meter: tuple[MeterTable, ...] = ()
     take: Annotated[tuple[TakeTable, ...], Field(max_length=500)] = ()
+    refused_load: Annotated[tuple[RefusedLoadTable, ...], Field(max_length=500)] = ()

@@ -196,6 +196,16 @@ class Assumption:
 
 
 @dataclass(frozen=True)
+class RefusedLoad:
+    """A load that was tried before its take and not used; ``seen``: why, in a few words."""
+
+    side: Side
+    volume: str
+    loads: tuple[Load, ...]
+    seen: str
+
+
+@dataclass(frozen=True)
 class Session:
     """A folder of takes, read and checked."""
 
@@ -206,6 +216,7 @@ class Session:
     meters: tuple[MeterReading, ...]
     takes: tuple[Take, ...]
     assumptions: tuple[Assumption, ...] = field(default=())
+    refused_loads: tuple[RefusedLoad, ...] = field(default=())
 
     @property
     def sides(self) -> tuple[Side, ...]:

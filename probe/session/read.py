@@ -20,6 +20,7 @@ from probe.session.document import (
     InjectTable,
     InputTable,
     LoadTable,
+    RefusedLoadTable,
     SessionTable,
     TakeTable,
 )
@@ -35,6 +36,7 @@ from probe.session.model import (
     Load,
     MeterReading,
     RecorderInput,
+    RefusedLoad,
     Session,
     Sweep,
     Take,
@@ -121,9 +123,17 @@ def _find(path: Path) -> Path:
             if (path / SESSION_FILE).exists():
                 return path / SESSION_FILE
             facts = "; give the facts.json in it" if (path / "facts.json").is_file() else ""
-            raise BadInput(f"{shown_path(path)}: this folder holds no {SESSION_FILE}{facts}")
+            raise BadInput(
+                f"{shown_path(path)}: this folder holds no {SESSION_FILE}"
+                f"{facts or '; where it holds recordings, probe draft FOLDER writes one from them'}"
+            )
         if not path.exists():
             raise BadInput(f"{shown_path(path)}: there is no such folder or file")
+        if path.is_file() and path.suffix.lower() != ".toml":
+            raise BadInput(
+                f"{shown_path(path)}: is no session: give the folder that holds {SESSION_FILE}, "
+                "or that file"
+            )
     except (OSError, ValueError) as error:
         raise BadInput(f"{shown_path(path)}: cannot be read") from error
     return path
@@ -273,6 +283,7 @@ class _Build:
             meters=meters,
             takes=takes,
             assumptions=tuple(self.assumptions),
+            refused_loads=tuple(_refused(table) for table in self.document.refused_load),
         )
 
     def _assume(self, where: str, message: str) -> None:
@@ -434,6 +445,20 @@ def _declared_u95(document: SessionTable) -> dict[str, float]:
         if resistor.u95_percent is not None:
             declared.setdefault(resistor.part or dotted(keys), resistor.u95_percent)
     return declared
+
+
+def _refused(table: RefusedLoadTable) -> RefusedLoad:
+    loads = tuple(
+        Load(
+            one.from_,
+            one.to,
+            one.ohm,
+            _or(one.u95_percent, DEFAULT_U95_PERCENT) / 100,
+            one.part or "",
+        )
+        for one in table.load
+    )
+    return RefusedLoad(table.side, table.volume, loads, table.seen)
 
 
 def _take_names(takes: tuple[TakeTable, ...]) -> list[str]:

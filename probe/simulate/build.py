@@ -17,6 +17,7 @@ import numpy as np
 
 from probe.decibels import db_to_ratio
 from probe.errors import BadInput
+from probe.formats.text import nearest, quoted, shown_path
 from probe.formats.toml import parse_toml, read_bytes
 from probe.session.model import (
     Device,
@@ -59,6 +60,8 @@ def read_stage(path: Path) -> StageSpec:
     BadInput
         Anything the file says that cannot be simulated, with the place.
     """
+    if not path.suffix and not path.exists():
+        raise BadInput(f"{shown_path(path)}: there is no such file; {_perhaps_circuit(path.name)}")
     raw = read_bytes(path)
     table = parse_toml(raw, path, StageTable, format_word=FORMAT_WORD)
     try:
@@ -66,6 +69,17 @@ def read_stage(path: Path) -> StageSpec:
     except BadInput as error:
         raise BadInput(f"{path}: {error}") from error
     return replace(spec, source=raw.decode("utf-8"))
+
+
+def _perhaps_circuit(word: str) -> str:
+    """Return what to do for somebody who typed a name where a stage file is needed."""
+    known = library.names()
+    close = word if word in known else nearest(word, known)
+    meant = f"{quoted(close)} is a circuit; " if close else ""
+    return (
+        f"{meant}probe simulate --list lists the circuits, probe simulate --template prints a "
+        'stage file that names one as circuit = "..."'
+    )
 
 
 def stage_of(table: StageTable | Mapping[str, Any]) -> StageSpec:

@@ -52,7 +52,11 @@ def offer_check(
     choices = {"y": "yes, check the bench", "s": "skip it: nothing was touched since"}
     usual = "s" if store.takes else "y"
     if talk.choose("check", "Check it now?", choices, usual) == "s":
-        store.remark("Bench not checked with the reference before this session.")
+        store.remark(
+            "Gone on later without checking the bench with the reference again."
+            if store.takes or _checked(store)
+            else "Bench not checked with the reference before this session."
+        )
         return False
     parts = CheckParts(
         KnownResistor(injector.ohm, injector.u95_percent / 100.0),
@@ -70,7 +74,8 @@ def offer_check(
             talk.say(f"Input {row.input}: {row.deviation_db:+.2f} dB from its calibration.")
         if found.fine:
             talk.say("The bench is as it was calibrated. Take the injector out again.")
-            store.remark(f"Bench checked with the reference: {_read(found)}as calibrated.")
+            later = f" again, before going on after {len(store.takes)} takes" if store.takes else ""
+            store.remark(f"Bench checked with the reference{later}: {_read(found)}as calibrated.")
             return True
         for one in found.findings:
             talk.warn("Look [not-as-calibrated]", f"{one[0].upper()}{one[1:]}.")
@@ -83,6 +88,10 @@ def offer_check(
         if talk.choose("check-failed", "What now?", choices, usual) == "k":
             store.remark(f"Bench NOT as calibrated: {'; '.join(found.findings)}.")
             return False
+
+
+def _checked(store: SessionFolder) -> bool:
+    return any(line.startswith(("# Bench checked", "# Bench NOT")) for line in store.head)
 
 
 def _read(found: CheckResult) -> str:

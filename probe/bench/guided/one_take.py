@@ -15,7 +15,7 @@ from probe.bench.judged.judgement import Judgement
 from probe.bench.judged.legs import open_take
 from probe.bench.planned import cautions
 from probe.bench.planned.able import Known, Setting, step_for
-from probe.bench.planned.steps import Step
+from probe.bench.planned.steps import Played, Step, take_table
 from probe.bench.shown.drawing import sentences, terminal
 from probe.bench.shown.what_now import AFTER_STOP, GONE, TRY, choices
 from probe.bench.stored.storage import SessionFolder
@@ -195,6 +195,7 @@ class OneTake:
         if made.refused is not None:
             talk.warn("The load is refused", _sentence(made.refused) + " Take the resistor off.")
             one.given_up.add(step.take)
+            self.store.refuse(take_table(step, Played(), ""), made.refused)
             self.screen.told.append((step.name, f"load refused: {made.refused}"))
             return True
         for one_judgement in found:

@@ -93,6 +93,11 @@ class Refused:
     take: str
     why: str
 
+    @property
+    def told(self) -> str:
+        """Return both in one sentence, the take as it is announced."""
+        return f"{TITLES.get(self.take, self.take)}: not made, since {self.why}"
+
 
 def step_for(take: str, setting: Setting, known: Known, reason: str = "") -> Step | Refused | None:
     """Return how a take is made; None where the kit or the device has not what it needs."""

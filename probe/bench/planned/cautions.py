@@ -91,8 +91,8 @@ _ALL = (
     Caution(
         "inject",
         "Before injecting",
-        "Only through 10 kohm or more; the program keeps all tones together below 1.4 V peak and "
-        "0.14 mA. The interface's ground and pin 1 of the device must already be joined and show "
+        "Only through 10 kohm or more; all tones together stay below 1.4 V peak and 0.14 mA. The "
+        "interface's ground and pin 1 of the device must already be joined and show "
         "no voltage between them. Never into a transformer if the interface's output carries "
         "direct voltage. Plug with the device muted.",
     ),
@@ -112,8 +112,11 @@ _ALL = (
         "Before injecting into a device that is off",
         "Switch it off by its mains switch (standby is not off; a device without such a switch is "
         "not measured like this), leave it plugged in (its protective earth stays), wait "
-        "a minute until its capacitors are empty, and meter the pins again. The program keeps "
-        "the tones below 50 mV peak: more would power its supply through protection diodes.",
+        "a minute until its capacitors are empty, and meter the pins again. Inject only through "
+        "10 kohm or more, all tones together below 50 mV peak: more would power its supply through "
+        "protection diodes. The interface's ground and pin 1 of the device must already be joined "
+        "and show no voltage between them. Never into a transformer if the interface's output "
+        "carries direct voltage.",
     ),
     Caution(
         "switch-box",
@@ -155,7 +158,7 @@ def before_connecting(setting: Setting) -> tuple[Caution, ...]:
 def before(step: Step) -> tuple[Caution, ...]:
     """Return the cautions before one take."""
     if step.plugged.state == "off":
-        return (CAUTIONS["device-off"], CAUTIONS["inject"])
+        return (CAUTIONS["device-off"],)
     if step.plugged.injector is not None:
         return (CAUTIONS["inject"],)
     if step.take in LOADING:

@@ -216,11 +216,13 @@ def _done(setting: Setting, known: Known, so_far: SoFar) -> Done:
     if "rca" not in setting.device.connectors:
         open_ = [w for w in open_ if w != "the gain difference" and "single-ended" not in w]
     if open_:
-        open_ += [f"{one.take}: {one.why}" for one in refused(setting, known)]
+        open_ += [one.told for one in refused(setting, known)]
     if not so_far.decided:
         return Done("the kit has no take left that would tell the kind", tuple(open_))
     if open_:
-        return Done("the kind is settled; what stays open needs more than this kit", tuple(open_))
+        more = ", or a take that was refused or passed over" if so_far.given_up else ""
+        why = f"the kind is settled; what stays open needs more than this kit{more}"
+        return Done(why, tuple(open_))
     return Done("everything asked for is settled")
 
 

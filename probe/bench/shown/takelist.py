@@ -60,7 +60,7 @@ def take_list(settings: Sequence[Setting]) -> TakeList:
     steps = tuple(tuple(able(s, Known()).values()) for s in settings)
     if not any(steps):
         raise BadInput("takes: with this kit no take can be made; probe kit --template")
-    left_out = dict.fromkeys(f"{r.take}: {r.why}" for s in settings for r in refused(s, Known()))
+    left_out = dict.fromkeys(r.told for s in settings for r in refused(s, Known()))
     return TakeList(tuple(settings), steps, tuple(left_out))
 
 

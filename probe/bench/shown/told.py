@@ -7,6 +7,7 @@ from typing import Any
 
 from probe.numbers import plain, write, write_share
 from probe.report import words
+from probe.report.names import fault, kind_name, live_pin, split_name
 
 SHOWN = (
     ("hot_level", "level, pin 2"),
@@ -24,21 +25,26 @@ def facts_rows(body: Mapping[str, Any]) -> list[tuple[str, str]]:
     stage, facts = body.get("stage"), body.get("facts", {})
     if stage is None:
         return []
-    rows = [("kind", _kind(stage))]
+    rows = [("kind", _kind(stage, facts))]
     for name, label in SHOWN:
         if name in facts:
             text = write(facts[name], positive=words.fact_words(name).positive).whole
             unit = " dB" if facts[name].get("unit") == "dB" and "dB" not in text else ""
             rows.append((label, plain(text + unit)))
     if stage.get("faults"):
-        rows.append(("faults", ", ".join(stage["faults"])))
+        rows.append(("faults", ", ".join(fault(code).name for code in stage["faults"])))
     return rows
 
 
-def _kind(stage: Mapping[str, Any]) -> str:
+def _kind(stage: Mapping[str, Any], facts: Mapping[str, Any]) -> str:
+    """Return the kind in the words of the report."""
+    live = live_pin(stage, facts)
     if stage["kind"] != "undetermined":
-        return f"{stage['kind']}, confidence {plain(write_share(stage['confidence']))}"
-    also = ", ".join(p["kind"] for p in stage.get("also_possible", ()))
+        kind = split_name(kind_name(stage["kind"], live))[0]
+        return f"{kind}, confidence {plain(write_share(stage['confidence']))}"
+    also = ", ".join(
+        split_name(kind_name(p["kind"], live))[0] for p in stage.get("also_possible", ())
+    )
     return f"cannot tell yet; still possible: {also or 'anything'}"
 
 

@@ -71,8 +71,8 @@ class SessionFolder:
     ----------
     device, bench
         Tables of session.toml; ``input`` and ``output`` of the bench are lists of tables.
-    meters, takes
-        Lists of tables. Change them by `add_meter`, `keep` and `forget` only.
+    meters, takes, refused
+        Lists of tables. Change them by `add_meter`, `keep`, `forget` and `refuse` only.
     cut
         What was left by a program that was killed; settle it by `keep_cut` or `drop_cut`.
     gain_raised
@@ -85,6 +85,7 @@ class SessionFolder:
         self.bench = dict(bench)
         self.meters: list[dict[str, Any]] = []
         self.takes: list[dict[str, Any]] = []
+        self.refused: list[dict[str, Any]] = []
         self.cut: Cut | None = None
         self.gain_raised: str | None = None
         self.head: tuple[str, ...] = ()
@@ -149,6 +150,7 @@ class SessionFolder:
         found = cls(folder, data["device"], data["bench"])
         found.meters = data.get("meter", [])
         found.takes = data.get("take", [])
+        found.refused = data.get("refused_load", [])
         found.head = _leading_comment(text)
         found._read_unfinished()
         return found
@@ -222,6 +224,25 @@ class SessionFolder:
             self.head = (*self.head, line)
             self._write_session()
 
+    def refuse(self, take: TakeTable, seen: str) -> None:
+        """Note that the load of a take was tried and not used; session.toml is written anew.
+
+        Parameters
+        ----------
+        take
+            Its table, as `begin` takes it.
+        seen
+            Why, in a few words.
+        """
+        said = {k: take[k] for k in ("side", "volume", "load") if take.get(k)}
+        before = self.refused
+        self.refused = [*_without(before, said), {**said, "seen": seen}]
+        try:
+            self._write_session()
+        except BadInput:
+            self.refused = before
+            raise
+
     def abandon(self, recorded: Recorded | None = None) -> None:
         """Give up the take that was begun, and delete what was recorded of it."""
         if recorded is not None and recorded.path is not None:
@@ -287,11 +308,14 @@ class SessionFolder:
     # -- inside
 
     def _add(self, take: dict[str, Any]) -> None:
+        before = self.refused
         self.takes.append(take)
+        self.refused = _without(before, take)
         try:
             self._write_session()
         except BadInput:
             self.takes.pop()
+            self.refused = before
             raise
         self._pending = None
         self._write_unfinished()
@@ -308,6 +332,7 @@ class SessionFolder:
             *(table("[[bench.output]]", o) for o in self.bench.get("output", ())),
             *(table("[[meter]]", m) for m in self.meters),
             *(table("[[take]]", t) for t in takes),
+            *(table("[[refused_load]]", r) for r in self.refused),
         ]
         return "\n".join(parts)
 
@@ -355,6 +380,12 @@ class SessionFolder:
         if path.exists():
             self._pending = take
             self.cut = Cut(take, path, mend(path), whole=path == final)
+
+
+def _without(refused: list[dict[str, Any]], said: TakeTable) -> list[dict[str, Any]]:
+    """Return the refused loads but for this one: a later try of it counts in its place."""
+    keys = ("side", "volume", "load")
+    return [r for r in refused if any(r.get(k) != said.get(k) for k in keys)]
 
 
 def _leading_comment(text: str) -> tuple[str, ...]:

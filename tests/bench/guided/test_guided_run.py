@@ -17,6 +17,7 @@ from probe.bench.stored.tables import bench_table, device_table
 from probe.bench.virtual.equipment import virtual_equipment
 from probe.errors import BadInput
 from probe.facts import analyse_session
+from probe.report import render_summary
 from probe.session.model import Device
 from probe.session.read import read_session
 from probe.simulate.library import load
@@ -180,6 +181,12 @@ def test_a_stage_that_cannot_drive_a_load_is_not_loaded_at_full_level(tmp_path: 
     assert "Kept: left load across" not in text
     assert "Still open: the impedance between the legs" in text
     assert not (tmp_path / "session" / "left-load-across.wav").exists()
+    facts = analyse_session(tmp_path / "session", draws=100)
+    (told,) = [w for w in facts["warnings"] if w["code"] == "load-refused"]
+    assert "the level falls behind the drive by" in told["message"]
+    summary = " ".join(render_summary(facts).split())
+    assert "no fault found" not in summary
+    assert "under the load that was refused" in summary
 
 
 @pytest.mark.long

@@ -20,6 +20,7 @@ from probe.bench.stream.card import StreamFormat
 from probe.bench.stream.recorder import Recorder
 from probe.bench.stream.wav import HEADER_BYTES, WavWriter, header, mend
 from probe.errors import BadInput
+from probe.facts.refused import refused_warnings
 from probe.session.read import read_session
 from tests.bench.stored.counting import BENCH, DEVICE, RATE, counted, settle_cut, take
 from tests.bench.stream.played import Kept
@@ -62,6 +63,22 @@ def test_resuming_keeps_what_stood_there(tmp_path: Path) -> None:
     assert (tmp_path / "idle-2.wav.old").exists()
     assert len(read_session(tmp_path).takes) == 1
     assert text.count("[[take]]") == 2
+
+
+def test_a_refused_load_stays_until_it_is_kept(tmp_path: Path) -> None:
+    load = [{"from": "hot", "to": "cold", "ohm": 1210.0, "u95_percent": 0.1, "part": "R3"}]
+    tried = {**take("load.wav"), "load": load}
+    recorded_session(tmp_path, 1).refuse(tried, "the level falls behind the drive by 3.8 dB")
+    again = SessionFolder.resume(tmp_path)
+    again.refuse(tried, "the level falls behind the drive by 3.7 dB")
+    (refused,) = read_session(tmp_path).refused_loads
+    assert (refused.side, refused.loads[0].ohm) == (tried["side"], 1210.0)
+    assert refused.seen == "the level falls behind the drive by 3.7 dB"
+    (warning,) = refused_warnings(read_session(tmp_path))
+    assert "a load of 1.21 k\u03a9 from hot to cold was refused" in warning["message"]
+    assert warning["side"] == tried["side"]
+    again._add(tried)
+    assert again.refused == []
 
 
 def test_a_raised_gain_is_remembered_over_a_kill(tmp_path: Path) -> None:

@@ -1,0 +1,81 @@
+"""Figures as people type them, and files that are something else."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from probe.bench.planned.able import Known, Setting, step_for
+from probe.bench.planned.cautions import before
+from probe.bench.planned.kit import usual
+from probe.bench.planned.steps import Step
+from probe.cli.dialogue import _number
+from probe.errors import BadInput
+from probe.facts import analyse_session
+from probe.figures.plot import Plot
+from probe.figures.write import _with_origin
+from probe.session.model import Device
+from probe.simulate.build import read_stage
+
+
+@pytest.mark.parametrize(
+    ("typed", "unit", "value"),
+    [
+        # SI prefixes: 1 mV = 1e-3 V, 1 uV = 1e-6 V, 1 kohm = 1000 ohm
+        ("12 mV", "V", 0.012),
+        ("-3,5mV", "V", -0.0035),
+        ("40 uV", "V", 4e-5),
+        ("1.2 V", "V", 1.2),
+        ("0.004", "V", 0.004),
+        ("1e-3", "V", 1e-3),
+        ("10k", "ohm", 1e4),
+        ("604 ohm", "ohm", 604.0),
+        ("12 mA", "V", None),
+        ("12 ohm", "V", None),
+        ("twelve", "V", None),
+        ("nan", "V", None),
+        ("1.2.3", "V", None),
+    ],
+)
+def test_units_of_a_typed_figure(typed: str, unit: str, value: float | None) -> None:
+    found = _number(typed, unit)
+    assert found == (None if value is None else pytest.approx(value, rel=1e-12))
+
+
+def test_a_picture_or_a_page_is_no_session(tmp_path: Path) -> None:
+    for name, content in (("a.png", b"\x89PNG\r\n\0"), ("README.md", b"# probe\n")):
+        (tmp_path / name).write_bytes(content)
+        with pytest.raises(BadInput, match="is no session: give the folder"):
+            analyse_session(tmp_path / name)
+    with pytest.raises(BadInput, match="probe draft FOLDER"):
+        analyse_session(tmp_path)
+
+
+def test_a_circuits_name_is_no_stage_file() -> None:
+    with pytest.raises(BadInput, match=r"is a circuit; probe simulate --list"):
+        read_stage(Path("cross-coupled"))
+    with pytest.raises(BadInput, match=r"probe simulate --list"):
+        read_stage(Path("nonsense-nonsense"))
+
+
+def test_caption_and_picture_tell_an_invented_device_and_its_fault() -> None:
+    facts = {
+        "made": {"bench": {"interface": "simulated recorder"}},
+        "sides": {"left": {"stage": {"faults": ["coupling-capacitor-cold"]}}},
+    }
+    told = _with_origin(Plot("levels", "left", "Levels", "Levels."), facts)
+    assert told.foot == "Simulated"
+    assert told.caption.startswith("Levels. Found faulty: coupling capacitor cold. Simulated: ")
+    real = _with_origin(Plot("levels", "left", "Levels", "Levels."), {"sides": {}})
+    assert (real.foot, real.caption) == ("", "Levels.")
+
+
+def test_one_limit_only_for_tones_into_a_device_that_is_off() -> None:
+    step = step_for("inject-cold-off", Setting(Device("a", "b"), usual(), "left"), Known())
+    assert isinstance(step, Step)
+    said = " ".join(c.text for c in before(step))
+    # source: docs/bench.md, 50 mV peak into a device that is off
+    assert "50 mV" in said
+    assert "1.4 V" not in said
+    assert "10 kohm or more" in said
