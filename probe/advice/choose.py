@@ -331,9 +331,11 @@ def _loudness(best: Candidate, wanted: float, why: Sequence[str]) -> list[str]:
     if gain is None:
         return list(why)
     if best.short is not None and not best.padded and wanted <= 0.0:
+        short = f"stays {decibels(-best.short)} short of full output"
+        if -best.short.value >= limit.TIE_BREAK_DB:
+            return [short, *why]
         as_loud = not why and link is not None and best.reaches(wanted)
-        first = [f"as loud as {link}"] if as_loud else list(why)
-        return [*first, f"stays {decibels(-best.short)} short of full output"]
+        return [*([f"as loud as {link}"] if as_loud else why), short]
     if not best.reaches(wanted):
         return [_quieter(best, wanted, link), *why]
     if best.option.id == "rca-to-rca" and wanted <= 0.0:

@@ -153,3 +153,13 @@ def test_a_full_output_taken_for_the_maximum_is_said() -> None:
     found = advise(document, {"left": symmetrical()}, typed_destination("rca:47k:0.7V", 50.0))
     told = " ".join(h.message for o in found.options for h in o.hazards if h.code == "clips-short")
     assert "no maximum is stated or measured" in told
+
+
+def test_a_tenth_of_a_decibel_short_is_no_reason() -> None:
+    # closed form: 0.69 V into 0.7 V are 0.12 dB short
+    document = facts()
+    document["device"]["full_output_volts"] = 0.69
+    document["device"]["connectors"] = ["rca"]
+    why = advise(document, {"left": symmetrical()}, typed_destination("rca:47k:0.7V", 50.0))
+    assert not why.choices[0].why[0].startswith("stays")
+    assert any(w.startswith("stays 0.1 dB short") for w in why.choices[0].why)
