@@ -234,7 +234,9 @@ def test_quit_and_resume(tmp_path: Path) -> None:
     assert again.status == 3
     assert "2 takes are in it" in again.text.replace("\n", " ")
     session = (tmp_path / "session" / "session.toml").read_text("utf-8")
-    assert "# Bench not checked with the reference before this session." in session
+    assert "# Bench checked with the reference: " in session
+    assert "# Gone on later without checking the bench with the reference again." in session
+    assert "not checked with the reference before this session" not in session
     assert "Take: both legs open" not in again.text
 
 
