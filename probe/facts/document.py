@@ -18,6 +18,7 @@ from probe.facts.build import Facts, SideFacts
 from probe.facts.curves import curves_of, decode
 from probe.facts.derived import ratios
 from probe.facts.limits import with_limits
+from probe.facts.other_inputs import held_by_inputs
 from probe.facts.refused import refused_stage, refused_warnings
 from probe.facts.shape import shape_complaint
 from probe.formats.text import printable, shown_path, shown_value
@@ -160,6 +161,9 @@ def _side(session: Session, identified: Identified, part: Part | None = None) ->
     source = source_of(identified) if evidence.clean else None
     builder = SideFacts(session, identified, verdict)
     known = builder.build() if evidence.clean else _standing(session, identified, builder)
+    wider: tuple[str, ...] = ()
+    if evidence.clean:
+        known, wider = held_by_inputs(session, identified, evidence, verdict, known)
     facts = {**known, **part.facts}
     return {
         "stage": {
@@ -180,7 +184,7 @@ def _side(session: Session, identified: Identified, part: Part | None = None) ->
             "possible_faults_told_by": [
                 {"fault": t.fault, "message": t.message} for t in faults.possible
             ],
-            "reasons": list(verdict.reasons),
+            "reasons": [*verdict.reasons, *wider],
             **refused_stage(session, identified.side),
             **part.stage,
         },

@@ -427,21 +427,25 @@ def _both_legs(evidence: Evidence) -> Verdict:
     joined, between = _joined(columns)
     labels = _split_floating(labels, floats & ~joined, evidence)
     doubt = evidence.inputs
-    if doubt is not None:
+    if doubt is not None and doubt.pair[0]:
         labels[np.isin(labels, FLOATING) & floats & doubt.pair] = "undetermined"
     faint = evidence.over_single is not None and evidence.over_single < limits.FLOATING_LEVEL
     held = bool(abs(db) > limits.FLOATING_RATIO_DB)
     if faint or held:
         labels[labels == FLOATING[0]] = "undetermined"
+    short = floats & _winding_joined(between, evidence.over_single)
+    labels[(labels == FLOATING[1]) & short] = "undetermined"
     reasons.append(_coupling_reason(couplings[0][0], columns[0]))
     if floats[0] and joined[0]:
         reasons[-1] = (
-            f"the legs hang together, {ohms(between)} apart, but have only "
+            f"the legs hang together, {ohms(between[0])} apart, but have only "
             f"{ohms(columns[0].own.size)} to pin 1, where a floating stage has hundreds: they look "
             "joined to each other, pin 2 to pin 3, in the device or in the lead"
         )
     elif floats[0] and held and labels[0] == "undetermined":
         reasons.append(_held("cold" if db < 0.0 else "hot"))
+    elif floats[0] and short[0] and labels[0] == "undetermined":
+        reasons.append(_short(between[0]))
     elif floats[0] and faint:
         reasons.append(
             "between the legs there is far less than at the single-ended output: a resistor that "
@@ -469,6 +473,7 @@ def _both_legs(evidence: Evidence) -> Verdict:
     if floats[0] and not joined[0]:
         left = FLOATING if held or unsure or evidence.common_mode_angle is None else ()
         left = (FLOATING[0], "faulty") if faint and not left else left
+        left = (FLOATING[1], "faulty") if short[0] and left != FLOATING else left
     return _summarise(
         labels,
         left,
@@ -480,14 +485,32 @@ def _both_legs(evidence: Evidence) -> Verdict:
     )
 
 
-def _joined(columns: list[Column]) -> tuple[Bools, float]:
+def _joined(columns: list[Column]) -> tuple[Bools, Array]:
     """Whether legs that hang together are held to pin 1 all the same, and ohm between them."""
     size = np.min([np.abs(c.own.draws) for c in columns], axis=0)
     apart = [c.beside.draws - c.other.draws for c in columns]
     between = np.abs(apart[0] + apart[-1])
     low = size < limits.FLOATING_OHM
     low |= (between < limits.JOINED_OHM) & (size < limits.JOINED_BELOW_OHM)
-    return np.asarray(low), float(between[0])
+    return np.asarray(low), np.asarray(between)
+
+
+def _winding_joined(between: Array, over_single: float | None) -> Bools:
+    """Whether legs behind a winding may be joined: (1 + D,) ohm between them, and their level.
+
+    They float either way, so only what is between them tells.
+    """
+    if over_single is None:
+        return np.asarray(between < limits.JOINED_OHM)
+    faint = over_single < limits.FLOATING_LEVEL
+    return np.asarray((between < limits.WINDING_JOINED_OHM) & faint)
+
+
+def _short(between: float) -> str:
+    return (
+        f"the legs are only {ohms(between)} apart: joined to each other, pin 2 to pin 3, in the "
+        "device or in the lead, a winding looks the same at these terminals as one that steps down"
+    )
 
 
 def _followed(evidence: Evidence, in_phase: Bools, reasons: list[str]) -> Verdict:

@@ -25,6 +25,12 @@ FLOATING_RATIO_DB = 20.0
 """Legs of a floating stage further apart than this: something holds the lower one near pin 1, and
 hides a winding's capacitance. Simulated floating tolerances: up to 17 dB."""
 
+WINDING_JOINED_OHM = 40.0
+"""A winding leaves less than this between its legs, and less than ``FLOATING_LEVEL``, where they
+are joined: by a resistor R across a winding of Z there is R/(R + Z) of the level and of Z (closed
+form), and line windings with their driver stay below 180 ohm. Alone, the level could be that of a
+winding that steps down, and the ohms those of a thick one."""
+
 COUPLING_SEPARATE = 0.08
 """Coupling within plus or minus this is separate legs. Simulated: 0 +- 0.0005; the rest is room
 for the spread of a quotient measured with 0.05 dB between takes."""

@@ -79,9 +79,11 @@ def next_take(
     if known is None:
         return Next("second-open", "no take hears both legs open while the device plays")
     kinds = [p.kind for p in verdict.also_possible]
-    if evidence.inputs is not None and set(kinds) <= set(FLOATING):
+    doubt = evidence.inputs
+    by_pair = doubt is not None and bool(doubt.pair[0]) and set(kinds) <= set(FLOATING)
+    if by_pair and doubt is not None and not doubt.alone:
         return Next(None, "a take that hears one leg alone tells the pair from the inputs")
-    if verdict.by_inputs:
+    if by_pair or verdict.by_inputs:
         return Next(None, "no take tells a leg from the recorder's own input: measure that input")
     legs = _leg(evidence, "hot"), _leg(evidence, "cold")
     if set(kinds) <= set(FLOATING) and evidence.common_mode_angle is not None:

@@ -223,21 +223,38 @@ def has_reference(observed: Observed) -> bool:
     return bool(len(drive)) and bool(np.median(drive / noise) > REFERENCE_SIGMAS)
 
 
-def inputs_of(p: TakePhasors, conductance: float) -> TakePhasors:
-    """Return a take as if every input had so many times the declared conductance."""
-    inputs = tuple(replace(i, impedance_ohm=i.impedance_ohm / conductance) for i in p.take.inputs)
+def inputs_of(
+    p: TakePhasors, conductance: float, channels: frozenset[int] | None = None
+) -> TakePhasors:
+    """Return a take as if inputs had so many times the declared conductance; None: all of them."""
+    inputs = tuple(
+        replace(i, impedance_ohm=i.impedance_ohm / conductance)
+        if channels is None or index in channels
+        else i
+        for index, i in enumerate(p.take.inputs)
+    )
     return replace(p, take=replace(p.take, inputs=inputs))
 
 
-def with_inputs(group: Group, conductance: float) -> Group:
-    """Return a group as if every input had so many times the declared conductance."""
+def with_inputs(group: Group, conductance: float, channels: frozenset[int] | None = None) -> Group:
+    """Return a group as if inputs had so many times the declared conductance; None: all of them."""
     takes = []
     for observed in group.takes:
-        phasors = inputs_of(observed.phasors, conductance)
+        phasors = inputs_of(observed.phasors, conductance, channels)
         elements = elements_of(phasors.take)
         y = admittance(elements, group.hz[observed.tones])
         takes.append(replace(observed, phasors=phasors, elements=elements, y=y))
     return replace(group, takes=tuple(takes))
+
+
+def leg_inputs(group: Group) -> tuple[frozenset[int], frozenset[int]]:
+    """Return the inputs of the recorder (channel numbers) that any take has on each leg."""
+    found: tuple[set[int], set[int]] = (set(), set())
+    for observed in group.takes:
+        for index, name in enumerate(observed.phasors.take.channels):
+            if name in ("hot", "cold"):
+                found[("hot", "cold").index(name)].add(index)
+    return frozenset(found[0]), frozenset(found[1])
 
 
 def declared_ohm(group: Group) -> float | None:

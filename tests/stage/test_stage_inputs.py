@@ -7,7 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from probe.facts.other_inputs import held_by_inputs
 from probe.stage.inputs import input_doubt
+from probe.stage.kind import gather
 
 from .analysed import analysed
 from .forward import (
@@ -83,3 +85,76 @@ def test_a_pair_that_gives_current_back_is_no_kind():
     assert found.facts["common_mode_impedance"]["value"] == pytest.approx(20e3, rel=0.02)
     assert found.identified.legs.theta[0, 6, 1, 2].real < 0.0
     assert found.kind == "undetermined"
+
+
+def _held(found):
+    """Facts that hold whichever inputs are right, and why they are wider."""
+    evidence = gather(found.identified, found.polarity.value)
+    return held_by_inputs(found.session, found.identified, evidence, found.verdict, found.facts)
+
+
+def _reaches(fact, value):
+    if fact.get("bound") == "above":
+        return value >= fact["value"]
+    low = fact.get("low", fact["value"] - fact["u95"])
+    return low <= value <= fact.get("high", fact["value"] + fact["u95"])
+
+
+ONE_WRONG = {-0.5: "undetermined", -0.3: "transformer-coupled"}
+"""What one input of two that is less than declared leaves of a winding: the way to pin 1 of an
+electronic stage, or a winding's still, with its losses."""
+
+
+def _one_wrong(share):
+    return analysed(STAGES["transformer"], FULL, errors=Errors(ohm={0: share}, noise=1e-6))
+
+
+@pytest.mark.parametrize("share", ONE_WRONG)
+def test_one_input_that_is_less_than_declared_is_suspected(share):
+    """Of one that hangs on the same leg in every take no take tells."""
+    found = _one_wrong(share)
+    assert found.kind == ONE_WRONG[share]
+    doubt = input_doubt(found.identified)
+    assert [rival.channels for rival in doubt.rivals] == [{0}]
+    # source: closed form: 20 kohm declared, half of it (or 30 % less) true
+    assert doubt.would_be == pytest.approx((1.0 + share) * INPUT.impedance_ohm, rel=0.02)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("share", ONE_WRONG)
+def test_one_input_that_is_less_than_declared_leaves_no_wrong_fact(share):
+    found = _one_wrong(share)
+    facts, why = _held(found)
+    assert bool(why) == (found.kind == "transformer-coupled")
+    hz = np.array([facts["hot_level"]["at_hz"]])
+    # source: the stage itself, in closed form
+    volts = np.abs(STAGES["transformer"].voc(hz)[0])
+    assert not _reaches(found.facts["hot_level"], volts[0])
+    for name, true in (("hot_level", volts[0]), ("cold_level", volts[1])):
+        assert name not in facts or _reaches(facts[name], true), name
+    assert facts["hot_level"]["limited_by_bench"]
+    # source: closed form: 600 pF to pin 1 are 265 kohm at 1 kHz
+    assert _reaches(facts["common_mode_impedance"], 1.0 / (2.0 * np.pi * hz[0] * 6e-10))
+    # closed form: 10 kohm more or less from one end are 1/900 of the 90 ohm between the legs
+    assert facts["differential_impedance"]["value"] == pytest.approx(90.0, rel=0.005)
+
+
+@pytest.mark.long
+def test_an_open_pin_on_a_wrong_input_keeps_what_the_hot_leg_shows():
+    found = analysed(STAGES["open"], FULL, errors=HALF)
+    facts, _ = _held(found)
+    hz = np.array([facts["hot_level"]["at_hz"]])
+    # source: the stage itself, in closed form: 2 V behind 100 ohm, 30 pF on the pin
+    assert _reaches(facts["hot_impedance"], 100.0)
+    assert _reaches(facts["cold_impedance"], 1.0 / (2.0 * np.pi * hz[0] * 3e-11))
+    assert facts["cold_impedance"]["bound"] == "above"
+    # 10 kohm too little beside it is half an ohm of 100: no more than the hot leg moves
+    assert facts["hot_impedance"]["value"] == pytest.approx(100.0, rel=0.01)
+
+
+@pytest.mark.parametrize("name", ["transformer", "floating-20k"])
+def test_facts_stay_as_they_are_with_inputs_as_declared(name):
+    found = analysed(STAGES[name], FULL, errors=QUIET)
+    facts, why = _held(found)
+    assert facts == found.facts
+    assert not why

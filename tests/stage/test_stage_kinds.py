@@ -255,6 +255,29 @@ def test_a_faint_floating_pair_may_be_joined_legs():
     assert {p.kind for p in found.verdict.also_possible} == {"electronically-floating", "faulty"}
 
 
+def _joined_winding(between, level, plans):
+    """A winding of 600 pF to pin 1 with so many ohm and so much of 4 V between its legs."""
+    zcm = STAGES["transformer"].z(np.array([1e3]))[0, 0, 1]
+    assert abs(zcm) > 2e5
+    stage = floating(vd=4.0 * level, zd=between, zcm=lambda f: zcm * 1e3 / f)
+    return analysed(stage, plans, errors=QUIET)
+
+
+@pytest.mark.parametrize("plans", [FULL, tuple(p for p in FULL if SE not in p.channels)])
+def test_joined_legs_behind_a_winding_are_no_winding_found_good(plans):
+    # closed form: 5 ohm across a winding of 90 ohm leave 5/95 of its level and 4.7 ohm
+    found = _joined_winding(90.0 * 5.0 / 95.0, 5.0 / 95.0, plans)
+    assert found.kind == "undetermined"
+    assert {p.kind for p in found.verdict.also_possible} == {"transformer-coupled", "faulty"}
+    assert any("joined to each other" in reason for reason in found.verdict.reasons)
+
+
+def test_a_winding_that_steps_down_is_named_and_so_is_a_thick_one():
+    # source: the definitions: 1/20 of the level from 150 ohm, or all of it from 8 ohm, is a winding
+    assert _joined_winding(150.0, 0.05, FULL).kind == "transformer-coupled"
+    assert _joined_winding(8.0, 1.0, FULL).kind == "transformer-coupled"
+
+
 def test_a_leg_held_near_pin_1_hides_a_winding():
     """A winding whose cold end has 1 kohm to pin 1 carries its signal on hot alone."""
     z = np.array([[1090.0, 1000.0, 0.0], [1000.0, 1000.0, 0.0], [0.0, 0.0, 100.0]])
