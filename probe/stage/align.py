@@ -21,19 +21,26 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from probe.stage.delays import candidates, differ, heard, rank
+from probe.stage.delays import (
+    PLAIN_COST,
+    SAME_TURN,
+    Options,
+    candidates,
+    differ,
+    heard,
+    prior_of,
+    rank,
+    rivals_of,
+    spread,
+)
 from probe.stage.fitted import LEGS, Fit, flat
 from probe.stage.forward import predict
-from probe.stage.limits import ALIGN_PRIOR_S
 from probe.stage.network import Complex
 from probe.stage.observations import Group, Observed, has_reference
 from probe.stage.realise import Excited, excitation
 from probe.stage.solve import fit
 
 Array = NDArray[np.float64]
-
-PLAIN_COST = 0.3
-"""A take whose tones disagree by less than this many in all is aligned by phases alone."""
 
 RIVAL_COST = 2.0
 """A delay at which this many more tones disagree than at the best one is no rival to it."""
@@ -47,12 +54,9 @@ JOINT_STEPS = 6
 TELLING = 2.0
 """A delay must fit better by this much (log of residual power, over the tones) to be preferred."""
 
-RIVAL_APART = 10.0
-"""Rivals are told from one delay found twice by this many times the doubt of one from phases."""
-
-ALIKE_COST = 1.0
-"""Delays at which nearly as many tones agree serve alike: the best of those that agree by chance
-stand a few tenths of a tone apart."""
+CONFLICT_S = 1.0e-6
+"""A delay from phases and one from what the stage predicts that differ by more than this are in
+conflict: some hundredths of a radian at 20 kHz turn a delay by less."""
 
 SHARED_CLOCK = 1.0e-8
 """A clock error below this, relative, is none: player and recorder are one device."""
@@ -194,16 +198,20 @@ def _free(group: Group, level: float) -> Alignment:
         if (o.recorded[:2] == legs).all() and options[t][0][0] < PLAIN_COST
     ]
     delays = np.array([o[0][1] for o in options])
-    stray = np.full(len(group.takes), ALIGN_PRIOR_S)
+    stray = np.full(len(group.takes), prior_of(group.hz))
     stray[first] = 0.0
     inner = replace(group, takes=tuple(group.takes[t] for t in plain))
+    for t in plain:
+        stray[t] = max(stray[t], spread(options[t], group.hz))
     delays[plain] = _choose(inner, [options[t] for t in plain], level)
     solved = _joint(inner.rotated(delays[plain]), stray[plain], delays[plain])
     delays[plain] = solved.delays
     rest = [t for t in range(len(group.takes)) if t not in plain]
     if not rest:
-        return _snapped(solved, level)
+        lost = _unplaced(group, options, delays, level)
+        return _snapped(solved, level) if lost is None else _without(group, lost, level)
     theta = fit(solved.group, LEGS, level=level).theta
+    own = list(options)
     for t in rest:
         options[t] = sorted(_against_prediction(group, t, theta) + options[t], key=rank)
         if not (group.takes[t].recorded & heard(group.takes[t]))[:2].any():
@@ -213,9 +221,15 @@ def _free(group: Group, level: float) -> Alignment:
     delays = _choose(group, ordered, level)
     lost = _unplaced(group, ordered, delays, level)
     if lost is not None:
-        without = align(group.without(lost), level=level)
-        return replace(without, unplaced=(group.takes[lost].name, *without.unplaced))
+        return _without(group, lost, level)
+    for t in rest:
+        delays[t], stray[t] = _centred(group, t, own[t], delays[t], solved, level)
     return _snapped(_joint(group.rotated(delays), stray, delays), level)
+
+
+def _without(group: Group, lost: int, level: float) -> Alignment:
+    without = align(group.without(lost), level=level)
+    return replace(without, unplaced=(group.takes[lost].name, *without.unplaced))
 
 
 def _snapped(found: Alignment, level: float) -> Alignment:
@@ -252,7 +266,7 @@ def _agreeing(found: Alignment, whole: Array, rate: int, level: float) -> Array:
     return whole
 
 
-def _against_prediction(group: Group, t: int, theta: Complex) -> list[tuple[float, float]]:
+def _against_prediction(group: Group, t: int, theta: Complex) -> Options:
     """Delays of a take against what the stage, as solved without it, predicts for it."""
     observed = group.takes[t]
     if not (observed.recorded & heard(observed))[:2].any():
@@ -261,12 +275,44 @@ def _against_prediction(group: Group, t: int, theta: Complex) -> list[tuple[floa
     return candidates(predicted, observed, group.hz, False)
 
 
+def _centred(
+    group: Group, t: int, own: Options, tau: float, solved: Alignment, level: float
+) -> tuple[float, float]:
+    """Delay of a take and its standard uncertainty before the joint solve.
+
+    Where its phases alone say another delay than the prediction did, the surer one counts: what
+    the delays of the takes behind the prediction leave open moves the prediction.
+    """
+    prior = prior_of(group.hz)
+    cost, mine = min(own, key=lambda one: abs(one[1] - tau))
+    apart = abs(mine - tau)
+    if not CONFLICT_S < apart < SAME_TURN / group.hz[-1]:
+        return tau, prior
+    doubt = prior * np.sqrt(1.0 + cost)
+    return (tau, prior) if _moved(group, t, tau, solved, level) < doubt else (mine, doubt)
+
+
+def _moved(group: Group, t: int, tau: float, solved: Alignment, level: float) -> float:
+    """Standard uncertainty (s) of a predicted delay from those of the takes that predict it."""
+    covariance = solved.pull * solved.stray[None, :] ** 2
+    size, ways = np.linalg.eigh((covariance + covariance.T) / 2.0)
+    steps = np.sqrt(np.maximum(size, 0.0)) * ways
+    total = 0.0
+    for step in steps.T:
+        if np.max(np.abs(step)) < 0.1 * np.max(np.abs(steps)):
+            continue
+        theta = fit(solved.group.rotated(step), LEGS, level=level).theta
+        found = [at - tau for _, at in _against_prediction(group, t, theta)]
+        total += min((d * d for d in found), default=0.0)
+    return float(np.sqrt(total))
+
+
 def _misfit(group: Group, level: float, excited: Excited) -> float:
     solved = fit(group, LEGS, level=level, excited=excited)
     return float(np.sum(np.log1p(np.sum(np.abs(solved.residual) ** 2, axis=(0, 2)))))
 
 
-def _choose(group: Group, options: list[list[tuple[float, float]]], level: float) -> Array:
+def _choose(group: Group, options: list[Options], level: float) -> Array:
     """Delays of the candidates with the least joint residual, take by take from the best ones.
 
     Where the joint residual is as small as the noise there is nothing to choose. A candidate that
@@ -289,27 +335,22 @@ def _choose(group: Group, options: list[list[tuple[float, float]]], level: float
     return delays
 
 
-def _unplaced(
-    group: Group, options: list[list[tuple[float, float]]], delays: Array, level: float
-) -> int | None:
+def _unplaced(group: Group, options: list[Options], delays: Array, level: float) -> int | None:
     """Return the take whose phases agree least, if neither they nor the others tell its delay.
 
-    Its phases agree plainly at no delay, and at a quite different one as many tones agree and the
-    joint residual is no larger: the stage bends to any of them, and each makes another stage of it.
+    At a quite different delay as many tones agree and the joint residual is no larger: the stage
+    bends to any of them, and each makes another stage of it.
     """
-    doubtful = sorted((-o[0][0], t) for t, o in enumerate(options) if o[0][0] >= PLAIN_COST)
+    rivals = [rivals_of(o, delays[t], group.hz) for t, o in enumerate(options)]
+    doubtful = sorted((-options[t][0][0], t) for t, found in enumerate(rivals) if found)
     excited = excitation(group) if doubtful else None
     for _, t in doubtful:
         if excited is None or not (group.takes[t].recorded & heard(group.takes[t]))[:2].any():
             continue
         best = _misfit(group.rotated(delays), level, excited)
-        for cost, tau in options[t]:
+        for tau in rivals[t]:
             trial = delays.copy()
             trial[t] = tau
-            if cost > options[t][0][0] + ALIKE_COST or (
-                abs(tau - delays[t]) < RIVAL_APART * ALIGN_PRIOR_S
-            ):
-                continue
             if _misfit(group.rotated(trial), level, excited) < best + TELLING:
                 return t
     return None

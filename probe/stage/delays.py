@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from probe.stage.limits import EXCITATION_SIGMAS
+from probe.stage.limits import ALIGN_PRIOR_S, EXCITATION_SIGMAS
 from probe.stage.network import Complex
 from probe.stage.observations import Observed
 from probe.stage.source import TERMINALS
@@ -22,14 +22,41 @@ among delays that fit alike the shortest is taken."""
 SEARCH_BELOW_HZ = 4.0e3
 """Tones above this do not take part in the first search: they need a finer grid and only refine."""
 
-STARTS = 60
-"""Places of the first search that are refined."""
+STARTS = 240
+"""Places of the first search that are refined. Few tones at whole hertz fall in with each other
+nearly as well as at the right delay some hundred times."""
 
 CANDIDATES = 6
 """How many delays of a take are kept for the joint residual to choose from."""
 
 SATURATION_RAD = 0.15
 """Phase differences well above this count as disagreement however large they are."""
+
+PLAIN_COST = 0.3
+"""A take whose tones disagree by less than this many in all is aligned by phases alone."""
+
+RIVAL_APART = 10.0
+"""Rivals are told from one delay found twice by this many times the doubt of one from phases."""
+
+ALIKE_COST = 1.0
+"""Delays at which nearly as many tones agree serve alike: the best of those that agree by chance
+stand a few tenths of a tone apart."""
+
+ALIKE_RATIO, ALIKE_FLOOR = 1.0e3, 1.0e-5
+"""A delay at which the tones disagree this many times more than at the best one (or than phases
+repeat) is no rival either: by phases that are off thirty times less, chance put one in thirty."""
+
+SAME_TURN = 0.5
+"""Delays closer than this share of a period of the highest tone are one delay, found less well."""
+
+PRIOR_TOP_HZ = 1.9e4
+"""Where the highest tone is below this, phases tell a delay less well in proportion."""
+
+REMAINDER = 0.1
+"""Size over the larger leg's below which a sum or difference is what inequality leaves of it."""
+
+Options = list[tuple[float, float]]
+"""(cost, delay) of a take, the delay in seconds."""
 
 
 def _played(first: Observed, other: Observed) -> NDArray[np.intp]:
@@ -57,15 +84,27 @@ def _signals(first: Observed, other: Observed) -> list[Array]:
     return legs or [np.eye(3)[k] for k in range(3) if both[k]]
 
 
+def _loud(signals: list[Array], a: Complex, b: Complex) -> list[Array]:
+    """Leave out the sum of legs that are opposite, or the difference of legs alike.
+
+    It is a remainder, whose sign turns with the least level between takes.
+    """
+
+    def share(volts: Complex, signal: Array) -> float:
+        return float(np.median(np.abs(volts @ signal)) / np.abs(volts).max(axis=1).mean())
+
+    return [
+        p for p in signals if np.count_nonzero(p) == 1 or min(share(a, p), share(b, p)) > REMAINDER
+    ]
+
+
 def heard(observed: Observed) -> NDArray[np.bool_]:
     """Terminals that stand above their noise at most tones, shape (3,)."""
     noise = np.sqrt(np.abs(np.einsum("kii->ki", observed.noise)) + 1e-300)
     return np.asarray(np.median(np.abs(observed.volts) / noise, axis=0) > EXCITATION_SIGMAS)
 
 
-def candidates(
-    first: Observed, other: Observed, hz: Array, same: bool
-) -> list[tuple[float, float]]:
+def candidates(first: Observed, other: Observed, hz: Array, same: bool) -> Options:
     """(cost, delay) of ``other`` against ``first``, best first; a poor 0 if nothing is common."""
     played = _played(first, other)
     if same or len(played) == 0:
@@ -73,7 +112,7 @@ def candidates(
     a = first.volts[np.searchsorted(first.tones, played)]
     b = other.volts[np.searchsorted(other.tones, played)]
     hint = first.phasors.steady_s[0] - other.phasors.steady_s[0]
-    signals = _signals(first, other)
+    signals = _loud(_signals(first, other), a, b)
     turns = [_turn(a @ p, b @ p) for p in signals]
     if not signals:
         own = [v[:, np.argmax(np.abs(v).sum(axis=0))] for v in (a, b)]
@@ -83,15 +122,11 @@ def candidates(
         found = [one for _, one in sorted(_ranked(lists))]
     else:
         found = sorted((one for each in lists for one in each), key=rank)
-    kept: list[tuple[float, float]] = []
-    for cost, tau in found:
-        if all(differ(hz[played], tau, other) for _, other in kept):
-            kept.append((cost, tau))
-    return kept[:CANDIDATES] or [(float(len(hz)), 0.0)]
+    return distinct(hz[played], found, CANDIDATES) or [(float(len(hz)), 0.0)]
 
 
 def _ranked(
-    lists: list[list[tuple[float, float]]],
+    lists: list[Options],
 ) -> list[tuple[tuple[float, int, float], tuple[float, float]]]:
     """Sort keys for the finds of several signals: fit alike, and the less disturbed one wins."""
     return [
@@ -111,7 +146,7 @@ def _turn(a: Complex, b: Complex) -> Complex:
     return np.asarray(np.where(strong, ratio / np.maximum(np.abs(ratio), 1e-300), 0.0))
 
 
-def _search(hz: Array, turn: Complex, hint: float) -> list[tuple[float, float]]:
+def _search(hz: Array, turn: Complex, hint: float) -> Options:
     """(cost, delay) of the best delays around 0 and around ``hint`` seconds."""
     use = np.abs(turn) > 0.5
     hz, turn = hz[use], turn[use]
@@ -120,8 +155,19 @@ def _search(hz: Array, turn: Complex, hint: float) -> list[tuple[float, float]]:
     centres = [0.0, hint] if abs(hint) > SEARCH_S / 2 else [0.0]
     starts = np.concatenate([_peaks(hz, turn, centre) for centre in centres])
     cost, tau = _polish(hz, turn, starts)
-    order = np.argsort(cost)[: 2 * CANDIDATES]
-    return [(float(cost[k]), float(tau[k])) for k in order]
+    found = sorted(zip(cost.tolist(), tau.tolist(), strict=True), key=rank)
+    return distinct(hz, found, 2 * CANDIDATES)
+
+
+def distinct(hz: Array, found: Options, most: int) -> Options:
+    """Return the first of those that turn the tones alike, best first: a pattern may repeat."""
+    kept: Options = []
+    for cost, tau in found:
+        if all(differ(hz, tau, other) for _, other in kept):
+            kept.append((cost, tau))
+        if len(kept) == most:
+            break
+    return kept
 
 
 def differ(hz: Array, one: float, other: float) -> bool:
@@ -140,8 +186,10 @@ def _peaks(hz: Array, turn: Complex, centre: float) -> Array:
     origin = centre - step * n * reach / 2
     coarse = np.exp(-2j * np.pi * hz[:, None] * (origin + step * n * np.arange(reach)))
     agreement = ((coarse * turn[:, None]).astype(np.complex64).T @ fine).real.reshape(-1)
-    count = min(STARTS, len(agreement))
-    top = np.argpartition(agreement, -count)[-count:]
+    inner = agreement[1:-1]
+    tops = 1 + np.flatnonzero((inner >= agreement[:-2]) & (inner >= agreement[2:]))
+    count = min(STARTS, len(tops))
+    top = tops[np.argpartition(agreement[tops], -count)[-count:]]
     return np.asarray(origin + step * top.astype(np.float64))
 
 
@@ -160,3 +208,32 @@ def _polish(hz: Array, turn: Complex, tau: Array) -> tuple[Array, Array]:
         tau = tau + np.sum(weight * w * rest, axis=1) / np.sum(weight * w**2, axis=1)
     rest = np.angle(turn * np.exp(-1j * omega * tau[:, None]))
     return np.sum(1.0 - 1.0 / (1.0 + (rest / SATURATION_RAD) ** 2), axis=1), tau
+
+
+def prior_of(hz: Array) -> float:
+    """Standard uncertainty (s) of a delay from phases alone, by the highest tone."""
+    return ALIGN_PRIOR_S * max(1.0, PRIOR_TOP_HZ / float(hz[-1]))
+
+
+def alike(best: float) -> float:
+    """Cost up to which a delay serves about as well as the best one."""
+    return min(best + ALIKE_COST, ALIKE_RATIO * max(best, ALIKE_FLOOR))
+
+
+def spread(found: Options, hz: Array) -> float:
+    """How far apart (s) the legs and their difference put one delay, where all agree plainly."""
+    most, (_, tau) = alike(found[0][0]), found[0]
+    apart = [abs(at - tau) for cost, at in found if cost <= most]
+    return max((d for d in apart if d < SAME_TURN / hz[-1]), default=0.0)
+
+
+def rivals_of(found: Options, delay: float, hz: Array) -> list[float]:
+    """Quite different delays at which a take's tones agree about as well as at its best one."""
+    best = min(cost for cost, _ in found)
+    most = alike(best)
+    near = RIVAL_APART * ALIGN_PRIOR_S if best >= PLAIN_COST else SAME_TURN / float(hz[-1])
+    return [
+        tau
+        for cost, tau in found
+        if cost <= most and abs(tau - delay) > near and differ(hz, tau, delay)
+    ]
