@@ -134,7 +134,8 @@ def test_clock_meets_the_bound() -> None:
 
 
 @pytest.mark.parametrize(
-    ("noise", "seconds"), [(white, 1.0), (white, 0.4), (pink, 1.0), (hum, 2.0)]
+    ("noise", "seconds"),
+    [(white, 1.0), (white, 0.4), (pink, 1.0), pytest.param(hum, 2.0, marks=pytest.mark.long)],
 )
 def test_stated_covariance_holds_the_truth(noise: Noise, seconds: float) -> None:
     found = spread(noise, seconds=seconds, seed=3)

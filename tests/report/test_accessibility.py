@@ -49,7 +49,7 @@ def compared() -> str:
 
 def related() -> str:
     """An example outside its family."""
-    entry = Entry(1, "k", "Larkfield", "LP-2", "S-1", "2026-03-14", "", "", "", "")
+    entry = Entry(1, "k", "Larkfield", "LP-2", "S-1", "2026-03-14", "", "", "", "", True)
     sisters = [example(k, ohm=100.0 + 0.2 * k) for k in range(6)]
     return family_page(entry, family(example(7, ohm=140.0), sisters))
 
@@ -60,7 +60,7 @@ def drifted() -> str:
         facts = example(5, ohm=ohm, on=f"202{k}-05-01")
         facts["sides"]["mono"]["stage"]["faults"] = ["coupling-capacitor-cold"][k:]
         day = f"202{k}-05-01"
-        looks.append(Look(Entry(k, "k", "Larkfield", "LP-2", "S-1", day, "", "", "", ""), facts))
+        looks.append(Look(Entry(k, "k", "Larkfield", "LP-2", "S-1", day, "", "", "", "", True), facts))
     return drift_page(looks, drift(looks))
 
 

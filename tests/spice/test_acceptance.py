@@ -72,7 +72,11 @@ def test_the_table_is_complete() -> None:
     }  # fmt: skip
 
 
-@pytest.mark.parametrize("case", CLEAN, ids=str)
+# Every second one is a `long` test; the gate runs them all.
+@pytest.mark.parametrize(
+    "case",
+    [pytest.param(c, marks=[pytest.mark.long] * (i % 2), id=str(c)) for i, c in enumerate(CLEAN)],
+)
 def test_clean_session(case: Case) -> None:
     document, written = analysed(case)
     assert not (said := full_session_failures(document, written, case.situation)), lines(said)

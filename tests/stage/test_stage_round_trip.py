@@ -161,6 +161,7 @@ def drawn():
     return out
 
 
+@pytest.mark.long
 def test_intervals_hold_as_often_as_they_say(drawn):
     """Fact by fact against the 99.9 % binomial limit: sessions are independent of each other."""
     misses, counts = defaultdict(list), defaultdict(int)

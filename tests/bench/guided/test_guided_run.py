@@ -78,6 +78,7 @@ def test_valves_are_metered_after_their_caution_or_nothing_is_connected(tmp_path
     assert not list((tmp_path / "session").glob("*.wav"))
 
 
+@pytest.mark.long
 def test_the_bench_is_checked_first_and_what_was_found_stays(tmp_path: Path) -> None:
     mishaps = ("--mishap", "clipping@check", "--mishap", "hum@load-cold")
     run = guided(tmp_path, "core-and-inverter", *mishaps, answers={"r/s": "q"})
