@@ -60,7 +60,8 @@ def drifted() -> str:
         facts = example(5, ohm=ohm, on=f"202{k}-05-01")
         facts["sides"]["mono"]["stage"]["faults"] = ["coupling-capacitor-cold"][k:]
         day = f"202{k}-05-01"
-        looks.append(Look(Entry(k, "k", "Larkfield", "LP-2", "S-1", day, "", "", "", "", True), facts))
+        entry = Entry(k, "k", "Larkfield", "LP-2", "S-1", day, "", "", "", "", True)
+        looks.append(Look(entry, facts))
     return drift_page(looks, drift(looks))
 
 
