@@ -26,8 +26,8 @@ Lacks = Callable[[Candidate], str]
 def steps(destination: Destination, wanted: float) -> tuple[tuple[Narrow, Lacks], ...]:
     """Return what decides among options that are loud enough, the first first."""
     return (
-        (_hum(destination), _hums_more),
-        (_noise(destination), _in_words("has more noise")),
+        (_quiet(destination, *_HUM), _hums_more),
+        (_quiet(destination, *_NOISE), _in_words("has more noise")),
         (_long_run(destination), _in_words("rejects less over that length")),
         (_response, _in_words("loses more at the ends of the band")),
         (_as_loud(wanted), _quieter),
@@ -67,20 +67,18 @@ def _stricter(pool: Sequence[Candidate], destination: Destination) -> float:
     return max((db - limit.SPEAKER_DB for db in found if db is not None), default=0.0)
 
 
-def _hum(destination: Destination) -> Narrow:
+_HUM = ("hum_below_full_output_db", limit.HUM_GOOD_DB, ("hum is out of hearing", "hums least"))
+_NOISE = (
+    "noise_below_full_output_db",
+    limit.NOISE_GOOD_DB,
+    ("noise is out of hearing", "has the least noise"),
+)
+"""What may be heard: its figure, from where on all are alike, and the words of `_quietest`."""
+
+
+def _quiet(destination: Destination, name: str, good: float, words: tuple[str, str]) -> Narrow:
     def narrow(pool: Sequence[Candidate]) -> tuple[list[Candidate], str | None]:
-        good = limit.HUM_GOOD_DB + _stricter(pool, destination)
-        words = ("hum is out of hearing", "hums least")
-        return _quietest(pool, "hum_below_full_output_db", good, words)
-
-    return narrow
-
-
-def _noise(destination: Destination) -> Narrow:
-    def narrow(pool: Sequence[Candidate]) -> tuple[list[Candidate], str | None]:
-        good = limit.NOISE_GOOD_DB + _stricter(pool, destination)
-        words = ("noise is out of hearing", "has the least noise")
-        return _quietest(pool, "noise_below_full_output_db", good, words)
+        return _quietest(pool, name, good + _stricter(pool, destination), words)
 
     return narrow
 

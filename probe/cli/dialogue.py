@@ -97,7 +97,10 @@ class _Asking:
                 self._write(HELP)
             else:
                 typed = f", typed as {_ASKED_IN[unit]}" if unit in _ASKED_IN else ""
-                self._write(f"{said!r} is not between {low:g} and {high:g} {unit}{typed}.")
+                self._write(
+                    f"{said!r} is not between {low:g} and {high:g} {unit}{typed}, with a point "
+                    "for decimals and nothing between thousands."
+                )
 
 
 _ASKED_IN = {"V": "V (or 12 mV)", "ohm": "ohm (or 10k)"}
@@ -110,10 +113,14 @@ _FACTORS = {
 
 
 def _number(text: str, unit: str) -> float | None:
-    """Return a typed figure in ``unit``, None where it is none or its unit is another."""
+    """Return a typed figure in ``unit``, None where it is none or its unit is another.
+
+    A comma is a decimal one; as in 1,000, where it may as well part the thousands, it is refused:
+    of a meter's reading that would be a kilovolt taken for a volt.
+    """
     said = text.strip().replace("\u2212", "-")
     found = re.fullmatch(r"([+-]?[\d.,]+(?:e[+-]?\d+)?)\s*([^\d\s.,]*)", said, re.I)
-    if found is None:
+    if found is None or re.fullmatch(r"[+-]?[1-9]\d{0,2},\d{3}", found[1]):
         return None
     factor = _FACTORS.get(unit, {"": 1.0, unit.lower(): 1.0}).get(found[2].lower())
     try:

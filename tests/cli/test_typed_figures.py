@@ -31,6 +31,11 @@ from probe.simulate.build import read_stage
         ("1e-3", "V", 1e-3),
         ("10k", "ohm", 1e4),
         ("604 ohm", "ohm", 604.0),
+        ("0,002", "V", 0.002),
+        ("1,5", "V", 1.5),
+        # a kilovolt or a volt: the same figure on meters of two countries
+        ("1,000", "V", None),
+        ("-1,000 mV", "V", None),
         ("12 mA", "V", None),
         ("12 ohm", "V", None),
         ("twelve", "V", None),
