@@ -76,6 +76,8 @@ class Archive:
         name = shown_path(path)
         if path.is_dir():
             raise BadInput(f"{name}: is a folder; an archive is a file")
+        if path.exists() and not path.is_file():
+            raise BadInput(f"{name}: is a device or a pipe; an archive is an ordinary file")
         if not path.exists():
             if not create:
                 raise BadInput(f"{name}: there is no archive yet; probe archive add makes it")

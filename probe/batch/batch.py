@@ -8,6 +8,7 @@ another one (`joblib.parallel_config`), a cluster's as well: see docs/batch.md.
 
 from __future__ import annotations
 
+import os
 import time
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -15,6 +16,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from probe.batch.orphan import working_for
 from probe.errors import BadInput, ProbeError
 from probe.formats.text import printable, shown_path
 from probe.simulated import is_simulated
@@ -101,12 +103,12 @@ def analyse_all(
     import joblib
 
     places = targets or {}
-    work = [(s, places.get(s, s), draws, again, write) for s in sessions]
+    work = [(s, places.get(s, s), draws, again, write, os.getpid()) for s in sessions]
     outcomes: dict[str, Outcome] = {}
     began = time.monotonic()
     with _back_end(jobs):
         parallel = joblib.Parallel(return_as="generator_unordered", pre_dispatch="2*n_jobs")
-        for outcome in parallel(joblib.delayed(analyse_one)(*one) for one in work):
+        for outcome in parallel(joblib.delayed(_job)(*one) for one in work):
             outcomes[outcome.session] = outcome
             if progress is not None:
                 left = _left(outcomes.values(), len(work), time.monotonic() - began)
@@ -133,6 +135,14 @@ def _left(done: Iterable[Outcome], total: int, elapsed: float) -> float | None:
     if worked == 0:
         return None
     return elapsed / worked * (total - len(outcomes))
+
+
+def _job(
+    session: Path, target: Path, draws: int | None, again: bool, write: Write, parent: int
+) -> Outcome:
+    """Analyse one session in a process that does not outlive the one that asked."""
+    with working_for(parent):
+        return analyse_one(session, target, draws, again, write)
 
 
 def analyse_one(

@@ -82,13 +82,16 @@ def _write_through(place: Path, text: str) -> Path:
 
 
 def _check_free(folder: Path, names: Iterable[str]) -> None:
-    """Refuse before the first file is replaced what would stop the second."""
+    """Refuse before the first file is replaced what would stop the second, or is no file."""
     import errno
     import os
 
     for name in names:
-        if (folder / name).is_dir():
-            raise OSError(errno.EISDIR, f"{name} is a folder there", os.fspath(folder / name))
+        place = folder / name
+        if place.is_dir():
+            raise OSError(errno.EISDIR, f"{name} is a folder there", os.fspath(place))
+        if place.exists() and not place.is_file():
+            raise OSError(errno.EEXIST, f"{name} is a device or a pipe there", os.fspath(place))
 
 
 def _first_missing(folder: Path) -> Path | None:

@@ -218,6 +218,11 @@ def test_a_newer_schema_and_foreign_files_are_refused(place: Path, tmp_path: Pat
         Archive.open(tmp_path / "missing.sqlite")
     with pytest.raises(BadInput, match="is a folder"):
         Archive.open(tmp_path, create=True)
+    pipe = tmp_path / "pipe"
+    os.mkfifo(pipe)
+    with pytest.raises(BadInput, match="is a device or a pipe"):
+        Archive.open(pipe, create=True)
+    assert not list(tmp_path.glob("pipe-*"))
 
 
 def test_a_damaged_entry_loses_nothing_else(place: Path, tmp_path: Path) -> None:

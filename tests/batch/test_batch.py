@@ -4,7 +4,12 @@ from __future__ import annotations
 
 import csv
 import json
+import os
 import shutil
+import subprocess
+import sys
+import time
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -84,6 +89,47 @@ def test_a_mistake_in_one_job_is_its_own(many: Path) -> None:
     assert [o.status for o in found] == ["failed", "failed"]
     assert "RuntimeError" in found[1].message
     assert "\n" not in found[1].message
+
+
+@pytest.mark.long
+@pytest.mark.skipif(os.name != "posix", reason="a system that hands orphans on")
+def test_workers_end_with_a_killed_batch(many: Path) -> None:
+    for n in range(6):
+        shutil.copytree(many / "shop" / DEMOS[0], many / f"more-{n}")
+    command = [sys.executable, "-m", "probe", "batch", os.fspath(many), "--jobs", "2"]
+    with subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as batch:
+        until(lambda: any(many.rglob("facts.json")), 60)
+        workers = children(batch.pid)
+        batch.kill()
+    # two workers at least: the number asked for
+    assert len(workers) >= 2
+    until(lambda: not workers & alive(), 30)
+    # a job that was under way is finished: nothing half-written beside the sessions
+    assert not list(many.rglob(".probe-*"))
+
+
+def processes() -> dict[int, int]:
+    """Each process that is not over, with its parent."""
+    listed = subprocess.run(
+        ["ps", "-A", "-o", "pid=,ppid=,stat="], capture_output=True, text=True, check=True
+    )
+    rows = (line.split() for line in listed.stdout.splitlines())
+    return {int(pid): int(parent) for pid, parent, state in rows if not state.startswith("Z")}
+
+
+def alive() -> set[int]:
+    return set(processes())
+
+
+def children(of: int) -> set[int]:
+    return {pid for pid, parent in processes().items() if parent == of}
+
+
+def until(true: Callable[[], object], seconds: float) -> None:
+    end = time.monotonic() + seconds
+    while not true():
+        assert time.monotonic() < end
+        time.sleep(0.1)
 
 
 def test_progress_tells_the_time_left(many: Path) -> None:

@@ -92,6 +92,15 @@ def test_a_device_or_a_pipe_is_written_to_and_not_replaced(tmp_path: Path) -> No
     assert pipe.is_fifo()
 
 
+def test_a_pipe_under_the_name_of_a_result_is_not_replaced(tmp_path: Path) -> None:
+    pipe = tmp_path / "report.html"
+    os.mkfifo(pipe)
+    with pytest.raises(BadInput, match="device or a pipe"):
+        write_together(tmp_path, TEXTS)
+    assert pipe.is_fifo()
+    assert listed(tmp_path) == ["report.html"]
+
+
 def test_a_socket_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)  # names of sockets are short
     with socket.socket(socket.AF_UNIX) as there:
