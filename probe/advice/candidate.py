@@ -12,8 +12,11 @@ from probe.advice.wiring import Option
 RANK = {"never": 4, "cannot-tell": 3, "avoid": 2, "works": 0, "use": 0}
 """Order of what is left when nothing works, the least bad first."""
 
-VOLUME_DOES = frozenset({"excess-level"})
+VOLUME_DOES = frozenset({"excess-level", "saturation-beyond-full-output"})
 """Hazards that a turn of the volume control deals with: no reason to choose another lead."""
+
+NOT_IN_USE = frozenset({"saturation-beyond-full-output"})
+"""Hazards beyond the level at which anybody listens."""
 
 
 @dataclass(frozen=True)
@@ -106,6 +109,12 @@ class Candidate:
         found: list[Quantity | None] = [getattr(s.figures, name) for s in self.sides]
         known = [q for q in found if q is not None]
         return min(known, key=lambda q: q.value) if len(known) == len(found) else None
+
+    @property
+    def hum(self) -> Quantity | None:
+        """Return the hum with its harmonics, below full output; without them where not known."""
+        buzz = self.worst("buzz_below_full_output_db")
+        return self.worst("hum_below_full_output_db") if buzz is None else buzz
 
     @property
     def loss(self) -> Quantity | None:

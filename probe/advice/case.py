@@ -48,6 +48,8 @@ class Case:
     """That level stands on nothing but an assumption."""
     level_declared: bool
     """The level is what is played, rather than the most that could be."""
+    level_fixed: bool
+    """It is what is ever played: no volume control is taken to lower it."""
     reference_words: str
     settles: str
     """The take that would tell what is not known."""

@@ -80,13 +80,13 @@ def _choose_for(box: str, candidates: Sequence[Candidate], destination: Destinat
     pool, silent = left.noted(pool, _silent_lead(pool, wanted), _hums_or_parts)
     pool, why = left.noted(pool, _loud_enough(pool, wanted), partial(_short_of, wanted))
     why = [*plain, *silent, *why]
+    reasons = []
     for narrow, lacks in steps(destination, wanted):
         pool, reason = left.noted(pool, narrow(pool), lacks)
-        if reason:
-            why.append(reason)
+        reasons += [reason] if reason else []
     order = {option.id: i for i, option in enumerate(OPTIONS)}
     best = min(pool, key=lambda c: order[c.option.id])
-    why = [_filled(reason, best) for reason in why]
+    why += [reason(best) for reason in reasons]
     why += [reason for reason in (kept, unharmed) if reason]
     passed = _passed_by(best, candidates, left)
     first = _with_attenuator(best, asked=destination.attenuation(box) is not None)
@@ -247,15 +247,6 @@ class Left:
             if (c.socket, c.option.id) not in kept:
                 self.why[(c.socket, c.option.id)] = lacks(c)
         return step
-
-
-def _filled(reason: str, best: Candidate) -> str:
-    """Put the figures of the chosen one where a reason names them."""
-    for name in ("hum_below_full_output_db", "noise_below_full_output_db"):
-        found = best.worst(name)
-        if found is not None:
-            reason = reason.replace(f"{{{name}}}", decibels(found))
-    return reason
 
 
 def _hazards_of(c: Candidate) -> str:

@@ -255,6 +255,7 @@ class Desk:
             maximum_words=self.operating.maximum_words,
             maximum_assumed=self.operating.volts is None,
             level_declared=self.operating.declared,
+            level_fixed=self.operating.fixed,
             reference_words=reference.words,
             settles=settles(option, self.side, sampled, typed=self.device.typed),
             sense_ohm=_sense(sampled, 0 if self.side.exchanged else 1),

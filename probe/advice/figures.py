@@ -27,6 +27,9 @@ Floats = NDArray[np.float64]
 NOTHING = 1e-9
 """Ratio (-180 dB) standing for no signal at all, so that decibels stay finite."""
 
+NO_LEVEL = 1e-30
+"""V; smaller than any signal, so that none can be divided by."""
+
 AUDIO = (20.0, 20000.0)
 BASS = (20.0, 200.0)
 """Hz; what a subwoofer is judged on. Its lower limit of 15 Hz is below the tones of a session."""
@@ -36,9 +39,10 @@ BASS = (20.0, 200.0)
 class Figures:
     """Quantities of one option; None where they cannot be known.
 
-    ``*_loss`` in dB, positive when lower than at the reference frequency. ``connection_*`` are
-    what the connection adds: the output's own open-circuit response is taken out, because no
-    choice of lead changes it.
+    ``core_*`` at the transformer's primary, V rms: where the device gives its most, and where the
+    volume stands for the input's full output. ``*_loss`` in dB, positive when lower than at the
+    reference frequency. ``connection_*`` are what the connection adds: the output's own
+    open-circuit response is taken out, because no choice of lead changes it.
     """
 
     level: Quantity | None = None
@@ -57,7 +61,8 @@ class Figures:
     level_at_maximum: Quantity | None = None
     leg_at_maximum: Quantity | None = None
     change_when_tied_db: Quantity | None = None
-    level_20_hz_at_maximum: Quantity | None = None
+    core_20_hz_at_maximum: Quantity | None = None
+    core_20_hz_at_full_output: Quantity | None = None
     hum: Quantity | None = None
     hum_below_full_output_db: Quantity | None = None
     buzz_below_full_output_db: Quantity | None = None
@@ -188,7 +193,10 @@ def figures(
         level_at_maximum=from_draws(level * scale.maximum, "V", at_hz),
         leg_at_maximum=from_draws(np.max(legs, axis=0) * scale.maximum, "V", at_hz),
         change_when_tied_db=change,
-        level_20_hz_at_maximum=_level_near(response, 20.0, scale.maximum),
+        core_20_hz_at_maximum=_core(response, scale.maximum),
+        core_20_hz_at_full_output=None
+        if sensitivity_volts is None
+        else _core(response, sensitivity_volts / np.maximum(level, NO_LEVEL)),
     )
 
 
@@ -234,7 +242,7 @@ def _db(ratio: Floats) -> Floats:
 def _relative(response: Response) -> Floats:
     """Return the response in dB against the reference frequency, shape (N, G)."""
     level = np.abs(response.level)
-    return _db(level / np.maximum(level[:, [response.at]], 1e-30))
+    return _db(level / np.maximum(level[:, [response.at]], NO_LEVEL))
 
 
 def _caused(response: Response) -> Floats:
@@ -242,7 +250,7 @@ def _caused(response: Response) -> Floats:
     own = np.abs(response.open_level)
     if not np.isfinite(own[0]).any():
         return _relative(response)
-    return _relative(response) - _db(own / np.maximum(own[:, [response.at]], 1e-30))
+    return _relative(response) - _db(own / np.maximum(own[:, [response.at]], NO_LEVEL))
 
 
 def _near(hz: Floats, values: Floats, wanted: float, unit: str = "dB") -> Quantity | None:
@@ -253,8 +261,11 @@ def _near(hz: Floats, values: Floats, wanted: float, unit: str = "dB") -> Quanti
     return from_draws(values[:, k], unit, float(hz[k]))
 
 
-def _level_near(response: Response, wanted: float, factor: Floats) -> Quantity | None:
-    return _near(response.hz, np.abs(response.level) * factor[:, None], wanted, "V")
+def _core(response: Response, factor: Floats) -> Quantity | None:
+    """Return what the core of the transformer takes at 20 Hz, as loud there as at 1 kHz, V rms."""
+    if response.core is None:
+        return None
+    return _near(response.hz, np.abs(response.core) * factor[:, None], 20.0, "V")
 
 
 def _most(hz: Floats, losses: Floats, band: tuple[float, float]) -> Quantity | None:

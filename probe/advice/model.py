@@ -186,6 +186,7 @@ class Attenuated:
                 level_vs_rca_db=f.level_vs_reference_db if compared else None,
                 loudness_vs_rca_db=f.loudness_vs_reference_db if compared else None,
                 hum_below_full_output_db=f.hum_below_full_output_db,
+                buzz_below_full_output_db=f.buzz_below_full_output_db,
                 noise_below_full_output_db=f.noise_below_full_output_db,
                 headroom_db=f.headroom_db,
             ),

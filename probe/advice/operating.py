@@ -30,6 +30,8 @@ class Operating:
     protects_volts: float | None = None
     declared: bool = False
     """The level is what is played; a measured maximum is only what could be."""
+    fixed: bool = False
+    """The destination's file says what is ever played: no volume control is taken to lower it."""
 
 
 @dataclass(frozen=True)
@@ -47,7 +49,7 @@ def operating_of(device: Device, side: SideFacts, destination: Destination) -> O
     if destination.operating_volts is not None:
         volts = destination.operating_volts
         words = f"at the declared {volts:g} V"
-        return Operating(volts, words, words, declared=True)
+        return Operating(volts, words, words, declared=True, fixed=True)
     if device.full_output_volts is not None:
         volts = device.full_output_volts
         words = f"at the device's full output of {volts:g} V"

@@ -32,6 +32,8 @@ AGAINST = {
     "not-measured": "this output was not measured",
     "stage-fault": "it comes from the faulty output",
     "saturation": "the transformer distorts in the deepest bass at full level",
+    "saturation-beyond-full-output": "the transformer distorts in the deepest bass where more than "
+    "full output is sent through it",
     "polarity": "the signal comes upside down",
     "long-run": "the lead is long for one without defence against hum",
 }

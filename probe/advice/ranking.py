@@ -7,6 +7,7 @@ left any out. Differences below a decibel, or within their interval, are ties.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -16,7 +17,10 @@ from probe.advice.destination import Destination
 from probe.advice.quantity import Quantity
 from probe.advice.words import decibels
 
-Narrow = Callable[[Sequence[Candidate]], tuple[list[Candidate], str | None]]
+Reason = Callable[[Candidate], str]
+"""Says of the one that is chosen in the end why it was left by a step."""
+
+Narrow = Callable[[Sequence[Candidate]], tuple[list[Candidate], Reason | None]]
 """Leaves the better ones of a pool, and says why."""
 
 Lacks = Callable[[Candidate], str]
@@ -26,8 +30,8 @@ Lacks = Callable[[Candidate], str]
 def steps(destination: Destination, wanted: float) -> tuple[tuple[Narrow, Lacks], ...]:
     """Return what decides among options that are loud enough, the first first."""
     return (
-        (_quiet(destination, *_HUM), _hums_more),
-        (_quiet(destination, *_NOISE), _in_words("has more noise")),
+        (_quiet(destination, HUM), _hums_more),
+        (_quiet(destination, NOISE), _in_words("has more noise")),
         (_long_run(destination), _in_words("rejects less over that length")),
         (_response, _in_words("loses more at the ends of the band")),
         (_as_loud(wanted), _quieter),
@@ -41,8 +45,23 @@ def _in_words(says: str) -> Lacks:
 
 
 def _hums_more(c: Candidate) -> str:
-    hum = c.worst("hum_below_full_output_db")
-    return "hums more" if hum is None else f"hums more: {decibels(hum)} below full output"
+    return "hums more" if c.hum is None else f"hums more: {_hum_told(c)} below full output"
+
+
+def _hum_told(c: Candidate) -> str:
+    """Return the hum at mains frequency; with its harmonics where these are what may be heard."""
+    mains, all_of_it = c.worst("hum_below_full_output_db"), c.hum
+    assert mains is not None
+    assert all_of_it is not None
+    if mains.low < limit.HUM_GOOD_DB or all_of_it.low >= limit.HUM_GOOD_DB:
+        return decibels(mains)
+    return f"{decibels(all_of_it)} with its harmonics"
+
+
+def _noise_told(c: Candidate) -> str:
+    noise = c.worst("noise_below_full_output_db")
+    assert noise is not None
+    return decibels(noise)
 
 
 def _quieter(c: Candidate) -> str:
@@ -53,7 +72,7 @@ def _quieter(c: Candidate) -> str:
 def _as_loud(wanted: float) -> Narrow:
     """Between two that fill the input, take the one that needs no turn of the volume control."""
 
-    def narrow(pool: Sequence[Candidate]) -> tuple[list[Candidate], str | None]:
+    def narrow(pool: Sequence[Candidate]) -> tuple[list[Candidate], Reason | None]:
         loud = [c for c in pool if c.reaches(wanted)]
         return (loud or list(pool)), None
 
@@ -67,31 +86,44 @@ def _stricter(pool: Sequence[Candidate], destination: Destination) -> float:
     return max((db - limit.SPEAKER_DB for db in found if db is not None), default=0.0)
 
 
-_HUM = ("hum_below_full_output_db", limit.HUM_GOOD_DB, ("hum is out of hearing", "hums least"))
-_NOISE = (
-    "noise_below_full_output_db",
+@dataclass(frozen=True)
+class Heard:
+    """What may be heard between the notes, dB below full output.
+
+    ``good``: from where on all are alike. ``silent``, ``least``: said where it is out of hearing,
+    and where it is merely less than others have.
+    """
+
+    of: Callable[[Candidate], Quantity | None]
+    good: float
+    silent: str
+    least: str
+    told: Callable[[Candidate], str]
+
+
+HUM = Heard(lambda c: c.hum, limit.HUM_GOOD_DB, "hum is out of hearing", "hums less than others",
+            _hum_told)  # fmt: skip
+NOISE = Heard(
+    lambda c: c.worst("noise_below_full_output_db"),
     limit.NOISE_GOOD_DB,
-    ("noise is out of hearing", "has the least noise"),
+    "noise is out of hearing",
+    "has less noise than others",
+    _noise_told,
 )
-"""What may be heard: its figure, from where on all are alike, and the words of `_quietest`."""
 
 
-def _quiet(destination: Destination, name: str, good: float, words: tuple[str, str]) -> Narrow:
-    def narrow(pool: Sequence[Candidate]) -> tuple[list[Candidate], str | None]:
-        return _quietest(pool, name, good + _stricter(pool, destination), words)
+def _quiet(destination: Destination, heard: Heard) -> Narrow:
+    def narrow(pool: Sequence[Candidate]) -> tuple[list[Candidate], Reason | None]:
+        return _quietest(pool, heard, heard.good + _stricter(pool, destination))
 
     return narrow
 
 
 def _quietest(
-    pool: Sequence[Candidate], name: str, good: float, words: tuple[str, str]
-) -> tuple[list[Candidate], str | None]:
-    """Keep what lies furthest below full output; beyond ``good`` dB all are alike.
-
-    ``words``: of what is kept, where that is good, and where it is merely the best. The figure in
-    braces is that of the one chosen in the end.
-    """
-    found = [c.worst(name) for c in pool]
+    pool: Sequence[Candidate], heard: Heard, good: float
+) -> tuple[list[Candidate], Reason | None]:
+    """Keep what lies furthest below full output; beyond ``good`` dB all are alike."""
+    found = [heard.of(c) for c in pool]
     known = [q for q in found if q is not None]
     if len(known) < len(pool):
         return list(pool), None
@@ -104,8 +136,14 @@ def _quietest(
     ]
     if len(kept) == len(pool):
         return kept, None
-    says = words[0] if best.low >= good else words[1]
-    return kept, f"{says}: {{{name}}} below full output"
+
+    def why(chosen: Candidate) -> str:
+        level = heard.of(chosen)
+        silent = level is not None and level.low >= good
+        says = heard.silent if silent else heard.least
+        return f"{says}: {heard.told(chosen)} below full output"
+
+    return kept, why
 
 
 def _doubt(quantity: Quantity, good: float) -> float:
@@ -116,18 +154,18 @@ def _doubt(quantity: Quantity, good: float) -> float:
 def _long_run(destination: Destination) -> Narrow:
     lengths = {s.name: destination.cable_of(s).length_m for s in destination.inputs}
 
-    def narrow(pool: Sequence[Candidate]) -> tuple[list[Candidate], str | None]:
+    def narrow(pool: Sequence[Candidate]) -> tuple[list[Candidate], Reason | None]:
         # a transformer is a cure for hum that is there, not for a length by itself
         balanced = [c for c in pool if c.option.balanced and c.option.pin_3 != "transformer"]
         length = max((lengths[c.socket] for c in pool), default=0.0)
         if length <= limit.LONG_RUN_METRES or not balanced or len(balanced) == len(pool):
             return list(pool), None
-        return balanced, f"rejects ground differences over {length:g} m"
+        return balanced, _in_words(f"rejects ground differences over {length:g} m")
 
     return narrow
 
 
-def _response(pool: Sequence[Candidate]) -> tuple[list[Candidate], str | None]:
+def _response(pool: Sequence[Candidate]) -> tuple[list[Candidate], Reason | None]:
     losses = [c.loss for c in pool]
     known = [q for q in losses if q is not None]
     if not known:
@@ -138,19 +176,19 @@ def _response(pool: Sequence[Candidate]) -> tuple[list[Candidate], str | None]:
         for c, q in zip(pool, losses, strict=True)
         if q is None or q.value - best.value <= max(limit.TIE_BREAK_DB, q.u95 + best.u95)
     ]
-    return kept, "loses least at the ends of the band" if len(kept) < len(pool) else None
+    least = _in_words("loses least at the ends of the band")
+    return kept, least if len(kept) < len(pool) else None
 
 
-def _fewest_parts(pool: Sequence[Candidate]) -> tuple[list[Candidate], str | None]:
+def _fewest_parts(pool: Sequence[Candidate]) -> tuple[list[Candidate], Reason | None]:
     fewest = min(c.option.parts for c in pool)
     kept = [c for c in pool if c.option.parts == fewest]
-    return kept, "needs the fewest parts of those that do the same" if len(kept) < len(
-        pool
-    ) else None
+    fewer = _in_words("needs the fewest parts of those that do the same")
+    return kept, fewer if len(kept) < len(pool) else None
 
 
-def _native(pool: Sequence[Candidate]) -> tuple[list[Candidate], str | None]:
+def _native(pool: Sequence[Candidate]) -> tuple[list[Candidate], Reason | None]:
     native = [c for c in pool if c.option.native]
     if not native or len(native) == len(pool):
         return list(pool), None
-    return native, "keeps the connector both ends already have"
+    return native, _in_words("keeps the connector both ends already have")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Sequence
 
+from probe.advice.candidate import NOT_IN_USE
 from probe.advice.model import OptionAdvice
 from probe.advice.quantity import Quantity
 from probe.advice.words import MOST_DB
@@ -83,7 +84,8 @@ def _mind(option: OptionAdvice, verdict: str) -> str:
     """Return in short what can go wrong with an option that works."""
     if verdict not in ("use", "works"):
         return ""
-    return ", ".join(dict.fromkeys(h.code.replace("-", " ") for h in option.hazards))
+    codes = dict.fromkeys(h.code for h in option.hazards if h.code not in NOT_IN_USE)
+    return ", ".join(code.replace("-", " ") for code in codes)
 
 
 def _gain(option: OptionAdvice) -> str:

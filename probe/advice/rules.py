@@ -286,15 +286,33 @@ def _load(case: Case) -> Iterator[Finding]:
                       f"the {least:g} ohm the maker of the device allows", hazard=True)  # fmt: skip
 
 
+def _saturation(case: Case) -> Iterator[Finding]:
+    """Judge the core at the level that is used: full output, or what is said to be played.
+
+    What the device could give beyond it is said as that: nobody listens there.
+    """
+    most, limit_volts = case.figures.core_20_hz_at_maximum, case.option.part.volts_at_20_hz
+    if most is None or most.high <= limit_volts:
+        return
+    which = case.option.part.name or "an ordinary one"
+    beyond = f"{which} distorts above {limit_volts:g} V there"
+    at_most = f"{case.maximum_words} {_at_most(case, most)} at 20 Hz reach the transformer"
+    full = case.figures.core_20_hz_at_full_output
+    if full is None or case.level_fixed or full.low > most.high:
+        yield Finding("works", "saturation", f"{at_most}; {beyond}", hazard=True)
+    elif full.high > limit_volts:
+        yield Finding("works", "saturation", f"at the input's full output {figure(full)} at "
+                      f"20 Hz reach the transformer; {beyond}", hazard=True)  # fmt: skip
+    else:
+        yield Finding("works", "saturation-beyond-full-output", f"{at_most}: {beyond}; clean with "
+                      f"the volume of the device set for the input's full output ({figure(full)})",
+                      hazard=True)  # fmt: skip
+
+
 def _isolating_transformer(case: Case) -> Iterator[Finding]:
     if case.option.pin_3 != "transformer":
         return
-    level, most = case.figures.level_20_hz_at_maximum, case.option.part.volts_at_20_hz
-    if level is not None and level.high > most:
-        which = case.option.part.name or "an ordinary one"
-        yield Finding("works", "saturation", f"{case.maximum_words} {_at_most(case, level)} at "
-                      f"20 Hz reach the transformer; {which} distorts above {most:g} V there",
-                      hazard=True)  # fmt: skip
+    yield from _saturation(case)
     if not case.option.part.name:
         yield Finding("works", "generic-part", "solved with the data of an ordinary 1:1 isolating "
                       "transformer; the one used may differ")  # fmt: skip

@@ -23,7 +23,7 @@ from probe.advice.destination import Cable, Circuit, Input
 from probe.advice.network import Reduced, reduce
 from probe.advice.sampled import Sampled
 from probe.advice.terminals import Terminals
-from probe.advice.wiring import EMF, GROUND, SHIELD, TIE, Option, Wiring, wire
+from probe.advice.wiring import CORE, EMF, GROUND, SHIELD, TIE, Option, Wiring, wire
 
 Floats = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -66,6 +66,9 @@ class Response:
         The same two for the difference at each of the other leads on the device.
     ground_current
         Shape (N, G), siemens: current in the shield per volt of difference; None: no shield.
+    core
+        Shape (N, G): across the core of the transformer, at its primary, behind the winding's
+        resistance; None where there is none.
     pins
         The device's terminals to their voltages at the reference frequency, shape (N,), V rms.
     weights
@@ -84,6 +87,7 @@ class Response:
     hum_common: Complex
     hum_from_company: tuple[tuple[Complex, Complex], ...]
     ground_current: Complex | None
+    core: Complex | None
     pins: dict[str, Complex]
     weights: dict[str, Complex]
 
@@ -131,6 +135,7 @@ def solve_option(
             for theirs in moved_by_others
         ),
         ground_current=own.shield_current(moved[..., pins]),
+        core=own.across_core(option.part.loss_ohm, volts[..., pins]),
         pins={p: volts[:, sampled.at, k] for p, k in zip(own.pins, pins, strict=True)},
         weights=weights,
     )
@@ -194,6 +199,11 @@ class _Lead:
         if found is None:
             return None
         return _seen(found[:, :-1], moved) + found[:, -1]
+
+    def across_core(self, loss_ohm: float, volts: Complex) -> Complex | None:
+        """Return the voltage that sets the flux, by the current in the core's loss, (N, G)."""
+        found = self.reduced.currents.get(CORE)
+        return None if found is None else loss_ohm * _seen(found[:, :-1], volts)
 
 
 @lru_cache(maxsize=512)

@@ -30,6 +30,10 @@ SHIELD = "shield"
 TIE = "tie"
 """Name of the resistor in which the current of a tied pin 3 flows."""
 
+ISOLATOR = "iso"
+CORE = f"{ISOLATOR}.loss"
+"""Name of the resistor across the core of the isolating transformer."""
+
 PinThreeWiring = Literal[
     "none", "through", "open", "tied-at-source", "tied-at-destination", "transformer"
 ]
@@ -176,7 +180,7 @@ def _from_xlr(network: Network, option: Option, cable: Cable) -> tuple[tuple[str
         return ("hot", "cold"), True
     if option.pin_3 == "transformer":
         _conductor(network, "wire3", "cold", "wire3", shield_end, cable)
-        network.transformer("iso", ("wire2", "wire3"), ("in2", GROUND), option.part)
+        network.transformer(ISOLATOR, ("wire2", "wire3"), ("in2", GROUND), option.part)
         return ("hot", "cold"), False
     _conductor(network, "wire3", "cold", "in3", GROUND, cable)
     if option.pin_3 == "tied-at-destination":
@@ -190,7 +194,7 @@ def _from_rca(network: Network, option: Option, cable: Cable) -> tuple[tuple[str
         _conductor(network, "centre", "single-ended", "wire2", "shell", cable)
         _shield(network, "shell", cable)
         far = "in3" if option.to == "xlr" else GROUND
-        network.transformer("iso", ("wire2", "shell"), ("in2", far), option.part)
+        network.transformer(ISOLATOR, ("wire2", "shell"), ("in2", far), option.part)
         return pins, False
     _conductor(network, "centre", "single-ended", "in2", GROUND, cable)
     _shield(network, GROUND, cable)

@@ -300,7 +300,7 @@ def _gains(used: Mapping[str, Any]) -> list[str]:
         said.append("It comes from the faulty output: how it sounds once repaired, or when the "
                     "fault grows, these figures do not tell.")  # fmt: skip
     elif _has(used, "saturation"):
-        said.append("The transformer distorts in the deepest bass at the most that may be played; "
+        said.append("The transformer distorts in the deepest bass at full level; "
                     "at less, bass and treble are as the figures below have them.")  # fmt: skip
     elif all(loss is not None and abs(loss) <= HEARD_LOSS_DB for loss in ends):
         said.append("Bass and treble arrive whole.")

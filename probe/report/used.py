@@ -14,6 +14,7 @@ BEHIND_PAD = (
     "loudness_vs_rca_db",
     "full_output_margin_db",
     "hum_below_full_output_db",
+    "buzz_below_full_output_db",
     "noise_below_full_output_db",
     "headroom_db",
     "hazards",
@@ -44,7 +45,7 @@ def as_used(option: Mapping[str, Any], *, with_pad: bool) -> dict[str, Any]:
 WORSE_HIGH = ("tie_current", "hum", "noise", "ground_current")
 """Figures of which the larger one is the worse; of the others here the smaller."""
 
-WORSE_LOW = (*(k for k in BEHIND_PAD if k != "hazards"), "buzz_below_full_output_db", "clips_at")
+WORSE_LOW = (*(k for k in BEHIND_PAD if k != "hazards"), "clips_at")
 
 NESTED = {"connection_loss_db": ("at_20_hz", "at_20_khz"), "loss_db": ("at_20_hz", "at_20_khz"),
           "bandwidth_hz": ("low", "high")}  # fmt: skip
