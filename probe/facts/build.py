@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
+from probe.facts.both import holding_both
 from probe.facts.limits import least_seen, most_seen
 from probe.measures.statement import (
     Entry,
@@ -64,7 +67,20 @@ class SideFacts:
         self._pair()
         self._off()
         self._metered()
-        return self.facts
+        return self._with_open_pin()
+
+    def _with_open_pin(self) -> Facts:
+        """Return facts that hold as well where nothing flows through an open leg at all.
+
+        Its level without the recorder is ``V (1 + Y/g)``: where its conductance may be nothing,
+        draws around what was found of it seldom come near the truth of an open pin.
+        """
+        legs = self.identified.legs
+        if legs is None or legs.nothing_flows is None:
+            return self.facts
+        bare = replace(legs, theta=legs.nothing_flows, nothing_flows=None)
+        other = SideFacts(self.session, replace(self.identified, legs=bare), self.verdict)
+        return holding_both(self.facts, other.build())
 
     def _put(
         self, name: str, entry: Entry | None, hz: float, takes: list[str] | None = None

@@ -63,6 +63,10 @@ TRANSFORMER_ANGLE_RAD = -0.8
 """Angle of the common-mode impedance between 4 and 20 kHz below which a floating stage is a
 transformer: its winding capacitance turns it to -1.57, a cross-coupled stage stays near 0."""
 
+GIVES_BACK_RAD = 2.36
+"""An angle beyond this either way (three eighths of a turn) is a negative resistance larger than
+the reactance beside it: no winding, and an amplifier's only where it would not be stable."""
+
 TRANSFORMER_BAND_HZ = (3.0e3, 2.1e4)
 """Where that angle is looked at."""
 

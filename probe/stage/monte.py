@@ -15,7 +15,7 @@ from probe.stage.fitted import LEGS, SINGLE_ENDED, Block, Fit, Known, flat
 from probe.stage.inject import Injected, carry, draw_injected, own_sizes, solve_injected
 from probe.stage.network import Complex
 from probe.stage.observations import Group
-from probe.stage.open_leg import own_admittance
+from probe.stage.open_leg import own_admittance, passes
 from probe.stage.realise import Errors, Excited, Realisation, flows_into, realise
 from probe.stage.resolve import resolve
 from probe.stage.solve import fit
@@ -204,7 +204,14 @@ class MonteCarlo:
         g = self._open_admittance(result, leg, recorded)
         if g is None:
             return replace(result.legs, open_leg=leg)
-        g = np.maximum(g.real, 0.0) + 1j * g.imag
+        strays = np.asarray(1j * g.imag, dtype=np.complex128)
+        found = self._opened(theta, leg, strays + np.maximum(g.real, 0.0))
+        told = passes(g[:, nearest_tone(group.hz)])
+        bare = None if told else self._opened(theta, leg, strays)
+        return replace(result.legs, theta=found, open_leg=leg, open_known=True, nothing_flows=bare)
+
+    def _opened(self, theta: Complex, leg: int, g: Complex) -> Complex:
+        """Return the stage whose open leg has the admittance ``g``, shape (1 + D, F)."""
         legs = LEGS.rows
         voc = theta[..., 0] @ legs.T
         z = np.einsum("ar,dfrj,bj->dfab", legs, theta[..., 1:3], legs)
@@ -219,7 +226,7 @@ class MonteCarlo:
         whole = theta.copy()
         whole[..., 0] = voc @ back.T
         whole[..., 1:3] = np.einsum("ra,dfab,jb->dfrj", back, z, back)
-        return replace(result.legs, theta=whole, open_leg=leg, open_known=True)
+        return whole
 
     def _stray(self, back: Complex, own: Complex) -> Complex:
         """Return what an open leg puts on the other: strays, alike both ways, hardly seen."""

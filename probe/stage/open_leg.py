@@ -34,6 +34,10 @@ FOLLOWS = 0.3
 
 BAND_HZ = (300.0, 3000.0)
 
+TOLD, NORMAL_MEDIAN = 3.3, 0.6745
+"""A conductance is told from nothing so many standard deviations above it (one part in a thousand
+lies beyond); the median of a standard normal variable's size is the second."""
+
 
 def find_open_leg(played: Group | None, injected: Group | None) -> int | None:
     """Index of the leg that is connected to nothing (0 hot, 1 cold), None where neither is."""
@@ -127,6 +131,17 @@ def own_admittance(group: Group, leg: int, volts: Complex, flows: Complex) -> Co
     v = raised[:, driven].mean(axis=1) - raised[:, alone].mean(axis=1)
     i = drawn[:, driven].mean(axis=1) - drawn[:, alone].mean(axis=1)
     return np.asarray(i / np.where(np.abs(v) > 0.0, v, np.nan))
+
+
+def passes(own: Complex) -> bool:
+    """Return True where a resistor to pin 1 is told from an open pin: admittances, (1 + D,).
+
+    Through an open pin's strays flows current a quarter turn ahead and none with the voltage.
+    """
+    if len(own) < 2:
+        return True
+    scatter = float(np.median(np.abs(own[1:].real - own[0].real))) / NORMAL_MEDIAN
+    return bool(own[0].real > max(TOLD * scatter, abs(own[0].imag)))
 
 
 def _across(observed: Observed) -> bool:

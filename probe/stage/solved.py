@@ -48,6 +48,9 @@ class Solved:
         their column is not known whatever the weights say.
     leak
         Shape (F, 2), A: the current the recorder draws from each leg, 0 where it is noise.
+    nothing_flows
+        ``theta`` with an open leg that passes no current but its strays', where what was found of
+        it is not told from that; None elsewhere.
     """
 
     hz: Array
@@ -57,6 +60,7 @@ class Solved:
     open_known: bool = False
     unswitched: tuple[int, ...] = ()
     leak: Array | None = None
+    nothing_flows: Complex | None = None
 
     def lost(self, functional: Complex) -> Array:
         """How much of a linear quantity the takes do not support, shape (F,), in its unit."""
