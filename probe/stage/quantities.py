@@ -155,14 +155,26 @@ def _pair_of_readings(
 
 
 def open_take(identified: Identified) -> int | None:
-    """Index of the first take in which both legs are heard and nothing is switched on."""
+    """Index of the first take in which both legs are heard and nothing is switched on.
+
+    One of a single tone only where there is no other.
+    """
     if identified.group is None:
         return None
-    for t, observed in enumerate(identified.group.takes):
-        take = observed.phasors.take
-        if observed.recorded[:2].all() and not take.loads and not take.injections:
-            return t
-    return None
+    open_ = [
+        t
+        for t, observed in enumerate(identified.group.takes)
+        if observed.recorded[:2].all()
+        and not observed.phasors.take.loads
+        and not observed.phasors.take.injections
+    ]
+    return _of_many_tones(identified, open_)
+
+
+def _of_many_tones(identified: Identified, takes: list[int]) -> int | None:
+    assert identified.group is not None
+    of = identified.group.takes
+    return min(takes, key=lambda t: (len(of[t].phasors.take.tones_hz) == 1, t), default=None)
 
 
 def single_ended_take(identified: Identified) -> int | None:
@@ -171,7 +183,7 @@ def single_ended_take(identified: Identified) -> int | None:
         return None
     heard = [t for t, o in enumerate(identified.group.takes) if o.recorded[2]]
     free = [t for t in heard if not identified.group.takes[t].phasors.take.loads]
-    return free[0] if free else None
+    return _of_many_tones(identified, free)
 
 
 def recorded(identified: Identified, t: int, k: int) -> Complex:

@@ -14,7 +14,7 @@ from typing import Any
 from probe.bench.guided.checking import offer_check
 from probe.bench.guided.continued import refuse_another
 from probe.bench.guided.equipment import Equipment
-from probe.bench.guided.one_take import OneTake, Pass, has_floor
+from probe.bench.guided.one_take import OneTake, Pass, of_bench
 from probe.bench.guided.playing import FilePlayer, files_of, write_files
 from probe.bench.guided.raised import NoiseGain
 from probe.bench.guided.screen import Screen
@@ -31,7 +31,7 @@ from probe.bench.guided.setting_up import (
 )
 from probe.bench.guided.taking import Taker
 from probe.bench.judged.interim import Interim
-from probe.bench.judged.legs import open_take
+from probe.bench.judged.legs import loudest_tone, open_take
 from probe.bench.planned import cautions, meters, plan
 from probe.bench.planned.able import FIRST, Known, Setting, step_for
 from probe.bench.planned.kit import Kit
@@ -212,7 +212,7 @@ class Guide:
         """Make the take of the interface's own noise while the reference stands there anyway."""
         one = Pass(self._setting(self.answers.sides[0], self.answers.volumes[0]))
         step = step_for("floor", one.setting, Known(), "the reference is there anyway")
-        if isinstance(step, Step) and not has_floor(self.store):
+        if isinstance(step, Step) and "floor" not in of_bench(self.store):
             self.takes.take(one, step)
         self.no_floor = "floor" in one.given_up
         self.talk.say("Take the reference out again.")
@@ -222,15 +222,15 @@ class Guide:
     def _side(self, side: Side, volume: str) -> None:
         one = Pass(self._setting(side, volume))
         self._earlier(one)
-        if self.no_floor or has_floor(self.store):
-            one.given_up.add("floor")
         name = " ".join(p for p in (side, volume and f"at {volume}") if p)
         self.talk.heading(f"{name}: takes")
         while True:
             self._analyse(volume)
             body = self.interim.body(side)
             known = plan.known_of(body, one.volts)
-            so_far = plan.SoFar(tuple(one.made), frozenset(one.given_up), body)
+            loudest = loudest_tone(self.interim.phasors(side, volume))
+            there = of_bench(self.store, loudest) | ({"floor"} if self.no_floor else set())
+            so_far = plan.SoFar(tuple(one.made), frozenset(one.given_up | there), body)
             if one.made:
                 self.screen.tell_facts(body)
                 self._ask_power(body, one.volts.get("hot", 0.0) + one.volts.get("cold", 0.0))
@@ -278,7 +278,7 @@ class Guide:
                     one.made.append(word)
                 if word == "idle" and "volts_full_scale" in take:
                     one.given_up.add("floor")  # at that gain there is one, or none any more
-                if take.get("drive_volts"):
+                if take.get("drive_volts") and take["signal"] == "multitone":
                     volts[side, volume] = take["drive_volts"]
 
     def _ask_power(self, body: dict[str, Any] | None, heard: float) -> None:

@@ -9,17 +9,18 @@ from probe.bench.guided.equipment import Equipment
 from probe.bench.guided.raised import NoiseGain
 from probe.bench.guided.screen import Screen
 from probe.bench.guided.setting_up import confirmed, title
-from probe.bench.guided.taking import Made, Taker
-from probe.bench.judged.judge import judge
+from probe.bench.guided.taking import Made, Taker, peak_of
+from probe.bench.judged.judge import judge, judge_loop_back
 from probe.bench.judged.judgement import Judgement
-from probe.bench.judged.legs import open_take
+from probe.bench.judged.legs import loudest_tone, open_take
 from probe.bench.planned import cautions
 from probe.bench.planned.able import Known, Setting, step_for
-from probe.bench.planned.steps import Played, Step, take_table
+from probe.bench.planned.steps import OF_BENCH, Played, Plugged, Step, take_table
 from probe.bench.shown.drawing import sentences, terminal
 from probe.bench.shown.what_now import AFTER_STOP, GONE, TRY, choices
 from probe.bench.stored.storage import SessionFolder
 from probe.bench.stream.stop import Reason, Stopped
+from probe.bench.tones.sets import TONE
 from probe.phasors import TakePhasors
 
 
@@ -53,6 +54,7 @@ class OneTake:
     taker: Taker
     gain: NoiseGain
     _scales: tuple[float, ...] | None = None
+    _stands: Plugged | None = None
 
     def take(self, one: Pass, step: Step) -> None:
         """Make one take, again and again, until it is kept or passed over.
@@ -106,16 +108,22 @@ class OneTake:
         if step.reason:
             talk.say(f"Why now: {step.reason}.")
         before = cautions.before(step)
-        self.screen.show_step(step, "plug this, then go on in the terminal", before)
+        stands = self._stands == step.plugged
+        self._stands = None
+        status = "nothing to plug, it stands" if stands else "plug this, then"
+        self.screen.show_step(step, f"{status}; go on in the terminal", before)
         for caution in before:
             self.screen.caution(caution)
-        if talk.plain:
+        if stands:
+            talk.say("Nothing to plug: leave everything as it is.")
+        elif talk.plain:
             for sentence in sentences(step):
                 talk.say(sentence)
         else:
             talk.draw(terminal(step))
         choices = {"r": "ready: it is plugged, record", "s": "skip this take"}
-        answer = talk.choose("ready", "Plug this. Ready?", choices, "r")
+        question = "Plugged as before. Ready?" if stands else "Plug this. Ready?"
+        answer = talk.choose("ready", question, choices, "r")
         if answer == "s":
             one.given_up.add(step.take)
             return False
@@ -136,7 +144,8 @@ class OneTake:
                 self._find_level(step)
             if self.taker.player is not None and not step.plugged.fixture:
                 self.taker.player.for_step(step, self.taker.recorder)
-            made = self.taker.make(step, self._scales)
+            loudest = loudest_tone(self.screen.interim.phasors(*key))
+            made = self.taker.make(step, self._scales, loudest)
         except Stopped as stopped:
             if stopped.stop.reason is not Reason.GONE:
                 raise
@@ -176,6 +185,10 @@ class OneTake:
         stop = made.recorded.stop
         if stop is not None:
             return (Judgement("stopped", stop.message, AFTER_STOP.get(stop.reason, TRY)),)
+        if made.step.signal == "loop-back":
+            top = (made.played.drive_volts or 0.0) * peak_of(TONE)
+            wanted = [top / i.volts_full_scale for i in self.equipment.bench.inputs[:2]]
+            return judge_loop_back(made.recorded.peaks, wanted, lost=bool(made.recorded.lost))
         if made.heard is None:
             return ()
         side, volume = one.setting.side, one.setting.volume
@@ -212,6 +225,7 @@ class OneTake:
         assert recorded is not None
         self.store.keep(recorded, in_stream=self.taker.player is None or not step.plays)
         one.made.append(step.take)
+        self._stands = step.plugged
         self._note_volts(one, made)
         codes = ", ".join(j.code for j in found)
         self.screen.told.append((step.name, f"kept, although: {codes}" if codes else "kept"))
@@ -250,9 +264,23 @@ class OneTake:
             one.volts[role] = rms * scale.volts_full_scale
 
 
-def has_floor(store: SessionFolder) -> bool:
-    """Whether a take of the interface's own noise is there, at the gain of the tones."""
-    return any(t["signal"] == "floor" and "volts_full_scale" not in t for t in store.takes)
+LOUD_ENOUGH = 0.97
+"""Level of a loop-back take over the tones it stands beside from which it serves them: the bound of
+its tenth harmonic grows by a third, no more."""
+
+
+def of_bench(store: SessionFolder, loudest: float = 0.0) -> set[str]:
+    """Return words of the takes of the bench itself that are there, at the gain of the tones.
+
+    ``loudest``: V rms of the tones that a loop-back take must stand beside.
+    """
+    there = (t for t in store.takes if "volts_full_scale" not in t)
+    loud = LOUD_ENOUGH * loudest
+    return {
+        t["signal"]
+        for t in there
+        if t["signal"] in OF_BENCH and (t["signal"] != "loop-back" or t["drive_volts"] >= loud)
+    }
 
 
 def _sentence(text: str) -> str:

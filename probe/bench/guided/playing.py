@@ -14,7 +14,7 @@ from probe.bench.guided.setting_up import confirmed
 from probe.bench.judged.judgement import SILENT_RATIO
 from probe.bench.path_check.check import PathCheck, PathFinding, check_levels, check_path
 from probe.bench.path_check.follow import KnownFile
-from probe.bench.planned.steps import LOADING, Step
+from probe.bench.planned.steps import LOADING, Played, Step
 from probe.bench.shown.dialogue import Dialogue
 from probe.bench.stream.recorder import Recorder
 from probe.bench.tones.files import Layout, write_tones
@@ -66,7 +66,7 @@ class Playable:
     Attributes
     ----------
     word
-        ``tones``, ``quieter`` or ``quiet``.
+        ``tones``, ``quieter``, ``tone`` or ``quiet``.
     made
         Its sound.
     """
@@ -87,13 +87,27 @@ class Files:
     tones: Playable
     quieter: Playable
     quiet: Playable
+    tone: Playable
     known: KnownFile
     tone_dbfs: float = TONE_DBFS
 
     @property
     def all(self) -> tuple[Playable, ...]:
         """Every file."""
-        return self.tones, self.quieter, self.quiet
+        return self.tones, self.quieter, self.tone, self.quiet
+
+    def of(self, step: Step) -> Playable:
+        """Return the file that is played in a take."""
+        if not step.plays:
+            return self.quiet
+        return self.tone if step.signal == "tone" else self.tones
+
+    def played(self, step: Step) -> Played:
+        """Return what is in it, as a session says it."""
+        sound = self.of(step).made.sound
+        assert isinstance(sound, Tones)
+        dbfs = 20.0 * math.log10(sound.peaks[0])
+        return Played(sound.hz, _degrees(sound), drive_dbfs=round(dbfs, 4))
 
 
 def files_of(rate: int) -> Files:
@@ -106,9 +120,17 @@ def files_of(rate: int) -> Files:
     quiet = Made(Silence(round(PERIOD_S * rate)), rate, told + 'signal = "idle"\n', ())
     sound = loud.sound
     assert isinstance(sound, Tones)
-    phases = tuple(round(math.degrees(p) % 360.0, 2) for p in sound.phases_rad)
-    known = KnownFile(sound.hz, phases, rate, PERIOD_S)
-    return Files(Playable("tones", loud), Playable("quieter", low), Playable("quiet", quiet), known)
+    peak = 20.0 * math.log10(float(np.max(np.abs(sound.piece(0, sound.frames)))))
+    one = make(Request("tone", rate, tone_dbfs=round(peak, 2), loop=True))
+    known = KnownFile(sound.hz, _degrees(sound), rate, PERIOD_S)
+    return Files(
+        *(Playable("tones", loud), Playable("quieter", low), Playable("quiet", quiet)),
+        *(Playable("tone", one), known),
+    )
+
+
+def _degrees(sound: Tones) -> tuple[float, ...]:
+    return tuple(round(math.degrees(p) % 360.0, 2) for p in sound.phases_rad)
 
 
 def write_files(files: Files, folder: Path) -> None:
@@ -154,7 +176,8 @@ class FilePlayer:
         confirmed(self.talk, "playing", f"Does it play {one.word}.wav?")
         self.hands(one.word, one, 0.0)
         self.playing = one.word
-        recorder.expect_tones(() if one.word == "quiet" else self.files.known.hz)
+        sound = one.made.sound
+        recorder.expect_tones(sound.hz if isinstance(sound, Tones) else ())
         recorder.wait(1.0)
 
     def for_step(self, step: Step, recorder: Recorder) -> None:
@@ -164,7 +187,7 @@ class FilePlayer:
             recorder.expect_tones(())
             return
         if step.take not in LOADING:  # a load is tried with the lower file first
-            self.play(self.files.tones if step.plays else self.files.quiet, recorder)
+            self.play(self.files.of(step), recorder)
 
     def settle_level(self, step: Step, recorder: Recorder) -> None:
         """Have the device's volume turned until the loudest leg is well within the inputs."""

@@ -184,6 +184,8 @@ def ask_kit(talk: Dialogue) -> Kit:
     )
     yes = {"y": "yes", "n": "no"}
     rca = talk.choose("kit-rca", "A lead from an RCA output to an input?", yes, "n") == "y"
+    loop = "A lead from the interface's output 1 to both its inputs at once?"
+    loop_back = talk.choose("kit-loop", loop, yes, "n") == "y"
     loads: list[tuple[str, LoadPart]] = []
     for key, place, where in (
         ("kit-leg", "leg", "a resistor to put on a leg"),
@@ -197,7 +199,7 @@ def ask_kit(talk: Dialogue) -> Kit:
         "kit-injector", "An injector of 10 kohm or more? (Enter: no)", "ohm", 1e4, 1e6, None
     )
     injector = None if ohm is None else InjectorPart(ohm=ohm)
-    return Kit("as answered", True, rca, False, tuple(loads), injector)
+    return Kit("as answered", True, rca, False, tuple(loads), injector, loop_back=loop_back)
 
 
 def tell_learn(talk: Dialogue, setting: Setting) -> None:

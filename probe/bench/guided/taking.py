@@ -20,7 +20,7 @@ from probe.bench.stream.recorder import Recorder
 from probe.bench.stream.sound import Part, Purpose, Sound
 from probe.bench.stream.stop import Stop
 from probe.bench.stream.wav import read
-from probe.bench.tones.sets import DEVICE, INJECTED, PERIOD_S, ToneSet
+from probe.bench.tones.sets import DEVICE, INJECTED, PERIOD_S, TONE, ToneSet
 from probe.bench.tones.waves import Tones
 from probe.session.model import Bench, Injection, Take
 
@@ -39,6 +39,13 @@ MOST_DRIVE_VOLTS = 0.25
 
 STEP_UP = 10.0
 """The level comes up by at most this at a time, listening in between."""
+
+LOOP_SHARE = 0.5
+"""Peak that an input may hear of the interface's own output, over its full scale."""
+
+LOUDER = 1.02
+"""By which that tone is louder than those it stands beside: two inputs of 10 kohm or more take so
+much from an output of 100 ohm."""
 
 INJECTED_VOLTS = 0.12
 """E.m.f. per injected tone, V rms: eight of them stay below 1.4 V peak."""
@@ -63,12 +70,15 @@ class Made:
         What it says, for a judgement; None where it carries no tones.
     refused
         Why the load must not be used.
+    played
+        What went out.
     """
 
     step: Step
     recorded: Recorded | None
     heard: Heard | None = None
     refused: str | None = None
+    played: Played = field(default_factory=Played)
 
 
 @dataclass
@@ -130,20 +140,44 @@ class Taker:
         legs = [p for p, c in zip(heard.peaks, step.plugged.channels, strict=False) if c in _LEGS]
         return max(legs, default=0.0)
 
-    def _drive(self, volts: float) -> Part:
-        return Part(0, self._sound(DEVICE, volts), Purpose.DRIVE)
+    def _drive(self, volts: float, tones: ToneSet = DEVICE) -> Part:
+        return Part(0, self._sound(tones, volts), Purpose.DRIVE)
+
+    def _driven(self, step: Step) -> tuple[ToneSet, float]:
+        """Return what drives the device in a take, and at how many V rms each.
+
+        One tone has the peak that all tones together have: what neither device nor inputs have
+        not carried before.
+        """
+        volts = self.volts.get(self._key(step), self._first())
+        if step.signal == "multitone":
+            return DEVICE, volts
+        return TONE, float(f"{volts * peak_of(DEVICE) / peak_of(TONE):.6g}")
+
+    def loop_volts(self, loudest: float) -> float:
+        """Return V rms of the tone the interface gives itself: no less than the takes' own.
+
+        Its harmonics grow with the level, so that a quieter one would say little of them.
+        """
+        least = min(i.volts_full_scale for i in self.bench.inputs[:2])
+        full = self.bench.outputs[0].volts_full_scale if self.bench.outputs else 1.0
+        most = min(LOOP_SHARE * least, 0.9 * full) / peak_of(TONE)
+        return float(f"{min(max(LOUDER * loudest, FIRST_VOLTS), most):.6g}")
 
     def _sound(self, tones: ToneSet, volts: float) -> Sound:
         return Sound(wave_of(tones, round(self.recorder.rate)) * volts, "volts")
 
     # -- the take
 
-    def make(self, step: Step, scales: tuple[float, ...] | None = None) -> Made:
+    def make(
+        self, step: Step, scales: tuple[float, ...] | None = None, loudest: float = 0.0
+    ) -> Made:
         """Make a take: play, try where something is loaded, record, measure.
 
-        ``scales``: what its channels read as full scale, V peak, where its gain is another.
+        ``scales``: what its channels read as full scale, V peak, where its gain is another;
+        ``loudest``: V rms of the tones that a loop-back take stands beside.
         """
-        parts, played = self._parts(step)
+        parts, played = self._parts(step, loudest)
         if step.take in LOADING and step.plays:
             why = self._try_load(step, parts)
             if why is not None:
@@ -157,27 +191,23 @@ class Taker:
         taken = self.recorder.take(path, parts, seconds, progress=self._telling("recording"))
         if not taken.complete or taken.path is None:
             return Made(step, taken)
-        return Made(step, taken, self._measured(step, played, taken))
+        return Made(step, taken, self._measured(step, played, taken), played=played)
 
-    def _parts(self, step: Step) -> tuple[list[Part], Played]:
+    def _parts(self, step: Step, loudest: float) -> tuple[list[Part], Played]:
         plugged = step.plugged
         parts: list[Part] = []
         played = Played()
         if step.plays:
             if self.player is None:
-                volts = self.volts.get((plugged.side, plugged.volume), self._first())
-                parts.append(self._drive(volts))
-                played = replace(
-                    played, tones_hz=DEVICE.hz, phases_deg=DEVICE.phases_deg, drive_volts=volts
-                )
+                tones, volts = self._driven(step)
+                parts.append(self._drive(volts, tones))
+                played = Played(tones.hz, tones.phases_deg, drive_volts=volts)
             else:
-                files = self.player.files
-                played = replace(
-                    played,
-                    tones_hz=files.known.hz,
-                    phases_deg=files.known.phases_deg,
-                    drive_dbfs=files.tone_dbfs,
-                )
+                played = self.player.files.played(step)
+        if step.signal == "loop-back":
+            volts = self.loop_volts(loudest)
+            parts.append(Part(0, self._sound(TONE, volts), Purpose.CHECK))
+            played = Played(TONE.hz, TONE.phases_deg, drive_volts=volts)
         if plugged.injector is not None:
             off = plugged.state == "off"
             volts = INJECTED_VOLTS_OFF if off else INJECTED_VOLTS
@@ -253,7 +283,8 @@ class Taker:
         if not carries_tones(take):
             return None
         phasors = measure_take(take, self.bench.mains_hz)
-        if not step.plugged.loads and step.plugged.injector is None:
+        alone = not step.plugged.loads and step.plugged.injector is None
+        if alone and step.signal == "multitone":
             self._note_beside(step, taken, phasors.clock_error)
         return Heard(step, phasors, taken.peaks, taken.rms, bool(taken.lost))
 

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from probe.bench.planned.steps import OF_BENCH
 from probe.errors import NotUsable
 from probe.facts.analyse import analyse_measured
 from probe.phasors import TakePhasors, carries_tones, measure_take
@@ -65,7 +66,7 @@ class Interim:
         """
         session = self.session = read_session(self.folder)
         every = self._phasors(session)
-        takes = tuple(t for t in session.takes if t.volume == volume or t.signal == "floor")
+        takes = tuple(t for t in session.takes if t.volume == volume or t.signal in OF_BENCH)
         phasors = tuple(p for p in every if p.take.volume == volume)
         try:
             self._facts = analyse_measured(replace(session, takes=takes), phasors, draws=self.draws)

@@ -18,6 +18,12 @@ TORN_RATIO = 0.3
 """What no steady tones explain, over the tones, from which together with a disturbed fit the
 recording is torn: hum alone disturbs neither the clock nor the strong tones."""
 
+LOOPED = 0.7
+"""Share of the peak that an input of known gain hears of output 1 where its lead is in: 3 dB cover
+what two inputs together take from an output of 600 ohm and a gain nobody metered."""
+
+AGAIN_ALONE = "make the take again; close other programs if it happens often"
+
 EARLY = 0.9
 """Share of a take in which the tones must stand still: the bench plays them from before its first
 sample to after its last, so a shorter part means that something came loose."""
@@ -46,6 +52,30 @@ def judge(
     return tuple(against(heard, opened, other_side))
 
 
+def judge_loop_back(
+    peaks: Sequence[float], wanted: Sequence[float], *, lost: bool
+) -> tuple[Judgement, ...]:
+    """Return what is wrong with a take in which the interface hears itself.
+
+    Parameters
+    ----------
+    peaks
+        Of the two inputs, shares of full scale.
+    wanted
+        What they should be.
+    lost
+        Whether samples were lost.
+    """
+    if lost:
+        return (Judgement("samples-lost", "the interface lost samples", AGAIN_ALONE),)
+    deaf = [k for k, (p, w) in enumerate(zip(peaks, wanted, strict=False), 1) if p < LOOPED * w]
+    if not deaf:
+        return ()
+    which = " and ".join(f"input {k}" for k in deaf)
+    do = "output 1 goes to both inputs, by one lead with two ends; the gains stay as they are"
+    return (Judgement("nothing-heard", f"{which} does not hear output 1 as it should", do),)
+
+
 # -- what the recording itself shows
 
 
@@ -67,7 +97,7 @@ def _recording(heard: Heard) -> list[Judgement]:
             Judgement(
                 "samples-lost",
                 "the interface lost samples" if heard.lost else codes["dropout"],
-                "make the take again; close other programs if it happens often",
+                AGAIN_ALONE,
             )
         )
     if found:
@@ -106,10 +136,10 @@ def _recording(heard: Heard) -> list[Judgement]:
             Judgement(
                 "samples-lost",
                 "the tones do not keep their phase through the take: samples were lost",
-                "make the take again; close other programs if it happens often",
+                AGAIN_ALONE,
             )
         ]
-    if hum > HUM_RATIO and heard.step.plays:
+    if hum > HUM_RATIO and heard.step.signal == "multitone":
         return [
             Judgement(
                 "hum",

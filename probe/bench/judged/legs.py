@@ -71,15 +71,32 @@ def first_take(heard: Heard) -> list[Judgement]:
 def open_take(earlier: Sequence[TakePhasors]) -> TakePhasors | None:
     """Return the first take with both legs open while the device plays, or None."""
     for p in earlier:
-        if not p.take.loads and not p.take.injections and {"hot", "cold"} <= set(p.take.channels):
+        alone = not p.take.loads and not p.take.injections and p.take.signal != "tone"
+        if alone and {"hot", "cold"} <= set(p.take.channels):
             return p if p.played.any() else None
     return None
+
+
+def loudest_tone(takes: Sequence[TakePhasors]) -> float:
+    """Return the loudest of takes of one tone, V rms, as driven or as heard; 0 without any."""
+    alone = [p for p in takes if p.take.signal == "tone"]
+    heard = [float(np.max(np.abs(p.volts), initial=0.0)) for p in alone]
+    return max([*heard, *(p.take.drive_volts or 0.0 for p in alone)], default=0.0)
 
 
 def _scaled(phasors: TakePhasors, opened: TakePhasors) -> float:
     """Return by how much stronger a take is driven than the open one."""
     one, other = phasors.take.drive_volts, opened.take.drive_volts
-    return one / other if one and other else 1.0
+    if one and other:
+        return one / other
+    now, then = phasors.take.drive_dbfs, opened.take.drive_dbfs
+    return 1.0 if now is None or then is None else float(10.0 ** ((now - then) / 20.0))
+
+
+def _same_tones(phasors: TakePhasors, opened: TakePhasors) -> NDArray[np.bool_]:
+    """Return which of the open take's played tones are played in a take, too."""
+    ours, theirs = phasors.hz[phasors.played], opened.hz[opened.played]
+    return np.asarray(np.isclose(theirs[:, None], ours, rtol=1e-9).any(axis=1))
 
 
 def against(
@@ -91,13 +108,13 @@ def against(
     phasors, step = heard.phasors, heard.step
     if not step.plays:
         return []
-    drive = _scaled(phasors, opened)
+    drive, same = _scaled(phasors, opened), _same_tones(phasors, opened)
     pairs = {
-        role: (leg / drive, ref)
+        role: (leg / drive, ref[same])
         for role in ("hot", "cold")
         if (leg := _leg(phasors, role)) is not None
         and (ref := _leg(opened, role)) is not None
-        and len(leg) == len(ref)
+        and len(leg) == len(ref[same])
     }
     if not pairs:
         return []

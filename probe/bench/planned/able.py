@@ -16,9 +16,12 @@ FIRST, LAST = "open", "second-open"
 
 ORDER = (
     "open",
+    "tone",
     "idle",
-    "floor",
     "single-ended",
+    "single-ended-tone",
+    "floor",
+    "loop-back",
     "inject-cold",
     "inject-hot",
     "load-cold",
@@ -33,9 +36,12 @@ ORDER = (
 
 TITLES = {
     "open": "both legs open",
+    "tone": "both legs, one tone",
     "idle": "both legs, nothing played",
     "floor": "the reference in place of the device, nothing played",
+    "loop-back": "the interface's own output, one tone",
     "single-ended": "pin 2 and the single-ended output",
+    "single-ended-tone": "pin 2 and the single-ended output, one tone",
     "inject-cold": "test tones into pin 3",
     "inject-hot": "test tones into pin 2",
     "load-cold": "a resistor on pin 3",
@@ -102,28 +108,36 @@ class Refused:
 def step_for(take: str, setting: Setting, known: Known, reason: str = "") -> Step | Refused | None:
     """Return how a take is made; None where the kit or the device has not what it needs."""
     plugged: Plugged | Refused | None
-    if take in (FIRST, LAST, "idle"):
+    if take in (FIRST, LAST, "tone", "idle"):
         plugged = _plugged(setting, ("hot", "cold"))
     elif take == "floor":
         has = setting.kit.reference is not None
         plugged = _plugged(setting, ("hot", "cold"), fixture=True) if has else None
+    elif take == "loop-back":
+        has = setting.kit.loop_back and not setting.plays_files
+        plugged = _plugged(setting, ("hot", "cold"), loop_back=True) if has else None
     elif take.startswith("inject"):
         plugged = _injecting(take, setting)
-    elif take == "single-ended":
+    elif take in ("single-ended", "single-ended-tone"):
         has = "rca" in setting.device.connectors and setting.kit.single_ended
         plugged = _plugged(setting, ("hot", "single-ended")) if has else None
     else:
         plugged = _loading(take, setting, known)
     if plugged is None or isinstance(plugged, Refused):
         return plugged
-    silent = (
-        plugged.state == "off"
-        or take == "idle"
-        or (setting.plays_files and plugged.injector is not None)
-    )
-    signal: Signal = "floor" if take == "floor" else "idle" if silent else "multitone"
     name = " ".join(p for p in (setting.side, setting.volume and f"at {setting.volume}") if p)
+    signal = _signal(take, plugged)
     return Step(take, f"{name} {take.replace('-', ' ')}", plugged, signal, reason)
+
+
+def _signal(take: str, plugged: Plugged) -> Signal:
+    """Return what is played in a take."""
+    if plugged.fixture or plugged.loop_back:
+        return "floor" if plugged.fixture else "loop-back"
+    if take in ("tone", "single-ended-tone"):
+        return "tone"
+    injects_only = plugged.plays_files and plugged.injector is not None
+    return "idle" if plugged.state == "off" or take == "idle" or injects_only else "multitone"
 
 
 def able(setting: Setting, known: Known) -> dict[str, Step]:
@@ -146,8 +160,9 @@ def _plugged(
     *,
     off: bool = False,
     fixture: bool = False,
+    loop_back: bool = False,
 ) -> Plugged:
-    hears_drive = setting.has_reference and not off and not fixture
+    hears_drive = setting.has_reference and not off and not fixture and not loop_back
     spare: Channel = "reference" if hears_drive else "unused"
     silent: tuple[Channel, ...] = ("unused",)
     rest = (spare, *silent * setting.inputs)
@@ -160,6 +175,7 @@ def _plugged(
         setting.volume,
         setting.plays_files,
         fixture,
+        loop_back,
     )
 
 

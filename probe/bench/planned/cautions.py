@@ -89,6 +89,13 @@ _ALL = (
         "never onto the device's output. Injector off.",
     ),
     Caution(
+        "loop-back",
+        "Before the interface hears itself",
+        "Mute the device, and turn down whatever plays what the inputs hear or output 1 gives "
+        "(headphones, monitor loudspeakers). Output 1 goes to both inputs and to nothing else: "
+        "never join it to an output of the device. Direct monitoring off, or it howls.",
+    ),
+    Caution(
         "inject",
         "Before injecting",
         "Only through 10 kohm or more; all tones together stay below 1.4 V peak and 0.14 mA. The "
@@ -163,6 +170,8 @@ def before(step: Step) -> tuple[Caution, ...]:
         return (CAUTIONS["inject"],)
     if step.take in LOADING:
         return (CAUTIONS["load"],)
+    if step.plugged.loop_back:
+        return (CAUTIONS["loop-back"],)
     if step.plugged.fixture:
         return (CAUTIONS["floor"],)
     return (CAUTIONS["connect"],)

@@ -31,6 +31,7 @@ name = "breakout lead and resistor plugs"
 # Leads
 breakout = true            # XLR to two inputs, each leg against pin 1: the one that is needed
 single_ended = true        # a lead from the RCA output to an input
+loop_back = true           # a lead from the interface's output 1 to both its inputs
 switch_box = false         # resistors behind switches instead of plugs
 
 # Resistors. "between" is where a plug may go; the same part on both legs is the same resistor,
@@ -104,6 +105,7 @@ class KitFile(Table):
     name: OneLine = ""
     breakout: bool = True
     single_ended: bool = False
+    loop_back: bool = False
     switch_box: bool = False
     load: Annotated[tuple[LoadPart, ...], Field(max_length=20)] = ()
     injector: InjectorPart | None = None
@@ -116,7 +118,7 @@ class Kit:
 
     Attributes
     ----------
-    breakout, single_ended
+    breakout, single_ended, loop_back
         Leads.
     switch_box
         Resistors are switched, not plugged.
@@ -132,6 +134,7 @@ class Kit:
     loads: tuple[tuple[str, LoadPart], ...] = ()
     injector: InjectorPart | None = None
     reference: ReferencePart | None = None
+    loop_back: bool = False
 
     def loads_for(self, place: str) -> tuple[LoadPart, ...]:
         """Return the resistors that may go there, the gentlest first."""
@@ -152,6 +155,7 @@ def kit_of(file: KitFile) -> Kit:
         loads=tuple((where, part) for part in file.load for where in part.between),
         injector=file.injector,
         reference=file.reference,
+        loop_back=file.loop_back,
     )
 
 

@@ -72,6 +72,7 @@ def learn(setting: Setting) -> tuple[Learned, ...]:
     found = [
         _plain("levels of both legs, leg ratio and phase", steps, ("open",)),
         _noise(steps),
+        _distortion(steps),
         _plain("gain difference to the single-ended output", steps, ("single-ended",)),
         _polarity(setting, steps),
         _impedance("impedance of pin 2", steps, 0),
@@ -95,6 +96,15 @@ def _noise(steps: Collection[str]) -> Learned:
         what = "noise of both legs, less the recorder's own (a bound where it is below that)"
         return _plain(what, steps, ("idle", "floor"))
     return _plain("noise of both legs, as a bound: the recorder's own is in it", steps, ("idle",))
+
+
+def _distortion(steps: Collection[str]) -> Learned:
+    takes = tuple(t for t in ("tone", "loop-back", "single-ended-tone") if t in steps)
+    what = "distortion at the level of the takes (THD, THD+N, harmonics)"
+    if "loop-back" in steps:
+        return Learned(f"{what}, less the bench's own", "yes", takes)
+    said = f"{what}, where above 0.01 %: that much is taken as the bench's own"
+    return Learned(said, "yes" if takes else "no", takes)
 
 
 def _polarity(setting: Setting, steps: Collection[str]) -> Learned:

@@ -1,7 +1,8 @@
 """Which take comes next, for the kit at hand and what is known so far, and when it is enough.
 
-Order: open; silence; the single-ended output; then what settles most of what is open, injections
-before loads; what a wanted fact still lacks; and the open take once more at the end.
+Order: open; one tone; silence; the single-ended output; the interface itself; then what settles
+most of what is open, injections before loads; what a wanted fact still lacks; and the open take
+once more at the end.
 """
 
 from __future__ import annotations
@@ -11,7 +12,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from probe.bench.planned.able import FIRST, LAST, Known, Setting, able, refused
-from probe.bench.planned.steps import INJECTING, LOADING, SILENT, Step
+from probe.bench.planned.steps import INJECTING, LOADING, OF_BENCH, SILENT, Step
 from probe.numbers import number
 
 Ranker = Callable[[Collection[str]], tuple[str | None, str | None]]
@@ -46,6 +47,20 @@ WANTED = (
     ),
 )
 """Facts that are asked for, the takes that show each, and why a take is made for it."""
+
+EARLY = (
+    ("tone", "distortion; everything stays plugged as it is", FIRST),
+    ("idle", "hum and noise, while nothing plays", FIRST),
+    ("single-ended", "gain difference and polarity", FIRST),
+    (
+        "single-ended-tone",
+        "distortion of the single-ended output; everything stays plugged as it is",
+        "single-ended",
+    ),
+    ("floor", "how much of the noise is the interface's own", "idle"),
+    ("loop-back", "how much of the distortion is the interface's own", "tone"),
+)
+"""Takes that are made whatever the device is, why, and the take each belongs to."""
 
 NOT_FOR = {
     "unbalanced": {"coupling_cold_into_hot", "coupling_hot_into_cold", "differential_impedance"},
@@ -112,12 +127,8 @@ def next_step(
     fresh = {take: step for take, step in steps.items() if take not in spent}
     if FIRST in fresh:
         return _with(fresh[FIRST], "everything else is compared with it")
-    for take, why in (
-        ("idle", "hum and noise, while nothing plays"),
-        ("floor", "how much of that is the interface's own"),
-        ("single-ended", "gain difference and polarity"),
-    ):
-        if take in fresh and (take != "floor" or "idle" in so_far.made):
+    for take, why, after in EARLY:
+        if take in fresh and after in so_far.made:
             return _with(fresh[take], why)
     found = _telling(fresh, so_far, ranked) or _missing(fresh, so_far)
     if found is None and everything:
@@ -191,11 +202,11 @@ def _coupled(facts: Mapping[str, Any]) -> bool:
 def _rest(fresh: Mapping[str, Step]) -> Step | None:
     """Return what is left of everything: the device is switched off last."""
     for take, step in fresh.items():
-        if take not in (LAST, *SILENT) and step.plugged.state == "play":
+        if take not in (LAST, *SILENT, *OF_BENCH) and step.plugged.state == "play":
             return _with(step, "everything was asked for")
     if LAST in fresh:
         return _with(fresh[LAST], "before the device is switched off")
-    for step in (s for t, s in fresh.items() if t not in SILENT):
+    for step in (s for t, s in fresh.items() if t not in SILENT | OF_BENCH):
         return _with(step, "whether pin 3 is held by a resistor or by an amplifier")
     return None
 

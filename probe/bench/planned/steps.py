@@ -41,6 +41,8 @@ class Plugged:
     """The device plays files itself: nothing of the bench goes into its input."""
     fixture: bool = False
     """The 100 ohm reference stands in place of the device."""
+    loop_back: bool = False
+    """Output 1 goes straight to both inputs: no device, no reference."""
 
 
 @dataclass(frozen=True)
@@ -62,6 +64,11 @@ class Step:
         return self.signal in ("multitone", "tone") and self.plugged.state == "play"
 
     @property
+    def sounds(self) -> bool:
+        """Whether output 1 or the device's own player gives tones in it."""
+        return self.plays or self.signal == "loop-back"
+
+    @property
     def stem(self) -> str:
         """The name of its sound file, without the ending."""
         return re.sub(r"[^A-Za-z0-9.]+", "-", self.name).strip("-.")
@@ -72,6 +79,9 @@ OUTPUT_U95 = 0.005
 
 SILENT = {"idle", "floor"}
 """Takes of noise: nothing plays, and a minute fraction of a volt is looked for."""
+
+OF_BENCH = {"floor", "loop-back"}
+"""Takes of the bench itself: one of each serves a whole session."""
 
 LOADING = {"load-hot", "load-cold", "load-across", "single-ended-loaded"}
 """Takes that put a resistor on the device's output."""
@@ -104,7 +114,7 @@ def take_table(step: Step, played: Played, file: str) -> dict[str, Any]:
         "channels": list(plugged.channels),
         "signal": step.signal,
     }
-    if step.plays:
+    if step.sounds:
         said |= {"tones_hz": list(played.tones_hz), "phases_deg": list(played.phases_deg)}
         said |= {"drive_volts": played.drive_volts, "drive_dbfs": played.drive_dbfs}
     said |= {"volume": plugged.volume or None, "state": plugged.state}

@@ -16,6 +16,9 @@ _GROUND = "pin 1, shell"
 _REFERENCE = "resistor to G"
 """What stands at A and B where the reference is in place of the device."""
 
+_OUTPUT = "output 1"
+"""What goes to A and B where the interface hears itself."""
+
 
 @dataclass(frozen=True)
 class Row:
@@ -44,8 +47,9 @@ def rows_of(plugged: Plugged) -> tuple[tuple[Row, ...], tuple[Resistor, ...]]:
         loaded = loads[0].from_ if loads[0].to == "ground" else loads[0].to
         terminals.sort(key=lambda t: t == loaded)
     pins = dict.fromkeys(PINS, _REFERENCE) if plugged.fixture else PINS
+    pins = dict.fromkeys(PINS, _OUTPUT) if plugged.loop_back else pins
     rows = [Row(t, pins[t], POINTS[t], f"input {plugged.channels.index(t) + 1}") for t in terminals]
-    rows.append(Row("ground", _GROUND, "G", "ground"))
+    rows.append(Row("ground", "its ground" if plugged.loop_back else _GROUND, "G", "ground"))
     points = {**POINTS, "ground": "G"}
     order = [row.point for row in rows]
     resistors = []
@@ -62,6 +66,12 @@ def sentences(step: Step) -> list[str]:
     """Return what to plug where, one sentence each."""
     plugged = step.plugged
     rows, resistors = rows_of(plugged)
+    if plugged.loop_back:
+        return [
+            "The device's output off the lead; nothing of the device is connected.",
+            "Output 1 of the interface to input 1 and to input 2, by one lead with two ends.",
+            "Nothing on output 2, no injector, no resistor.",
+        ]
     if plugged.fixture:
         return [
             "The reference plug on the lead in place of the device: a resistor from A to G, one "
@@ -104,6 +114,8 @@ def _output(plugged: Plugged) -> str:
 
 
 def _whose(plugged: Plugged) -> str:
+    if plugged.loop_back:
+        return "the interface's output"
     return "the reference plug" if plugged.fixture else f"{_output(plugged)} of the device"
 
 
@@ -115,6 +127,7 @@ def terminal(step: Step) -> str:
     plugged = step.plugged
     rows, resistors = rows_of(plugged)
     head = "REFERENCE, not the device" if plugged.fixture else f"DEVICE, {_output(plugged)}"
+    head = "THE INTERFACE ITSELF, no device" if plugged.loop_back else head
     lines = [f"{head:<40}{'':16}INTERFACE"]
     for number, row in enumerate(rows):
         line = f"{row.pin:<{_LEFT}}" + "─" * (_POINT - _LEFT) + f" {row.point} " + "── "
@@ -131,7 +144,9 @@ def terminal(step: Step) -> str:
             arrow = f"into {one.upper} ◄──[ {one.text} ]"
             lines.append(f"{'':<{_RESISTOR - 6}}{arrow:─<{_RIGHT + 6 - _RESISTOR}} output 2")
     drive = "switched OFF" if plugged.state == "off" else "device's input ◄"
-    if plugged.fixture:
+    if plugged.loop_back:
+        lines.append("the device is off the lead; nothing on output 2")
+    elif plugged.fixture:
         lines.append("nothing plays; nothing on output 2")
     elif plugged.plays_files and plugged.state != "off":
         lines.append("the device plays a file itself; nothing on output 1")
@@ -199,8 +214,10 @@ def svg(step: Step) -> str:
     drive = "plays a file" if plugged.plays_files else "device's input"
     drive = "switched off" if plugged.state == "off" else drive
     drive = "nothing plays" if plugged.fixture else drive
+    drive = "no device" if plugged.loop_back else drive
     body.append(_text(150, last, drive, "end"))
-    if plugged.state != "off" and not plugged.plays_files and not plugged.fixture:
+    of_bench = plugged.fixture or plugged.loop_back
+    if plugged.state != "off" and not plugged.plays_files and not of_bench:
         body.append(_line(160, last, 700, last))
         body.append(_text(712, last, "output 1", "start"))
     return (

@@ -76,6 +76,15 @@ def _tones(step: Step) -> str:
         return "device off; inject tones into the leg: probe tones inject, 50 mV peak at most"
     if step.plugged.injector is not None:
         return "device plays the multitone; inject tones: probe tones inject, 1.4 V peak at most"
+    if step.signal == "tone":
+        return (
+            "device plays one tone: probe tones tone, 4 s or longer, no peak above the multitone's"
+        )
+    if step.signal == "loop-back":
+        return (
+            "no device: the player itself plays that tone into both inputs, as loud there as in "
+            "the take of one tone"
+        )
     if step.signal == "floor":
         return "nothing plays; 60 s at the very gain of the idle take: the recorder's own noise"
     if step.signal == "idle":

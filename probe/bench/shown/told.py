@@ -17,6 +17,7 @@ SHOWN = (
     ("hot_impedance", "impedance, pin 2"),
     ("cold_impedance", "impedance, pin 3"),
     ("differential_impedance", "impedance, between"),
+    ("differential_thd", "distortion (THD)"),
 )
 
 

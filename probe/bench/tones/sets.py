@@ -51,5 +51,8 @@ DEVICE = ToneSet(
 )
 """What the device plays."""
 
+TONE = ToneSet((997.0,), (270.0,))
+"""What the device plays where its distortion is looked for; it begins at zero, rising."""
+
 INJECTED = ToneSet(INJECTED_HZ, (217.2, 106.0, 358.1, 352.8, 313.1, 342.9, 217.0, 232.0))
 """What the bench injects, between them."""

@@ -207,7 +207,7 @@ class VirtualCard:
     def bent(self, heard: NDArray[np.float64]) -> NDArray[np.float64]:
         """Return what the device itself adds to what is heard of it, shares of full scale."""
         plugged = self._plugged
-        if self.place.straight or plugged is None or plugged.fixture:
+        if self.place.straight or plugged is None or plugged.fixture or plugged.loop_back:
             return heard
         return self.place.bent(plugged.channels, heard, self._gain)
 

@@ -24,7 +24,7 @@ from probe.bench.calibration.figures import (
 )
 from probe.bench.planned.steps import OUTPUT_U95, Injector, Plugged
 from probe.errors import BadInput
-from probe.session.model import Channel, Injection, Side
+from probe.session.model import Channel, Injection, Side, Signal
 from probe.simulate.build import read_stage, stage_of
 from probe.simulate.device import bent_channels
 from probe.simulate.network import responses
@@ -183,13 +183,19 @@ class Place:
             channels=plugged.channels,
             inputs=self.stage.bench.inputs[: len(plugged.channels)],
             circuit=self.stage.circuits[plugged.side],
-            signal="check" if plugged.fixture else "multitone",
+            signal=_signal(plugged),
             gain=1.0,
             state=plugged.state,
             loads=plugged.loads,
             injections=() if injector is None else (_injection(injector),),
             driven_input_leg="both",
         )
+
+
+def _signal(plugged: Plugged) -> Signal:
+    if plugged.loop_back:
+        return "loop-back"
+    return "check" if plugged.fixture else "multitone"
 
 
 def _injection(injector: Injector) -> Injection:

@@ -53,11 +53,52 @@ def test_from_unplugged_device_to_session(tmp_path: Path) -> None:
     assert (heard["bound"], heard["limited_by_bench"]) == ("below", True)
     assert heard["value"] < 0.3 * 6.0e-6
     assert "left-floor.wav" in heard["takes"]
+    thd = noise["differential_thd"]
+    # the device adds nothing; source of 0.01 %: what is taken where the bench did not hear itself
+    assert (thd["bound"], thd["limited_by_bench"]) == ("below", True)
+    assert thd["value"] < 0.001
+    assert thd["takes"] == ["left-tone.wav", "left-loop-back.wav"]
+    assert "single_ended_thd" in noise
+    assert "Nothing to plug: leave everything as it is." in run.text
     page = (tmp_path / "session" / "follow.html").read_text("utf-8")
     assert "refresh" not in page
     assert "The session is complete" in run.text.replace("\n", " ")
     for danger in ("48 V phantom", "Grounds first", "Loudspeakers", "10 kohm", "electrical codes"):
         assert danger in run.text
+
+
+BENT = """\
+format = "probe-stage/1"
+circuit = "symmetrical-dual"
+takes = ["open"]
+[device]
+maker = "Invented"
+model = "bent"
+[nonlinear]
+hot = { second = 1e-3 }
+cold = { third = 1e-4 }
+"""
+
+
+@pytest.mark.long
+def test_a_device_that_bends_states_its_distortion(tmp_path: Path) -> None:
+    stage, kit = tmp_path / "stage.toml", 'format = "probe-kit/1"\nloop_back = true\n'
+    stage.write_text(BENT, "utf-8")
+    path = kit_file(tmp_path, kit)
+    run = drive(
+        tmp_path / "session", "--virtual", str(stage), "--fast", "--kit", str(path),
+        answers=METERED,
+    )  # fmt: skip
+    assert (run.status, run.alarms) == (0, []), run.text[-2000:]
+    side = analyse_session(tmp_path / "session", draws=100)["sides"]["left"]
+    facts, top = side["facts"], 2.0**0.5 * side["facts"]["hot_thd"]["at_volts"]
+    # closed form: v + a v² of a cosine of peak A has a second harmonic of a A / 2; v + b v³ a
+    # third of b A² / 4, over a tone raised by 3 b A² / 4; the recorder's 20 kohm takes 0.5 %
+    for name, percent in (("hot", 50e-3 * top), ("cold", 25e-4 * top**2)):
+        entry = facts[f"{name}_thd"]
+        assert "bound" not in entry
+        assert entry["value"] == pytest.approx(percent, rel=0.02)
+        assert entry["takes"] == ["left-tone.wav", "left-loop-back.wav"]
 
 
 def valves(heard: str) -> str:

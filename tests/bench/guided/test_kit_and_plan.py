@@ -8,11 +8,12 @@ from pathlib import Path
 
 import pytest
 
+from probe.bench.judged.judge import judge_loop_back
 from probe.bench.planned import meters
-from probe.bench.planned.able import Known, Refused, Setting, able, refused, step_for
+from probe.bench.planned.able import FIRST, Known, Refused, Setting, able, refused, step_for
 from probe.bench.planned.kit import TEMPLATE, Kit, read_kit, remember, remembered
 from probe.bench.planned.learn import learn
-from probe.bench.planned.plan import Done, SoFar, next_step
+from probe.bench.planned.plan import EARLY, Done, SoFar, next_step
 from probe.bench.planned.steps import Step
 from probe.errors import BadInput
 from probe.session.model import Device, MeterReading
@@ -96,13 +97,46 @@ def test_injections_come_before_loads_and_open_comes_last(full: Kit) -> None:
     assert not [t for t in made if t.endswith("off")]
 
 
+def test_a_tone_follows_its_take_and_needs_no_plugging(full: Kit) -> None:
+    made = order(Setting(DEVICE, full, "left"), everything=False)
+    assert made[:3] == ["open", "tone", "idle"]
+    assert made.index("single-ended-tone") == made.index("single-ended") + 1
+    steps = able(Setting(DEVICE, full, "left"), Known())
+    assert steps["tone"].plugged == steps["open"].plugged == steps["idle"].plugged
+    assert steps["single-ended-tone"].plugged == steps["single-ended"].plugged
+    assert made.index("loop-back") == made.index("floor") + 1
+    files = able(Setting(DEVICE, full, "left", plays_files=True), Known())
+    assert "tone" in files
+    assert "loop-back" not in files  # what the interface plays is not in what is heard then
+
+
+def test_distortion_is_promised_down_to_what_bounds_it(full: Kit) -> None:
+    def promised(setting: Setting) -> str:
+        return next(one.what for one in learn(setting) if "THD" in one.what)
+
+    assert "less the bench's own" in promised(Setting(DEVICE, full, "left"))
+    # source: what the analysis takes without a loop-back take, docs/formats.md: 0.01 %
+    assert "above 0.01 %" in promised(Setting(DEVICE, Kit(), "left"))
+    assert "above 0.01 %" in promised(Setting(DEVICE, full, "left", plays_files=True))
+
+
+def test_an_interface_that_does_not_hear_itself_is_told() -> None:
+    assert judge_loop_back((0.178, 0.177), (0.178, 0.178), lost=False) == ()
+    found = judge_loop_back((0.178, 0.0002), (0.178, 0.178), lost=False)
+    assert [f.code for f in found] == ["nothing-heard"]
+    assert "input 2" in found[0].seen
+    assert "input 1" not in found[0].seen
+    lost = judge_loop_back((0.178, 0.178), (0.178, 0.178), lost=True)
+    assert [f.code for f in lost] == ["samples-lost"]
+
+
 def test_a_load_waits_for_the_injections_that_are_left(full: Kit) -> None:
     """Whatever tells more: a load on a leg whose impedance nobody knows comes after injecting."""
 
     def prefers_loads(takes: Collection[str]) -> tuple[str | None, str | None]:
         return next((t for t in takes if t.startswith("load")), None), "it tells more"
 
-    made = ("open", "idle", "floor", "single-ended")
+    made = (FIRST, *(take for take, _, _ in EARLY))
     setting = Setting(DEVICE, full, "left")
     step = next_step(setting, Known(), SoFar(made), prefers_loads)
     assert isinstance(step, Step)
@@ -127,9 +161,8 @@ def test_settled_means_done(full: Kit) -> None:
     )
     facts = dict.fromkeys(names.split(), value)
     body = {"stage": {"kind": "differential"}, "facts": facts}
-    so_far = SoFar(
-        ("open", "idle", "floor", "single-ended", "inject-cold", "second-open"), body=body
-    )
+    early = tuple(take for take, _, _ in EARLY)
+    so_far = SoFar((FIRST, *early, "inject-cold", "second-open"), body=body)
     done = next_step(Setting(DEVICE, full, "left"), Known(), so_far, ranked_first)
     assert isinstance(done, Done)
     assert done.open_ == ()
