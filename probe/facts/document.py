@@ -18,7 +18,8 @@ from probe.facts.build import Facts, SideFacts
 from probe.facts.curves import curves_of, decode
 from probe.facts.derived import ratios
 from probe.facts.limits import with_limits
-from probe.facts.other_inputs import held_by_inputs
+from probe.facts.other_inputs import held_by_inputs, with_other_inputs
+from probe.facts.other_sources import source_holding
 from probe.facts.refused import refused_stage, refused_warnings
 from probe.facts.shape import shape_complaint
 from probe.formats.text import printable, shown_path, shown_value
@@ -163,7 +164,9 @@ def _side(session: Session, identified: Identified, part: Part | None = None) ->
     known = builder.build() if evidence.clean else _standing(session, identified, builder)
     wider: tuple[str, ...] = ()
     if evidence.clean:
-        known, wider = held_by_inputs(session, identified, evidence, verdict, known)
+        others = with_other_inputs(session, identified, evidence, verdict)
+        known, wider = held_by_inputs(session, others, evidence, verdict, known)
+        source = source_holding(source, [source_of(one) for one in others])
     facts = {**known, **part.facts}
     return {
         "stage": {

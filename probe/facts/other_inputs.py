@@ -8,6 +8,7 @@ where no interval can, is not stated. Facts that do not move stay.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from itertools import product
 
 from probe.facts.build import Facts, SideFacts
@@ -43,9 +44,24 @@ def rivals_of(identified: Identified, evidence: Evidence, verdict: Verdict) -> t
     return evidence.inputs.rivals
 
 
+def with_other_inputs(
+    session: Session, identified: Identified, evidence: Evidence, verdict: Verdict
+) -> tuple[Identified, ...]:
+    """Return one side solved with every declaration of the inputs that explains it as well.
+
+    Each of them half-way too: what hangs on the inputs need not go one way all the way.
+    """
+    found = []
+    for rival, share in product(rivals_of(identified, evidence, verdict), (0.5, 1.0)):
+        conductance = 1.0 + share * (rival.conductance - 1.0)
+        takes = tuple(inputs_of(p, conductance, rival.channels) for p in identified.takes)
+        found.append(solve_side(session, takes, identified.side, DRAWS, SEED))
+    return tuple(found)
+
+
 def held_by_inputs(
     session: Session,
-    identified: Identified,
+    others: Sequence[Identified],
     evidence: Evidence,
     verdict: Verdict,
     facts: Facts,
@@ -54,17 +70,15 @@ def held_by_inputs(
 
     Parameters
     ----------
-    session, identified, evidence, verdict
+    session, evidence, verdict
         Of one side.
+    others
+        The same side with the other declarations (`with_other_inputs`).
     facts
         As built from the inputs as declared.
     """
-    found = rivals_of(identified, evidence, verdict)
     kept = facts
-    for rival, share in product(found, (0.5, 1.0)):
-        conductance = 1.0 + share * (rival.conductance - 1.0)
-        takes = tuple(inputs_of(p, conductance, rival.channels) for p in identified.takes)
-        other = solve_side(session, takes, identified.side, DRAWS, SEED)
+    for other in others:
         kept = _holding(kept, SideFacts(session, other, verdict).build())
     if kept == facts or evidence.inputs is None or verdict.kind == "undetermined":
         return kept, ()

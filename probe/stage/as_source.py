@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from probe.stage.identify import Identified
 from probe.stage.network import Complex
 from probe.stage.quantities import nearest
+from probe.stage.solve import hopeless
 from probe.stage.solved import Solved, functional
 from probe.stage.source import Source, modal_to_legs_impedance, modal_to_legs_voltage
 
@@ -75,6 +76,7 @@ def _forget(
 def _known_entries(legs: Solved) -> dict[tuple[str, str], Bools]:
     """For every entry of ``[Voc | Z]``, at which tones the takes support it."""
     largest = np.abs(legs.theta[0, :, :, 0]).max(axis=1)
+    solved = ~hopeless(legs.fit)
     known = {}
     for row, column in (
         *((r, "open") for r in ROWS),
@@ -85,10 +87,10 @@ def _known_entries(legs: Solved) -> dict[tuple[str, str], Bools]:
         lost = legs.lost(wanted)
         size = np.abs(np.einsum("frj,frj->f", wanted, legs.theta[0]))
         if column == "open":
-            known[row, column] = lost < 0.02 * largest
+            known[row, column] = solved & (lost < 0.02 * largest)
         else:
             sigma = legs.sigma(wanted)
-            known[row, column] = (lost < 1.0 + 0.05 * size) & (sigma < 1e6 + size)
+            known[row, column] = solved & (lost < 1.0 + 0.05 * size) & (sigma < 1e6 + size)
     return known
 
 
@@ -109,7 +111,7 @@ def _floating_filled(
     good = np.flatnonzero(mean)
     if mean.all() or not mean[k] or not floats or len(good) < 2:
         return theta, known
-    for f in np.flatnonzero(~mean):
+    for f in np.flatnonzero(~mean & ~hopeless(legs.fit)):
         near = good[np.argsort(np.abs(np.log(legs.hz[good] / legs.hz[f])))[:2]]
         if abs(np.log(legs.hz[near[0]] / legs.hz[f])) > np.log(8.0):
             continue

@@ -72,6 +72,10 @@ CONTINUATIONS, ASTRAY = 10, 25.0
 """How often tones that are stuck (so many times the misfit of good ones) start again from their
 neighbour: at 20 Hz a winding's common mode is megohms, and only that says where to look."""
 
+HOPELESS = 1000.0
+"""So many times the misfit of good ones, a tone has no solution at all: what stands there foretells
+voltages thirty times further off than noise and drift are."""
+
 HALVINGS = 3
 """How often a step that makes things worse is halved."""
 
@@ -162,6 +166,12 @@ def _continued(theta: Complex, hz: Array, astray: NDArray[np.bool_]) -> Complex:
         if theta.shape[1] == 2 and np.angle(theta[near, 1, 2]) < CAPACITIVE_RAD:
             theta[k, 1, 2] *= hz[near] / hz[k]
     return theta
+
+
+def hopeless(solved: Fit) -> NDArray[np.bool_]:
+    """Return the tones at which no solution was found, shape (F,): nothing there can be read."""
+    misfit = np.sum(np.abs(solved.residual) ** 2, axis=(0, 2))
+    return np.asarray(misfit > HOPELESS * (np.quantile(misfit, 0.25) + 1.0))
 
 
 class _Problem:

@@ -7,7 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from probe.facts.other_inputs import held_by_inputs
+from probe.facts.other_inputs import held_by_inputs, with_other_inputs
+from probe.facts.other_sources import source_holding
+from probe.stage.as_source import source_of
 from probe.stage.inputs import input_doubt
 from probe.stage.kind import gather
 
@@ -90,7 +92,8 @@ def test_a_pair_that_gives_current_back_is_no_kind():
 def _held(found):
     """Facts that hold whichever inputs are right, and why they are wider."""
     evidence = gather(found.identified, found.polarity.value)
-    return held_by_inputs(found.session, found.identified, evidence, found.verdict, found.facts)
+    others = with_other_inputs(found.session, found.identified, evidence, found.verdict)
+    return held_by_inputs(found.session, others, evidence, found.verdict, found.facts)
 
 
 def _reaches(fact, value):
@@ -137,6 +140,27 @@ def test_one_input_that_is_less_than_declared_leaves_no_wrong_fact(share):
     assert _reaches(facts["common_mode_impedance"], 1.0 / (2.0 * np.pi * hz[0] * 6e-10))
     # closed form: 10 kohm more or less from one end are 1/900 of the 90 ohm between the legs
     assert facts["differential_impedance"]["value"] == pytest.approx(90.0, rel=0.005)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("share", ONE_WRONG)
+def test_the_source_holds_what_its_facts_hold(share):
+    """Curves and connections are solved with the source: its draws reach as far as the facts."""
+    found = _one_wrong(share)
+    evidence = gather(found.identified, found.polarity.value)
+    others = with_other_inputs(found.session, found.identified, evidence, found.verdict)
+    alone = source_of(found.identified)
+    held = source_holding(alone, [source_of(one) for one in others])
+    k = int(np.argmin(np.abs(np.log(held.hz / 1000.0))))
+    # source: the stage itself, in closed form
+    true = np.abs(STAGES["transformer"].voc(held.hz[[k]])[0])
+    for leg in (0, 1):
+        low, high = np.quantile(np.abs(held.legs_voc_draws[:, k, leg]), [0.025, 0.975])
+        assert low <= true[leg] <= high
+        low, high = np.quantile(np.abs(alone.legs_voc_draws[:, k, leg]), [0.025, 0.975])
+        assert not low <= true[leg] <= high
+    assert len(held.voc_draws) == len(alone.voc_draws)
+    np.testing.assert_array_equal(held.legs_voc, alone.legs_voc)
 
 
 @pytest.mark.long
