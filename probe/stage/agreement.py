@@ -28,6 +28,8 @@ class Repeatability:
     freedom: int
     seen: float
     """What the residuals alone say, 0 where nothing was spare."""
+    spare: float = 0.0
+    """Rows it is from, the median over the tones."""
 
 
 def stated_level(session: Session) -> float:
@@ -58,11 +60,11 @@ def repeatability(solved: Fit, group: Group, stated: float) -> Repeatability:
     legs = max(float(np.median(rows)), 1.0)
     power = np.sum(np.abs(solved.residual) ** 2 * telling, axis=(0, 2))
     seen = stated * float(np.sqrt(np.median(power[enough] / spare[enough])))
-    freedom = round(float(np.median(spare[enough])))
-    if float(np.median(spare[enough])) >= legs * limits.SPARE_TAKES - 0.1:
+    left = float(np.median(spare[enough]))
+    if left >= legs * limits.SPARE_TAKES - 0.1:
         floor = _relative(limits.REPEATABILITY_FLOOR_DB)
-        return Repeatability(max(seen, floor), freedom, seen)
-    return Repeatability(max(stated, seen), 0, seen)
+        return Repeatability(max(seen, floor), round(left), seen, left)
+    return Repeatability(max(stated, seen), 0, seen, left)
 
 
 def _telling(group: Group, level: float) -> NDArray[np.bool_]:
@@ -102,11 +104,23 @@ def disagreement(solved: Fit, group: Group, stated: float, seen: float) -> tuple
     return (Remark("contradicting-take", group.takes[worst].name, message),)
 
 
+def _by_chance(spare: float) -> float:
+    """Return over the stated level what so many spare rows show once in `limits.POOR_BY_CHANCE`.
+
+    The power of a row is a chi-square of one degree of freedom: a level error is real.
+    """
+    from scipy.special import chdtri
+
+    return float(np.sqrt(chdtri(spare, limits.POOR_BY_CHANCE) / spare))
+
+
 def repeatability_remarks(
     repeat: Repeatability, stated: float, solved: Fit, group: Group
 ) -> list[Remark]:
     """Return a warning where levels differ far more than stated, naming the take."""
     if repeat.seen < limits.POOR_REPEATABILITY * stated:
+        return []
+    if repeat.seen < _by_chance(repeat.spare) * stated:
         return []
     worst = max(range(len(group.takes)), key=lambda t: take_residual(solved, t))
     db = 20.0 / np.log(10.0) * repeat.seen

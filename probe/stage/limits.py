@@ -126,7 +126,11 @@ ALIGN_PRIOR_S = 3.0e-7
 stage at 20 kHz by up to some hundredths of a radian."""
 
 POOR_REPEATABILITY = 3.0
-"""... and this many times deserves a word."""
+"""... and this many times deserves a word,"""
+
+POOR_BY_CHANCE = 1.0e-4
+"""where level errors as large as stated would show so much less often than this: with one spare row
+they reach 3 times in one session of four hundred, with three almost never."""
 
 DECIDED_SHARE = 0.9
 """A kind is stated when at least this share of the draws lands in it."""

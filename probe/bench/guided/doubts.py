@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from probe.bench.guided.screen import Screen
-from probe.bench.judged.interim import Doubt
+from probe.bench.judged.interim import LEVEL_ALONE, Doubt
 from probe.bench.stored.storage import SessionFolder
 from probe.bench.stored.tables import word_of
 
@@ -24,7 +24,7 @@ UNPLACED = "unplaced-take"
 
 SHOWN = {
     "contradicting-take": ("contradiction", "it contradicted the others"),
-    "poor-repeatability": ("contradiction", "it contradicted the others"),
+    LEVEL_ALONE: ("contradiction", "it contradicted the others"),
     UNPLACED: ("unplaced", "nothing told when it began against the others"),
 }
 """How a doubt is shown, by its code, and why the take is then made again."""
@@ -40,10 +40,18 @@ class Doubts:
         How often each take was offered again, by its word.
     kept
         Words of takes that were kept although they are doubted.
+    drifts
+        A take doubted for its level alone was made again: where levels differ as before it is no
+        take's fault, and none is asked for or counted any more.
     """
 
     offered: dict[str, int] = field(default_factory=dict)
     kept: set[str] = field(default_factory=set)
+    drifts: bool = False
+
+    def standing(self, found: list[Doubt]) -> list[Doubt]:
+        """Return the doubts that count against a take."""
+        return [d for d in found if not (self.drifts and d.code == LEVEL_ALONE)]
 
     def settle(
         self, found: list[Doubt], screen: Screen, store: SessionFolder, timebase: str
@@ -54,7 +62,7 @@ class Doubts:
         the one that a take made now belongs to.
         """
         at = {str(take["name"]): take for take in store.takes}
-        for doubt in sorted(found, key=lambda d: -list(at).index(d.take)):
+        for doubt in sorted(self.standing(found), key=lambda d: -list(at).index(d.take)):
             word = word_of(at[doubt.take])
             if word is None or word in self.kept:
                 continue
@@ -67,6 +75,7 @@ class Doubts:
             if screen.talk.choose("contradicts", "What now?", choices, usual) == "a":
                 store.forget(at[doubt.take]["file"])
                 screen.told.append((doubt.take, f"made again: {why}"))
+                self.drifts = self.drifts or doubt.code == LEVEL_ALONE
                 return word
             self.kept.add(word)
         return None

@@ -243,7 +243,7 @@ class Guide:
                 everything=self.answers.everything,
             )
             if isinstance(step, plan.Done):
-                doubted = self.interim.doubts(side, volume)
+                doubted = one.doubts.standing(self.interim.doubts(side, volume))
                 self.screen.tell_done(name, step, doubted)
                 self.doubted += [d.take for d in doubted]
                 return

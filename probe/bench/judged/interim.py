@@ -26,6 +26,13 @@ DRAWS = 200
 DOUBTS = ("contradicting-take", "poor-repeatability", "unplaced-take")
 """Warnings of the analysis that ask for a take to be made again."""
 
+LEVEL_ALONE = "poor-repeatability"
+"""Of these the one that no single take need be to blame for."""
+
+DRIFT_DB = 0.05
+"""Levels that differ by less between takes are what a device does that still warms up: its
+intervals are as wide as that, and no take made again would make them narrower."""
+
 
 @dataclass(frozen=True)
 class Doubt:
@@ -105,11 +112,17 @@ class Interim:
         return found
 
     def doubts(self, side: Side, volume: str) -> list[Doubt]:
-        """Return the takes of one side at one volume that the others speak against."""
+        """Return the takes of one side at one volume that the others speak against.
+
+        Levels that differ no more than drift explains are nobody's fault.
+        """
         takes = () if self.session is None else self.session.takes
         ours = {t.name for t in takes if (t.side, t.volume) == (side, volume)}
         found: dict[str, Doubt] = {}
+        moved = self.body(side).get("conditions", {}).get("repeatability_db") or 0.0
         for one in self._facts.get("warnings", ()):
+            if one["code"] == LEVEL_ALONE and moved <= DRIFT_DB:
+                continue
             if one["code"] in DOUBTS and one["take"] in ours:
                 found.setdefault(one["take"], Doubt(one["take"], one["code"], one["message"]))
         return list(found.values())

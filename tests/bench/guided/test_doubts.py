@@ -6,6 +6,8 @@ from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
+import pytest
+
 from probe.bench.guided.doubts import Doubts
 from probe.bench.judged.interim import Doubt, Interim
 from probe.bench.stored.storage import SessionFolder
@@ -63,3 +65,35 @@ def test_a_take_that_nothing_places_is_offered_where_another_stream_would_place_
         assert talk.warned == ["Look [unplaced]"]
         assert ("left load across" in [t["name"] for t in store.takes]) is (again is None)
         assert bool(told) is (again is not None)
+
+
+POOR = Doubt("left open", "poor-repeatability", "levels differ between takes by 0.1 dB")
+
+
+@pytest.mark.parametrize(
+    ("moved", "asked"),
+    # source: docs/formats.md, repeatability_db: 0.05 dB is a bench that is warming up
+    [(0.016, False), (0.049, False), (0.06, True)],
+)
+def test_levels_that_differ_as_drift_does_are_no_takes_fault(moved: float, asked: bool) -> None:
+    interim = Interim(Path())
+    take: Any = SimpleNamespace(name="left open", side="left", volume="")
+    interim.session = SimpleNamespace(takes=(take,))  # type: ignore[assignment]
+    warning = {"code": POOR.code, "take": POOR.take, "message": POOR.message}
+    interim._facts = {
+        "sides": {"left": {"conditions": {"repeatability_db": moved}}}, "warnings": [warning],
+    }  # fmt: skip
+    assert bool(interim.doubts("left", "")) is asked
+
+
+def test_levels_that_differ_as_before_are_not_asked_for_again(tmp_path: Path) -> None:
+    store, talk = session(tmp_path / "s"), Somebody()
+    screen: Any = SimpleNamespace(talk=talk, told=[])
+    doubts, other = Doubts(), Doubt("left load hot", "contradicting-take", "it contradicts")
+    assert doubts.standing([POOR, other]) == [POOR, other]
+    assert doubts.settle([POOR], screen, store, "run-1") == "open"
+    assert talk.warned == ["Look [contradiction]"]
+    store.takes.append({"name": "left open", "file": "left-open-2.wav"})
+    assert doubts.settle([POOR], screen, store, "run-1") is None
+    assert talk.warned == ["Look [contradiction]"]
+    assert doubts.standing([POOR, other]) == [other]
