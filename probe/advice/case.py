@@ -16,6 +16,29 @@ Verdict = Literal["use", "works", "avoid", "never", "cannot-tell"]
 
 
 @dataclass(frozen=True)
+class Refused:
+    """A load that the device was tried with and did not drive.
+
+    Attributes
+    ----------
+    connector
+        Of the output: ``xlr`` or ``rca``.
+    between
+        It stood between the legs, not from one to ground.
+    where
+        What it stood on, in words.
+    ohm, seen
+        How large it was, and what was seen.
+    """
+
+    connector: str
+    between: bool
+    where: str
+    ohm: float
+    seen: str
+
+
+@dataclass(frozen=True)
 class Stage:
     """What the facts say of the stage on one side, as far as the rules need it."""
 
@@ -29,6 +52,7 @@ class Stage:
     """Metered, by terminal (hot, cold, single-ended)."""
     direct_elsewhere: bool = False
     """Some terminal of the device carries direct voltage: one not metered is not trusted."""
+    refused: tuple[Refused, ...] = ()
 
 
 @dataclass(frozen=True)

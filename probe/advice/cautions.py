@@ -114,6 +114,25 @@ def faulty(sides: Sequence[SideFacts], options: Sequence[Option]) -> tuple[Note,
     )
 
 
+def load_refused(sides: Sequence[SideFacts], options: Sequence[Option]) -> tuple[Note, ...]:
+    """Return which load an output that a connection uses did not drive while it was measured."""
+    used = {option.from_ for option in options}
+    found: dict[str, list[str]] = {}
+    for side in sides:
+        for one in side.stage.refused:
+            if one.connector in used:
+                said = f"{plain(write_number(one.ohm, 'ohm'))} {one.where}: {one.seen}"
+                found.setdefault(said, []).append(side.name)
+    return tuple(
+        Note(
+            "load-refused",
+            f"While it was measured ({', '.join(names)}) this output did not drive {said}. What is "
+            "said here holds for inputs of far more ohms.",
+        )
+        for said, names in found.items()
+    )
+
+
 def refusal(device: Device, sides: Sequence[SideFacts]) -> tuple[Note, ...]:
     """Return why no option at all is given, or nothing."""
     if device.output in NO_ADAPTER:
@@ -161,6 +180,7 @@ def general_cautions(
     if not options:
         return found
     found += faulty(sides, options)
+    found += load_refused(sides, options)
     found += _not_metered(sides, options)
     if any(option.to == "xlr" for option in options):
         found.append(Note("phantom-power", PHANTOM))

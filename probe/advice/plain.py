@@ -26,6 +26,7 @@ AGAINST = {
     "overload": "the output can give more than the input accepts",
     "excess-level": "far more level than the input needs",
     "load": "the input loads the output more than its maker allows",
+    "load-refused": "the input loads the output as hard as a load it did not drive",
     "noise": "hiss may be heard close to the loudspeaker",
     "direct-voltage": "the output carries direct voltage",
     "direct-voltage-not-metered": "the output may carry direct voltage: meter it first",

@@ -286,6 +286,21 @@ def _load(case: Case) -> Iterator[Finding]:
                       f"the {least:g} ohm the maker of the device allows", hazard=True)  # fmt: skip
 
 
+def _load_refused(case: Case) -> Iterator[Finding]:
+    """Avoid an input that loads the output about as hard as a load it did not drive."""
+    socket = case.socket
+    for one in case.stage.refused:
+        if one.connector != case.option.from_:
+            continue
+        # of a balanced input each leg sees half of what is between the legs
+        legs = {(True, "each-leg"): 2.0, (False, "between-legs"): 0.5}
+        ohm = socket.impedance_ohm * legs.get((one.between, socket.impedance_is or ""), 1.0)
+        if ohm <= limit.REFUSED_TIMES * one.ohm:
+            yield Finding("avoid", "load-refused", f"the input loads this output with {ohm:g} ohm, "
+                          f"and it did not drive {one.ohm:g} ohm {one.where}: {one.seen}",
+                          hazard=True)  # fmt: skip
+
+
 def _saturation(case: Case) -> Iterator[Finding]:
     """Judge the core at the level that is used: full output, or what is said to be played.
 
@@ -373,6 +388,7 @@ RULES: tuple[Callable[[Case], Iterator[Finding]], ...] = (
     _overload,
     _excess,
     _load,
+    _load_refused,
     _faulty,
     _transformer_output,
     _separate_legs,

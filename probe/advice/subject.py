@@ -6,13 +6,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from probe.advice.case import Stage
+from probe.advice.case import Refused, Stage
 from probe.advice.destination import MAINS_HZ
 from probe.advice.maximum import Most
 from probe.advice.noise import DeviceNoise
 from probe.advice.parts import SMALLEST_RECORDER_OHM
 from probe.advice.sampled import FLOATING_KINDS
 from probe.advice.thresholds import ALSO_POSSIBLE_SHARE, DIRECT_NEVER_VOLTS
+from probe.advice.words import PINS
 from probe.formats.text import printable
 
 Facts = Mapping[str, Any]
@@ -133,6 +134,7 @@ def side_of(facts: Facts, name: str) -> SideFacts:
             faults=tuple(stage.get("faults", ())),
             next_take=stage.get("next_take"),
             direct_volts=direct,
+            refused=_refused(stage.get("refused", ())),
         ),
         recorder_ohm=_recorder_ohm(facts, values.get("single_ended_level", {})),
         bounded=_bounded(values, possible),
@@ -143,6 +145,21 @@ def side_of(facts: Facts, name: str) -> SideFacts:
         differential_maximum=Most.of(values.get("differential_maximum")),
         single_ended_maximum=Most.of(values.get("single_ended_maximum")),
     )
+
+
+def _refused(said: object) -> tuple[Refused, ...]:
+    """Return the loads that were tried and not driven."""
+    found = []
+    for one in said if isinstance(said, list | tuple) else ():
+        ohm = _positive(one.get("ohm")) if isinstance(one, Mapping) else None
+        if ohm is None:
+            continue
+        ends = [t for t in TERMINALS if t in (one.get("from"), one.get("to"))]
+        between = len(ends) == 2
+        where = "between the legs" if between else f"on {PINS[ends[0]]}" if ends else ""
+        connector = "rca" if ends == ["single-ended"] else "xlr"
+        found.append(Refused(connector, between, where, ohm, printable(str(one.get("seen", "")))))
+    return tuple(found)
 
 
 def _taken(side: str, takes: object) -> frozenset[str]:

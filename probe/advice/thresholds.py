@@ -111,3 +111,7 @@ TIE_BREAK_DB = 1.0
 ALSO_POSSIBLE_SHARE = 0.05
 """Share of the draws from which another kind is evaluated beside the stated one: the
 unfavourable end of a 95 % statement. [solved]"""
+
+REFUSED_TIMES = 2.0
+"""An input of no more than this many times a load that was refused loads the output as hard: with
+twice the ohms half the current flows, 6 dB from where it gave way (common practice, no source)."""

@@ -19,9 +19,28 @@ def refused_warnings(session: Session) -> list[Document]:
 
 
 def refused_stage(session: Session, side: Side) -> Document:
-    """Return ``refused_loads`` of a side, nothing where none was refused."""
+    """Return ``refused_loads`` and ``refused`` of a side, nothing where none was refused."""
     own = [r for r in session.refused_loads if r.side == side]
-    return {"refused_loads": [_message(r) for r in own]} if own else {}
+    if not own:
+        return {}
+    return {
+        "refused_loads": [_message(r) for r in own],
+        "refused": [o for r in own for o in _each(r)],
+    }
+
+
+def _each(refused: RefusedLoad) -> list[Document]:
+    """Return its resistors, one by one."""
+    return [
+        {
+            "from": load.from_,
+            "to": load.to,
+            "ohm": load.ohm,
+            "volume": refused.volume,
+            "seen": refused.seen,
+        }
+        for load in refused.loads
+    ]
 
 
 def _message(refused: RefusedLoad) -> str:

@@ -131,8 +131,8 @@ def first_of(advice: Mapping[str, Any]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(found))
 
 
-BEFORE = ("simulated", "direct-voltage-not-metered", "phantom-power", "shared-output", "together",
-          "together-not-settled")  # fmt: skip
+BEFORE = ("simulated", "direct-voltage-not-metered", "load-refused", "phantom-power",
+          "shared-output", "together", "together-not-settled")  # fmt: skip
 """Codes of the cautions that stand at the head of every side."""
 
 NOT_SETTLED = (

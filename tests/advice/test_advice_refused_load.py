@@ -1,0 +1,85 @@
+"""A load that the output did not drive is told, and judged where an input loads as hard."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+
+from probe.advice.advise import advise
+from probe.advice.case import Finding
+from probe.advice.cautions import load_refused
+from probe.advice.rules import _load_refused
+from probe.advice.subject import side_of
+from probe.advice.text import render
+from probe.advice.typed import typed_destination
+from probe.facts.refused import refused_stage
+from probe.session.model import Load, RefusedLoad
+from tests.advice.stages import facts, symmetrical
+
+SEEN = "the level falls behind the drive by 1.1 dB"
+
+
+def told(ends: tuple[str, str], ohm: float) -> dict[str, Any]:
+    """The keys of a stage, as the analysis writes them."""
+    one = RefusedLoad("left", "", (Load(ends[0], ends[1], ohm, 0.001, "R1"),), SEEN)  # type: ignore[arg-type]
+    session: Any = SimpleNamespace(refused_loads=(one,))
+    return refused_stage(session, "left")
+
+
+def judged(ends: tuple[str, str], ohm: float, socket: float, is_: str | None) -> list[Finding]:
+    document = facts("differential", stage=told(ends, ohm))
+    case: Any = SimpleNamespace(
+        stage=side_of(document, "left").stage,
+        option=SimpleNamespace(from_="rca" if is_ is None else "xlr"),
+        socket=SimpleNamespace(impedance_ohm=socket, impedance_is=is_),
+    )
+    return list(_load_refused(case))
+
+
+@pytest.mark.parametrize(
+    ("ends", "ohm", "socket", "is_", "avoided"),
+    [
+        # closed form: an input counts from twice the refused ohms down; of a balanced input each
+        # leg to ground is half of what is between the legs
+        (("hot", "ground"), 604.0, 1200.0, "each-leg", True),
+        (("hot", "ground"), 604.0, 1210.0, "each-leg", False),
+        (("hot", "ground"), 604.0, 2400.0, "between-legs", True),
+        (("hot", "cold"), 1210.0, 1200.0, "each-leg", True),
+        (("hot", "cold"), 1210.0, 1220.0, "each-leg", False),
+        (("hot", "cold"), 1210.0, 2430.0, "between-legs", False),
+        (("single-ended", "ground"), 2210.0, 4000.0, None, True),
+        (("hot", "ground"), 2210.0, 4000.0, None, False),
+    ],
+)
+def test_an_input_that_loads_as_hard_is_avoided(
+    ends: tuple[str, str], ohm: float, socket: float, is_: str | None, avoided: bool
+) -> None:
+    found = judged(ends, ohm, socket, is_)
+    assert [(f.verdict, f.code, f.hazard) for f in found] == [
+        ("avoid", "load-refused", True)
+    ] * avoided
+    assert all(SEEN in f.message for f in found)
+
+
+def test_it_is_said_on_the_screen_whatever_the_input_is() -> None:
+    document = facts("differential", stage=told(("hot", "ground"), 604.0))
+    advice = advise(document, {"left": symmetrical()}, typed_destination("xlr:20k/leg:2V", 50.0))
+    (note,) = [c.message for c in advice.cautions if c.code == "load-refused"]
+    assert "604 ohm on pin 2: " + SEEN in note
+    assert "(left)" in note
+    assert " ".join(render(advice).split()).count(SEEN) == 1
+    assert [c["code"] for c in advice.to_json()["cautions"]].count("load-refused") == 1
+
+
+def test_of_an_output_that_no_lead_uses_nothing_is_said() -> None:
+    side = side_of(facts("differential", stage=told(("hot", "ground"), 604.0)), "left")
+    xlr, rca = SimpleNamespace(from_="xlr"), SimpleNamespace(from_="rca")
+    assert load_refused([side], [rca]) == ()  # type: ignore[list-item]
+    assert len(load_refused([side], [rca, xlr])) == 1  # type: ignore[list-item]
+
+
+@pytest.mark.parametrize("said", ["x", [3], [{"ohm": "a"}], [{"ohm": -1.0}], {"ohm": 3}])
+def test_what_is_no_list_of_loads_says_nothing(said: Any) -> None:
+    assert side_of(facts("differential", stage={"refused": said}), "left").stage.refused == ()
