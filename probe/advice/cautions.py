@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from probe.advice import thresholds as limit
-from probe.advice.destination import Destination
+from probe.advice.destination import Destination, Input
 from probe.advice.model import Note
 from probe.advice.subject import Device, Facts, SideFacts
 from probe.advice.wiring import Option
@@ -225,7 +225,28 @@ def _digital(device: Device, destination: Destination) -> list[Note]:
 
 
 def _unlikely(destination: Destination) -> list[Note]:
-    """Ask again about an input impedance that no line input has."""
+    """Ask again about an input of an impedance or a sensitivity that no line input has."""
+    analogue = [s for s in destination.inputs if s.connector in ("rca", "xlr")]
+    return [
+        *(note for socket in analogue if (note := _too_sensitive(socket)) is not None),
+        *_unlikely_impedance(analogue),
+    ]
+
+
+def _too_sensitive(socket: Input) -> Note | None:
+    """Ask again about an input that takes less than a line input for full output."""
+    volts = socket.sensitivity_volts
+    if volts is None or volts >= limit.USUAL_LINE_INPUT_VOLTS:
+        return None
+    return Note(
+        "unlikely-sensitivity",
+        f"{socket.name} gives full output at {plain(write_number(volts, 'V'))}: line inputs want "
+        f"{limit.USUAL_LINE_INPUT_VOLTS * 1e3:g} mV and more (common practice). Look at the socket "
+        "and the figure again: on a phono, tape head or microphone input no line output belongs.",
+    )
+
+
+def _unlikely_impedance(sockets: Sequence[Input]) -> list[Note]:
     return [
         Note(
             "unlikely-impedance",
@@ -233,8 +254,8 @@ def _unlikely(destination: Destination) -> list[Note]:
             f"{limit.LEAST_LINE_INPUT_OHM:g} ohm. Look the figure up again: was "
             f"{socket.impedance_ohm:g} kohm meant?",
         )
-        for socket in destination.inputs
-        if socket.connector in ("rca", "xlr") and socket.impedance_ohm < limit.LEAST_LINE_INPUT_OHM
+        for socket in sockets
+        if socket.impedance_ohm < limit.LEAST_LINE_INPUT_OHM
     ]
 
 

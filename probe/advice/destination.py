@@ -18,6 +18,18 @@ from probe.advice.attenuator import MOST_DB
 from probe.advice.ground import GroundPath, from_readings, of_preset
 from probe.advice.network import TwoPort
 from probe.advice.parts import ISOLATING_TRANSFORMER
+from probe.advice.ranges import (
+    Length,
+    Level,
+    Milliampere,
+    Milliohm,
+    MilliohmPerMetre,
+    Millivolts,
+    Nanofarad,
+    Ohm,
+    PicofaradPerMetre,
+    Rejection,
+)
 from probe.advice.transformers import find_transformer
 from probe.formats.toml import Table, complaint, parse_toml, read_bytes
 
@@ -35,8 +47,6 @@ PresetName = Literal[
     "antenna-or-network",
 ]  # fmt: skip
 
-Positive = Annotated[float, Field(gt=0.0)]
-NotNegative = Annotated[float, Field(ge=0.0)]
 
 MAINS_HZ = 50.0
 """Mains frequency where nothing says it, Hz."""
@@ -62,20 +72,20 @@ class GroundTable(Table):
     """The difference between the chassis: figures, a preset in words, or two meter readings."""
 
     preset: PresetName | None = None
-    difference_mv: NotNegative | None = None
-    source_ohm: Positive | None = None
-    source_nf: Positive | None = None
-    current_ma: Positive | None = None
-    through_ohm: Positive | None = None
+    difference_mv: Millivolts | None = None
+    source_ohm: Ohm | None = None
+    source_nf: Nanofarad | None = None
+    current_ma: Milliampere | None = None
+    through_ohm: Ohm | None = None
 
 
 class CableTable(Table):
     """The lead; the defaults are a usual interconnect of one metre."""
 
-    length_m: Annotated[float, Field(gt=0.0, le=1000.0)] = 1.0
-    capacitance_pf_per_m: NotNegative = 100.0
-    shield_milliohm_per_m: NotNegative = 30.0
-    contact_milliohm: NotNegative = 20.0
+    length_m: Length = 1.0
+    capacitance_pf_per_m: PicofaradPerMetre = 100.0
+    shield_milliohm_per_m: MilliohmPerMetre = 30.0
+    contact_milliohm: Milliohm = 20.0
     impedance_ohm: Annotated[float, Field(ge=20.0, le=500.0)] | None = None
 
 
@@ -90,13 +100,13 @@ class InputTable(Table):
     impedance_ohm: Annotated[float, Field(ge=SMALLEST_INPUT_OHM, le=LARGEST_INPUT_OHM)] = 47000.0
     impedance_is: ImpedanceIs | None = None
     impedance_mismatch_percent: Annotated[float, Field(ge=0.0, lt=100.0)] = 1.0
-    rejection_db: NotNegative | None = None
+    rejection_db: Rejection | None = None
     role: Role = "amplifier"
     box: str | None = None
     speaker_sensitivity_db: Annotated[float, Field(gt=40.0, lt=130.0)] | None = None
-    sensitivity_v: Positive | None = None
-    maximum_v: Positive | None = None
-    maximum_per_leg_v: Positive | None = None
+    sensitivity_v: Level | None = None
+    maximum_v: Level | None = None
+    maximum_per_leg_v: Level | None = None
     digital_format: Literal["professional", "consumer", "both"] | None = None
     ground: GroundTable | None = None
     cable: CableTable | None = None
@@ -105,7 +115,7 @@ class InputTable(Table):
 class OperatingTable(Table):
     """The most that is ever played."""
 
-    level_v: Positive | None = None
+    level_v: Level | None = None
 
 
 class NeedTable(Table):

@@ -9,16 +9,22 @@ from typing import Annotated
 
 from pydantic import Field
 
+from probe.advice.attenuator import MOST_DB
 from probe.advice.leads import CONTACTS, Kind, Plug
 from probe.advice.network import TwoPort
+from probe.advice.ranges import (
+    Length,
+    Milliohm,
+    MilliohmPerMetre,
+    Ohm,
+    PicofaradPerMetre,
+    Price,
+)
 from probe.advice.transformers import find_transformer
 from probe.errors import BadInput
 from probe.formats.toml import OneLine, Table, complaint, read_toml
 
 FORMAT = "probe-shelf/1"
-
-Positive = Annotated[float, Field(gt=0.0)]
-NotNegative = Annotated[float, Field(ge=0.0)]
 
 
 class PartTable(Table):
@@ -31,16 +37,16 @@ class PartTable(Table):
     wires: tuple[str, ...] = ()
     joined_from: tuple[str, ...] = ()
     joined_to: tuple[str, ...] = ()
-    length_m: Annotated[float, Field(gt=0.0, le=1000.0)] | None = None
+    length_m: Length | None = None
     pieces: Annotated[int, Field(ge=1, le=100)] = 1
-    price: NotNegative
+    price: Price
     stock: Annotated[int, Field(ge=0)]
-    capacitance_pf_per_m: NotNegative | None = None
-    shield_milliohm_per_m: NotNegative | None = None
-    contact_milliohm: NotNegative | None = None
+    capacitance_pf_per_m: PicofaradPerMetre | None = None
+    shield_milliohm_per_m: MilliohmPerMetre | None = None
+    contact_milliohm: Milliohm | None = None
     transformer: str | None = None
-    attenuation_db: Positive | None = None
-    impedance_ohm: Positive | None = None
+    attenuation_db: Annotated[float, Field(gt=0.0, le=MOST_DB)] | None = None
+    impedance_ohm: Ohm | None = None
 
 
 class ShelfFile(Table):

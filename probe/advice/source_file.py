@@ -9,12 +9,12 @@ from __future__ import annotations
 
 from pathlib import Path
 from statistics import NormalDist
-from typing import Annotated, Any, Literal
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import Field
 
+from probe.advice.ranges import Level, LevelOrNone, Noise, Ohm, SourceOhm
 from probe.advice.sampled import FLOATING_KINDS
 from probe.advice.subject import EVERY_KIND
 from probe.facts.source import TO_MODAL, Source
@@ -36,9 +36,6 @@ Kind = Literal[
     "unbalanced",
     "pin-3-unconnected",
 ]
-Positive = Annotated[float, Field(gt=0.0)]
-NotNegative = Annotated[float, Field(ge=0.0)]
-
 ONE_LEG_KINDS = ("ground-sensing", "impedance-balanced", "unbalanced", "pin-3-unconnected")
 BOTH_LEGS_KINDS = ("differential", *FLOATING_KINDS)
 
@@ -69,7 +66,7 @@ class DeviceTable(Table):
     kind: OneLine = ""
     output: Literal["line", "headphone", "speaker"] = "line"
     connectors: tuple[Literal["xlr", "rca", "digital-75", "digital-110"], ...] | None = None
-    minimum_load_ohm: Positive | None = None
+    minimum_load_ohm: Ohm | None = None
 
 
 class SourceFile(Table):
@@ -77,21 +74,21 @@ class SourceFile(Table):
 
     device: DeviceTable = DeviceTable()
     kinds: tuple[Kind, ...] | None = None
-    differential_level_v: Positive | None = None
-    hot_level_v: Positive | None = None
-    cold_level_v: NotNegative | None = None
-    single_ended_level_v: Positive | None = None
-    differential_impedance_ohm: NotNegative | None = None
-    hot_impedance_ohm: NotNegative | None = None
-    cold_impedance_ohm: NotNegative | None = None
-    single_ended_impedance_ohm: NotNegative | None = None
-    differential_maximum_v: Positive | None = None
-    single_ended_maximum_v: Positive | None = None
-    differential_noise_a_v: Positive | None = None
-    hot_noise_a_v: Positive | None = None
-    cold_noise_a_v: Positive | None = None
-    single_ended_noise_a_v: Positive | None = None
-    digital_volts_peak_to_peak: Positive | None = None
+    differential_level_v: Level | None = None
+    hot_level_v: Level | None = None
+    cold_level_v: LevelOrNone | None = None
+    single_ended_level_v: Level | None = None
+    differential_impedance_ohm: SourceOhm | None = None
+    hot_impedance_ohm: SourceOhm | None = None
+    cold_impedance_ohm: SourceOhm | None = None
+    single_ended_impedance_ohm: SourceOhm | None = None
+    differential_maximum_v: Level | None = None
+    single_ended_maximum_v: Level | None = None
+    differential_noise_a_v: Noise | None = None
+    hot_noise_a_v: Noise | None = None
+    cold_noise_a_v: Noise | None = None
+    single_ended_noise_a_v: Noise | None = None
+    digital_volts_peak_to_peak: Level | None = None
     digital_format: Literal["professional", "consumer"] | None = None
 
 

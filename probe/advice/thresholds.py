@@ -57,6 +57,10 @@ LEAST_LINE_INPUT_VOLTS = 0.020
 """Level for full output below which an input is one for a record player's pickup or a microphone:
 those want 0.1 to 10 mV, line inputs 100 mV and more; this lies between. [practice]"""
 
+USUAL_LINE_INPUT_VOLTS = 0.100
+"""Level for full output below which hardly a line input is built: between it and the refusal an
+input is asked about again. [practice]"""
+
 LONG_RUN_METRES = 3.0
 """Longest unbalanced lead. [published] 10 feet, in a maker's data sheet of a line converter."""
 

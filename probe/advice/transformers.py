@@ -13,13 +13,12 @@ from typing import Annotated
 from pydantic import Field
 
 from probe.advice.network import TwoPort
+from probe.advice.ranges import Level, Ohm
 from probe.errors import BadInput
 from probe.formats.text import nearest, quoted
 from probe.formats.toml import OneLine, Table, read_toml
 
 FORMAT = "probe-transformer/1"
-
-Positive = Annotated[float, Field(gt=0.0)]
 
 
 class TransformerFile(Table):
@@ -28,15 +27,15 @@ class TransformerFile(Table):
     name: OneLine
     about: OneLine = ""
     ratio: Annotated[float, Field(ge=0.01, le=100.0)] = 1.0
-    primary_ohm: Positive
-    secondary_ohm: Positive
+    primary_ohm: Ohm
+    secondary_ohm: Ohm
     magnetising_henry: Annotated[float, Field(gt=0.0, le=1e5)]
-    leakage_millihenry: Positive
-    core_loss_ohm: Positive = 100e3
+    leakage_millihenry: Annotated[float, Field(gt=0.0, le=1e6)]
+    core_loss_ohm: Ohm = 100e3
     primary_pf: Annotated[float, Field(ge=0.0, le=1e6)] = 200.0
     secondary_pf: Annotated[float, Field(ge=0.0, le=1e6)] = 200.0
     between_pf: Annotated[float, Field(ge=0.0, le=1e6)] = 20.0
-    volts_at_20_hz: Positive
+    volts_at_20_hz: Level
 
     def part(self) -> TwoPort:
         """Return the same in SI units."""

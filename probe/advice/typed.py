@@ -24,6 +24,7 @@ from probe.advice.destination import (
     destination_of,
 )
 from probe.advice.ground import PRESETS, GroundPath, from_readings, of_preset
+from probe.advice.ranges import AMPERES, FARADS, MOST_VOLTS, OHMS
 from probe.errors import BadInput
 from probe.formats.text import nearest, one_of, quoted
 
@@ -75,9 +76,6 @@ LONGEST = 500
 LEAST_BARE_OHM = 300.0
 """A number without a unit below this is a forgotten k rather than an impedance: line inputs start
 at 600 ohm. [practice]"""
-
-MOST_VOLTS = 1000.0
-"""Beyond any input of audio equipment. [judgement]"""
 
 OHM_HOW = "an impedance is written 47k, 4.7k, 47000 or 600ohm"
 XLR_HOW = (
@@ -259,23 +257,23 @@ def typed_ground(text: str, mains_hz: float) -> GroundPath:
         raise _unknown(f"--ground {text}", parts[0], tuple(PRESETS), "a situation or a voltage")
     difference, figures = _volts(volts), parts[1:]
     if not figures:
-        return GroundPath(_not_negative(text, difference), words="as typed")
+        return GroundPath(_difference(text, difference), words="as typed")
     if len(figures) == 2 and (amperes := _AMPERES.fullmatch(figures[0])):
         try:
             return from_readings(
-                _not_negative(text, difference),
-                _positive(text, float(amperes[1]) * _SMALL[amperes[2].lower()]),
-                _positive(text, _ohm(text, figures[1])),
+                _difference(text, difference),
+                _within(text, float(amperes[1]) * _SMALL[amperes[2].lower()], AMPERES, "A"),
+                _within(text, _ohm(text, figures[1]), OHMS, "ohm"),
                 mains_hz,
             )
         except ValueError as error:
             raise BadInput(f"--ground {quoted(text)}: {error}; read both again") from error
     if len(figures) == 1 and (farads := _FARADS.fullmatch(figures[0])):
-        farad = _positive(text, float(farads[1]) * _SMALL[farads[2].lower()])
-        return GroundPath(_not_negative(text, difference), farad=farad, words="as typed")
+        farad = _within(text, float(farads[1]) * _SMALL[farads[2].lower()], FARADS, "F")
+        return GroundPath(_difference(text, difference), farad=farad, words="as typed")
     if len(figures) == 1:
-        ohm = _positive(text, _ohm(text, figures[0]))
-        return GroundPath(_not_negative(text, difference), ohm=ohm, words="as typed")
+        ohm = _within(text, _ohm(text, figures[0]), OHMS, "ohm")
+        return GroundPath(_difference(text, difference), ohm=ohm, words="as typed")
     raise BadInput(f"--ground {quoted(text)}: write a situation (probe advise --grounds), "
                    "20mV/100ohm, 115V/2nF, or the readings as 20mV/0.1mA/100ohm")  # fmt: skip
 
@@ -287,15 +285,22 @@ def _ohm(text: str, part: str) -> float:
     return float(found[1]) * _FACTORS[found[2].lower()]
 
 
-def _positive(text: str, value: float) -> float:
+def _within(text: str, value: float, most: tuple[float, float], unit: str) -> float:
     if not value > 0.0:
         raise BadInput(f"--ground {quoted(text)}: its figures must be above 0")
+    if not most[0] <= value <= most[1]:
+        raise BadInput(
+            f"--ground {quoted(text)}: {value:g} {unit} cannot be between two boxes; "
+            f"{most[0]:g} to {most[1]:g} {unit} is allowed"
+        )
     return value
 
 
-def _not_negative(text: str, value: float) -> float:
-    if value < 0.0:
-        raise BadInput(f"--ground {quoted(text)}: a difference cannot be below 0 V")
+def _difference(text: str, value: float) -> float:
+    if not 0.0 <= value <= MOST_VOLTS:
+        raise BadInput(
+            f"--ground {quoted(text)}: a difference between two boxes is 0 to {MOST_VOLTS:g} V"
+        )
     return value
 
 

@@ -55,6 +55,10 @@ SIZES = ("V", "ohm", "A", "%", "Hz")
 BOUNDS = ("above", "below")
 
 FACT_FIGURES = ("value", "u95", "at_hz", "low", "high", "imag", "limit")
+FACT_FLAGS = ("near_limit", "limited_by_bench")
+
+LARGEST = 1e15
+"""Of any figure in its unit; as of the curves."""
 
 
 def shape_complaint(facts: Mapping[str, Any]) -> str | None:
@@ -84,6 +88,7 @@ def _device(device: Mapping[str, Any]) -> str | None:
     return (
         _each(device, "device", DEVICE_TEXTS, _is_text, "text")
         or _each(device, "device", DEVICE_FIGURES, is_number, "a number")
+        or _each(device, "device", DEVICE_FIGURES, _is_above_0, f"above 0 and within {LARGEST:g}")
         or _each(device, "device", ("connectors",), _is_list_of(_is_text), "a list of texts")
     )
 
@@ -203,6 +208,8 @@ def _facts(facts: Mapping[str, Any], where: str) -> str | None:
             return f"{here} is neither an object nor a list"
         wrong = (
             _each(fact, here, FACT_FIGURES, is_number, "a number")
+            or _each(fact, here, FACT_FIGURES, _is_believable, f"a number within {LARGEST:g}")
+            or _each(fact, here, FACT_FLAGS, _is_flag, "true or false")
             or _each(fact, here, ("unit", "bound"), _is_text, "text")
             or _figure(name, fact, here)
         )
@@ -221,6 +228,9 @@ def _figure(name: str, fact: Mapping[str, Any], here: str) -> str | None:
         return f"{here}.value is {value:g} {unit}, and a size is not below 0"
     if at_hz is not None and at_hz <= 0.0:
         return f"{here}.at_hz is {at_hz:g}, and a frequency is above 0"
+    limit = fact.get("limit")
+    if unit in SIZES and limit is not None and limit < 0.0:
+        return f"{here}.limit is {limit:g} {unit}, and what a bench can see is not below 0"
     u95 = fact.get("u95")
     if u95 is not None and u95 < 0.0:
         return f"{here}.u95 is {u95:g}, and half the width of an interval is not below 0"
@@ -264,6 +274,18 @@ def _is_list(value: object) -> bool:
 
 def _is_text(value: object) -> bool:
     return isinstance(value, str)
+
+
+def _is_believable(value: object) -> bool:
+    return is_number(value) and abs(value) <= LARGEST
+
+
+def _is_above_0(value: object) -> bool:
+    return _is_believable(value) and isinstance(value, int | float) and value > 0.0
+
+
+def _is_flag(value: object) -> bool:
+    return isinstance(value, bool)
 
 
 def _is_share(value: object) -> bool:

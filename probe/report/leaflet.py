@@ -132,7 +132,7 @@ def first_of(advice: Mapping[str, Any]) -> tuple[str, ...]:
 
 
 BEFORE = ("simulated", "direct-voltage-not-metered", "load-refused", "phantom-power",
-          "shared-output", "together", "together-not-settled")  # fmt: skip
+          "unlikely-sensitivity", "shared-output", "together", "together-not-settled")  # fmt: skip
 """Codes of the cautions that stand at the head of every side."""
 
 NOT_SETTLED = (
