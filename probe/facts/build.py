@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from probe.facts.both import holding_both
 from probe.facts.limits import least_seen, most_seen
 from probe.measures.statement import (
+    ANGLE_ALONG,
     Entry,
     complex_entry,
     decibel_entry,
@@ -178,7 +179,7 @@ class SideFacts:
         ratio = cold / _safe(hot)
         small = hot if swap else cold
         self._put("leg_ratio", decibel_entry(ratio, small=small, limited=limited), hz)
-        if told_from_nothing(small):
+        if told_from_nothing(small, ANGLE_ALONG):
             self._put("leg_phase", _phase_entry(ratio, limited=limited), hz)
 
     def _leg_ratio_recorded(self, k: int, hz: float) -> None:

@@ -29,6 +29,10 @@ DISTINGUISHED_ALONG = 3.3
 """... and this many times above its standard deviation along its own direction: a level error
 scatters along a line, of which one part in a thousand lies beyond."""
 
+ANGLE_ALONG = 5.0
+"""The angle of a size is stated where it stands this many above: one that only just stands out of
+its scatter may owe that to its error, whose angle it then has."""
+
 
 NORMAL_MEDIAN = 0.6745
 """Median of the magnitude of a standard normal variable."""
@@ -65,13 +69,16 @@ def reaching(entry: Entry, edge: Entry) -> Entry:
     return {**kept, **interval(value, np.array([value, low, high]), (0.0, 1.0))}
 
 
-def told_from_nothing(draws: Complex) -> bool:
-    """Return True where the value stands above its scatter, all round and along itself."""
+def told_from_nothing(draws: Complex, along_least: float = DISTINGUISHED_ALONG) -> bool:
+    """Return True where the value stands above its scatter, all round and along itself.
+
+    ``along_least``: by how many standard deviations along itself.
+    """
     if len(draws) < 2 or draws[0] == 0.0:
         return bool(draws[0] != 0.0)
     along = ((draws[1:] - draws[0]) * np.conj(draws[0]) / abs(draws[0])).real
     line = float(np.median(np.abs(along)) / NORMAL_MEDIAN)
-    least = max(DISTINGUISHED * _robust_scatter(draws), DISTINGUISHED_ALONG * line)
+    least = max(DISTINGUISHED * _robust_scatter(draws), along_least * line)
     return bool(abs(draws[0]) > least)
 
 
