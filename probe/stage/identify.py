@@ -5,6 +5,8 @@ All takes first (``side``); where they contradict each other, what is suspect (`
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from probe.phasors.model import TakePhasors
 from probe.session.model import Session, Side
 from probe.stage.side import Identified, TakeUse, solve_side
@@ -40,7 +42,19 @@ def identify(
         Where takes contradict each other and exactly one of them explains it, without that one.
     """
     found = solve_side(session, phasors, side, draws, seed)
-    return settled(session, phasors, found, seed) if found.clash else found
+    found = settled(session, phasors, found, seed) if found.clash else found
+    return replace(found, clipped=_clipped(phasors, side))
+
+
+def _clipped(phasors: tuple[TakePhasors, ...], side: Side) -> tuple[str, ...]:
+    return tuple(
+        p.take.name
+        for p in phasors
+        if p.take.side == side
+        and {"hot", "cold"} <= set(p.take.channels)
+        and any(r.code == "clipped-take" for r in p.remarks)
+        and not p.usable
+    )
 
 
 __all__ = ["Identified", "TakeUse", "identify"]

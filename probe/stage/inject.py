@@ -29,6 +29,10 @@ ANGLE_U_RAD = 0.05
 ANGLE_U_SHARE = 0.15
 """... and the share of the angle: the law holds for minimum-phase networks and wide bands."""
 
+ANGLE_STEPS = 12
+"""How often size and angle are found from each other, half the way each time: where an impedance is
+as large as what hangs beside it, each depends so much on the other that whole steps swing."""
+
 SINGLE_TONE_U_RAD = 0.6
 """Doubt of the angle where one tone alone was injected and there is no slope."""
 
@@ -85,9 +89,10 @@ def _angles(group: Group) -> tuple[Errors, dict[str, Array]]:
         for g, generator in enumerate(observed.generators):
             mine = np.flatnonzero(observed.carried[:, g])
             hz = group.hz[observed.tones[mine]]
-            for _ in range(3):
+            for _ in range(ANGLE_STEPS):
                 magnitude = _own_impedance(observed, group.hz, mine, g, generator.terminal, angle)
-                angle[mine], spread[mine] = slope_angles(hz, magnitude)
+                told, spread[mine] = slope_angles(hz, magnitude)
+                angle[mine] += 0.5 * (told - angle[mine])
         angles[f"angle/{t}"] = angle[None]
         doubt[f"angle/{t}"] = spread
     return angles, doubt

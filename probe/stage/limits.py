@@ -51,6 +51,10 @@ OPEN_OHM = 3.0e4
 1 kHz, and a bleeder of 47 k or 100 k only keeps static away. An injector and a 20 kohm recorder
 whose figures are good to a percent tell from 60 kohm on."""
 
+BEHIND_CAPACITOR_RAD = -0.8
+"""A silent leg that is neither alike nor open and turns further than this is a capacitor: half way
+to the quarter turn of a pure one."""
+
 ALIKE_RATIO = 4.0
 """A silent leg within this factor of the driven one counts as impedance-balanced. A healthy one
 is within 2 %, a stuck amplifier behind its build-out resistor up to 1.6."""

@@ -35,7 +35,7 @@ BATCH = 250
 
 DISAGREE_SHARE, DISAGREE_OHM = 0.25, 5.0
 """An injection and the loads contradict each other when their impedances differ by more than this
-share, and this many ohm: between neighbouring tones even a capacitor turns less."""
+share, and this many ohm."""
 
 LOADS_ENOUGH, LOADS_ENOUGH_OHM = 0.02, 0.5
 """An entry that loads show to this share of the leg's own impedance, or this many ohm, is left
@@ -121,8 +121,7 @@ class MonteCarlo:
     ) -> tuple[Remark, ...]:
         """Say where an injection and the loads give different legs: one of the takes is wrong.
 
-        Compared near 1 kHz where both are well known; the tones differ, so only what no
-        capacitor could explain counts.
+        Compared near 1 kHz where both are well known, at the device's tone.
         """
         group = self.aligned.group
         bare = untouched_legs(group, self.excited, ())[0]
@@ -132,12 +131,14 @@ class MonteCarlo:
                 continue
             name, other = ("hot", "cold")[leg], ("cold", "hot")[leg]
             ours = column_volts(loads, name)[0, k]
-            theirs = column_volts(injected.theta, name)[0, m]
+            theirs, carried = _at_tone(injected, name, group.hz[k])
             for row, label in ((leg, name), (1 - leg, other)):
-                doubt = np.hypot(
+                doubts = (
                     entry_doubt(self.solved, label, name)[k],
                     entry_doubt(injected.fit, label, name)[m],
+                    carried,
                 )
+                doubt = float(np.linalg.norm(doubts))
                 apart = abs(abs(ours[row]) - abs(theirs[row]))
                 size = max(abs(ours[leg]), abs(theirs[leg]))
                 limit = max(6.0 * doubt, DISAGREE_SHARE * size, DISAGREE_OHM)
@@ -415,6 +416,20 @@ class MonteCarlo:
         size = np.abs(column_volts(self.solved.theta, name)[:, ("hot", "cold").index(name)])
         enough = held < LOADS_ENOUGH * size + LOADS_ENOUGH_OHM
         return np.where(enough | (held < 3.0 * sigma), np.inf, np.maximum(sigma, 1e-3))
+
+
+def _at_tone(injected: Solved, name: str, hz: float) -> tuple[Complex, float]:
+    """Return a leg's injected column at a tone of the device, and the doubt of carrying it there.
+
+    Where no law carries it, as it is at the nearest injected tone, as doubtful as a capacitor's.
+    """
+    volts = column_volts(injected.theta[:1], name)
+    there, doubt = carry(injected.hz, volts, np.array([hz]))
+    if np.isfinite(doubt[0]):
+        return there[0, 0], float(doubt[0])
+    m = int(np.argmin(np.abs(np.log(injected.hz / hz))))
+    octaves = abs(float(np.log(injected.hz[m] / hz)))
+    return volts[0, m], octaves * float(np.abs(volts[0, m]).max())
 
 
 def _carried_entries(known: tuple[Known, ...], k: int) -> tuple[tuple[int, int], ...]:

@@ -76,6 +76,8 @@ def next_take(
     if verdict.kind != "undetermined":
         return Next(None, None)
     known = _known(identified)
+    if known is None and identified.clipped:
+        return Next("second-open", _lower(identified.clipped))
     if known is None:
         return Next("second-open", "no take hears both legs open while the device plays")
     kinds = [p.kind for p in verdict.also_possible]
@@ -102,6 +104,15 @@ def next_take(
         f"({', '.join(told)})"
     )
     return Next(best, f"made again, its figures checked: {reason}" if best in made else reason)
+
+
+def _lower(clipped: tuple[str, ...]) -> str:
+    """Say that takes are wanted again, gentler."""
+    names = f'"{clipped[0]}"' if len(clipped) == 1 else f"{len(clipped)} takes with both legs"
+    return (
+        f"{names} clip: play half as loud or less (or turn the recorder's input down where that "
+        "is what clips) and take them again, an open one first"
+    )
 
 
 def told_apart(

@@ -63,6 +63,12 @@ def one_leg(evidence: Evidence, silent: str) -> Verdict:
         labels[open_share] = "pin-3-unconnected"
     bare = (labels == NO_ROW) & only_an_input(own, evidence.input_ohm)
     labels[bare] = "undetermined"
+    held = (labels == NO_ROW) & (np.abs(coupling) <= limits.COUPLING_SEPARATE)
+    behind = held & (np.angle(own.own.draws) < limits.BEHIND_CAPACITOR_RAD)
+    labels[behind] = "undetermined"
+    if behind[0]:
+        left = ("impedance-balanced", "pin-3-unconnected", "faulty")
+        reasons.append(_behind_reason(own, silent))
     if bare[0] and labels[0] == "undetermined":
         left = ("pin-3-unconnected", "faulty")
         reasons.append(open_leg_reason(evidence.input_ohm, own.own.value, f"the {silent} leg"))
@@ -76,6 +82,15 @@ def one_leg(evidence: Evidence, silent: str) -> Verdict:
         )
     verdict = summarise(labels, left, "one-leg", silent, reasons, hot_dead=hot_dead)
     return replace(verdict, by_inputs=bool(bare[0]) and verdict.kind == "undetermined")
+
+
+def _behind_reason(own: Column, silent: str) -> str:
+    farad = 1.0 / (2.0 * np.pi * own.own.hz * own.own.size)
+    return (
+        f"that is a capacitor of some {farad * 1e9:.3g} nF: a leg to pin 1 behind a capacitor that "
+        f"is too small or has dried out, or strays of a pin with nothing on it; look what stands "
+        f"in series with the {silent} pin"
+    )
 
 
 def _siemens(own: Column) -> Complex:

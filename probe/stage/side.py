@@ -89,6 +89,8 @@ class Identified:
     aligned: Alignment | None = None
     clash: bool = False
     """True where takes that were used contradict each other."""
+    clipped: tuple[str, ...] = ()
+    """Takes with both legs that were refused because something in them clips."""
     standing: Identified | None = None
     """The side without any of the takes of which one is wrong, where several are suspect alike."""
 

@@ -54,3 +54,13 @@ def test_a_pair_that_gives_back_more_than_it_takes_is_of_no_kind():
     assert found.kind == "undetermined"
     assert found.possible == {"electronically-floating", "transformer-coupled", "faulty"}
     assert "give back" in " ".join(found.verdict.reasons)
+
+
+def test_a_silent_leg_behind_a_small_capacitor_is_not_called_broken_for_certain():
+    # source: closed form, 100 ohm in series with 10 nF: 16 kohm at 1 kHz, a quarter turn behind
+    behind = separate(2.0, 0.0, 100.0, lambda f: 100.0 + 1.0 / (2j * np.pi * f * 1e-8))
+    found = analysed(behind, FULL, errors=QUIET)
+    assert found.codes == []
+    assert found.kind == "undetermined"
+    assert found.possible == {"impedance-balanced", "pin-3-unconnected", "faulty"}
+    assert "10 nF" in " ".join(found.verdict.reasons)
