@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from probe.phasors.model import Remark, TakePhasors
+from probe.stage.against import Loads
 from probe.stage.agreement import Repeatability
 from probe.stage.align import Alignment
 from probe.stage.drawn_errors import batch_errors, level_errors, shared_errors
@@ -32,10 +33,6 @@ Array = NDArray[np.float64]
 
 BATCH = 250
 """Draws solved at once: keeps the arrays within some tens of megabytes."""
-
-DISAGREE_SHARE, DISAGREE_OHM = 0.25, 5.0
-"""An injection and the loads contradict each other when their impedances differ by more than this
-share, and this many ohm."""
 
 LOADS_ENOUGH, LOADS_ENOUGH_OHM = 0.02, 0.5
 """An entry that loads show to this share of the leg's own impedance, or this many ohm, is left
@@ -89,7 +86,7 @@ class MonteCarlo:
         injected = self._injected(LEGS, helpers)
         if injected is not None:
             result.injected, result.injected_into = injected
-            result.remarks = self._disagreement(result.injected, loads_only, injected[1])
+            result.remarks = self._loads().disagreement(result.injected, loads_only, injected[1])
             known = self._carried(result, group.hz)
             result.carried = _carried_entries(known, nearest_tone(group.hz))
             if known:
@@ -114,70 +111,16 @@ class MonteCarlo:
         """Return True where injections and loads contradict each other, by their values alone."""
         loads = self._resolve(self.solved, self._drawn())
         injected = self._injected(LEGS, self._columns(self.solved, loads))
-        return injected is not None and bool(self._disagreement(injected[0], loads, injected[1]))
+        if injected is None:
+            return False
+        if self._loads().disagreement(injected[0], loads, injected[1]):
+            return True
+        shown = Result(injected=injected[0], injected_into=injected[1])
+        known = self._carried(shown, self.aligned.group.hz)
+        return self._loads().strained(known, self.repeat.level)
 
-    def _disagreement(
-        self, injected: Solved, loads: Complex, into: tuple[int, ...]
-    ) -> tuple[Remark, ...]:
-        """Say where an injection and the loads give different legs: one of the takes is wrong.
-
-        Compared near 1 kHz where both are well known, at the device's tone.
-        """
-        group = self.aligned.group
-        bare = untouched_legs(group, self.excited, ())[0]
-        k, m = nearest_tone(group.hz), nearest_tone(injected.hz)
-        for leg in into:
-            if leg == group.open_leg or leg in bare or self._deaf(leg):
-                continue
-            name, other = ("hot", "cold")[leg], ("cold", "hot")[leg]
-            ours = column_volts(loads, name)[0, k]
-            theirs, carried = _at_tone(injected, name, group.hz[k])
-            for row, label in ((leg, name), (1 - leg, other)):
-                doubts = (
-                    entry_doubt(self.solved, label, name)[k],
-                    entry_doubt(injected.fit, label, name)[m],
-                    carried,
-                )
-                doubt = float(np.linalg.norm(doubts))
-                apart = abs(abs(ours[row]) - abs(theirs[row]))
-                size = max(abs(ours[leg]), abs(theirs[leg]))
-                limit = max(6.0 * doubt, DISAGREE_SHARE * size, DISAGREE_OHM)
-                if np.isfinite(doubt) and apart > limit:
-                    return (self._injection_contradicts(leg, ours[row], theirs[row]),)
-        return ()
-
-    def _deaf(self, leg: int) -> bool:
-        """Return True where no take hears the injection into a leg on that leg."""
-        name = ("hot", "cold")[leg]
-        heard = [
-            not p.unheard[p.take.channels.index(name)]
-            for p in self.phasors
-            if name in p.take.channels and any(i.into == name for i in p.take.injections)
-        ]
-        return not any(heard)
-
-    def _injection_contradicts(self, leg: int, ours: complex, theirs: complex) -> Remark:
-        name = ("hot", "cold")[leg]
-        take = next(
-            p.take.name
-            for p in self.phasors
-            if any(i.into == name and i.volts > 0.0 for i in p.take.injections)
-        )
-        if not any(p.take.loads for p in self.phasors):
-            message = (
-                f"the injection into {name} and the other takes contradict each other "
-                f"({abs(theirs):.3g} against {abs(ours):.3g} ohm): the level moved between takes, "
-                "the volts declared for the injection or volts_full_scale of an input are wrong, "
-                "or leads were exchanged. Check these, then repeat it and the open take"
-            )
-            return Remark("contradicting-take", take, message)
-        message = (
-            f"the injection into {name} and the loads contradict each other ({abs(theirs):.3g} "
-            f"against {abs(ours):.3g} ohm): the volts declared for the injection or "
-            "volts_full_scale of an input are wrong, or one of them was not plugged as declared, "
-            "or leads were exchanged. Check the typed figures first, then repeat both"
-        )
-        return Remark("contradicting-take", take, message)
+    def _loads(self) -> Loads:
+        return Loads(self.aligned.group, self.excited, self.solved, self.phasors)
 
     def _reciprocal(self, group: Group, theta: Complex) -> tuple[Known, ...]:
         """Return what the legs put on the single-ended output, from what it puts on them.
@@ -416,20 +359,6 @@ class MonteCarlo:
         size = np.abs(column_volts(self.solved.theta, name)[:, ("hot", "cold").index(name)])
         enough = held < LOADS_ENOUGH * size + LOADS_ENOUGH_OHM
         return np.where(enough | (held < 3.0 * sigma), np.inf, np.maximum(sigma, 1e-3))
-
-
-def _at_tone(injected: Solved, name: str, hz: float) -> tuple[Complex, float]:
-    """Return a leg's injected column at a tone of the device, and the doubt of carrying it there.
-
-    Where no law carries it, as it is at the nearest injected tone, as doubtful as a capacitor's.
-    """
-    volts = column_volts(injected.theta[:1], name)
-    there, doubt = carry(injected.hz, volts, np.array([hz]))
-    if np.isfinite(doubt[0]):
-        return there[0, 0], float(doubt[0])
-    m = int(np.argmin(np.abs(np.log(injected.hz / hz))))
-    octaves = abs(float(np.log(injected.hz[m] / hz)))
-    return volts[0, m], octaves * float(np.abs(volts[0, m]).max())
 
 
 def _carried_entries(known: tuple[Known, ...], k: int) -> tuple[tuple[int, int], ...]:

@@ -247,7 +247,7 @@ class _Problem:
         frame = _decompose(block, whitener, mixer, source, measured, len(ridge))
         recorded = np.einsum("tfab,tfb->tfa", root, self.apart(predicted))
         before = np.sum(np.abs(mixed(mixer, recorded)) ** 2, axis=(0, 2))
-        forward = flat(np.concatenate([recorded, _rest_of_known(block, held, theta)]))
+        forward = flat(np.concatenate([recorded, rest_of_known(block, held, theta)]))
         turn = np.einsum("fak,fa->fk", np.conj(frame.left), forward)
         step = np.einsum("fpk,fk->fp", frame.basis, turn).reshape(theta.shape)
 
@@ -296,7 +296,7 @@ def _damped(
     return theta + share[:, None, None] * step, reached
 
 
-def _rest_of_known(block: Block, known: tuple[Known, ...], theta: Complex) -> Complex:
+def rest_of_known(block: Block, known: tuple[Known, ...], theta: Complex) -> Complex:
     """What the known columns say less what the stage has, whitened, shape (n, F, R)."""
     size = len(block.terminals)
     if not known:
