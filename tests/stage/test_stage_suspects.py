@@ -86,3 +86,23 @@ def test_two_opens_that_differ_are_both_named():
     found = analysed(separate(), plans, errors=drawn_errors(4, plans))
     assert {t for _, t in found.codes} == {"open", "second open"}
     assert found.kind == "undetermined"
+
+
+@pytest.mark.parametrize(
+    ("wrong", "left_out"),
+    [
+        # both loads of one leg agree with injections; the resistor across is twice what was typed
+        ({"R3": 1.0}, {"across"}),
+        # loads of each leg and across agree; the volts at the injector are half of what was typed
+        pytest.param({"injected": -0.5}, {"inject cold", "inject hot"}, marks=pytest.mark.long),
+    ],
+)
+def test_the_one_figure_that_is_typed_wrong_costs_no_kind(wrong, left_out):
+    errors = drawn_errors(5, TESTED)
+    errors.injected = wrong.get("injected", errors.injected)
+    errors.part |= {k: v for k, v in wrong.items() if k != "injected"}
+    found = analysed(separate(2.0, -2.0, 100.0, 110.0), TESTED, errors=errors)
+    assert {t for c, t in found.codes if c == "contradicting-take"} == left_out
+    assert found.kind == "differential"
+    # source: the stage's own numbers
+    assert found.facts["hot_impedance"]["value"] == pytest.approx(100.0, rel=0.03)
