@@ -22,9 +22,12 @@ pytestmark = [pytest.mark.jack, pytest.mark.portaudio, pytest.mark.long]
 TAKES = {
     "both legs open": "open",
     "both legs open, once more": "second-open",
+    "both legs, one tone": "open",
     "both legs, nothing played": "open",
     "the reference in place of the device, nothing played": "open",
+    "the interface's own output, one tone": "channel-match",
     "pin 2 and the single-ended output": "single-ended",
+    "pin 2 and the single-ended output, one tone": "single-ended",
     "test tones into pin 3": "inject-cold",
     "test tones into pin 2": "inject-hot",
     "a resistor on pin 3": "load-cold",
