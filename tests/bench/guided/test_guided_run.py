@@ -209,7 +209,7 @@ def test_two_volumes_are_two_rounds_of_one_session(tmp_path: Path) -> None:
     assert run.status == 0, run.text[-2000:]
     assert run.alarms == []
     takes = read_session(tmp_path / "session").takes
-    words = ["open", "idle", "single ended", "second open"]
+    words = ["open", "tone", "idle", "single ended", "single ended tone", "second open"]
     assert [t.name for t in takes] == [f"left at {v} {w}" for v in ("half", "full") for w in words]
     assert {t.volume for t in takes} == {"half", "full"}
 
@@ -284,7 +284,7 @@ def test_quit_and_resume(tmp_path: Path) -> None:
 
 @pytest.mark.long
 def test_gain_turned_up_for_the_noise_must_be_taken_back(tmp_path: Path) -> None:
-    stops = iter(["r", "r", "r", "r", "q"])
+    stops = iter(["r", "r", "r", "r", "r", "q"])
     answers = {
         "r/s": lambda _: next(stops),
         "n/y [n]": lambda heard: "y" if "gain up for this take" in heard[-300:] else "n",
