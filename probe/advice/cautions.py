@@ -240,7 +240,7 @@ def _too_sensitive(socket: Input) -> Note | None:
         return None
     return Note(
         "unlikely-sensitivity",
-        f"{socket.name} gives full output at {plain(write_number(volts, 'V'))}: line inputs want "
+        f"Full output at {plain(write_number(volts, 'V'))} ({socket.name}): line inputs want "
         f"{limit.USUAL_LINE_INPUT_VOLTS * 1e3:g} mV and more (common practice). Look at the socket "
         "and the figure again: on a phono, tape head or microphone input no line output belongs.",
     )

@@ -116,11 +116,13 @@ class More:
         """Return the advice as plain values, with what was asked for besides."""
         document = advice.to_json()
         if self._shelf is not None:
-            from probe.advice.basket import baskets
+            from probe.advice.basket import all_in_all, baskets
 
             price = self._args.system_price
             self._baskets = baskets(advice, destination, self._shelf, price)
             document["shelf"] = [basket.to_json() for basket in self._baskets]
+            if whole := all_in_all(self._baskets):
+                document["shelf_total"] = list(whole)
         if self._axis is not None:
             from probe.advice.vary import sweep
 

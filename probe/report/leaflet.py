@@ -12,29 +12,17 @@ from typing import Any
 
 from markupsafe import Markup
 
-from probe.numbers import interval, number
+from probe.numbers import number
 from probe.report import words
-from probe.report.bounded import MOST_DB, figure
+from probe.report.bounded import figure
 from probe.report.document import listing
+from probe.report.gains import gains
 from probe.report.other_ways import only_avoided, other_ways, why_nothing
 from probe.report.places import place_of
 from probe.report.plugs import drawn_of, lead_drawing
 from probe.report.text import clean, printed
 from probe.report.used import as_used, needs_pad, worse_side
 from probe.report.varied import varied_of
-
-GOOD_HUM_DB, GOOD_NOISE_DB, AUDIBLE_HUM_DB = 90.0, 95.0, 75.0
-"""Below full output: from here nothing is heard in a living room; under the last it is.
-[judgement] The limits of the advice."""
-
-LOUD_HUM_DB = 55.0
-"""Under this it is loud. [judgement] The limit of the advice."""
-
-WIDE_DB = 2.0
-"""Width of an interval from which both ends are told. [judgement]"""
-
-HEARD_LOSS_DB = 1.0
-"""Loss at the ends of the band that may be noticed. [judgement] The limit of the advice."""
 
 MOST_ITEMS = 5
 """Lines of a list, so that the whole stays on one side of paper."""
@@ -228,7 +216,7 @@ def _leaf(
         else way,
         drawing=lead_drawing(f"wiring-{at}", drawn_of(option, with_pad=with_pad), device, place),
         needs=tuple(_needs(advice, option, with_pad=with_pad)),
-        gains=(*_typed(advice), *_gains(used)),
+        gains=(*_typed(advice), *gains(used)),
         hum=tuple(_hum(advice, option)),
         never=(*NEVER, *_tie(advice)),
         figures=tuple(_figures(used)),
@@ -246,7 +234,8 @@ def _needs(
     for basket in listing(advice, "shelf"):
         if isinstance(basket, Mapping) and basket.get("destination") == option.get("destination"):
             found = [printed(line) for line in listing(basket, "says")][: MOST_ITEMS + 1]
-            return [*found, *_digital_pad(option)]
+            whole = "; ".join(printed(line) for line in listing(advice, "shelf_total"))
+            return [*found, *_digital_pad(option), *([f"All in all: {whole}"] if whole else [])]
     says = printed(option.get("says"))
     adapter = option.get("adapter")
     if _digital(option):
@@ -273,79 +262,6 @@ def _digital_pad(option: Mapping[str, Any]) -> list[str]:
     return [f"with an attenuator of {printed(pad.get('says'), 160)}"]
 
 
-def _gains(used: Mapping[str, Any]) -> list[str]:
-    """Return in plain sentences what the connection gives, each backed by a figure."""
-    said = [*_loudness(used)]
-    margin = number(used.get("full_output_margin_db"))
-    if margin is not None:
-        said.append("The amplifier reaches its full output." if margin >= 0.0 else
-                    f"The amplifier stays {-margin:.0f} dB short of its full output.")  # fmt: skip
-    for what, key, good in (
-        ("Hum", "hum_below_full_output_db", GOOD_HUM_DB),
-        ("Hiss", "noise_below_full_output_db", GOOD_NOISE_DB),
-    ):
-        below = used.get(key)
-        if isinstance(below, Mapping) and number(below) is not None:
-            said.append(_quiet(what, below, good))
-    losses = used.get("connection_loss_db") or {}
-    for key, what in (("at_20_hz", "deepest bass"), ("at_20_khz", "highest treble")):
-        loss = number(losses.get(key))
-        if loss is not None and loss > HEARD_LOSS_DB:
-            said.append(f"{loss:.1f} dB of the {what} is lost.")
-    ends = [number(losses.get(k)) for k in ("at_20_hz", "at_20_khz")]
-    for rise, what in zip(ends, ("deepest bass", "highest treble"), strict=True):
-        if rise is not None and rise < -HEARD_LOSS_DB:
-            said.append(f"The {what} comes {-rise:.1f} dB too strong.")
-    if _has(used, "stage-fault"):
-        said.append("It comes from the faulty output: how it sounds once repaired, or when the "
-                    "fault grows, these figures do not tell.")  # fmt: skip
-    elif _has(used, "saturation"):
-        said.append("The transformer distorts in the deepest bass at full level; "
-                    "at less, bass and treble are as the figures below have them.")  # fmt: skip
-    elif all(loss is not None and abs(loss) <= HEARD_LOSS_DB for loss in ends):
-        said.append("Bass and treble arrive whole.")
-    said.append("No more than this is claimed: these are calculated figures, not a promise of "
-                "better sound.")  # fmt: skip
-    return said
-
-
-def _has(option: Mapping[str, Any], code: str) -> bool:
-    """Tell whether a hazard of ``code`` is among those of an option."""
-    return any(isinstance(h, Mapping) and h.get("code") == code for h in listing(option, "hazards"))
-
-
-def _loudness(option: Mapping[str, Any]) -> list[str]:
-    for key in ("loudness_vs_rca_db", "level_vs_rca_db"):
-        gain = number(option.get(key))
-        if gain is None or option.get("reference") == "none":
-            continue
-        link = "RCA" if option.get("reference") == "rca-link" else "XLR"
-        if abs(gain) < 0.5:
-            return [f"As loud as a plain {link} lead."]
-        word = "louder" if gain > 0.0 else "quieter"
-        return [f"{abs(gain):.0f} dB {word} than a plain {link} lead at the same volume setting."]
-    return []
-
-
-def _quiet(what: str, entry: Mapping[str, Any], good: float) -> str:
-    """Return what is heard of hum or hiss, by the unfavourable end of its interval."""
-    value = number(entry) or 0.0
-    low, high = interval(entry) or (value, value)
-    told = f"{what} is {_decibels_below(low, high)} below full output"
-    if low >= good:
-        return f"{told}: not to be heard in a living room."
-    if low >= AUDIBLE_HUM_DB:
-        return f"{told}: heard at most close to the loudspeaker."
-    return f"{told}: it can be heard." if high >= LOUD_HUM_DB else f"{told}: it is loud."
-
-
-def _decibels_below(low: float, high: float) -> str:
-    if low > MOST_DB:
-        return f"more than {MOST_DB:.0f} dB"
-    top = f"{high:.0f}" if high <= MOST_DB else f"more than {MOST_DB:.0f}"
-    return f"{high:.0f} dB" if high - low < WIDE_DB else f"{low:.0f} to {top} dB"
-
-
 def _hum(advice: Mapping[str, Any], option: Mapping[str, Any]) -> list[str]:
     """Return what to try, in order; the solved cures of this box after what costs nothing."""
     if _digital(option):
@@ -358,8 +274,7 @@ def _hum(advice: Mapping[str, Any], option: Mapping[str, Any]) -> list[str]:
     for cure in cures[:2]:
         better = number({"value": cure.get("better_by_db")})
         gain = f" ({better:.0f} dB less hum)" if better is not None else ""
-        says = printed(cure.get("says"), 160)
-        said.append(f"{says[:1].upper()}{says[1:]}{gain}.")
+        said.append(_sentence(f"{printed(cure.get('says'), 160)}{gain}"))
     if not said and option.get("pin_3") == "transformer":
         said = ["This lead has its isolating transformer already: look for the hum elsewhere, with "
                 "this lead unplugged first."]  # fmt: skip
@@ -425,9 +340,13 @@ def _turned(entry: Mapping[str, Any]) -> dict[str, Any]:
             **{a: -entry[b] for a, b in ends.items() if b in entry}}  # fmt: skip
 
 
+AS_MEASURED = "at the measured level"
+"""What the advice says of the operating point where nothing is declared or measured."""
+
+
 def _notes(advice: Mapping[str, Any], option: Mapping[str, Any]) -> list[str]:
     """Return what to mind of the option as it is used."""
-    told = [printed(h.get("message")) for h in listing(option, "hazards")
+    told = [_sentence(printed(h.get("message"))) for h in listing(option, "hazards")
             if isinstance(h, Mapping) and h.get("code") not in FIRST][:2]  # fmt: skip
     point = clean(advice.get("operating_point") or "", 120)
     pair = any(
@@ -435,7 +354,15 @@ def _notes(advice: Mapping[str, Any], option: Mapping[str, Any]) -> list[str]:
     )
     if pair and point.startswith(("at the device's", "at the declared")):
         point += " between pins 2 and 3"
+    if point == AS_MEASURED:
+        point = "are those of the measurement: how much the device gives at most was not said"
     return [*told, f"Levels {point}." if point and not _digital(option) else ""][:4]
+
+
+def _sentence(text: str) -> str:
+    """Return a message as a sentence of its own."""
+    stop = "" if text.endswith((".", "!", "?")) else "."
+    return f"{text[:1].upper()}{text[1:]}{stop}" if text else ""
 
 
 TYPED = (

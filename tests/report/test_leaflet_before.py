@@ -45,6 +45,17 @@ def test_a_level_says_between_which_pins() -> None:
     assert "Levels at the declared 8 V between pins 2 and 3." in sheet().notes
 
 
+def test_the_sum_of_the_shelf_stands_where_its_parts_do() -> None:
+    advice = {
+        "options": [{"id": "xlr-to-xlr", "verdict": "use", "destination": box, "hazards": []}
+                    for box in ("amplifier", "subwoofer")],
+        "shelf": [{"destination": box, "says": ["1 x lead"]} for box in ("amplifier", "subwoofer")],
+        "shelf_total": ["38.00 EUR for 2 boxes"],
+    }  # fmt: skip
+    for leaf in leaves_of(advice):
+        assert leaf.needs[-1] == "All in all: 38.00 EUR for 2 boxes"
+
+
 def test_a_subwoofer_takes_one_lead() -> None:
     assert sheet(role="subwoofer").needs[0].startswith("One, for the subwoofer")
     assert sheet().needs[0].startswith("One for each side")

@@ -1,0 +1,167 @@
+"""What a connection gives, in plain sentences for the customer, each backed by a figure.
+
+A figure that is known as an interval is told with both ends; what is promised stands on the
+unfavourable one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from probe.numbers import interval, number
+from probe.report.bounded import MOST_DB
+from probe.report.document import listing
+
+GOOD_HUM_DB, GOOD_NOISE_DB, AUDIBLE_HUM_DB = 90.0, 95.0, 75.0
+"""Below full output: from here nothing is heard in a living room; under the last it is.
+[judgement] The limits of the advice."""
+
+LOUD_HUM_DB = 55.0
+"""Under this it is loud. [judgement] The limit of the advice."""
+
+HEARD_LOSS_DB = 1.0
+"""Loss at the ends of the band that may be noticed. [judgement] The limit of the advice."""
+
+WHOLE_DB, TENTH_DB = 2.0, 0.3
+"""Width of an interval from which both ends are told, of figures in whole decibels and in tenths.
+[judgement]"""
+
+AS_LOUD_DB = 0.5
+"""Difference nobody turns the volume for. [judgement]"""
+
+CLAIM = "No more than this is claimed: these are calculated figures, not a promise of better sound."
+
+
+def gains(used: Mapping[str, Any]) -> list[str]:
+    """Return what the option, as it is used, gives."""
+    box = "subwoofer" if used.get("role") == "subwoofer" else "amplifier"
+    said = [*_loudness(used), *_full_output(used, box), *_hum(used), *_hiss(used)]
+    return [*said, *_not_told(used), *_band(used, box), CLAIM]
+
+
+def _ends(entry: object) -> tuple[float, float] | None:
+    """Return both ends of a figure; None where it is not known."""
+    value = number(entry) if isinstance(entry, Mapping) else None
+    if value is None or not isinstance(entry, Mapping):
+        return None
+    return interval(entry) or (value, value)
+
+
+def _has(option: Mapping[str, Any], code: str) -> bool:
+    """Tell whether a hazard of ``code`` is among those of an option."""
+    return any(isinstance(h, Mapping) and h.get("code") == code for h in listing(option, "hazards"))
+
+
+def _loudness(option: Mapping[str, Any]) -> list[str]:
+    for key in ("loudness_vs_rca_db", "level_vs_rca_db"):
+        ends = _ends(option.get(key))
+        if ends is None or option.get("reference") == "none":
+            continue
+        low, high = ends
+        link = "RCA" if option.get("reference") == "rca-link" else "XLR"
+        if max(abs(low), abs(high)) < AS_LOUD_DB:
+            return [f"As loud as a plain {link} lead."]
+        at = f"than a plain {link} lead at the same volume setting."
+        if low >= 0.0:
+            return [f"{_whole(low, high)} louder {at}"]
+        if high <= 0.0:
+            return [f"{_whole(-high, -low)} quieter {at}"]
+        return [f"Between {-low:.1f} dB quieter and {high:.1f} dB louder {at}"]
+    return []
+
+
+def _full_output(used: Mapping[str, Any], box: str) -> list[str]:
+    ends = _ends(used.get("full_output_margin_db"))
+    if ends is None:
+        return []
+    low, high = ends
+    if low >= 0.0:
+        return [f"The {box} reaches its full output."]
+    if high >= 0.0:
+        return [f"The {box} just about reaches its full output."]
+    return [f"The {box} stays {_tenths(-high, -low)} short of its full output."]
+
+
+def _hum(used: Mapping[str, Any]) -> list[str]:
+    """Return the hum at mains frequency; with its harmonics where these are what is heard."""
+    mains, buzz = (
+        _ends(used.get(k)) for k in ("hum_below_full_output_db", "buzz_below_full_output_db")
+    )
+    if mains is None:
+        return []
+    if buzz is not None and mains[0] >= GOOD_HUM_DB > buzz[0]:
+        return [_quiet("Hum with its harmonics", buzz, GOOD_HUM_DB)]
+    return [_quiet("Hum", mains, GOOD_HUM_DB)]
+
+
+def _hiss(used: Mapping[str, Any]) -> list[str]:
+    ends = _ends(used.get("noise_below_full_output_db"))
+    return [] if ends is None else [_quiet("Hiss", ends, GOOD_NOISE_DB)]
+
+
+def _quiet(what: str, ends: tuple[float, float], good: float) -> str:
+    """Return what is heard of hum or hiss, by the unfavourable end of its interval."""
+    low, high = ends
+    told = f"{what} is {_below(low, high)} below full output"
+    if low >= good:
+        return f"{told}: not to be heard in a living room."
+    if low >= AUDIBLE_HUM_DB:
+        return f"{told}: heard at most close to the loudspeaker."
+    return f"{told}: it can be heard." if high >= LOUD_HUM_DB else f"{told}: it is loud."
+
+
+def _not_told(used: Mapping[str, Any]) -> list[str]:
+    """Say of hum and hiss that nobody calculated them, where that is so."""
+    if str(used.get("id")).startswith("digital"):
+        return []
+    names = (("hum", "hum_below_full_output_db"), ("hiss", "noise_below_full_output_db"))
+    missing = [name for name, key in names if _ends(used.get(key)) is None]
+    return [f"Nothing is known of {' and '.join(missing)} here."] if missing else []
+
+
+def _band(used: Mapping[str, Any], box: str) -> list[str]:
+    """Return what happens at the ends of the band; of a subwoofer at the lower one."""
+    losses = used.get("connection_loss_db") or {}
+    ends = {"at_20_hz": "deepest bass", "at_20_khz": "highest treble"}
+    if box == "subwoofer":
+        del ends["at_20_khz"]
+    known = {what: _ends(losses.get(key)) for key, what in ends.items()}
+    said = []
+    for what, found in known.items():
+        if found is not None and found[1] > HEARD_LOSS_DB:
+            said.append(f"{_tenths(max(found[0], 0.0), found[1])} of the {what} is lost.")
+        elif found is not None and found[0] < -HEARD_LOSS_DB:
+            rise = _tenths(max(-found[1], 0.0), -found[0])
+            said.append(f"The {what} comes {rise} too strong.")
+    if _has(used, "stage-fault"):
+        return [*said, "It comes from the faulty output: how it sounds once repaired, or when the "
+                "fault grows, these figures do not tell."]  # fmt: skip
+    if _has(used, "saturation"):
+        return [*said, "The transformer distorts in the deepest bass at full level; at less, bass "
+                "and treble are as the figures below have them."]  # fmt: skip
+    if said or any(found is None for found in known.values()):
+        return said
+    return ["The bass arrives whole." if box == "subwoofer" else "Bass and treble arrive whole."]
+
+
+def _below(low: float, high: float) -> str:
+    if low > MOST_DB:
+        return f"more than {MOST_DB:.0f} dB"
+    if high > MOST_DB:
+        return f"{low:.0f} to more than {MOST_DB:.0f} dB"
+    return _whole(low, high)
+
+
+def _whole(low: float, high: float) -> str:
+    """Return whole decibels; of what is narrow the lower end, which is never too good."""
+    if high - low < WHOLE_DB:
+        return f"{low:.0f} dB"
+    return f"{low:.0f} to {high:.0f} dB"
+
+
+def _tenths(low: float, high: float) -> str:
+    """Return tenths of a decibel; of what is narrow the middle."""
+    if high - low < TENTH_DB:
+        return f"{(low + high) / 2.0:.1f} dB"
+    return f"{low:.1f} to {high:.1f} dB"
