@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from probe.advice.candidate import NOT_IN_USE
 from probe.advice.model import OptionAdvice
@@ -23,7 +23,7 @@ LINKS = {"rca-link": "RCA link", "xlr-link": "XLR link", "none": ""}
 
 
 def table(options: Sequence[OptionAdvice]) -> list[str]:
-    """Return the lines of the table; sides that agree stand together."""
+    """Return the lines of the table; sides that agree in words stand together."""
     sides = len({o.side for o in options})
     inputs = dict.fromkeys((o.box, o.socket) for o in options)
     lines = []
@@ -33,12 +33,13 @@ def table(options: Sequence[OptionAdvice]) -> list[str]:
         if len(inputs) > 1:
             where = f"into {socket} ({box}):" if box not in socket else f"into {socket}:"
         lines += _head(here, where)
-        held: dict[tuple[str, str, str, str, str], list[str]] = {}
+        held: dict[tuple[str, str, str], list[OptionAdvice]] = {}
         for o in here:
-            held.setdefault(_cells(o), []).append(o.side)
-        for (verdict, option, gain, hum, beside), on in held.items():
-            row = _row(verdict, option, gain, hum)
-            only = f"{', '.join(on)} only" if len(on) < sides else ""
+            held.setdefault(_words(o), []).append(o)
+        for (verdict, option, beside), group in held.items():
+            used = [o.used for o in group]
+            row = _row(verdict, option, _gain(used), _hum(used))
+            only = f"{', '.join(o.side for o in group)} only" if len(group) < sides else ""
             told = "; ".join(part for part in (only, beside) if part)
             lines += _beside(row, told)
     return lines
@@ -56,8 +57,8 @@ def _beside(row: str, told: str) -> list[str]:
 def _head(options: Sequence[OptionAdvice], where: str) -> list[str]:
     """Return the heads of the columns that hold anything, after the input they are for."""
     link = LINKS.get(options[0].reference, "")
-    loudness = f"dB vs {link}" if link and any(_gain(o) for o in options) else ""
-    hum = "dB hum down" if any(_hum(o) for o in options) else ""
+    loudness = f"dB vs {link}" if link and any(_gain([o]) for o in options) else ""
+    hum = "dB hum down" if any(_hum([o]) for o in options) else ""
     if not (loudness or hum):
         return [where] if where else []
     if len(where) < VERDICT + OPTION:
@@ -69,15 +70,15 @@ def _row(verdict: str, option: str, gain: str, hum: str) -> str:
     return f"{verdict:<{VERDICT}}{option:<{OPTION}}{gain:<{GAIN}}{hum}".rstrip()
 
 
-def _cells(option: OptionAdvice) -> tuple[str, str, str, str, str]:
-    """Return verdict, name, loudness, hum and what to mind, as the option is used."""
+def _words(option: OptionAdvice) -> tuple[str, str, str]:
+    """Return verdict, name and what to mind, as the option is used."""
     used = option.used
     verdict = option.verdict if option.verdict == "use" else used.verdict
     mind = _mind(used, verdict)
     told = ["with its attenuator"] if used is not option else []
     told += [f"but: {mind}"] if mind else []
     verdict_shown = f"{verdict}, but" if mind else verdict
-    return verdict_shown, option.option.id, _gain(used), _hum(used), "; ".join(told)
+    return verdict_shown, option.option.id, "; ".join(told)
 
 
 def _mind(option: OptionAdvice, verdict: str) -> str:
@@ -88,25 +89,33 @@ def _mind(option: OptionAdvice, verdict: str) -> str:
     return ", ".join(code.replace("-", " ") for code in codes)
 
 
-def _gain(option: OptionAdvice) -> str:
-    gain = option.figures.loudness_vs_reference_db or option.figures.level_vs_reference_db
-    if gain is None or option.reference == "none":
+def _gain(sides: Sequence[OptionAdvice]) -> str:
+    """Return the loudness against the reference link, over all ``sides``."""
+    found = [s.figures.loudness_vs_reference_db or s.figures.level_vs_reference_db for s in sides]
+    known = [q for q in found if q is not None]
+    if len(known) < len(found) or any(s.reference == "none" for s in sides):
         return ""
-    if gain.value < -100.0:
+    if all(q.value < -100.0 for q in known):
         return "nothing"
-    ends = dict.fromkeys(_signed(v) for v in (gain.low, gain.high))
-    return " to ".join(ends) if gain.u95 >= 0.05 else _signed(gain.value)
+    return _over(known, _signed, 0.05)
 
 
 def _signed(decibels: float) -> str:
     return "0.0" if abs(decibels) < 0.05 else f"{decibels:+.1f}"
 
 
-def _hum(option: OptionAdvice) -> str:
-    hum: Quantity | None = option.figures.hum_below_full_output_db
-    if hum is None:
-        return ""
-    return " to ".join(dict.fromkeys(_whole(v) for v in (hum.low, hum.high)))
+def _hum(sides: Sequence[OptionAdvice]) -> str:
+    found = [s.figures.hum_below_full_output_db for s in sides]
+    known = [q for q in found if q is not None]
+    return "" if len(known) < len(found) else _over(known, _whole, 0.0)
+
+
+def _over(known: Sequence[Quantity], shown: Callable[[float], str], least: float) -> str:
+    """Return both ends over all; one value where half their distance is below ``least``."""
+    low, high = min(q.low for q in known), max(q.high for q in known)
+    if (high - low) / 2.0 < least:
+        return shown(known[0].value)
+    return " to ".join(dict.fromkeys(shown(v) for v in (low, high)))
 
 
 def _whole(decibels: float) -> str:

@@ -311,13 +311,13 @@ def _saturation(case: Case) -> Iterator[Finding]:
         return
     which = case.option.part.name or "an ordinary one"
     beyond = f"{which} distorts above {limit_volts:g} V there"
-    at_most = f"{case.maximum_words} {_at_most(case, most)} at 20 Hz reach the transformer"
+    at_most = f"{_at_most(case, most)} at 20 Hz reach the transformer {case.maximum_words}"
     full = case.figures.core_20_hz_at_full_output
     if full is None or case.level_fixed or full.low > most.high:
         yield Finding("works", "saturation", f"{at_most}; {beyond}", hazard=True)
     elif full.high > limit_volts:
-        yield Finding("works", "saturation", f"at the input's full output {figure(full)} at "
-                      f"20 Hz reach the transformer; {beyond}", hazard=True)  # fmt: skip
+        yield Finding("works", "saturation", f"{figure(full)} at 20 Hz reach the transformer at "
+                      f"the input's full output; {beyond}", hazard=True)  # fmt: skip
     else:
         yield Finding("works", "saturation-beyond-full-output", f"{at_most}: {beyond}; clean with "
                       f"the volume of the device set for the input's full output ({figure(full)})",

@@ -11,11 +11,12 @@ from probe.advice.destination import Destination, Input
 from probe.advice.ground import of_preset
 from probe.advice.model import Advice
 from probe.advice.quantity import Quantity
+from probe.advice.rows import table
 from probe.advice.text import render
 from probe.advice.typed import looks_typed, typed_destination
 from probe.advice.words import decibels, figure
 from probe.errors import BadInput
-from tests.advice.stages import facts, ground_sensing, impedance_balanced, symmetrical
+from tests.advice.stages import facts, ground_sensing, impedance_balanced, source, symmetrical
 
 FAR = of_preset("two-rooms")
 RCA = Input("rca", "rca", "single-ended", 47e3, sensitivity_volts=1.0, ground=FAR)
@@ -128,3 +129,14 @@ def test_lopsided_volts_are_told_by_their_ends(quantity: Quantity, said: str) ->
 def test_the_worse_of_what_may_be_is_not_said_twice() -> None:
     assert decibels(Quantity(-0.1, "dB", -0.1, 0.2)) == "-0.1 to 0.2 dB"
     assert decibels(Quantity(97.5, "dB", 78.7, 103.2)) == "97.5 dB (78.7 to 103.2)"
+
+
+def test_sides_that_differ_in_digits_stand_in_one_row() -> None:
+    document = facts()
+    document["sides"] = dict.fromkeys(("left", "right"), document["sides"]["left"])
+    left = symmetrical()
+    right = source(diff=2.4, z_diff=100.0, z_common=25.0, single=1.0, z_single=50.0)
+    found = ask(document, {"left": left, "right": right}, Destination("amp", (RCA,)))
+    (row,) = [line for line in table(found.options) if "xlr-to-rca/pin-3-open" in line]
+    # closed form: half of 2.0 and of 2.4 V against 1.0 V of the RCA
+    assert "0.0 to +1.6" in row
