@@ -92,9 +92,10 @@ def _chosen(
     """Return every option judged and the choice, and the desks they were judged at."""
     device, sides, _ = _subject(facts)
     refused = refusal(device, sides)
-    cautions: list[Note] = [*refused, *simulated(facts), *typed(device)]
+    cautions: list[Note] = [*refused, *simulated(facts)]
     if refused:
         return _answer(device, sides, destination, [], (), cautions), []
+    cautions += typed(device)
     desks = [
         Desk(
             device,

@@ -46,8 +46,10 @@ MAY_BE_TIED = (
     "transformer-coupled",
     "impedance-balanced",
     "ground-sensing",
+    "unbalanced",
+    "pin-3-unconnected",
 )
-"""Kinds on which a connection with pin 3 joined to pin 1 may be the right one."""
+"""Kinds on which a connection with pin 3 joined to pin 1 may be the right one, or harms nothing."""
 
 TIE_AS_LISTED = (
     "Join pin 3 to pin 1 only as listed above, never just to try it: how the levels come out is "

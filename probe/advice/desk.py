@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from probe.advice.case import Case
+from probe.advice.completed import completions
 from probe.advice.destination import Circuit, Destination, Input
 from probe.advice.figures import (
     Against,
@@ -26,7 +27,7 @@ from probe.advice.ground import GroundPath
 from probe.advice.ground import corners as ground_corners
 from probe.advice.operating import BY_ID, Operating, Reference, limits_of, scale_of
 from probe.advice.quantity import Quantity, from_draws
-from probe.advice.sampled import Sampled, completions, forget, sample
+from probe.advice.sampled import Sampled, forget, sample
 from probe.advice.shared import with_both_outputs
 from probe.advice.solve import Link, Response, solve_option
 from probe.advice.subject import Device, SideFacts

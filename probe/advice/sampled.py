@@ -1,4 +1,4 @@
-"""The identified stage between its tones: interpolation, and what stands in for the unknown.
+"""The identified stage between its tones: interpolation over one grid, and what is left out.
 
 A source is known at the tones of its takes. Between them every entry is interpolated over
 log f: as logarithm of magnitude and phase where the entry is well above zero and turns slowly
@@ -15,7 +15,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from probe.advice.parts import WORST_SOURCE_OHM
 from probe.facts.source import TO_MODAL, Source
 
 Floats = NDArray[np.float64]
@@ -48,9 +47,6 @@ nothing: 6 dB is what the kinds of connection differ by. [judgement]"""
 
 FEWEST_DRAWS = 20
 """Draws from which a spread can be read at all."""
-
-SILENT_KINDS = ("impedance-balanced", "unbalanced", "pin-3-unconnected")
-"""Kinds whose cold leg carries nothing."""
 
 
 @dataclass(frozen=True)
@@ -121,7 +117,12 @@ def sample(source: Source) -> Sampled:
     leg_voc = _on_grid(source.hz, _stack(source.legs_voc, source.legs_voc_draws) * turn, hz)
     leg_z = _on_grid(source.hz, _stack(source.legs_z, source.legs_z_draws), hz)
     return Sampled(
-        hz, at, _prefer(voc, _modal_voc(leg_voc)), _prefer(z, _modal_z(leg_z)), leg_voc, leg_z
+        hz,
+        at,
+        prefer(voc, modal_voltage(leg_voc)),
+        prefer(z, modal_impedance(leg_z)),
+        leg_voc,
+        leg_z,
     )
 
 
@@ -273,79 +274,6 @@ def _cubic(x: Floats, y: Complex, at: Floats) -> Complex:
     return np.asarray(a * (1.0 - h) + b * h + da * t * (1.0 - t) ** 2 - db * t * t * (1.0 - t))
 
 
-def completions(
-    sampled: Sampled,
-    kind: str,
-    single_ended_recorder_ohm: float | None = None,
-    *,
-    exchanged: bool = False,
-) -> tuple[Sampled, ...]:
-    """Return the corners of what an unknown entry may be, if the stage is of ``kind``.
-
-    The unknown own impedance of a driven terminal lies between 0 and the largest that a line
-    output may have; what else is unknown follows from the kind. Where nothing is unknown there
-    is one corner, the source itself.
-
-    Parameters
-    ----------
-    single_ended_recorder_ohm
-        What loaded the single-ended level, where it is given as recorded; None: open circuit.
-    exchanged
-        Pins 2 and 3 have changed places: what the kind says of the cold leg holds for the hot.
-    """
-    corners = _complete_single_ended(sampled, single_ended_recorder_ohm)
-    return tuple(c for s in corners for c in _complete_legs(s, kind, exchanged))
-
-
-def _complete_single_ended(sampled: Sampled, recorder_ohm: float | None) -> list[Sampled]:
-    unknown = np.isnan(sampled.leg_z[..., 2, 2])
-    if not unknown.any() or np.isnan(sampled.leg_voc[0, sampled.at, 2]):
-        return [sampled]
-    words = f"single-ended output impedance taken as 0 to {WORST_SOURCE_OHM:g} ohm (not measured)"
-    said = Assumed(("single-ended",), words)
-    return [
-        _with_single_ended(sampled, unknown, ohm, recorder_ohm, said)
-        for ohm in (0.0, WORST_SOURCE_OHM)
-    ]
-
-
-def _with_single_ended(
-    sampled: Sampled,
-    unknown: NDArray[np.bool_],
-    ohm: float,
-    recorder_ohm: float | None,
-    said: Assumed,
-) -> Sampled:
-    leg_z, leg_voc = sampled.leg_z.copy(), sampled.leg_voc.copy()
-    leg_z[..., 2, 2] = np.where(unknown, ohm, leg_z[..., 2, 2])
-    if recorder_ohm is not None:
-        raised = 1.0 + leg_z[..., 2, 2] / recorder_ohm
-        leg_voc[..., 2] = np.where(unknown, leg_voc[..., 2] * raised, leg_voc[..., 2])
-    return replace(
-        sampled, leg_z=leg_z, leg_voc=leg_voc, assumed=(*sampled.assumed, said),
-        origin=sampled, single_as=ohm,
-    )  # fmt: skip
-
-
-@dataclass(frozen=True)
-class _Corner:
-    """One thing the unknown may be.
-
-    Own impedances in ohm; couplings as the share of the other leg's own impedance; the silent
-    leg's share of the driven leg's voltage.
-    """
-
-    hot: float
-    cold: float
-    into_hot: float = 0.0
-    into_cold: float = 0.0
-    share: float = 0.0
-
-    def exchanged(self) -> _Corner:
-        """Return the same with pins 2 and 3 in each other's place."""
-        return _Corner(self.cold, self.hot, self.into_cold, self.into_hot, self.share)
-
-
 def forget(sampled: Sampled, leg: int) -> Sampled:
     """Return the source without what it says of ``leg`` (0 hot, 1 cold): only a bound is known."""
     leg_z, leg_voc, z, voc = (
@@ -358,55 +286,8 @@ def forget(sampled: Sampled, leg: int) -> Sampled:
     return replace(sampled, leg_z=leg_z, leg_voc=leg_voc, z=z, voc=voc)
 
 
-def _complete_legs(sampled: Sampled, kind: str, exchanged: bool) -> list[Sampled]:
-    if not np.isnan(sampled.z[..., :2, :2]).any() or kind not in _FILLS:
-        return [sampled]
-    corners = [c.exchanged() if exchanged else c for c in _FILLS[kind]]
-    silent = 0 if exchanged else 1
-    return [
-        replace(
-            _with_legs(sampled, kind, corner, silent),
-            origin=sampled.origin or sampled,
-            legs_as=(kind, k),
-        )
-        for k, corner in enumerate(corners)
-    ]
-
-
-def _with_legs(sampled: Sampled, kind: str, corner: _Corner, silent: int) -> Sampled:
-    """Fill unknown entries with ``corner``; ``silent`` is the leg without signal, if there is one.
-
-    The legs of a floating stage are alike: what is known of one stands for the other.
-    """
-    gaps = np.isnan(sampled.leg_z[..., :2, :2]).any(axis=(0, 1, 2))
-    unknown = tuple(
-        pin for pin, gap in zip(("hot", "cold"), np.atleast_1d(gaps), strict=True) if gap
-    )
-    leg_z, leg_voc = sampled.leg_z.copy(), sampled.leg_voc.copy()
-    hot, cold = leg_z[..., 0, 0], leg_z[..., 1, 1]
-    into_hot, into_cold = leg_z[..., 0, 1], leg_z[..., 1, 0]
-    if kind in FLOATING_KINDS:
-        hot, cold = _prefer(hot, cold), _prefer(cold, hot)
-        into_hot, into_cold = _prefer(into_hot, into_cold), _prefer(into_cold, into_hot)
-    hot = np.where(np.isnan(hot), corner.hot, hot)
-    cold = np.where(np.isnan(cold), corner.cold, cold)
-    leg_z[..., 0, 0], leg_z[..., 1, 1] = hot, cold
-    leg_z[..., 0, 1] = np.where(np.isnan(into_hot), corner.into_hot * cold, into_hot)
-    leg_z[..., 1, 0] = np.where(np.isnan(into_cold), corner.into_cold * hot, into_cold)
-    if kind in SILENT_KINDS:
-        other = leg_voc[..., 1 - silent]
-        leg_voc[..., silent] = _prefer(leg_voc[..., silent], corner.share * other)
-    return replace(
-        sampled,
-        leg_z=leg_z,
-        leg_voc=leg_voc,
-        z=_prefer(sampled.z, _modal_z(leg_z)),
-        voc=_prefer(sampled.voc, _modal_voc(leg_voc)),
-        assumed=(*sampled.assumed, Assumed(unknown, _FILL_WORDS.get(kind, _FILL_WORDS[""]))),
-    )
-
-
-def _modal_z(leg_z: Complex) -> Complex:
+def modal_impedance(leg_z: Complex) -> Complex:
+    """Return impedances at the terminals, shape (..., 3, 3), as modal ones."""
     two = TO_MODAL[:2, :2]
     out = np.full_like(leg_z, np.nan)
     out[..., 2, 2] = leg_z[..., 2, 2]
@@ -414,51 +295,13 @@ def _modal_z(leg_z: Complex) -> Complex:
     return out
 
 
-def _modal_voc(leg_voc: Complex) -> Complex:
+def modal_voltage(leg_voc: Complex) -> Complex:
+    """Return voltages at the terminals, shape (..., 3), as modal ones."""
     out = leg_voc.copy()
     out[..., :2] = np.einsum("ij,ngj->ngi", TO_MODAL[:2, :2], leg_voc[..., :2])
     return out
 
 
-def _prefer(first: Complex, second: Complex) -> Complex:
+def prefer(first: Complex, second: Complex) -> Complex:
+    """Return the first where it is known, else the second."""
     return np.where(np.isnan(first), second, first)
-
-
-FLOATING_KINDS = ("electronically-floating", "transformer-coupled")
-
-_W = WORST_SOURCE_OHM
-_FILLS: dict[str, tuple[_Corner, ...]] = {
-    "differential": (_Corner(0.0, 0.0), _Corner(_W, _W)),
-    "impedance-balanced": (_Corner(0.0, 0.0), _Corner(_W, _W)),
-    "unbalanced": (_Corner(0.0, 0.0), _Corner(_W, 1.0)),
-    "pin-3-unconnected": (
-        _Corner(0.0, 1e5),
-        _Corner(_W, 1e9),
-        _Corner(_W, 2e6, into_cold=0.5, share=0.5),
-    ),
-    "ground-sensing": (_Corner(0.0, 1.0, into_hot=1.0), _Corner(_W, 1e5, into_hot=1.0)),
-    "electronically-floating": (
-        _Corner(500.0, 500.0, 1.0, 1.0),
-        _Corner(500.0, 500.0, 0.8, 0.8),
-        _Corner(1e5, 1e5, 1.0, 1.0),
-    ),
-    "transformer-coupled": (
-        _Corner(500.0, 500.0, 1.0, 1.0),
-        _Corner(1e7, 1e7, 1.0, 1.0),
-        _Corner(_W, _W, -0.1, -0.1),
-        _Corner(30.0, 30.0, -0.8, -0.8),
-    ),
-}
-"""Corners of what the kind leaves open, ohm and couplings. Own impedances of separate legs as
-any line output; of pin 3 connected to nothing from strays (half of what they carry may come from
-pin 2); of a floating stage from a few hundred
-ohm (loosely cross-coupled) upward; couplings as the kinds are told apart by. [judgement]"""
-
-_FILL_WORDS = {
-    "": f"unmeasured leg impedances taken as 0 to {WORST_SOURCE_OHM:g} ohm, legs separate",
-    "unbalanced": "unmeasured impedance of pin 3 taken as a connection to pin 1",
-    "pin-3-unconnected": "unmeasured impedance of pin 3 taken as that of an open contact",
-    "ground-sensing": "unmeasured impedance of pin 3 taken as that of a sense input",
-    "electronically-floating": "unmeasured leg impedances taken over the range of floating stages",
-    "transformer-coupled": "unmeasured leg impedances taken over the range of transformers",
-}

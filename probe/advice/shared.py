@@ -12,7 +12,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from probe.advice.sampled import Assumed, Sampled
+from probe.advice.sampled import Assumed, Sampled, prefer
 from probe.facts.source import TO_MODAL
 
 Complex = NDArray[np.complex128]
@@ -40,14 +40,10 @@ def _coupled(sampled: Sampled, ohm: Complex) -> Sampled:
     leg_z, z = sampled.leg_z.copy(), sampled.z.copy()
     zero = np.zeros_like(ohm)
     assumed = np.stack([ohm, zero], axis=-1)
-    leg_z[..., :2, 2] = _prefer(leg_z[..., :2, 2], assumed)
-    leg_z[..., 2, :2] = _prefer(leg_z[..., 2, :2], assumed)
+    leg_z[..., :2, 2] = prefer(leg_z[..., :2, 2], assumed)
+    leg_z[..., 2, :2] = prefer(leg_z[..., 2, :2], assumed)
     two = TO_MODAL[:2, :2]
-    z[..., :2, 2] = _prefer(z[..., :2, 2], np.einsum("ij,ngj->ngi", two, leg_z[..., :2, 2]))
-    z[..., 2, :2] = _prefer(z[..., 2, :2], np.einsum("ij,ngj->ngi", two, leg_z[..., 2, :2]))
+    z[..., :2, 2] = prefer(z[..., :2, 2], np.einsum("ij,ngj->ngi", two, leg_z[..., :2, 2]))
+    z[..., 2, :2] = prefer(z[..., 2, :2], np.einsum("ij,ngj->ngi", two, leg_z[..., 2, :2]))
     said = Assumed(("hot", "cold", "single-ended"), WORDS)
     return replace(sampled, leg_z=leg_z, z=z, assumed=(*sampled.assumed, said))
-
-
-def _prefer(first: Complex, second: Complex) -> Complex:
-    return np.where(np.isnan(first), second, first)

@@ -14,8 +14,8 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from probe.advice.completed import FLOATING_KINDS
 from probe.advice.ranges import Level, LevelOrNone, Noise, Ohm, SourceOhm
-from probe.advice.sampled import FLOATING_KINDS
 from probe.advice.subject import EVERY_KIND
 from probe.facts.source import TO_MODAL, Source
 from probe.formats.toml import LARGEST_FILE, OneLine, Table, complaint, read_bytes, read_toml

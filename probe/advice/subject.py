@@ -7,11 +7,11 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from probe.advice.case import Refused, Stage
+from probe.advice.completed import FLOATING_KINDS
 from probe.advice.destination import MAINS_HZ
 from probe.advice.maximum import Most
 from probe.advice.noise import DeviceNoise
 from probe.advice.parts import SMALLEST_RECORDER_OHM
-from probe.advice.sampled import FLOATING_KINDS
 from probe.advice.thresholds import ALSO_POSSIBLE_SHARE, DIRECT_NEVER_VOLTS
 from probe.advice.words import PINS
 from probe.formats.text import printable

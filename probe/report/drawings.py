@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from markupsafe import Markup
@@ -18,35 +19,33 @@ _TAPPED_COUPLING = -0.1
 """Below this share the winding of a transformer is tapped to pin 1."""
 
 
-def drawings(
-    key: str,
-    name: str,
-    kind: str,
-    stage: Mapping[str, Any],
-    facts: Mapping[str, Any],
-    curves: Mapping[str, Any],
-) -> Iterable[Figure]:
+@dataclass(frozen=True)
+class Drawable:
+    """One side of a facts document: what its drawings are made from."""
+
+    key: str
+    """Of the side in the document; ``name`` is how people call it."""
+    name: str
+    kind: str
+    stage: Mapping[str, Any]
+    facts: Mapping[str, Any]
+    curves: Mapping[str, Any]
+
+
+def drawings(side: Drawable) -> Iterable[Figure]:
     """Yield the drawings of one side; what is not known is not drawn."""
     yield Figure(
-        "The stage as identified",
-        _schematic(key, name, kind, stage, facts, curves),
-        _schematic_caption(kind, facts),
+        "The stage as identified", _schematic(side), _schematic_caption(side.kind, side.facts)
     )
-    arrows = phasor_figure(f"{identifier(key)}-arrows", name, curves, facts)
+    arrows = phasor_figure(f"{identifier(side.key)}-arrows", side.name, side.curves, side.facts)
     if arrows:
         yield arrows
 
 
-def _schematic(
-    key: str,
-    name: str,
-    kind: str,
-    stage: Mapping[str, Any],
-    facts: Mapping[str, Any],
-    curves: Mapping[str, Any],
-) -> Markup:
-    faults = tuple(str(code) for code in listing(stage, "faults"))
-    live = live_pin(stage, facts)
+def _schematic(side: Drawable) -> Markup:
+    kind, facts, curves = side.kind, side.facts, side.curves
+    faults = tuple(str(code) for code in listing(side.stage, "faults"))
+    live = live_pin(side.stage, facts)
     grounded = kind in {"electronically-floating", "transformer-coupled"}
     drawn = Stage(
         kind=kind if kind in words.KINDS else "undetermined",
@@ -67,7 +66,8 @@ def _schematic(
         capacitor_hot="" if grounded else _capacitor(curves, "hot", faults),
         capacitor_cold="" if grounded else _capacitor(curves, "cold", faults),
     )
-    return schematic(f"{identifier(key)}-schematic", f"{name}, {kind_name(kind, live)}", drawn)
+    about = f"{side.name}, {kind_name(kind, live)}"
+    return schematic(f"{identifier(side.key)}-schematic", about, drawn)
 
 
 def _capacitor(curves: Mapping[str, Any], leg: str, faults: Sequence[str]) -> str:

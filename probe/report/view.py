@@ -26,7 +26,7 @@ from probe.report.curves import (
     level_figure,
 )
 from probe.report.document import entry_of, identifier, listing, mapping
-from probe.report.drawings import drawings, tapped
+from probe.report.drawings import Drawable, drawings, tapped
 from probe.report.evidence import evidence, take_rows
 from probe.report.measured import between_view, measured_view, path_view
 from probe.report.names import device_name, fault, kind_name, live_pin, split_name, when
@@ -92,7 +92,7 @@ def side_view(key: str, side: Mapping[str, Any], warnings: Sequence[Mapping[str,
         not_looked_for=open_,
         faults_told=_faults_told(kind, faults, possible, open_, direct=direct),
         glance=tuple(_glance(facts)),
-        drawings=tuple(drawings(key, name, kind, stage, facts, curves)),
+        drawings=tuple(drawings(Drawable(key, name, kind, stage, facts, curves))),
         charts=tuple(
             figure
             for figure in (

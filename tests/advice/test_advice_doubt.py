@@ -19,7 +19,7 @@ from probe.advice.typed import typed_destination
 from probe.advice.words import decibels, figure, signed_decibels, span
 from probe.errors import BadInput
 from probe.formats.toml import LARGEST_FILE
-from tests.advice.stages import cross_coupled, facts, symmetrical
+from tests.advice.stages import cross_coupled, facts, legs, symmetrical
 
 SHEET = """\
 format = "probe-source/1"
@@ -200,3 +200,22 @@ def test_the_name_keeps_what_was_typed() -> None:
     assert typed_destination("rca:47k:0.5V:max=2V", 50.0).name == "rca:47k:0.5V:max=2V"
     assert typed_destination("rca:47 kΩ:1V", 50.0).inputs[0].impedance_ohm == 47e3
     assert typed_destination("rca:47ohm:1V", 50.0).inputs[0].impedance_ohm == 47.0
+
+
+def test_a_refused_output_is_not_said_to_be_measured_first() -> None:
+    document = facts(connectors=("rca",), device={"output": "headphone"})
+    document["typed"] = True
+    advice = ask(document, {}, typed_destination("rca:47k:1V", 50.0))
+    # common practice, no source: of a headphone output nothing is judged, measured or not
+    assert [c.code for c in advice.cautions] == ["headphone-output"]
+
+
+@pytest.mark.parametrize(("kind", "listed"), [("unbalanced", True), ("differential", False)])
+def test_a_tie_that_harms_nothing_is_not_forbidden_beside_its_use(kind: str, listed: bool) -> None:
+    # common practice, no source: a pin 3 that is ground already may meet it again
+    driven = "both-legs" if kind == "differential" else "one-leg"
+    stage = legs(hot=2.0, cold=0.0, z=((100.0, 0.0), (0.0, 1.0)))
+    advice = ask(facts(kind, driven=driven, connectors=("xlr",)), {"left": stage},
+                 typed_destination("rca:47k:1V", 50.0))  # fmt: skip
+    (tie,) = [c.message for c in advice.cautions if c.code == "pin-3-tie"]
+    assert ("only as listed above" in tie) == listed

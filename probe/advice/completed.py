@@ -1,0 +1,179 @@
+"""What stands in for what nobody measured: the corners that an unknown entry may be.
+
+The unknown own impedance of a driven terminal lies between 0 and the largest that a line output
+may have; what else is unknown follows from the kind of stage.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from probe.advice.parts import WORST_SOURCE_OHM
+from probe.advice.sampled import Assumed, Sampled, modal_impedance, modal_voltage, prefer
+
+SILENT_KINDS = ("impedance-balanced", "unbalanced", "pin-3-unconnected")
+"""Kinds whose cold leg carries nothing."""
+
+FLOATING_KINDS = ("electronically-floating", "transformer-coupled")
+
+
+def completions(
+    sampled: Sampled,
+    kind: str,
+    single_ended_recorder_ohm: float | None = None,
+    *,
+    exchanged: bool = False,
+) -> tuple[Sampled, ...]:
+    """Return the corners of what an unknown entry may be, if the stage is of ``kind``.
+
+    The unknown own impedance of a driven terminal lies between 0 and the largest that a line
+    output may have; what else is unknown follows from the kind. Where nothing is unknown there
+    is one corner, the source itself.
+
+    Parameters
+    ----------
+    single_ended_recorder_ohm
+        What loaded the single-ended level, where it is given as recorded; None: open circuit.
+    exchanged
+        Pins 2 and 3 have changed places: what the kind says of the cold leg holds for the hot.
+    """
+    corners = _complete_single_ended(sampled, single_ended_recorder_ohm)
+    return tuple(c for s in corners for c in _complete_legs(s, kind, exchanged))
+
+
+def _complete_single_ended(sampled: Sampled, recorder_ohm: float | None) -> list[Sampled]:
+    unknown = np.isnan(sampled.leg_z[..., 2, 2])
+    if not unknown.any() or np.isnan(sampled.leg_voc[0, sampled.at, 2]):
+        return [sampled]
+    words = f"single-ended output impedance taken as 0 to {WORST_SOURCE_OHM:g} ohm (not measured)"
+    said = Assumed(("single-ended",), words)
+    return [
+        _with_single_ended(sampled, unknown, ohm, recorder_ohm, said)
+        for ohm in (0.0, WORST_SOURCE_OHM)
+    ]
+
+
+def _with_single_ended(
+    sampled: Sampled,
+    unknown: NDArray[np.bool_],
+    ohm: float,
+    recorder_ohm: float | None,
+    said: Assumed,
+) -> Sampled:
+    leg_z, leg_voc = sampled.leg_z.copy(), sampled.leg_voc.copy()
+    leg_z[..., 2, 2] = np.where(unknown, ohm, leg_z[..., 2, 2])
+    if recorder_ohm is not None:
+        raised = 1.0 + leg_z[..., 2, 2] / recorder_ohm
+        leg_voc[..., 2] = np.where(unknown, leg_voc[..., 2] * raised, leg_voc[..., 2])
+    return replace(
+        sampled, leg_z=leg_z, leg_voc=leg_voc, assumed=(*sampled.assumed, said),
+        origin=sampled, single_as=ohm,
+    )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class _Corner:
+    """One thing the unknown may be.
+
+    Own impedances in ohm; couplings as the share of the other leg's own impedance; the silent
+    leg's share of the driven leg's voltage.
+    """
+
+    hot: float
+    cold: float
+    into_hot: float = 0.0
+    into_cold: float = 0.0
+    share: float = 0.0
+
+    def exchanged(self) -> _Corner:
+        """Return the same with pins 2 and 3 in each other's place."""
+        return _Corner(self.cold, self.hot, self.into_cold, self.into_hot, self.share)
+
+
+def _complete_legs(sampled: Sampled, kind: str, exchanged: bool) -> list[Sampled]:
+    if not np.isnan(sampled.z[..., :2, :2]).any() or kind not in _FILLS:
+        return [sampled]
+    corners = [c.exchanged() if exchanged else c for c in _FILLS[kind]]
+    silent = 0 if exchanged else 1
+    return [
+        replace(
+            _with_legs(sampled, kind, corner, silent),
+            origin=sampled.origin or sampled,
+            legs_as=(kind, k),
+        )
+        for k, corner in enumerate(corners)
+    ]
+
+
+def _with_legs(sampled: Sampled, kind: str, corner: _Corner, silent: int) -> Sampled:
+    """Fill unknown entries with ``corner``; ``silent`` is the leg without signal, if there is one.
+
+    The legs of a floating stage are alike: what is known of one stands for the other.
+    """
+    gaps = np.isnan(sampled.leg_z[..., :2, :2]).any(axis=(0, 1, 2))
+    unknown = tuple(
+        pin for pin, gap in zip(("hot", "cold"), np.atleast_1d(gaps), strict=True) if gap
+    )
+    leg_z, leg_voc = sampled.leg_z.copy(), sampled.leg_voc.copy()
+    hot, cold = leg_z[..., 0, 0], leg_z[..., 1, 1]
+    into_hot, into_cold = leg_z[..., 0, 1], leg_z[..., 1, 0]
+    if kind in FLOATING_KINDS:
+        hot, cold = prefer(hot, cold), prefer(cold, hot)
+        into_hot, into_cold = prefer(into_hot, into_cold), prefer(into_cold, into_hot)
+    hot = np.where(np.isnan(hot), corner.hot, hot)
+    cold = np.where(np.isnan(cold), corner.cold, cold)
+    leg_z[..., 0, 0], leg_z[..., 1, 1] = hot, cold
+    leg_z[..., 0, 1] = np.where(np.isnan(into_hot), corner.into_hot * cold, into_hot)
+    leg_z[..., 1, 0] = np.where(np.isnan(into_cold), corner.into_cold * hot, into_cold)
+    if kind in SILENT_KINDS:
+        other = leg_voc[..., 1 - silent]
+        leg_voc[..., silent] = prefer(leg_voc[..., silent], corner.share * other)
+    return replace(
+        sampled,
+        leg_z=leg_z,
+        leg_voc=leg_voc,
+        z=prefer(sampled.z, modal_impedance(leg_z)),
+        voc=prefer(sampled.voc, modal_voltage(leg_voc)),
+        assumed=(*sampled.assumed, Assumed(unknown, _FILL_WORDS.get(kind, _FILL_WORDS[""]))),
+    )
+
+
+_W = WORST_SOURCE_OHM
+_FILLS: dict[str, tuple[_Corner, ...]] = {
+    "differential": (_Corner(0.0, 0.0), _Corner(_W, _W)),
+    "impedance-balanced": (_Corner(0.0, 0.0), _Corner(_W, _W)),
+    "unbalanced": (_Corner(0.0, 0.0), _Corner(_W, 1.0)),
+    "pin-3-unconnected": (
+        _Corner(0.0, 1e5),
+        _Corner(_W, 1e9),
+        _Corner(_W, 2e6, into_cold=0.5, share=0.5),
+    ),
+    "ground-sensing": (_Corner(0.0, 1.0, into_hot=1.0), _Corner(_W, 1e5, into_hot=1.0)),
+    "electronically-floating": (
+        _Corner(500.0, 500.0, 1.0, 1.0),
+        _Corner(500.0, 500.0, 0.8, 0.8),
+        _Corner(1e5, 1e5, 1.0, 1.0),
+    ),
+    "transformer-coupled": (
+        _Corner(500.0, 500.0, 1.0, 1.0),
+        _Corner(1e7, 1e7, 1.0, 1.0),
+        _Corner(_W, _W, -0.1, -0.1),
+        _Corner(30.0, 30.0, -0.8, -0.8),
+    ),
+}
+"""Corners of what the kind leaves open, ohm and couplings. Own impedances of separate legs as
+any line output; of pin 3 connected to nothing from strays (half of what they carry may come from
+pin 2); of a floating stage from a few hundred
+ohm (loosely cross-coupled) upward; couplings as the kinds are told apart by. [judgement]"""
+
+_FILL_WORDS = {
+    "": f"unmeasured leg impedances taken as 0 to {WORST_SOURCE_OHM:g} ohm, legs separate",
+    "unbalanced": "unmeasured impedance of pin 3 taken as a connection to pin 1",
+    "pin-3-unconnected": "unmeasured impedance of pin 3 taken as that of an open contact",
+    "ground-sensing": "unmeasured impedance of pin 3 taken as that of a sense input",
+    "electronically-floating": "unmeasured leg impedances taken over the range of floating stages",
+    "transformer-coupled": "unmeasured leg impedances taken over the range of transformers",
+}
