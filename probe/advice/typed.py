@@ -26,6 +26,7 @@ from probe.advice.destination import (
 from probe.advice.ground import PRESETS, GroundPath, from_readings, of_preset
 from probe.advice.ranges import AMPERES, FARADS, MOST_VOLTS, OHMS
 from probe.errors import BadInput
+from probe.formats.quantity import Typed, typed_quantity
 from probe.formats.text import nearest, one_of, quoted
 
 CONNECTORS = ("rca", "xlr", "digital-75", "digital-110")
@@ -64,11 +65,6 @@ TYPED_AS = {
 
 LEGS = {"leg": "each-leg", "each-leg": "each-leg", "between": "between-legs",
         "between-legs": "between-legs"}  # fmt: skip
-
-_NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:e[+-]?\d+)?"
-_VOLTS = re.compile(rf"({_NUMBER}) ?(mv|v)", re.I)
-_OHMS = re.compile(rf"({_NUMBER}) ?(k|m|kohm|ohm|mohm|)(?:/([a-z-]+))?", re.I)
-_FACTORS = {"": 1.0, "ohm": 1.0, "k": 1e3, "kohm": 1e3, "m": 1e6, "mohm": 1e6}
 
 LONGEST = 500
 """Characters of a typed destination; four inputs with all their words need half of it."""
@@ -150,7 +146,7 @@ def _input_table(text: str, whole: str) -> str:
         raise _unknown(whole, connector, CONNECTORS, "the connector")
     lines = ["[[input]]", f'connector = "{connector.lower()}"', 'box = "amplifier"']
     for part in rest:
-        lines += _lines(part.lower().replace("ω", "ohm").replace("μ", "u"), whole)
+        lines += _lines(part.lower(), whole)
         _check_impedance(connector.lower(), part, whole)
     if connector.lower() == "xlr" and not any("impedance_is" in line for line in lines):
         raise _legs_missing(whole)
@@ -165,17 +161,20 @@ def _input_table(text: str, whole: str) -> str:
 
 def _check_impedance(connector: str, part: str, whole: str) -> None:
     """Refuse what is understood but hardly meant: ohms for kilohms, an xlr without its legs."""
-    found = _OHMS.fullmatch(part.lower().replace("ω", "ohm"))
+    figure, slash, _ = part.partition("/")
+    found = typed_quantity(figure, "ohm")
     if found is None or connector.startswith("digital"):
         return
-    if float(found[1]) <= 0.0:
-        raise BadInput(f"{quoted(whole)}: an input of {found[1]} ohm is a short circuit; {OHM_HOW}")
-    if not found[2] and float(found[1]) < LEAST_BARE_OHM:
+    if found.value <= 0.0:
         raise BadInput(
-            f"{quoted(whole)}: {found[1]} without a unit would be {found[1]} ohm, which no line "
-            f"input has; write {found[1]}k, or {found[1]}ohm if it is meant"
+            f"{quoted(whole)}: an input of {found.number} ohm is a short circuit; {OHM_HOW}"
         )
-    if connector == "xlr" and found[3] is None:
+    if not found.unit and found.value < LEAST_BARE_OHM:
+        raise BadInput(
+            f"{quoted(whole)}: {found.number} without a unit would be {found.number} ohm, which no "
+            f"line input has; write {found.number}k, or {found.number}ohm if it is meant"
+        )
+    if connector == "xlr" and not slash:
         raise _legs_missing(whole, part)
 
 
@@ -188,9 +187,10 @@ def _lines(part: str, whole: str) -> list[str]:
         return [WORDS[part]]
     if "=" in part:
         return [_named(part, whole)]
-    if found := _VOLTS.fullmatch(part):
-        return [f"sensitivity_v = {_believable(found, whole)!r}"]
-    found = _OHMS.fullmatch(part)
+    if volts := typed_quantity(part, "V", bare=False):
+        return [f"sensitivity_v = {_believable(volts, part, whole)!r}"]
+    figure, slash, legs = part.partition("/")
+    found = typed_quantity(figure, "ohm") if legs or not slash else None
     if found is None and part[:1].isdigit():
         raise BadInput(
             f"{quoted(whole)}: {quoted(part)} is neither an impedance nor a level; {OHM_HOW}, a "
@@ -198,11 +198,11 @@ def _lines(part: str, whole: str) -> list[str]:
         )
     if found is None:
         raise _unknown(whole, part, (*WORDS, *(f"{n}=" for n in NAMED)), "a part")
-    lines = [f"impedance_ohm = {float(found[1]) * _FACTORS[found[2].lower()]!r}"]
-    if found[3] is not None:
-        if found[3] not in LEGS:
-            raise _unknown(whole, found[3], tuple(LEGS), "after the impedance")
-        lines.append(f'impedance_is = "{LEGS[found[3]]}"')
+    lines = [f"impedance_ohm = {found.value!r}"]
+    if slash:
+        if legs not in LEGS:
+            raise _unknown(whole, legs, tuple(LEGS), "after the impedance")
+        lines.append(f'impedance_is = "{LEGS[legs]}"')
     return lines
 
 
@@ -211,37 +211,27 @@ def _named(part: str, whole: str) -> str:
     if name not in NAMED:
         raise _unknown(whole, name, tuple(NAMED), "before =")
     key, unit = NAMED[name]
-    if unit == "V" and (volts := _VOLTS.fullmatch(value)):
-        return f"{key} = {_believable(volts, whole)!r}"
-    found = re.fullmatch(rf"({_NUMBER}) ?(?:{unit})?", value, re.I)
+    found = typed_quantity(value, unit)
+    if found is not None and unit == "V":
+        return f"{key} = {_believable(found, value, whole)!r}"
     if found is None:
         raise BadInput(f"{quoted(whole)}: {name} must be a number in {unit}, not {quoted(value)}")
-    return f"{key} = {float(found[1])!r}"
+    return f"{key} = {found.value!r}"
 
 
-def _believable(found: re.Match[str], whole: str) -> float:
-    volts = _volts(found)
-    if volts > MOST_VOLTS:
+def _believable(volts: Typed, part: str, whole: str) -> float:
+    if volts.value > MOST_VOLTS:
         raise BadInput(
-            f"{quoted(whole)}: {quoted(found[0])} is no level of an audio input (at most "
+            f"{quoted(whole)}: {quoted(part)} is no level of an audio input (at most "
             f"{MOST_VOLTS:g} V)"
         )
-    return volts
-
-
-def _volts(found: re.Match[str]) -> float:
-    return float(found[1]) * (1e-3 if found[2].lower() == "mv" else 1.0)
+    return volts.value
 
 
 def _unknown(whole: str, seen: str, known: tuple[str, ...], what: str) -> BadInput:
     close = nearest(seen, list(known))
     perhaps = f"; did you mean {quoted(close)}?" if close else f"; allowed: {one_of(list(known))}"
     return BadInput(f"{quoted(whole)}: {quoted(seen)} is not known as {what}{perhaps}")
-
-
-_AMPERES = re.compile(rf"({_NUMBER}) ?(ua|ma|a)", re.I)
-_FARADS = re.compile(rf"({_NUMBER}) ?(pf|nf|uf)", re.I)
-_SMALL = {"a": 1.0, "ma": 1e-3, "ua": 1e-6, "pf": 1e-12, "nf": 1e-9, "uf": 1e-6}
 
 
 def typed_ground(text: str, mains_hz: float) -> GroundPath:
@@ -252,24 +242,24 @@ def typed_ground(text: str, mains_hz: float) -> GroundPath:
     if text in PRESETS:
         return of_preset(text)
     parts = [p.strip() for p in text.split("/")]
-    volts = _VOLTS.fullmatch(parts[0])
+    volts = typed_quantity(parts[0], "V", bare=False)
     if volts is None:
         raise _unknown(f"--ground {text}", parts[0], tuple(PRESETS), "a situation or a voltage")
-    difference, figures = _volts(volts), parts[1:]
+    difference, figures = volts.value, parts[1:]
     if not figures:
         return GroundPath(_difference(text, difference), words="as typed")
-    if len(figures) == 2 and (amperes := _AMPERES.fullmatch(figures[0])):
+    if len(figures) == 2 and (amperes := typed_quantity(figures[0], "A", bare=False)):
         try:
             return from_readings(
                 _difference(text, difference),
-                _within(text, float(amperes[1]) * _SMALL[amperes[2].lower()], AMPERES, "A"),
+                _within(text, amperes.value, AMPERES, "A"),
                 _within(text, _ohm(text, figures[1]), OHMS, "ohm"),
                 mains_hz,
             )
         except ValueError as error:
             raise BadInput(f"--ground {quoted(text)}: {error}; read both again") from error
-    if len(figures) == 1 and (farads := _FARADS.fullmatch(figures[0])):
-        farad = _within(text, float(farads[1]) * _SMALL[farads[2].lower()], FARADS, "F")
+    if len(figures) == 1 and (farads := typed_quantity(figures[0], "F", bare=False)):
+        farad = _within(text, farads.value, FARADS, "F")
         return GroundPath(_difference(text, difference), farad=farad, words="as typed")
     if len(figures) == 1:
         ohm = _within(text, _ohm(text, figures[0]), OHMS, "ohm")
@@ -279,10 +269,10 @@ def typed_ground(text: str, mains_hz: float) -> GroundPath:
 
 
 def _ohm(text: str, part: str) -> float:
-    found = _OHMS.fullmatch(part)
-    if found is None or found[3] is not None:
+    found = typed_quantity(part, "ohm")
+    if found is None:
         raise BadInput(f"--ground {quoted(text)}: {quoted(part)} is no resistance; write 100ohm")
-    return float(found[1]) * _FACTORS[found[2].lower()]
+    return found.value
 
 
 def _within(text: str, value: float, most: tuple[float, float], unit: str) -> float:
@@ -350,13 +340,13 @@ WHAT = {"--cable": "a length", "--level": "a level"}
 
 
 def _figure(option: str, text: str, unit: str, above: float, below: float) -> float:
-    found = re.fullmatch(rf"({_NUMBER}) ?(?:{unit})?", text.strip(), re.I)
-    if found is not None and float(found[1]) < 0.0 and option in WHAT:
+    found = typed_quantity(text, unit)
+    if found is not None and found.value < 0.0 and option in WHAT:
         raise BadInput(f"{option} {quoted(text)}: {WHAT[option]} cannot be negative; leave the "
                        "minus out")  # fmt: skip
-    if found is None or not above < float(found[1]) < below:
+    if found is None or not above < found.value < below:
         raise BadInput(
             f"{option} {quoted(text)}: must be a number of {unit} above {above:g} and below "
             f"{below:g}"
         )
-    return float(found[1])
+    return found.value

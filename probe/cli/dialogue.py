@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import re
 import sys
 
 from probe.bench.shown.dialogue import Quit
+from probe.formats.quantity import typed_quantity
 from probe.interrupt import raise_if_asked
 
 TYPE_CHECKING = False
@@ -90,43 +90,21 @@ class _Asking:
             )  # fmt: skip
             if not said:
                 return None
-            value = _number(said, unit)
-            if value is not None and low <= value <= high:
-                return value
+            typed = typed_quantity(said, unit)
+            if typed is not None and low <= typed.value <= high:
+                return typed.value
             if said == "?":
                 self._write(HELP)
             else:
-                typed = f", typed as {_ASKED_IN[unit]}" if unit in _ASKED_IN else ""
+                how = f", typed as {_ASKED_IN[unit]}" if unit in _ASKED_IN else ""
                 self._write(
-                    f"{said!r} is not between {low:g} and {high:g} {unit}{typed}, with a point "
+                    f"{said!r} is not between {low:g} and {high:g} {unit}{how}, with a point "
                     "for decimals and nothing between thousands."
                 )
 
 
 _ASKED_IN = {"V": "V (or 12 mV)", "ohm": "ohm (or 10k)"}
 """How a figure may be typed, by the unit it is asked in: a meter shows the one or the other."""
-
-_FACTORS = {
-    "V": {"": 1.0, "v": 1.0, "mv": 1e-3, "uv": 1e-6, "\u00b5v": 1e-6, "\u03bcv": 1e-6},
-    "ohm": {"": 1.0, "ohm": 1.0, "\u03c9": 1.0, "k": 1e3, "kohm": 1e3, "k\u03c9": 1e3},
-}
-
-
-def _number(text: str, unit: str) -> float | None:
-    """Return a typed figure in ``unit``, None where it is none or its unit is another.
-
-    A comma is a decimal one; as in 1,000, where it may as well part the thousands, it is refused:
-    of a meter's reading that would be a kilovolt taken for a volt.
-    """
-    said = text.strip().replace("\u2212", "-")
-    found = re.fullmatch(r"([+-]?[\d.,]+(?:e[+-]?\d+)?)\s*([^\d\s.,]*)", said, re.I)
-    if found is None or re.fullmatch(r"[+-]?[1-9]\d{0,2},\d{3}", found[1]):
-        return None
-    factor = _FACTORS.get(unit, {"": 1.0, unit.lower(): 1.0}).get(found[2].lower())
-    try:
-        return None if factor is None else float(found[1].replace(",", ".")) * factor
-    except ValueError:
-        return None
 
 
 class PlainDialogue(_Asking):

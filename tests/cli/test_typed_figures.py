@@ -6,15 +6,16 @@ from pathlib import Path
 
 import pytest
 
+from probe.advice.typed import changed, typed_destination
 from probe.bench.planned.able import Known, Setting, step_for
 from probe.bench.planned.cautions import before
 from probe.bench.planned.kit import usual
 from probe.bench.planned.steps import Step
-from probe.cli.dialogue import _number
 from probe.errors import BadInput
 from probe.facts import analyse_session
 from probe.figures.plot import Plot
 from probe.figures.write import _with_origin
+from probe.formats.quantity import typed_quantity
 from probe.session.model import Device
 from probe.simulate.build import read_stage
 
@@ -37,6 +38,16 @@ from probe.simulate.build import read_stage
         ("1,000", "V", None),
         ("-1,000 mV", "V", None),
         ("12 mA", "V", None),
+        # 1 Mohm = 1e6 ohm, 1 nF = 1e-9 F, 1 uA = 1e-6 A; what has no prefixes here has its own unit
+        ("1.5M", "ohm", 1.5e6),
+        ("4,7k\u03a9", "ohm", 4700.0),
+        ("\u22120.5 \u00b5V", "V", -5e-7),
+        (".5V", "V", 0.5),
+        ("2nF", "F", 2e-9),
+        ("100uA", "A", 1e-4),
+        ("5m", "m", 5.0),
+        ("-3 dB", "dB", -3.0),
+        ("5 dB", "m", None),
         ("12 ohm", "V", None),
         ("twelve", "V", None),
         ("nan", "V", None),
@@ -44,8 +55,26 @@ from probe.simulate.build import read_stage
     ],
 )
 def test_units_of_a_typed_figure(typed: str, unit: str, value: float | None) -> None:
-    found = _number(typed, unit)
-    assert found == (None if value is None else pytest.approx(value, rel=1e-12))
+    found = typed_quantity(typed, unit)
+    said = None if found is None else found.value
+    assert said == (None if value is None else pytest.approx(value, rel=1e-12))
+
+
+@pytest.mark.parametrize(("typed", "unit"), [("1.5", "V"), ("20", "A"), ("2", "F")])
+def test_a_number_alone_is_none_where_its_unit_is_wanted(typed: str, unit: str) -> None:
+    assert typed_quantity(typed, unit, bare=False) is None
+    assert typed_quantity(typed, unit) is not None
+
+
+def test_the_advice_reads_figures_as_the_guided_run_does() -> None:
+    found = typed_destination("xlr:20,5k\u03a9/leg:1,5 V:max=6000mV", 50.0)
+    # SI prefixes, decimal commas
+    assert found.inputs[0].impedance_ohm == pytest.approx(20500.0)
+    assert found.inputs[0].sensitivity_volts == pytest.approx(1.5)
+    assert found.inputs[0].maximum_volts == pytest.approx(6.0)
+    with pytest.raises(BadInput, match="neither an impedance nor a level"):
+        typed_destination("xlr:1,000/leg:2V", 50.0)
+    assert changed(found, level="800mV").operating_volts == pytest.approx(0.8)
 
 
 def test_a_picture_or_a_page_is_no_session(tmp_path: Path) -> None:
