@@ -117,6 +117,12 @@ class Candidate:
         return self.worst("hum_below_full_output_db") if buzz is None else buzz
 
     @property
+    def loud(self) -> bool:
+        """Its hum surely disturbs the music, on a side."""
+        hum = self.worst("hum_below_full_output_db")
+        return hum is not None and hum.high < limit.HUM_LOUD_DB
+
+    @property
     def loss(self) -> Quantity | None:
         """Larger loss the connection causes at the ends of the band, on the worse side."""
         found = [

@@ -303,7 +303,7 @@ def _spared(best: Candidate, working: Sequence[Candidate]) -> list[str]:
 def _nothing(box: str, candidates: Sequence[Candidate]) -> Choice:
     if not candidates:
         return Choice(box, None, None, ("no option fits the connectors of both ends",))
-    best = min(candidates, key=lambda c: c.rank)
+    best = min(candidates, key=lambda c: (c.rank, c.loud))
     worst_side = max(best.sides, key=lambda s: RANK[s.verdict])
     why = (
         "nothing works without reservation",

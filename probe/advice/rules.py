@@ -320,7 +320,7 @@ def _saturation(case: Case) -> Iterator[Finding]:
                       f"the input's full output; {beyond}", hazard=True)  # fmt: skip
     else:
         yield Finding("works", "saturation-beyond-full-output", f"{at_most}: {beyond}; clean with "
-                      f"the volume of the device set for the input's full output ({figure(full)})",
+                      f"the volume of the device set for the input's full output ({about(full)})",
                       hazard=True)  # fmt: skip
 
 

@@ -18,8 +18,8 @@ from probe.report.used import as_used, needs_pad
 _ORDER = ("use", "works", "cannot-tell", "avoid", "never")
 _QUANTITIES = (
     (("level",), "Level", ""),
-    (("level_vs_rca_db",), "Level against the RCA link", "dB"),
-    (("loudness_vs_rca_db",), "Loudness against the RCA link", "dB"),
+    (("level_vs_rca_db",), "Level against the {link}", "dB"),
+    (("loudness_vs_rca_db",), "Loudness against the {link}", "dB"),
     (("full_output_margin_db",), "Margin to full output", "dB"),
     (("loss_db", "at_20_hz"), "Loss at 20 Hz", "dB"),
     (("loss_db", "at_20_khz"), "Loss at 20 kHz", "dB"),
@@ -56,6 +56,10 @@ class AdviceView:
     provisional: str
     cautions: tuple[str, ...]
     options: tuple[OptionRow, ...]
+
+
+LINKS = {"rca-link": "RCA link", "xlr-link": "XLR link"}
+"""What levels are compared with; an output without RCA has its native link."""
 
 
 def advice_view(advice: Mapping[str, Any]) -> AdviceView:
@@ -133,12 +137,15 @@ def _row(option: Mapping[str, Any]) -> OptionRow:
 
 def _figures(option: Mapping[str, Any]) -> list[str]:
     told = []
+    link = LINKS.get(str(option.get("reference")), LINKS["rca-link"])
     for path, name, unit in _QUANTITIES:
         entry: Any = option
         for key in path:
             entry = entry.get(key) if isinstance(entry, Mapping) else None
         if isinstance(entry, Mapping) and number(entry) is not None:
-            told.append(f"{name}: {figure({**entry, 'unit': entry.get('unit') or unit})}")
+            told.append(
+                f"{name.format(link=link)}: {figure({**entry, 'unit': entry.get('unit') or unit})}"
+            )
     return told
 
 

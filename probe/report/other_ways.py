@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from probe.numbers import interval
 from probe.report import words
 from probe.report.document import listing
+from probe.report.gains import LOUD_HUM_DB
 from probe.report.text import clean, printed
 from probe.report.used import as_used, needs_pad
 
@@ -30,7 +32,8 @@ def why_nothing(advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]])
         return ("No lead fits the sockets of both ends.",)
     by_verdict = {v: [o for o in options if o.get("verdict") == v] for v in LEAST_BAD}
     said = ["None of the ways to connect them can be recommended without reservation."]
-    best = next((held[0] for v, held in by_verdict.items() if held and v != "never"), None)
+    best = next((min(held, key=_loud) for v, held in by_verdict.items() if held and v != "never"),
+                None)  # fmt: skip
     if best is not None:
         way = _name(best)
         said.append(f"The least bad: {way}; {_because(best)}.")
@@ -58,6 +61,13 @@ def other_ways(
         for o in worst.values()
     ]
     return tuple(rows[:MOST_OTHERS])
+
+
+def _loud(option: Mapping[str, Any]) -> bool:
+    """Tell whether the hum of a way surely disturbs the music."""
+    hum = option.get("hum_below_full_output_db")
+    ends = interval(hum) if isinstance(hum, Mapping) else None
+    return ends is not None and ends[1] < LOUD_HUM_DB
 
 
 def _badness(option: Mapping[str, Any]) -> int:

@@ -11,6 +11,8 @@ from probe.advice.destination import Cable, Destination, Input
 from probe.advice.ground import of_preset
 from probe.advice.model import Advice, OptionAdvice
 from probe.advice.parts import ISOLATING_TRANSFORMER
+from probe.advice.transformers import find_transformer
+from probe.report.other_ways import why_nothing
 from tests.advice.stages import facts, symmetrical, transformer
 
 RCA = Input("rca", "rca", "single-ended", 47e3)
@@ -102,3 +104,15 @@ def test_a_lead_that_buzzes_gives_way_to_one_that_is_silent() -> None:
     assert advice.chosen == "xlr-to-rca/pin-3-tied-at-destination"
     assert not codes(by_id[advice.chosen])
     assert "with its harmonics" in by_id["rca-to-rca"].passed_by
+
+
+def test_the_least_bad_is_not_the_one_that_hums_loudly() -> None:
+    # closed form: 100 mV across 1 ohm and 0.05 ohm of shield leave 4.8 mV, 46 dB below 1 V: loud; a
+    # small transformer (1.5 H beside 210 ohm) loses bass, and hums not at all
+    socket = replace(RCA, sensitivity_volts=1.0, ground=of_preset("two-rooms"))
+    small = find_transformer("sorrel")
+    advice = advise(facts(), {"left": symmetrical()},
+                    Destination("amp", (socket,), transformer=small))  # fmt: skip
+    assert advice.chosen is None
+    assert advice.choices[0].best == "xlr-to-rca/transformer"
+    assert "transformer" in " ".join(why_nothing({}, [o.to_json() for o in advice.options]))

@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+from probe.report.advised import advice_view
 from probe.report.bounded import figure
 from probe.report.gains import gains
 from probe.report.leaflet import _figures, _hum, leaves_of
@@ -127,3 +128,11 @@ def test_what_is_said_of_an_option_is_said_of_it_behind_its_attenuator() -> None
     # the words themselves
     assert other_ways([option], None)[0][1:] == ("avoid", "bass would be lost")
     assert as_used(option | {"verdict": "use"}, with_pad=True)["verdict"] == "use"
+
+
+@pytest.mark.parametrize(("reference", "link"), [("rca-link", "RCA"), ("xlr-link", "XLR")])
+def test_a_level_names_the_link_it_is_held_against(reference: str, link: str) -> None:
+    option = {"id": "xlr-to-xlr", "reference": reference, "level_vs_rca_db": db(0, 0, 0)}
+    (row,) = advice_view({"options": [option]}).options
+    # the reference is the one of the advice
+    assert row.figures == (f"Level against the {link} link: 0.0 dB",)
