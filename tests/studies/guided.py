@@ -175,8 +175,8 @@ def _judged(
     facts = analyse_session(folder / "session", draws=1000)
     stage = facts["sides"]["left"]["stage"]
     place = place_of(circuit, seed=1000 + index, inputs=inputs)
-    drives = [t.drive_volts for t in session.takes if t.drive_volts]
-    take = replace(place.stage.takes[0], drive_volts=drives[0] if drives else 0.0)
+    drive = facts["sides"]["left"]["conditions"]["drive_volts"] or 0.0  # all levels stand at it
+    take = replace(place.stage.takes[0], drive_volts=drive)
     drawn: Any = SimpleNamespace(stage=replace(place.stage, takes=(take,)), circuit=circuit)
     made = [
         j for j in judge(facts["sides"]["left"]["facts"], drawn) if not j.name.endswith("_recorded")

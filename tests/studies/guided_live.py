@@ -155,8 +155,8 @@ def _judged(
     facts = analyse_session(folder / "session", draws=1000)
     found = facts["sides"]["left"]["stage"]
     spec = stage_of({**STAGE, **stage, "takes": ["open"]})
-    drives = [t.drive_volts for t in session.takes if t.drive_volts]
-    take = replace(spec.takes[0], drive_volts=drives[0] if drives else 0.0)
+    drive = facts["sides"]["left"]["conditions"]["drive_volts"] or 0.0  # all levels stand at it
+    take = replace(spec.takes[0], drive_volts=drive)
     made: Any = SimpleNamespace(stage=replace(spec, takes=(take,)), circuit=circuit)
     judged = [
         j for j in judge(facts["sides"]["left"]["facts"], made) if not j.name.endswith("_recorded")
