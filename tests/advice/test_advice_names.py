@@ -52,7 +52,7 @@ UNITS = {
     "attenuator.full_output_margin_db": "dB", "attenuator.loss_at_20_khz": "dB",
     "attenuator.headroom_db": "dB", "attenuator.hum_below_full_output_db": "dB",
     "attenuator.level_vs_rca_db": "dB", "attenuator.loudness_vs_rca_db": "dB",
-    "attenuator.noise_below_full_output_db": "dB",
+    "attenuator.buzz_below_full_output_db": "dB", "attenuator.noise_below_full_output_db": "dB",
 }  # fmt: skip
 
 ATTENUATOR_WORDS = {"why", "fitted", "says", "designs", "verdict", "because", "hazards", "reasons"}
