@@ -12,8 +12,17 @@ from probe.session.model import Session
 from probe.stage import limits
 from probe.stage.fitted import Fit
 from probe.stage.observations import Group
+from probe.stage.solved import column_volts, entry_doubt
 
 Array = NDArray[np.float64]
+
+BAND_HZ, KNOWN_TO = (300.0, 3000.0), 0.1
+"""Where a leg is looked at that would give back current, and how well it must be known."""
+
+GIVEN_BACK = -0.7
+"""Impedance times the recorder's conductance below which a leg gives back most of what the recorder
+takes: -1 has no steady voltage at all. A stage made to have some negative resistance, to make up
+for what loads it, has hundreds of ohm of it beside some ten kilohm."""
 
 
 @dataclass(frozen=True)
@@ -132,3 +141,44 @@ def repeatability_remarks(
             f"{20.0 / np.log(10.0) * stated:.3g} dB stated or assumed; this take stands out most",
         )
     ]
+
+
+def impossible(solved: Fit, group: Group) -> tuple[Remark, ...]:
+    """Say that the takes make a stage that could not stand on the recorder, of the one to suspect.
+
+    A leg that gives back what the recorder takes (``Re Z Y`` near -1) has no steady voltage; takes
+    are solved by such a leg where one of them holds less or more than was declared of it.
+    """
+    band = np.flatnonzero((group.hz >= BAND_HZ[0]) & (group.hz <= BAND_HZ[1]))
+    for leg, name in enumerate(("hot", "cold")):
+        own = column_volts(solved.theta, name)[band, leg]
+        doubt = entry_doubt(solved, name, name)[band]
+        y = np.array([_least_siemens(group, leg, int(k)) for k in band])
+        known = np.isfinite(doubt) & (doubt < KNOWN_TO * np.abs(own)) & (y > 0.0)
+        if known.any() and np.all((own * y).real[known] < GIVEN_BACK):
+            return (_impossible(group, name),)
+    return ()
+
+
+def _least_siemens(group: Group, leg: int, k: int) -> float:
+    """Conductance of the recorder on a leg, where nothing else hangs on it; 0 if no take has it."""
+    found = [
+        float(o.y[np.searchsorted(o.tones, k), leg, leg].real)
+        for o in group.takes
+        if k in o.tones and o.recorded[leg]
+    ]
+    return min(found, default=0.0)
+
+
+def _impossible(group: Group, leg: str) -> Remark:
+    loading = [
+        o.name
+        for o in group.takes
+        if any(leg in (load.from_, load.to) for load in o.phasors.take.loads)
+    ]
+    message = (
+        f"from these takes the {leg} leg would give back what the recorder takes, which no stage "
+        "does: something in one of them is not as declared. Check the resistors and the lead, and "
+        "repeat this take"
+    )
+    return Remark("contradicting-take", (loading or [group.takes[0].name])[0], message)

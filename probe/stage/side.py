@@ -20,6 +20,7 @@ from probe.session.model import Session, Side
 from probe.stage.agreement import (
     Repeatability,
     disagreement,
+    impossible,
     repeatability,
     repeatability_remarks,
     stated_level,
@@ -128,6 +129,7 @@ def solve_side(
     solved = fit(aligned.group, LEGS, level=stated, excited=excited, thorough=True)
     repeat = repeatability(solved, aligned.group, stated)
     clash = disagreement(solved, aligned.group, stated, repeat.seen)
+    clash = clash or impossible(solved, aligned.group)
     remarks += clash
     remarks += repeatability_remarks(repeat, stated, solved, aligned.group)
     solved = fit(

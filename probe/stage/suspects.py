@@ -17,7 +17,7 @@ import numpy as np
 from probe.phasors.model import Remark, TakePhasors
 from probe.session.model import Session, Take
 from probe.stage import limits
-from probe.stage.agreement import Repeatability, learnt, repeatability, stated_level
+from probe.stage.agreement import Repeatability, impossible, learnt, repeatability, stated_level
 from probe.stage.align import Alignment
 from probe.stage.fitted import LEGS, Fit
 from probe.stage.monte import MonteCarlo
@@ -150,6 +150,8 @@ def _trial(aligned: Alignment, phasors: tuple[TakePhasors, ...], stated: float) 
     solved = fit(group, LEGS, level=stated, excited=excited, thorough=True)
     seen = repeatability(solved, group, stated).seen
     if seen > limits.CONTRADICTION / 2.0 * stated:
+        return None
+    if impossible(solved, group):
         return None
     level = Repeatability(stated, 0, 0.0)
     monte = MonteCarlo(aligned, excited, solved, level, phasors, 0, np.random.default_rng(0))

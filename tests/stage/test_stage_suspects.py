@@ -21,8 +21,10 @@ from .forward import (
     SECOND,
     WITH_SE,
     Errors,
+    G,
     Plan,
     drawn_errors,
+    load,
     separate,
 )
 from .stages import STAGES
@@ -106,3 +108,15 @@ def test_the_one_figure_that_is_typed_wrong_costs_no_kind(wrong, left_out):
     assert found.kind == "differential"
     # source: the stage's own numbers
     assert found.facts["hot_impedance"]["value"] == pytest.approx(100.0, rel=0.03)
+
+
+def test_a_resistor_that_is_far_from_what_was_typed_makes_no_fault_of_a_floating_stage():
+    """604 ohm declared as 6 Mohm: hot would have to give back what the recorder takes."""
+    typed = Plan("load hot", loads=(load(HOT, G, 6.04e6, "R9"),), plugged=LOAD_HOT.loads)
+    plans = (OPEN, typed, LOAD_COLD, INJECT_COLD, SECOND)
+    found = analysed(STAGES["floating-4k-leaning"], plans, errors=drawn_errors(5, plans), draws=60)
+    assert ("contradicting-take", "load hot") in found.codes
+    # closed form: v (1 + Z Y) = Voc leaves v free only where Z Y = -1, which nothing built has
+    assert found.kind == "undetermined"
+    facts = _side(found.session, found.identified)["facts"]
+    assert not {"hot_impedance", "hot_level", "cold_level"} & set(facts)
