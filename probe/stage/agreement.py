@@ -155,7 +155,8 @@ def impossible(solved: Fit, group: Group) -> tuple[Remark, ...]:
         doubt = entry_doubt(solved, name, name)[band]
         y = np.array([_least_siemens(group, leg, int(k)) for k in band])
         known = np.isfinite(doubt) & (doubt < KNOWN_TO * np.abs(own)) & (y > 0.0)
-        if known.any() and np.all((own * y).real[known] < GIVEN_BACK):
+        backwards = np.abs(np.angle(own)) > limits.GIVES_BACK_RAD
+        if known.any() and np.all(backwards[known] & ((own * y).real[known] < GIVEN_BACK)):
             return (_impossible(group, name),)
     return ()
 
