@@ -43,10 +43,11 @@ def test_from_unplugged_device_to_session(tmp_path: Path) -> None:
     run = guided(tmp_path, "cross-coupled")
     assert run.status == 0, run.text[-2000:]
     assert run.alarms == []
+    side = analyse_session(tmp_path / "session", draws=400)["sides"]["left"]
     # source: the circuit's own description in the library
-    assert kind_of(tmp_path)[0] == load("cross-coupled").kind
-    assert kind_of(tmp_path)[1] > 0.9
-    noise = analyse_session(tmp_path / "session", draws=100)["sides"]["left"]["facts"]
+    assert side["stage"]["kind"] == load("cross-coupled").kind
+    assert side["stage"]["confidence"] > 0.9
+    noise = side["facts"]
     heard = noise["differential_noise"]
     # closed form: two virtual inputs of 30 nV per root hertz each read 6.0 uV from 20 Hz to 20 kHz;
     # the device has no noise, and the floor take tells that most of it is the inputs' own
