@@ -3,7 +3,7 @@
 THD is the root of the harmonics' power, orders 2 to 20 up to 20 kHz, over the rms of the whole
 output (IEC 60268-3; from memory): ``THD_R = THD_F / sqrt(1 + THD_F²)``. THD+N is everything but
 the tone from 20 Hz to 20 kHz over the same. What cannot be told from the bench's own distortion,
-its phase unknown, is a bound.
+its phase unknown, is a bound; so is a THD+N with hum that other takes do not have.
 """
 
 from __future__ import annotations
@@ -20,13 +20,18 @@ from probe.measures.model import Curve, Part, Row, Subject, merged
 from probe.measures.noise import FLOOR_DRIFT, floor_of
 from probe.measures.outputs import outputs_of
 from probe.measures.projected import Projection, projection
-from probe.measures.spectra import LINE_BINS, Spectrum
+from probe.measures.spectra import Spectrum
 from probe.measures.statement import QUANTILES, Entry, interval
+from probe.measures.tone_hum import ForeignHum, beside, foreign_hum
 from probe.measures.weighting import BAND_HZ, in_band
-from probe.phasors.model import TakePhasors
+from probe.numbers import write_number
+from probe.phasors.model import Remark, TakePhasors
 from probe.session.model import Take
 
 Array = NDArray[np.float64]
+
+NAMED = 3
+"""Lines of hum that are named, the strongest."""
 
 HEARD = 30.0
 """Standard deviations at which a fundamental is there; a silent leg has no distortion."""
@@ -51,6 +56,7 @@ class _Tone:
     facts: dict[str, Entry]
     rows: tuple[Row, ...]
     second: OfOutput
+    hum: ForeignHum | None
 
     @property
     def hz(self) -> float:
@@ -68,7 +74,7 @@ def distortion(subject: Subject) -> Part:
         parts.append(Part(facts=main.facts, lists={"harmonics": main.rows}))
         parts += [_elsewhere(t) for t in own if t is not main]
         parts.append(Part(curves=_curves(name, own)))
-    parts.append(Part(facts=_cancellation(tones)))
+    parts.append(Part(facts=_cancellation(tones), remarks=_hum_remarks(tones)))
     return merged(parts)
 
 
@@ -100,9 +106,11 @@ def _of_take(subject: Subject, p: TakePhasors) -> list[_Tone]:
         if abs(own.volts[0]) < HEARD * own.sd[0]:
             continue
         facts = {f"{output.name}_thd": _thd(found, own)}
-        facts[f"{output.name}_thd_n"] = _thd_n(found, own, shown, spectrum, floor)
+        entry, rest = _thd_n(found, own, shown, spectrum, floor)
+        hum = foreign_hum(subject, spectrum, shown, found.hz, rest)
+        facts[f"{output.name}_thd_n"] = entry if hum is None else _at_most(entry, hum)
         rows = tuple(_row(output.name, own, n) for n in range(1, len(own.hz)))
-        out.append(_Tone(output.name, take, float(abs(own.volts[0])), facts, rows, own))
+        out.append(_Tone(output.name, take, float(abs(own.volts[0])), facts, rows, own, hum))
     return out
 
 
@@ -148,11 +156,14 @@ def _thd_n(
     shown: Projection,
     spectrum: Spectrum,
     floor: Spectrum | None,
-) -> Entry:
-    """Return THD+N: harmonics, noise and hum; the recorder's noise taken off in power."""
+) -> tuple[Entry, float]:
+    """Return THD+N: harmonics, noise and hum; the recorder's noise taken off in power.
+
+    Besides, the power of all that, V².
+    """
     rng = np.random.default_rng(16)
     density = np.maximum(shown.density(spectrum), 0.0)
-    tones = _beside(spectrum, found.hz)
+    tones = beside(spectrum, found.hz)
     lines = line_bins(density, spectrum.averages)
     smooth = smooth_density(density, lines | tones, spectrum.averages)
     weight = in_band(spectrum.hz).astype(np.float64)
@@ -181,18 +192,45 @@ def _thd_n(
         said = [entry["note"]] if "note" in entry else []
         entry["note"] = "; ".join([*said, "no floor take: the recorder's noise is in it"])
         entry["limited_by_bench"] = True
-    return entry
+    return entry, float(total[0])
+
+
+def _at_most(entry: Entry, hum: ForeignHum) -> Entry:
+    """Return a THD+N with hum that is not the device's: it is below what was heard."""
+    top = entry.get("high", entry["value"] + entry["u95"])
+    kept = {k: v for k, v in entry.items() if k not in ("low", "high", "note")}
+    said = [entry["note"]] if "note" in entry else []
+    less = max(entry["value"] * float(np.sqrt(max(1.0 - hum.share, 0.0))), entry["limit"])
+    told = f"{_lines_of(hum)} of mains hum in it, which {hum.without} does not have"
+    note = "; ".join([*said, f"{told}; at most {write_number(less, '%')} without"])
+    return {
+        **kept, "value": top, "u95": 0.0, "bound": "below", "limited_by_bench": True, "note": note
+    }  # fmt: skip
+
+
+def _lines_of(hum: ForeignHum) -> str:
+    hz = ", ".join(f"{f:g}" for f in hum.hz[:NAMED])
+    return f"{write_number(float(np.sqrt(hum.power)), 'V')} ({hz} Hz)"
+
+
+def _hum_remarks(tones: list[_Tone]) -> tuple[Remark, ...]:
+    """Return what is said of every take with such hum, by the output it is worst in."""
+    out = []
+    for name in dict.fromkeys(t.take.name for t in tones if t.hum is not None):
+        own = [(t, t.hum) for t in tones if t.take.name == name and t.hum is not None]
+        tone, hum = max(own, key=lambda item: item[1].power / item[0].volts ** 2)
+        message = (
+            f"{_lines_of(hum)} of mains hum stand beside the tone ({tone.name.replace('_', ' ')}), "
+            f"which {hum.without} does not have: a lead or a loop of this take, or a device that "
+            "mutes itself while nothing plays. THD+N is no more than a bound; make the take again"
+        )
+        out.append(Remark("hum-beside-tone", name, message))
+    return tuple(out)
 
 
 def _chi(freedom: float, rng: np.random.Generator) -> Array:
     factor = freedom / np.maximum(rng.chisquare(max(freedom, 1.0), DRAWS), 1e-9)
     return np.concatenate([[1.0], factor])
-
-
-def _beside(spectrum: Spectrum, hz: Array) -> NDArray[np.bool_]:
-    """Return the bins that the tone and its harmonics fill."""
-    reach = (LINE_BINS + 1.0) * spectrum.bin_hz + 6e-4 * hz
-    return np.asarray((np.abs(spectrum.hz[:, None] - hz) <= reach).any(axis=1))
 
 
 def _row(name: str, own: OfOutput, n: int) -> Row:

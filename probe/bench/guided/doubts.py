@@ -26,6 +26,7 @@ SHOWN = {
     "contradicting-take": ("contradiction", "it contradicted the others"),
     LEVEL_ALONE: ("contradiction", "it contradicted the others"),
     UNPLACED: ("unplaced", "nothing told when it began against the others"),
+    "hum-beside-tone": ("hum", "it hums where others do not"),
 }
 """How a doubt is shown, by its code, and why the take is then made again."""
 

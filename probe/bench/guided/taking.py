@@ -22,6 +22,7 @@ from probe.bench.stream.stop import Stop
 from probe.bench.stream.wav import read
 from probe.bench.tones.sets import DEVICE, INJECTED, PERIOD_S, TONE, ToneSet
 from probe.bench.tones.waves import Tones
+from probe.phasors import TakePhasors
 from probe.session.model import Bench, Injection, Take
 
 TARGET = 10.0 ** (-15.0 / 20.0)
@@ -286,7 +287,20 @@ class Taker:
         alone = not step.plugged.loads and step.plugged.injector is None
         if alone and step.signal == "multitone":
             self._note_beside(step, taken, phasors.clock_error)
-        return Heard(step, phasors, taken.peaks, taken.rms, bool(taken.lost))
+        return Heard(
+            step, phasors, taken.peaks, taken.rms, bool(taken.lost), self._hum(step, phasors)
+        )
+
+    def _hum(self, step: Step, phasors: TakePhasors) -> tuple[float, ...]:
+        """Return the mains hum beside one tone, which nothing else in the take shows."""
+        from probe.measures.tone_hum import hum_volts
+
+        take = phasors.take
+        if step.signal != "tone" or not phasors.usable:
+            return ()
+        tone = take.tones_hz[0] / (1.0 + phasors.clock_error)
+        hz = tone * np.arange(1.0, 0.45 * take.sample_rate / tone)
+        return hum_volts(take, self.bench.mains_hz, hz)
 
     def _note_beside(self, step: Step, taken: Recorded, clock_error: float) -> None:
         """Note what stands beside the tones while nothing loads them."""

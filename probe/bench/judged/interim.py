@@ -23,7 +23,7 @@ DRAWS = 200
 """Monte Carlo draws between takes: the final analysis takes more; 0.9 is known to 0.02."""
 
 
-DOUBTS = ("contradicting-take", "poor-repeatability", "unplaced-take")
+DOUBTS = ("contradicting-take", "poor-repeatability", "unplaced-take", "hum-beside-tone")
 """Warnings of the analysis that ask for a take to be made again."""
 
 LEVEL_ALONE = "poor-repeatability"

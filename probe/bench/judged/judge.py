@@ -12,6 +12,7 @@ import numpy as np
 
 from probe.bench.judged.judgement import HUM_RATIO, WEAK_SHARE, Heard, Judgement
 from probe.bench.judged.legs import against, first_take, open_take
+from probe.numbers import write_number
 from probe.phasors import TakePhasors
 
 TORN_RATIO = 0.3
@@ -43,10 +44,10 @@ def judge(
     other_side
         Good takes of the other side, at the same volume.
     """
-    single = _recording(heard)
+    opened = open_take(earlier)
+    single = _recording(heard) or _hum_beside_tone(heard, opened)
     if single:
         return tuple(single)
-    opened = open_take(earlier)
     if opened is None or heard.step.plugged.state != "play":
         return tuple(first_take(heard))
     return tuple(against(heard, opened, other_side))
@@ -140,15 +141,39 @@ def _recording(heard: Heard) -> list[Judgement]:
             )
         ]
     if hum > HUM_RATIO and heard.step.signal == "multitone":
-        return [
-            Judgement(
-                "hum",
-                f"what is not the tones is {100 * hum:.0f} % of them: hum",
-                "a lead not fully in, or a loop: laptop on battery, nothing else connected; "
-                "never lift a protective earth",
-            )
-        ]
+        return [_hum_words(f"what is not the tones is {100 * hum:.0f} % of them: hum")]
     return []
+
+
+def _hum_beside_tone(heard: Heard, opened: TakePhasors | None) -> list[Judgement]:
+    """Judge the hum of a take of one tone by what it is to the tones of the open take.
+
+    Hum is as strong whatever is played; what else stands beside one tone is distortion.
+    """
+    if not heard.hum:
+        return []
+    of = _tones_volts(heard.phasors if opened is None else opened)
+    volts = max(_leg_values(heard, heard.hum), default=0.0)
+    if volts <= HUM_RATIO * of:
+        return []
+    return [_hum_words(f"{write_number(volts, 'V')} of mains hum stand beside the tone")]
+
+
+def _hum_words(seen: str) -> Judgement:
+    return Judgement(
+        "hum",
+        seen,
+        "a lead not fully in, or a loop: laptop on battery, nothing else connected; "
+        "never lift a protective earth",
+    )
+
+
+def _tones_volts(phasors: TakePhasors) -> float:
+    """Return V rms of all tones on the loudest leg."""
+    roles = phasors.take.channels
+    legs = [c for c, role in enumerate(roles) if role not in ("reference", "unused")]
+    power = np.sum(np.abs(phasors.volts) ** 2, axis=0)
+    return float(np.sqrt(max((power[c] for c in legs), default=0.0)))
 
 
 def _broken_off(heard: Heard) -> str | None:

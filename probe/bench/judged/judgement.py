@@ -98,6 +98,8 @@ class Heard:
         Of each input, over full scale.
     lost
         Whether the card said that samples were lost.
+    hum
+        Mains hum of each input beside one tone, V rms; empty where it was not looked for.
     """
 
     step: Step
@@ -105,3 +107,4 @@ class Heard:
     peaks: tuple[float, ...]
     rms: tuple[float, ...]
     lost: bool = False
+    hum: tuple[float, ...] = ()
