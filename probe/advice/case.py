@@ -16,8 +16,8 @@ Verdict = Literal["use", "works", "avoid", "never", "cannot-tell"]
 
 
 @dataclass(frozen=True)
-class Refused:
-    """A load that the device was tried with and did not drive.
+class Tried:
+    """A load that the device was tried with.
 
     Attributes
     ----------
@@ -28,14 +28,14 @@ class Refused:
     where
         What it stood on, in words.
     ohm, seen
-        How large it was, and what was seen.
+        How large it was, and what was seen where it was not driven.
     """
 
     connector: str
     between: bool
     where: str
     ohm: float
-    seen: str
+    seen: str = ""
 
 
 @dataclass(frozen=True)
@@ -52,7 +52,9 @@ class Stage:
     """Metered, by terminal (hot, cold, single-ended)."""
     direct_elsewhere: bool = False
     """Some terminal of the device carries direct voltage: one not metered is not trusted."""
-    refused: tuple[Refused, ...] = ()
+    refused: tuple[Tried, ...] = ()
+    driven: tuple[Tried, ...] = ()
+    """Loads that were tried and driven; told where others were refused."""
 
 
 @dataclass(frozen=True)

@@ -124,11 +124,12 @@ def load_refused(sides: Sequence[SideFacts], options: Sequence[Option]) -> tuple
         for one in side.stage.refused:
             if one.connector in used:
                 said = f"{plain(write_number(one.ohm, 'ohm'))} {one.where}: {one.seen}"
+                said = f"the {one.connector.upper()} output did not drive {said}"
                 found.setdefault(said, []).append(side.name)
     return tuple(
         Note(
             "load-refused",
-            f"While it was measured ({', '.join(names)}) this output did not drive {said}. What is "
+            f"While it was measured ({', '.join(names)}) {said}. What is "
             "said here holds for inputs of far more ohms.",
         )
         for said, names in found.items()

@@ -24,9 +24,11 @@ AGAINST = {
     "pin-3-open": "level would be lost, and hum picked up",
     "one-half-undriven": "one half of the amplifier would stay idle",
     "overload": "the output can give more than the input accepts",
+    "full-output-open": "the amplifier might stay far below its full output",
     "excess-level": "far more level than the input needs",
     "load": "the input loads the output more than its maker allows",
     "load-refused": "the input loads the output as hard as a load it did not drive",
+    "load-not-shown": "whether this output drives such an input was not tried",
     "noise": "hiss may be heard close to the loudspeaker",
     "direct-voltage": "the output carries direct voltage",
     "direct-voltage-not-metered": "the output may carry direct voltage: meter it first",
@@ -40,7 +42,7 @@ AGAINST = {
 }
 """Code of a finding, and what it means at home."""
 
-KNOWN_TO_LACK = {"not-measured", "direct-voltage-not-metered"}
+KNOWN_TO_LACK = {"not-measured", "load-not-shown", "direct-voltage-not-metered"}
 """What says by itself that something is not known."""
 
 

@@ -10,7 +10,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 
 from probe.advice import thresholds as limit
-from probe.advice.case import Case, Finding, compare
+from probe.advice.case import Case, Finding, Tried, compare
+from probe.advice.destination import Input
 from probe.advice.quantity import Quantity
 from probe.advice.quiet import QUIET_RULES
 from probe.advice.words import CIRCUITS, FAULTS, KINDS, MOST_AMPERES, PINS, about, decibels, figure
@@ -266,6 +267,17 @@ def _overload(case: Case) -> Iterator[Finding]:
         yield Finding("avoid" if near else "works", "overload", says, hazard=True)
 
 
+def _full_output(case: Case) -> Iterator[Finding]:
+    """Promise full output by the unfavourable end alone: a volume control makes up so much."""
+    margin = case.figures.full_output_margin_db
+    if margin is None or case.option.pad is not None:  # what a pad takes off is meant
+        return
+    if margin.low < -limit.VOLUME_MAKES_UP_DB and margin.high >= 0.0:
+        says = f"full output may be missed by up to {-margin.low:.1f} dB, or reached"
+        yield Finding("cannot-tell", "full-output-open", f"{says}: {case.settles} would settle it",
+                      hazard=True, doubt="avoid")  # fmt: skip
+
+
 def _excess(case: Case) -> Iterator[Finding]:
     """Caution where far more comes than the input needs; not twice where it is overloaded."""
     margin = case.figures.full_output_margin_db
@@ -287,18 +299,52 @@ def _load(case: Case) -> Iterator[Finding]:
 
 
 def _load_refused(case: Case) -> Iterator[Finding]:
-    """Avoid an input that loads the output about as hard as a load it did not drive."""
-    socket = case.socket
+    """Avoid an input that loads the output about as hard as a load it did not drive.
+
+    What one output did not drive, nobody knows of the other one of the same device, unless it was
+    shown to drive as much.
+    """
     for one in case.stage.refused:
-        if one.connector != case.option.from_:
+        ohm = _load_on(case.socket, between=one.between)
+        if ohm > limit.REFUSED_TIMES * one.ohm:
             continue
-        # of a balanced input each leg sees half of what is between the legs
-        legs = {(True, "each-leg"): 2.0, (False, "between-legs"): 0.5}
-        ohm = socket.impedance_ohm * legs.get((one.between, socket.impedance_is or ""), 1.0)
-        if ohm <= limit.REFUSED_TIMES * one.ohm:
+        if one.connector == case.option.from_:
             yield Finding("avoid", "load-refused", f"the input loads this output with {ohm:g} ohm, "
                           f"and it did not drive {one.ohm:g} ohm {one.where}: {one.seen}",
                           hazard=True)  # fmt: skip
+        elif not _driven(case):
+            yield _not_shown(case, one, ohm)
+
+
+def _load_on(socket: Input, *, between: bool) -> float:
+    """Return what an input loads with, ohm, between the legs or on one of them.
+
+    Of a balanced input each leg sees half of what is between the legs.
+    """
+    legs = {(True, "each-leg"): 2.0, (False, "between-legs"): 0.5}
+    return socket.impedance_ohm * legs.get((between, socket.impedance_is or ""), 1.0)
+
+
+def _driven(case: Case) -> bool:
+    """Tell whether the output drove about as hard a load as the input is."""
+    return any(
+        one.ohm <= limit.DRIVEN_TIMES * _load_on(case.socket, between=one.between)
+        for one in case.stage.driven
+        if one.connector == case.option.from_
+    )
+
+
+def _not_shown(case: Case, one: Tried, ohm: float) -> Finding:
+    own = "RCA" if case.option.from_ == "rca" else "XLR"
+    return Finding(
+        "cannot-tell",
+        "load-not-shown",
+        f"the input loads this output with {ohm:g} ohm; the device did not drive {one.ohm:g} ohm "
+        f"{one.where}: {one.seen}; and nothing shows that its {own} output drives such a load: a "
+        f"take of it with a resistor of about {ohm:g} ohm would settle it",
+        hazard=True,
+        doubt="avoid",
+    )
 
 
 def _saturation(case: Case) -> Iterator[Finding]:
@@ -387,6 +433,7 @@ RULES: tuple[Callable[[Case], Iterator[Finding]], ...] = (
     _rise,
     _overload,
     _excess,
+    _full_output,
     _load,
     _load_refused,
     _faulty,

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from probe.advice.case import Refused, Stage
+from probe.advice.case import Stage, Tried
 from probe.advice.completed import FLOATING_KINDS
 from probe.advice.destination import MAINS_HZ
 from probe.advice.maximum import Most
@@ -134,7 +134,8 @@ def side_of(facts: Facts, name: str) -> SideFacts:
             faults=tuple(stage.get("faults", ())),
             next_take=stage.get("next_take"),
             direct_volts=direct,
-            refused=_refused(stage.get("refused", ())),
+            refused=_tried(stage.get("refused", ())),
+            driven=_tried(stage.get("driven", ())),
         ),
         recorder_ohm=_recorder_ohm(facts, values.get("single_ended_level", {})),
         bounded=_bounded(values, possible),
@@ -147,8 +148,8 @@ def side_of(facts: Facts, name: str) -> SideFacts:
     )
 
 
-def _refused(said: object) -> tuple[Refused, ...]:
-    """Return the loads that were tried and not driven."""
+def _tried(said: object) -> tuple[Tried, ...]:
+    """Return the loads that were tried."""
     found = []
     for one in said if isinstance(said, list | tuple) else ():
         ohm = _positive(one.get("ohm")) if isinstance(one, Mapping) else None
@@ -158,7 +159,7 @@ def _refused(said: object) -> tuple[Refused, ...]:
         between = len(ends) == 2
         where = "between the legs" if between else f"on {PINS[ends[0]]}" if ends else ""
         connector = "rca" if ends == ["single-ended"] else "xlr"
-        found.append(Refused(connector, between, where, ohm, printable(str(one.get("seen", "")))))
+        found.append(Tried(connector, between, where, ohm, printable(str(one.get("seen", "")))))
     return tuple(found)
 
 

@@ -12,7 +12,7 @@ from probe.advice.padded import described
 from probe.advice.quantity import Quantity
 from probe.advice.rows import WIDTH, table
 from probe.advice.together import effects
-from probe.advice.words import decibels, figure, signed_decibels
+from probe.advice.words import decibels, figure, full_output, signed_decibels
 
 _QUANTITY = re.compile(r"(?<=\d) (?=(?:[mkM]?(?:V|ohm|A|Hz|m)|dB)\b|%)")
 WORTH_A_WORD_DB = 0.05
@@ -147,7 +147,7 @@ def _gives(advice: Advice, option: OptionAdvice) -> str:
         link = "RCA" if option.reference == "rca-link" else "XLR"
         parts.append(f"{signed_decibels(f.loudness_vs_reference_db)} against the {link} link")
     if f.full_output_margin_db is not None:
-        parts.append(_full_output(f.full_output_margin_db))
+        parts.append(full_output(f.full_output_margin_db))
     if f.hum_below_full_output_db is not None:
         hum = f.hum_below_full_output_db
         against = "full output" if hum.note is None else "the 1 V assumed for full output"
@@ -160,14 +160,6 @@ def _gives(advice: Advice, option: OptionAdvice) -> str:
     if f.high_corner is not None and f.high_corner.bound is None:
         parts.append(f"-3 dB at {figure(f.high_corner)}")
     return ", ".join(parts) or "not known"
-
-
-def _full_output(margin: Quantity) -> str:
-    if margin.low >= 0.0:
-        return "reaches full output"
-    if margin.high < 0.0:
-        return f"{decibels(-margin)} short of full output"
-    return "just about reaches full output"
 
 
 def _loss(loss: Quantity) -> str:

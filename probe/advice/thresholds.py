@@ -119,3 +119,7 @@ unfavourable end of a 95 % statement. [solved]"""
 REFUSED_TIMES = 2.0
 """An input of no more than this many times a load that was refused loads the output as hard: with
 twice the ohms half the current flows, 6 dB from where it gave way (common practice, no source)."""
+
+DRIVEN_TIMES = 1.1
+"""A load that was driven shows that an input is driven, if it is no more than so many times the
+input: the next resistor of a usual row (E24) is as near as that. [judgement]"""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from probe.advice import thresholds as limit
 from probe.advice.quantity import Quantity
 from probe.numbers import plain, write, write_number
 
@@ -94,6 +95,17 @@ def _volts_between(quantity: Quantity) -> str:
 def about(quantity: Quantity) -> str:
     """Return a figure that stands on an assumption, whose digits would be false ones."""
     return f"about {plain(write_number(quantity.value, quantity.unit, 2))}"
+
+
+def full_output(margin: Quantity) -> str:
+    """Return whether an input reaches its full output; what is promised stands on the low end."""
+    if margin.low >= 0.0:
+        return "reaches full output"
+    if margin.high < 0.0:
+        return f"{decibels(-margin)} short of full output"
+    if margin.low >= -limit.GAIN_REACHED_DB:
+        return "just about reaches full output"
+    return f"from {-margin.low:.1f} dB short of full output to reaching it"
 
 
 def _from(quantity: Quantity) -> str:

@@ -188,7 +188,7 @@ def _side(session: Session, identified: Identified, part: Part | None = None) ->
                 {"fault": t.fault, "message": t.message} for t in faults.possible
             ],
             "reasons": [*verdict.reasons, *wider],
-            **refused_stage(session, identified.side),
+            **refused_stage(session, identified.side, {u.name for u in identified.uses if u.used}),
             **part.stage,
         },
         "conditions": {

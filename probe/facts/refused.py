@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from typing import Any
 
 from probe.numbers import write_number
-from probe.session.model import RefusedLoad, Session, Side
+from probe.session.model import Load, RefusedLoad, Session, Side
 
 Document = dict[str, Any]
 
@@ -18,29 +19,27 @@ def refused_warnings(session: Session) -> list[Document]:
     ]
 
 
-def refused_stage(session: Session, side: Side) -> Document:
-    """Return ``refused_loads`` and ``refused`` of a side, nothing where none was refused."""
+def refused_stage(session: Session, side: Side, used: Collection[str] = ()) -> Document:
+    """Return what a side was loaded with and did not drive, nothing where none was refused.
+
+    ``used``: names of the takes that were used. What they were loaded with, the device drove:
+    ``driven``, beside ``refused_loads`` and ``refused``.
+    """
     own = [r for r in session.refused_loads if r.side == side]
     if not own:
         return {}
+    driven = [o for t in session.takes if t.side == side and t.name in used for o in t.loads]
     return {
         "refused_loads": [_message(r) for r in own],
-        "refused": [o for r in own for o in _each(r)],
+        "refused": [
+            {**_resistor(o), "volume": r.volume, "seen": r.seen} for r in own for o in r.loads
+        ],
+        "driven": [_resistor(o) for o in driven],
     }
 
 
-def _each(refused: RefusedLoad) -> list[Document]:
-    """Return its resistors, one by one."""
-    return [
-        {
-            "from": load.from_,
-            "to": load.to,
-            "ohm": load.ohm,
-            "volume": refused.volume,
-            "seen": refused.seen,
-        }
-        for load in refused.loads
-    ]
+def _resistor(load: Load) -> Document:
+    return {"from": load.from_, "to": load.to, "ohm": load.ohm}
 
 
 def _message(refused: RefusedLoad) -> str:

@@ -21,18 +21,21 @@ from tests.advice.stages import facts, symmetrical
 SEEN = "the level falls behind the drive by 1.1 dB"
 
 
-def told(ends: tuple[str, str], ohm: float) -> dict[str, Any]:
-    """The keys of a stage, as the analysis writes them."""
+def told(
+    ends: tuple[str, str], ohm: float, driven: tuple[str, str, float] | None = None
+) -> dict[str, Any]:
+    """The keys of a stage, as the analysis writes them; ``driven``: the load of a used take."""
     one = RefusedLoad("left", "", (Load(ends[0], ends[1], ohm, 0.001, "R1"),), SEEN)  # type: ignore[arg-type]
-    session: Any = SimpleNamespace(refused_loads=(one,))
-    return refused_stage(session, "left")
+    loads = () if driven is None else (Load(*driven, 0.001, "R2"),)  # type: ignore[arg-type]
+    take = SimpleNamespace(name="used", side="left", loads=loads)
+    session: Any = SimpleNamespace(refused_loads=(one,), takes=(take,))
+    return refused_stage(session, "left", {"used"})
 
 
-def judged(ends: tuple[str, str], ohm: float, socket: float, is_: str | None) -> list[Finding]:
-    document = facts("differential", stage=told(ends, ohm))
+def judged(stage: dict[str, Any], socket: float, is_: str | None, from_: str = "") -> list[Finding]:
     case: Any = SimpleNamespace(
-        stage=side_of(document, "left").stage,
-        option=SimpleNamespace(from_="rca" if is_ is None else "xlr"),
+        stage=side_of(facts("differential", stage=stage), "left").stage,
+        option=SimpleNamespace(from_=from_ or ("rca" if is_ is None else "xlr")),
         socket=SimpleNamespace(impedance_ohm=socket, impedance_is=is_),
     )
     return list(_load_refused(case))
@@ -50,17 +53,63 @@ def judged(ends: tuple[str, str], ohm: float, socket: float, is_: str | None) ->
         (("hot", "cold"), 1210.0, 1220.0, "each-leg", False),
         (("hot", "cold"), 1210.0, 2430.0, "between-legs", False),
         (("single-ended", "ground"), 2210.0, 4000.0, None, True),
-        (("hot", "ground"), 2210.0, 4000.0, None, False),
+        (("hot", "ground"), 2210.0, 4430.0, None, False),
     ],
 )
 def test_an_input_that_loads_as_hard_is_avoided(
     ends: tuple[str, str], ohm: float, socket: float, is_: str | None, avoided: bool
 ) -> None:
-    found = judged(ends, ohm, socket, is_)
+    found = judged(told(ends, ohm), socket, is_)
     assert [(f.verdict, f.code, f.hazard) for f in found] == [
         ("avoid", "load-refused", True)
     ] * avoided
     assert all(SEEN in f.message for f in found)
+
+
+BETWEEN = ("hot", "cold")
+CENTRE = ("single-ended", "ground")
+
+
+@pytest.mark.parametrize(
+    ("ends", "ohm", "driven", "socket", "is_", "from_", "doubted"),
+    [
+        # closed form, as above: an input counts from twice the refused ohms down; a load that was
+        # driven shows an input of about its ohms, of one leg half of what is between both
+        (BETWEEN, 1210.0, None, 1200.0, "each-leg", "rca", True),
+        (BETWEEN, 1210.0, None, 1220.0, "each-leg", "rca", False),
+        (BETWEEN, 1210.0, ("single-ended", "ground", 2210.0), 1200.0, None, "rca", True),
+        (BETWEEN, 1210.0, ("single-ended", "ground", 604.0), 1200.0, None, "rca", False),
+        (BETWEEN, 1210.0, ("hot", "ground", 604.0), 1200.0, None, "rca", True),
+        (CENTRE, 2210.0, None, 600.0, None, "xlr", True),
+        (CENTRE, 2210.0, None, 2200.0, None, "xlr", True),
+        (CENTRE, 2210.0, None, 10000.0, None, "xlr", False),
+        (CENTRE, 2210.0, ("hot", "ground", 604.0), 600.0, None, "xlr", False),
+        (CENTRE, 2210.0, ("hot", "cold", 1210.0), 600.0, "each-leg", "xlr", False),
+    ],
+)  # fmt: skip
+def test_of_the_other_output_nobody_knows_unless_it_drove_as_much(
+    ends: tuple[str, str],
+    ohm: float,
+    driven: tuple[str, str, float] | None,
+    socket: float,
+    is_: str | None,
+    from_: str,
+    doubted: bool,
+) -> None:
+    found = judged(told(ends, ohm, driven), socket, is_, from_)
+    assert [(f.verdict, f.code, f.doubt) for f in found] == [
+        ("cannot-tell", "load-not-shown", "avoid")
+    ] * doubted
+    assert all("would settle it" in f.message for f in found)
+
+
+def test_a_load_of_a_take_that_was_not_used_shows_nothing() -> None:
+    one = RefusedLoad("left", "", (Load("hot", "cold", 1210.0, 0.001, "R1"),), SEEN)
+    take = SimpleNamespace(name="a", side="left", loads=one.loads)
+    session: Any = SimpleNamespace(refused_loads=(one,), takes=(take,))
+    assert refused_stage(session, "left", ())["driven"] == []
+    # closed form: the load of the used take itself
+    assert [o["ohm"] for o in refused_stage(session, "left", {"a"})["driven"]] == [1210.0]
 
 
 def test_it_is_said_on_the_screen_whatever_the_input_is() -> None:
