@@ -17,6 +17,7 @@ from probe.errors import BadInput
 from probe.facts.build import Facts, SideFacts
 from probe.facts.curves import curves_of, decode
 from probe.facts.derived import ratios
+from probe.facts.kept import kept_warnings
 from probe.facts.limits import with_limits
 from probe.facts.other_inputs import held_by_inputs, with_other_inputs
 from probe.facts.other_sources import source_holding
@@ -76,6 +77,7 @@ def document(
     ]
     warnings += [_warning(r) for part in parts.values() for r in part.remarks]
     warnings += refused_warnings(session)
+    warnings += kept_warnings(session)
     body = {side: _side(session, one, parts.get(side, Part())) for side, one in sides.items()}
     warnings += [w for side, one in sides.items() for w in _unheard(side, one, body[side])]
     return {

@@ -16,6 +16,7 @@ from probe.session.model import (
     Channel,
     Connector,
     DrivenSide,
+    Kept,
     LoadEnd,
     Output,
     Side,
@@ -165,6 +166,15 @@ class RefusedLoadTable(Table):
     seen: Name
 
 
+class KeptTable(Table):
+    """``[[kept_although]]``: something found wrong while measuring, and kept."""
+
+    about: Kept
+    side: Side | None = None
+    volume: OneLine = ""
+    seen: Name
+
+
 class SessionTable(Table):
     """The whole document."""
 
@@ -173,3 +183,4 @@ class SessionTable(Table):
     meter: tuple[MeterTable, ...] = ()
     take: Annotated[tuple[TakeTable, ...], Field(max_length=500)] = ()
     refused_load: Annotated[tuple[RefusedLoadTable, ...], Field(max_length=500)] = ()
+    kept_although: Annotated[tuple[KeptTable, ...], Field(max_length=500)] = ()

@@ -205,6 +205,23 @@ class RefusedLoad:
     seen: str
 
 
+Kept = Literal["player-path", "bench-check"]
+"""What a finding that was kept is about."""
+
+
+@dataclass(frozen=True)
+class KeptAlthough:
+    """Something found wrong while measuring, and kept; ``seen``: what, in a few words.
+
+    ``side`` and ``volume``: of what; None and empty where it is about all of the session.
+    """
+
+    about: Kept
+    seen: str
+    side: Side | None = None
+    volume: str = ""
+
+
 @dataclass(frozen=True)
 class Session:
     """A folder of takes, read and checked."""
@@ -217,6 +234,7 @@ class Session:
     takes: tuple[Take, ...]
     assumptions: tuple[Assumption, ...] = field(default=())
     refused_loads: tuple[RefusedLoad, ...] = field(default=())
+    kept_although: tuple[KeptAlthough, ...] = field(default=())
 
     @property
     def sides(self) -> tuple[Side, ...]:

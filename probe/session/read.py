@@ -32,6 +32,7 @@ from probe.session.model import (
     Connector,
     Device,
     Injection,
+    KeptAlthough,
     LevelSteps,
     Load,
     MeterReading,
@@ -284,6 +285,9 @@ class _Build:
             takes=takes,
             assumptions=tuple(self.assumptions),
             refused_loads=tuple(_refused(table) for table in self.document.refused_load),
+            kept_although=tuple(
+                KeptAlthough(k.about, k.seen, k.side, k.volume) for k in self.document.kept_although
+            ),
         )
 
     def _assume(self, where: str, message: str) -> None:

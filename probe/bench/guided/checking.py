@@ -76,6 +76,8 @@ def offer_check(
             talk.say("The bench is as it was calibrated. Take the injector out again.")
             later = f" again, before going on after {len(store.takes)} takes" if store.takes else ""
             store.remark(f"Bench checked with the reference{later}: {_read(found)}as calibrated.")
+            if not store.takes:
+                store.keep_although("bench-check", ())
             return True
         for one in found.findings:
             talk.warn("Look [not-as-calibrated]", f"{one[0].upper()}{one[1:]}.")
@@ -87,6 +89,7 @@ def offer_check(
         usual = "k" if attempt >= MOST_ATTEMPTS else "a"
         if talk.choose("check-failed", "What now?", choices, usual) == "k":
             store.remark(f"Bench NOT as calibrated: {'; '.join(found.findings)}.")
+            store.keep_although("bench-check", found.findings)
             return False
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field, replace
 
 from probe.bench.guided.doubts import Doubts
 from probe.bench.guided.equipment import Equipment
+from probe.bench.guided.playing import path_lines
 from probe.bench.guided.raised import NoiseGain
 from probe.bench.guided.screen import Screen
 from probe.bench.guided.setting_up import confirmed, title
@@ -161,9 +162,13 @@ class OneTake:
             self.taker.find_level(step)
             return
         player.settle_level(step, self.taker.recorder)
-        for line in player.settle_path(step, self.taker.recorder):
+        found = player.settle_path(step, self.taker.recorder)
+        side, volume = step.plugged.side, step.plugged.volume
+        for line in path_lines(found, side, volume):
             self.store.remark(line)
-        self.taker.volts[step.plugged.side, step.plugged.volume] = 0.0
+        wrong = [f"{one.code}: {one.seen}" for one in found if one.word == "seen"]
+        self.store.keep_although("player-path", wrong, side, volume)
+        self.taker.volts[side, volume] = 0.0
 
     def _gone(self, step: Step, message: str) -> Made:
         """Wait until the interface is back, and open it again: another timebase from here on."""

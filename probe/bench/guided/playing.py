@@ -148,6 +148,12 @@ def write_files(files: Files, folder: Path) -> None:
             write_tones(one.made, folder / one.name, Layout(bits, 2), replace=True)
 
 
+def path_lines(found: tuple[PathFinding, ...], side: str, volume: str) -> list[str]:
+    """Return a line of text for each thing that was asked about the path."""
+    name = " ".join(p for p in (side, volume) if p)
+    return [f"Path, {name}: {one.code}: {_WORDS[one.word]}: {one.seen}." for one in found]
+
+
 class FilePlayer:
     """The device as its own player, moved by the hands of who is asked.
 
@@ -211,10 +217,10 @@ class FilePlayer:
             self.hands("volume", None, turn)
             recorder.wait(0.5)
 
-    def settle_path(self, step: Step, recorder: Recorder) -> list[str]:
+    def settle_path(self, step: Step, recorder: Recorder) -> tuple[PathFinding, ...]:
         """Check the path until it is as it should be, or is to be left as it is.
 
-        Returns a line for each thing found, to be kept with the session.
+        Returns what was found last, to be kept with the session.
         """
         attempts = 0
         while True:
@@ -231,8 +237,7 @@ class FilePlayer:
             choices = {"a": "again, after putting it right", "k": "go on: it stays as it is"}
             again = "a" if attempts < MOST_CHECKS else "k"
             if not wrong or self.talk.choose("path", "What now?", choices, again) == "k":
-                name = " ".join(p for p in (step.plugged.side, step.plugged.volume) if p)
-                return [f"Path, {name}: {o.code}: {_WORDS[o.word]}: {o.seen}." for o in found]
+                return found
             self.settle_level(step, recorder)
 
     def check(self, step: Step, recorder: Recorder) -> tuple[PathFinding, ...]:

@@ -17,6 +17,7 @@ from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
+from textwrap import shorten
 from typing import Any
 
 from probe.bench.stream.capture import PART
@@ -28,6 +29,10 @@ from probe.formats.toml import parse_toml, read_bytes
 from probe.formats.write import table
 from probe.session.document import FORMAT_WORD, SessionTable
 from probe.session.header import SHORTEST_FRAMES
+from probe.session.model import Kept
+
+MOST_SEEN = 200
+"""Characters of what is noted as seen; session.toml takes no more."""
 
 SESSION = "session.toml"
 UNFINISHED = "unfinished.toml"
@@ -71,8 +76,9 @@ class SessionFolder:
     ----------
     device, bench
         Tables of session.toml; ``input`` and ``output`` of the bench are lists of tables.
-    meters, takes, refused
-        Lists of tables. Change them by `add_meter`, `keep`, `forget` and `refuse` only.
+    meters, takes, refused, kept_although
+        Lists of tables. Change them by `add_meter`, `keep`, `forget`, `refuse` and
+        `keep_although` only.
     cut
         What was left by a program that was killed; settle it by `keep_cut` or `drop_cut`.
     gain_raised
@@ -86,6 +92,7 @@ class SessionFolder:
         self.meters: list[dict[str, Any]] = []
         self.takes: list[dict[str, Any]] = []
         self.refused: list[dict[str, Any]] = []
+        self.kept_although: list[dict[str, Any]] = []
         self.cut: Cut | None = None
         self.gain_raised: str | None = None
         self.head: tuple[str, ...] = ()
@@ -151,6 +158,7 @@ class SessionFolder:
         found.meters = data.get("meter", [])
         found.takes = data.get("take", [])
         found.refused = data.get("refused_load", [])
+        found.kept_although = data.get("kept_although", [])
         found.head = _leading_comment(text)
         found._read_unfinished()
         return found
@@ -243,6 +251,25 @@ class SessionFolder:
             self.refused = before
             raise
 
+    def keep_although(
+        self, about: Kept, seen: Sequence[str], side: str = "", volume: str = ""
+    ) -> None:
+        """Note what was found wrong and kept, in place of what was noted of the same before.
+
+        ``seen``: each thing in a few words; empty: nothing is wrong (any more).
+        """
+        key = {k: v for k, v in (("about", about), ("side", side), ("volume", volume)) if v}
+        before = self.kept_although
+        found = [k for k in before if {n: v for n, v in k.items() if n != "seen"} != key]
+        self.kept_although = [
+            *found, *({**key, "seen": shorten(one, MOST_SEEN, placeholder=" ...")} for one in seen)
+        ]  # fmt: skip
+        try:
+            self._write_session()
+        except BadInput:
+            self.kept_although = before
+            raise
+
     def abandon(self, recorded: Recorded | None = None) -> None:
         """Give up the take that was begun, and delete what was recorded of it."""
         if recorded is not None and recorded.path is not None:
@@ -333,6 +360,7 @@ class SessionFolder:
             *(table("[[meter]]", m) for m in self.meters),
             *(table("[[take]]", t) for t in takes),
             *(table("[[refused_load]]", r) for r in self.refused),
+            *(table("[[kept_although]]", k) for k in self.kept_although),
         ]
         return "\n".join(parts)
 

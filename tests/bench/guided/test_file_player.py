@@ -68,6 +68,8 @@ def test_what_a_player_does_to_the_file_is_seen(tmp_path: Path, mishap: str, cod
     run = guided(tmp_path, "--mishap", mishap, **{"y/n": "y", "a/k": "k", "r/s": _twice()})
     assert re.findall(r"Path \[([a-z]+)\]", run.text) == [code]
     assert f"# Path, left: {code}: SEEN" in (tmp_path / "session" / "session.toml").read_text()
+    (kept,) = read_session(tmp_path / "session").kept_although
+    assert (kept.about, kept.side, kept.seen.split(":")[0]) == ("player-path", "left", code)
 
 
 def _twice():  # type: ignore[no-untyped-def]

@@ -20,6 +20,7 @@ from probe.bench.stream.card import StreamFormat
 from probe.bench.stream.recorder import Recorder
 from probe.bench.stream.wav import HEADER_BYTES, WavWriter, header, mend
 from probe.errors import BadInput
+from probe.facts.kept import kept_warnings
 from probe.facts.refused import refused_warnings
 from probe.session.read import read_session
 from tests.bench.stored.counting import BENCH, DEVICE, RATE, counted, settle_cut, take
@@ -79,6 +80,24 @@ def test_a_refused_load_stays_until_it_is_kept(tmp_path: Path) -> None:
     assert warning["side"] == tried["side"]
     again._add(tried)
     assert again.refused == []
+
+
+def test_what_was_found_wrong_and_kept_warns_until_it_is_right(tmp_path: Path) -> None:
+    store = recorded_session(tmp_path, 1)
+    store.keep_although("bench-check", ("input 1 reads 1.2 dB low",))
+    store.keep_although("player-path", ("levelling: 15.5 dB apart", "gaps: 3 jumps"), "left")
+    SessionFolder.resume(tmp_path).keep_although(
+        "player-path", ("levelling: " + 300 * "x ",), "left"
+    )
+    told = kept_warnings(read_session(tmp_path))
+    assert [w["code"] for w in told] == ["bench-not-as-calibrated", "player-path"]
+    assert "input 1 reads 1.2 dB low" in told[0]["message"]
+    assert told[1]["side"] == "left"
+    assert "levelling: x" in told[1]["message"]
+    again = SessionFolder.resume(tmp_path)
+    again.keep_although("player-path", (), "left")
+    again.keep_although("bench-check", ())
+    assert read_session(tmp_path).kept_although == ()
 
 
 def test_a_raised_gain_is_remembered_over_a_kill(tmp_path: Path) -> None:
