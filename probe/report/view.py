@@ -29,6 +29,7 @@ from probe.report.document import entry_of, identifier, listing, mapping
 from probe.report.drawings import Drawable, drawings, tapped
 from probe.report.evidence import evidence, take_rows
 from probe.report.measured import between_view, measured_view, path_view
+from probe.report.missing import TAKES, missing, unknown
 from probe.report.names import device_name, fault, kind_name, live_pin, split_name, when
 from probe.report.quality import quality_figures, quality_tables
 from probe.report.shown import Doubt, Glance, Named, Next, Note, PageView, SideView, Verdict, Warned
@@ -108,7 +109,7 @@ def side_view(key: str, side: Mapping[str, Any], warnings: Sequence[Mapping[str,
         path=path_view(stage),
         evidence=tuple(evidence(facts, takes)),
         tie=_tie(kind, facts),
-        unknown=tuple(_unknown(kind, stage, facts)),
+        unknown=tuple(unknown(kind, stage, facts)),
         limits=_limits(kind, stage, facts),
         takes=takes,
         warnings=tuple(_warned(w) for w in warnings if _concerns(w, key, side)),
@@ -288,28 +289,11 @@ def _glance(facts: Mapping[str, Any]) -> Iterable[Glance]:
         yield Glance(title, told.value, told.unit, " ".join(filter(None, under)))
 
 
-def _missing(kind: str, facts: Mapping[str, Any]) -> list[words.Missing]:
-    return [m for m in words.MISSING if m.fact not in facts and kind not in m.not_for]
-
-
-def _unknown(kind: str, stage: Mapping[str, Any], facts: Mapping[str, Any]) -> Iterable[Named]:
-    for missing in _missing(kind, facts):
-        takes = " or ".join(words.NEXT_TAKES[code].name for code in missing.takes)
-        yield Named(missing.what[:1].upper() + missing.what[1:], takes)
-    if stage.get("polarity") == "undetermined":
-        yield Named("Polarity", words.NEXT_TAKES["single-ended"].name)
-    if stage.get("path") not in words.PATHS:
-        yield Named(
-            "Whether the legs have separate paths inside",
-            "not told by takes of level and impedance; nothing is claimed",
-        )
-
-
 def _limits(kind: str, stage: Mapping[str, Any], facts: Mapping[str, Any]) -> tuple[str, ...]:
     planned = words.NEXT_TAKES.get(str(stage.get("next_take")))
     told = {planned.danger} if planned else set()
-    codes = [code for missing in _missing(kind, facts) for code in missing.takes]
-    dangers = dict.fromkeys(words.NEXT_TAKES[code].danger for code in codes)
+    codes = [code for one in missing(kind, facts) for code in one.takes]
+    dangers = dict.fromkeys(TAKES[code].danger for code in codes)
     return tuple(c for d in dangers if d not in told for c in cautions.BEFORE_TAKE[d])
 
 

@@ -371,42 +371,6 @@ def fact_words(name: str) -> FactWords:
     return FACTS.get(name) or FactWords(_OTHER, name.replace("_", " "), "", positive=False)
 
 
-@dataclass(frozen=True)
-class Missing:
-    """Facts worth having, and the takes that would show them."""
-
-    fact: str
-    what: str
-    takes: tuple[str, ...]
-    not_for: tuple[str, ...] = ()
-    """Kinds whose nature makes the fact meaningless."""
-
-
-_ONE_WIRE = ("unbalanced", "pin-3-unconnected")
-MISSING = (
-    Missing("hot_impedance", "impedance of the hot leg", ("load-hot", "inject-hot")),
-    Missing("cold_impedance", "impedance of the cold leg", ("inject-cold", "load-cold")),
-    Missing("differential_impedance", "impedance between the legs", ("load-across",), _ONE_WIRE),
-    Missing(
-        "coupling_cold_into_hot",
-        "whether the hot leg follows the cold one",
-        ("inject-cold", "load-cold"),
-        _ONE_WIRE,
-    ),
-    Missing(
-        "coupling_hot_into_cold",
-        "whether the cold leg follows the hot one",
-        ("inject-hot", "load-hot"),
-        _ONE_WIRE,
-    ),
-    Missing(
-        "output_common_mode_rejection",
-        "output common-mode rejection",
-        ("inject-hot", "inject-cold"),
-    ),
-    Missing("gain_difference", "gain difference to the single-ended output", ("single-ended",)),
-)
-
 OPTIONS = {
     "rca-to-rca": "RCA lead, single-ended to single-ended",
     "xlr-to-xlr": "XLR lead, pins 1, 2 and 3 straight through",
