@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,7 +11,10 @@ from numpy.typing import NDArray
 from probe.stage import limits
 from probe.stage.evidence import Evidence
 from probe.stage.floating import (
+    angle_reason,
     gives_back,
+    held_low,
+    held_low_reason,
     held_reason,
     joined_legs,
     short_reason,
@@ -61,7 +65,7 @@ def both_legs(evidence: Evidence) -> Verdict:
     def every(test: Callable[[Array], Bools]) -> Bools:
         return np.asarray(np.all([test(k) for k in couplings], axis=0))
 
-    floats = every(lambda k: k > limits.COUPLING_FLOATING)
+    floats = every(lambda k: (k > limits.COUPLING_FLOATING) & (k < limits.COUPLING_MOST))
     separate = every(lambda k: np.abs(k) <= limits.COUPLING_SEPARATE)
     tapped = every(lambda k: k < limits.COUPLING_TAPPED)
     labels = np.full(len(ratio), NO_ROW, dtype="U32")
@@ -69,7 +73,14 @@ def both_legs(evidence: Evidence) -> Verdict:
     labels[separate & ~in_phase] = "differential"
     labels[separate & in_phase] = "faulty"
     joined, between = joined_legs(columns)
-    labels = split_floating(labels, floats & ~joined, evidence)
+    if any(_width(k) > limits.COUPLING_SUPPORT for k in couplings):
+        labels[labels == NO_ROW] = "undetermined"
+    if np.mean(labels[1:] == NO_ROW) >= limits.DECIDED_SHARE:
+        labels[(labels == NO_ROW) & in_phase & ~floats] = "faulty"
+    labels[floats & joined & (between < limits.JOINED_OHM)] = "faulty"
+    choke = floats & ~joined & _somewhere(held_low(evidence))
+    labels = split_floating(labels, floats & ~joined & ~choke, evidence)
+    labels[choke] = "undetermined"
     doubt = evidence.inputs
     if doubt is not None and doubt.pair[0]:
         labels[np.isin(labels, FLOATING) & floats & doubt.pair] = "undetermined"
@@ -99,30 +110,30 @@ def both_legs(evidence: Evidence) -> Verdict:
     if doubt is not None and unsure:
         reasons.append(pair_reason(doubt))
     dead = _dead_leg(evidence, separate & in_phase)
-    if labels[0] == "faulty":
-        reasons.append("legs that do not know of each other should be in opposite phase")
-    if labels[0] in FLOATING and evidence.common_mode_angle is not None and floats[0]:
-        turn = np.degrees(evidence.common_mode_angle[0])
-        reasons.append(
-            f"its impedance to pin 1 has an angle of {turn:.0f} degrees at the top of the band: "
-            + (
-                "a winding's capacitance"
-                if labels[0] == FLOATING[1]
-                else "no winding's capacitance"
-            )
-        )
+    if labels[0] == "faulty" and not floats[0]:
+        which = "legs that do not know of each other" if separate[0] else "the legs"
+        reasons.append(f"{which} should be in opposite phase")
     backwards = bool(floats[0] and not joined[0] and gives_back(evidence))
+    either = bool(floats[0] and not joined[0] and not choke[0] and labels[0] == "undetermined")
+    either = either and not (held or faint or short[0] or unsure or backwards)
+    if evidence.common_mode_angle is not None and floats[0] and (labels[0] in FLOATING or either):
+        reasons.append(angle_reason(evidence, str(labels[0])))
+    if choke[0]:
+        reasons.append(held_low_reason(evidence))
     if backwards:
         reasons.append(_gives_back_reason(evidence))
-    if any(_width(k) > limits.COUPLING_SUPPORT for k in couplings):
-        labels[labels == NO_ROW] = "undetermined"
     left: tuple[str, ...] = ()
-    if floats[0] and not joined[0]:
-        left = FLOATING if held or unsure or evidence.common_mode_angle is None else ()
-        left = (FLOATING[0], "faulty") if faint and not left else left
+    if choke[0]:
+        left = ("differential", "faulty")
+    elif floats[0] and not joined[0]:
+        unknown = held or unsure or either or evidence.common_mode_angle is None
+        left = FLOATING if unknown else ()
+        left = ("differential", FLOATING[0], "faulty") if faint and not left else left
         left = (FLOATING[1], "faulty") if short[0] and left != FLOATING else left
         left = (*FLOATING, "faulty") if backwards else left
-    return summarise(
+    elif labels[0] in (NO_ROW, "undetermined"):
+        left = ("differential", *FLOATING, "faulty")
+    verdict = summarise(
         labels,
         left,
         "both-legs",
@@ -131,6 +142,11 @@ def both_legs(evidence: Evidence) -> Verdict:
         in_phase=bool(in_phase[0] and not floats[0]),
         dead_leg=dead,
     )
+    return replace(verdict, unlike=verdict.unlike or bool(choke[0]))
+
+
+def _somewhere(where: Bools | None) -> Bools:
+    return np.asarray(False) if where is None else where
 
 
 def _gives_back_reason(evidence: Evidence) -> str:
@@ -184,6 +200,8 @@ def _very_low(
 
 def _coupling_reason(coupling: float, one: Column) -> str:
     text = f"{coupling:.2f} of what is put on one leg appears on the other ({one.own.hz:.0f} Hz)"
+    if coupling > limits.COUPLING_MOST:
+        return text + ": more than on the leg itself, which no pair that floats does"
     if coupling > limits.COUPLING_FLOATING:
         return text + ": the pair floats"
     if coupling < limits.COUPLING_TAPPED:

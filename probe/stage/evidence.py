@@ -15,6 +15,7 @@ from probe.stage.observations import declared_ohm
 from probe.stage.quantities import (
     Column,
     column,
+    common_mode,
     common_mode_band,
     level_known,
     nearest,
@@ -39,6 +40,20 @@ CONTRADICTS = "contradicts the other takes"
 
 
 @dataclass(frozen=True)
+class WayToPin1:
+    """Both legs together against pin 1: their mean impedance per ampere into both.
+
+    ``siemens``: real part of its admittance below the band in which a winding shows, (1 + D,).
+    ``lowest``, ``middle``: the impedance at the lowest tone ``hz`` and nearest 1 kHz, (1 + D,) ohm.
+    """
+
+    siemens: Array
+    lowest: Array
+    middle: Array
+    hz: float
+
+
+@dataclass(frozen=True)
 class Evidence:
     """The discriminating quantities, each with its draws (1 + D,) or None where not measured."""
 
@@ -59,6 +74,8 @@ class Evidence:
     """Input impedance declared for the recorder."""
     inputs: InputDoubt | None = None
     """Where a floating pair's way to pin 1 may be the recorder's inputs alone."""
+    way: WayToPin1 | None = None
+    """How both legs together lead to pin 1 below the band in which a winding shows."""
 
 
 def gather(identified: Identified, polarity: str) -> Evidence:
@@ -74,6 +91,7 @@ def gather(identified: Identified, polarity: str) -> Evidence:
         clean=not identified.contradicted or _mended(identified),
         input_ohm=None if identified.group is None else declared_ohm(identified.group),
         inputs=input_doubt(identified),
+        way=_way(identified),
     )
 
 
@@ -158,3 +176,17 @@ def _common_mode_angle(identified: Identified) -> Array | None:
     """Median angle over the tones of the band at which the common mode is supported."""
     band = common_mode_band(identified)
     return None if band is None else np.asarray(np.median(np.angle(band[1]), axis=1))
+
+
+def _way(identified: Identified) -> WayToPin1 | None:
+    found = common_mode(identified)
+    if found is None:
+        return None
+    hz, ohm = found
+    low = hz < limits.TRANSFORMER_BAND_HZ[0]
+    if not low.any() or np.any(np.abs(ohm) < 1e-12):
+        return None
+    size = np.abs(ohm)
+    siemens = np.median((1.0 / ohm[:, low]).real, axis=1)
+    k = int(np.argmin(hz))
+    return WayToPin1(np.asarray(siemens), size[:, k], size[:, nearest(hz)], float(hz[k]))

@@ -166,9 +166,11 @@ def find_faults(identified: Identified, verdict: Verdict, told: Polarity, device
         found.append("cold-leg-dead")
     if verdict.in_phase and not verdict.dead_leg:
         found.append("legs-in-phase")
-    capacitor = dried_capacitor(identified)
-    if capacitor:
+    capacitor, sure = dried_capacitor(identified)
+    if sure:
         found.append(f"coupling-capacitor-{capacitor}")
+    elif capacitor:
+        possible.append(Told(f"coupling-capacitor-{capacitor}", _small_alone(capacitor)))
     _judge(found, possible, "legs-unequal", _legs_unequal(identified, verdict))
     unequal = None if capacitor or verdict.dead_leg else _impedances_unequal(identified, verdict)
     _judge(found, possible, "leg-impedances-unequal", unequal)
@@ -218,31 +220,44 @@ def _impedances_unequal(identified: Identified, verdict: Verdict) -> float | Non
     return float(np.mean(far))
 
 
-def dried_capacitor(identified: Identified) -> str:
-    """Return the leg whose coupling capacitor has dried out, "" where none shows it.
+def dried_capacitor(identified: Identified) -> tuple[str, bool]:
+    """Return the leg whose coupling capacitor has dried out, "" where none shows it, and how sure.
 
-    Judged only at low tones at which both legs are supported.
+    Judged only at low tones at which both legs are supported: against the other leg's capacitor,
+    or where that has none by what it costs.
     """
     solved = identified.legs
     if solved is None:
-        return ""
+        return "", False
     for k in np.flatnonzero(solved.hz < limits.DRIED_CAPACITOR_BELOW_HZ):
         legs = [reading(solved, leg, leg, int(k)) for leg in ("hot", "cold")]
         if not all(impedance_known(one) and one.sigma < 0.3 * one.size for one in legs):
             continue
         z: Complex = leg_z(solved.theta[1:, k])
-        size = np.abs(np.stack([z[:, 0, 0], z[:, 1, 1]], axis=1))
-        angle = np.angle(np.stack([z[:, 0, 0], z[:, 1, 1]], axis=1))
+        own = np.stack([z[:, 0, 0], z[:, 1, 1]], axis=1)
         couple = np.abs(z[:, 0, 1] / z[:, 1, 1])
-        if np.median(couple) > 0.5 or size.max() > limits.OPEN_OHM * 10:
+        if np.median(couple) > 0.5 or np.abs(own).max() > limits.OPEN_OHM * 10:
             continue
         for leg, other in ((0, 1), (1, 0)):
-            dried = (size[:, leg] > limits.DRIED_CAPACITOR_RATIO * size[:, other]) & (
-                angle[:, leg] < limits.DRIED_CAPACITOR_ANGLE_RAD
+            dried = (np.abs(own[:, leg]) > limits.DRIED_CAPACITOR_RATIO * np.abs(own[:, other])) & (
+                np.angle(own[:, leg]) < limits.DRIED_CAPACITOR_ANGLE_RAD
             )
-            if np.mean(dried) >= SURE and not _flat(solved.theta[0], leg):
-                return ("hot", "cold")[leg]
-    return ""
+            if np.mean(dried) < SURE or _flat(solved.theta[0], leg):
+                continue
+            paired = np.mean(np.angle(own[:, other]) < limits.PARTNER_ANGLE_RAD) >= SURE
+            corner = -own[:, leg].imag * solved.hz[k] / limits.ALONE_LOAD_OHM
+            if paired or np.mean(corner > limits.ALONE_HEALTHY_HZ) > 1.0 - SURE:
+                lost = np.mean(corner > limits.ALONE_LOST_HZ) >= SURE
+                return ("hot", "cold")[leg], bool(paired or lost)
+    return "", False
+
+
+def _small_alone(leg: str) -> str:
+    return (
+        f"the {leg} leg alone has a capacitor, and its corner with 10 kohm is above "
+        f"{limits.ALONE_HEALTHY_HZ} Hz: meant so, or dried out. The other side of the stereo pair "
+        "or the circuit diagram tells"
+    )
 
 
 def _flat(theta: Complex, leg: int) -> bool:

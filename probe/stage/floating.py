@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from probe.stage import limits
 from probe.stage.evidence import Evidence
 from probe.stage.quantities import Column
+from probe.stage.verdict import FLOATING
 from probe.stage.words import ohms
 
 Array = NDArray[np.float64]
@@ -23,15 +24,61 @@ def held_reason(leg: str) -> str:
 
 
 def split_floating(labels: NDArray[np.str_], floats: Bools, evidence: Evidence) -> NDArray[np.str_]:
-    """Label draws that float by the angle of their common mode; undetermined where none is."""
+    """Label draws that float by the angle of their common mode; undetermined where none is.
+
+    A capacitance is a winding's where little else leads to pin 1, and hangs on an electronic stage
+    where kilohms do.
+    """
     angle = evidence.common_mode_angle
     if angle is None:
         labels[floats] = "undetermined"
         return labels
-    labels[floats & (angle < limits.TRANSFORMER_ANGLE_RAD)] = "transformer-coupled"
-    labels[floats & (angle >= limits.TRANSFORMER_ANGLE_RAD)] = "electronically-floating"
+    capacitive = angle < limits.TRANSFORMER_ANGLE_RAD
+    labels[floats & capacitive] = "undetermined"
+    if evidence.way is not None:
+        siemens = evidence.way.siemens
+        labels[floats & capacitive & (siemens < 1.0 / limits.WINDING_OHM)] = FLOATING[1]
+        labels[floats & capacitive & (siemens > 1.0 / limits.ELECTRONIC_OHM)] = FLOATING[0]
+    labels[floats & ~capacitive] = FLOATING[0]
     labels[floats & (np.abs(angle) > limits.GIVES_BACK_RAD)] = "undetermined"
     return labels
+
+
+def angle_reason(evidence: Evidence, kind: str) -> str:
+    """Say what the pair's way to pin 1 is at the top of the band, and what that makes it."""
+    assert evidence.common_mode_angle is not None
+    angle = float(evidence.common_mode_angle[0])
+    turn = f"{np.degrees(angle):.0f} degrees"
+    text = f"its impedance to pin 1 has an angle of {turn} at the top of the band"
+    if angle >= limits.TRANSFORMER_ANGLE_RAD:
+        return text + ": no winding's capacitance"
+    if kind == FLOATING[1]:
+        return text + ": a winding's capacitance"
+    if evidence.way is None:
+        return text + ", a winding's or a capacitor's: no lower tone tells which"
+    beside = f"{text}, but {ohms(1.0 / float(evidence.way.siemens[0]))} lie beside that capacitance"
+    if kind == FLOATING[0]:
+        return f"{beside}: capacitors on the pins of an electronic stage, no winding"
+    return f"{beside}: a winding with resistors to pin 1, or capacitors on an electronic stage"
+
+
+def held_low(evidence: Evidence) -> Bools | None:
+    """Whether legs that hang together at 1 kHz are held to pin 1 at low tones, (1 + D,)."""
+    way = evidence.way
+    if way is None:
+        return None
+    return np.asarray((way.lowest < limits.HELD_LOW_OHM) & (way.middle > limits.RISES * way.lowest))
+
+
+def held_low_reason(evidence: Evidence) -> str:
+    """Say that an inductance joins the legs."""
+    assert evidence.way is not None
+    way = evidence.way
+    return (
+        f"both legs together have {ohms(float(way.lowest[0]))} to pin 1 at {way.hz:.0f} Hz and "
+        f"{ohms(float(way.middle[0]))} near 1 kHz: an impedance that rises with frequency is an "
+        "inductance, as of a common-mode choke behind separate legs; no floating stage has it"
+    )
 
 
 def gives_back(evidence: Evidence) -> bool:

@@ -74,6 +74,20 @@ the reactance beside it: no winding, and an amplifier's only where it would not 
 TRANSFORMER_BAND_HZ = (3.0e3, 2.1e4)
 """Where that angle is looked at."""
 
+ELECTRONIC_OHM, WINDING_OHM = 6.0e3, 3.0e4
+"""A capacitance at the top of the band is a winding's only where little else leads to pin 1. Below
+its corner a cross-coupled stage shows 0.5 to 4.4 kohm (simulated), whatever capacitors against
+radio hang on its pins; a winding hundreds of kilohm, or two bleeders of 100 kohm beside each
+other. What lies between the two limits may be either."""
+
+HELD_LOW_OHM, RISES = 1.0e3, 2.0
+"""Legs with less than the first to pin 1 at their lowest tone and this many times as much at
+1 kHz are joined by an inductance (a common-mode choke): floating stages stay level or fall."""
+
+COUPLING_MOST = 1.5
+"""Coupling above this is a leg that lifts the other higher than itself: no pair that floats does,
+beyond the spread of a quotient; a stage whose legs share one current does."""
+
 LEGS_UNEQUAL_DB = 0.5
 """Separate driven legs further apart than this are a fault. 1 % parts give up to 0.16 dB."""
 
@@ -89,6 +103,18 @@ its coupling capacitor. Healthy capacitors are alike within their 20 % tolerance
 
 DRIED_CAPACITOR_ANGLE_RAD = -0.5
 """... where the angle of its impedance is below this."""
+
+ALONE_HEALTHY_HZ, ALONE_LOST_HZ = 2.5, 20.0
+"""Where one leg alone has a capacitor there is no partner to compare with: what counts is its
+corner with ``ALONE_LOAD_OHM``. Below the first (6.4 uF) it costs 0.07 dB at 20 Hz (closed form) and
+is as healthy as any; from the second on it cuts into the band; between, its data sheet tells."""
+
+ALONE_LOAD_OHM = 1.0e4
+"""The usual least input a line output is to feed without loss. Common practice, no source."""
+
+PARTNER_ANGLE_RAD = -0.05
+"""A leg turned further than this at the bottom of the band has a capacitor, too: 1000 uF in series
+with 100 ohm turn by 0.08 rad at 20 Hz (closed form)."""
 
 DRIED_CAPACITOR_BELOW_HZ = 130.0
 """Coupling capacitors show at the bottom of the band only."""

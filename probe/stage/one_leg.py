@@ -72,6 +72,8 @@ def one_leg(evidence: Evidence, silent: str) -> Verdict:
     if bare[0] and labels[0] == "undetermined":
         left = ("pin-3-unconnected", "faulty")
         reasons.append(open_leg_reason(evidence.input_ohm, own.own.value, f"the {silent} leg"))
+    if labels[0] == NO_ROW:
+        left = ("impedance-balanced", "ground-sensing", "faulty")
     reasons[1:1] = _one_leg_reasons(own, live, silent, driven, labels)
     hot_dead = silent == "hot" and evidence.polarity == "pin-2-hot"
     if hot_dead:

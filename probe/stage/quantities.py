@@ -244,23 +244,35 @@ def output_rejection(z: Complex) -> Complex:
     return np.asarray(np.linalg.solve(system, drive[..., None])[..., 0, 0])
 
 
-def common_mode_band(identified: Identified) -> tuple[Array, Complex] | None:
-    """Mean impedance of the legs at the tones at which a winding shows, where it is supported.
+def common_mode(identified: Identified) -> tuple[Array, Complex] | None:
+    """Mean impedance of the legs wherever it is supported, if it is where a winding shows.
 
     Returns frequencies (K,) and ohms (1 + D, K); None where neither loads nor injections show it.
     """
-    low, high = limits.TRANSFORMER_BAND_HZ
     for solved in (identified.legs, identified.injected):
         if solved is None or (solved is identified.injected and len(identified.injected_into) < 2):
             continue
-        band = np.flatnonzero((solved.hz >= low) & (solved.hz <= high))
         wanted = np.zeros((len(solved.hz), 2, 4), dtype=np.complex128)
         wanted[:, 1, 2] = 1.0
         size = np.abs(solved.theta[0, :, 1, 2])
-        good = [k for k in band if solved.lost(wanted)[k] < 0.2 * size[k] + 1.0]
-        if good:
+        good = solved.lost(wanted) < 0.2 * size + 1.0
+        if np.any(good & _in_band(solved.hz)):
             return solved.hz[good], np.asarray(solved.theta[:, good, 1, 2])
     return None
+
+
+def common_mode_band(identified: Identified) -> tuple[Array, Complex] | None:
+    """Return the same at the tones at which a winding shows."""
+    found = common_mode(identified)
+    if found is None:
+        return None
+    band = _in_band(found[0])
+    return found[0][band], found[1][:, band]
+
+
+def _in_band(hz: Array) -> NDArray[np.bool_]:
+    low, high = limits.TRANSFORMER_BAND_HZ
+    return np.asarray((hz >= low) & (hz <= high))
 
 
 def modal_z(solved: Solved, k: int) -> Complex:

@@ -59,6 +59,8 @@ class Verdict:
     """Cold over hot, (1 + D,), as the verdict used it."""
     by_inputs: bool = False
     """True where a silent leg may be the recorder's own input and nothing else."""
+    unlike: bool = False
+    """True where nearly all draws fit no kind, and show no fault that has a name."""
 
 
 def summarise(
@@ -69,15 +71,17 @@ def summarise(
     reasons: list[str],
     **more: bool | str,
 ) -> Verdict:
-    """Shares of the labels as a verdict; draws that no row fits are a fault only if nearly all."""
+    """Shares of the labels as a verdict; draws that no row fits are undetermined."""
     names, counts = np.unique(labels[1:] if len(labels) > 1 else labels, return_counts=True)
     share = {str(n): float(c / counts.sum()) for n, c in zip(names, counts, strict=True)}
     none = float(share.pop(NO_ROW, 0.0))
-    if none >= limits.DECIDED_SHARE:
-        share["faulty"] = share.get("faulty", 0.0) + none
-        reasons.append("no kind of output stage behaves like this")
-    else:
-        share["undetermined"] = share.get("undetermined", 0.0) + none
+    unlike = none >= limits.DECIDED_SHARE
+    if unlike:
+        reasons.append(
+            "no kind of output stage behaves like this, and it shows no fault that has a name: a "
+            "sound stage behind an attenuator, a choke or resistors, or a defect"
+        )
+    share["undetermined"] = share.get("undetermined", 0.0) + none
     known = {k: v for k, v in share.items() if k != "undetermined"}
     best = max(known, key=lambda k: known[k]) if known else "undetermined"
     listed = [
@@ -97,5 +101,6 @@ def summarise(
         driven,
         silent,
         tuple(reasons),
+        unlike=unlike,
         **more,  # type: ignore[arg-type]
     )

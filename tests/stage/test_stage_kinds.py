@@ -252,7 +252,11 @@ def test_a_faint_floating_pair_may_be_joined_legs():
     # loose floating design; only the level, a thirteenth of the other output's, tells
     found = analysed(_bridged(600.0, 100.0), FULL, errors=QUIET)
     assert found.kind == "undetermined"
-    assert {p.kind for p in found.verdict.also_possible} == {"electronically-floating", "faulty"}
+    assert {p.kind for p in found.verdict.also_possible} == {
+        "differential",
+        "electronically-floating",
+        "faulty",
+    }
 
 
 def _joined_winding(between, level, plans):

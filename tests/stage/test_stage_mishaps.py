@@ -70,8 +70,8 @@ def coupled(share: float) -> Stage:
         (0.0, "differential"),
         (0.05, "differential"),
         (-0.05, "differential"),
-        (0.2, "faulty"),
-        (0.5, "faulty"),
+        (0.2, "undetermined"),
+        (0.5, "undetermined"),
         (0.9, "electronically-floating"),
         (-0.2, "transformer-coupled"),
         (-0.6, "transformer-coupled"),
@@ -82,8 +82,9 @@ def test_the_coupling_decides(share, kind):
     # source: closed form: Z_hc/Z_cc is the share itself
     assert found.facts["coupling_cold_into_hot"]["value"] == pytest.approx(share, abs=2e-3)
     assert found.kind == kind
-    if kind == "faulty":
+    if kind == "undetermined":
         assert any("no kind" in reason for reason in found.verdict.reasons)
+        assert "differential" in found.possible
 
 
 @pytest.mark.parametrize("limit", [limits.COUPLING_SEPARATE, limits.COUPLING_FLOATING])
