@@ -269,7 +269,7 @@ class SideFacts:
     def _mismatch(self) -> None:
         """Difference of the legs' impedances where both are known at one tone."""
         legs = self.identified.legs
-        if legs is None or legs.open_leg is not None:
+        if legs is None or legs.open_leg is not None or self.identified.delays_on_few:
             return
         k = nearest(legs.hz)
         hot, cold = reading(legs, "hot", "hot", k), reading(legs, "cold", "cold", k)
@@ -345,6 +345,8 @@ class SideFacts:
         mean = common_mode_impedance(z)
         limited = bool(abs(mean[0]) > 0.5 * self._recorder_ohm(hz, "hot"))
         self._put("common_mode_impedance", impedance_entry(mean, limited=limited), hz)
+        if self.identified.delays_on_few:
+            return
         heard = output_rejection(z)
         entry = decibel_entry(1.0 / _safe(heard), small=heard)
         self._put("output_common_mode_rejection", entry | most_seen(1.0, heard), hz)

@@ -132,7 +132,7 @@ def _shared(common: float) -> Document:
 
 
 def _warning(remark: Remark) -> Document:
-    return {"code": remark.code, "take": remark.take, "message": remark.message}
+    return {"code": remark.code, "take": remark.take or None, "message": remark.message}
 
 
 def _unheard(side: str, identified: Identified, body: Document) -> list[Document]:

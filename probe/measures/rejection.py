@@ -139,7 +139,8 @@ def rejection(subject: Subject) -> Part:
     """Return the rejection of a side's output and of connections from it."""
     source = subject.source
     legs = subject.identified.legs
-    if source is None or legs is None or subject.identified.contradicted:
+    side = subject.identified
+    if source is None or legs is None or side.contradicted or side.delays_on_few:
         return Part()
     files = _files(subject)
     rows = _connections(source, subject.session.bench.mains_hz, files)

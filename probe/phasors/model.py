@@ -20,7 +20,10 @@ from probe.session.model import Take
 
 @dataclass(frozen=True)
 class Remark:
-    """Something a reader must be told about a take; ``code`` is from the closed list in docs."""
+    """Something a reader must be told; ``code`` is from the closed list in docs.
+
+    ``take`` is empty where it is of all takes of a side together.
+    """
 
     code: str
     take: str

@@ -37,7 +37,7 @@ from probe.stage.realise import excitation
 from probe.stage.solve import fit
 from probe.stage.solved import Solved
 from probe.stage.takes import choose_takes, played_group
-from probe.stage.turned import exchanged
+from probe.stage.turned import LEAST_TONES_SEARCHED, exchanged
 
 Array = NDArray[np.float64]
 
@@ -96,6 +96,15 @@ class Identified:
     """The side without any of the takes of which one is wrong, where several are suspect alike."""
 
     @property
+    def delays_on_few(self) -> bool:
+        """True where delays between takes rest on so few tones that another may serve as well.
+
+        What is left of two legs' impedances when one is taken from the other then says nothing.
+        """
+        aligned = self.aligned
+        return aligned is not None and aligned.free and _too_few(aligned)
+
+    @property
     def contradicted(self) -> bool:
         """True where takes contradict each other: only what was recorded stands then."""
         return any(r.code == "contradicting-take" for r in self.remarks)
@@ -125,6 +134,8 @@ def solve_side(
     aligned = align(group, level=stated)
     unplaced = aligned.unplaced
     remarks += map(_unplaced, unplaced)
+    if aligned.free and _too_few(aligned):
+        remarks.append(_few_tones(len(aligned.group.hz)))
     excited = excitation(aligned.group)
     solved = fit(aligned.group, LEGS, level=stated, excited=excited, thorough=True)
     repeat = repeatability(solved, aligned.group, stated)
@@ -170,6 +181,21 @@ def solve_side(
 
 
 CONTRADICTS = "contradicts the other takes"
+
+
+def _too_few(aligned: Alignment) -> bool:
+    return len(aligned.group.hz) < LEAST_TONES_SEARCHED
+
+
+def _few_tones(count: int) -> Remark:
+    return Remark(
+        "few-tones",
+        "",
+        f"takes were recorded without a common clock or drive, and their delays rest on {count} "
+        "tones: another delay may serve nearly as well, so nothing is said of how the legs' "
+        "impedances differ. Play a dozen tones, record the takes in one run, or the drive with "
+        "them on a third channel",
+    )
 
 
 def _unplaced(name: str) -> Remark:
