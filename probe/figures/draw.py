@@ -15,6 +15,9 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+Key = tuple[Any, str]
+"""Of a legend: what is drawn, and its name."""
+
 _MM_PER_INCH = 25.4
 
 _NARROW, _SHORT = 0.5, 1.5
@@ -83,9 +86,9 @@ def _figure(plot: Plot, width_mm: float) -> Figure:
         return figure
     axes = figure.subplots(rows, 1, sharex=True, squeeze=False)[:, 0]
     for i, (one, panel) in enumerate(zip(axes, plot.panels, strict=True)):
-        _panel(one, panel, last=i == rows - 1)
+        keys = _panel(one, panel, last=i == rows - 1)
         if len(panel.traces) > 1 and (i == 0 or _labels(panel) != _labels(plot.panels[i - 1])):
-            _legend(figure, one)
+            _legend(figure, one, keys)
     return figure
 
 
@@ -93,13 +96,18 @@ def _labels(panel: Panel) -> list[str]:
     return [trace.label for trace in panel.traces]
 
 
-def _legend(figure: Figure, axes: Any, *, below: bool = False) -> None:
+def _legend(figure: Figure, axes: Any, keys: Sequence[Key] = (), *, below: bool = False) -> None:
     """Name the lines outside the axes, in as few rows as fit: inside, they would lie over data.
 
     They stand above, or below the number at the foot of a circle. A name too long for the paper
-    is broken. The figure grows by what the rows take, so that the axes keep their height.
+    is broken. The figure grows by what the rows take, so that the axes keep their height. ``keys``:
+    what is drawn beside each name, where a line or a bar by itself does not tell it.
     """
+    from matplotlib.legend_handler import HandlerTuple
+
     handles, labels = axes.get_legend_handles_labels()
+    if keys:
+        handles, labels = [list(column) for column in zip(*keys, strict=True)]
     most = figure.get_figwidth() * figure.dpi * _LEGEND_SHARE
     for columns in [*range(len(labels), 0, -1), 0]:
         legend = axes.legend(
@@ -110,6 +118,7 @@ def _legend(figure: Figure, axes: Any, *, below: bool = False) -> None:
             bbox_to_anchor=(0.5, 0.0 if below else 1.0),
             borderaxespad=_BELOW_ARROWS if below else 0.3,
             columnspacing=1.2,
+            handler_map={tuple: HandlerTuple(ndivide=None)},
         )
         if legend.get_window_extent().width <= most:
             break
@@ -130,13 +139,15 @@ def _saved(figure: Figure, plot: Plot, kind: str) -> bytes:
     return out.getvalue()
 
 
-def _panel(axes: Axes, panel: Panel, *, last: bool) -> None:
+def _panel(axes: Axes, panel: Panel, *, last: bool) -> tuple[Key, ...]:
+    """Draw a panel; return the keys of its legend where they are not those of its lines."""
+    keys: tuple[Key, ...] = ()
     if panel.x_log:
         axes.set_xscale("log")
     if panel.y_log:
         axes.set_yscale("log")
     if panel.kind == "bars":
-        _bars(axes, panel.traces)
+        keys = _bars(axes, panel.traces)
     else:
         for i, trace in enumerate(panel.traces):
             _line(axes, trace, i)
@@ -145,6 +156,7 @@ def _panel(axes: Axes, panel: Panel, *, last: bool) -> None:
     if last:
         axes.set_xlabel(panel.x_label)
     _plain_ticks(axes, panel)
+    return keys
 
 
 def _line(axes: Axes, trace: Trace, i: int) -> None:
@@ -170,16 +182,28 @@ def _bounds(trace: Trace) -> tuple[str | None, ...]:
 
 
 def _triangles(
-    axes: Axes, colour: str, dashes: str, points: Sequence[tuple[float, float, str | None]]
-) -> None:
-    """Mark bounds: the triangle points to where the value may be; ``dashes`` say whose it is."""
+    axes: Axes,
+    colour: str,
+    dashes: str,
+    points: Sequence[tuple[float, float, str | None]],
+    filled: str = "none",
+) -> Any:
+    """Mark bounds: the triangle points to where the value may be; ``dashes`` say whose it is.
+
+    Where nothing joins them ``filled`` says that: which part of the triangle. Returns what was
+    drawn last, None where there is no bound.
+    """
+    drawn = None
     for bound, marker in (("above", "^"), ("below", "v")):
         y = [v if one == bound else math.nan for _, v, one in points]
         if any(v == v for v in y):
-            axes.plot(
-                [x for x, _, _ in points], y, linestyle=dashes, marker=marker, color=colour,
-                linewidth=0.5, markersize=3.5, markerfacecolor="white", markeredgewidth=0.6,
+            (drawn,) = axes.plot(
+                [x for x, _, _ in points], y, linestyle=dashes or "none", marker=marker,
+                color=colour, linewidth=0.5, markersize=3.5 if dashes else 4.5,
+                fillstyle=filled, markerfacecoloralt="white", markeredgewidth=0.6,
+                markerfacecolor="white" if filled == "none" else colour,
             )  # fmt: skip
+    return drawn
 
 
 def _limit(axes: Axes, panel: Panel) -> None:
@@ -208,7 +232,9 @@ def _between(line: Sequence[tuple[float, float]], x: float) -> float | None:
     return None
 
 
-def _bars(axes: Axes, traces: Sequence[Trace]) -> None:
+def _bars(axes: Axes, traces: Sequence[Trace]) -> tuple[Key, ...]:
+    """Draw bars and the triangles of bounds; return the keys: both where a trace has both."""
+    keys: list[Key] = []
     places = sorted({x for t in traces for x in t.x})
     width = 0.8 / len(traces)
     for i, trace in enumerate(traces):
@@ -216,29 +242,32 @@ def _bars(axes: Axes, traces: Sequence[Trace]) -> None:
         hatch = style.HATCHES[i % len(style.HATCHES)]
         at = [places.index(x) + (i - (len(traces) - 1) / 2.0) * width for x in trace.x]
         bounds = _bounds(trace)
-        _triangles(axes, colour, "", list(zip(at, trace.y, bounds, strict=True)))
+        filled = style.MARKS[i % len(style.MARKS)]
+        marks = _triangles(axes, colour, "", list(zip(at, trace.y, bounds, strict=True)), filled)
         known = [k for k, bound in enumerate(bounds) if not bound]
         ends = zip(trace.low or trace.y, trace.high or trace.y, strict=True)
         reach = [
             (v - (v if low is None else low), (v if high is None else high) - v)
             for v, (low, high) in zip(trace.y, ends, strict=True)
         ]
-        axes.bar(
+        drawn = axes.bar(
             [at[k] for k in known],
             [trace.y[k] for k in known],
             width,
             yerr=[[max(reach[k][end], 0.0) for k in known] for end in (0, 1)],
             error_kw={"elinewidth": 0.7, "ecolor": "#000000"},
-            label=trace.label,
             facecolor="white" if hatch else colour,
             edgecolor=colour,
             hatch=hatch,
             linewidth=0.8,
         )
+        key = tuple(one for one in (drawn.patches[0] if known else None, marks) if one is not None)
+        keys.append((key, trace.label))
     every = 1 if len(places) <= _MOST_LABELS else 2
     axes.set_xticks(
         range(len(places)), [f"{x:.4g}" if i % every == 0 else "" for i, x in enumerate(places)]
     )
+    return tuple(keys)
 
 
 def _plain_ticks(axes: Axes, panel: Panel) -> None:

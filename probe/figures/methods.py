@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
+from probe.compare.taken_beside import taken_beside
 from probe.numbers import number, write_hz, write_number
 from probe.simulated import SIMULATED, is_simulated
 
@@ -82,15 +83,25 @@ def _takes(key: str, side: Mapping[str, Any]) -> str:
     used = [str(t.get("take")) for t in takes if t.get("used")]
     if not used:
         return ""
+    beside = _beside(side, takes)
     left_out = [
         f"{t.get('take')} ({t.get('why_not')})"
         for t in takes
-        if not t.get("used") and t.get("why_not")
+        if not t.get("used") and t.get("why_not") and str(t.get("take")) not in beside
     ]
     hz = [f for f in _table(side, "curves").get("hz") or () if isinstance(f, int | float)]
     tones = f", at {len(hz)} tones from {write_hz(min(hz))} to {write_hz(max(hz))}" if hz else ""
     out = f" Not used: {'; '.join(left_out)}." if left_out else ""
-    return f"Takes used, {key}: {', '.join(used)}{tones}.{out}"
+    more = f" For noise, distortion and the like also: {', '.join(beside)}." if beside else ""
+    return f"Takes used, {key}: {', '.join(used)}{tones}.{more}{out}"
+
+
+def _beside(side: Mapping[str, Any], takes: Sequence[Mapping[str, Any]]) -> list[str]:
+    """Return takes that were not solved with the others and that facts rest on, or their files."""
+    tables = [_table(side, "facts"), *(_table(row, "facts") for row in side.get("facts_at") or ())]
+    named = taken_beside((entry for table in tables for entry in table.values()), takes)
+    known = {str(t.get(name)): str(t.get("take")) for t in takes for name in ("file", "take")}
+    return list(dict.fromkeys(known.get(file, file) for file in named))
 
 
 def _conditions(key: str, side: Mapping[str, Any]) -> str:

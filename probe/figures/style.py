@@ -28,6 +28,10 @@ differ in lightness, so that they also do for eyes that see few of them."""
 HATCHES = ("", "////", "....", "xxxx")
 """Fills of bars, in the same order."""
 
+MARKS = ("full", "none", "left", "bottom")
+"""Which part of a triangle is filled, in the same order: bounds of bars, told apart without
+colour."""
+
 RC: dict[Any, Any] = {
     "font.family": "DejaVu Sans",
     "font.size": 7.5,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
+from probe.compare.taken_beside import taken_beside
 from probe.numbers import fixed, number, write, write_dbu, write_hz, write_number
 from probe.report import words
 from probe.report.document import entry_of, identifier, listing
@@ -114,13 +115,24 @@ def take_rows(
         for take in listing(entry, "takes")
     )
     found += [{"take": name} for name in dict.fromkeys(named) if name and name not in known]
-    return tuple(_take_row(key, index, take) for index, take in enumerate(found, start=1))
+    beside = set(map(clean, taken_beside((facts or {}).values(), found)))
+    resting = {
+        clean(take.get("take") or "")
+        for take in found
+        if {clean(take.get(name) or "") for name in ("take", "file")} & beside
+    }
+    return tuple(
+        _take_row(key, index, take, rests=clean(take.get("take") or "") in resting)
+        for index, take in enumerate(found, start=1)
+    )
 
 
-def _take_row(key: str, index: int, take: Mapping[str, Any]) -> TakeRow:
+def _take_row(key: str, index: int, take: Mapping[str, Any], *, rests: bool) -> TakeRow:
+    """Return a row; ``rests``: a fact rests on it, if the others were solved without it or not."""
     used = "used"
     if take.get("used") is False:
-        used = "not used: " + clean(take.get("why_not") or "no reason given", MESSAGE_LIMIT)
+        said = "used beside the others" if rests else "not used"
+        used = f"{said}: {clean(take.get('why_not') or 'no reason given', MESSAGE_LIMIT)}"
     steady = [s for s in listing(take, "steady_s") if isinstance(s, int | float)]
     delay, clock = number(take, "delay_s"), number(take, "clock_ppm")
     residual = number(take, "residual")

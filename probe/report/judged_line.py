@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from probe.numbers import number, write, write_dbu, write_share, write_signed
+from probe.numbers import fixed, number, ratio_db, write, write_dbu, write_share, write_signed
 from probe.report import words
 from probe.report.document import listing, mapping
 from probe.report.names import kind_name
@@ -118,8 +118,16 @@ def _figure(figure: Mapping[str, Any], key: str, decibels: bool) -> str:
     if not isinstance(entry, Mapping) or number(entry) is None:
         return ""
     told = write(entry, positive=entry.get("unit") == "ohm").whole
-    dbu = write_dbu(entry) if decibels and not entry.get("bound") else ""
-    return f"{_short(figure)}{told}{f' ({dbu})' if dbu else ''}"
+    return f"{_short(figure)}{told}{_in_decibels(entry) if decibels else ''}"
+
+
+def _in_decibels(entry: Mapping[str, Any]) -> str:
+    """Return a figure once more as a line in decibels states it: distortion, levels."""
+    value = number(entry)
+    if entry.get("unit") == "%" and value is not None and value > 0.0:
+        return f" ({fixed(ratio_db(value / 100.0), 1)} dB)"
+    dbu = "" if entry.get("bound") else write_dbu(entry)
+    return f" ({dbu})" if dbu else ""
 
 
 def _short(figure: Mapping[str, Any]) -> str:

@@ -13,6 +13,9 @@ import pytest
 
 from probe.errors import BadInput
 from probe.figures import COLUMN_MM, FIGURES, figure_plots, methods_paragraph, write_figures
+from probe.figures.draw import _bars
+from probe.figures.plot import Trace
+from probe.report.evidence import take_rows
 
 from .documents import DOCUMENT
 
@@ -119,10 +122,42 @@ def test_a_band_that_reaches_zero_stays_on_a_logarithmic_axis() -> None:
 
 
 def test_lines_differ_without_colour() -> None:
-    from probe.figures.style import HATCHES, LINES
+    from probe.figures.style import HATCHES, LINES, MARKS
 
     assert len({dashes for _, dashes in LINES}) == len(LINES)
     assert len(set(HATCHES)) == len(HATCHES)
+    assert len(set(MARKS)) == len(MARKS)
+
+
+def test_bounds_without_bars_are_named_by_what_is_drawn() -> None:
+    from matplotlib.figure import Figure
+
+    rows = [(2.0, (1e-4, None)), (3.0, (2e-5, "below"))]
+    value, bound = (
+        Trace(n, (x,), (y,), bound=(b,)) for n, (x, (y, b)) in zip("ab", rows, strict=True)
+    )
+    both = Trace("c", (2.0, 3.0), (1e-4, 2e-5), bound=(None, "below"))
+    keys = _bars(Figure().subplots(), (value, bound, both))
+    # a patch for bars, a line's marker for bounds, both where there are both
+    drawn = [tuple(type(one).__name__ for one in key) for key, _ in keys]
+    assert drawn == [("Rectangle",), ("Line2D",), ("Rectangle", "Line2D")]
+    assert keys[1][0][0].get_fillstyle() != keys[2][0][1].get_fillstyle()
+
+
+def test_takes_that_figures_rest_on_are_named_as_used() -> None:
+    side = DOCUMENT["sides"]["left"]
+    tone = {"take": "tone", "file": "t.wav", "used": False, "why_not": "a single tone"}
+    thd = {**side["facts"]["differential_thd"], "takes": ["t.wav", "loop.wav"]}
+    other = {
+        **side, "takes": [*side["takes"], tone], "facts": {**side["facts"], "differential_thd": thd}
+    }  # fmt: skip
+    text = methods_paragraph({**DOCUMENT, "sides": {"left": other}})
+    assert "For noise, distortion and the like also: tone, loop.wav." in text
+    assert "Not used: spoiled (clipped)." in text
+    rows = {row.name: row.used for row in take_rows("left", other["takes"], other["facts"])}
+    assert rows["tone"] == "used beside the others: a single tone"
+    assert rows["spoiled"] == "not used: clipped"
+    assert rows["loop.wav"] == "used"
 
 
 def test_captions_carry_the_numbers_with_their_intervals(files: dict[str, bytes]) -> None:
