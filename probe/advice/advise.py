@@ -32,7 +32,7 @@ from probe.advice.subject import (
     side_of,
     with_suspicion,
 )
-from probe.advice.together import best_sets
+from probe.advice.together import best_sets, taken
 from probe.advice.wiring import OPTIONS, Option
 from probe.errors import BadInput
 
@@ -58,17 +58,14 @@ def advise(facts: Facts, sources: Mapping[str, Sources], destination: Destinatio
     device, sides, mains_hz = _subject(facts)
     destination = replace(destination, mains_hz=mains_hz)
     memory = Memory()
-    found, desks = _chosen(facts, sources, destination, memory)
+    found, desks, bare = _chosen(facts, sources, destination, memory)
     again = partial(ask, memory=memory)
     ground = partial(ask, memory=memory.for_another_ground(_eligible(found)))
     sets, more = best_sets(desks, found)
-    found = replace(
-        found,
-        sets=sets,
-        cautions=(*found.cautions, *more),
-        cures=cures(desks, found),
-        would_change=settlings(again, ground, facts, sources, destination, device, sides, found),
-    )
+    would_change = settlings(again, ground, facts, sources, destination, device, sides, found)
+    found = replace(found, sets=sets, cautions=(*found.cautions, *more), would_change=would_change)
+    found = taken(found, bare)
+    found = replace(found, cures=cures(desks, found))
     return found if refusal(device, sides) else with_digital(found, device, destination)
 
 
@@ -88,13 +85,13 @@ def ask(
 
 def _chosen(
     facts: Facts, sources: Mapping[str, Sources], destination: Destination, memory: Memory
-) -> tuple[Advice, list[Desk]]:
-    """Return every option judged and the choice, and the desks they were judged at."""
+) -> tuple[Advice, list[Desk], list[OptionAdvice]]:
+    """Return every option judged and the choice, the desks, and the options without the choice."""
     device, sides, _ = _subject(facts)
     refused = refusal(device, sides)
     cautions: list[Note] = [*refused, *simulated(facts)]
     if refused:
-        return _answer(device, sides, destination, [], (), cautions), []
+        return _answer(device, sides, destination, [], (), cautions), [], []
     cautions += typed(device)
     desks = [
         Desk(
@@ -113,7 +110,7 @@ def _chosen(
         cautions += _unmeasured(sides, sources)
     cautions += general_cautions(device, sides, destination, [o.option for o in options])
     choices = choose(options, destination)
-    return _answer(device, sides, destination, options, choices, cautions), desks
+    return _answer(device, sides, destination, options, choices, cautions), desks, options
 
 
 def _eligible(found: Advice) -> frozenset[tuple[str, str]]:

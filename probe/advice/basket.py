@@ -225,19 +225,24 @@ def _less(shelf: Shelf, basket: Basket) -> Shelf:
 
 def all_in_all(found: Sequence[Basket]) -> tuple[str, ...]:
     """Return what several baskets come to: price, and what has to be ordered of each part."""
-    priced = [b for b in found if b.taken]
-    if len(priced) < 2:
+    used = [b for b in found if b.taken or b.missing]
+    if len(used) < 2:
         return ()
-    total = sum(b.total for b in priced)
-    text = f"{total:.2f} {priced[0].currency} for {len(priced)} boxes"
-    price = priced[0].system_price
+    total = sum(b.total for b in used)
+    text = f"{total:.2f} {used[0].currency} for {len(used)} boxes"
+    price = used[0].system_price
     if price is not None:
-        text += f", {100.0 * total / price:.2g} % of a system of {price:g} {priced[0].currency}"
-    text += ", without what is ordered" if any(b.missing for b in priced) else ""
+        text += f", {100.0 * total / price:.2g} % of a system of {price:g} {used[0].currency}"
+    text += ", without what is ordered" if any(b.missing for b in used) else ""
     order: dict[str, int] = {}
-    for t in (t for b in priced for t in b.taken if not t.in_stock):
-        order[t.part.name] = order.get(t.part.name, 0) + t.packages - t.part.stock
-    return (text, *(f"to be ordered, not in stock: {n} x {name}" for name, n in order.items()))
+    for t in (t for b in used for t in b.taken if not t.in_stock):
+        name = f"not in stock: {t.part.name}"
+        order[name] = order.get(name, 0) + t.packages - t.part.stock
+    for b in used:
+        for piece in b.missing:
+            name = f"not on the shelf: {_ordered(piece, b.length_m)}"
+            order[name] = order.get(name, 0) + b.count
+    return (text, *(f"to be ordered, {n} x, {name}" for name, n in order.items()))
 
 
 def _none_yet(

@@ -20,7 +20,7 @@ from probe.advice.model import Choice, OptionAdvice
 from probe.advice.plain import against
 from probe.advice.ranking import Lacks, steps
 from probe.advice.wiring import OPTIONS
-from probe.advice.words import decibels, signed_decibels
+from probe.advice.words import decibels, louder_or_quieter, signed_decibels
 
 SPOILING = {
     "stage-fault": "comes from an output without the fault that others would use",
@@ -346,7 +346,10 @@ def _quieter(best: Candidate, wanted: float, link: str | None) -> str:
     if wanted > 0.0:
         return f"the wanted {wanted:+g} dB is not reached: this gives {gives}"
     held = link or "the usual level of a single-ended output"
-    turn = f"{decibels(-best.gain)} quieter than {held} at the same volume setting: turn up"
+    told = louder_or_quieter(best.gain)
+    turn = f"{told} than {held} at the same volume setting: turn up"
+    if not told.endswith("quieter"):
+        turn += " where it is quieter"
     if best.fills:
         return f"{turn}, it reaches full output"
     if best.fills is None and best.may_suffice(wanted):

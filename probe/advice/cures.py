@@ -14,6 +14,7 @@ from probe.advice.desk import Desk
 from probe.advice.model import Advice, Choice, Cure, OptionAdvice
 from probe.advice.padded import fitted
 from probe.advice.wiring import RCA_ISOLATED
+from probe.advice.words import MOST_DB
 
 LADDER = (
     ("three-conductor-lead", ("rca-to-xlr/pin-3-tied-at-source",
@@ -55,8 +56,11 @@ def _for_box(desks: Sequence[Desk], advice: Advice, choice: Choice) -> list[Cure
         quantity = worst.figures.hum_below_full_output_db
         assert quantity is not None
         found.append(
-            Cure(code, choice.box, worst.option.id, says, quantity, reached - hum, worst.verdict)
-        )
+            Cure(
+                code, choice.box, worst.option.id, says, quantity,
+                min(reached, MOST_DB) - hum, worst.verdict,
+            )
+        )  # fmt: skip
         least = max(least, reached)
     return found
 

@@ -361,3 +361,20 @@ def over_cases(parts: Sequence[Figures]) -> Figures:
     if len(parts) == 1:
         return parts[0]
     return _merge(parts, lambda n, found: worst(found, WORSE.get(n, "high")))
+
+
+def worse_side(parts: Sequence[Figures]) -> Figures:
+    """Return of each figure the one of the side that is worse off, with its own interval.
+
+    Both sides are connected alike; what is known of one alone is not known of the pair.
+    """
+    return parts[0] if len(parts) == 1 else _merge(parts, _of_worse_side)
+
+
+def _of_worse_side(name: str, found: list[Quantity | None]) -> Quantity | None:
+    known = [q for q in found if q is not None]
+    if len(known) < len(found):
+        return None
+    if WORSE.get(name, "high") == "low":
+        return min(known, key=lambda q: q.low)
+    return max(known, key=lambda q: q.high)

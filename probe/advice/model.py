@@ -11,6 +11,7 @@ from probe.advice.figures import Figures
 from probe.advice.leads import wiring_of
 from probe.advice.quantity import Quantity
 from probe.advice.wiring import Option
+from probe.advice.words import MOST_DB
 
 if TYPE_CHECKING:
     from probe.advice.digital import DigitalAdvice
@@ -260,7 +261,13 @@ class Cure:
     says: str
     hum_below_full_output_db: Quantity
     better_by_db: float
+    """Counted to what anybody could check, where the hum is beyond it."""
     verdict: Verdict
+
+    @property
+    def beyond(self) -> bool:
+        """What is left of the hum is further down than anybody could check."""
+        return self.hum_below_full_output_db.value > MOST_DB
 
     def to_json(self) -> dict[str, Any]:
         """Return the cure as plain values."""

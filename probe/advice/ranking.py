@@ -15,7 +15,7 @@ from probe.advice import thresholds as limit
 from probe.advice.candidate import Candidate
 from probe.advice.destination import Destination
 from probe.advice.quantity import Quantity
-from probe.advice.words import decibels
+from probe.advice.words import decibels, louder_or_quieter
 
 Reason = Callable[[Candidate], str]
 """Says of the one that is chosen in the end why it was left by a step."""
@@ -66,7 +66,7 @@ def _noise_told(c: Candidate) -> str:
 
 def _quieter(c: Candidate) -> str:
     gain = c.gain
-    return "is quieter" if gain is None else f"is {decibels(-gain)} quieter at the same volume"
+    return "is quieter" if gain is None else f"is {louder_or_quieter(gain)} at the same volume"
 
 
 def _as_loud(wanted: float) -> Narrow:

@@ -10,8 +10,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 
 from probe.advice import thresholds as limit
-from probe.advice.case import Case, Finding, Tried, compare
-from probe.advice.destination import Input
+from probe.advice.case import Case, Finding, compare
+from probe.advice.loads import LOAD_RULES
 from probe.advice.quantity import Quantity
 from probe.advice.quiet import QUIET_RULES
 from probe.advice.words import CIRCUITS, FAULTS, KINDS, MOST_AMPERES, PINS, about, decibels, figure
@@ -291,62 +291,6 @@ def _excess(case: Case) -> Iterator[Finding]:
                   f"{limit.EXCESS_DB:g} dB: common practice)", hazard=True)  # fmt: skip
 
 
-def _load(case: Case) -> Iterator[Finding]:
-    least = case.load_ohm
-    if least is not None and case.socket.impedance_ohm < least:
-        yield Finding("works", "load", f"the input's {case.socket.impedance_ohm:g} ohm are below "
-                      f"the {least:g} ohm the maker of the device allows", hazard=True)  # fmt: skip
-
-
-def _load_refused(case: Case) -> Iterator[Finding]:
-    """Avoid an input that loads the output about as hard as a load it did not drive.
-
-    What one output did not drive, nobody knows of the other one of the same device, unless it was
-    shown to drive as much.
-    """
-    for one in case.stage.refused:
-        ohm = _load_on(case.socket, between=one.between)
-        if ohm > limit.REFUSED_TIMES * one.ohm:
-            continue
-        if one.connector == case.option.from_:
-            yield Finding("avoid", "load-refused", f"the input loads this output with {ohm:g} ohm, "
-                          f"and it did not drive {one.ohm:g} ohm {one.where}: {one.seen}",
-                          hazard=True)  # fmt: skip
-        elif not _driven(case):
-            yield _not_shown(case, one, ohm)
-
-
-def _load_on(socket: Input, *, between: bool) -> float:
-    """Return what an input loads with, ohm, between the legs or on one of them.
-
-    Of a balanced input each leg sees half of what is between the legs.
-    """
-    legs = {(True, "each-leg"): 2.0, (False, "between-legs"): 0.5}
-    return socket.impedance_ohm * legs.get((between, socket.impedance_is or ""), 1.0)
-
-
-def _driven(case: Case) -> bool:
-    """Tell whether the output drove about as hard a load as the input is."""
-    return any(
-        one.ohm <= limit.DRIVEN_TIMES * _load_on(case.socket, between=one.between)
-        for one in case.stage.driven
-        if one.connector == case.option.from_
-    )
-
-
-def _not_shown(case: Case, one: Tried, ohm: float) -> Finding:
-    own = "RCA" if case.option.from_ == "rca" else "XLR"
-    return Finding(
-        "cannot-tell",
-        "load-not-shown",
-        f"the input loads this output with {ohm:g} ohm; the device did not drive {one.ohm:g} ohm "
-        f"{one.where}: {one.seen}; and nothing shows that its {own} output drives such a load: a "
-        f"take of it with a resistor of about {ohm:g} ohm would settle it",
-        hazard=True,
-        doubt="avoid",
-    )
-
-
 def _saturation(case: Case) -> Iterator[Finding]:
     """Judge the core at the level that is used: full output, or what is said to be played.
 
@@ -434,8 +378,7 @@ RULES: tuple[Callable[[Case], Iterator[Finding]], ...] = (
     _overload,
     _excess,
     _full_output,
-    _load,
-    _load_refused,
+    *LOAD_RULES,
     _faulty,
     _transformer_output,
     _separate_legs,

@@ -5,8 +5,10 @@ from __future__ import annotations
 import re
 import textwrap
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
 from probe.advice.digital import digital_lines
+from probe.advice.figures import worse_side
 from probe.advice.model import RANKING, Advice, Choice, Cure, OptionAdvice, Settling
 from probe.advice.padded import described
 from probe.advice.quantity import Quantity
@@ -21,7 +23,7 @@ WORTH_A_WORD_DB = 0.05
 FIRST = ("headphone-output", "speaker-output", "direct-voltage", "stage-fault")
 """Cautions that stand before any choice."""
 
-AT_ONCE = ("shared-output", "together", "together-not-settled")
+AT_ONCE = ("shared-output", "together", "together-suffers", "together-not-settled")
 """Cautions of several boxes at once, which stand with what is chosen for each."""
 
 DANGERS = 3
@@ -96,9 +98,10 @@ def _cure(cure: Cure, *, several: bool) -> str:
     where = f"{cure.box}: " if several else ""
     known = "" if cure.verdict != "cannot-tell" else "; whether it may be used is not known yet"
     hum = decibels(cure.hum_below_full_output_db)
+    better = f"more than {int(cure.better_by_db)}" if cure.beyond else f"{cure.better_by_db:.0f}"
     return (
         f"{where}{cure.says} ({cure.option}): hum {hum} below full output, "
-        f"{cure.better_by_db:.0f} dB better{known}"
+        f"{better} dB better{known}"
     )
 
 
@@ -117,7 +120,7 @@ def _choice(advice: Advice, choice: Choice) -> list[str]:
     lines = _wrapped(f"USE{label}  {choice.option}: {option.option.says}", "    ")
     lines += _wrapped("Why  " + "; ".join(choice.why), "     ")
     offered = next((o.attenuator for o in held if o.attenuator is not None), None)
-    lines += _wrapped("Gives  " + _gives(advice, option.used), "       ")
+    lines += _wrapped("Gives  " + _gives(advice, _of_worse_side(held)), "       ")
     if offered is not None:
         must = "it needs" if choice.attenuator else "an attenuator would help:"
         lines += bullets([f"{must} {described(offered)}; {offered.why}"])
@@ -132,6 +135,12 @@ def _digital_choice(advice: Advice, choice: Choice, label: str) -> list[str]:
     lines = _wrapped(f"USE{label}  {link.link.id}: {link.link.says}", "    ")
     lines += _wrapped("Why  " + "; ".join(choice.why), "     ")
     return lines + bullets(f"mind: {h.message}" for h in link.hazards)
+
+
+def _of_worse_side(held: Sequence[OptionAdvice]) -> OptionAdvice:
+    """Return a connection as it is used, of each figure the one of the worse side."""
+    used = [o.used for o in held]
+    return replace(used[0], figures=worse_side([o.figures for o in used]))
 
 
 def _gives(advice: Advice, option: OptionAdvice) -> str:

@@ -8,14 +8,17 @@ each box's own best is tried first; where a box suffers in it, other working opt
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import islice, product
 
 from probe.advice import thresholds as limit
+from probe.advice.choose import mark
 from probe.advice.compiled import judged
 from probe.advice.desk import Desk, circuits_of
 from probe.advice.destination import Input
+from probe.advice.figures import worse_side
 from probe.advice.model import Advice, Choice, Note, OptionAdvice, Together
+from probe.advice.quantity import Quantity
 from probe.advice.solve import Link
 from probe.advice.wiring import Option
 from probe.advice.words import decibels, signed_decibels
@@ -49,10 +52,59 @@ def best_sets(
     tried: list[Together] = []
     for uses in islice(_likeliest_first(rivals), MOST_SETS):
         found = _solved(desks, advice, uses)
-        tried.append(found)
-        if not found.says:
+        if not tried or not _quieter_than(found, tried[0]):
+            tried.append(found)
+        if not tried[-1].says:
             break
     return _ordered(tried), _said(tried, chosen)
+
+
+def _quieter_than(other: Together, own: Together) -> bool:
+    """Tell whether a set gives a box less than each box's own best does, company and all.
+
+    Where the own best only loses level by the others, what loses more by itself is no cure.
+    """
+    if any(o.verdict != "works" for o in own.options):
+        return False
+    levels = [{(o.side, o.box): _gain(o) for o in one.options} for one in (own, other)]
+    both = [(before, levels[1].get(key)) for key, before in levels[0].items()]
+    return any(
+        now is None or now.value < before.value - limit.TIE_BREAK_DB
+        for before, now in both
+        if before is not None
+    )
+
+
+def _gain(option: OptionAdvice) -> Quantity | None:
+    figures = option.figures
+    return figures.loudness_vs_reference_db or figures.level_vs_reference_db
+
+
+def taken(advice: Advice, bare: Sequence[OptionAdvice]) -> Advice:
+    """Return the advice with the best set as what is chosen, where that is another one.
+
+    ``bare``: the options before any was marked as chosen.
+    """
+    if not advice.sets:
+        return advice
+    held = {c.box: c for c in advice.choices}
+    best = {c.box: c for c in advice.sets[0].choices}
+    choices = tuple(_instead(held[c.box], best.get(c.box, c), advice) for c in advice.choices)
+    if choices == advice.choices:
+        return advice
+    return replace(advice, choices=choices, options=mark(bare, choices))
+
+
+def _instead(own: Choice, best: Choice, advice: Advice) -> Choice:
+    """Return what a box uses in the best set, and why it is not its own best."""
+    if (own.option, own.socket) == (best.option, best.socket):
+        return own
+    does_not = f"does not go with what the other boxes use: {'; '.join(advice.sets[-1].says)}"
+    padded = any(o.option.pad is not None for o in advice.sets[0].options if o.box == best.box)
+    left = {**dict(own.left), (own.socket or "", own.option or ""): "does not go with the others"}
+    left.pop((best.socket or "", best.option or ""), None)
+    why = (f"chosen for all plugged in at once: {own.option}, the best one alone, {does_not}",)
+    return replace(best, why=why, attenuator=padded, left=tuple(left.items()))
 
 
 def _uses(desk: Desk, advice: Advice, choice: Choice) -> list[_Use]:
@@ -143,9 +195,8 @@ def _said(tried: Sequence[Together], chosen: Sequence[Choice]) -> tuple[Note, ..
     if best.says:
         notes.append(_not_as_alone(best))
     elif best is not own:
-        instead = ", ".join(f"{c.box}: {c.option}" for c in best.choices)
-        notes.append(Note("together", f"Together use {instead}, because each box's own best does "
-                          "not go with the others: " + "; ".join(own.says)))  # fmt: skip
+        says = "The leads were chosen to go together: each box's own best does not, "
+        notes.append(Note("together", says + "; ".join(own.says)))
     return tuple(notes)
 
 
@@ -157,24 +208,35 @@ def _not_as_alone(best: Together) -> Note:
     ):
         says = f"Judged is each lead alone; whether all work together is not settled: {why}"
         return Note("together-not-settled", says)
-    return Note("together", f"Together they do not work as each does alone: {why}")
+    return Note("together-suffers", f"Together they do not work as each does alone: {why}")
 
 
 def effects(advice: Advice) -> list[str]:
     """Return in words what the other leads do to each box of the best set."""
     if not advice.sets or not advice.sets[0].options:
         return []
-    said = []
+    sides: dict[str, list[OptionAdvice]] = {}
     for found in advice.sets[0].options:
-        change = _change_db(found, _alone(advice, found))
-        level = "level unchanged" if change is None or abs(change) < FELT_DB else (
-            f"level {change:+.2f} dB by the other leads"
-        )  # fmt: skip
-        gain = found.figures.loudness_vs_reference_db or found.figures.level_vs_reference_db
-        if gain is not None and found.reference != "none":
-            level = f"{signed_decibels(gain)}, {level}"
-        hum = found.figures.hum_below_full_output_db
-        if hum is not None:
-            level += f", hum {decibels(hum)} below full output"
-        said.append(f"{found.box}: {found.option.id}, {level}")
-    return list(dict.fromkeys(said))
+        sides.setdefault(found.box, []).append(found)
+    return [_effect(advice, held) for held in sides.values()]
+
+
+def _effect(advice: Advice, sides: Sequence[OptionAdvice]) -> str:
+    """Return what the other leads do to one box; of a pair of sides what they do to the worse."""
+    figures = worse_side([o.figures for o in sides])
+    changes = [_change_db(o, _alone(advice, o)) for o in sides]
+    known = [c for c in changes if c is not None]
+    if figures.level is None or len(known) < len(changes):
+        told = ["level not known with the others plugged in"]
+    else:
+        change = min(known)
+        gain = figures.loudness_vs_reference_db or figures.level_vs_reference_db
+        told = [signed_decibels(gain)] if gain and sides[0].reference != "none" else []
+        told += [
+            "level unchanged"
+            if abs(change) < FELT_DB
+            else f"level {change:+.2f} dB by the other leads"
+        ]
+    hum = figures.hum_below_full_output_db
+    told += [] if hum is None else [f"hum {decibels(hum)} below full output"]
+    return f"{sides[0].box}: {sides[0].option.id}, {', '.join(told)}"

@@ -73,6 +73,10 @@ LEAST_BARE_OHM = 300.0
 """A number without a unit below this is a forgotten k rather than an impedance: line inputs start
 at 600 ohm. [practice]"""
 
+MOST_BARE_VOLTS = 5.0
+"""A number without a unit up to here is rather a forgotten V: line inputs want 0.1 to 3 V for full
+output. [practice]"""
+
 OHM_HOW = "an impedance is written 47k, 4.7k, 47000 or 600ohm"
 XLR_HOW = (
     "an xlr needs where its impedance stands: {ohm}/leg (each leg to ground, the usual figure) or "
@@ -168,6 +172,11 @@ def _check_impedance(connector: str, part: str, whole: str) -> None:
     if found.value <= 0.0:
         raise BadInput(
             f"{quoted(whole)}: an input of {found.number} ohm is a short circuit; {OHM_HOW}"
+        )
+    if not found.unit and found.value <= MOST_BARE_VOLTS:
+        raise BadInput(
+            f"{quoted(whole)}: {found.number} without a unit is no impedance; the level for full "
+            f"output is written {found.number}V, kilohms {found.number}k"
         )
     if not found.unit and found.value < LEAST_BARE_OHM:
         raise BadInput(

@@ -61,6 +61,9 @@ MOST_AMPERES = 1.0
 """No line output delivers it; a linear solve that gives more says only that the output works into
 a short circuit. [judgement]"""
 
+EITHER_DB = 0.05
+"""An end so near to none is written as none, and has no sign."""
+
 SURE_DIGITS = 5e-4
 """Half-width over value below which four digits say all: nobody sets a level closer. [judgement]"""
 
@@ -95,6 +98,15 @@ def _volts_between(quantity: Quantity) -> str:
 def about(quantity: Quantity) -> str:
     """Return a figure that stands on an assumption, whose digits would be false ones."""
     return f"about {plain(write_number(quantity.value, quantity.unit, 2))}"
+
+
+def louder_or_quieter(gain: Quantity) -> str:
+    """Return a difference of loudness with the word for its sign, or with both where it may be."""
+    if gain.high < EITHER_DB:
+        return f"{decibels(-gain)} quieter"
+    if gain.low > -EITHER_DB:
+        return f"{decibels(gain)} louder"
+    return f"between {-gain.low:.1f} dB quieter and {gain.high:.1f} dB louder"
 
 
 def full_output(margin: Quantity) -> str:

@@ -64,9 +64,9 @@ def _loudness(option: Mapping[str, Any]) -> list[str]:
             return [f"As loud as a plain {link} lead."]
         at = f"than a plain {link} lead at the same volume setting."
         if low >= 0.0:
-            return [f"{_whole(low, high)} louder {at}"]
+            return [f"{_tenths(low, high)} louder {at}"]
         if high <= 0.0:
-            return [f"{_whole(-high, -low)} quieter {at}"]
+            return [f"{_tenths(-high, -low)} quieter {at}"]
         return [f"Between {-low:.1f} dB quieter and {high:.1f} dB louder {at}"]
     return []
 

@@ -14,9 +14,9 @@ from markupsafe import Markup
 
 from probe.numbers import number
 from probe.report import words
-from probe.report.bounded import figure
+from probe.report.bounded import MOST_DB, figure
 from probe.report.document import listing
-from probe.report.gains import gains
+from probe.report.gains import GOOD_HUM_DB, gains
 from probe.report.other_ways import only_avoided, other_ways, why_nothing
 from probe.report.places import place_of
 from probe.report.plugs import drawn_of, lead_drawing
@@ -26,6 +26,9 @@ from probe.report.varied import varied_of
 
 MOST_ITEMS = 5
 """Lines of a list, so that the whole stays on one side of paper."""
+
+MOST_CHARACTERS = 2400
+"""From here the print is smaller: what fits on one side as it is, tried in a browser."""
 
 NEVER = (
     "Never change leads with the amplifier on: volume down, everything off, the amplifier last on.",
@@ -71,6 +74,19 @@ class Leaf:
     others: tuple[tuple[str, str, str], ...]
     notes: tuple[str, ...]
     why: tuple[str, ...]
+
+    @property
+    def characters(self) -> int:
+        """How much there is to read."""
+        lines = (*self.first, *self.before, *self.needs, *self.gains, *self.hum, *self.never,
+                 *self.notes, *self.why)  # fmt: skip
+        rows = (*self.figures, *self.others)
+        return sum(len(t) for t in lines) + sum(len(t) for row in rows for t in row)
+
+    @property
+    def full(self) -> bool:
+        """Printed smaller, so that it stays on one side."""
+        return self.characters > MOST_CHARACTERS
 
 
 @dataclass(frozen=True)
@@ -120,13 +136,19 @@ def first_of(advice: Mapping[str, Any]) -> tuple[str, ...]:
 
 
 BEFORE = ("simulated", "direct-voltage-not-metered", "load-refused", "phantom-power",
-          "unlikely-sensitivity", "shared-output", "together", "together-not-settled")  # fmt: skip
+          "unlikely-sensitivity", "shared-output", "together", "together-suffers",
+          "together-not-settled")  # fmt: skip
 """Codes of the cautions that stand at the head of every side."""
 
-NOT_SETTLED = (
-    "The sheets judge each box alone. With all plugged in at once it is not settled that each "
-    "still works: have that measured first."
-)
+AT_ONCE = {
+    "together-not-settled": "The sheets judge each box alone. With all plugged in at once it is "
+    "not settled that each still works: have that measured first.",
+    "together-suffers": "The sheets judge each box alone. With all plugged in at once not every "
+    "one does as well as its sheet says: ask before that is done.",
+    "together": "The leads of all sheets were chosen to go together: plug them in as the sheets "
+    "have them, all or none.",
+}
+"""Cautions of several boxes at once, without the words of the program."""
 
 MOST_WORDS = 260
 """Characters of a caution at the head."""
@@ -139,7 +161,7 @@ def before_of(
     elsewhere = {"phantom-power"} if option is not None and option.get("to") != "xlr" else set()
     cautions = [c for c in listing(advice, "cautions") if isinstance(c, Mapping)]
     return tuple(
-        NOT_SETTLED if code == "together-not-settled" else printed(c.get("message"), MOST_WORDS)
+        AT_ONCE.get(code) or printed(c.get("message"), MOST_WORDS)
         for code in BEFORE
         for c in cautions
         if c.get("code") == code and code not in elsewhere
@@ -273,14 +295,39 @@ def _hum(advice: Mapping[str, Any], option: Mapping[str, Any]) -> list[str]:
     said = []
     for cure in cures[:2]:
         better = number({"value": cure.get("better_by_db")})
-        gain = f" ({better:.0f} dB less hum)" if better is not None else ""
+        left = number(cure.get("hum_below_full_output_db") or {})
+        if better is not None and left is not None and left > MOST_DB:
+            gain = f" (more than {int(better)} dB less hum)"
+        else:
+            gain = f" ({better:.0f} dB less hum)" if better is not None else ""
         said.append(_sentence(f"{printed(cure.get('says'), 160)}{gain}"))
     if not said and option.get("pin_3") == "transformer":
         said = ["This lead has its isolating transformer already: look for the hum elsewhere, with "
                 "this lead unplugged first."]  # fmt: skip
-    if not said:
+    if not said and _may_help(advice, option):
         said = ["Ask for an audio isolating transformer at the destination."]
     return [*FALLBACK_HUM, *said]
+
+
+def _may_help(advice: Mapping[str, Any], option: Mapping[str, Any]) -> bool:
+    """Tell whether a transformer may take hum away from what is used.
+
+    Not where hum was calculated: then what helps is listed, and a transformer that hums more than
+    the lead is none.
+    """
+    hum = _hum_of(option)
+    if hum is None:
+        return True
+    others = [
+        _hum_of(o) for o in listing(advice, "options")
+        if isinstance(o, Mapping) and o.get("pin_3") == "transformer"
+        and o.get("destination") == option.get("destination")
+    ]  # fmt: skip
+    return hum >= GOOD_HUM_DB and all(o is not None and o >= hum for o in others)
+
+
+def _hum_of(option: Mapping[str, Any]) -> float | None:
+    return number(option.get("hum_below_full_output_db") or {})
 
 
 def _digital(option: Mapping[str, Any]) -> bool:

@@ -15,6 +15,8 @@ from probe.report.used import as_used, needs_pad
 MOST_OTHERS = 6
 """Rows of the other ways."""
 
+LEFT_OUT = "left out for want of room; none of them is judged better than these"
+
 LEAST_BAD = ("works", "avoid", "cannot-tell", "never")
 """Verdicts of what is left, the least bad first."""
 
@@ -56,11 +58,13 @@ def other_ways(
         held = worst.setdefault(str(option.get("id")), option)
         if _badness(option) > _badness(held):
             worst[str(option.get("id"))] = option
-    rows = [
-        (_name(o), words.VERDICTS.get(str(o.get("verdict")), ""), _because(o))
-        for o in worst.values()
-    ]
-    return tuple(rows[:MOST_OTHERS])
+    ways = list(worst.values())
+    if len(ways) > MOST_OTHERS:  # what is left out is judged no better than what is shown
+        ways = sorted(ways, key=_badness)[: MOST_OTHERS - 1]
+    rows = [(_name(o), words.VERDICTS.get(str(o.get("verdict")), ""), _because(o)) for o in ways]
+    if len(ways) < len(worst):
+        rows.append((f"{len(worst) - len(ways)} more", "", LEFT_OUT))
+    return tuple(rows)
 
 
 def _loud(option: Mapping[str, Any]) -> bool:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
-from probe.numbers import number
+from probe.numbers import interval, number
 from probe.report.document import listing
 
 BEHIND_PAD = (
@@ -80,7 +80,11 @@ def _keep(
 ) -> None:
     """Put the worst of what is known into ``into``; nothing where one side lacks it."""
     entries = [e if isinstance(e, Mapping) else None for e in held]
-    known = [(badness(v), e) for e in entries if (v := number(e)) is not None]
+    known = [
+        (min(badness(end) for end in interval(e) or (v, v)), e)
+        for e in entries
+        if e is not None and (v := number(e)) is not None
+    ]
     if not known:
         return
     if len(known) < len(held):

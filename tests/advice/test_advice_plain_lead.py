@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from typing import Any
 
@@ -129,6 +130,12 @@ def test_boxes_share_the_stock_and_a_subwoofer_takes_one(several: Any, tmp_path:
     # closed form: the sum of the two
     total = sum(b.total for b in found)
     assert all_in_all(found)[0].startswith(f"{total:.2f} ")
+    # closed form: an empty shelf costs nothing, and the same three leads are to be ordered
+    bare = all_in_all(baskets(advice, destination, replace(shelf, parts=())))
+    assert bare[0].startswith("0.00 ")
+    assert bare[0].endswith("for 2 boxes, without what is ordered")
+    ordered = [int(re.match(r"to be ordered, (\d+) x", line)[1]) for line in bare[1:]]  # type: ignore[index]
+    assert sum(ordered) >= 3
 
 
 def test_each_box_of_an_answer_has_its_name() -> None:

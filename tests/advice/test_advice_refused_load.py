@@ -10,7 +10,7 @@ import pytest
 from probe.advice.advise import advise
 from probe.advice.case import Finding
 from probe.advice.cautions import load_refused
-from probe.advice.rules import _load_refused
+from probe.advice.loads import _load_refused
 from probe.advice.subject import side_of
 from probe.advice.text import render
 from probe.advice.typed import typed_destination

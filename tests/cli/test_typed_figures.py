@@ -113,3 +113,11 @@ def test_one_limit_only_for_tones_into_a_device_that_is_off() -> None:
     assert "50 mV" in said
     assert "1.4 V" not in said
     assert "10 kohm or more" in said
+
+
+def test_a_bare_figure_that_may_be_a_level_is_not_told_to_be_ohms_alone() -> None:
+    # common practice, no source: inputs want 0.1 to 3 V for full output, and are 600 ohm or more
+    with pytest.raises(BadInput, match=r"full output is written 0\.1V"):
+        typed_destination("rca:47k:0.1", 50.0)
+    with pytest.raises(BadInput, match="write 47k, or 47ohm"):
+        typed_destination("rca:47", 50.0)

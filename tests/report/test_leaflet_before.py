@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from probe.report.leaflet import leaves_of
+from probe.report.other_ways import other_ways
 from probe.report.varied import varied_of
 
 WHOLE = {"at_20_hz": {"value": 0.1, "unit": "dB"}, "at_20_khz": {"value": 0.0, "unit": "dB"}}
@@ -67,3 +68,44 @@ def test_a_long_label_is_broken_within_the_figure() -> None:
     found = varied_of({"what": "cable-length", "unit": "m", "flips": [], "points": points})
     assert found is not None
     assert str(found.drawing).count("small over") >= 2
+
+
+def leaf_of(hum: float, transformer: float | None) -> list[str]:
+    """What is to be tried against hum, of a lead and of what a transformer in its place has."""
+
+    def db(value: float) -> dict[str, Any]:
+        return {"value": value, "unit": "dB", "low": value, "high": value}
+
+    lead = {"id": "xlr-to-xlr", "destination": "amp", "verdict": "use", "pin_3": "through",
+            "hum_below_full_output_db": db(hum)}  # fmt: skip
+    other = {"id": "rca-to-xlr/transformer", "destination": "amp", "verdict": "works",
+             "pin_3": "transformer"}  # fmt: skip
+    if transformer is not None:
+        other["hum_below_full_output_db"] = db(transformer)  # type: ignore[assignment]
+    (leaf,) = leaves_of({"options": [lead, other]})
+    return [line for line in leaf.hum if "transformer" in line]
+
+
+def test_no_transformer_is_asked_for_that_hums_more_than_the_lead() -> None:
+    # closed form: 32 dB below full output are more hum than 95
+    assert leaf_of(95.0, 32.3) == []
+    assert leaf_of(95.0, 120.0) != []
+    # what was calculated and would help is listed by itself, so nothing listed is no help
+    assert leaf_of(80.0, 80.5) == []
+
+
+def test_ways_that_are_left_out_are_counted_and_no_better() -> None:
+    held = [{"id": f"way {k}", "verdict": "never" if k < 4 else "works"} for k in range(10)]
+    shown = other_ways(held, None)
+    # arithmetic: five shown and five left out of ten; the six that work come first
+    assert [row[0] for row in shown[:5]] == [f"way {k}" for k in range(4, 9)]
+    assert shown[5][0] == "5 more"
+    assert len(other_ways(held[:6], None)) == 6
+
+
+def test_what_is_much_to_read_is_printed_smaller() -> None:
+    says = [{"code": "unlikely-sensitivity", "message": "word " * 45}] * 12
+    option = {"id": "xlr-to-xlr", "destination": "amp", "verdict": "use"}
+    # arithmetic: twelve cautions of 224 characters are more than the 2400 that fit
+    assert leaves_of({"options": [option], "cautions": says})[0].full
+    assert not leaves_of({"options": [option]})[0].full

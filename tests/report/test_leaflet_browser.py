@@ -32,7 +32,18 @@ def made(*inputs: Input, stage: Any, kind: str, connectors: tuple[str, ...] = ("
     return advice.to_json()
 
 
+def crowded() -> dict[str, Any]:
+    """An answer with more cautions and more to mind than any has."""
+    document = made(RCA, XLR, stage=symmetrical(), kind="differential")
+    long = "what a dealer has to know before anything is connected, "
+    more = [{"code": "unlikely-sensitivity", "message": long * 4} for _ in range(7)]
+    for option in document["options"]:
+        option["hazards"] = [{"code": f"mind-{k}", "message": long * 3} for k in range(2)]
+    return {**document, "cautions": [*document["cautions"], *more]}
+
+
 CASES = {
+    "crowded": crowded,
     "attenuator": lambda: made(RCA, stage=symmetrical(), kind="differential"),
     "both": lambda: made(RCA, XLR, stage=symmetrical(), kind="differential"),
     "tied": lambda: made(RCA, stage=cross_coupled(), kind="electronically-floating",

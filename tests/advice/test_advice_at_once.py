@@ -1,0 +1,104 @@
+"""Several boxes at once: what is chosen is the set, and of the sides the worse one is told."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from probe.advice.figures import Figures, worse_side
+from probe.advice.model import Advice, Choice, Cure, OptionAdvice, Together
+from probe.advice.quantity import Quantity
+from probe.advice.text import _cure
+from probe.advice.together import _quieter_than, effects, taken
+from probe.advice.wiring import OPTIONS
+from probe.advice.words import louder_or_quieter
+
+BY_ID = {o.id: o for o in OPTIONS}
+
+
+def db(value: float, low: float | None = None, high: float | None = None) -> Quantity:
+    return Quantity(value, "dB", value if low is None else low, value if high is None else high)
+
+
+def option(id_: str, box: str, gain: float | None, verdict: Any = "works") -> OptionAdvice:
+    figures = Figures()
+    if gain is not None:
+        figures = Figures(level=Quantity(1.0, "V", 1.0, 1.0), level_vs_reference_db=db(gain))
+    return OptionAdvice(BY_ID[id_], "left", box, "in", "through", figures, verdict, (), ("r",),
+                        "xlr-link")  # fmt: skip
+
+
+def a_set(amp: tuple[str, float | None], sub: tuple[str, float | None], *says: str) -> Together:
+    held = [("amp", *amp), ("sub", *sub)]
+    choices = tuple(Choice(box, id_, "in", ("own",)) for box, id_, _ in held)
+    return Together(choices, tuple(option(id_, box, g) for box, id_, g in held), True, says)
+
+
+OWN = a_set(("xlr-to-xlr", 0.0), ("xlr-to-xlr", -2.5), "sub loses")
+
+
+@pytest.mark.parametrize(("gain", "quieter"), [(-6.0, True), (-2.0, False), (None, True)])
+def test_a_set_that_is_quieter_than_what_it_cures_is_none(
+    gain: float | None, quieter: bool
+) -> None:
+    # closed form: one leg instead of two is 6.0 dB down, more than the 2.5 dB that are taken
+    other = a_set(("xlr-to-xlr", 0.0), ("rca-to-xlr/pin-3-tied-at-source", gain))
+    assert _quieter_than(other, OWN) is quieter
+    bad = replace(OWN, options=(replace(OWN.options[0], verdict="never"), OWN.options[1]))
+    assert _quieter_than(other, bad) is False
+
+
+def advice(*sets: Together) -> tuple[Advice, list[OptionAdvice]]:
+    bare = [option(id_, box, 0.0) for box in ("amp", "sub")
+            for id_ in ("xlr-to-xlr", "rca-to-xlr/transformer")]  # fmt: skip
+    choices = tuple(Choice(box, "xlr-to-xlr", "in", ("own",)) for box in ("amp", "sub"))
+    return Advice("d", "e", "", 0.0, tuple(bare), choices, (), sets=sets), bare
+
+
+def test_the_best_set_is_what_is_chosen() -> None:
+    best = a_set(("xlr-to-xlr", 0.0), ("rca-to-xlr/transformer", 0.0))
+    found = taken(*advice(best, OWN))
+    # what the best set is
+    assert [c.option for c in found.choices] == ["xlr-to-xlr", "rca-to-xlr/transformer"]
+    used = [(o.box, o.option.id) for o in found.options if o.verdict == "use"]
+    assert used == [("amp", "xlr-to-xlr"), ("sub", "rca-to-xlr/transformer")]
+    assert "sub loses" in found.choices[1].why[0]
+    assert [c.option for c in taken(*advice(OWN)).choices] == ["xlr-to-xlr"] * 2
+
+
+def test_a_level_that_is_not_known_is_not_called_unchanged() -> None:
+    found, _ = advice(a_set(("xlr-to-xlr", 0.0), ("xlr-to-xlr", None)))
+    told = effects(found)
+    assert told[0].endswith("level unchanged")
+    assert told[1].endswith("level not known with the others plugged in")
+
+
+def test_of_two_sides_the_worse_is_told() -> None:
+    left = Figures(level_vs_reference_db=db(5.4, 5.1, 5.7), tie_current=db(1.0))
+    right = Figures(level_vs_reference_db=db(5.5, 5.2, 5.7), tie_current=db(2.0), hum=db(1.0))
+    # closed form: of a level the lower, of a current the higher; what one side lacks is not known
+    assert worse_side([right, left]).level_vs_reference_db == db(5.4, 5.1, 5.7)
+    assert worse_side([right, left]).tie_current == db(2.0)
+    assert worse_side([right, left]).hum is None
+
+
+@pytest.mark.parametrize(
+    ("gain", "says"),
+    [
+        # closed form: louder is above nothing
+        (db(-1.9, -2.6, -0.7), "1.9 dB (0.7 to 2.6) quieter"),
+        (db(1.9, 0.7, 2.6), "1.9 dB (0.7 to 2.6) louder"),
+        (db(4.9, -1.4, 11.2), "between 1.4 dB quieter and 11.2 dB louder"),
+    ],
+)
+def test_the_word_has_the_sign_of_the_figure(gain: Quantity, says: str) -> None:
+    assert louder_or_quieter(gain) == says
+
+
+def test_a_cure_beyond_what_anybody_could_check_is_counted_to_there() -> None:
+    cure = Cure("c", "amp", "o", "a transformer", db(199.0, 190.0, 210.0), 120.0 - 86.5, "works")
+    # closed form: 120 dB less 86.5 dB are 33.5 dB, and it is more than what is said
+    says = "hum more than 120 dB below full output, more than 33 dB better"
+    assert _cure(cure, several=False).endswith(says)
