@@ -18,6 +18,7 @@ from probe.facts import source_from_facts
 from probe.facts.source import Source
 from probe.numbers import number, ratio_db, write, write_hz, write_number
 from probe.verify import from_curve, loaded
+from probe.verify.not_driven import at_most, refused_as_hard
 from probe.verify.quantities import BETWEEN, HZ, QUANTITIES, Quantity
 from probe.verify.specification import ConditionTable, LineTable
 
@@ -112,7 +113,22 @@ class SideReader:
             figure = self._same_tone(figure, line.condition.at_hz, quantity)
         if line.condition.at_hz is None and not figure.problem:
             figure = self._judged_at(figure, line, quantity)
-        return figure if figure.problem else _as_bench_allows(figure, quantity)
+        if figure.problem:
+            return figure
+        return self._as_driven(_as_bench_allows(figure, quantity), line, quantity, into)
+
+    def _as_driven(self, figure: Figure, line: LineTable, quantity: Quantity, into: str) -> Figure:
+        """Turn what is solved into a load that the device did not drive into the most it may be."""
+        ohm = line.condition.into_ohm
+        if ohm is None or quantity.about not in ("level", "gain") or figure.problem:
+            return figure
+        why = refused_as_hard(self.body.get("stage") or {}, ohm, into)
+        if why is None or figure.entry is None:
+            return figure
+        if figure.entry.get("bound") == "above":
+            return replace(figure, problem="cannot-tell", reason=why)
+        step = f"{why}; into this load it gives no more, and may give less"
+        return replace(figure, entry=at_most(figure.entry), steps=(*figure.steps, step))
 
     def _under_conditions(
         self, name: str, said: ConditionTable, quantity: Quantity

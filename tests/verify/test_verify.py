@@ -559,3 +559,34 @@ def test_an_earlier_look_at_another_example_is_said(tmp_path: Path) -> None:
     (remark,) = verify(document(), spec, before=other).remarks
     assert "LF-00999" in remark
     assert verify(document(), spec, before=document()).remarks == ()
+
+
+@pytest.mark.parametrize(
+    ("tried", "stated", "limit", "outcome"),
+    [
+        # closed form: 1210 ohm across load each leg with 605, no less than 600 across (300)
+        (("hot", "cold", 1210.0), ("between-legs", 600.0), "at_least = 1.3", "cannot-tell"),
+        # closed form: 2 V behind 200 ohm into 600 is 1.5 V at the most, driven or not
+        (("hot", "cold", 1210.0), ("between-legs", 600.0), "at_least = 1.6", "fails"),
+        (("hot", "cold", 1210.0), ("between-legs", 600.0), "at_most = 1.6", "meets"),
+        # closed form: 10 k across load each leg with 5 k, far less than what was refused
+        (("hot", "cold", 1210.0), ("between-legs", 10e3), "at_least = 1.8", "meets"),
+        (("single-ended", "ground", 600.0), ("each-leg", 600.0), "at_least = 1.6", "cannot-tell"),
+    ],
+)
+def test_no_level_is_promised_into_a_load_as_hard_as_a_refused_one(
+    tmp_path: Path,
+    tried: tuple[str, str, float],
+    stated: tuple[str, float],
+    limit: str,
+    outcome: str,
+) -> None:
+    refused = {"from": tried[0], "to": tried[1], "ohm": tried[2], "volume": "", "seen": "falls"}
+    found = document(left=side(refused=[refused]))
+    row = judged(
+        tmp_path,
+        f'quantity = "balanced-level"\nunit = "V"\n{limit}\nper = "between-legs"\ncondition = '
+        f'{{ drive_v = 0.5, volume = "any", into_ohm = {stated[1]}, into = "{stated[0]}" }}',
+        found,
+    )
+    assert row["outcome"] == outcome
