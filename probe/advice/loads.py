@@ -12,7 +12,9 @@ from probe.advice.destination import Input
 def _load(case: Case) -> Iterator[Finding]:
     least = case.load_ohm
     if least is not None and case.socket.impedance_ohm < least:
-        yield Finding("works", "load", f"the input's {case.socket.impedance_ohm:g} ohm are below "
+        ohm = case.socket.impedance_ohm
+        far = ohm * limit.FAR_BELOW_LEAST_LOAD < least
+        yield Finding("avoid" if far else "works", "load", f"the input's {ohm:g} ohm are below "
                       f"the {least:g} ohm the maker of the device allows", hazard=True)  # fmt: skip
 
 

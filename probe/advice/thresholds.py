@@ -120,6 +120,10 @@ REFUSED_TIMES = 2.0
 """An input of no more than this many times a load that was refused loads the output as hard: with
 twice the ohms half the current flows, 6 dB from where it gave way (common practice, no source)."""
 
+FAR_BELOW_LEAST_LOAD = 2.0
+"""An input that loads so many times as hard as the maker of the device allows is avoided: twice the
+current, 6 dB beyond what the maker stands for. [judgement]"""
+
 DRIVEN_TIMES = 1.1
 """A load that was driven shows that an input is driven, if it is no more than so many times the
 input: the next resistor of a usual row (E24) is as near as that. [judgement]"""

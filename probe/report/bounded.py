@@ -20,6 +20,13 @@ SURE_DIGITS = 5e-4
 def figure(entry: Mapping[str, Any]) -> str:
     """Return a figure as text; decibels to the tenth, which is all that anybody hears."""
     value = number(entry)
+    if (
+        entry.get("unit") == "dB"
+        and value is not None
+        and value > MOST_DB
+        and entry.get("bound") == "above"
+    ):
+        return f"more than {MOST_DB:.0f} dB"
     if value is None or entry.get("bound"):
         return write(entry).whole
     low, high = interval(entry) or (value, value)

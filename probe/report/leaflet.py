@@ -173,28 +173,35 @@ def leaves_of(advice: Mapping[str, Any]) -> tuple[Leaf, ...]:
     options = [o for o in listing(advice, "options") if isinstance(o, Mapping)]
     boxes: dict[str, list[Mapping[str, Any]]] = {}
     for option in options:
+        held = boxes.setdefault(str(option.get("destination")), [])
         if option.get("verdict") == "use":
-            boxes.setdefault(str(option.get("destination")), []).append(option)
-    if not boxes:
+            held.append(option)
+    if not any(boxes.values()):
         return (_nothing(advice),)
     several = len(boxes) > 1
     return tuple(
         _leaf(advice, sides, options, box if several else "", at)
+        if sides
+        else _nothing(advice, box)
         for at, (box, sides) in enumerate(boxes.items())
     )
 
 
-def _nothing(advice: Mapping[str, Any]) -> Leaf:
+def _nothing(advice: Mapping[str, Any], box: str = "") -> Leaf:
+    """Return the side that says that nothing is to be connected, to any box or to ``box``."""
     first = first_of(advice)
     cautions = [
         c.get("message")
         for c in listing(advice, "cautions")
         if isinstance(c, Mapping) and c.get("code") not in {"typed", *FIRST, *BEFORE}
     ]
-    options = [o for o in listing(advice, "options") if isinstance(o, Mapping)]
+    options = [
+        o for o in listing(advice, "options")
+        if isinstance(o, Mapping) and box in ("", str(o.get("destination")))
+    ]  # fmt: skip
     return Leaf(
         device=clean(advice.get("device") or "the device"),
-        destination=place_of(advice.get("destination")),
+        destination=place_of(box or advice.get("destination")),
         first=first,
         before=before_of(advice),
         # no option at all is only given where nothing may ever hang on the output as it is

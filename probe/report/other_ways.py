@@ -41,8 +41,10 @@ def why_nothing(advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]])
         said.append(f"The least bad: {way}; {_because(best)}.")
     if by_verdict["cannot-tell"]:
         said.append("Have the output measured: that tells which of them is right.")
-    said += [f"It would help: {printed(c.get('says'), 160)}." for c in listing(advice, "cures")[:1]
-             if isinstance(c, Mapping)]  # fmt: skip
+    boxes = {o.get("destination") for o in options}
+    cures = [c for c in listing(advice, "cures")
+             if isinstance(c, Mapping) and c.get("destination") in boxes]  # fmt: skip
+    said += [f"It would help: {printed(c.get('says'), 160)}." for c in cures[:1]]
     return tuple(said)
 
 

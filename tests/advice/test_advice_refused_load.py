@@ -10,7 +10,7 @@ import pytest
 from probe.advice.advise import advise
 from probe.advice.case import Finding
 from probe.advice.cautions import load_refused
-from probe.advice.loads import _load_refused
+from probe.advice.loads import _load, _load_refused
 from probe.advice.subject import side_of
 from probe.advice.text import render
 from probe.advice.typed import typed_destination
@@ -132,3 +132,16 @@ def test_of_an_output_that_no_lead_uses_nothing_is_said() -> None:
 @pytest.mark.parametrize("said", ["x", [3], [{"ohm": "a"}], [{"ohm": -1.0}], {"ohm": 3}])
 def test_what_is_no_list_of_loads_says_nothing(said: Any) -> None:
     assert side_of(facts("differential", stage={"refused": said}), "left").stage.refused == ()
+
+
+@pytest.mark.parametrize(
+    ("least", "ohm", "verdict"),
+    # closed form: half of the ohms draw twice the current
+    [(600.0, 600.0, None), (1000.0, 600.0, "works"), (1200.0, 600.0, "works"),
+     (10000.0, 600.0, "avoid")],
+)  # fmt: skip
+def test_an_input_far_below_what_the_maker_allows_is_avoided(
+    least: float, ohm: float, verdict: str | None
+) -> None:
+    case: Any = SimpleNamespace(load_ohm=least, socket=SimpleNamespace(impedance_ohm=ohm))
+    assert [f.verdict for f in _load(case)] == ([] if verdict is None else [verdict])

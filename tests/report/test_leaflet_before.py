@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from probe.report.bounded import figure
 from probe.report.leaflet import leaves_of
 from probe.report.other_ways import other_ways
 from probe.report.varied import varied_of
@@ -109,3 +110,24 @@ def test_what_is_much_to_read_is_printed_smaller() -> None:
     # arithmetic: twelve cautions of 224 characters are more than the 2400 that fit
     assert leaves_of({"options": [option], "cautions": says})[0].full
     assert not leaves_of({"options": [option]})[0].full
+
+
+def test_a_box_that_nothing_is_used_for_has_a_side_of_its_own() -> None:
+    options = [
+        {"id": "xlr-to-xlr", "destination": "amplifier", "verdict": "use"},
+        {"id": "rca-to-rca", "destination": "subwoofer", "verdict": "avoid", "because": "it hums"},
+    ]
+    cures = [{"destination": "amplifier", "says": "a cure of the other box"}]
+    one, other = leaves_of({"options": options, "cures": cures})
+    # one side for each box: what is asked of the sheet
+    assert (one.destination, other.destination) == ("amplifier", "subwoofer")
+    assert other.drawing is None
+    assert other.chosen == "Nothing to recommend without reservation"
+    assert "it hums" in " ".join(other.why)
+    assert "other box" not in " ".join(other.why)
+
+
+def test_a_bound_beyond_what_anybody_could_check_is_said_to_be_beyond() -> None:
+    # the limit of the advice, 120 dB
+    assert figure({"value": 130.0, "unit": "dB", "bound": "above"}) == "more than 120 dB"
+    assert "110" in figure({"value": 110.0, "unit": "dB", "bound": "above"})
