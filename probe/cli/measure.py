@@ -34,6 +34,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--rate", type=int, default=48000, metavar="HZ", help="of --virtual (default 48000)"
     )
+    parser.add_argument(
+        "--tone-level",
+        metavar="V",
+        help="level of the output in takes of one tone, rms: what a data sheet states its "
+        "distortion at (2V; default: the peak of all tones together)",
+    )
     parser.add_argument("--bench", metavar="FILE", help="figures of the interface (bench.toml)")
     virtual = parser.add_argument_group("without hardware")
     virtual.add_argument(
@@ -70,10 +76,27 @@ def run(args: argparse.Namespace) -> int:
         raise BadInput("measure: a folder for the session is needed, new or to be continued")
     if not 1.0 <= args.seconds <= 600.0:
         raise BadInput(f"--seconds {args.seconds:g}: allowed are 1 to 600")
+    tone_volts = None if args.tone_level is None else _tone_volts(args.tone_level)
     equipment = _virtual(args) if args.virtual else _real(args)
-    equipment.options = _again(args)
+    equipment.options, equipment.tone_volts = _again(args), tone_volts
     done = Guide(_dialogue(args), Path(args.folder), equipment).run()
     return 0 if done else 3
+
+
+LEAST_TONE, MOST_TONE = 0.01, 30.0
+"""V rms that a line output is measured at; beyond, a unit was mistaken."""
+
+
+def _tone_volts(text: str) -> float:
+    from probe.errors import BadInput
+    from probe.formats.quantity import typed_quantity
+
+    found = typed_quantity(text, "V")
+    if found is None or not LEAST_TONE <= found.value <= MOST_TONE:
+        raise BadInput(
+            f'--tone-level "{text}": allowed are {LEAST_TONE:g} to {MOST_TONE:g} V rms, as 2V'
+        )
+    return found.value
 
 
 def _again(args: argparse.Namespace) -> str:
@@ -82,14 +105,15 @@ def _again(args: argparse.Namespace) -> str:
 
     usual = {"seconds": 3.0, "rate": 48000, "seed": 1, "sides": "left", "inputs": 2, "mishap": []}
     found: list[str] = []
-    for name in ("virtual", "kit", "bench", *usual, "answers", "fast", "plain"):
+    for name in ("virtual", "kit", "bench", "tone_level", *usual, "answers", "fast", "plain"):
         value = getattr(args, name)
         if value is None or value is False or value == usual.get(name):
             continue
         values = value if isinstance(value, list) else [value]
         for one in values:
             text = f"{one:g}" if isinstance(one, float) else str(one)
-            found += [f"--{name}"] if one is True else [f"--{name}", shlex.quote(text)]
+            option = f"--{name.replace('_', '-')}"
+            found += [option] if one is True else [option, shlex.quote(text)]
     return "".join(f" {word}" for word in found)
 
 

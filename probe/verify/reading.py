@@ -384,11 +384,14 @@ def _folded(value: object) -> str:
     return " ".join(str("" if value is None else value).casefold().split())
 
 
+REPEAT = "repeat it at that level, in a new session (probe measure --tone-level)"
+
+
 def _why(key: str, said: ConditionTable, measured: Mapping[str, Any]) -> str:
     if key == "level_v":
         here = measured.get("level_v")
         told = "an unstated level" if here is None else write_number(float(here), "V")
-        return f"measured at {told}, stated at {write_number(said.level_v or 0.0, 'V')}: repeat it"
+        return f"measured at {told}, stated at {write_number(said.level_v or 0.0, 'V')}: {REPEAT}"
     if key == "load_ohm":
         if said.into_ohm is None:
             return "measured only into a load, and the line states none"

@@ -44,6 +44,9 @@ class Equipment:
         The calibration, for the check before a session; None: it is not offered.
     options
         What must follow ``probe measure FOLDER`` to go on with the same.
+    tone_volts
+        Level of the output that takes of one tone are made at, V rms open circuit; None: the one
+        that gives the peak of all tones together.
     left_over
         What is to be said at the end (the virtual bench: mishaps whose take never came up).
     """
@@ -61,5 +64,6 @@ class Equipment:
     figures: BenchFigures | None = None
     left_over: Callable[[], tuple[str, ...]] = tuple
     options: str = ""
+    tone_volts: float | None = None
     seconds: float = 3.0
     inputs: int = 2

@@ -11,6 +11,7 @@ from probe.bench.guided.raised import NoiseGain
 from probe.bench.guided.screen import Screen
 from probe.bench.guided.setting_up import confirmed, title
 from probe.bench.guided.taking import Made, Taker, peak_of
+from probe.bench.guided.wanted_level import tone_drive
 from probe.bench.judged.judge import judge, judge_loop_back
 from probe.bench.judged.judgement import Judgement
 from probe.bench.judged.legs import loudest_tone, open_take
@@ -22,6 +23,7 @@ from probe.bench.shown.what_now import AFTER_STOP, GONE, TRY, choices
 from probe.bench.stored.storage import SessionFolder
 from probe.bench.stream.stop import Reason, Stopped
 from probe.bench.tones.sets import TONE
+from probe.numbers import write_number
 from probe.phasors import TakePhasors
 
 
@@ -145,6 +147,7 @@ class OneTake:
                 self._find_level(step)
             if self.taker.player is not None and not step.plugged.fixture:
                 self.taker.player.for_step(step, self.taker.recorder)
+            self._at_wanted_level(step)
             loudest = loudest_tone(self.screen.interim.phasors(*key))
             made = self.taker.make(step, self._scales, loudest)
         except Stopped as stopped:
@@ -155,6 +158,24 @@ class OneTake:
         if stop is not None and stop.reason is Reason.GONE:
             return self._gone(step, stop.message)
         return made
+
+    def _at_wanted_level(self, step: Step) -> None:
+        """Have a take of one tone made at the level that is wanted, or say why it is not."""
+        wanted = self.equipment.tone_volts
+        if wanted is None or step.signal != "tone" or not step.plays:
+            return
+        level = write_number(wanted, "V")
+        drive, why = None, "the device plays files, whose level is its own"
+        if self.taker.player is None:
+            body = self.screen.interim.body(step.plugged.side)
+            drive, why = tone_drive(step, body, wanted, self.equipment.bench)
+        if drive is None:
+            self.screen.talk.warn(
+                f"Not at {level}", f"{_sentence(why)} The tone is taken at the usual level."
+            )
+            return
+        self.taker.tone_drive[step.name] = drive
+        self.screen.talk.say(f"The tone is taken at {level} of the output, open circuit.")
 
     def _find_level(self, step: Step) -> None:
         player = self.taker.player

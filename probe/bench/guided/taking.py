@@ -90,6 +90,8 @@ class Taker:
     ----------
     volts
         Drive per tone found for each side and volume, V rms.
+    tone_drive
+        Drive of takes of one tone whose level was wanted, V rms, by name.
     beside
         What is beside the tones while nothing loads them, over them, by side, volume and channel.
     """
@@ -103,6 +105,7 @@ class Taker:
     output_u95: float = OUTPUT_U95
     player: FilePlayer | None = None
     beside: dict[tuple[str, str, str], float] = field(default_factory=dict)
+    tone_drive: dict[str, float] = field(default_factory=dict)
 
     # -- the level
 
@@ -153,6 +156,8 @@ class Taker:
         volts = self.volts.get(self._key(step), self._first())
         if step.signal == "multitone":
             return DEVICE, volts
+        if step.name in self.tone_drive:
+            return TONE, self.tone_drive[step.name]
         return TONE, float(f"{volts * peak_of(DEVICE) / peak_of(TONE):.6g}")
 
     def loop_volts(self, loudest: float) -> float:

@@ -1,0 +1,51 @@
+"""Takes of one tone at the level a data sheet states its distortion at."""
+
+from __future__ import annotations
+
+import math
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+
+from probe.bench.guided.wanted_level import tone_drive
+from probe.cli.main import main
+from probe.session.model import BenchOutput, RecorderInput
+
+INPUT = RecorderInput(8.7, 0.005, 20e3, 0.01, 150e-12, 20e-12)
+BODY = {
+    "conditions": {"drive_volts": 0.1},
+    "facts": {
+        "hot_level": {"value": 0.1}, "cold_level": {"value": 0.1},
+        "differential_level": {"value": 0.2}, "single_ended_level": {"value": 0.05},
+    },
+}  # fmt: skip
+
+
+def asked(wanted: float, *channels: str, full: float = 20.0) -> tuple[float | None, str]:
+    bench: Any = SimpleNamespace(inputs=(INPUT, INPUT), outputs=(BenchOutput(full, 100.0),))
+    step: Any = SimpleNamespace(plugged=SimpleNamespace(channels=channels))
+    return tone_drive(step, BODY, wanted, bench)
+
+
+def test_the_drive_is_the_level_over_the_gain() -> None:
+    # closed form: gains 2 between the legs and 0.5 of the single-ended output
+    assert asked(2.0, "hot", "cold") == (pytest.approx(1.0), "")
+    assert asked(2.0, "hot", "single-ended") == (pytest.approx(4.0), "")
+
+
+def test_what_output_or_inputs_do_not_stand_is_refused() -> None:
+    # closed form: 8.7 V peak less 3 dB is 4.355 V rms on a leg of half the level
+    most = 2.0 * 8.7 * 10.0 ** (-3.0 / 20.0) / math.sqrt(2.0)
+    assert asked(0.999 * most, "hot", "cold")[0] is not None
+    assert "on one leg is more than the input takes" in asked(1.001 * most, "hot", "cold")[1]
+    # closed form: 1 V rms is 1.414 V peak, more than 0.9 of 1.5 V
+    assert "more than the interface's output gives" in asked(2.0, "hot", "cold", full=1.5)[1]
+
+
+@pytest.mark.parametrize("typed", ["2", "2V", "2000mV", "0.001", "2ohm", "x"])
+def test_a_level_is_typed_as_figures_are(typed: str, capsys: pytest.CaptureFixture[str]) -> None:
+    status = main(["measure", "new", "--virtual", "no-such-circuit", "--tone-level", typed])
+    assert status == 2
+    # what is wrong with the level is said before the circuit is looked for
+    assert ("--tone-level" in capsys.readouterr().err) == (typed in ("0.001", "2ohm", "x"))
