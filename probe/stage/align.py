@@ -216,7 +216,8 @@ def _free(group: Group, level: float) -> Alignment:
         options[t] = sorted(_against_prediction(group, t, theta) + options[t], key=rank)
         if not (group.takes[t].recorded & heard(group.takes[t]))[:2].any():
             options[t] = options[t][:1]
-        delays[t] = options[t][0][1]
+    _predicted_in_turn(group, options, rest, level)
+    delays[rest] = [options[t][0][1] for t in rest]
     ordered = [[(min(c for c, _ in o), d), *o] for d, o in zip(delays, options, strict=True)]
     delays = _choose(group, ordered, level)
     lost = _unplaced(group, ordered, delays, level)
@@ -264,6 +265,25 @@ def _agreeing(found: Alignment, whole: Array, rate: int, level: float) -> Array:
         other[t] += np.sign(found.delays[t] * rate - whole[t])
         whole = other if misfit(other) < misfit(whole) else whole
     return whole
+
+
+def _predicted_in_turn(group: Group, options: list[Options], rest: list[int], level: float) -> None:
+    """Add to the options of takes whose phases agree with nothing yet what others predict for them.
+
+    A load on a leg that the takes aligned so far say nothing of turns phases as it likes; the take
+    that agrees best with what is known of the stage shows more of it, and so the next one.
+    """
+    legs = {t for t in rest if (group.takes[t].recorded & heard(group.takes[t]))[:2].any()}
+    waiting = {t for t in legs if options[t][0][0] >= PLAIN_COST}
+    while len(waiting) > 1:
+        waiting.discard(min(waiting, key=lambda t: options[t][0][0]))
+        placed = [t for t in range(len(group.takes)) if t not in waiting]
+        turned = group.rotated(np.array([o[0][1] for o in options]))
+        known = replace(turned, takes=tuple(turned.takes[t] for t in placed))
+        theta = fit(known, LEGS, level=level).theta
+        for t in waiting:
+            options[t] = sorted(_against_prediction(group, t, theta) + options[t], key=rank)
+        waiting = {t for t in waiting if options[t][0][0] >= PLAIN_COST}
 
 
 def _against_prediction(group: Group, t: int, theta: Complex) -> Options:
