@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from probe.advice import thresholds as limit
+from probe.advice.candidate import RANK
 from probe.advice.compiled import judged
 from probe.advice.desk import Desk
 from probe.advice.model import Advice, Choice, Cure, OptionAdvice
@@ -58,7 +59,8 @@ def _for_box(desks: Sequence[Desk], advice: Advice, choice: Choice) -> list[Cure
         found.append(
             Cure(
                 code, choice.box, worst.option.id, says, quantity,
-                min(reached, MOST_DB) - hum, worst.verdict,
+                min(reached, MOST_DB) - hum,
+                max((o.verdict for o in best), key=lambda v: RANK[v]),
             )
         )  # fmt: skip
         least = max(least, reached)

@@ -307,7 +307,8 @@ def _hum(advice: Mapping[str, Any], option: Mapping[str, Any]) -> list[str]:
             gain = f" (more than {int(better)} dB less hum)"
         else:
             gain = f" ({better:.0f} dB less hum)" if better is not None else ""
-        said.append(_sentence(f"{printed(cure.get('says'), 160)}{gain}"))
+        open_ = "; ask first whether it may be used" * (cure.get("verdict") == "cannot-tell")
+        said.append(_sentence(f"{printed(cure.get('says'), 160)}{gain}{open_}"))
     if not said and option.get("pin_3") == "transformer":
         said = ["This lead has its isolating transformer already: look for the hum elsewhere, with "
                 "this lead unplugged first."]  # fmt: skip

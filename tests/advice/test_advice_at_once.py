@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 
+from probe.advice.cures import cures
 from probe.advice.figures import Figures, worse_side
 from probe.advice.model import Advice, Choice, Cure, OptionAdvice, Together
 from probe.advice.quantity import Quantity
@@ -102,3 +104,21 @@ def test_a_cure_beyond_what_anybody_could_check_is_counted_to_there() -> None:
     # closed form: 120 dB less 86.5 dB are 33.5 dB, and it is more than what is said
     says = "hum more than 120 dB below full output, more than 33 dB better"
     assert _cure(cure, several=False).endswith(says)
+
+
+def test_a_cure_is_as_sure_as_it_is_on_the_worse_judged_side() -> None:
+    hum = {"rca-to-rca": (80.0, 80.0), "xlr-to-rca/transformer": (110.0, 100.0)}
+    verdicts = {"rca-to-rca": ("use", "use"), "xlr-to-rca/transformer": ("cannot-tell", "works")}
+    options = tuple(
+        replace(option(id_, "amp", 0.0, verdicts[id_][k]), side=side,
+                figures=Figures(hum_below_full_output_db=db(hum[id_][k])))
+        for id_ in hum for k, side in enumerate(("left", "right"))
+    )  # fmt: skip
+    choice = Choice("amp", "rca-to-rca", "in", ("own",))
+    said = Advice("d", "e", "", 0.0, options, (choice,), ())
+    desk: Any = SimpleNamespace(
+        destination=SimpleNamespace(inputs=()), device=SimpleNamespace(connectors=())
+    )
+    (cure,) = cures([desk], said)
+    # arithmetic: the worse side has 100 dB, 20 dB more than 80; the other one is not judged yet
+    assert (cure.better_by_db, cure.verdict) == (20.0, "cannot-tell")

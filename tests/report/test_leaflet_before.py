@@ -131,3 +131,15 @@ def test_a_bound_beyond_what_anybody_could_check_is_said_to_be_beyond() -> None:
     # the limit of the advice, 120 dB
     assert figure({"value": 130.0, "unit": "dB", "bound": "above"}) == "more than 120 dB"
     assert "110" in figure({"value": 110.0, "unit": "dB", "bound": "above"})
+
+
+def test_a_cure_that_cannot_be_judged_yet_is_to_be_asked_about() -> None:
+    option = {"id": "rca-to-rca", "destination": "amp", "verdict": "use"}
+    cure = {"destination": "amp", "says": "a transformer", "better_by_db": 20.0}
+    told = [
+        leaves_of({"options": [option], "cures": [{**cure, "verdict": v}]})[0].hum[-1]
+        for v in ("works", "cannot-tell")
+    ]
+    # regression only: the words
+    assert told[0] == "A transformer (20 dB less hum)."
+    assert told[1] == "A transformer (20 dB less hum); ask first whether it may be used."
