@@ -127,10 +127,16 @@ def _lines(
 
 
 def _others(subject: Subject, tone: Take, output: Output) -> Iterator[tuple[Take, Output]]:
-    """Yield the unloaded takes that hear the same output, those in which nothing plays first."""
+    """Yield the unloaded takes that hear the same output: those of silence, else of many tones."""
     for signal in ("idle", "multitone"):
-        for take in subject.takes(signal):
-            same = take.state == tone.state and take.volume == tone.volume
-            if not same or take.loads or take.injections or take.name == tone.name:
-                continue
-            yield from ((take, o) for o in outputs_of(take) if o.name == output.name)
+        found = [
+            (take, o)
+            for take in subject.takes(signal)
+            if take.state == tone.state and take.volume == tone.volume
+            if not take.loads and not take.injections and take.name != tone.name
+            for o in outputs_of(take)
+            if o.name == output.name
+        ]
+        yield from found
+        if found:
+            return

@@ -10,7 +10,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from probe.numbers import number, plain, write, write_dbu
+from probe.numbers import number, plain, write, write_dbu, write_number
 from probe.report import words
 from probe.report.alarms import SUSPECTED, alarms_after, suspect
 from probe.report.shown import Alarm, PageView, SideView, Warned
@@ -154,6 +154,9 @@ def _value(facts: Mapping[str, Any], name: str, note: str = "", *, level: bool =
     if not isinstance(entry, Mapping) or number(entry) is None:
         return _NOT_KNOWN
     text = write(entry, positive=words.fact_words(name).positive).whole
+    at = number(entry, "at_volts")
+    if at is not None:
+        note = f"{note}, at {write_number(at, 'V')}".lstrip(", ")
     if entry.get("limited_by_bench"):
         note = f"{note}, limited by the recorder".lstrip(", ")
     elif entry.get("near_limit"):
