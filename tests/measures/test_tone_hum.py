@@ -41,6 +41,7 @@ def session(folder: Path, *, hummed: tuple[str, ...]) -> Path:
     return folder
 
 
+@pytest.mark.long
 def test_hum_of_the_tone_take_alone_is_a_bound_with_its_lines(tmp_path: Path) -> None:
     folder = session(tmp_path / "s", hummed=("tone",))
     document = analyse_session(folder, draws=50)
