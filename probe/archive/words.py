@@ -6,13 +6,13 @@ import sqlite3
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from probe.report.names import fault, kind_name
+from probe.report.names import NOT_DRIVEN, fault, kind_name
 from probe.verify.faults import found_faults
 from probe.verify.judged import Fault
 
 INDEX = "entry_words"
 
-TOLD = "2"
+TOLD = "3"
 """Which words these are: raise it when `words_of`, `faults_of` or `is_simulated` say something
 else, and the next command that writes tells all entries anew."""
 
@@ -27,9 +27,22 @@ MARKS = str.maketrans(dict.fromkeys("(),;:", " "))
 
 
 def faults_of(facts: Mapping[str, Any]) -> str:
-    """Return the faults found, as the report names them, each with its side; or nothing."""
+    """Return the faults found, as the report names them, each with its side; or nothing.
+
+    A load that a side did not drive is among them: it is no clean bill.
+    """
     told = [f"{f.side}: {title(f)}" for f in found_faults(facts) if f.certainty == "found"]
+    told += [f"{side}: {NOT_DRIVEN}" for side in _refusing(facts)]
     return "; ".join(told)[:LONGEST_FAULTS]
+
+
+def _refusing(facts: Mapping[str, Any]) -> list[str]:
+    """Return the sides that did not drive a load that was tried."""
+    return [
+        str(side)
+        for side, body in facts["sides"].items()
+        if (body.get("stage") or {}).get("refused_loads")
+    ]
 
 
 def title(found: Fault) -> str:
@@ -56,6 +69,7 @@ def words_of(facts: Mapping[str, Any], note: str) -> str:
     for found in found_faults(facts):
         if found.certainty == "found":
             parts += [found.code, title(found), *found.likely_causes]
+    parts += [f"{NOT_DRIVEN} load-refused"] * bool(_refusing(facts))
     told = " ".join(str(part) for part in parts if part)
     plain = told.casefold().translate(MARKS)
     return " ".join(plain.split())[:LONGEST_WORDS]

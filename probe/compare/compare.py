@@ -145,6 +145,7 @@ def _column(item: Item) -> Column:
         polarity=stage.get("polarity"),
         path=stage.get("path"),
         faults=tuple(stage.get("faults") or ()),
+        refused_loads=tuple(str(r) for r in stage.get("refused_loads") or ()),
         session_sha256=made.get("session_sha256"),
     )
 

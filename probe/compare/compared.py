@@ -41,11 +41,13 @@ class Column:
     polarity: str | None
     path: str | None
     faults: tuple[str, ...]
+    refused_loads: tuple[str, ...]
     session_sha256: str | None
 
     def to_json(self) -> Document:
         """Return it as plain values."""
-        return {**vars(self), "faults": list(self.faults)}
+        lists = {"faults": list(self.faults), "refused_loads": list(self.refused_loads)}
+        return {**vars(self), **lists}
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from probe.report import words
 from probe.report.chart import Curve, chart
 from probe.report.curves import Figure
 from probe.report.document import listing, mapping
-from probe.report.names import device_name, fault, kind_name, when
+from probe.report.names import NOT_DRIVEN, device_name, fault, kind_name, when
 from probe.report.page import environment, sort_script
 from probe.report.text import clean, hanging
 from probe.report.words import fact_words
@@ -183,7 +183,7 @@ def _column(k: int, item: Mapping[str, Any]) -> Column:
         ("Drive", "" if full_scale is None else f"{full_scale:g} dB FS"),
         ("Bench", clean(item.get("bench") or "", 40)),
         ("Kind", f"{kind}, {write_share(number(item, 'confidence'))}"),
-        ("Faults", ", ".join(fault(f).name for f in listing(item, "faults")) or "none found"),
+        ("Faults", _faults(item)),
     ]
     return Column(
         letter=LETTERS[k],
@@ -191,6 +191,14 @@ def _column(k: int, item: Mapping[str, Any]) -> Column:
         side=words.SIDES.get(str(item.get("side")), clean(item.get("side"), 20)),
         rows=tuple((name, text) for name, text in told if text),
     )
+
+
+def _faults(item: Mapping[str, Any]) -> str:
+    """Return the faults by name; a load that was refused is no clean bill."""
+    told = [fault(f).name for f in listing(item, "faults")]
+    if listing(item, "refused_loads"):
+        told.append(NOT_DRIVEN)
+    return ", ".join(told) or "none found"
 
 
 def _differing(names: Sequence[Any]) -> str:

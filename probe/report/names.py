@@ -12,6 +12,9 @@ from probe.report.document import entry_of
 from probe.report.shown import Named
 from probe.report.text import clean
 
+NOT_DRIVEN = "did not drive a load that was tried"
+"""Of a side with a refused load, where its faults stand."""
+
 
 def device_name(device: Mapping[str, Any]) -> str:
     """Return maker and model on one line, harmless, or a placeholder."""

@@ -157,6 +157,18 @@ def test_removing_keeps_what_others_need(place: Path, tmp_path: Path) -> None:
         assert [p for p in archive.files.rglob("*") if p.is_file()] == []
 
 
+def test_a_load_that_was_refused_is_told_and_found(place: Path) -> None:
+    facts = example(1)
+    facts["sides"]["mono"]["stage"]["refused_loads"] = ["a load of 1.21 kohm was refused"]
+    with Archive.open(place, create=True) as archive:
+        weak, _ = archive.add(package(facts), [])
+        sound, _ = archive.add(package(example(2)), [])
+        # by the facts above
+        assert weak.faults == "mono: did not drive a load that was tried"
+        assert sound.faults == ""
+        assert archive.search(["drive", "load"]) == [weak] == archive.search(["load-refused"])
+
+
 def test_an_older_schema_is_brought_up_to_date(place: Path) -> None:
     place.parent.mkdir()
     db = sqlite3.connect(place)

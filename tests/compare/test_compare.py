@@ -98,6 +98,16 @@ def test_another_volume_is_marked_and_not_mixed() -> None:
     assert found["hot_impedance"]["cells"][1]["difference"]["value"] == pytest.approx(50.0)
 
 
+def test_a_side_that_did_not_drive_a_load_has_no_clean_bill() -> None:
+    named = pair()
+    named[1][1]["sides"]["mono"]["stage"]["refused_loads"] = ["a load of 1.21 kohm was refused"]
+    found = compare(items_of(named)).to_json()
+    assert [i["refused_loads"] for i in found["items"]] == [[], ["a load of 1.21 kohm was refused"]]
+    page = render_comparison(found)
+    # one of the two sides, by the facts above
+    assert page.count("did not drive a load that was tried") == page.count("none found") == 1
+
+
 def test_another_drive_and_another_tone() -> None:
     found = rows(pair(conditions={"volume": "noon", "drive_volts": 0.25, "drive_dbfs": None}))
     assert found["differential_level"]["cells"][1]["apart"] == ["drive"]
