@@ -24,7 +24,10 @@ def working_for(parent: int) -> Iterator[None]:
     another), or where a system does not hand orphans on (Windows: the back end's own time of
     idleness holds there).
     """
-    if os.getppid() == parent and parent not in _watching:
+    if os.getppid() != parent:
+        yield
+        return
+    if parent not in _watching:
         _watching.add(parent)
         threading.Thread(target=_watch, args=(parent,), name="parent", daemon=True).start()
     with _at_work:

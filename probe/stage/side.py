@@ -135,7 +135,7 @@ def solve_side(
     unplaced = aligned.unplaced
     remarks += map(_unplaced, unplaced)
     if aligned.free and _too_few(aligned):
-        remarks.append(_few_tones(len(aligned.group.hz)))
+        remarks.append(_few_tones(side, len(aligned.group.hz)))
     excited = excitation(aligned.group)
     solved = fit(aligned.group, LEGS, level=stated, excited=excited, thorough=True)
     repeat = repeatability(solved, aligned.group, stated)
@@ -187,14 +187,14 @@ def _too_few(aligned: Alignment) -> bool:
     return len(aligned.group.hz) < LEAST_TONES_SEARCHED
 
 
-def _few_tones(count: int) -> Remark:
+def _few_tones(side: Side, count: int) -> Remark:
     return Remark(
         "few-tones",
         "",
-        f"takes were recorded without a common clock or drive, and their delays rest on {count} "
-        "tones: another delay may serve nearly as well, so nothing is said of how the legs' "
-        "impedances differ. Play a dozen tones, record the takes in one run, or the drive with "
-        "them on a third channel",
+        f"takes ({side}) were recorded without a common clock or drive, and their delays rest on "
+        f"{count} tones: another delay may serve nearly as well, so nothing is said of how the "
+        "legs' impedances differ. Play a dozen tones, record the takes in one run, or the drive "
+        "with them on a third channel",
     )
 
 

@@ -8,14 +8,17 @@ import os
 import shutil
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from probe.batch.batch import Outcome, analyse_all, find_sessions, table
+from probe.batch.orphan import working_for
 from probe.batch.told import summary, time_left
 from probe.cli.main import main
 from probe.cli.output import write_together
@@ -106,6 +109,18 @@ def test_workers_end_with_a_killed_batch(many: Path) -> None:
     until(lambda: not workers & alive(), 30)
     # a job that was under way is finished: nothing half-written beside the sessions
     assert not list(many.rglob(".probe-*"))
+
+
+def test_jobs_in_threads_of_one_process_do_not_wait_for_each_other() -> None:
+    both = threading.Barrier(2)
+
+    def job() -> None:
+        with working_for(os.getpid()):
+            both.wait(10.0)  # broken, and raised, where one waits for the other
+
+    with ThreadPoolExecutor(2) as pool:
+        for done in [pool.submit(job) for _ in range(2)]:
+            done.result()
 
 
 def processes() -> dict[int, int]:
