@@ -10,11 +10,8 @@ from collections.abc import Sequence
 
 from probe.advice import thresholds as limit
 from probe.advice.candidate import RANK
-from probe.advice.compiled import judged
 from probe.advice.desk import Desk
 from probe.advice.model import Advice, Choice, Cure, OptionAdvice
-from probe.advice.padded import fitted
-from probe.advice.wiring import RCA_ISOLATED
 from probe.advice.words import MOST_DB
 
 LADDER = (
@@ -22,7 +19,8 @@ LADDER = (
                               "xlr-to-rca/pin-3-tied-at-destination"),
      "a three-conductor lead, whose signal return is not the shield"),
     ("balanced-input", ("xlr-to-xlr",), "the balanced input, fed from the balanced output"),
-    ("isolating-transformer", ("rca-to-xlr/transformer", "xlr-to-rca/transformer", RCA_ISOLATED.id),
+    ("isolating-transformer", ("rca-to-xlr/transformer", "xlr-to-rca/transformer",
+                               "rca-to-rca/transformer"),
      "an audio isolating transformer at the receiver"),
 )  # fmt: skip
 """Cures in order: code, the options that are one, and what it is in words."""
@@ -43,10 +41,9 @@ def _for_box(desks: Sequence[Desk], advice: Advice, choice: Choice) -> list[Cure
     stricter = max((s - limit.SPEAKER_DB for s in speakers if s is not None), default=0.0)
     if hum >= limit.HUM_GOOD_DB + stricter:
         return []
-    options = [*advice.options, *_isolated(desks, choice.box)]
     found, least = [], hum
     for code, ids, says in LADDER:
-        rungs = [held for id_ in ids if (held := _held(options, choice.box, id_))]
+        rungs = [held for id_ in ids if (held := _held(advice.options, choice.box, id_))]
         rungs = [r for r in rungs if _usable(r) and r[0].option.id != choice.option]
         best = max(rungs, key=lambda r: _worst(r) or 0.0, default=[])
         reached = _worst(best)
@@ -84,17 +81,3 @@ def _worst(held: Sequence[OptionAdvice]) -> float | None:
     found = [_below(o) for o in held]
     known = [db for db in found if db is not None]
     return min(known) if known and len(known) == len(found) else None
-
-
-def _isolated(desks: Sequence[Desk], box: str) -> list[OptionAdvice]:
-    """Return an RCA lead with a transformer at its end, for each RCA input of the box."""
-    found = []
-    for desk in desks:
-        if "rca" not in desk.device.connectors:
-            continue
-        for socket in desk.destination.inputs:
-            if socket.box != box or socket.connector != "rca":
-                continue
-            (part,) = fitted([RCA_ISOLATED], desk.destination)
-            found.append(judged(desk, socket, part))
-    return found

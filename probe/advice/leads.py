@@ -116,6 +116,10 @@ WAYS: dict[str, tuple[tuple[Piece, ...], ...]] = {
     "rca-to-xlr/transformer": (
         (_RCA, _piece("transformer", "rca-female", "xlr-male", "", "destination"), _SHORT_XLR),
     ),
+    "rca-to-rca/transformer": (
+        (_RCA, _piece("transformer", "rca-female", "rca-male", "", "destination")),
+        (_RCA, _piece("transformer", "rca-female", "rca-female", "", "destination"), _SHORT_RCA),
+    ),
 }  # fmt: skip
 """For each option the ways to make it, the shortest chain first; device end first."""
 

@@ -266,6 +266,15 @@ price = 85.0
 stock = 2
 
 [[part]]
+name = "Isolator, RCA in and out"   # its two shells must not be joined
+kind = "transformer"
+from = "rca-female"
+to = "rca-female"
+transformer = "alder"
+price = 60.0
+stock = 3
+
+[[part]]
 name = "RCA attenuator 10 dB"
 kind = "attenuator"
 from = "rca-female"

@@ -68,8 +68,8 @@ class Option:
 
     @property
     def native(self) -> bool:
-        """The same connector at both ends."""
-        return self.from_ == self.to
+        """A lead and nothing else, with the same connector at both ends."""
+        return self.from_ == self.to and self.adapter is None
 
 
 OPTIONS = (
@@ -106,15 +106,13 @@ OPTIONS = (
            "audio isolating transformer, at the destination", 3, True,
            "centre and shell to an isolating transformer at the destination, its secondary to "
            "pins 2 and 3"),
+    Option("rca-to-rca/transformer", "rca", "rca", "transformer",
+           "audio isolating transformer, at the destination", 3, True,
+           "an RCA lead to an isolating transformer at the destination, its secondary to centre "
+           "and shell; the shells of the two sides are not joined"),
 )  # fmt: skip
-"""In the order in which equal options are preferred."""
-
-RCA_ISOLATED = Option(
-    "rca-to-rca/transformer", "rca", "rca", "transformer",
-    "audio isolating transformer, at the destination", 3, True,
-    "an RCA lead to an isolating transformer at the destination, its secondary to centre and shell",
-)  # fmt: skip
-"""A cure for hum only: not among the options, because without hum it does nothing."""
+"""In the order in which equal options are preferred: of two transformers that do the same the
+one whose primary hangs on both legs."""
 
 
 @dataclass(frozen=True)

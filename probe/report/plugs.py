@@ -113,7 +113,11 @@ def described(drawn: Drawn) -> str:
     """Return the wiring in words, for those who cannot see the drawing."""
     told = [f"{_said(a)} at the device to {_said(b)} at the destination" for a, b in drawn.wires]
     if drawn.transformer:
-        told = ["through an isolating transformer", *told]
+        told = [
+            f"{_winding(drawn.from_)} at the device to one side of an isolating transformer at the "
+            f"destination; its other side to {_winding(drawn.to)} at the destination",
+            "the grounds of the two sides are not joined in it",
+        ]
     if drawn.joined_from:
         told.append("pins 1 and 3 joined in the device's plug")
     if drawn.joined_to:
@@ -125,6 +129,11 @@ def described(drawn: Drawn) -> str:
     if drawn.pad:
         told.append(f"attenuator in the destination's plug: {drawn.pad}")
     return "; ".join(told) + "."
+
+
+def _winding(connector: str) -> str:
+    """Return the contacts between which a winding lies."""
+    return "pins 2 and 3" if connector == "xlr" else "centre and shell"
 
 
 def _said(contact: str) -> str:

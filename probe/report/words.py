@@ -384,6 +384,7 @@ OPTIONS = {
     "rca-to-xlr/pin-3-tied-at-destination": "RCA to XLR: pin 3 joined to pin 1 at the destination",
     "rca-to-xlr/pin-3-open": "RCA to XLR: pin 3 left open",
     "rca-to-xlr/transformer": "RCA to XLR through an audio isolating transformer",
+    "rca-to-rca/transformer": "RCA lead through an audio isolating transformer",
     "digital-75-to-75": "A 75 Ω coaxial lead made for digital",
     "digital-110-to-110": "A 110 Ω balanced lead made for digital",
     "digital-110-to-75/transformer": "Digital transformer 110 to 75 Ω, with its attenuator",

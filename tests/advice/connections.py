@@ -162,6 +162,9 @@ _LEADS = {
     "rca-to-xlr/transformer": lambda k: [
         *_wire("w", "r", "p2", "sh", k), _shield("sh", k), *_iso("p2", "sh", "i2", "i3"),
     ],
+    "rca-to-rca/transformer": lambda k: [
+        *_wire("w", "r", "p2", "sh", k), _shield("sh", k), *_iso("p2", "sh", "i2", "g"),
+    ],
 }  # fmt: skip
 
 

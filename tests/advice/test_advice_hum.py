@@ -178,7 +178,7 @@ def test_names_of_options_are_stable() -> None:
         "rca-to-rca", "xlr-to-xlr", "xlr-to-rca/pin-3-open", "xlr-to-rca/pin-3-tied-at-source",
         "xlr-to-rca/pin-3-tied-at-destination", "xlr-to-rca/transformer",
         "rca-to-xlr/pin-3-tied-at-source", "rca-to-xlr/pin-3-tied-at-destination",
-        "rca-to-xlr/pin-3-open", "rca-to-xlr/transformer",
+        "rca-to-xlr/pin-3-open", "rca-to-xlr/transformer", "rca-to-rca/transformer",
     ]  # fmt: skip
 
 

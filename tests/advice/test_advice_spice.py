@@ -72,6 +72,8 @@ CASES = [
     ("5", 1, "rca-to-xlr/transformer", xlr("buffered", 10e3, "each-leg",
      ground=GroundPath(farad=10e-9)), lead(30.0), 0.0),
     ("3", 3, "xlr-to-xlr", xlr("buffered", 50e3, "each-leg", "open"), lead(10.0), 0.0),
+    ("1", 2, "rca-to-rca/transformer", rca(600.0), lead(100.0), 0.0),
+    ("valve", 2, "rca-to-rca/transformer", rca(), lead(10.0), 0.0),
 ]  # fmt: skip
 
 

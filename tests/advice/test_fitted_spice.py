@@ -87,6 +87,7 @@ PADDED: list[tuple[str, int, str, Input, float]] = [
     ("1", 1, "rca-to-xlr/pin-3-tied-at-destination", BUFFERED, 6.0),
     ("2", 2, "rca-to-xlr/transformer", BUFFERED, 6.0),
     ("3", 2, "xlr-to-rca/transformer", rca(), 12.0),
+    ("valve", 1, "rca-to-rca/transformer", rca(), 12.0),
     ("6", 1, "xlr-to-rca/pin-3-tied-at-destination", rca(), 40.0),
 ]
 
@@ -117,7 +118,11 @@ def test_attenuation_in_the_plug(
 @pytest.mark.parametrize("name", sorted(library()))
 @pytest.mark.parametrize(
     ("stage", "option", "socket"),
-    [("1", "xlr-to-rca/transformer", rca()), ("1", "rca-to-xlr/transformer", BUFFERED)],
+    [
+        ("1", "xlr-to-rca/transformer", rca()),
+        ("1", "rca-to-xlr/transformer", BUFFERED),
+        ("valve", "rca-to-rca/transformer", rca()),
+    ],
 )
 def test_transformers_of_the_library(
     monkeypatch: pytest.MonkeyPatch, name: str, stage: str, option: str, socket: Input
