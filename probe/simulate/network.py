@@ -238,14 +238,15 @@ def responses(stage: StageSpec, take: TakeSpec, hz: NDArray[np.float64]) -> NDAr
 
 
 def _matched(stage: StageSpec, take: TakeSpec, hz: NDArray[np.float64]) -> NDArray[np.complex128]:
-    """One bench output on all recorder inputs at once."""
+    """One bench output on all recorder inputs in use at once."""
+    used = np.array([c != "unused" for c in take.channels])
     ohm = stage.bench.outputs[0].impedance_ohm if stage.bench.outputs else CHECK_OHM
     elements: list[Element] = [VoltageSource("bench emf", "emf", GROUND)]
     elements.append(Resistor("bench output", "emf", "bus", max(ohm, 1e-3)))
-    for k in range(len(take.channels)):
-        elements += _recorder(stage.true.inputs[k], k, ("bus",))
+    for k in np.flatnonzero(used):
+        elements += _recorder(stage.true.inputs[k], int(k), ("bus",))
     bus = solve(Circuit(tuple(elements)), hz, [{"bench emf": 1.0 + 0j}]).at("bus")
-    return np.repeat(bus[:, None, :], len(take.channels), axis=1)
+    return np.asarray(bus[:, None, :] * used[None, :, None])
 
 
 def _recorder(true: TrueInput, index: int, nodes: tuple[str, ...]) -> list[Element]:

@@ -30,6 +30,13 @@ LEAST_TONES = 3
 LEAST_TONES_SEARCHED = 6
 """So many tones; and where a delay is searched: fewer agree with half a turn by chance."""
 
+ALONE_AGREES = 0.99
+"""Cosine at which one tone alone has turned by half: eight degrees of 180, where its drive is known
+and nothing is plugged that would turn it."""
+
+ALONE_DRIFT = 0.02
+"""Turns that the clocks may move a tone alone between two takes: seven degrees, of those eight."""
+
 AGREES = 0.9
 """Mean cosine of the angles at which all tones agree: 25 degrees, so that a coupling capacitor may
 turn the lowest ones."""
@@ -73,6 +80,41 @@ def turned_round(take: TakePhasors, reference: TakePhasors) -> bool:
         aligned = turned * np.conj(drive)
         return len(hz) >= LEAST_TONES and bool(np.mean(aligned.real) < -AGREES)
     return turned_over(hz, turned) is True
+
+
+def turned_alone(take: TakePhasors, reference: TakePhasors) -> bool:
+    """Return whether the one tone of a take stands the other way round than in the reference.
+
+    Only where the drive is known: recorded beside it, or, for takes of one stream, by the phases as
+    played. They must be those at the stream's own beginning, as where loops keep step with it.
+    False where it cannot be told.
+    """
+    heard = {"hot", "cold"} <= set(take.take.channels) & set(reference.take.channels)
+    plugged = take.take.loads or take.take.injections
+    turns = None if plugged or not heard else _turns(take, reference)
+    if turns is None or len(turns[0]) != 1:
+        return False
+    hz, turned = turns
+    drive = _drive(take, reference, hz)
+    if drive is None:
+        drive = _played(take, reference, hz)
+    return drive is not None and bool((turned * np.conj(drive))[0].real < -ALONE_AGREES)
+
+
+def _played(
+    take: TakePhasors, reference: TakePhasors, hz: NDArray[np.float64]
+) -> NDArray[np.complex128] | None:
+    """Return by how much a single tone turned between two takes of one stream, as played."""
+    apart = _start(take) - _start(reference)
+    error = max(abs(p.clock_error) + 2.0 * p.clock_u for p in (take, reference))
+    if not _one_clock(take, reference) or float(hz[0]) * abs(apart) * error > ALONE_DRIFT:
+        return None
+    phases = []
+    for p in (take.take, reference.take):
+        if p.phases_rad is None:
+            return None
+        phases.append(p.phases_rad[int(np.argmin(np.abs(np.asarray(p.tones_hz) - hz[0])))])
+    return np.asarray(np.exp(1j * (2.0 * np.pi * hz * apart + phases[0] - phases[1])))
 
 
 def turned_over(hz: NDArray[np.float64], turned: Complex) -> bool | None:

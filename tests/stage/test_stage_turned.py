@@ -9,7 +9,7 @@ import pytest
 
 from probe.phasors.model import TakePhasors
 from probe.stage.identify import identify
-from probe.stage.turned import exchanged, turned_round
+from probe.stage.turned import exchanged, turned_alone, turned_round
 
 from .analysed import from_phasors
 from .forward import (
@@ -120,3 +120,24 @@ def test_a_clock_that_changed_between_takes_of_one_stream_is_no_common_reference
 
 def delayed(take: TakePhasors, seconds: float):
     return np.exp(-2j * np.pi * take.hz * seconds)[:, None]
+
+
+@pytest.mark.parametrize("situation", SITUATIONS)
+def test_one_tone_tells_only_where_its_drive_is_known(situation):
+    _, phasors = record(separate(), (OPEN, SECOND), errors=NOISE, situation=situation)
+    opened, later = (replace(p, take=replace(p.take, phases_rad=None)) for p in phasors)
+    row = int(np.argmin(np.abs(later.hz - 997.0)))
+    kept = slice(row, row + 1)
+    alone = replace(
+        later, hz=later.hz[kept], volts=later.volts[kept], noise=later.noise[kept],
+        played=later.played[kept], take=replace(later.take, tones_hz=(float(later.hz[row]),)),
+    )  # fmt: skip
+    if situation == "timebase":
+        assert not turned_alone(with_leads_exchanged(alone), opened)
+        # source: a tone played as cos(2 pi f t + phase) from the stream's beginning on
+        opened = replace(opened, take=replace(opened.take, phases_rad=(0.0,) * len(opened.hz)))
+        turned = replace(alone.take, phases_rad=(0.7,))
+        alone = replace(alone, take=turned, volts=alone.volts * np.exp(0.7j))
+    # source: exchanging the legs is a change of sign of the voltage between them
+    assert turned_alone(with_leads_exchanged(alone), opened) == (situation != "none")
+    assert not turned_alone(alone, opened)

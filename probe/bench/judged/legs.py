@@ -21,7 +21,7 @@ from probe.bench.judged.judgement import (
 from probe.bench.planned.steps import LOADING, Step
 from probe.phasors import TakePhasors
 from probe.phasors.thresholds import STRONG_SIGMAS
-from probe.stage.turned import turned_round
+from probe.stage.turned import turned_alone, turned_round
 
 Complex = NDArray[np.complex128]
 Pairs = dict[str, tuple[Complex, Complex]]
@@ -151,7 +151,8 @@ def _exchanged(
     step: Step, pairs: Pairs, phasors: TakePhasors, opened: TakePhasors
 ) -> list[Judgement]:
     """Legs turned round against the open take, or that look like each other's there."""
-    if turned_round(phasors, opened):
+    alone = step.signal == "tone" and turned_alone(phasors, opened)
+    if alone or turned_round(phasors, opened):
         return [_exchanged_words()]
     if len(pairs) < 2 or step.take in LOADING:
         return []

@@ -32,6 +32,9 @@ _LOOK_S = 0.001
 _IDLE_S = 0.01
 """Between two looks into an empty ring."""
 
+_PROMPT_S = 0.0002
+"""The same where the card waits until its block is stored."""
+
 
 @dataclass(frozen=True)
 class Meters:
@@ -197,16 +200,24 @@ class Writer:
     Whoever waits for it may be interrupted between any two steps (Ctrl-C). Nothing is locked,
     therefore: a lock that an interruption leaves taken would hold up this thread for good.
 
-    ``failed`` is called, on that thread, with the reason why something cannot be stored.
+    ``failed`` is called, on that thread, with the reason why something cannot be stored; ``prompt``:
+    the card waits for what is stored.
     """
 
     def __init__(
-        self, ring: Ring, channels: int, rate: float, failed: Callable[[str], None]
+        self,
+        ring: Ring,
+        channels: int,
+        rate: float,
+        failed: Callable[[str], None],
+        *,
+        prompt: bool = False,
     ) -> None:
         self.frames = 0
         """Frames of the stream that have passed through."""
         self._ring = ring
         self._failed = failed
+        self._idle_s = _PROMPT_S if prompt else _IDLE_S
         self._channels = channels
         self._window = round(METER_S * rate)
         self._levels, self._last = Levels(channels), Levels(channels)
@@ -262,7 +273,7 @@ class Writer:
             elif ending:
                 return
             else:
-                time.sleep(_IDLE_S)
+                time.sleep(self._idle_s)
 
     def _pass_on(self, block: Block) -> None:
         self._feeding = True  # before it looks which: see `end`

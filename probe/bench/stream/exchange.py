@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import time
 from collections import deque
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 
 import numpy as np
@@ -26,7 +26,11 @@ from probe.bench.stream.stop import Reason, Stop
 _MOST_LOST = 1000
 """Reports of lost samples kept; a stream that loses more is of no use anyway."""
 
-_PATIENCE_S = 0.0005
+_PATIENCE_S = 0.0002
+"""Between two looks of a patient card at whether it may go on."""
+
+Over = Callable[[], bool]
+"""Whether what somebody waits for has come."""
 
 
 class Exchanger:
@@ -46,7 +50,9 @@ class Exchanger:
         self._lost: deque[tuple[int, int, BlockFlags]] = deque(maxlen=_MOST_LOST)
         self._asked: Stop | None = None
         self._patient = patient
-        self._awaited = 0
+        self._over: Over | None = None
+        self.stored: Callable[[], int] = lambda: self.frame
+        """How many of the frames heard have been stored and metered."""
         self._closing = False
         self._last = np.zeros(form.outputs)
         self._escaped = False
@@ -87,13 +93,17 @@ class Exchanger:
         self._closing = True
 
     @contextmanager
-    def awaited(self) -> Iterator[None]:
-        """While this lasts somebody waits, and a patient card's time passes."""
-        self._awaited += 1
+    def awaited(self, over: Over) -> Iterator[None]:
+        """While this lasts somebody waits for ``over``, and a patient card's time passes until then.
+
+        It stands still at the very block with which ``over`` came true, however busy the machine
+        is: the same questions then find the same answers.
+        """
+        before, self._over = self._over, over
         try:
             yield
         finally:
-            self._awaited -= 1
+            self._over = before
 
     def lost_since(self, count: int) -> list[tuple[int, BlockFlags]]:
         """Return frame and flags of what was lost after the first ``count`` reports."""
@@ -138,8 +148,16 @@ class Exchanger:
         self.lost_count += 1
 
     def _be_waited_for(self, frames: int) -> None:
-        while not self._closing and (not self._awaited or self.ring.room < frames):
+        while not self._closing and not self._may_go_on(frames):
             time.sleep(_PATIENCE_S)
+
+    def _may_go_on(self, frames: int) -> bool:
+        if self.is_gone:
+            return True
+        if self.stored() < self.frame or self.ring.room < frames:
+            return False  # what comes of the block before must be known first
+        over = self._over
+        return over is not None and not over()
 
     def _fail(self, error: Exception) -> None:
         self._stop(Stop(Reason.FAILED, f"an error inside the program: {error!r}", None, self.frame))

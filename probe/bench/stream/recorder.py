@@ -101,7 +101,11 @@ class Recorder:
             return
         rate = self._wanted.rate
         self._exchanger = Exchanger(self._wanted, self._inputs, patient=self._card.patient)
-        self._writer = Writer(self._exchanger.ring, self._wanted.inputs, rate, self._not_stored)
+        self._writer = Writer(
+            *(self._exchanger.ring, self._wanted.inputs, rate, self._not_stored),
+            prompt=self._card.patient,
+        )
+        self._exchanger.stored = lambda: self._writer.frames
         self._state.stop = None
         self._writer.start()
         try:

@@ -43,7 +43,7 @@ def wait_until(
     """
     frames, moved = writer.frames, time.monotonic()
     told = 0.0
-    with exchanger.awaited():
+    with exchanger.awaited(over):
         while not over():
             raise_if_asked()
             now = time.monotonic()
@@ -66,7 +66,7 @@ def wait_until(
 def let_fade_end(exchanger: Exchanger) -> None:
     """Give a stream that is lost, but runs still, the time to end its fade."""
     end = time.monotonic() + 2 * limits.FADE_S
-    with exchanger.awaited():
+    with exchanger.awaited(lambda: exchanger.player.silent):
         while not exchanger.player.silent and time.monotonic() < end:
             time.sleep(limits.FADE_S / 4)
 

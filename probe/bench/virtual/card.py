@@ -44,6 +44,9 @@ HUM_VOLTS = ((1, 60e-3), (3, 20e-3), (5, 8e-3))
 LEFT_UP = "gain-left-up"
 """The mishap of hands that do not turn the gain back the first time."""
 
+OF_HANDS = ("exchanged-leads", "lead-out", "forgotten-switch", "left-for-right")
+"""What hands do wrong: none of it where nothing of the kind is to be plugged."""
+
 MOVED_DB, CREPT_DB, GAIN_DB, FOREIGN_PPM = -3.0, -0.3, 20.0, 80.0
 
 WEAK_SHARE = 0.05
@@ -73,6 +76,7 @@ class VirtualCard:
         self._lock = threading.Lock()
         self._plugged: Plugged | None = None
         self._plugging = 0
+        self._takes: set[str] = set()
         self._now: frozenset[str] = frozenset()
         self._volume = 1.0
         self._foreign = False
@@ -100,8 +104,9 @@ class VirtualCard:
 
     def left_over(self) -> tuple[str, ...]:
         """Return a line for each mishap that never came up."""
+        why = {True: "nothing of it is in that take", False: "no such take was made"}
         return tuple(
-            f"The mishap {one.name}@{one.take} never came up: no such take was made."
+            f"The mishap {one.name}@{one.take} never came up: {why[one.take in self._takes]}."
             for one in self.mishaps
         )
 
@@ -113,7 +118,8 @@ class VirtualCard:
         BadInput
             The device does not have a terminal that is to be connected.
         """
-        now = [m for m in self.mishaps if m.take == take and m.name != LEFT_UP]
+        now = [m for m in self.mishaps if m.take == take and self._acts(m.name, plugged)]
+        self._takes.add(take)
         for one in now:
             self.mishaps.remove(one)
         self.struck += now
@@ -146,6 +152,16 @@ class VirtualCard:
     def turned(self) -> float:
         """Ratio by which the input gain is turned up."""
         return self._turned
+
+    def _acts(self, name: str, plugged: Plugged) -> bool:
+        """Whether a mishap changes anything with this plugged."""
+        if name.startswith("player-"):
+            return plugged.plays_files
+        if name == "exchanged-leads" and (plugged.loop_back or plugged.fixture):
+            return False  # both inputs are wired alike
+        if name in OF_HANDS:
+            return self._really(plugged, frozenset((name,))) != plugged
+        return name != LEFT_UP
 
     def _really(self, plugged: Plugged, names: frozenset[str]) -> Plugged:
         """Return what ends up being plugged."""

@@ -8,7 +8,9 @@ import pytest
 from probe.bench.filters.convolve import Convolver, parts_of
 from probe.bench.filters.response import HIGH_PASS_HZ, LEAD, taps_of
 from probe.bench.planned.steps import Injector, Plugged
+from probe.bench.virtual.card import VirtualCard
 from probe.bench.virtual.clock import ForeignClock
+from probe.bench.virtual.mishaps import mishap
 from probe.bench.virtual.place import place_of
 from probe.session.model import Load
 from probe.simulate.tones import DEVICE_HZ
@@ -62,3 +64,18 @@ def test_foreign_clock_moves_a_tone() -> None:
     rest = found - np.real(amplitude * basis)
     assert abs(amplitude) == pytest.approx(1.0, abs=1e-4)
     assert np.std(rest) < 1e-4
+
+
+def test_a_mishap_that_changes_nothing_is_named() -> None:
+    words = ("forgotten-switch@loop-back", "lead-out@loop-back", "hum@load-hot")
+    card = VirtualCard(place_of("pin-3-open", exact=True), mishaps=[mishap(w) for w in words])
+    card.plug(Plugged("left", ("hot", "cold"), loop_back=True), "loop-back")
+    assert card.left_over() == (
+        "The mishap forgotten-switch@loop-back never came up: nothing of it is in that take.",
+        "The mishap hum@load-hot never came up: no such take was made.",
+    )
+    # source: a lead that is out hears nothing; the other one hears output 1
+    plugged = Plugged("left", ("hot", "unused"), loop_back=True)
+    heard = card.place.heard(plugged, np.array([997.0]))[0, :, 0]
+    assert heard[1] == pytest.approx(0.0, abs=1e-4)
+    assert abs(heard[0]) > 0.4

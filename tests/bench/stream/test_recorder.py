@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from pathlib import Path
 
 import numpy as np
@@ -47,6 +48,24 @@ def test_takes_of_one_stream_share_its_frames(tmp_path: Path) -> None:
         # With the least latency a block is heard as the next one is played.
         start = take.start_frame - 256
         assert np.array_equal(heard, kept.played[start : start + take.frames, 0].astype("f4"))
+
+
+def test_time_of_a_patient_card_stands_still_where_its_wait_ended() -> None:
+    def takes(slow_s: float) -> list[tuple[int, bytes]]:
+        def tell(_: Progress) -> None:
+            time.sleep(slow_s)
+
+        with Recorder(Kept().card, FORM) as recorder:
+            recorder.play([Part(0, tone())])
+            heard = []
+            for _ in range(3):
+                time.sleep(slow_s)
+                found = recorder.listen(0.1, tell)
+                heard.append((found.start_frame, found.samples.tobytes()))
+            return heard
+
+    # source: the same questions to the same card, however busy the machine is
+    assert takes(0.0) == takes(0.02)
 
 
 def test_a_stream_opened_again_is_another_timebase() -> None:
