@@ -94,7 +94,7 @@ class Exchanger:
 
     @contextmanager
     def awaited(self, over: Over) -> Iterator[None]:
-        """While this lasts somebody waits for ``over``, and a patient card's time passes until then.
+        """While this lasts somebody waits for ``over``; until then a patient card's time passes.
 
         It stands still at the very block with which ``over`` came true, however busy the machine
         is: the same questions then find the same answers.
