@@ -200,8 +200,8 @@ class Writer:
     Whoever waits for it may be interrupted between any two steps (Ctrl-C). Nothing is locked,
     therefore: a lock that an interruption leaves taken would hold up this thread for good.
 
-    ``failed`` is called, on that thread, with the reason why something cannot be stored; ``prompt``:
-    the card waits for what is stored.
+    ``failed`` is called, on that thread, with the reason why something cannot be stored.
+    ``prompt``: the card waits for what is stored.
     """
 
     def __init__(
