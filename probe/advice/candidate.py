@@ -19,6 +19,10 @@ NOT_IN_USE = frozenset({"saturation-beyond-full-output"})
 """Hazards beyond the level at which anybody listens."""
 
 
+NOT_SAFE = frozenset({"load-refused", "stage-fault", "direct-voltage", "tie-current"})
+"""Hazards with which nothing is named as the least bad: somebody would try it."""
+
+
 @dataclass(frozen=True)
 class Candidate:
     """One option into one input, on all sides at once: both sides are connected alike."""
@@ -49,9 +53,21 @@ class Candidate:
         return all(s.verdict == "works" for s in self.sides)
 
     @property
+    def worst_side(self) -> OptionAdvice:
+        """The side that is judged worst; of what cannot be told by what may be due."""
+        return max(self.sides, key=lambda s: RANK[s.doubt or s.verdict] - (s.doubt is not None))
+
+    @property
     def rank(self) -> int:
-        """How bad it is on the worst side; see `RANK`."""
-        return max(RANK[s.verdict] for s in self.sides)
+        """How bad it is on the worst side; what merely may be so is milder than what is."""
+        worst = self.worst_side
+        return RANK[worst.doubt or worst.verdict] - (worst.doubt is not None)
+
+    @property
+    def unsafe(self) -> bool:
+        """It is ruled out on a side, or may be, or harms something."""
+        ruled_out = any("never" in (s.verdict, s.doubt) for s in self.sides)
+        return ruled_out or bool(self.hazards & NOT_SAFE)
 
     @property
     def hazards(self) -> set[str]:

@@ -85,6 +85,8 @@ class Case:
     """What stands in for what was not measured, where this option rests on it."""
     load_ohm: float | None
     """Smallest load the maker allows."""
+    beside: tuple[Input, ...] = ()
+    """Inputs of the other leads that hang on the same output."""
 
 
 @dataclass(frozen=True)

@@ -303,14 +303,16 @@ def _spared(best: Candidate, working: Sequence[Candidate]) -> list[str]:
 def _nothing(box: str, candidates: Sequence[Candidate]) -> Choice:
     if not candidates:
         return Choice(box, None, None, ("no option fits the connectors of both ends",))
-    best = min(candidates, key=lambda c: (c.rank, c.loud))
-    worst_side = max(best.sides, key=lambda s: RANK[s.verdict])
-    why = (
-        "nothing works without reservation",
-        f"least bad: {best.option.id} ({worst_side.verdict}): "
-        + (worst_side.reasons[0] if worst_side.reasons else ""),
-    )
-    return Choice(box, None, None, why, best.option.id)
+    first = "nothing works without reservation"
+    harmless = [c for c in candidates if not c.unsafe]
+    best = min(harmless, key=lambda c: (c.loud, c.rank), default=None)
+    if best is None:
+        return Choice(box, None, None, (first, "and nothing is the least bad: every way is ruled "
+                                        "out, or not known to do no harm"))  # fmt: skip
+    worst = best.worst_side
+    said = "cannot tell" if worst.verdict == "cannot-tell" else worst.verdict
+    least = f"least bad: {best.option.id} ({said}): {(worst.reasons or ('',))[0]}"
+    return Choice(box, None, None, (first, least), best.option.id)
 
 
 LINKS = {"rca-link": "the RCA link", "xlr-link": "the native XLR link"}

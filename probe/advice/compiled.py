@@ -62,6 +62,7 @@ def _compiled(
         reference=reference.kind,
         role=first.socket.role,
         because=because(*told[0]) if told else "",
+        doubt=ordered[0].doubt if ordered else None,
     )
 
 

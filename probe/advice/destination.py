@@ -222,14 +222,15 @@ def together(destinations: Sequence[Destination]) -> Destination:
     """Return several destinations that hang on one device as one.
 
     Each input keeps its own lead and what is wanted of it; boxes are named after their
-    destination where it has a name. The most that is ever played is the largest of what is said.
+    destination where it has a name, and numbered where two have the same. The
+    most that is ever played is the largest of what is said.
     """
     if len(destinations) == 1:
         return destinations[0]
     inputs = []
-    for at, one in enumerate(destinations):
+    names = _told_apart([d.name or f"destination {k + 1}" for k, d in enumerate(destinations)])
+    for name, one in zip(names, destinations, strict=True):
         boxes = dict.fromkeys(s.box for s in one.inputs)
-        name = one.name or f"destination {at + 1}"
         for socket in one.inputs:
             box = name if len(boxes) == 1 else f"{name}, {socket.box}"
             label = f"{box}: {socket.connector} input"
@@ -240,12 +241,18 @@ def together(destinations: Sequence[Destination]) -> Destination:
             )  # fmt: skip
     said = [d.operating_volts for d in destinations if d.operating_volts is not None]
     return Destination(
-        name=" and ".join(d.name or f"destination {k + 1}" for k, d in enumerate(destinations)),
+        name=" and ".join(names),
         inputs=tuple(inputs),
         operating_volts=max(said, default=None),
         transformer=destinations[0].transformer,
         mains_hz=destinations[0].mains_hz,
     )
+
+
+def _told_apart(names: Sequence[str]) -> list[str]:
+    """Return the names, the second of two alike and those after it numbered."""
+    nth = [names[: k + 1].count(name) for k, name in enumerate(names)]
+    return [name if at == 1 else f"{name} (no. {at})" for name, at in zip(names, nth, strict=True)]
 
 
 def read_destination(path: Path, mains_hz: float = MAINS_HZ) -> Destination:

@@ -11,11 +11,14 @@ from probe.advice.destination import Input
 
 def _load(case: Case) -> Iterator[Finding]:
     least = case.load_ohm
-    if least is not None and case.socket.impedance_ohm < least:
-        ohm = case.socket.impedance_ohm
+    ohm = _load_on(case, between=case.socket.impedance_is == "between-legs")
+    if least is not None and ohm < least:
         far = ohm * limit.FAR_BELOW_LEAST_LOAD < least
-        yield Finding("avoid" if far else "works", "load", f"the input's {ohm:g} ohm are below "
-                      f"the {least:g} ohm the maker of the device allows", hazard=True)  # fmt: skip
+        are = f"the input's {ohm:g} ohm are"
+        if case.beside:
+            are = f"the {len(case.beside) + 1} inputs on this output, {_ohms(ohm)} together, are"
+        yield Finding("avoid" if far else "works", "load", f"{are} below the {least:g} ohm the "
+                      "maker of the device allows", hazard=True)  # fmt: skip
 
 
 def _load_refused(case: Case) -> Iterator[Finding]:
@@ -25,30 +28,46 @@ def _load_refused(case: Case) -> Iterator[Finding]:
     shown to drive as much.
     """
     for one in case.stage.refused:
-        ohm = _load_on(case.socket, between=one.between)
+        ohm = _load_on(case, between=one.between)
         if ohm > limit.REFUSED_TIMES * one.ohm:
             continue
         if one.connector == case.option.from_:
-            yield Finding("avoid", "load-refused", f"the input loads this output with {ohm:g} ohm, "
-                          f"and it did not drive {one.ohm:g} ohm {one.where}: {one.seen}",
-                          hazard=True)  # fmt: skip
+            yield Finding("avoid", "load-refused", f"{_loaded(case, ohm)}, and it did not drive "
+                          f"{one.ohm:g} ohm {one.where}: {one.seen}", hazard=True)  # fmt: skip
         elif not _driven(case):
             yield _not_shown(case, one, ohm)
 
 
-def _load_on(socket: Input, *, between: bool) -> float:
-    """Return what an input loads with, ohm, between the legs or on one of them.
+def _load_on(case: Case, *, between: bool) -> float:
+    """Return what the output is loaded with, ohm, between the legs or on one of them.
 
-    Of a balanced input each leg sees half of what is between the legs.
+    All inputs that hang on it are in parallel.
     """
+    sockets = (case.socket, *case.beside)
+    parallel = 1.0 / sum(1.0 / _load_of(socket, between=between) for socket in sockets)
+    return round(parallel, 6)  # so that two of 1200 ohm are 600 ohm, and one is what it says
+
+
+def _load_of(socket: Input, *, between: bool) -> float:
+    """Return the same of one input; of a balanced one each leg sees half of what is between."""
     legs = {(True, "each-leg"): 2.0, (False, "between-legs"): 0.5}
     return socket.impedance_ohm * legs.get((between, socket.impedance_is or ""), 1.0)
+
+
+def _loaded(case: Case, ohm: float) -> str:
+    if not case.beside:
+        return f"the input loads this output with {ohm:g} ohm"
+    return f"the {len(case.beside) + 1} inputs on this output load it with {_ohms(ohm)} together"
+
+
+def _ohms(ohm: float) -> str:
+    return f"{float(f'{ohm:.3g}'):g} ohm"
 
 
 def _driven(case: Case) -> bool:
     """Tell whether the output drove about as hard a load as the input is."""
     return any(
-        one.ohm <= limit.DRIVEN_TIMES * _load_on(case.socket, between=one.between)
+        one.ohm <= limit.DRIVEN_TIMES * _load_on(case, between=one.between)
         for one in case.stage.driven
         if one.connector == case.option.from_
     )
@@ -59,9 +78,9 @@ def _not_shown(case: Case, one: Tried, ohm: float) -> Finding:
     return Finding(
         "cannot-tell",
         "load-not-shown",
-        f"the input loads this output with {ohm:g} ohm; the device did not drive {one.ohm:g} ohm "
-        f"{one.where}: {one.seen}; and nothing shows that its {own} output drives such a load: a "
-        f"take of it with a resistor of about {ohm:g} ohm would settle it",
+        f"{_loaded(case, ohm)}; the device did not drive {one.ohm:g} ohm {one.where}: {one.seen}; "
+        f"and nothing shows that its {own} output drives such a load: a take of it with a resistor "
+        f"of about {_ohms(ohm)} would settle it",
         hazard=True,
         doubt="avoid",
     )

@@ -54,6 +54,8 @@ class OptionAdvice:
     """Of one that works and was not chosen: what it lacks."""
     role: str = "amplifier"
     """What the input belongs to; a subwoofer is one box with one lead."""
+    doubt: Verdict | None = None
+    """With ``cannot-tell``: the worst verdict that may be due."""
 
     @property
     def used(self) -> OptionAdvice:
@@ -226,6 +228,16 @@ class Choice:
     left: tuple[tuple[tuple[str, str], str], ...] = ()
     """What was passed by (socket, option), and what it lacked."""
 
+    def to_json(self) -> dict[str, Any]:
+        """Return the choice as plain values."""
+        return {
+            "destination": self.box,
+            "input": self.socket,
+            "option": self.option,
+            "why": list(self.why),
+            "least_bad": self.best,
+        }
+
 
 @dataclass(frozen=True)
 class Together:
@@ -344,6 +356,7 @@ class Advice:
             "not_computed": list(self.not_computed),
             "chosen": self.chosen,
             "why": list(self.choices[0].why) if self.choices else [],
+            "choices": [c.to_json() for c in self.choices],
             "options": [o.to_json() for o in self.options] + [a.to_json() for a in self.digital],
             "sets": [one.to_json() for one in self.sets],
             "cures": [cure.to_json() for cure in self.cures],

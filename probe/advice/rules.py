@@ -334,7 +334,8 @@ def _direct_voltage(case: Case) -> Iterator[Finding]:
         elif direct is None and case.stage.direct_elsewhere:
             yield Finding("cannot-tell", "direct-voltage-not-metered", "another terminal of this "
                           f"device carries direct voltage, and {PINS[terminal]} was not metered: "
-                          "meter it before anything is connected", hazard=True)  # fmt: skip
+                          "meter it before anything is connected", hazard=True,
+                          doubt="never")  # fmt: skip
 
 
 def _faulty(case: Case) -> Iterator[Finding]:

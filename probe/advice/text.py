@@ -23,7 +23,8 @@ WORTH_A_WORD_DB = 0.05
 FIRST = ("headphone-output", "speaker-output", "direct-voltage", "stage-fault")
 """Cautions that stand before any choice."""
 
-AT_ONCE = ("shared-output", "together", "together-suffers", "together-not-settled")
+AT_ONCE = ("shared-output", "together-not-all", "together", "together-suffers",
+           "together-not-settled", "together-mind")  # fmt: skip
 """Cautions of several boxes at once, which stand with what is chosen for each."""
 
 DANGERS = 3

@@ -44,10 +44,25 @@ class _Use:
 def best_sets(
     desks: Sequence[Desk], advice: Advice
 ) -> tuple[tuple[Together, ...], tuple[Note, ...]]:
-    """Return what goes together, the best set first, and what has to be said of it."""
-    chosen = [c for c in advice.choices if c.option is not None]
-    if len(chosen) < 2:
-        return ((Together(advice.choices, (), True),) if advice.choices else ()), ()
+    """Return what goes together, the best set first, and what has to be said of it.
+
+    A box for which no set has a way that works is left out, the one named last first: what is
+    used must be what may be plugged in with the rest.
+    """
+    left_out: list[Note] = []
+    while len(chosen := [c for c in advice.choices if c.option is not None]) > 1:
+        tried = _tried(desks, advice, chosen)
+        best = _ordered(tried)[0]
+        harmed = [c for c in chosen if c.box in _harmed(best)]
+        if not harmed:
+            return _ordered(tried), (*left_out, *_said(tried, chosen, advice))
+        advice, note = _without(advice, harmed[-1], best)
+        left_out.append(note)
+    return ((Together(advice.choices, (), True),) if advice.choices else ()), tuple(left_out)
+
+
+def _tried(desks: Sequence[Desk], advice: Advice, chosen: Sequence[Choice]) -> list[Together]:
+    """Return the sets that were solved, each box's own best first, until one harms nobody."""
     rivals = [_uses(desks[0], advice, choice) for choice in chosen]
     tried: list[Together] = []
     for uses in islice(_likeliest_first(rivals), MOST_SETS):
@@ -56,7 +71,32 @@ def best_sets(
             tried.append(found)
         if not tried[-1].says:
             break
-    return _ordered(tried), _said(tried, chosen)
+    return tried
+
+
+def _harmed(one: Together) -> set[str]:
+    """Return the boxes whose lead is not to be used with the others of the set."""
+    return {o.box for o in one.options if o.verdict in ("avoid", "never")}
+
+
+def _without(advice: Advice, own: Choice, best: Together) -> tuple[Advice, Note]:
+    """Return the advice with nothing for a box that goes with no set, and what is said of it."""
+    mine = next(o for o in best.options if o.box == own.box and o.verdict in ("avoid", "never"))
+    does_not = f"with the other boxes on this device too {mine.option.id} is {_judged(mine)}"
+    why = (
+        f"no lead for it goes with what the other boxes use: {does_not}",
+        f"with the others unplugged: {own.option}",
+    )
+    left = {**dict(own.left), (own.socket or "", own.option or ""): "does not go with the others"}
+    nothing = Choice(own.box, None, None, why, left=tuple(left.items()))
+    choices = tuple(nothing if c.box == own.box else c for c in advice.choices)
+    says = f"Not all of these boxes can hang on this device at once: not {own.box}; {does_not}"
+    return replace(advice, choices=choices), Note("together-not-all", says)
+
+
+def _judged(option: OptionAdvice) -> str:
+    words = {"avoid": "better avoided", "never": "ruled out", "cannot-tell": "not to be judged yet"}
+    return f"{words.get(option.verdict, option.verdict)}: {option.reasons[0]}"
 
 
 def _quieter_than(other: Together, own: Together) -> bool:
@@ -99,6 +139,8 @@ def _instead(own: Choice, best: Choice, advice: Advice) -> Choice:
     """Return what a box uses in the best set, and why it is not its own best."""
     if (own.option, own.socket) == (best.option, best.socket):
         return own
+    if best.option is None:  # no set has anything for it
+        return best
     does_not = f"does not go with what the other boxes use: {'; '.join(advice.sets[-1].says)}"
     padded = any(o.option.pad is not None for o in advice.sets[0].options if o.box == best.box)
     left = {**dict(own.left), (own.socket or "", own.option or ""): "does not go with the others"}
@@ -163,11 +205,13 @@ def _suffers(found: OptionAdvice, alone: OptionAdvice) -> list[str]:
     """Return what the company does to one option that it may not."""
     where = f"{found.box}, {found.option.id}"
     if found.verdict != "works":
-        verdict = "cannot tell" if found.verdict == "cannot-tell" else found.verdict
-        return [f"{where}: {verdict} with the others plugged in: {found.reasons[0]}"]
+        return [f"{where}: with the others plugged in {_judged(found)}"]
     change = _change_db(found, alone)
     if change is not None and change < -limit.GAIN_REACHED_DB:
-        return [f"{where}: {change:+.1f} dB by what the other leads draw"]
+        before, now = (o.figures.full_output_margin_db for o in (alone, found))
+        filled = before is not None and before.low >= 0.0
+        short = ", short of full output then" if filled and now and now.low < 0.0 else ""
+        return [f"{where}: {change:+.1f} dB by what the other leads draw{short}"]
     return []
 
 
@@ -178,11 +222,11 @@ def _change_db(found: OptionAdvice, alone: OptionAdvice) -> float | None:
 
 def _ordered(tried: Sequence[Together]) -> tuple[Together, ...]:
     """Return the best set, then the set of each box's own best where that is another one."""
-    best = next((t for t in tried if not t.says), tried[0])
+    best = min(tried, key=lambda t: (len(_harmed(t)), bool(t.says)))
     return (best,) if best is tried[0] else (best, tried[0])
 
 
-def _said(tried: Sequence[Together], chosen: Sequence[Choice]) -> tuple[Note, ...]:
+def _said(tried: Sequence[Together], chosen: Sequence[Choice], advice: Advice) -> tuple[Note, ...]:
     notes = []
     sockets = {o.option.from_ for o in tried[0].options}
     if len(sockets) < len(chosen):
@@ -197,18 +241,29 @@ def _said(tried: Sequence[Together], chosen: Sequence[Choice]) -> tuple[Note, ..
     elif best is not own:
         says = "The leads were chosen to go together: each box's own best does not, "
         notes.append(Note("together", says + "; ".join(own.says)))
-    return tuple(notes)
+    return (*notes, *_to_mind(advice, best))
+
+
+def _to_mind(advice: Advice, best: Together) -> list[Note]:
+    """Say what has to be minded of a lead only because of the others."""
+    where: dict[str, list[str]] = {}
+    for found in best.options:
+        known = {h.code for h in _alone(advice, found).hazards}
+        for h in found.hazards:
+            if h.code not in known and found.verdict == "works":
+                where.setdefault(h.message, []).append(f"{found.box}, {found.option.id}")
+    told = "; ".join(f"{', '.join(dict.fromkeys(held))}: {says}" for says, held in where.items())
+    return [Note("together-mind", f"To mind with all plugged in at once: {told}")] if told else []
 
 
 def _not_as_alone(best: Together) -> Note:
-    """Say that the best set does not work, or that nobody knows whether it does."""
+    """Say that the leads of the best set take level from each other, or may do worse."""
     why = "; ".join(best.says)
-    if any(o.verdict == "cannot-tell" for o in best.options) and not any(
-        o.verdict in ("avoid", "never") for o in best.options
-    ):
+    if any(o.verdict == "cannot-tell" for o in best.options):
         says = f"Judged is each lead alone; whether all work together is not settled: {why}"
         return Note("together-not-settled", says)
-    return Note("together-suffers", f"Together they do not work as each does alone: {why}")
+    says = "With all plugged in at once each works, but not as loud as alone"
+    return Note("together-suffers", f"{says}: {why}")
 
 
 def effects(advice: Advice) -> list[str]:

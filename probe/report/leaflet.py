@@ -17,7 +17,7 @@ from probe.report import words
 from probe.report.bounded import MOST_DB, figure
 from probe.report.document import listing
 from probe.report.gains import GOOD_HUM_DB, gains
-from probe.report.other_ways import only_avoided, other_ways, why_nothing
+from probe.report.other_ways import nothing_used, other_ways, why_nothing
 from probe.report.places import place_of
 from probe.report.plugs import drawn_of, lead_drawing
 from probe.report.text import clean, printed
@@ -136,15 +136,19 @@ def first_of(advice: Mapping[str, Any]) -> tuple[str, ...]:
 
 
 BEFORE = ("simulated", "direct-voltage-not-metered", "load-refused", "phantom-power",
-          "unlikely-sensitivity", "shared-output", "together", "together-suffers",
-          "together-not-settled")  # fmt: skip
+          "unlikely-sensitivity", "shared-output", "together-not-all", "together",
+          "together-suffers", "together-not-settled", "together-mind")  # fmt: skip
 """Codes of the cautions that stand at the head of every side."""
 
 AT_ONCE = {
+    "together-not-all": "Not all of these boxes can hang on this device at once: one of the sheets "
+    "says which of them stays unplugged.",
+    "together-mind": "With all plugged in at once there is more to mind than for each alone: ask "
+    "before that is done.",
     "together-not-settled": "The sheets judge each box alone. With all plugged in at once it is "
     "not settled that each still works: have that measured first.",
     "together-suffers": "The sheets judge each box alone. With all plugged in at once not every "
-    "one does as well as its sheet says: ask before that is done.",
+    "one plays as loud as its sheet says: turn up, or ask first.",
     "together": "The leads of all sheets were chosen to go together: plug them in as the sheets "
     "have them, all or none.",
 }
@@ -205,13 +209,7 @@ def _nothing(advice: Mapping[str, Any], box: str = "") -> Leaf:
         first=first,
         before=before_of(advice),
         # no option at all is only given where nothing may ever hang on the output as it is
-        chosen="Never connect this output"
-        if first and not options
-        else (
-            "Nothing to recommend without reservation"
-            if only_avoided(options)
-            else "Do not connect yet"
-        ),
+        chosen="Never connect this output" if first and not options else nothing_used(options),
         drawing=None,
         needs=(),
         gains=(),

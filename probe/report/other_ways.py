@@ -5,10 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from probe.numbers import interval
 from probe.report import words
 from probe.report.document import listing
-from probe.report.gains import LOUD_HUM_DB
 from probe.report.text import clean, printed
 from probe.report.used import as_used, needs_pad
 
@@ -21,27 +19,37 @@ LEAST_BAD = ("works", "avoid", "cannot-tell", "never")
 """Verdicts of what is left, the least bad first."""
 
 
-def only_avoided(options: Sequence[Mapping[str, Any]]) -> bool:
-    """Tell whether there is a way that harms nothing, and only has a drawback."""
-    return any(o.get("verdict") == "avoid" for o in options) and not any(
-        o.get("verdict") == "cannot-tell" for o in options
-    )
+def nothing_used(options: Sequence[Mapping[str, Any]]) -> str:
+    """Return the headline of a box for which nothing is to be used."""
+    verdicts = {o.get("verdict") for o in options}
+    if "works" in verdicts:  # by itself
+        return "Not together with the other boxes"
+    if "avoid" in verdicts and "cannot-tell" not in verdicts:  # it only has a drawback
+        return "Nothing to recommend without reservation"
+    return "Do not connect yet"
 
 
 def why_nothing(advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]]) -> tuple[str, ...]:
     """Return in the customer's words why nothing is recommended, and what would help."""
     if not options:
         return ("No lead fits the sockets of both ends.",)
-    by_verdict = {v: [o for o in options if o.get("verdict") == v] for v in LEAST_BAD}
+    alone = next((o for o in options if o.get("verdict") == "works"), None)
+    if alone is not None:
+        return (
+            f"By itself it works ({_name(alone)}), but no lead for it goes with what the other "
+            "boxes use: leave it unplugged while they are plugged in, or have it fed from an "
+            "output of its own.",
+        )
     said = ["None of the ways to connect them can be recommended without reservation."]
-    best = next((min(held, key=_loud) for v, held in by_verdict.items() if held and v != "never"),
-                None)  # fmt: skip
-    if best is not None:
-        way = _name(best)
-        said.append(f"The least bad: {way}; {_because(best)}.")
-    if by_verdict["cannot-tell"]:
-        said.append("Have the output measured: that tells which of them is right.")
     boxes = {o.get("destination") for o in options}
+    choices = [c for c in listing(advice, "choices") if isinstance(c, Mapping)]
+    least = {(c.get("destination"), c.get("least_bad")) for c in choices if c.get("least_bad")}
+    best = [o for o in options if (o.get("destination"), o.get("id")) in least]
+    if best:
+        worst = max(best, key=_badness)
+        said.append(f"The least bad: {_name(worst)}; {_because(worst)}.")
+    if any(o.get("verdict") == "cannot-tell" for o in options):
+        said.append("Have the output measured: that tells which of them is right.")
     cures = [c for c in listing(advice, "cures")
              if isinstance(c, Mapping) and c.get("destination") in boxes]  # fmt: skip
     said += [f"It would help: {printed(c.get('says'), 160)}." for c in cures[:1]]
@@ -67,13 +75,6 @@ def other_ways(
     if len(ways) < len(worst):
         rows.append((f"{len(worst) - len(ways)} more", "", LEFT_OUT))
     return tuple(rows)
-
-
-def _loud(option: Mapping[str, Any]) -> bool:
-    """Tell whether the hum of a way surely disturbs the music."""
-    hum = option.get("hum_below_full_output_db")
-    ends = interval(hum) if isinstance(hum, Mapping) else None
-    return ends is not None and ends[1] < LOUD_HUM_DB
 
 
 def _badness(option: Mapping[str, Any]) -> int:

@@ -9,6 +9,7 @@ from probe.report.text import clean
 CONNECTORS = {"rca": "RCA", "xlr": "XLR", "digital-75": "75 ohm digital",
               "digital-110": "110 ohm digital"}  # fmt: skip
 
+_NUMBERED = re.compile(r"(.+) (\(no\. \d+\))")
 _TYPED = re.compile(rf"({'|'.join(CONNECTORS)})((?::[^:+]+)*)", re.IGNORECASE)
 
 
@@ -20,6 +21,9 @@ def place_of(name: object) -> str:
     text = clean(name or "the destination")
     if " and " in text:
         return " and ".join(place_of(part) for part in text.split(" and "))
+    numbered = _NUMBERED.fullmatch(text)
+    if numbered is not None:
+        return f"{place_of(numbered[1])} {numbered[2]}"
     inputs = [_TYPED.fullmatch(part.strip()) for part in text.split("+")]
     if not all(inputs):
         return text

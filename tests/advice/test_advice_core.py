@@ -115,4 +115,6 @@ def test_the_least_bad_is_not_the_one_that_hums_loudly() -> None:
                     Destination("amp", (socket,), transformer=small))  # fmt: skip
     assert advice.chosen is None
     assert advice.choices[0].best == "xlr-to-rca/transformer"
-    assert "transformer" in " ".join(why_nothing({}, [o.to_json() for o in advice.options]))
+    assert "transformer" in " ".join(
+        why_nothing(advice.to_json(), [o.to_json() for o in advice.options])
+    )

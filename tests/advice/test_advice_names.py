@@ -31,7 +31,8 @@ DIGITAL_IDS = {
 
 TOP = {
     "format", "device", "destination", "operating_point", "wanted_gain_db", "provisional",
-    "not_computed", "chosen", "why", "options", "sets", "cures", "would_change", "cautions",
+    "not_computed", "chosen", "why", "choices", "options", "sets", "cures",
+    "would_change", "cautions",
 }  # fmt: skip
 
 WORDS = {
@@ -59,6 +60,7 @@ ATTENUATOR_WORDS = {"why", "fitted", "says", "designs", "verdict", "because", "h
 QUANTITY = {"value", "unit", "u95", "low", "high", "bound", "at_hz", "note", "measure"}
 VERDICTS = {"use", "works", "avoid", "never", "cannot-tell"}
 SET = {"choices", "solved_together", "options", "says"}
+CHOICE = {"destination", "input", "option", "why", "least_bad"}
 CURE = {"cure", "destination", "option", "says", "hum_below_full_output_db", "better_by_db",
         "verdict"}  # fmt: skip
 
@@ -107,6 +109,7 @@ def test_keys_at_the_top_are_stable(answer: dict[str, Any]) -> None:
     assert {o["id"] for o in answer["options"]} == IDS
     assert {o["verdict"] for o in answer["options"]} <= VERDICTS
     assert all(set(one) == SET for one in answer["sets"])
+    assert all(set(one) == CHOICE for one in answer["choices"])
     assert all(set(one) == {"code", "what", "answers"} for one in answer["would_change"])
     notes = [*answer["cautions"], *(h for o in answer["options"] for h in o["hazards"])]
     assert all(set(note) == {"code", "message"} for note in notes)

@@ -10,11 +10,14 @@ import pytest
 from probe.advice.advise import advise
 from probe.advice.case import Finding
 from probe.advice.cautions import load_refused
+from probe.advice.destination import Destination, Input, together
+from probe.advice.ground import of_preset
 from probe.advice.loads import _load, _load_refused
 from probe.advice.subject import side_of
 from probe.advice.text import render
 from probe.advice.typed import typed_destination
 from probe.facts.refused import refused_stage
+from probe.report.leaflet import leaves_of
 from probe.session.model import Load, RefusedLoad
 from tests.advice.stages import facts, symmetrical
 
@@ -32,11 +35,14 @@ def told(
     return refused_stage(session, "left", {"used"})
 
 
-def judged(stage: dict[str, Any], socket: float, is_: str | None, from_: str = "") -> list[Finding]:
+def judged(
+    stage: dict[str, Any], socket: float, is_: str | None, from_: str = "", beside: Any = ()
+) -> list[Finding]:
     case: Any = SimpleNamespace(
         stage=side_of(facts("differential", stage=stage), "left").stage,
         option=SimpleNamespace(from_=from_ or ("rca" if is_ is None else "xlr")),
         socket=SimpleNamespace(impedance_ohm=socket, impedance_is=is_),
+        beside=beside,
     )
     return list(_load_refused(case))
 
@@ -143,5 +149,79 @@ def test_what_is_no_list_of_loads_says_nothing(said: Any) -> None:
 def test_an_input_far_below_what_the_maker_allows_is_avoided(
     least: float, ohm: float, verdict: str | None
 ) -> None:
-    case: Any = SimpleNamespace(load_ohm=least, socket=SimpleNamespace(impedance_ohm=ohm))
+    socket = SimpleNamespace(impedance_ohm=ohm, impedance_is="each-leg")
+    case: Any = SimpleNamespace(load_ohm=least, socket=socket, beside=())
     assert [f.verdict for f in _load(case)] == ([] if verdict is None else [verdict])
+
+
+@pytest.mark.parametrize(
+    ("beside", "avoided"),
+    [
+        # closed form: 22 kohm alone are more than twice 10 kohm; two of them are 11 kohm, and 22
+        # kohm beside one of 480 kohm between its legs, 240 kohm on each, 20.2 kohm
+        ((), False),
+        (((22e3, "each-leg"),), True),
+        (((480e3, "between-legs"),), False),
+        (((22e3, "each-leg"), (480e3, "between-legs")), True),
+    ],
+)
+def test_inputs_on_one_output_load_it_together(beside: Any, avoided: bool) -> None:
+    others = [SimpleNamespace(impedance_ohm=ohm, impedance_is=is_) for ohm, is_ in beside]
+    stage = told(("hot", "ground"), 10e3)
+    found = judged(stage, 22e3, "each-leg", beside=tuple(others))
+    assert [f.code for f in found] == ["load-refused"] * avoided
+    assert all(f"the {len(others) + 1} inputs" in f.message for f in found)
+
+
+def test_inputs_on_one_output_are_held_against_what_the_maker_allows() -> None:
+    sockets = [SimpleNamespace(impedance_ohm=1000.0, impedance_is="each-leg") for _ in range(4)]
+    verdicts = []
+    for n in range(1, 5):
+        case: Any = SimpleNamespace(load_ohm=600.0, socket=sockets[0], beside=tuple(sockets[1:n]))
+        verdicts += [[f.verdict for f in _load(case)]]
+    # closed form: 1000, 500, 333 and 250 ohm; half of 600 are 300
+    assert verdicts == [[], ["works"], ["works"], ["avoid"]]
+
+
+def two_of(ohm: float) -> Destination:
+    """Two power amplifiers on one output, nothing about them left open."""
+    socket = Input("xlr", "xlr", "balanced", ohm, circuit="buffered", impedance_is="each-leg",
+                   sensitivity_volts=0.5, ground=of_preset("same-strip"))  # fmt: skip
+    return together([Destination("amp", (socket,))] * 2)
+
+
+def test_what_does_not_go_with_the_others_is_not_used() -> None:
+    document = facts("differential", stage=told(("hot", "ground"), 10e3), connectors=("xlr",))
+    both = two_of(22e3)
+    # with an RCA output the second one goes there: each output has one
+    two_outputs = {**document, "device": {**document["device"], "connectors": ["xlr", "rca"]}}
+    through_rca = advise(two_outputs, {"left": symmetrical()}, both)
+    assert [c.option for c in through_rca.choices] == [
+        "xlr-to-xlr", "rca-to-xlr/pin-3-tied-at-source"]  # fmt: skip
+    advice = advise(document, {"left": symmetrical()}, both)
+    first, second = advice.choices
+    # closed form, as above: one of the two is 22 kohm and works, both are 11 kohm
+    assert (first.option, second.option) == ("xlr-to-xlr", None)
+    assert second.box.endswith("(no. 2)")
+    assert "11000 ohm together" in second.why[0]
+    assert second.why[1] == "with the others unplugged: xlr-to-xlr"
+    used = [o.box for o in advice.options if o.verdict == "use"]
+    assert used == [first.box]
+    said = advice.to_json()
+    assert [c["option"] for c in said["choices"]] == ["xlr-to-xlr", None]
+    assert [c["option"] for c in said["sets"][0]["choices"]] == ["xlr-to-xlr", None]
+    assert "together-not-all" in [c["code"] for c in said["cautions"]]
+    assert "USE NOTHING YET (amp (no. 2))" in render(advice)
+    one, other = leaves_of(said)
+    assert "stays unplugged" in " ".join(one.before)
+    assert (other.chosen, other.drawing) == ("Not together with the other boxes", None)
+    assert "By itself it works" in " ".join(other.why)
+
+
+def test_a_lead_that_only_has_more_to_mind_with_the_others_is_used_and_said() -> None:
+    document = facts("differential", device={"minimum_load_ohm": 600.0})
+    both = two_of(1e3)
+    advice = advise(document, {"left": symmetrical()}, both)
+    assert [c.option for c in advice.choices] == ["xlr-to-xlr"] * 2
+    (note,) = [c.message for c in advice.cautions if c.code == "together-mind"]
+    assert "500 ohm together" in note

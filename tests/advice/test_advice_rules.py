@@ -14,11 +14,13 @@ from probe.advice import rules
 from probe.advice.advise import BY_ID, advise
 from probe.advice.destination import Cable, Destination, Input
 from probe.advice.figures import Figures
+from probe.advice.ground import GroundPath
 from probe.advice.model import Advice, Note, OptionAdvice
 from probe.advice.quantity import Quantity
 from probe.advice.sampled import sample
 from probe.advice.solve import solve_option
 from probe.advice.text import WIDTH, render
+from probe.advice.transformers import find_transformer
 from probe.errors import BadInput
 from probe.facts.source import Source
 from tests.advice.stages import (
@@ -68,13 +70,13 @@ def changed(socket: Input, **more: Any) -> Input:
 @pytest.mark.parametrize(
     ("connectors", "inputs", "expected"),
     [
-        (("xlr", "rca"), (RCA,), 5),
+        (("xlr", "rca"), (RCA,), 6),
         (("xlr",), (RCA,), 4),
-        (("rca",), (RCA,), 1),
+        (("rca",), (RCA,), 2),
         (("xlr", "rca"), (XLR,), 5),
         (("rca",), (XLR,), 4),
         (("xlr",), (XLR,), 1),
-        (("xlr", "rca"), (RCA, XLR), 10),
+        (("xlr", "rca"), (RCA, XLR), 11),
     ],
 )
 def test_only_what_the_connectors_allow(
@@ -225,6 +227,7 @@ def test_electronically_floating_stage_is_tied_at_the_source() -> None:
         "xlr-to-rca/pin-3-tied-at-source": "use",
         "xlr-to-rca/pin-3-tied-at-destination": "avoid",
         "xlr-to-rca/transformer": "works",
+        "rca-to-rca/transformer": "works",
     }
     used = of(advice, "xlr-to-rca/pin-3-tied-at-source")
     assert "clips-earlier" in codes(used)
@@ -527,12 +530,31 @@ def test_overload_is_a_caution_and_avoided_where_normal_use_runs_close() -> None
     assert any("attenuator" in r for r in of(avoid, "rca-to-rca").reasons)
 
 
-def test_nothing_works_is_said_with_the_least_bad() -> None:
-    volts = {"hot_direct_voltage": {"value": 0.15, "unit": "V"}}
-    advice = ask(facts(connectors=("xlr",), values=volts), cross_coupled())
+@pytest.mark.parametrize(
+    "more",
+    [
+        {"values": {"hot_direct_voltage": {"value": 0.15, "unit": "V"}}},
+        {"stage": {"refused": [{"from": "hot", "to": "ground", "ohm": 47e3, "seen": "x"}]}},
+    ],
+    ids=["direct voltage", "a load it did not drive"],
+)  # fmt: skip
+def test_what_may_do_harm_is_not_the_least_bad(more: dict[str, Any]) -> None:
+    # safety: whoever reads that a lead is the least bad tries it
+    advice = ask(facts(connectors=("xlr",), **more), cross_coupled())
     assert advice.chosen is None
-    assert advice.choices[0].best is not None
+    assert advice.choices[0].best is None
     assert "USE NOTHING YET" in render(advice)
+    assert "least bad: xlr" not in render(advice)
+
+
+def test_what_only_has_a_drawback_is_the_least_bad() -> None:
+    # closed form: 100 mV across 1 ohm and the lead's shield: far less than 75 dB below 1 V
+    loud = changed(RCA, sensitivity_volts=1.0, ground=GroundPath(0.1, ohm=1.0))
+    advice = ask(facts(connectors=("rca",)), symmetrical(), loud,
+                 transformer=find_transformer("sorrel"))  # fmt: skip
+    assert advice.chosen is None
+    # closed form: 1.5 H (188 ohm at 20 Hz) beside 160 ohm: some dB of bass, no hum that is loud
+    assert advice.choices[0].best == "rca-to-rca/transformer"
 
 
 def test_a_subwoofer_is_judged_on_bass_only() -> None:

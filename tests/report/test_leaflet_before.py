@@ -118,7 +118,8 @@ def test_a_box_that_nothing_is_used_for_has_a_side_of_its_own() -> None:
         {"id": "rca-to-rca", "destination": "subwoofer", "verdict": "avoid", "because": "it hums"},
     ]
     cures = [{"destination": "amplifier", "says": "a cure of the other box"}]
-    one, other = leaves_of({"options": options, "cures": cures})
+    choices = [{"destination": "subwoofer", "option": None, "least_bad": "rca-to-rca"}]
+    one, other = leaves_of({"options": options, "cures": cures, "choices": choices})
     # one side for each box: what is asked of the sheet
     assert (one.destination, other.destination) == ("amplifier", "subwoofer")
     assert other.drawing is None
