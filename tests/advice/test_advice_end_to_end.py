@@ -107,6 +107,7 @@ def test_a_facts_file_gives_the_same_answer_as_its_session(
         _long("7", "injections"), _long("5", "cold only"),
     ],
 )  # fmt: skip
+@pytest.mark.long
 def test_few_takes_never_give_a_level_that_is_wrong(name: str, takes: str, tmp_path: Path) -> None:
     written = _session(tmp_path, name, takes=takes)
     facts = analyse_session(written.folder, draws=400)

@@ -373,6 +373,7 @@ except BadInput as error:
 
 
 @pytest.mark.parametrize("room", [100, 9000, 40_000])
+@pytest.mark.long
 def test_a_full_disk_loses_nothing(place: Path, tmp_path: Path, room: int) -> None:
     assert resource.RLIMIT_FSIZE
     filled(place, 3)

@@ -22,6 +22,7 @@ def recorded(through: np.ndarray, late: float = 0.5, after: float = 1.0) -> np.n
     return np.concatenate([np.zeros(max(before, 0)), whole, np.zeros(round(after * RATE))])[:, None]
 
 
+@pytest.mark.long
 def test_the_sweep_is_that_of_the_signal_library() -> None:
     t = np.arange(round(PLAYED.seconds * RATE)) / RATE
     # source: scipy.signal.chirp, logarithmic, started at a sine's zero

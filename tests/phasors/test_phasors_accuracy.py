@@ -38,6 +38,7 @@ def test_clean_24_bit_recordings(rate: int, seconds: float, clock: float) -> Non
     assert not np.any(found.hum_limited)
 
 
+@pytest.mark.long
 def test_a_minute() -> None:
     rng = np.random.default_rng(2)
     made = take(seconds=60.0)

@@ -105,6 +105,7 @@ def test_spread_meets_the_bound_in_white_noise() -> None:
     assert found.remarked == 0
 
 
+@pytest.mark.long
 def test_spread_meets_the_bound_in_coloured_noise() -> None:
     found = spread(pink, seconds=1.0, seed=3)
     # the same bound with the density that the noise has at each tone (closed form: 1 + 1000 Hz/f)
@@ -180,7 +181,10 @@ def test_in_coloured_noise_each_tone_has_its_own_variance() -> None:
     assert total == pytest.approx(expected, rel=0.2)
 
 
-@pytest.mark.parametrize("apart", [0.2, 0.6, 1.1])
+@pytest.mark.parametrize(
+    "apart",
+    [pytest.param(0.2, marks=pytest.mark.long), 0.6, pytest.param(1.1, marks=pytest.mark.long)],
+)
 def test_tones_closer_than_the_resolution(apart: float) -> None:
     rng = np.random.default_rng(7)
     hz = np.array([1000.3, 1000.3 + apart])

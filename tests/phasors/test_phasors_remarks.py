@@ -238,6 +238,7 @@ def test_hum_beside_tones_does_no_harm() -> None:
         assert worst(found, v) < 4.5
 
 
+@pytest.mark.long
 def test_tones_on_hum_say_so_and_hold_the_truth() -> None:
     rng = np.random.default_rng(16)
     tones = (20.0, 50.0, 100.0, *TONES[3:])

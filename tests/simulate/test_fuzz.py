@@ -5,6 +5,7 @@ import io
 import tempfile
 from pathlib import Path
 
+import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -142,6 +143,7 @@ CHANGES = st.sampled_from(KEYS).flatmap(
     suppress_health_check=[HealthCheck.too_slow],
 )
 @given(st.lists(CHANGES, min_size=1, max_size=3).map(dict))
+@pytest.mark.long
 def test_any_stage_file_is_made_or_refused(changes):
     text = "\n".join(f"{k} = {v}" for k, v in {**START, **changes}.items())
     with tempfile.TemporaryDirectory() as folder:

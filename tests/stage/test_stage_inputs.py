@@ -113,6 +113,7 @@ def _one_wrong(share):
 
 
 @pytest.mark.parametrize("share", [-0.5, pytest.param(-0.3, marks=pytest.mark.long)])
+@pytest.mark.long
 def test_one_input_that_is_less_than_declared_is_suspected(share):
     """Of one that hangs on the same leg in every take no take tells."""
     found = _one_wrong(share)

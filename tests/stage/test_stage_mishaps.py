@@ -177,8 +177,8 @@ FORGOTTEN = {
     ("forgotten", "situation"),
     [
         ("load hot", "reference"),
-        ("load across", "reference"),
-        ("load cold", "timebase"),
+        pytest.param("load across", "reference", marks=pytest.mark.long),
+        pytest.param("load cold", "timebase", marks=pytest.mark.long),
         ("load hot", "none"),
     ],
 )

@@ -96,6 +96,7 @@ def test_an_untouched_bench_passes():
         (replace(TRUTH, in_farad=(20e-9, 149e-12)), "check", "another lead"),
     ],
 )
+@pytest.mark.long
 def test_what_was_moved_is_found_in_one_take(bench, really, said):
     result = run(bench, really)
     assert not result.fine

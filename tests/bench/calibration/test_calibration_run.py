@@ -116,6 +116,7 @@ def test_the_practice_bench_is_found():
     assert figures.match.db[at] == pytest.approx(20 * np.log10(8.76 / 8.71), abs=0.01)
 
 
+@pytest.mark.long
 def test_the_file_says_the_same_and_a_session_takes_it_over(tmp_path: Path):
     figures, _ = plain_run()
     path = tmp_path / "data" / "bench.toml"

@@ -61,6 +61,7 @@ def test_low_crest_phases_are_found_for_other_tones():
 
 @pytest.mark.parametrize("rate", [44100, 48000, 96000])
 @pytest.mark.parametrize("kind", ["multitone", "inject", "tone"])
+@pytest.mark.long
 def test_a_loop_is_whole_periods_of_the_stated_tones(kind, rate):
     made = make(Request(kind, rate=rate, loop=True))
     x = made.sound.piece(0, made.sound.frames)
