@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
@@ -88,10 +88,6 @@ class Part:
     lists: Mapping[str, tuple[Row, ...]] = field(default_factory=dict)
     stage: Mapping[str, Any] = field(default_factory=dict)
     remarks: tuple[Remark, ...] = ()
-
-    def with_fact(self, name: str, entry: Entry | None) -> Part:
-        """Return the same with one fact more; None adds nothing."""
-        return self if entry is None else replace(self, facts={**self.facts, name: entry})
 
 
 def merged(parts: Iterable[Part]) -> Part:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import tempfile
 from collections.abc import Sequence
-from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import Annotated, Any
@@ -24,7 +23,6 @@ from probe.errors import BadInput
 from probe.formats.text import counted, shown_path
 from probe.formats.toml import OneLine, Table, complaint, read_toml
 from probe.formats.write import table, tidy
-from probe.session.model import Bench, BenchOutput, RecorderInput
 
 FORMAT_WORD = "probe-bench/1"
 
@@ -306,45 +304,6 @@ def session_tables(bench: BenchFigures) -> dict[str, Any]:
             for o in bench.outputs
         ],
     }
-
-
-def session_bench(bench: BenchFigures, inputs: int = 2) -> Bench:
-    """Return the same as a session's `Bench`, for as many inputs as are recorded.
-
-    Inputs beyond those calibrated are taken to be like the last one, with ten times its doubt.
-    """
-    found = [
-        RecorderInput(
-            volts_full_scale=i.volts_full_scale.value,
-            u95_relative=_percent(i.volts_full_scale) / 100.0,
-            impedance_ohm=i.impedance_ohm.value,
-            impedance_u95_relative=_percent(i.impedance_ohm) / 100.0,
-            capacitance_farad=max(0.0, i.capacitance_farad.value),
-            capacitance_u95_farad=i.capacitance_farad.u95,
-            common_u95_relative=min(
-                bench.common_u95_relative, _percent(i.volts_full_scale) / 100.0
-            ),
-        )
-        for i in bench.inputs
-    ]
-    last = found[-1]
-    spare = replace(
-        last,
-        u95_relative=min(10.0 * last.u95_relative, MOST_PERCENT / 100.0),
-        impedance_u95_relative=min(10.0 * last.impedance_u95_relative, MOST_PERCENT / 100.0),
-    )
-    outputs = [
-        BenchOutput(o.volts_full_scale.value, max(0.0, o.impedance_ohm.value))
-        for o in bench.outputs
-    ]
-    return Bench(
-        interface=bench.interface,
-        mains_hz=bench.mains_hz,
-        recorded_on=None,
-        repeatability_db=None,
-        inputs=tuple((*found, *[spare] * inputs)[:inputs]),
-        outputs=tuple(outputs),
-    )
 
 
 def _percent(figure: Figure) -> float:

@@ -65,11 +65,6 @@ class Hearing:
         """Shape (F,): the tone is the device's."""
         return ~self.injected
 
-    def hears(self, channel: int, *, injected: bool = False) -> bool:
-        """Whether a channel hears most of the device's tones (or of the injected ones)."""
-        which = self.injected if injected else self.played
-        return bool(which.any() and np.mean(self.heard[which, channel]) > 0.5)
-
 
 NOT_A_FAULT = ("late-start", "early-stop", "clock-foreign", "weak-tone", "unheard-channel")
 
