@@ -21,6 +21,7 @@ from probe.advice.destination import Destination, Input
 from probe.advice.digital import with_digital
 from probe.advice.model import Advice, Choice, Note, OptionAdvice
 from probe.advice.operating import BY_ID, Operating, operating_of
+from probe.advice.other_transformer import with_other_transformer
 from probe.advice.padded import fitted, with_attenuator
 from probe.advice.settle import settlings
 from probe.advice.subject import (
@@ -65,6 +66,11 @@ def advise(facts: Facts, sources: Mapping[str, Sources], destination: Destinatio
     would_change = settlings(again, ground, facts, sources, destination, device, sides, found)
     found = replace(found, sets=sets, cautions=(*found.cautions, *more), would_change=would_change)
     found = taken(found, bare)
+
+    def of_these(other: Destination, among: frozenset[tuple[str, str]]) -> Advice:
+        return ask(facts, sources, other, replace(memory, among=among))
+
+    found = with_other_transformer(found, destination, of_these)
     found = replace(found, cures=cures(desks, found))
     return found if refusal(device, sides) else with_digital(found, device, destination)
 

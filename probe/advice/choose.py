@@ -305,7 +305,7 @@ def _nothing(box: str, candidates: Sequence[Candidate]) -> Choice:
         return Choice(box, None, None, ("no option fits the connectors of both ends",))
     first = "nothing works without reservation"
     harmless = [c for c in candidates if not c.unsafe]
-    best = min(harmless, key=lambda c: (c.loud, c.rank), default=None)
+    best = min(harmless, key=_drawbacks, default=None)
     if best is None:
         return Choice(box, None, None, (first, "and nothing is the least bad: every way is ruled "
                                         "out, or not known to do no harm"))  # fmt: skip
@@ -313,6 +313,11 @@ def _nothing(box: str, candidates: Sequence[Candidate]) -> Choice:
     said = "cannot tell" if worst.verdict == "cannot-tell" else worst.verdict
     least = f"least bad: {best.option.id} ({said}): {(worst.reasons or ('',))[0]}"
     return Choice(box, None, None, (first, least), best.option.id)
+
+
+def _drawbacks(c: Candidate) -> tuple[bool, int, float]:
+    """Rank what does not work: loud hum, the verdict, what is lost at the ends of the band."""
+    return c.loud, c.rank, 0.0 if c.loss is None else c.loss.value
 
 
 LINKS = {"rca-link": "the RCA link", "xlr-link": "the native XLR link"}

@@ -305,9 +305,11 @@ def _sensitivity_ratio(reference: Input, socket: Input) -> float | None:
 
 def settles(option: Option, side: SideFacts, sampled: Sampled, *, typed: bool = False) -> str:
     """Return in words the take that would tell what this option rests on."""
-    if typed:
-        return "measuring the output (nothing here was measured)"
     at, stage = sampled.at, side.stage
+    if typed:
+        measuring = "measuring the output (nothing here was measured)"
+        unknown = np.isnan(_own_ohm(option, sampled))
+        return f"its output impedance in the file, or {measuring}," if unknown else measuring
     if option.from_ == "rca":
         if np.isnan(sampled.leg_voc[0, at, 2]):
             return TAKES["single-ended"]
@@ -325,6 +327,17 @@ def settles(option: Option, side: SideFacts, sampled: Sampled, *, typed: bool = 
     if np.isnan(sampled.z[0, at, 0, 0]):
         return TAKES["load-across"]
     return _once_more(side)
+
+
+def _own_ohm(option: Option, sampled: Sampled) -> complex:
+    """Return the output's own impedance, NaN where nothing is known of it."""
+    at = sampled.at
+    own = (
+        (sampled.leg_z[0, at, 2, 2],)
+        if option.from_ == "rca"
+        else (sampled.z[0, at, 0, 0], sampled.leg_z[0, at, 0, 0])
+    )
+    return next((complex(z) for z in own if not np.isnan(z)), complex("nan"))
 
 
 def _once_more(side: SideFacts) -> str:

@@ -304,10 +304,17 @@ class Settling:
     code: str
     what: str
     answers: tuple[str, ...]
+    box: str | None = None
+    """The box it is about, where it is one."""
 
     def to_json(self) -> dict[str, Any]:
         """Return it as plain values."""
-        return {"code": self.code, "what": self.what, "answers": list(self.answers)}
+        return {
+            "code": self.code,
+            "what": self.what,
+            "answers": list(self.answers),
+            "destination": self.box,
+        }
 
 
 RANKING = ("hum", "noise")

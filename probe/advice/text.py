@@ -27,6 +27,9 @@ AT_ONCE = ("shared-output", "together-not-all", "together", "together-suffers",
            "together-not-settled", "together-mind")  # fmt: skip
 """Cautions of several boxes at once, which stand with what is chosen for each."""
 
+TOLD_ABOVE = ("option", "transformer")
+"""What would change the answer and stands with the options, or where nothing is used."""
+
 DANGERS = 3
 """Most hazards shown of the chosen option; all of them are in the JSON."""
 
@@ -61,7 +64,7 @@ def render(advice: Advice) -> str:
     for title, messages in sections.items():
         if messages:
             lines += ["", title, *bullets(messages)]
-    told = [_missing(one) for one in advice.would_change if one.code != "option"]
+    told = [_missing(one) for one in advice.would_change if one.code not in TOLD_ABOVE]
     if told:
         lines += ["", *_wrapped("Would change the answer: " + "; ".join(told), "  ")]
     return "\n".join(lines) + "\n"

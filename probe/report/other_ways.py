@@ -53,7 +53,14 @@ def why_nothing(advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]])
     cures = [c for c in listing(advice, "cures")
              if isinstance(c, Mapping) and c.get("destination") in boxes]  # fmt: skip
     said += [f"It would help: {printed(c.get('says'), 160)}." for c in cures[:1]]
+    said += [f"It would help: {printed(o.get('what'), 160)}." for o in _other_parts(advice, boxes)]
     return tuple(said)
+
+
+def _other_parts(advice: Mapping[str, Any], boxes: set[object]) -> list[Mapping[str, Any]]:
+    """Return the transformers that would do, of these boxes alone."""
+    found = [o for o in listing(advice, "would_change") if isinstance(o, Mapping)]
+    return [o for o in found if o.get("code") == "transformer" and o.get("destination") in boxes]
 
 
 def other_ways(

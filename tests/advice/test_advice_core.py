@@ -108,13 +108,19 @@ def test_a_lead_that_buzzes_gives_way_to_one_that_is_silent() -> None:
 
 def test_the_least_bad_is_not_the_one_that_hums_loudly() -> None:
     # closed form: 100 mV across 1 ohm and 0.05 ohm of shield leave 4.8 mV, 46 dB below 1 V: loud; a
-    # small transformer (1.5 H beside 210 ohm) loses bass, and hums not at all
+    # small transformer (1.5 H beside 160 ohm from the RCA, 210 ohm from the legs) loses bass, and
+    # hums not at all
     socket = replace(RCA, sensitivity_volts=1.0, ground=of_preset("two-rooms"))
     small = find_transformer("sorrel")
     advice = advise(facts(), {"left": symmetrical()},
                     Destination("amp", (socket,), transformer=small))  # fmt: skip
     assert advice.chosen is None
-    assert advice.choices[0].best == "xlr-to-rca/transformer"
+    assert advice.choices[0].best == "rca-to-rca/transformer"
+    # closed form: an ordinary one has 15 H, 1.9 kohm at 20 Hz beside the same: 0.05 dB
+    assert "--transformer alder" in advice.choices[0].why[-1]
+    (other,) = [o for o in advice.to_json()["would_change"] if o["code"] == "transformer"]
+    assert other["destination"] == "amplifier"
+    assert "Alder" in " ".join(why_nothing(advice.to_json(), advice.to_json()["options"]))
     assert "transformer" in " ".join(
         why_nothing(advice.to_json(), [o.to_json() for o in advice.options])
     )

@@ -110,7 +110,9 @@ def test_keys_at_the_top_are_stable(answer: dict[str, Any]) -> None:
     assert {o["verdict"] for o in answer["options"]} <= VERDICTS
     assert all(set(one) == SET for one in answer["sets"])
     assert all(set(one) == CHOICE for one in answer["choices"])
-    assert all(set(one) == {"code", "what", "answers"} for one in answer["would_change"])
+    assert all(
+        set(one) == {"code", "what", "answers", "destination"} for one in answer["would_change"]
+    )
     notes = [*answer["cautions"], *(h for o in answer["options"] for h in o["hazards"])]
     assert all(set(note) == {"code", "message"} for note in notes)
 
