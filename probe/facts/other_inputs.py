@@ -49,14 +49,13 @@ def with_other_inputs(
 ) -> tuple[Identified, ...]:
     """Return one side solved with every declaration of the inputs that explains it as well.
 
-    Each of them half-way too: what hangs on the inputs need not go one way all the way.
+    Each of their ohms half-way too: what hangs on the inputs need not go one way all the way.
     """
-    found = []
+    ways = list(identified.otherwise)
     for rival, share in product(rivals_of(identified, evidence, verdict), (0.5, 1.0)):
         conductance = 1.0 + share * (rival.conductance - 1.0)
-        takes = tuple(inputs_of(p, conductance, rival.channels) for p in identified.takes)
-        found.append(solve_side(session, takes, identified.side, DRAWS, SEED))
-    return tuple(found)
+        ways.append(tuple(inputs_of(p, conductance, rival.channels) for p in identified.takes))
+    return tuple(solve_side(session, takes, identified.side, DRAWS, SEED) for takes in ways)
 
 
 def held_by_inputs(

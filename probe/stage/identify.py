@@ -1,6 +1,7 @@
 """From the phasors of one side to the output stage with its doubt.
 
-All takes first (``side``); where they contradict each other, what is suspect (``suspects``).
+All takes first (``side``), and again where inputs hold something else than declared (``leads``);
+where takes contradict each other, what is suspect (``suspects``).
 """
 
 from __future__ import annotations
@@ -9,6 +10,7 @@ from dataclasses import replace
 
 from probe.phasors.model import TakePhasors
 from probe.session.model import Session, Side
+from probe.stage.leads import with_leads
 from probe.stage.side import Identified, TakeUse, solve_side
 from probe.stage.suspects import settled
 
@@ -42,8 +44,11 @@ def identify(
         Where takes contradict each other and exactly one of them explains it, without that one.
     """
     found = solve_side(session, phasors, side, draws, seed)
+    phasors, found, ways = with_leads(session, phasors, found, seed)
     found = settled(session, phasors, found, seed) if found.clash else found
-    return replace(found, clipped=_clipped(phasors, side))
+    used = {p.take.name for p in found.takes}
+    otherwise = tuple(tuple(p for p in way if p.take.name in used) for way in ways)
+    return replace(found, clipped=_clipped(phasors, side), otherwise=otherwise)
 
 
 def _clipped(phasors: tuple[TakePhasors, ...], side: Side) -> tuple[str, ...]:

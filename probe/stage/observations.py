@@ -6,6 +6,7 @@ with different drive are scaled, takes with a recorded drive are turned to its p
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -238,9 +239,27 @@ def inputs_of(
 
 def with_inputs(group: Group, conductance: float, channels: frozenset[int] | None = None) -> Group:
     """Return a group as if inputs had so many times the declared conductance; None: all of them."""
+    return _changed(group, lambda p: inputs_of(p, conductance, channels))
+
+
+def holding(p: TakePhasors, more: Mapping[int, float]) -> TakePhasors:
+    """Return a take whose inputs (by channel) hold so much more than declared, farad."""
+    inputs = tuple(
+        replace(one, capacitance_farad=one.capacitance_farad + more.get(index, 0.0))
+        for index, one in enumerate(p.take.inputs)
+    )
+    return replace(p, take=replace(p.take, inputs=inputs))
+
+
+def with_holding(group: Group, more: Mapping[int, float]) -> Group:
+    """Return a group whose inputs hold more than declared (`holding`)."""
+    return _changed(group, lambda p: holding(p, more))
+
+
+def _changed(group: Group, change: Callable[[TakePhasors], TakePhasors]) -> Group:
     takes = []
     for observed in group.takes:
-        phasors = inputs_of(observed.phasors, conductance, channels)
+        phasors = change(observed.phasors)
         elements = elements_of(phasors.take)
         y = admittance(elements, group.hz[observed.tones])
         takes.append(replace(observed, phasors=phasors, elements=elements, y=y))

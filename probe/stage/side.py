@@ -27,7 +27,7 @@ from probe.stage.agreement import (
     take_residual,
 )
 from probe.stage.align import Alignment, align
-from probe.stage.fitted import LEGS
+from probe.stage.fitted import LEGS, Fit
 from probe.stage.inject import injected_group
 from probe.stage.monte import MonteCarlo, injected_alone
 from probe.stage.network import Complex
@@ -88,12 +88,16 @@ class Identified:
     draws: int = 0
     takes: tuple[TakePhasors, ...] = field(default=())
     aligned: Alignment | None = None
+    first: Fit | None = None
+    """The legs as loads alone and the stated repeatability show them."""
     clash: bool = False
     """True where takes that were used contradict each other."""
     clipped: tuple[str, ...] = ()
     """Takes with both legs that were refused because something in them clips."""
     standing: Identified | None = None
     """The side without any of the takes of which one is wrong, where several are suspect alike."""
+    otherwise: tuple[tuple[TakePhasors, ...], ...] = ()
+    """The takes with other leads on the inputs that explain them as well, each way by itself."""
 
     @property
     def delays_on_few(self) -> bool:
@@ -137,14 +141,14 @@ def solve_side(
     if aligned.free and _too_few(aligned):
         remarks.append(_few_tones(side, len(aligned.group.hz)))
     excited = excitation(aligned.group)
-    solved = fit(aligned.group, LEGS, level=stated, excited=excited, thorough=True)
-    repeat = repeatability(solved, aligned.group, stated)
-    clash = disagreement(solved, aligned.group, stated, repeat.seen)
-    clash = clash or impossible(solved, aligned.group)
+    first = fit(aligned.group, LEGS, level=stated, excited=excited, thorough=True)
+    repeat = repeatability(first, aligned.group, stated)
+    clash = disagreement(first, aligned.group, stated, repeat.seen)
+    clash = clash or impossible(first, aligned.group)
     remarks += clash
-    remarks += repeatability_remarks(repeat, stated, solved, aligned.group)
+    remarks += repeatability_remarks(repeat, stated, first, aligned.group)
     solved = fit(
-        aligned.group, LEGS, level=repeat.level, excited=excited, start=solved, thorough=True
+        aligned.group, LEGS, level=repeat.level, excited=excited, start=first, thorough=True
     )
     monte = MonteCarlo(aligned, excited, solved, repeat, playing, draws, rng)
     result = monte.run()
@@ -176,6 +180,7 @@ def solve_side(
         draws=draws,
         takes=chosen,
         aligned=aligned,
+        first=first,
         clash=bool(clash or result.remarks),
     )
 

@@ -1,0 +1,279 @@
+r"""Whether a recorder input holds another capacitance, with its lead, than was declared.
+
+What the leads hold is taken off every take alike, so most takes cannot tell it from the stage's
+own. A take in which a leg is bare can: the same stage has so much less on that leg, which of a
+pair that floats moves what the other leg shows. Where the takes agree less than levels that move
+between them allow, it is asked which capacitance would explain it, by Gauss-Newton with the stage
+left free::
+
+    r(x) ~ r(0) + d x,    x = - Re(dᴴ r) / dᴴ d
+
+with ``d`` from solving the takes with that input changed; one input after the other, the one that
+explains most first.
+
+An input that is on its leg in every take is told by none. Leads come in pairs: it may be off by as
+much, or by nothing. And where an input seems to hold less than declared, a lead that was left on
+the leg where the others have it bare looks the same. What may be is solved each way.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from probe.phasors.model import Remark, TakePhasors
+from probe.session.model import Session, Side
+from probe.stage.agreement import stated_level
+from probe.stage.align import align
+from probe.stage.fitted import LEGS, Fit
+from probe.stage.network import Complex
+from probe.stage.observations import Group, holding, leg_inputs, with_holding
+from probe.stage.side import Identified, solve_side
+from probe.stage.solve import fit
+
+Array = NDArray[np.float64]
+
+STANDS_OUT = 9.0
+"""Residual power per spare row of a tone, over what the stated repeatability explains, from which
+on it is looked into. Costs time only."""
+
+LEAST_SPARE = 4.0
+"""Rows that must be spare: of fewer, one more unknown explains too much by chance."""
+
+STEP_FARAD = 1.0e-10
+"""Change by which the effect of an input is found: small beside what a stage of some hundred ohm
+shows at 20 kHz, large beside rounding."""
+
+SIGMAS = 6.0
+"""A capacitance this many standard deviations from the declared one is not as declared: once in
+500 million where errors are normal."""
+
+MOST_FARAD = 1.0e-8
+"""Leads hold 100 to 200 pF a metre; beyond 50 m of them it is no lead."""
+
+EXPLAINED, AT_REST = 0.1, 3.0
+"""Share of the power that stood out which may be left with other capacitances; by so much power per
+spare row the takes agree (nine spare rows reach it by chance once in a thousand)."""
+
+PLACED = 3
+"""How often takes whose delays were found with the declared leads are placed anew with others."""
+
+SHOWN = 0.01
+"""Standard deviations that ``STEP_FARAD`` must show at least: what shows less, nothing tells."""
+
+LEFT_OUT = 0.02
+"""Doubt of a leg beside one that may not be bare, relative: ten times what levels move between
+takes, so that it weighs a hundredth of the others, and still little enough to be placed in time."""
+
+ROUNDS = 3
+"""Steps of Gauss-Newton: the second is already within a thousandth."""
+
+
+@dataclass(frozen=True)
+class Holding:
+    """What an input holds that was declared to hold something else, farad."""
+
+    channel: int
+    declared: float
+    found: float
+
+
+@dataclass(frozen=True)
+class Way:
+    """What the leads may hold more than declared, by channel, farad.
+
+    ``left_on``: legs on which a lead may hang in takes that do not record them.
+    """
+
+    inputs: Mapping[int, float]
+    left_on: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Leads:
+    """Inputs that takes show to hold something else than declared; all that it may be.
+
+    The first of ``ways`` is the likeliest: leads that are alike, or one that was left on.
+    """
+
+    told: tuple[Holding, ...]
+    ways: tuple[Way, ...]
+
+
+def leads_of(found: Identified, stated: float) -> Leads | None:
+    """Return what the leads hold, where the takes tell that it is not what was declared."""
+    if found.aligned is None or found.first is None or _worst(found.first) <= STANDS_OUT:
+        return None
+    group, solved = found.aligned.group, found.first
+    most = max(EXPLAINED * _worst(solved), AT_REST)
+    for _ in range(PLACED):
+        told, left = _explaining(group, solved, stated)
+        if told and _worst(left) <= most:
+            return _reckoned(group, told)
+        if not told or not found.aligned.free:
+            return None
+        placed = align(with_holding(group, told), level=stated)
+        if placed.unplaced:
+            return None
+        group = group.rotated(placed.delays)
+        solved = fit(group, LEGS, level=stated, thorough=True)
+    return None
+
+
+def _explaining(group: Group, solved: Fit, stated: float) -> tuple[dict[int, float], Fit]:
+    """Return what inputs hold beside what is declared, by channel, and the takes solved with it."""
+    told: dict[int, float] = {}
+    while _worst(solved) > AT_REST:
+        rest = [c for c in _channels(group) if c not in told]
+        trials = [t for c in rest if (t := _alone(group, c, told, solved, stated)) is not None]
+        if not trials:
+            break
+        best = min(trials, key=lambda t: _power(t.solved))
+        told[best.channel], solved = best.more, best.solved
+    return told, solved
+
+
+def _channels(group: Group) -> list[int]:
+    return sorted(frozenset().union(*leg_inputs(group)))
+
+
+@dataclass(frozen=True)
+class _Trial:
+    channel: int
+    more: float
+    solved: Fit
+
+
+def _alone(
+    group: Group, channel: int, told: dict[int, float], solved: Fit, stated: float
+) -> _Trial | None:
+    """Return what one input holds beside those that are told; None where nothing shows it."""
+    more = doubt = 0.0
+    for _ in range(ROUNDS):
+        ahead = _solved(group, {**told, channel: more + STEP_FARAD}, solved, stated)
+        slope = (ahead.residual - solved.residual) / STEP_FARAD
+        shown = float(np.sum(np.abs(slope) ** 2))
+        if shown * STEP_FARAD**2 < SHOWN:
+            return None
+        doubt = _doubt(group, slope, shown)
+        more -= float(np.sum(np.conj(slope) * solved.residual).real) / shown
+        if abs(more) > MOST_FARAD:
+            return None
+        solved = _solved(group, {**told, channel: more}, solved, stated)
+    doubt *= np.sqrt(max(float(np.median(_shares(solved))), 1.0))
+    return _Trial(channel, more, solved) if abs(more) > SIGMAS * doubt else None
+
+
+def _doubt(group: Group, slope: Complex, shown: float) -> float:
+    """Return the standard uncertainty of what an input holds, farad, for residuals as weighed.
+
+    A level error is one real factor of a row at all tones, so what it does to the slopes of that
+    row adds up over the tones; beside it each tone has an error of its own.
+    """
+    levels = np.zeros(slope.shape[0::2])
+    for t, observed in enumerate(group.takes):
+        volts = observed.volts[:, :2]
+        turn = volts / np.maximum(np.abs(volts), 1e-300)
+        levels[t] = np.sum((slope[t, observed.tones] * np.conj(turn)).real, axis=0)
+    return float(np.sqrt(np.sum(levels**2) + shown) / shown)
+
+
+def with_leads(
+    session: Session, phasors: tuple[TakePhasors, ...], found: Identified, seed: int
+) -> tuple[tuple[TakePhasors, ...], Identified, tuple[tuple[TakePhasors, ...], ...]]:
+    """Return takes and side with what the leads hold, where it is not what was declared.
+
+    The third are the takes with whatever else the leads may hold.
+    """
+    leads = leads_of(found, stated_level(session))
+    if leads is None:
+        return phasors, found, ()
+    ways = tuple(tuple(_applied(p, way) for p in phasors) for way in leads.ways)
+    again = solve_side(session, ways[0], found.side, found.draws, seed)
+    said = _said(leads, found.side)
+    return ways[0], replace(again, remarks=(*again.remarks, said)), ways[1:]
+
+
+def _said(leads: Leads, side: Side) -> Remark:
+    held = " and ".join(
+        f"input {h.channel + 1} holds {_pico(h.found)} with its lead, {_pico(h.declared)} declared"
+        for h in leads.told
+        if h.found >= 0.0
+    )
+    legs = " and ".join(leads.ways[0].left_on)
+    left = f"a lead was left on {legs} where no input is" if legs else ""
+    agree = ", or if ".join(filter(None, (held, left)))
+    several = (
+        ", and figures that would be others hold all that may be: no take tells of an input that "
+        "is on its leg in all of them"
+        if leads.ways[1:]
+        else ""
+    )
+    return Remark(
+        "lead-not-as-declared",
+        "",
+        f"takes ({side}) agree only if {agree}. That was reckoned with{several}. Check the leads "
+        "and the capacitance in the session, lead included; probe calibrate measures it",
+    )
+
+
+def _pico(farad: float) -> str:
+    return f"{1e12 * farad:.0f} pF"
+
+
+def _power(solved: Fit) -> float:
+    return float(np.sum(np.abs(solved.residual) ** 2))
+
+
+def _shares(solved: Fit) -> Array:
+    """Residual power per spare row, tone by tone; of those that have a row to spare."""
+    power = np.sum(np.abs(solved.residual) ** 2, axis=(0, 2))
+    spare = np.sum(solved.spare, axis=(0, 2))
+    enough = spare >= 0.75
+    return np.asarray(power[enough] / spare[enough])
+
+
+def _worst(solved: Fit) -> float:
+    """Return the residual power per spare row of the worst tone; 0 where too few are spare."""
+    if float(np.median(np.sum(solved.spare, axis=(0, 2)))) < LEAST_SPARE:
+        return 0.0
+    return float(_shares(solved).max(initial=0.0))
+
+
+def _solved(group: Group, more: dict[int, float], start: Fit, stated: float) -> Fit:
+    return fit(with_holding(group, more), LEGS, level=stated, start=start)
+
+
+def _reckoned(group: Group, told: dict[int, float]) -> Leads:
+    """Return what is told, and of the other leads that they may be alike, or half, or not."""
+    inlets = {c: i for o in group.takes for c, i in enumerate(o.phasors.take.inputs)}
+    now = {c: inlets[c].capacitance_farad for c in _channels(group)}
+    holdings = tuple(Holding(c, now[c], now[c] + m) for c, m in sorted(told.items()))
+    alike = max(told.values(), key=abs)
+    others = [c for c in now if c not in told]
+    shares = (1.0, 0.5, 0.0) if others else (1.0,)
+    ways = [Way({**dict.fromkeys(others, share * alike), **told}) for share in shares]
+    left_on = tuple(
+        leg
+        for leg, on in zip(("hot", "cold"), leg_inputs(group), strict=True)
+        if any(m < 0.0 and c in on for c, m in told.items())
+    )
+    if left_on:
+        ways.insert(0, Way({c: m for c, m in told.items() if m > 0.0}, left_on))
+    possible = [w for w in ways if all(now[c] + m >= 0.0 for c, m in w.inputs.items())]
+    return Leads(holdings, tuple(possible))
+
+
+def _applied(p: TakePhasors, way: Way) -> TakePhasors:
+    """Return a take with what its leads hold; as good as left out where a leg may not be bare."""
+    p = holding(p, way.inputs)
+    if not way.left_on or set(way.left_on) <= set(p.take.channels):
+        return p
+    noise = p.noise.copy()
+    for c, name in enumerate(p.take.channels):
+        if name in ("hot", "cold"):
+            noise[:, c, c] += (LEFT_OUT * np.abs(p.volts[:, c])) ** 2
+    return replace(p, noise=noise)
