@@ -9,7 +9,7 @@ from typing import Any
 
 from markupsafe import Markup
 
-from probe.numbers import DBU_VOLTS, number, write, write_hz, write_number
+from probe.numbers import DBU_VOLTS, interval, number, write, write_hz, write_number
 from probe.report.chart import Curve, chart
 from probe.report.document import entry_of
 from probe.report.phasor import Arrow, phasors
@@ -288,7 +288,8 @@ def _with_fact(arrow: Arrow, hz: float | None, recorded: bool, facts: Mapping[st
     size, at = number(fact), number(fact, "at_hz")
     if fact is None or size is None or at != hz or abs(arrow.volts) == 0.0 or "bound" in fact:
         return arrow
-    return replace(arrow, volts=arrow.volts * (size / abs(arrow.volts)), u95=number(fact, "u95"))
+    volts = arrow.volts * (size / abs(arrow.volts))
+    return replace(arrow, volts=volts, u95=number(fact, "u95"), ends=interval(fact))
 
 
 def _arrows_of_facts(facts: Mapping[str, Any]) -> tuple[list[Arrow], float | None, bool]:

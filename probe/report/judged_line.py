@@ -199,12 +199,25 @@ def take_text(code: str) -> str:
 def _risk(row: Mapping[str, Any], code: str) -> str:
     accept, reject = (number(row, f"risk_of_wrong_{k}") for k in ("acceptance", "rejection"))
     if code == "meets" and accept is not None:
-        return f"risk of wrong acceptance {write_share(accept)}"
+        return f"risk of wrong acceptance {_share(row, accept)}"
     if code == "fails" and reject is not None:
-        return f"risk of wrong rejection {write_share(reject)}"
+        return f"risk of wrong rejection {_share(row, reject)}"
     if code == "cannot-tell" and accept is not None and not row.get("depends_on_meaning"):
         return "" if accept >= 1.0 else f"accepted, it would be wrong at {write_share(accept)}"
     return ""
+
+
+def _share(row: Mapping[str, Any], risk: float) -> str:
+    """Return a risk; one that rests on a bound, which may lie far inside its limit, as the most."""
+    figures = (f for reading in listing(row, "readings") for f in reading["figures"])
+    bound = any(mapping(f, "measured").get("bound") for f in figures)
+    return at_most(risk) if bound else write_share(risk)
+
+
+def at_most(risk: float) -> str:
+    """Return the most a risk can be, in words."""
+    told = write_share(risk)
+    return told if told.startswith("below") else f"at most {told}"
 
 
 def _before(row: Mapping[str, Any], before: Mapping[str, Any]) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import cmath
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from markupsafe import Markup
 
@@ -22,16 +22,23 @@ _SHORTEST = 0.025
 
 @dataclass(frozen=True)
 class Arrow:
-    """One voltage: look, name, complex volts rms and the 95 % doubt of its length in volts."""
+    """One voltage: look, name, complex volts rms and the 95 % doubt of its length in volts.
+
+    ``ends``: both ends of that interval where it is lopsided.
+    """
 
     style: str
     name: str
     volts: complex
     u95: float | None
+    ends: tuple[float, float] | None = None
 
     def caption(self, longest: float) -> str:
         """Return the name with level and angle; a silent leg has no angle worth telling."""
-        level = write({"value": abs(self.volts), "unit": "V", "u95": self.u95}, positive=True)
+        entry: dict[str, object] = {"value": abs(self.volts), "unit": "V", "u95": self.u95}
+        if self.ends is not None:
+            entry["low"], entry["high"] = self.ends
+        level = write(entry, positive=True)
         if abs(self.volts) < 1e-4 * longest:
             return f"{self.name}: {level.whole}"
         angle = math.degrees(cmath.phase(self.volts))
@@ -54,7 +61,7 @@ def _turn(arrows: Sequence[Arrow], longest: float) -> list[Arrow]:
     """Turn all arrows together until the first one that is not silent points to 0°."""
     first = next(a.volts for a in arrows if abs(a.volts) > 0.03 * longest)
     back = first.conjugate() / abs(first)
-    return [Arrow(a.style, a.name, a.volts * back, a.u95) for a in arrows]
+    return [replace(a, volts=a.volts * back) for a in arrows]
 
 
 def _rose() -> list[Markup]:

@@ -9,7 +9,7 @@ from typing import Any
 from probe.numbers import number, plain, write_share
 from probe.report import cautions, words
 from probe.report.document import listing, mapping
-from probe.report.judged_line import LineRow, height, line_row, together
+from probe.report.judged_line import LineRow, at_most, height, line_row, together
 from probe.report.names import device_name, fault, when
 from probe.report.page import environment
 from probe.report.text import MESSAGE_LIMIT, clean, hanging
@@ -221,13 +221,8 @@ def _whole_risk(document: Mapping[str, Any]) -> str:
         f"A line meets where the risk of accepting it wrongly is at most {write_share(agreed)}, "
         "or a bound that holds in 95 cases of 100 keeps its limit; it fails where the risk of "
         "rejecting it wrongly is as small; between, nobody can tell (JCGM 106). "
-        f"The risk that any of those that meet is wrong is {_most(risk)}."
+        f"The risk that any of those that meet is wrong is {at_most(risk)}."
     )
-
-
-def _most(risk: float) -> str:
-    told = write_share(risk)
-    return told if told.startswith("below") else f"at most {told}"
 
 
 def _remarks(document: Mapping[str, Any]) -> Iterable[str]:
@@ -257,7 +252,7 @@ def _open(document: Mapping[str, Any]) -> str:
     """Return the faults that the takes could not have shown, by side; or nothing."""
     told = [
         f"{words.SIDES.get(str(side), clean(side, 20)).lower()}: "
-        f"{', '.join(clean(t, 60) for t in names)}"
+        f"{', '.join(clean(t, MESSAGE_LIMIT) for t in names)}"
         for side, names in mapping(document, "not_looked_for").items()
         if isinstance(names, list | tuple) and names
     ]

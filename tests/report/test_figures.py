@@ -98,6 +98,14 @@ def test_opposite_legs_point_apart_and_the_first_to_the_right() -> None:
     assert tips["cold"] == pytest.approx((98.0, 140.0), abs=0.1)
 
 
+def test_an_arrow_says_both_ends_as_the_table_does() -> None:
+    arrow = Arrow("single", "single-ended", 0.1245 + 0j, 0.0063, (0.1239, 0.1365))
+    svg = str(phasors("k", "t", [arrow]))
+    # closed form: 136.5 - 124.5 and 124.5 - 123.9
+    assert "+12.0 −0.6" in svg
+    assert "± 6.3" not in svg
+
+
 def test_no_signal_no_arrows() -> None:
     assert phasors("k", "t", [Arrow("hot", "hot leg", 0j, 0.01)]) is None
     assert phasors("k", "t", []) is None
