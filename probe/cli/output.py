@@ -38,7 +38,7 @@ def write_together(folder: Path, texts: Mapping[str, str | bytes]) -> list[Path]
         done = True
     except OSError as error:
         raise BadInput(
-            f"{folder}: cannot be written ({error.strerror}); choose another with --out"
+            f"{folder}: cannot be written ({error.strerror}); choose another place"
         ) from error
     finally:
         if aside is not None:
@@ -67,7 +67,19 @@ def write_one(path: str, text: str) -> Path:
         return _write_through(place, text)
     if place.exists() and not place.is_file():
         raise BadInput(f"{path}: is not a file; nothing was written, choose another")
-    return write_together(place.parent, {place.name: text})[0]
+    target = _end_of_link(place) if place.is_symlink() else place
+    write_together(target.parent, {target.name: text})
+    return place
+
+
+def _end_of_link(place: Path) -> Path:
+    """Return what a link that the user names leads to: it stays a link, that is written."""
+    from probe.errors import BadInput
+
+    try:
+        return place.resolve()
+    except (OSError, RuntimeError) as error:
+        raise BadInput(f"{place}: is a link that leads nowhere; choose another place") from error
 
 
 def _write_through(place: Path, text: str) -> Path:

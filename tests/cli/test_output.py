@@ -44,7 +44,7 @@ def test_a_folder_in_the_place_of_a_file(tmp_path: Path, name: str) -> None:
 def test_a_file_in_the_place_of_the_folder(tmp_path: Path) -> None:
     (tmp_path / "x").write_text("kept")
     for folder in (tmp_path / "x", tmp_path / "x" / "y"):
-        with pytest.raises(BadInput, match="choose another with --out"):
+        with pytest.raises(BadInput, match="choose another place"):
             write_together(folder, TEXTS)
     assert (tmp_path / "x").read_text() == "kept"
 
@@ -108,3 +108,16 @@ def test_a_socket_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) ->
         with pytest.raises(BadInput, match="is not a file"):
             write_one("s", "text")
     assert Path("s").is_socket()
+
+
+def test_a_link_that_is_named_stays_and_what_it_leads_to_is_written(tmp_path: Path) -> None:
+    real, link, loop = (tmp_path / name for name in ("real.html", "link.html", "loop.html"))
+    real.write_text("old", encoding="utf-8")
+    link.symlink_to(real.name)
+    loop.symlink_to(loop.name)
+    write_one(str(link), "new")
+    assert link.is_symlink()
+    assert real.read_text(encoding="utf-8") == "new"
+    with pytest.raises(BadInput, match="leads nowhere"):
+        write_one(str(loop), "new")
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["link.html", "loop.html", "real.html"]
