@@ -89,9 +89,9 @@ class Candidate:
 
     @property
     def short(self) -> Quantity | None:
-        """Margin to full output on the worse side, where that is surely not reached."""
+        """Margin to full output on the worse side, where that is surely and noticeably missed."""
         margins = [s.figures.full_output_margin_db for s in self.sides]
-        known = [m for m in margins if m is not None and m.high < 0.0]
+        known = [m for m in margins if m is not None and m.high < -limit.GAIN_REACHED_DB]
         return min(known, key=lambda m: m.high, default=None)
 
     @property

@@ -48,11 +48,11 @@ def operating_of(device: Device, side: SideFacts, destination: Destination) -> O
     """Return the operating point: declared, the device's full output, or its measured maximum."""
     if destination.operating_volts is not None:
         volts = destination.operating_volts
-        words = f"at the declared {volts:g} V"
+        words = f"at the declared {volts:.4g} V"
         return Operating(volts, words, words, declared=True, fixed=True)
     if device.full_output_volts is not None:
         volts = device.full_output_volts
-        words = f"at the device's full output of {volts:g} V"
+        words = f"at the device's full output of {volts:.4g} V"
         return Operating(volts, words, words, declared=True)
     balanced = "xlr" in device.connectors
     assumed = limit.ASSUMED_SINGLE_ENDED_MAXIMUM_VOLTS

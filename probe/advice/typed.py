@@ -6,6 +6,7 @@ A destination is ``CONNECTOR[:WHAT]...``, what is known of the input in any orde
     xlr:20k/leg:2V:buffered      impedance of each leg to ground
     xlr:40k/between:2V           impedance between the legs
     rca:20k:0.5V:sub             a subwoofer
+    rca:10k:-10dBV               the level as a data sheet may have it
 
 Inputs of one box are joined with ``+``. What is typed becomes the text of a destination file and
 is read as one, so that the same is allowed and the same complaints are made.
@@ -112,13 +113,16 @@ def typed_destination(text: str, mains_hz: float) -> Destination:
         raise BadInput(f"a destination is empty; {HOW}")
     if len(text) > LONGEST:
         raise BadInput(f"{quoted(text)}: too long for a typed destination; {HOW}")
-    tables = [_input_table(one, text) for one in text.split("+")]
+    tables = [_input_table(one, text) for one in _PLUS.split(text)]
     document = f'format = "{FORMAT}"\nname = "{_name(text)}"\n' + "".join(tables)
     try:
         return destination_of(document.encode(), Path(text), mains_hz)
     except BadInput as error:
         raise BadInput(_in_typed_words(str(error), text)) from error
 
+
+_PLUS = re.compile(r"\+(?![\d.,])")
+"""Joins inputs; before a figure it is a sign, as of +4dBu."""
 
 _OF_FILE = re.compile(r"input\[\d+\]\.(\w+): (.*)", re.DOTALL)
 
@@ -169,7 +173,12 @@ def _check_impedance(connector: str, part: str, whole: str) -> None:
     found = typed_quantity(figure, "ohm")
     if found is None or connector.startswith("digital"):
         return
-    if found.value <= 0.0:
+    if found.value < 0.0:
+        raise BadInput(
+            f"{quoted(whole)}: {found.number} is no impedance, and a level below nothing only in "
+            f"decibels: write {found.number}dBV or {found.number}dBu; {OHM_HOW}"
+        )
+    if found.value == 0.0:
         raise BadInput(
             f"{quoted(whole)}: an input of {found.number} ohm is a short circuit; {OHM_HOW}"
         )
@@ -200,10 +209,10 @@ def _lines(part: str, whole: str) -> list[str]:
         return [f"sensitivity_v = {_believable(volts, part, whole)!r}"]
     figure, slash, legs = part.partition("/")
     found = typed_quantity(figure, "ohm") if legs or not slash else None
-    if found is None and part[:1].isdigit():
+    if found is None and part.lstrip("+-")[:1].isdigit():
         raise BadInput(
             f"{quoted(whole)}: {quoted(part)} is neither an impedance nor a level; {OHM_HOW}, a "
-            "level 1.5V or 800mV"
+            "level 1.5V, 800mV, -10dBV or 4dBu"
         )
     if found is None:
         raise _unknown(whole, part, (*WORDS, *(f"{n}=" for n in NAMED)), "a part")

@@ -113,10 +113,10 @@ def full_output(margin: Quantity) -> str:
     """Return whether an input reaches its full output; what is promised stands on the low end."""
     if margin.low >= 0.0:
         return "reaches full output"
-    if margin.high < 0.0:
-        return f"{decibels(-margin)} short of full output"
     if margin.low >= -limit.GAIN_REACHED_DB:
         return "just about reaches full output"
+    if margin.high < 0.0:
+        return f"{decibels(-margin)} short of full output"
     return f"from {-margin.low:.1f} dB short of full output to reaching it"
 
 

@@ -1,4 +1,4 @@
-"""Figures with units as people type them: ``12 mV``, ``4.7k``, ``600ohm``, ``0,3 V``.
+"""Figures with units as people type them: ``12 mV``, ``4.7k``, ``600ohm``, ``0,3 V``, ``-10 dBV``.
 
 A comma is a decimal one; as in 1,000, where it may as well part the thousands, it is refused: of a
 meter's reading that would be a kilovolt taken for a volt.
@@ -9,6 +9,8 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+
+from probe.decibels import DBU_VOLTS
 
 _NUMBER = re.compile(r"([+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:e[+-]?\d+)?)\s*([^\d\s.,]*)", re.I)
 _THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}")
@@ -25,6 +27,12 @@ UNITS: Mapping[str, Mapping[str, float]] = {
     "ohm": {"ohm": 1.0, "k": 1e3, "kohm": 1e3, "m": 1e6, "mohm": 1e6},
 }
 """By unit: what may be typed behind a number, in small letters, and its factor."""
+
+LEVELS: Mapping[str, Mapping[str, float]] = {"V": {"dbu": DBU_VOLTS, "dbv": 1.0}}
+"""By unit: what counts in decibels, in small letters, and what 0 dB of it is."""
+
+MOST_DECIBELS = 1000.0
+"""What is more, up or down, is no level of anything."""
 
 
 @dataclass(frozen=True)
@@ -59,8 +67,11 @@ def typed_quantity(text: str, unit: str, *, bare: bool = True) -> Typed | None:
     found = _NUMBER.fullmatch(text.strip().translate(_ALIKE))
     if found is None or _THOUSANDS.fullmatch(found[1]):
         return None
+    number, behind = float(found[1].replace(",", ".")), found[2].lower()
+    if behind in LEVELS.get(unit, {}):
+        if abs(number) > MOST_DECIBELS:
+            return None
+        return Typed(LEVELS[unit][behind] * 10.0 ** (number / 20.0), found[1], found[2])
     factors = UNITS.get(unit, {unit.lower(): 1.0})
-    factor = factors.get(found[2].lower()) if found[2] else 1.0 if bare else None
-    if factor is None:
-        return None
-    return Typed(float(found[1].replace(",", ".")) * factor, found[1], found[2])
+    factor = factors.get(behind) if behind else 1.0 if bare else None
+    return None if factor is None else Typed(number * factor, found[1], found[2])

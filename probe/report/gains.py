@@ -78,7 +78,7 @@ def _full_output(used: Mapping[str, Any], box: str) -> list[str]:
     low, high = ends
     if low >= 0.0:
         return [f"The {box} reaches its full output."]
-    if high >= 0.0 and low >= -AS_LOUD_DB:
+    if low >= -AS_LOUD_DB:
         return [f"The {box} just about reaches its full output."]
     if high >= 0.0:
         return [f"The {box} may stay up to {-low:.1f} dB short of its full output."]

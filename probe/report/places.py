@@ -9,6 +9,9 @@ from probe.report.text import clean
 CONNECTORS = {"rca": "RCA", "xlr": "XLR", "digital-75": "75 ohm digital",
               "digital-110": "110 ohm digital"}  # fmt: skip
 
+_PLUS = re.compile(r"\+(?![\d.,])")
+"""Joins the inputs of one box; before a figure it is a sign."""
+
 _NUMBERED = re.compile(r"(.+) (\(no\. \d+\))")
 _TYPED = re.compile(rf"({'|'.join(CONNECTORS)})((?::[^:+]+)*)", re.IGNORECASE)
 
@@ -24,7 +27,7 @@ def place_of(name: object) -> str:
     numbered = _NUMBERED.fullmatch(text)
     if numbered is not None:
         return f"{place_of(numbered[1])} {numbered[2]}"
-    inputs = [_TYPED.fullmatch(part.strip()) for part in text.split("+")]
+    inputs = [_TYPED.fullmatch(part.strip()) for part in _PLUS.split(text)]
     if not all(inputs):
         return text
     held = [found for found in inputs if found is not None]

@@ -52,6 +52,8 @@ def test_what_may_fall_far_short_of_full_output_cannot_be_told(
         # regression only: the words of the ends
         (0.1, 0.4, "reaches full output"),
         (-0.4, 0.4, "just about reaches full output"),
+        # half a decibel counts as reached, and so is not short either
+        (-0.2, -0.1, "just about reaches full output"),
         (-3.0, -2.0, "2.5 dB (2.0 to 3.0) short of full output"),
         (-6.0, 2.0, "from 6.0 dB short of full output to reaching it"),
     ],

@@ -51,6 +51,13 @@ from probe.simulate.build import read_stage
         ("12 ohm", "V", None),
         ("twelve", "V", None),
         ("nan", "V", None),
+        # definitions: 0 dBV is 1 V, 0 dBu is sqrt(0.6) V, 0.77460 V; -20 dB are a tenth
+        ("-20dBV", "V", 0.1),
+        ("+4 dBu", "V", 0.6**0.5 * 10**0.2),
+        ("-10dbv", "V", 10**-0.5),
+        ("4dBm", "V", None),
+        ("9999dBV", "V", None),
+        ("4dBu", "ohm", None),
         ("1.2.3", "V", None),
     ],
 )
@@ -75,6 +82,12 @@ def test_the_advice_reads_figures_as_the_guided_run_does() -> None:
     with pytest.raises(BadInput, match="neither an impedance nor a level"):
         typed_destination("xlr:1,000/leg:2V", 50.0)
     assert changed(found, level="800mV").operating_volts == pytest.approx(0.8)
+    # definition of dBu; a plus before a figure is its sign, and joins inputs elsewhere
+    two = typed_destination("rca:47k:+4dBu+xlr:20k/leg:-10dBV", 50.0)
+    assert [s.sensitivity_volts for s in two.inputs] == [
+        pytest.approx(0.6**0.5 * 10**0.2), pytest.approx(10**-0.5)]  # fmt: skip
+    with pytest.raises(BadInput, match="write -20dBV"):
+        typed_destination("rca:47k:-20", 50.0)
 
 
 def test_a_picture_or_a_page_is_no_session(tmp_path: Path) -> None:

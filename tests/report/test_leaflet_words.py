@@ -95,6 +95,7 @@ FLAT = {"connection_loss_db": {"at_20_hz": db(0, 0, 0), "at_20_khz": db(0, 0, 0)
         ({"connection_loss_db": {"at_20_hz": db(0.8, 0.2, 1.9), "at_20_khz": db(0, 0, 0)}},
          "0.2 to 1.9 dB of the deepest bass is lost."),
         ({"full_output_margin_db": db(0.1, -0.4, 0.6)}, "just about reaches its full output"),
+        ({"full_output_margin_db": db(-0.1, -0.2, -0.1)}, "just about reaches its full output"),
         ({"full_output_margin_db": db(-3.8, -9.4, 2.3)}, "may stay up to 9.4 dB short of its full"),
         ({"full_output_margin_db": db(-3.0, -4.0, -2.0)}, "stays 2.0 to 4.0 dB short"),
         ({"loudness_vs_rca_db": db(-2.0, -6.0, 1.0), "reference": "rca-link"},
