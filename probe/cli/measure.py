@@ -40,6 +40,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="level of the output in takes of one tone, rms: what a data sheet states its "
         "distortion at (2V; default: the peak of all tones together)",
     )
+    parser.add_argument(
+        "--maximum",
+        action="store_true",
+        help="drive the outputs until they clip, too: a stress; nothing that amplifies connected",
+    )
     parser.add_argument("--bench", metavar="FILE", help="figures of the interface (bench.toml)")
     virtual = parser.add_argument_group("without hardware")
     virtual.add_argument(
@@ -79,6 +84,7 @@ def run(args: argparse.Namespace) -> int:
     tone_volts = None if args.tone_level is None else _tone_volts(args.tone_level)
     equipment = _virtual(args) if args.virtual else _real(args)
     equipment.options, equipment.tone_volts = _again(args), tone_volts
+    equipment.maximum = args.maximum
     done = Guide(_dialogue(args), Path(args.folder), equipment).run()
     return 0 if done else 3
 
@@ -105,7 +111,17 @@ def _again(args: argparse.Namespace) -> str:
 
     usual = {"seconds": 3.0, "rate": 48000, "seed": 1, "sides": "left", "inputs": 2, "mishap": []}
     found: list[str] = []
-    for name in ("virtual", "kit", "bench", "tone_level", *usual, "answers", "fast", "plain"):
+    for name in (
+        "virtual",
+        "kit",
+        "bench",
+        "tone_level",
+        "maximum",
+        *usual,
+        "answers",
+        "fast",
+        "plain",
+    ):
         value = getattr(args, name)
         if value is None or value is False or value == usual.get(name):
             continue

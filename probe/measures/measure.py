@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from probe.measures.between import between_sides
@@ -45,6 +45,8 @@ def measures(
     identified: Mapping[Side, Identified],
     *,
     progress: Progress | None = None,
+    wanted: Sequence[Measure] = MEASURES,
+    between: Sequence[Between] = BETWEEN,
 ) -> Measured:
     """Return what every measure found.
 
@@ -56,6 +58,8 @@ def measures(
         Of all its takes that carry tones.
     identified
         The solved stage of each side.
+    wanted, between
+        The measures that are made.
     progress
         Called as ``progress(done, total, name)`` in blocks of the takes that are read here.
 
@@ -68,8 +72,8 @@ def measures(
     subjects = {
         side: Subject(session, side, one, phasors, recordings) for side, one in identified.items()
     }
-    sides = {s: merged(measure(subject) for measure in MEASURES) for s, subject in subjects.items()}
-    between: dict[str, Any] = {}
-    for measure in BETWEEN:
-        between.update(measure(subjects))
-    return Measured(sides, between)
+    sides = {s: merged(measure(subject) for measure in wanted) for s, subject in subjects.items()}
+    together: dict[str, Any] = {}
+    for measure in between:
+        together.update(measure(subjects))
+    return Measured(sides, together)

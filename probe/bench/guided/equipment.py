@@ -47,6 +47,8 @@ class Equipment:
     tone_volts
         Level of the output that takes of one tone are made at, V rms open circuit; None: the one
         that gives the peak of all tones together.
+    maximum
+        The outputs are to be driven until they clip, without being asked.
     left_over
         What is to be said at the end (the virtual bench: mishaps whose take never came up).
     """
@@ -65,5 +67,6 @@ class Equipment:
     left_over: Callable[[], tuple[str, ...]] = tuple
     options: str = ""
     tone_volts: float | None = None
+    maximum: bool = False
     seconds: float = 3.0
     inputs: int = 2

@@ -23,6 +23,7 @@ from probe.bench.guided.setting_up import (
     ask_answers,
     ask_device,
     ask_kit,
+    ask_maximum,
     ask_meters,
     confirmed,
     keep_answers,
@@ -124,7 +125,7 @@ class Guide:
         else:
             self.device = ask_device(self.talk, self.equipment.device)
             self.kit = self.equipment.kit or ask_kit(self.talk)
-            self.answers = ask_answers(self.talk, self.equipment.sides)
+            self.answers = self._ask_answers()
             self.store = SessionFolder.create(
                 self.folder,
                 device_table(self.device),
@@ -147,7 +148,9 @@ class Guide:
     def _resume(self) -> None:
         self.device = device_of(self.store.device)
         self.kit = self.equipment.kit or ask_kit(self.talk)
-        self.answers = kept_answers(self.folder) or ask_answers(self.talk, self.equipment.sides)
+        self.answers = kept_answers(self.folder) or self._ask_answers()
+        if self.equipment.maximum and not self.answers.maximum:
+            self.answers = ask_maximum(self.talk, self.answers, asked=True)
         keep_answers(self.folder, self.answers)
         self.talk.say(f"This session goes on: {len(self.store.takes)} takes are in it.")
         if self.store.cut is not None:
@@ -158,6 +161,10 @@ class Guide:
             self.store.drop_cut()
         self.screen.told += [(str(t["name"]), "kept earlier") for t in self.store.takes]
 
+    def _ask_answers(self) -> Answers:
+        answers = ask_answers(self.talk, self.equipment.sides)
+        return ask_maximum(self.talk, answers, asked=self.equipment.maximum)
+
     def _takes(self, recorder: Recorder) -> OneTake:
         equipment = self.equipment
         taker = Taker(
@@ -165,7 +172,8 @@ class Guide:
             player=self._player(),
         )
         gain = NoiseGain(self.talk, recorder, self.store, equipment.bench, equipment.turn)
-        return OneTake(self.screen, equipment, self.store, taker, gain)
+        most = self.answers.most_volts
+        return OneTake(self.screen, equipment, self.store, taker, gain, most)
 
     def _player(self) -> FilePlayer | None:
         """Return the device as its own player, its files written, or None."""
@@ -190,6 +198,7 @@ class Guide:
             output_ohm=outputs[min(1, len(outputs) - 1)].impedance_ohm if outputs else 0.0,
             valve=self.answers.valve,
             plays_files=bool(self.answers.file_rate),
+            maximum=self.answers.maximum,
         )
 
     def _gain_left_up(self) -> None:

@@ -8,6 +8,7 @@ from probe.bench.guided.doubts import Doubts
 from probe.bench.guided.equipment import Equipment
 from probe.bench.guided.playing import path_lines
 from probe.bench.guided.raised import NoiseGain
+from probe.bench.guided.rising import NOTHING_ALIKE, alike, make_rising, rise_of
 from probe.bench.guided.screen import Screen
 from probe.bench.guided.setting_up import confirmed, title
 from probe.bench.guided.taking import Made, Taker, peak_of
@@ -17,7 +18,7 @@ from probe.bench.judged.judgement import Judgement
 from probe.bench.judged.legs import loudest_tone, open_take
 from probe.bench.planned import cautions
 from probe.bench.planned.able import Known, Setting, step_for
-from probe.bench.planned.steps import OF_BENCH, Played, Plugged, Step, take_table
+from probe.bench.planned.steps import MAXIMA, OF_BENCH, Played, Plugged, Step, take_table
 from probe.bench.shown.drawing import sentences, terminal
 from probe.bench.shown.what_now import AFTER_STOP, GONE, TRY, choices
 from probe.bench.stored.storage import SessionFolder
@@ -49,6 +50,8 @@ class OneTake:
         Says and shows; asks.
     taker, gain
         Record; turn the gain for noise.
+    most_volts
+        Where a rising tone must end, V rms between the legs.
     """
 
     screen: Screen
@@ -56,6 +59,7 @@ class OneTake:
     store: SessionFolder
     taker: Taker
     gain: NoiseGain
+    most_volts: float | None = None
     _scales: tuple[float, ...] | None = None
     _stands: Plugged | None = None
 
@@ -149,7 +153,10 @@ class OneTake:
                 self.taker.player.for_step(step, self.taker.recorder)
             self._at_wanted_level(step)
             loudest = loudest_tone(self.screen.interim.phasors(*key))
-            made = self.taker.make(step, self._scales, loudest)
+            if step.take in MAXIMA:
+                made = self._make_rising(step)
+            else:
+                made = self.taker.make(step, self._scales, loudest)
         except Stopped as stopped:
             if stopped.stop.reason is not Reason.GONE:
                 raise
@@ -157,6 +164,19 @@ class OneTake:
         stop = None if made.recorded is None else made.recorded.stop
         if stop is not None and stop.reason is Reason.GONE:
             return self._gone(step, stop.message)
+        return made
+
+    def _make_rising(self, step: Step) -> Made:
+        """Drive the output until it clips, as far as output and inputs reach."""
+        side, volume = step.plugged.side, step.plugged.volume
+        before = alike(step, self.screen.interim.phasors(side, volume))
+        if before is None:
+            return Made(step, None, judged=(NOTHING_ALIKE,))
+        body, bench = self.screen.interim.body(side), self.equipment.bench
+        rise = rise_of(before, bench, body, self.taker.tone_volts(step), self.most_volts)
+        made, told = make_rising(self.taker, step, rise)
+        for line in told:
+            self.screen.talk.say(line)
         return made
 
     def _at_wanted_level(self, step: Step) -> None:
@@ -206,6 +226,8 @@ class OneTake:
     def _judged(self, one: Pass, made: Made) -> tuple[Judgement, ...]:
         if made.refused is not None:
             return ()
+        if made.judged:
+            return made.judged
         if made.recorded is None:
             return (GONE,)
         stop = made.recorded.stop

@@ -43,6 +43,8 @@ class Answers:
         Every take the kit can make, needed or not.
     file_rate
         Frames per second of the files the device plays itself; 0: the interface drives it.
+    maximum, most_volts
+        Drive the output until it clips; but never above so many V rms between the legs.
     """
 
     sides: tuple[Side, ...] = ("left",)
@@ -51,6 +53,8 @@ class Answers:
     everything: bool = False
     file_rate: int = 0
     power_accepted: bool = False
+    maximum: bool = False
+    most_volts: float | None = None
 
 
 def keep_answers(folder: Path, answers: Answers) -> None:
@@ -151,6 +155,28 @@ def ask_answers(talk: Dialogue, sides: tuple[Side, ...]) -> Answers:
         everything=much == "a",
         file_rate=file_rate,
     )
+
+
+LEAST_MOST, MOST_MOST = 0.1, 100.0
+"""V rms that can be meant as what an output must not pass."""
+
+
+def ask_maximum(talk: Dialogue, answers: Answers, *, asked: bool) -> Answers:
+    """Ask whether the output may be driven until it clips, and where to end before that.
+
+    ``asked``: it was asked for already.
+    """
+    if not asked:
+        question = "Find its maximum output too, by driving it until it clips? (A stress)"
+        choices = {"n": "no", "y": "yes: nothing that amplifies is connected to the device then"}
+        if talk.choose("maximum", question, choices, "n") == "n":
+            return answers
+    most = talk.number(
+        "most",
+        "Level between the legs that must not be passed (Enter: until it clips)",
+        *("V", LEAST_MOST, MOST_MOST, None),
+    )
+    return replace(answers, maximum=True, most_volts=most)
 
 
 RATES = {"4": 44100, "8": 48000, "9": 96000}

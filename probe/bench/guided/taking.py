@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from probe.bench.guided.playing import FilePlayer
-from probe.bench.judged.judgement import Heard
+from probe.bench.judged.judgement import Heard, Judgement
 from probe.bench.judged.trial import trial_of, trial_refuses
 from probe.bench.planned.steps import LOADING, OUTPUT_U95, SILENT, Played, Step, take_table
 from probe.bench.stored.storage import SessionFolder
@@ -73,6 +73,8 @@ class Made:
         Why the load must not be used.
     played
         What went out.
+    judged
+        What speaks against it, where that was found while it was recorded.
     """
 
     step: Step
@@ -80,6 +82,7 @@ class Made:
     heard: Heard | None = None
     refused: str | None = None
     played: Played = field(default_factory=Played)
+    judged: tuple[Judgement, ...] = ()
 
 
 @dataclass
@@ -153,12 +156,20 @@ class Taker:
         One tone has the peak that all tones together have: what neither device nor inputs have
         not carried before.
         """
-        volts = self.volts.get(self._key(step), self._first())
         if step.signal == "multitone":
-            return DEVICE, volts
+            return DEVICE, self.volts.get(self._key(step), self._first())
         if step.name in self.tone_drive:
             return TONE, self.tone_drive[step.name]
-        return TONE, float(f"{volts * peak_of(DEVICE) / peak_of(TONE):.6g}")
+        return TONE, self.tone_volts(step)
+
+    def tone_volts(self, step: Step) -> float:
+        """Return V rms of one tone with the peak that all tones have that the output was given."""
+        volts = self.volts.get(self._key(step), self._first())
+        return float(f"{volts * peak_of(DEVICE) / peak_of(TONE):.6g}")
+
+    def tone_of_one_volt(self) -> NDArray[np.float64]:
+        """Return one loop of the tone at 1 V rms."""
+        return wave_of(TONE, round(self.recorder.rate))
 
     def loop_volts(self, loudest: float) -> float:
         """Return V rms of the tone the interface gives itself: no less than the takes' own.

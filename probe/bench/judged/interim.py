@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +13,8 @@ import numpy as np
 from probe.bench.planned.steps import OF_BENCH
 from probe.errors import NotUsable
 from probe.facts.analyse import analyse_measured
+from probe.measures.maximum import maximum
+from probe.measures.measure import measures
 from probe.phasors import TakePhasors, carries_tones, measure_take
 from probe.session.model import Session, Side, Take
 from probe.session.read import read_session
@@ -75,8 +78,13 @@ class Interim:
         every = self._phasors(session)
         takes = tuple(t for t in session.takes if t.volume == volume or t.signal in OF_BENCH)
         phasors = tuple(p for p in every if p.take.volume == volume)
+        now = replace(session, takes=takes)
         try:
-            self._facts = analyse_measured(replace(session, takes=takes), phasors, draws=self.draws)
+            self._facts = analyse_measured(
+                *(now, phasors),
+                draws=self.draws,
+                more=partial(measures, now, phasors, wanted=(maximum,), between=()),
+            )
         except (NotUsable, ValueError):
             self._facts = {}
         return self._facts

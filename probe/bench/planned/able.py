@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from probe.bench.planned.kit import Kit, LoadPart, injector_of, load_of, most_volts
-from probe.bench.planned.steps import Injector, Plugged, Step
+from probe.bench.planned.steps import MAXIMA, Injector, Plugged, Step
 from probe.numbers import write_number
 from probe.session.model import Channel, Device, Load, Side, Signal, Terminal
 
@@ -28,6 +28,8 @@ ORDER = (
     "load-hot",
     "load-across",
     "single-ended-loaded",
+    "maximum",
+    "single-ended-maximum",
     "inject-cold-off",
     "inject-hot-off",
     "second-open",
@@ -48,6 +50,8 @@ TITLES = {
     "load-hot": "a resistor on pin 2",
     "load-across": "a resistor between the legs",
     "single-ended-loaded": "a resistor on the single-ended output",
+    "maximum": "both legs, one tone that rises until they clip",
+    "single-ended-maximum": "pin 2 and the single-ended output, one tone that rises until it clips",
     "inject-cold-off": "test tones into pin 3, device off",
     "inject-hot-off": "test tones into pin 2, device off",
     "second-open": "both legs open, once more",
@@ -73,6 +77,8 @@ class Setting:
     output_ohm: float = 0.0
     valve: bool = False
     plays_files: bool = False
+    maximum: bool = False
+    """The output may be driven until it clips."""
 
     @property
     def has_reference(self) -> bool:
@@ -116,6 +122,8 @@ def step_for(take: str, setting: Setting, known: Known, reason: str = "") -> Ste
     elif take == "loop-back":
         has = setting.kit.loop_back and not setting.plays_files
         plugged = _plugged(setting, ("hot", "cold"), loop_back=True) if has else None
+    elif take in MAXIMA:
+        plugged = _rising(take, setting)
     elif take.startswith("inject"):
         plugged = _injecting(take, setting)
     elif take in ("single-ended", "single-ended-tone"):
@@ -136,6 +144,8 @@ def _signal(take: str, plugged: Plugged) -> Signal:
         return "floor" if plugged.fixture else "loop-back"
     if take in ("tone", "single-ended-tone"):
         return "tone"
+    if take in MAXIMA:
+        return "level-steps"
     injects_only = plugged.plays_files and plugged.injector is not None
     return "idle" if plugged.state == "off" or take == "idle" or injects_only else "multitone"
 
@@ -177,6 +187,19 @@ def _plugged(
         fixture,
         loop_back,
     )
+
+
+def _rising(take: str, setting: Setting) -> Plugged | Refused | None:
+    alike = step_for("single-ended" if take == "single-ended-maximum" else FIRST, setting, Known())
+    if not setting.maximum or not isinstance(alike, Step):
+        return None
+    if setting.plays_files:
+        return Refused(
+            take,
+            "the device plays files itself, up to their full scale: play it what "
+            "probe tones level-steps writes, and record that by hand",
+        )
+    return alike.plugged
 
 
 def _injecting(take: str, setting: Setting) -> Plugged | None:

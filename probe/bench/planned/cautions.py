@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from probe.bench.planned.able import Setting
-from probe.bench.planned.steps import LOADING, Step
+from probe.bench.planned.steps import LOADING, MAXIMA, Step
 
 
 @dataclass(frozen=True)
@@ -115,6 +115,18 @@ _ALL = (
         "calculated.",
     ),
     Caution(
+        "maximum",
+        "Before the output is driven until it clips",
+        "This is a stress, which no other take is: the tone rises by half a decibel every two "
+        "seconds until the output distorts by one percent. Nothing that amplifies may hear it: power "
+        "amplifiers and active loudspeakers off AND unplugged from every output of this device, "
+        "headphones off your head and unplugged. No resistor, no injector. Never a headphone or "
+        "loudspeaker output, and never a valve amplifier's output without its load; with valves "
+        "in the output stage ask first whether the maker allows it, and leave it out if you do "
+        "not know. Watch the device: if it grows hot, smells or cuts out, press Ctrl-C, and the "
+        "tone fades out at once.",
+    ),
+    Caution(
         "device-off",
         "Before injecting into a device that is off",
         "Switch it off by its mains switch (standby is not off; a device without such a switch is "
@@ -168,6 +180,8 @@ def before(step: Step) -> tuple[Caution, ...]:
         return (CAUTIONS["device-off"],)
     if step.plugged.injector is not None:
         return (CAUTIONS["inject"],)
+    if step.take in MAXIMA:
+        return (CAUTIONS["maximum"],)
     if step.take in LOADING:
         return (CAUTIONS["load"],)
     if step.plugged.loop_back:

@@ -16,7 +16,7 @@ import numpy as np
 
 from probe.bench.planned.able import Known, Setting, able
 from probe.bench.planned.kit import Kit
-from probe.bench.planned.steps import SILENT, Step
+from probe.bench.planned.steps import MAXIMA, SILENT, Step
 from probe.session.model import Device
 from probe.stage.next_take import told_apart
 
@@ -83,6 +83,9 @@ def learn(setting: Setting) -> tuple[Learned, ...]:
         _plain("whether a silent pin 3 is held by an amplifier", steps, ("inject-cold-off",)),
         _plain("that the level stood still", steps, ("second-open",)),
     ]
+    if setting.maximum:
+        what = "maximum at 1 % distortion, or that it is above what the bench drives and hears"
+        found.append(_plain(what, steps, MAXIMA))
     return tuple(found)
 
 

@@ -12,8 +12,8 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from probe.bench.planned.able import FIRST, LAST, Known, Setting, able, refused
-from probe.bench.planned.steps import INJECTING, LOADING, OF_BENCH, SILENT, Step
-from probe.numbers import number
+from probe.bench.planned.steps import INJECTING, LOADING, MAXIMA, OF_BENCH, SILENT, Step
+from probe.numbers import number, write_number
 
 Ranker = Callable[[Collection[str]], tuple[str | None, str | None]]
 """Names, of some takes, the one that settles most of what is still possible, and why."""
@@ -71,6 +71,13 @@ NOT_FOR = {
     "impedance-balanced": {"coupling_cold_into_hot", "differential_impedance"},
 }
 """Facts that a kind does not have, or that no take shows of it."""
+
+
+MAXIMUM_OPEN = {
+    "differential_maximum": "the maximum between the legs",
+    "single_ended_maximum": "the maximum of the single-ended output",
+}
+"""Facts that a driven maximum shows, in words."""
 
 
 @dataclass(frozen=True)
@@ -132,7 +139,8 @@ def next_step(
             return _with(fresh[take], why)
     found = _telling(fresh, so_far, ranked) or _missing(fresh, so_far)
     if found is None and everything:
-        found = _rest(fresh)
+        found = _rest(fresh, so_far)
+    found = found or _maximum(fresh, so_far)
     if found is not None:
         return _gentler(found, fresh)
     if LAST in fresh and FIRST in so_far.made and len(so_far.made) > 1:
@@ -199,15 +207,26 @@ def _coupled(facts: Mapping[str, Any]) -> bool:
     return any(value is not None and value > COUPLED for value in found)
 
 
-def _rest(fresh: Mapping[str, Step]) -> Step | None:
+def _rest(fresh: Mapping[str, Step], so_far: SoFar) -> Step | None:
     """Return what is left of everything: the device is switched off last."""
     for take, step in fresh.items():
-        if take not in (LAST, *SILENT, *OF_BENCH) and step.plugged.state == "play":
+        if take not in (LAST, *SILENT, *OF_BENCH, *MAXIMA) and step.plugged.state == "play":
             return _with(step, "everything was asked for")
+    rising = _maximum(fresh, so_far)
+    if rising is not None:
+        return rising
     if LAST in fresh:
         return _with(fresh[LAST], "before the device is switched off")
     for step in (s for t, s in fresh.items() if t not in SILENT | OF_BENCH):
         return _with(step, "whether pin 3 is held by a resistor or by an amplifier")
+    return None
+
+
+def _maximum(fresh: Mapping[str, Step], so_far: SoFar) -> Step | None:
+    """Return a take that drives an output until it clips: a stress, after all gentler ones."""
+    for take, alike in ((MAXIMA[0], FIRST), (MAXIMA[1], "single-ended")):
+        if take in fresh and alike in so_far.made:
+            return _with(fresh[take], "its maximum was asked for")
     return None
 
 
@@ -226,6 +245,8 @@ def _done(setting: Setting, known: Known, so_far: SoFar) -> Done:
     open_ = still_open(so_far.body)
     if "rca" not in setting.device.connectors:
         open_ = [w for w in open_ if w != "the gain difference" and "single-ended" not in w]
+    if setting.maximum:
+        open_ += _open_maxima(setting, so_far)
     if open_:
         open_ += [one.told for one in refused(setting, known)]
     if not so_far.decided:
@@ -235,6 +256,20 @@ def _done(setting: Setting, known: Known, so_far: SoFar) -> Done:
         why = f"the kind is settled; what stays open needs more than this kit{more}"
         return Done(why, tuple(open_))
     return Done("everything asked for is settled")
+
+
+def _open_maxima(setting: Setting, so_far: SoFar) -> list[str]:
+    """Return the maxima that were asked for and are not known, or as a bound only."""
+    found = []
+    for fact, what in MAXIMUM_OPEN.items():
+        entry = so_far.body.get("facts", {}).get(fact)
+        if fact == "single_ended_maximum" and "rca" not in setting.device.connectors:
+            continue
+        if entry is None:
+            found.append(what)
+        elif "bound" in entry:
+            found.append(f"{what}: {entry['bound']} {write_number(entry['value'], 'V')}")
+    return found
 
 
 def known_of(body: Mapping[str, Any], heard: Mapping[str, float]) -> Known:

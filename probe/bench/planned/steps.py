@@ -61,7 +61,7 @@ class Step:
     @property
     def plays(self) -> bool:
         """Whether the device plays tones in it."""
-        return self.signal in ("multitone", "tone") and self.plugged.state == "play"
+        return self.signal in ("multitone", "tone", "level-steps") and self.plugged.state == "play"
 
     @property
     def sounds(self) -> bool:
@@ -86,6 +86,9 @@ OF_BENCH = {"floor", "loop-back"}
 LOADING = {"load-hot", "load-cold", "load-across", "single-ended-loaded"}
 """Takes that put a resistor on the device's output."""
 
+MAXIMA = ("maximum", "single-ended-maximum")
+"""Takes that drive an output until it clips: made only where that is asked for."""
+
 INJECTING = {"inject-hot", "inject-cold", "inject-hot-off", "inject-cold-off"}
 """Takes that feed something into the device's output."""
 
@@ -102,6 +105,8 @@ class Played:
     injected_deg: tuple[float, ...] = ()
     injected_volts: float = 0.0
     injected_u95_relative: float = OUTPUT_U95
+    levels_volts: tuple[float, ...] = ()
+    step_s: float | None = None
 
 
 def take_table(step: Step, played: Played, file: str) -> dict[str, Any]:
@@ -117,6 +122,8 @@ def take_table(step: Step, played: Played, file: str) -> dict[str, Any]:
     if step.sounds:
         said |= {"tones_hz": list(played.tones_hz), "phases_deg": list(played.phases_deg)}
         said |= {"drive_volts": played.drive_volts, "drive_dbfs": played.drive_dbfs}
+    if played.levels_volts:
+        said |= {"levels_volts": list(played.levels_volts), "step_s": played.step_s}
     said |= {"volume": plugged.volume or None, "state": plugged.state}
     if plugged.loads:
         said["load"] = [_load(load) for load in plugged.loads]

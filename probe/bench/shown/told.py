@@ -18,6 +18,8 @@ SHOWN = (
     ("cold_impedance", "impedance, pin 3"),
     ("differential_impedance", "impedance, between"),
     ("differential_thd", "distortion (THD)"),
+    ("differential_maximum", "maximum, between"),
+    ("single_ended_maximum", "maximum, single-ended"),
 )
 
 

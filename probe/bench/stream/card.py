@@ -13,6 +13,8 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from probe.errors import BadInput
+
 Block = NDArray[np.float32]
 """Frames x channels, full scale is 1.0."""
 
@@ -103,3 +105,18 @@ class Card(Protocol):
         BadInput
             The card cannot do this (busy, rate or channels not there); nothing is left open.
         """
+
+
+def check_format(name: str, real: StreamFormat, wanted: StreamFormat) -> None:
+    """Refuse a stream that is not as wanted; the length of its blocks is the card's own.
+
+    Raises
+    ------
+    BadInput
+        Rate, inputs or outputs differ.
+    """
+    if (real.rate, real.inputs, real.outputs) != (wanted.rate, wanted.inputs, wanted.outputs):
+        raise BadInput(
+            f"{name}: runs at {real.rate:g} Hz with {real.inputs} inputs and "
+            f"{real.outputs} outputs, not as asked; choose a rate it has"
+        )

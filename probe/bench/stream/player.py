@@ -142,6 +142,12 @@ class _Move:
 
 
 @dataclass(frozen=True)
+class _Climb:
+    gains: tuple[float, ...]
+    frames: int
+
+
+@dataclass(frozen=True)
 class _Fade:
     seconds: float
 
@@ -166,7 +172,7 @@ class Player:
         """Largest sample each output may give now."""
         self.begun = self.faded = self.moved = 0
         """How many starts, fades and moves were carried out."""
-        self._orders: deque[_Start | _Move | _Fade] = deque()
+        self._orders: deque[_Start | _Move | _Climb | _Fade] = deque()
         self._voices: tuple[Voice, ...] = ()
         self._tracks = [Track(0.0) for _ in range(outputs)]
         self._master = Track(1.0)
@@ -185,6 +191,10 @@ class Player:
     def move(self, gain: float, outputs: Sequence[int] | None = None) -> None:
         """Order: bring the gain (of these outputs; None: all) to ``gain``."""
         self._orders.append(_Move(gain, None if outputs is None else tuple(outputs)))
+
+    def climb(self, gains: Sequence[float], frames: int) -> None:
+        """Order: bring all to each of these gains in turn, ``frames`` for each, fade included."""
+        self._orders.append(_Climb(tuple(gains), frames))
 
     def fade(self, seconds: float = FADE_S) -> None:
         """Order: fade all out, and forget what was played."""
@@ -232,7 +242,7 @@ class Player:
         ended = all(v.ended for v in self._voices)
         self.silent = not moving and (ended or self.gain < _SILENT)
 
-    def _obey(self, order: _Start | _Move | _Fade) -> None:
+    def _obey(self, order: _Start | _Move | _Climb | _Fade) -> None:
         match order:
             case _Start():
                 self._obey_start(order)
@@ -240,6 +250,13 @@ class Player:
                 for voice in self._voices:
                     if order.outputs is None or voice.output in order.outputs:
                         self._lead(voice, order.gain)
+                self.settled_at = self.frame + 1
+                self.moved += 1
+            case _Climb():
+                fade = min(round(FADE_S * self.rate), order.frames)
+                legs = [(Leg(g, fade), Leg(g, order.frames - fade)) for g in order.gains]
+                for voice in self._voices:
+                    self._tracks[voice.output].go([leg for pair in legs for leg in pair])
                 self.settled_at = self.frame + 1
                 self.moved += 1
             case _Fade():

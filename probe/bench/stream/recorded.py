@@ -66,6 +66,8 @@ class Recorded:
         What the card reported lost within it: not empty, do it again.
     stop
         What stopped it; None: it is complete.
+    ended
+        Why it is complete before its time: enough was heard, or as much as an input may hear.
     """
 
     path: Path | None
@@ -79,6 +81,7 @@ class Recorded:
     direct: tuple[float, ...]
     lost: tuple[Lost, ...] = ()
     stop: Stop | None = None
+    ended: Stop | None = None
 
     @property
     def complete(self) -> bool:
@@ -113,7 +116,12 @@ def jumps_in(capture: Capture, rate: float, tones_hz: Sequence[float]) -> tuple[
 
 
 def recorded_of(
-    capture: Capture, timebase: str, rate: float, lost: Iterable[Lost], stop: Stop | None
+    capture: Capture,
+    timebase: str,
+    rate: float,
+    lost: Iterable[Lost],
+    stop: Stop | None,
+    ended: Stop | None = None,
 ) -> Recorded:
     """Return what came of a capture."""
     peaks, rms, direct = capture.levels()
@@ -129,6 +137,7 @@ def recorded_of(
         direct=direct,
         lost=tuple(sorted(lost, key=lambda one: one.frame)),
         stop=stop,
+        ended=ended,
     )
 
 

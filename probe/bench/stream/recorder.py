@@ -16,12 +16,12 @@ import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
-from typing import TypeVar
 
 from probe.bench.stream import guard, limits
 from probe.bench.stream.capture import Capture, FileCapture, MemoryCapture, Meters, Writer
-from probe.bench.stream.card import Card, RunningStream, StreamFormat
+from probe.bench.stream.card import Card, RunningStream, StreamFormat, check_format
 from probe.bench.stream.exchange import Exchanger
 from probe.bench.stream.recorded import (
     Progress,
@@ -32,13 +32,12 @@ from probe.bench.stream.recorded import (
     nothing_recorded,
     recorded_of,
 )
-from probe.bench.stream.sound import InputScale, OutputScale, Part
+from probe.bench.stream.rising import ENDS_WELL, Stairs, climb
+from probe.bench.stream.sound import InputScale, OutputScale, Part, padded
 from probe.bench.stream.stop import Reason, Stop, Stopped
 from probe.bench.stream.voices import check_taken_back, gain_of, tones_played, voices_of
 from probe.bench.stream.waiting import let_fade_end, raise_gone, wait_until
 from probe.errors import BadInput
-
-T = TypeVar("T")
 
 
 @dataclass
@@ -77,8 +76,8 @@ class Recorder:
     ) -> None:
         self._card = card
         self._wanted = wanted
-        self._inputs = _padded(inputs, wanted.inputs, InputScale())
-        self._outputs = _padded(outputs, wanted.outputs, OutputScale())
+        self._inputs = padded(inputs, wanted.inputs, InputScale())
+        self._outputs = padded(outputs, wanted.outputs, OutputScale())
         self._run = run - 1
         self._state = _State()
         self._stream: RunningStream | None = None
@@ -110,7 +109,7 @@ class Recorder:
         self._writer.start()
         try:
             self._stream = self._card.open(self._wanted, self._exchanger, self._exchanger.gone)
-            self._check_format(self._stream)
+            check_format(self._card.name, self._stream.format, self._wanted)
             self._run += 1
             self._await(lambda: self._writer.frames > 0)
             self._lost_count = self._exchanger.lost_count  # nothing was recorded yet
@@ -312,9 +311,31 @@ class Recorder:
                 return self._nothing(stop)
             return self.record(path, seconds, progress)
 
+    def rise(
+        self, path: Path, parts: Sequence[Part], stairs: Stairs, progress: ProgressTeller | None
+    ) -> Recorded:
+        """Play and record a tone that rises step by step; see `Stairs`."""
+        gains = [gain_of(db) for db in stairs.levels_db]
+        for part in parts:
+            guard.check(part, self._outputs[part.output], max(gains))
+        with self._silent_after():
+            stop = self.play(parts, stairs.levels_db[0]) or self.wait(limits.SETTLE_S)
+            if stop is not None:
+                return self._nothing(stop)
+            step = round(stairs.step_s * self.rate)
+            wanted, rate = len(gains) * step, round(self.rate)
+            capture = FileCapture(path, wanted, self._wanted.inputs, rate)
+            climbing = partial(climb, self._exchanger, capture, stairs, step, self._await)
+            return self._capture(capture, progress, climbing)
+
     # -- inside
 
-    def _capture(self, capture: Capture, progress: ProgressTeller | None) -> Recorded:
+    def _capture(
+        self,
+        capture: Capture,
+        progress: ProgressTeller | None,
+        meanwhile: Callable[[Callable[[], None]], None] | None = None,
+    ) -> Recorded:
         self._require_open()
         lost_before = self._exchanger.lost_count
         if lost_before != self._lost_count:
@@ -326,13 +347,14 @@ class Recorder:
         def over() -> bool:
             return capture.done or self._exchanger.stop is not standing
 
+        def tick() -> None:
+            self._tell(progress, capture.frames / self.rate, seconds)
+
         try:
             self._writer.begin(capture)
-            self._await(
-                over,
-                lambda: self._tell(progress, capture.frames / self.rate, seconds),
-                stalled_ok=True,
-            )
+            if meanwhile is not None:
+                meanwhile(tick)
+            self._await(over, tick, stalled_ok=True)
         except BaseException:
             self._writer.end()
             capture.finish(complete=False)
@@ -341,8 +363,10 @@ class Recorder:
             self._writer.catch_up(self._exchanger.frame)
             self._writer.end()
         stop = None if capture.done and capture.error is None else self._why(capture)
+        ended = stop if meanwhile is not None and stop and stop.reason in ENDS_WELL else None
+        stop = None if ended is not None else stop
         capture.finish(complete=stop is None)
-        return self._recorded(capture, lost_before, stop)
+        return self._recorded(capture, lost_before, stop, ended)
 
     def _not_stored(self, message: str) -> None:
         """Stop the tone from the writer's thread, at once."""
@@ -354,12 +378,14 @@ class Recorder:
         found = self._exchanger.stop
         return found or Stop(Reason.GONE, "the sound card went away", frame=self._exchanger.frame)
 
-    def _recorded(self, capture: Capture, lost_before: int, stop: Stop | None) -> Recorded:
+    def _recorded(
+        self, capture: Capture, lost_before: int, stop: Stop | None, ended: Stop | None
+    ) -> Recorded:
         flagged = lost_within(capture, self._exchanger.lost_since(lost_before))
         jumps = jumps_in(capture, self.rate, (*self._state.tones_hz, *self._foreign_tones_hz))
         if jumps:
             self._lost_count = -1  # the frames of the stream are not those of time any more
-        return recorded_of(capture, self.timebase, self.rate, (*flagged, *jumps), stop)
+        return recorded_of(capture, self.timebase, self.rate, (*flagged, *jumps), stop, ended)
 
     def _nothing(self, stop: Stop) -> Recorded:
         return nothing_recorded(
@@ -386,18 +412,6 @@ class Recorder:
             time.sleep(2 * limits.FADE_S)
             raise
         self._exchanger.stop = standing
-
-    def _check_format(self, stream: RunningStream) -> None:
-        real = stream.format
-        if (real.rate, real.inputs, real.outputs) != (
-            self._wanted.rate,
-            self._wanted.inputs,
-            self._wanted.outputs,
-        ):
-            raise BadInput(
-                f"{self._card.name}: runs at {real.rate:g} Hz with {real.inputs} inputs and "
-                f"{real.outputs} outputs, not as asked; choose a rate it has"
-            )
 
     def _require_open(self) -> None:
         if self._stream is None:
@@ -442,7 +456,3 @@ class Recorder:
         if stream is not None:
             stream.close()
         self._writer.stop()
-
-
-def _padded(given: Sequence[T], count: int, default: T) -> tuple[T, ...]:
-    return (*given[:count], *(default for _ in range(count - len(given))))

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import Enum
-from typing import Literal
+from typing import Literal, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from probe.bench.stream.limits import ASSUMED_VOLTS_FULL_SCALE
 from probe.errors import BadInput
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, eq=False)
@@ -119,3 +122,8 @@ class InputScale:
 
     volts_full_scale: float | None = None
     ceiling: float = 1.0
+
+
+def padded(given: Sequence[T], count: int, default: T) -> tuple[T, ...]:
+    """Return as many scales as there are channels; those missing were never measured."""
+    return (*given[:count], *(default for _ in range(count - len(given))))

@@ -26,6 +26,8 @@ class Reason(Enum):
     """The recording could not be stored: disk full, folder gone."""
     FAILED = "failed"
     """An error inside this program."""
+    ENOUGH = "enough"
+    """What was looked for in a rising tone was found."""
     CANCELLED = "cancelled"
     """Somebody asked: Ctrl-C, SIGTERM, a key."""
 

@@ -99,10 +99,10 @@ class WavWriter:
             view = view[self._file.write(view) :]
 
 
-def read(path: Path, channels: int, frames: int) -> NDArray[np.float32]:
-    """Return the first ``frames`` of a file made by `WavWriter`, shape (frames, channels)."""
+def read(path: Path, channels: int, frames: int, first: int = 0) -> NDArray[np.float32]:
+    """Return frames of a file made by `WavWriter` from ``first`` on, shape (frames, channels)."""
     with path.open("rb") as file:
-        file.seek(HEADER_BYTES)
+        file.seek(HEADER_BYTES + first * channels * _BYTES)
         data = file.read(frames * channels * _BYTES)
     whole = len(data) // (channels * _BYTES) * channels * _BYTES
     return np.frombuffer(data[:whole], dtype="<f4").reshape(-1, channels)
