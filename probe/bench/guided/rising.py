@@ -30,8 +30,8 @@ from probe.phasors import TakePhasors
 from probe.session.model import Bench
 
 STEP_DB = 0.5
-"""From step to step, at most: hard corners take a tone from nothing to 2 % in one, and to 5 % in one
-of 1 dB; between two the analysis knows from the wave where 1 % was passed."""
+"""From step to step, at most: hard corners take a tone from nothing to 2 % in one, to 5 % in one of
+1 dB; between two the analysis knows from the wave where 1 % was passed."""
 
 STEP_S = 2.0
 """Length of a step: a quarter is left out while the device settles, and the rest is long enough for

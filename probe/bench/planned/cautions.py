@@ -118,13 +118,13 @@ _ALL = (
         "maximum",
         "Before the output is driven until it clips",
         "This is a stress, which no other take is: the tone rises by half a decibel every two "
-        "seconds until the output distorts by one percent. Nothing that amplifies may hear it: power "
-        "amplifiers and active loudspeakers off AND unplugged from every output of this device, "
-        "headphones off your head and unplugged. No resistor, no injector. Never a headphone or "
-        "loudspeaker output, and never a valve amplifier's output without its load; with valves "
-        "in the output stage ask first whether the maker allows it, and leave it out if you do "
-        "not know. Watch the device: if it grows hot, smells or cuts out, press Ctrl-C, and the "
-        "tone fades out at once.",
+        "seconds until the output distorts by one percent. Nothing that amplifies may hear it: "
+        "power amplifiers and active loudspeakers off AND unplugged from every output of this "
+        "device, headphones off your head and unplugged. No resistor, no injector. Never a "
+        "headphone or loudspeaker output, and never a valve amplifier's output without its "
+        "load; with valves in the output stage ask first whether the maker allows it, and leave "
+        "it out if you do not know. Watch the device: if it grows hot, smells or cuts out, "
+        "press Ctrl-C, and the tone fades out at once.",
     ),
     Caution(
         "device-off",
