@@ -345,7 +345,8 @@ class Recorder:
         standing = self._exchanger.stop
 
         def over() -> bool:
-            return capture.done or self._exchanger.stop is not standing
+            stopped = self._exchanger.stop is not standing  # so it is where nothing can be stored
+            return stopped or (capture.done and capture.error is None)
 
         def tick() -> None:
             self._tell(progress, capture.frames / self.rate, seconds)

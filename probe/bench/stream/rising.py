@@ -79,5 +79,4 @@ def climb(
 
 
 def _over(exchanger: Exchanger, capture: FileCapture, frames: int, standing: Stop | None) -> bool:
-    stopped = capture.error is not None or exchanger.stop is not standing
-    return capture.frames >= frames or stopped
+    return capture.frames >= frames or exchanger.stop is not standing
