@@ -25,6 +25,18 @@ takes: -1 has no steady voltage at all. A stage made to have some negative resis
 for what loads it, has hundreds of ohm of it beside some ten kilohm."""
 
 
+STANDS_OUT = 9.0
+"""Residual power per spare row of a tone, over what the stated repeatability explains, from which
+on it is looked into. Costs time only."""
+
+LEAST_SPARE = 4.0
+"""Rows that must be spare: of fewer, one more unknown explains too much by chance."""
+
+EXPLAINED, AT_REST = 0.1, 3.0
+"""Share of the power that stood out which may be left where something explains it; by so much power
+per spare row the takes agree (nine spare rows reach it by chance once in a thousand)."""
+
+
 @dataclass(frozen=True)
 class Repeatability:
     """Level between takes, relative, one standard deviation, and where it is from.
@@ -74,6 +86,21 @@ def repeatability(solved: Fit, group: Group, stated: float) -> Repeatability:
         floor = _relative(limits.REPEATABILITY_FLOOR_DB)
         return Repeatability(max(seen, floor), round(left), seen, left)
     return Repeatability(max(stated, seen), 0, seen, left)
+
+
+def shares(solved: Fit) -> Array:
+    """Residual power per spare row, tone by tone; of those that have a row to spare."""
+    power = np.sum(np.abs(solved.residual) ** 2, axis=(0, 2))
+    spare = np.sum(solved.spare, axis=(0, 2))
+    enough = spare >= 0.75
+    return np.asarray(power[enough] / spare[enough])
+
+
+def worst_share(solved: Fit) -> float:
+    """Return the residual power per spare row of the worst tone; 0 where too few are spare."""
+    if float(np.median(np.sum(solved.spare, axis=(0, 2)))) < LEAST_SPARE:
+        return 0.0
+    return float(shares(solved).max(initial=0.0))
 
 
 def _telling(group: Group, level: float) -> NDArray[np.bool_]:

@@ -39,6 +39,7 @@ from probe.stage.network import Complex
 from probe.stage.observations import Group, Observed, has_reference
 from probe.stage.realise import Excited, excitation
 from probe.stage.solve import fit
+from probe.stage.stream import one_stream, stream_delays
 
 Array = NDArray[np.float64]
 
@@ -60,10 +61,6 @@ conflict: some hundredths of a radian at 20 kHz turn a delay by less."""
 
 SHARED_CLOCK = 1.0e-8
 """A clock error below this, relative, is none: player and recorder are one device."""
-
-CLOCK_SIGMAS, CLOCK_DRIFT = 6.0, 1.0e-6
-"""A take whose clock error stands further than this from the others' has another clock. Crystals
-drift by less than the second figure (relative) while a session lasts."""
 
 SNAP_SAMPLES = 0.1
 """Delays all within this many samples of whole ones are whole: by chance seven are once in 10⁵."""
@@ -134,56 +131,24 @@ def align(group: Group, *, level: float) -> Alignment:
     none = np.zeros(count)
     if count < 2 or all(has_reference(o) for o in group.takes):
         return Alignment(group, none, None, None, np.eye(count), none, free=False)
-    if _one_stream(group):
-        delays, stray = _stream_delays(group)
-        return replace(_joint(group.rotated(delays), stray, delays), free=False)
-    return _free(group, level)
+    if one_stream(group):
+        return along_stream(group, none)
+    return placed_freely(group, level)
 
 
-def _one_stream(group: Group) -> bool:
-    bases = {o.phasors.take.timebase for o in group.takes}
-    return len(bases) == 1 and None not in bases and _clocks_agree(group)
-
-
-def _clocks_agree(group: Group) -> bool:
-    """Whether one clock error serves all takes; else one changed meanwhile, nobody knows when."""
-    errors = np.array([o.phasors.clock_error for o in group.takes])
-    doubts = np.array([o.phasors.clock_u for o in group.takes])
-    weights = 1.0 / np.maximum(doubts, 1e-12) ** 2
-    off = np.abs(errors - np.sum(weights * errors) / np.sum(weights))
-    return bool(np.all(off < np.maximum(CLOCK_SIGMAS * doubts, CLOCK_DRIFT)))
-
-
-def _stream_delays(group: Group) -> tuple[Array, Array]:
-    """Delays of takes cut from one stream, and what the clock leaves open about them.
-
-    A recorder with a clock of its own is taken to have the same error in every take; an error
-    that is not distinguishable from zero is none: player and recorder share the clock.
-    """
-    errors = np.array([o.phasors.clock_error for o in group.takes])
-    spread = np.array([max(o.phasors.clock_u, 1e-12) for o in group.takes])
-    weights = 1.0 / spread**2
-    mean = float(np.sum(weights * errors) / np.sum(weights))
-    mean_u = float(1.0 / np.sqrt(np.sum(weights)))
-    if abs(mean) < max(5.0 * mean_u, 1e-8):
-        mean, mean_u = 0.0, 0.0
-    start = np.array(
-        [o.phasors.take.start_frame / o.phasors.take.sample_rate for o in group.takes]
-    ) / (1.0 + mean)
-    centre = np.array([o.phasors.centre_s for o in group.takes])
-    delays = -start + centre * (errors - mean)
-    distance = np.abs(start + centre - (start[0] + centre[0]))
-    stray = 1e-10 + distance * mean_u
-    stray[0] = 0.0
-    return delays - delays[0], stray
+def along_stream(group: Group, earlier_s: Array) -> Alignment:
+    """Return takes of one stream by their declared starts, each so much earlier, shape (T,), s."""
+    delays, stray = stream_delays(group)
+    delays = delays + earlier_s
+    return replace(_joint(group.rotated(delays), stray, delays), free=False)
 
 
 def _worth(observed: Observed) -> tuple[int, int]:
     return int(observed.recorded[:2].sum()), int((observed.strength > 0).sum())
 
 
-def _free(group: Group, level: float) -> Alignment:
-    """Align takes whose phases agree plainly among themselves, then the others.
+def placed_freely(group: Group, level: float) -> Alignment:
+    """Place takes by themselves: those whose phases agree plainly first, then the others.
 
     The others are aligned against what the stage solved from the first ones predicts for them.
     """

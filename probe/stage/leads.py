@@ -26,7 +26,14 @@ from numpy.typing import NDArray
 
 from probe.phasors.model import Remark, TakePhasors
 from probe.session.model import Session, Side
-from probe.stage.agreement import stated_level
+from probe.stage.agreement import (
+    AT_REST,
+    EXPLAINED,
+    STANDS_OUT,
+    shares,
+    stated_level,
+    worst_share,
+)
 from probe.stage.align import align
 from probe.stage.fitted import LEGS, Fit
 from probe.stage.network import Complex
@@ -35,13 +42,6 @@ from probe.stage.side import Identified, solve_side
 from probe.stage.solve import fit
 
 Array = NDArray[np.float64]
-
-STANDS_OUT = 9.0
-"""Residual power per spare row of a tone, over what the stated repeatability explains, from which
-on it is looked into. Costs time only."""
-
-LEAST_SPARE = 4.0
-"""Rows that must be spare: of fewer, one more unknown explains too much by chance."""
 
 STEP_FARAD = 1.0e-10
 """Change by which the effect of an input is found: small beside what a stage of some hundred ohm
@@ -53,10 +53,6 @@ SIGMAS = 6.0
 
 MOST_FARAD = 1.0e-8
 """Leads hold 100 to 200 pF a metre; beyond 50 m of them it is no lead."""
-
-EXPLAINED, AT_REST = 0.1, 3.0
-"""Share of the power that stood out which may be left with other capacitances; by so much power per
-spare row the takes agree (nine spare rows reach it by chance once in a thousand)."""
 
 PLACED = 3
 """How often takes whose delays were found with the declared leads are placed anew with others."""
@@ -105,13 +101,13 @@ class Leads:
 
 def leads_of(found: Identified, stated: float) -> Leads | None:
     """Return what the leads hold, where the takes tell that it is not what was declared."""
-    if found.aligned is None or found.first is None or _worst(found.first) <= STANDS_OUT:
+    if found.aligned is None or found.first is None or worst_share(found.first) <= STANDS_OUT:
         return None
     group, solved = found.aligned.group, found.first
-    most = max(EXPLAINED * _worst(solved), AT_REST)
+    most = max(EXPLAINED * worst_share(solved), AT_REST)
     for _ in range(PLACED):
         told, left = _explaining(group, solved, stated)
-        if told and _worst(left) <= most:
+        if told and worst_share(left) <= most:
             return _reckoned(group, told)
         if not told or not found.aligned.free:
             return None
@@ -126,7 +122,7 @@ def leads_of(found: Identified, stated: float) -> Leads | None:
 def _explaining(group: Group, solved: Fit, stated: float) -> tuple[dict[int, float], Fit]:
     """Return what inputs hold beside what is declared, by channel, and the takes solved with it."""
     told: dict[int, float] = {}
-    while _worst(solved) > AT_REST:
+    while worst_share(solved) > AT_REST:
         rest = [c for c in _channels(group) if c not in told]
         trials = [t for c in rest if (t := _alone(group, c, told, solved, stated)) is not None]
         if not trials:
@@ -163,7 +159,7 @@ def _alone(
         if abs(more) > MOST_FARAD:
             return None
         solved = _solved(group, {**told, channel: more}, solved, stated)
-    doubt *= np.sqrt(max(float(np.median(_shares(solved))), 1.0))
+    doubt *= np.sqrt(max(float(np.median(shares(solved))), 1.0))
     return _Trial(channel, more, solved) if abs(more) > SIGMAS * doubt else None
 
 
@@ -226,21 +222,6 @@ def _pico(farad: float) -> str:
 
 def _power(solved: Fit) -> float:
     return float(np.sum(np.abs(solved.residual) ** 2))
-
-
-def _shares(solved: Fit) -> Array:
-    """Residual power per spare row, tone by tone; of those that have a row to spare."""
-    power = np.sum(np.abs(solved.residual) ** 2, axis=(0, 2))
-    spare = np.sum(solved.spare, axis=(0, 2))
-    enough = spare >= 0.75
-    return np.asarray(power[enough] / spare[enough])
-
-
-def _worst(solved: Fit) -> float:
-    """Return the residual power per spare row of the worst tone; 0 where too few are spare."""
-    if float(np.median(np.sum(solved.spare, axis=(0, 2)))) < LEAST_SPARE:
-        return 0.0
-    return float(_shares(solved).max(initial=0.0))
 
 
 def _solved(group: Group, more: dict[int, float], start: Fit, stated: float) -> Fit:

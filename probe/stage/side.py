@@ -36,6 +36,7 @@ from probe.stage.open_leg import find_open_leg, without_open_leg
 from probe.stage.realise import excitation
 from probe.stage.solve import fit
 from probe.stage.solved import Solved
+from probe.stage.starts import other_starts
 from probe.stage.takes import choose_takes, played_group
 from probe.stage.turned import LEAST_TONES_SEARCHED, exchanged
 
@@ -140,8 +141,12 @@ def solve_side(
     remarks += map(_unplaced, unplaced)
     if aligned.free and _too_few(aligned):
         remarks.append(_few_tones(side, len(aligned.group.hz)))
+    first = fit(aligned.group, LEGS, level=stated, thorough=True)
+    restarted = other_starts(group, aligned, first, stated)
+    if restarted is not None:
+        aligned, first = restarted.aligned, restarted.first
+        remarks += restarted.remarks
     excited = excitation(aligned.group)
-    first = fit(aligned.group, LEGS, level=stated, excited=excited, thorough=True)
     repeat = repeatability(first, aligned.group, stated)
     clash = disagreement(first, aligned.group, stated, repeat.seen)
     clash = clash or impossible(first, aligned.group)
