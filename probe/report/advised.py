@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 from probe.numbers import number
@@ -13,7 +14,7 @@ from probe.report.document import listing
 from probe.report.leaflet import FIRST
 from probe.report.places import place_of
 from probe.report.text import MESSAGE_LIMIT, clean, printed
-from probe.report.used import as_used, needs_pad
+from probe.report.used import as_used, needs_pad, worse_side
 
 _ORDER = ("use", "works", "cannot-tell", "avoid", "never")
 _QUANTITIES = (
@@ -47,7 +48,10 @@ class OptionRow:
 
 @dataclass(frozen=True)
 class AdviceView:
-    """The options, best first, and the cautions of the advice itself."""
+    """The options box by box, best first, and the cautions of the advice itself.
+
+    ``common``: what is said of every option.
+    """
 
     destination: str
     operating_point: str
@@ -56,6 +60,7 @@ class AdviceView:
     provisional: str
     cautions: tuple[str, ...]
     options: tuple[OptionRow, ...]
+    common: tuple[str, ...] = ()
 
 
 LINKS = {"rca-link": "RCA link", "xlr-link": "XLR link"}
@@ -69,18 +74,31 @@ def advice_view(advice: Mapping[str, Any]) -> AdviceView:
         for o in listing(advice, "options")
         if isinstance(o, Mapping)
     ]
-    options.sort(key=_rank)
+    boxes = list(dict.fromkeys(str(o.get("destination")) for o in options))
+    options.sort(key=lambda o: (boxes.index(str(o.get("destination"))), _rank(o)))
     chosen = advice.get("chosen")
+    rows, common = _hoisted([_row(held) for held in _both_sides(options)])
     return AdviceView(
         destination=place_of(advice.get("destination")) if advice.get("destination") else "",
         operating_point=clean(advice.get("operating_point") or "", MESSAGE_LIMIT),
-        chosen=_chosen(options) or (_option_name(chosen) if chosen else ""),
-        why=tuple(_sentence(reason) for reason in listing(advice, "why"))
-        if len(_used(options)) < 2
-        else (),
+        chosen=_chosen(options, boxes) or (_option_name(chosen) if chosen else ""),
+        why=_why(advice, several=len(boxes) > 1),
         provisional=_provisional(advice, options),
         cautions=_cautions(listing(advice, "cautions")),
-        options=tuple(_row(option) for option in options),
+        options=rows,
+        common=common,
+    )
+
+
+def _why(advice: Mapping[str, Any], *, several: bool) -> tuple[str, ...]:
+    """Return why the one box uses what it does; of several, why one uses nothing."""
+    if not several:
+        return tuple(_sentence(reason) for reason in listing(advice, "why"))
+    nothing = [c for c in listing(advice, "choices")
+               if isinstance(c, Mapping) and c.get("option") is None]  # fmt: skip
+    return tuple(
+        f"{clean(c.get('destination'), 60)}: {'; '.join(map(_sentence, listing(c, 'why')))}"
+        for c in nothing
     )
 
 
@@ -93,15 +111,15 @@ def _used(options: Sequence[Mapping[str, Any]]) -> dict[str, Mapping[str, Any]]:
     return found
 
 
-def _chosen(options: Sequence[Mapping[str, Any]]) -> str:
-    """Return the choice in words; of several boxes, each with its name."""
+def _chosen(options: Sequence[Mapping[str, Any]], boxes: Sequence[str]) -> str:
+    """Return the choice in words; of several boxes, each with its name, nothing as such."""
     names = {}
     for box, option in _used(options).items():
         pad = ", with an attenuator in its plug" if needs_pad(option) else ""
-        names[clean(box, 60)] = f"{_option_name(option.get('id'))}{pad}"
-    if len(names) < 2:
+        names[box] = f"{_option_name(option.get('id'))}{pad}"
+    if len(boxes) < 2 or not names:
         return "".join(names.values())
-    return "; ".join(f"{box}: {name}" for box, name in names.items())
+    return "; ".join(f"{clean(box, 60)}: {names.get(box, 'nothing yet')}" for box in boxes)
 
 
 def _cautions(own: Sequence[Any]) -> tuple[str, ...]:
@@ -119,14 +137,55 @@ def _provisional(advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]]
     return missing or "not everything that ranks the options"
 
 
-def _row(option: Mapping[str, Any]) -> OptionRow:
+def _both_sides(options: Sequence[Mapping[str, Any]]) -> list[list[Mapping[str, Any]]]:
+    """Return the sides of each connection together, where they are judged alike."""
+    held: dict[tuple[str, ...], list[Mapping[str, Any]]] = {}
+    for option in options:
+        key = tuple(str(option.get(k)) for k in ("destination", "input", "id", "verdict"))
+        held.setdefault(key, []).append(option)
+    return list(held.values())
+
+
+def _hoisted(rows: Sequence[OptionRow]) -> tuple[tuple[OptionRow, ...], tuple[str, ...]]:
+    """Return the rows without the reasons that all of them have, and those."""
+    if len(rows) < 2:
+        return tuple(rows), ()
+    common = [r for r in rows[0].reasons if all(r in row.reasons for row in rows)]
+    bare = (replace(row, reasons=tuple(r for r in row.reasons if r not in common)) for row in rows)
+    return tuple(bare), tuple(common)
+
+
+_DIGITS = re.compile(r"[-+−]?\d+(?:\.\d+)?")
+
+
+def _told_once(said: Iterable[str]) -> list[str]:
+    """Return each sentence once; of some that differ in digits alone the one of the worse side."""
+    held: dict[str, list[str]] = {}
+    for text in said:
+        held.setdefault(_DIGITS.sub("", text), []).append(text)
+    return [
+        (min if texts[0].startswith("hum") else max)(texts, key=_first_figure)
+        for texts in held.values()
+    ]
+
+
+def _first_figure(text: str) -> float:
+    found = _DIGITS.search(text)
+    return float(found[0].replace("−", "-")) if found else 0.0
+
+
+def _row(sides: Sequence[Mapping[str, Any]]) -> OptionRow:
+    """Return one connection as it is judged on ``sides``, each figure that of the worse one."""
+    option = worse_side(sides)
     code = str(option.get("verdict") or "cannot-tell")
-    hazards = [_sentence(h) for h in listing(option, "hazards")]
-    reasons = [r for r in map(_sentence, listing(option, "reasons")) if r not in hazards]
-    where = [clean(option[k], 60) for k in ("side", "destination") if option.get(k)]
+    hazards = _told_once(_sentence(h) for s in sides for h in listing(s, "hazards"))
+    reasons = _told_once(_sentence(r) for s in sides for r in listing(s, "reasons"))
+    reasons = [r for r in reasons if r not in hazards]
+    where = [" and ".join(clean(s["side"], 20) for s in sides if s.get("side"))]
+    where += [clean(option["destination"], 60)] if option.get("destination") else []
     return OptionRow(
         name=_option_name(option.get("id")),
-        where=", ".join(where),
+        where=", ".join(w for w in where if w),
         verdict=words.VERDICTS.get(code, clean(code, 20)),
         code=code if code in words.VERDICTS else "cannot-tell",
         figures=tuple(_figures(option)),

@@ -119,10 +119,15 @@ def _drawing(spans: Sequence[Span], what: str, unit: str) -> Markup:
         return _LEFT + (_RIGHT - _LEFT) * (value - low) / (high - low)
 
     bottom = tops[-1]
-    parts = [line([(place(a), _TOP), (place(a), bottom + 4.0)], "flip") for a, _, _ in spans[1:]]
+    parts = [line([(place(a), bottom - 5.0), (place(a), bottom + 4.0)], "flip")
+             for a, _, _ in spans[1:]]  # fmt: skip
     for top, said, name in zip(tops[:-1], rows, names, strict=True):
         y = top + _LINE * (len(said) - 1)
         parts += [label(s, _LEFT, top + 12.0 + _LINE * k, "small over") for k, s in enumerate(said)]
+        # a flip is marked at the bars alone: through a name it could not be read
+        parts += [
+            line([(place(a), y + 15.0), (place(a), y + 35.0)], "flip") for a, _, _ in spans[1:]
+        ]
         for a, b, chosen in spans:
             if _named(chosen) == name:
                 parts.append(box(place(a), y + 18.0, max(place(b) - place(a), 2.0), 14.0, "filled"))

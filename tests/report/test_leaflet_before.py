@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 from probe.report.bounded import figure
@@ -69,6 +70,24 @@ def test_a_long_label_is_broken_within_the_figure() -> None:
     found = varied_of({"what": "cable-length", "unit": "m", "flips": [], "points": points})
     assert found is not None
     assert str(found.drawing).count("small over") >= 2
+
+
+def test_the_mark_of_a_flip_runs_through_no_name() -> None:
+    flips = [{"low": 3.7, "high": 3.8, "from": ["rca-to-rca"], "to": ["xlr-to-rca/transformer"]}]
+    points = [{"value": 0.0, "chosen": ["rca-to-rca"]},
+              {"value": 500.0, "chosen": ["xlr-to-rca/transformer"]}]  # fmt: skip
+    found = varied_of({"what": "ground", "unit": "mV", "flips": flips, "points": points})
+    assert found is not None
+    drawn = str(found.drawing)
+    marks = [line for line in re.findall(r"<polyline[^>]*>", drawn) if "flip" in line]
+    spans = [[float(p.split(",")[1]) for p in re.search(r'points="([^"]+)"', m)[1].split()]  # type: ignore[index]
+             for m in marks]  # fmt: skip
+    names = [float(re.search(r' y="([\d.]+)"', t)[1])  # type: ignore[index]
+             for t in re.findall(r"<text[^>]*small over[^>]*>", drawn)]  # fmt: skip
+    assert len(names) == 2
+    assert len(spans) == 3
+    # a letter stands on its base line, and is no higher than 11 units of the drawing
+    assert all(low > y + 2.0 or high < y - 11.0 for low, high in spans for y in names)
 
 
 def leaf_of(hum: float, transformer: float | None) -> list[str]:
