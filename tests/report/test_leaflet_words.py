@@ -142,15 +142,15 @@ def test_a_level_names_the_link_it_is_held_against(reference: str, link: str) ->
 
 def test_the_page_tells_both_sides_in_one_row_and_what_is_common_once() -> None:
     def told(id_: str, side: str, hum: float) -> dict[str, Any]:
-        return {"id": id_, "side": side, "destination": "amp", "input": "rca", "verdict": "avoid",
+        return {"id": id_, "side": side, "destination": "amp", "verdict": "avoid",
                 "hum_below_full_output_db": db(hum, hum, hum),
-                "reasons": [f"hum {hum:.1f} dB below full output", "no operating level"]}  # fmt: skip
+                "reasons": [f"hum {hum:.1f} dB below full output", "no level"]}  # fmt: skip
 
     options = [told(id_, side, hum - less)
                for id_, less in (("rca-to-rca", 0.0), ("xlr-to-rca/pin-3-open", 10.0))
                for side, hum in (("left", 60.5), ("right", 60.1))]  # fmt: skip
     view = advice_view({"options": options})
-    assert view.common == ("no operating level",)
+    assert view.common == ("no level",)
     # what is asked of every page: of two sides the worse one
     assert [(r.where, r.reasons, r.figures) for r in view.options] == [
         ("left and right, amp", (f"hum {worse} dB below full output",),
@@ -163,7 +163,7 @@ def test_the_page_names_the_box_for_which_nothing_is_used() -> None:
     options = [{"id": "xlr-to-xlr", "destination": "amp", "verdict": "use"},
                {"id": "xlr-to-xlr", "destination": "sub", "verdict": "works"}]  # fmt: skip
     choices = [{"destination": "amp", "option": "xlr-to-xlr", "why": ["as loud"]},
-               {"destination": "sub", "option": None, "why": ["does not go", "unplugged"]}]  # fmt: skip
+               {"destination": "sub", "option": None, "why": ["no way", "unplugged"]}]  # fmt: skip
     view = advice_view({"options": options, "choices": choices, "chosen": "xlr-to-xlr"})
     assert view.chosen == "amp: XLR lead, pins 1, 2 and 3 straight through; sub: nothing yet"
-    assert view.why == ("sub: does not go; unplugged",)
+    assert view.why == ("sub: no way; unplugged",)
