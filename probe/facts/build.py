@@ -29,10 +29,10 @@ from probe.stage.quantities import (
     Reading,
     column,
     common_mode_impedance,
-    floating_lift,
     impedance_known,
     level_known,
     loading,
+    mean_lift,
     modal_z,
     moved,
     nearest,
@@ -192,7 +192,7 @@ class SideFacts:
         lift = loading(observed, hz, len(volts) - 1, self.rng)
         hot, cold = volts[:, 0] * lift[:, 0], volts[:, 1] * lift[:, 1]
         if self._may_float():
-            mean = 0.5 * (hot + cold) * floating_lift(observed, hz, len(volts) - 1, self.rng)
+            mean = 0.5 * (hot + cold) * mean_lift(identified, observed, k, hz, self.rng)
             half = 0.5 * (hot - cold)
             hot, cold = mean + half, mean - half
         self._leg_ratio(hot, cold, hz, limited=True)

@@ -211,6 +211,21 @@ def moved(level: float, count: int) -> Array:
     return np.asarray(factors)
 
 
+def mean_lift(
+    identified: Identified, observed: Observed, k: int, hz: float, rng: np.random.Generator
+) -> Complex:
+    """Return what the recorder took off the mean of a floating pair at tone ``k``, (1 + D,).
+
+    From the pair's way to pin 1 where the takes show it, else whatever it may be.
+    """
+    legs = identified.legs
+    mean = None if legs is None else reading(legs, "mean", "mean", k)
+    if mean is None or not impedance_known(mean):
+        return floating_lift(observed, hz, identified.draws, rng)
+    y = admittance(observed.elements, np.array([hz]))[0]
+    return np.asarray(1.0 + mean.draws * (y[0, 0] + y[1, 1]))
+
+
 def floating_lift(observed: Observed, hz: float, draws: int, rng: np.random.Generator) -> Complex:
     """Return what the recorder may have taken off the mean of a floating pair, (1 + D,).
 

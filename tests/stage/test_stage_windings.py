@@ -73,3 +73,21 @@ def test_no_angle_is_stated_of_a_leg_that_hardly_stands_out_of_its_scatter():
     # source: definition of the stage; the angle found was 68 degrees from its truth
     assert "leg_phase" not in found.facts
     assert "cold_level" in found.facts
+
+
+def test_legs_of_a_joined_winding_stand_as_they_are_without_the_recorder():
+    """5 ohm across 90: what is left between the legs is less than their mean, open circuit."""
+    stage = floating(
+        vd=0.013, zd=90.0 * 5.0 / 95.0, zcm=lambda f: 1.0 / (2j * np.pi * f * 6e-10), lean=7.0
+    )
+    errors = drawn_errors(2, FULL)
+    found = analysed(stage, FULL, errors=errors, rng=np.random.default_rng(2))
+    facts = found.facts
+    assert facts["leg_ratio"]["limited_by_bench"]
+    # source: definition: 6.5 and 7.5 times what is between them, in phase; on the recorder their
+    # mean is a twenty-seventh of that (266 kohm at 1 kHz beside 10 kohm of both inputs)
+    ratio, phase = 20.0 * np.log10(6.5 / 7.5), 0.0
+    recorded = facts["cold_recorded"]["value"] / facts["hot_recorded"]["value"]
+    assert abs(20.0 * np.log10(recorded) - ratio) > 0.5
+    assert abs(facts["leg_ratio"]["value"] - ratio) < 2.0 * facts["leg_ratio"]["u95"]
+    assert abs(facts["leg_phase"]["value"] - phase) < 2.0 * facts["leg_phase"]["u95"]
