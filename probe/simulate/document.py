@@ -30,6 +30,7 @@ Preset = Literal[
     "single-ended",
     "inject-cold",
     "inject-hot",
+    "inject-single-ended",
     "load-cold",
     "load-hot",
     "load-across",

@@ -71,6 +71,9 @@ def preset_take(
             return TakeTable(channels=_LEGS, inject=(_inject("cold", injector, tones),))
         case "inject-hot":
             return TakeTable(channels=_LEGS, inject=(_inject("hot", injector, tones),))
+        case "inject-single-ended":
+            inject = _inject("single-ended", injector, tones)
+            return TakeTable(channels=("hot", "single-ended"), inject=(inject,))
         case "inject-cold-off":
             return _off(_inject("cold", injector, tones, injector.volts_off))
         case "inject-hot-off":

@@ -11,7 +11,7 @@ sides = ["left"]                # left | right | mono; each side gets every take
 phase = "reference"             # reference: a channel records the drive | stream: takes cut from
                                 # one running stream | none: an unknown delay in every take
 takes = "full"                  # or a list: open, open-exchanged, single-ended, inject-cold,
-                                # inject-hot, load-cold, load-hot, load-across,
+                                # inject-hot, inject-single-ended, load-cold, load-hot, load-across,
                                 # single-ended-loaded, second-open, inject-cold-off,
                                 # inject-hot-off, idle, floor, channel-match, check-hot,
                                 # check-cold, idle-exchanged, sweep, input-hot, input-cold (one

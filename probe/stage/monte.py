@@ -26,6 +26,7 @@ from probe.stage.solved import (
     column_volts,
     entry_doubt,
     nearest_tone,
+    own_doubt,
     untouched_legs,
 )
 
@@ -98,13 +99,18 @@ class MonteCarlo:
         result.legs = Solved(group.hz, loads_only, self.solved, unswitched=unswitched, leak=leak)
         if group.open_leg is not None:
             result.legs = self._with_open_leg(result, loads_only, recorded)
-        if any(o.recorded[2] for o in group.takes):
-            shared = self._reciprocal(group, loads_only)
-            lone = fit(group, SINGLE_ENDED, level=repeat.level, excited=self.excited, known=shared)
-            result.single_ended = Solved(group.hz, self._resolve(lone, recorded), lone)
         alone = self._injected(SINGLE_ENDED, ())
         if alone is not None:
             result.single_ended_injected = alone[0]
+        if any(o.recorded[2] for o in group.takes):
+            shared = self._reciprocal(group, loads_only)
+            lone = fit(group, SINGLE_ENDED, level=repeat.level, excited=self.excited, known=shared)
+            if alone is not None:
+                shared = (*shared, *self._carried_alone(alone[0], lone))
+                lone = fit(
+                    group, SINGLE_ENDED, level=repeat.level, excited=self.excited, known=shared
+                )
+            result.single_ended = Solved(group.hz, self._resolve(lone, recorded), lone)
         return result
 
     def clash(self) -> bool:
@@ -359,6 +365,22 @@ class MonteCarlo:
         size = np.abs(column_volts(self.solved.theta, name)[:, ("hot", "cold").index(name)])
         enough = held < LOADS_ENOUGH * size + LOADS_ENOUGH_OHM
         return np.where(enough | (held < 3.0 * sigma), np.inf, np.maximum(sigma, 1e-3))
+
+    def _carried_alone(self, injected: Solved, loads: Fit) -> tuple[Known, ...]:
+        """Return the single-ended output's impedance where an injection shows it better."""
+        doubt = own_doubt(injected.fit)
+        good = np.isfinite(doubt)
+        if not good.any():
+            return ()
+        hz = self.aligned.group.hz
+        carried, more = carry(injected.hz[good], injected.theta[:, good, 0, 3:4], hz)
+        sigma = np.hypot(more, np.interp(hz, injected.hz[good], doubt[good]))
+        sigma = np.where(own_doubt(loads) < 3.0 * sigma, np.inf, np.maximum(sigma, 1e-3))
+        if not np.isfinite(sigma).any():
+            return ()
+        volts = np.zeros((self.draws + 1, len(hz), 3), dtype=np.complex128)
+        volts[..., 2] = self._shaken(carried, more)[..., 0]
+        return (Known(2, volts, sigma),)
 
 
 def _carried_entries(known: tuple[Known, ...], k: int) -> tuple[tuple[int, int], ...]:

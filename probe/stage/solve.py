@@ -190,7 +190,7 @@ class _Problem:
         self.errors, self.known = errors, known
         self.excited = excitation(group) if excited is None else excited
         active = active_of(group, block)
-        if known and block is SINGLE_ENDED:
+        if block is SINGLE_ENDED and any(one.terminal not in block.terminals for one in known):
             active = replace(active, columns=np.ones(4))
         self.active = active
         self.measured = kept(realise(group, 1, errors, self.excited), active)

@@ -145,6 +145,16 @@ def entry_doubt(solved: Fit, row: str, column: str) -> Array:
     return np.where((lost > 1.0 + 0.05 * size) | (sigma <= 0.0), np.inf, sigma)
 
 
+def own_doubt(solved: Fit) -> Array:
+    """Return the doubt of a lone terminal's impedance by its weights, infinite if unsupported."""
+    wanted = np.zeros((solved.theta.shape[0], 1, 4), dtype=np.complex128)
+    wanted[:, 0, 3] = 1.0
+    sigma = posterior(solved, wanted)
+    lost = unknown_part(solved, wanted)
+    size = np.abs(solved.theta[:, 0, 3])
+    return np.where((lost > 1.0 + 0.05 * size) | (sigma <= 0.0), np.inf, sigma)
+
+
 def untouched_legs(
     group: Group, excited: Excited, known: tuple[Known, ...]
 ) -> tuple[tuple[int, ...], Array]:

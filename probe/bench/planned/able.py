@@ -24,6 +24,7 @@ ORDER = (
     "loop-back",
     "inject-cold",
     "inject-hot",
+    "inject-single-ended",
     "load-cold",
     "load-hot",
     "load-across",
@@ -46,6 +47,7 @@ TITLES = {
     "single-ended-tone": "pin 2 and the single-ended output, one tone",
     "inject-cold": "test tones into pin 3",
     "inject-hot": "test tones into pin 2",
+    "inject-single-ended": "test tones into the single-ended output",
     "load-cold": "a resistor on pin 3",
     "load-hot": "a resistor on pin 2",
     "load-across": "a resistor between the legs",
@@ -127,7 +129,7 @@ def step_for(take: str, setting: Setting, known: Known, reason: str = "") -> Ste
     elif take.startswith("inject"):
         plugged = _injecting(take, setting)
     elif take in ("single-ended", "single-ended-tone"):
-        has = "rca" in setting.device.connectors and setting.kit.single_ended
+        has = _hears_single_ended(setting)
         plugged = _plugged(setting, ("hot", "single-ended")) if has else None
     else:
         plugged = _loading(take, setting, known)
@@ -136,6 +138,10 @@ def step_for(take: str, setting: Setting, known: Known, reason: str = "") -> Ste
     name = " ".join(p for p in (setting.side, setting.volume and f"at {setting.volume}") if p)
     signal = _signal(take, plugged)
     return Step(take, f"{name} {take.replace('-', ' ')}", plugged, signal, reason)
+
+
+def _hears_single_ended(setting: Setting) -> bool:
+    return "rca" in setting.device.connectors and setting.kit.single_ended
 
 
 def _signal(take: str, plugged: Plugged) -> Signal:
@@ -206,6 +212,11 @@ def _injecting(take: str, setting: Setting) -> Plugged | None:
     part = setting.kit.injector
     if part is None:
         return None
+    if take == "inject-single-ended":
+        if not _hears_single_ended(setting):
+            return None
+        injector = injector_of(part, "single-ended", setting.output_ohm)
+        return _plugged(setting, ("hot", "single-ended"), injector=injector)
     into: Terminal = "cold" if "cold" in take else "hot"
     injector = injector_of(part, into, setting.output_ohm)
     return _plugged(setting, ("hot", "cold"), injector=injector, off=take.endswith("off"))
@@ -216,7 +227,7 @@ def _loading(take: str, setting: Setting, known: Known) -> Plugged | Refused | N
         place, ends, ohm = "across", ("hot", "cold"), known.across_ohm
         volts = known.hot_volts + known.cold_volts
     elif take == "single-ended-loaded":
-        if "rca" not in setting.device.connectors or not setting.kit.single_ended:
+        if not _hears_single_ended(setting):
             return None
         place, ends, ohm = "single-ended", ("single-ended", "ground"), known.single_ended_ohm
         volts = known.hot_volts
@@ -250,7 +261,10 @@ def _objection(part: LoadPart, setting: Setting, ohm: float | None, volts: float
         found = write_number(ohm, "ohm")
         return f"{part.ohm:g} ohm is less than {LEAST_LOAD_RATIO:g} times the {found} found there"
     if setting.valve and ohm is None:
-        return "a valve output is loaded only after an injection has shown its impedance"
+        said = "a valve output is loaded only after an injection has shown its impedance"
+        if setting.kit.injector is None:
+            said += "; an injector of 10 kohm or more in the kit would settle it"
+        return said
     if volts > most_volts(part):
         return f"{volts:.1f} V on it is more than {part.part} should bear; turn the level down"
     return None

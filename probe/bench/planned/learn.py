@@ -47,6 +47,9 @@ KIND_WORDS = {
 }
 
 
+SINGLE_ENDED = "impedance of the single-ended output"
+
+
 @dataclass(frozen=True)
 class Learned:
     """One thing the kit shows or does not show.
@@ -77,6 +80,7 @@ def learn(setting: Setting) -> tuple[Learned, ...]:
         _polarity(setting, steps),
         _impedance("impedance of pin 2", steps, 0),
         _impedance("impedance of pin 3", steps, 1),
+        _plain(SINGLE_ENDED, steps, ("inject-single-ended", "single-ended-loaded")),
         _coupling(steps),
         _kind("the kind, where both legs carry signal", steps, "driven"),
         _kind("the kind, where pin 3 is silent", steps, "silent"),

@@ -42,7 +42,7 @@ WANTED = (
     ("differential_impedance", ("load-across",), "the impedance between the legs is not known"),
     (
         "single_ended_impedance",
-        ("single-ended-loaded",),
+        ("inject-single-ended", "single-ended-loaded"),
         "the impedance of the single-ended output is not known",
     ),
 )
@@ -149,11 +149,13 @@ def next_step(
 
 
 def _gentler(found: Step, fresh: Mapping[str, Step]) -> Step:
-    """Return an injection that is still to be had instead of a load on a leg nobody has met."""
-    if found.take not in LOADING or found.take == "single-ended-loaded":
+    """Return an injection that is still to be had instead of a load where nobody has been."""
+    if found.take not in LOADING:
         return found
+    alone = found.take == "single-ended-loaded"
+    gentle = {"inject-single-ended"} if alone else INJECTING
     for take, step in fresh.items():
-        if take in INJECTING and step.plugged.state == "play":
+        if take in gentle and step.plugged.state == "play":
             return _with(step, "an injection shows how low a load may be")
     return found
 

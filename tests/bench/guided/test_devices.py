@@ -90,7 +90,7 @@ def test_a_stage_that_distorts_is_guided_to_its_kind(tmp_path: Path) -> None:
     assert run.status == 0, run.text[-2000:]
     assert run.alarms == []
     assert "The load is refused" not in run.text
-    assert "Kept: left single ended loaded" in run.text
+    assert "Kept: left inject single ended" in run.text
     found = analyse_session(session, draws=400)["sides"]["left"]
     # source: the circuit's own description in the library
     assert found["stage"]["kind"] == "differential"

@@ -67,6 +67,7 @@ def test_no_output_of_the_device_no_take(full: Kit) -> None:
     steps = able(Setting(replace(DEVICE, connectors=("xlr",)), full, "left"), Known())
     assert "single-ended" not in steps
     assert "single-ended-loaded" not in steps
+    assert "inject-single-ended" not in steps
 
 
 def ranked_first(takes: object) -> tuple[str | None, str | None]:
@@ -90,7 +91,9 @@ def test_injections_come_before_loads_and_open_comes_last(full: Kit) -> None:
     assert made[0] == "open"
     assert made[-1] == "second-open"
     loads = [made.index(t) for t in made if t.startswith("load")]
-    injections = [made.index(t) for t in made if t.startswith("inject")]
+    legs = [t for t in made if t != "inject-single-ended"]
+    injections = [made.index(t) for t in legs if t.startswith("inject")]
+    assert made.index("inject-single-ended") < made.index("single-ended-loaded")
     assert injections
     assert loads
     assert max(injections) < min(loads)
@@ -188,6 +191,26 @@ def test_loads_that_are_refused(
     assert isinstance(found, Refused)
     assert why in found.why
     assert any(one.take == "load-hot" for one in refused(setting, known))
+
+
+def test_the_single_ended_output_of_valves_is_injected_into_or_what_would_settle_it_is_said(
+    full: Kit,
+) -> None:
+    setting = Setting(DEVICE, full, "left", valve=True)
+    step = step_for("inject-single-ended", setting, Known())
+    assert isinstance(step, Step)
+    assert step.plugged.channels == ("hot", "single-ended")
+    assert step.plugged.injector is not None
+    assert step.plugged.injector.into == "single-ended"
+    # source: 2210 ohm is five times 442 ohm
+    assert isinstance(step_for("single-ended-loaded", setting, Known()), Refused)
+    loaded = step_for("single-ended-loaded", setting, Known(single_ended_ohm=441.0))
+    assert isinstance(loaded, Step)
+    none = replace(setting, kit=replace(full, injector=None))
+    assert step_for("inject-single-ended", none, Known()) is None
+    told = step_for("single-ended-loaded", none, Known())
+    assert isinstance(told, Refused)
+    assert "an injector of 10 kohm or more in the kit would settle it" in told.why
 
 
 def test_load_just_allowed(full: Kit) -> None:

@@ -30,6 +30,7 @@ TAKES = {
     "pin 2 and the single-ended output, one tone": "single-ended",
     "test tones into pin 3": "inject-cold",
     "test tones into pin 2": "inject-hot",
+    "test tones into the single-ended output": "inject-single-ended",
     "a resistor on pin 3": "load-cold",
     "a resistor on pin 2": "load-hot",
     "a resistor between the legs": "load-across",
