@@ -85,8 +85,8 @@ class Case:
     """What stands in for what was not measured, where this option rests on it."""
     load_ohm: float | None
     """Smallest load the maker allows."""
-    beside: tuple[Input, ...] = ()
-    """Inputs of the other leads that hang on the same output."""
+    beside: tuple[tuple[Option, Input], ...] = ()
+    """The other leads that hang on the same output, and their inputs."""
 
 
 @dataclass(frozen=True)

@@ -307,8 +307,8 @@ def _nothing(box: str, candidates: Sequence[Candidate]) -> Choice:
     harmless = [c for c in candidates if not c.unsafe]
     best = min(harmless, key=_drawbacks, default=None)
     if best is None:
-        return Choice(box, None, None, (first, "and nothing is the least bad: every way is ruled "
-                                        "out, or not known to do no harm"))  # fmt: skip
+        return Choice(box, None, None, (first, "no way is named as the least bad: each is "
+                                        "ruled out, may have to be, or could do harm"))  # fmt: skip
     worst = best.worst_side
     said = "cannot tell" if worst.verdict == "cannot-tell" else worst.verdict
     least = f"least bad: {best.option.id} ({said}): {(worst.reasons or ('',))[0]}"

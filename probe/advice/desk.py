@@ -262,7 +262,7 @@ class Desk:
             sense_ohm=_sense(sampled, 0 if self.side.exchanged else 1),
             assumed=_assumed(option, corners),
             load_ohm=self.device.minimum_load_ohm,
-            beside=tuple(o.socket for o in company if o.option.from_ == option.from_),
+            beside=tuple((o.option, o.socket) for o in company if o.option.from_ == option.from_),
         )
 
 

@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator
 from probe.advice import thresholds as limit
 from probe.advice.case import Case, Finding, Tried
 from probe.advice.destination import Input
+from probe.advice.wiring import Option
 
 
 def _load(case: Case) -> Iterator[Finding]:
@@ -14,7 +15,8 @@ def _load(case: Case) -> Iterator[Finding]:
     ohm = _load_on(case, between=case.socket.impedance_is == "between-legs")
     if least is not None and ohm < least:
         far = ohm * limit.FAR_BELOW_LEAST_LOAD < least
-        are = f"the input's {ohm:g} ohm are"
+        bare = case.option.pad is None and case.option.pin_3 != "transformer"
+        are = f"the input's {_ohms(ohm)} are" if bare else f"the {_ohms(ohm)} it works into are"
         if case.beside:
             are = f"the {len(case.beside) + 1} inputs on this output, {_ohms(ohm)} together, are"
         yield Finding("avoid" if far else "works", "load", f"{are} below the {least:g} ohm the "
@@ -43,20 +45,29 @@ def _load_on(case: Case, *, between: bool) -> float:
 
     All inputs that hang on it are in parallel.
     """
-    sockets = (case.socket, *case.beside)
-    parallel = 1.0 / sum(1.0 / _load_of(socket, between=between) for socket in sockets)
+    held = ((case.option, case.socket), *case.beside)
+    parallel = 1.0 / sum(1.0 / _load_of(o, socket, between=between) for o, socket in held)
     return round(parallel, 6)  # so that two of 1200 ohm are 600 ohm, and one is what it says
 
 
-def _load_of(socket: Input, *, between: bool) -> float:
-    """Return the same of one input; of a balanced one each leg sees half of what is between."""
+def _load_of(option: Option, socket: Input, *, between: bool) -> float:
+    """Return the same of one input, through what stands before it.
+
+    Of a balanced one each leg sees half of what is between; a transformer turns ohms by the
+    square of its ratio.
+    """
     legs = {(True, "each-leg"): 2.0, (False, "between-legs"): 0.5}
-    return socket.impedance_ohm * legs.get((between, socket.impedance_is or ""), 1.0)
+    ohm = socket.impedance_ohm * legs.get((between, socket.impedance_is or ""), 1.0)
+    if option.pad is not None:
+        share = 0.5 if option.pad.balanced and not between else 1.0  # it lies across both legs
+        behind = 1.0 / (1.0 / (option.pad.shunt_ohm * share) + 1.0 / ohm)
+        ohm = option.pad.total_series_ohm * share + behind
+    return ohm / option.part.ratio**2 if option.pin_3 == "transformer" else ohm
 
 
 def _loaded(case: Case, ohm: float) -> str:
     if not case.beside:
-        return f"the input loads this output with {ohm:g} ohm"
+        return f"the input loads this output with {_ohms(ohm)}"
     return f"the {len(case.beside) + 1} inputs on this output load it with {_ohms(ohm)} together"
 
 

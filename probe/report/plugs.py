@@ -225,6 +225,7 @@ def _through_transformer(drawn: Drawn) -> list[Markup]:
     marks = [
         box(x1, 36.0, x2 - x1, 72.0, "case"),
         label("transformer", 340.0, 77.0, "small", "middle"),
+        label("grounds not joined", 340.0, 152.0, "small", "middle"),
     ]
     cold = {"xlr": "3", "rca": "shell"}
     for connector, end, face in ((drawn.from_, _NEAR, x1), (drawn.to, _FAR, x2)):

@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from probe.advice.advise import advise
+from probe.advice.attenuator import Pad
 from probe.advice.case import Finding
 from probe.advice.cautions import load_refused
 from probe.advice.destination import Destination, Input, together
@@ -35,12 +36,17 @@ def told(
     return refused_stage(session, "left", {"used"})
 
 
+def through(from_: str = "xlr", **more: Any) -> Any:
+    """A lead with nothing in it, or with a pad or a transformer."""
+    return SimpleNamespace(**{"from_": from_, "pin_3": "through", "pad": None, **more})
+
+
 def judged(
     stage: dict[str, Any], socket: float, is_: str | None, from_: str = "", beside: Any = ()
 ) -> list[Finding]:
     case: Any = SimpleNamespace(
         stage=side_of(facts("differential", stage=stage), "left").stage,
-        option=SimpleNamespace(from_=from_ or ("rca" if is_ is None else "xlr")),
+        option=through(from_ or ("rca" if is_ is None else "xlr")),
         socket=SimpleNamespace(impedance_ohm=socket, impedance_is=is_),
         beside=beside,
     )
@@ -150,7 +156,7 @@ def test_an_input_far_below_what_the_maker_allows_is_avoided(
     least: float, ohm: float, verdict: str | None
 ) -> None:
     socket = SimpleNamespace(impedance_ohm=ohm, impedance_is="each-leg")
-    case: Any = SimpleNamespace(load_ohm=least, socket=socket, beside=())
+    case: Any = SimpleNamespace(load_ohm=least, option=through(), socket=socket, beside=())
     assert [f.verdict for f in _load(case)] == ([] if verdict is None else [verdict])
 
 
@@ -166,7 +172,8 @@ def test_an_input_far_below_what_the_maker_allows_is_avoided(
     ],
 )
 def test_inputs_on_one_output_load_it_together(beside: Any, avoided: bool) -> None:
-    others = [SimpleNamespace(impedance_ohm=ohm, impedance_is=is_) for ohm, is_ in beside]
+    others = [(through(), SimpleNamespace(impedance_ohm=ohm, impedance_is=is_))
+              for ohm, is_ in beside]  # fmt: skip
     stage = told(("hot", "ground"), 10e3)
     found = judged(stage, 22e3, "each-leg", beside=tuple(others))
     assert [f.code for f in found] == ["load-refused"] * avoided
@@ -177,10 +184,33 @@ def test_inputs_on_one_output_are_held_against_what_the_maker_allows() -> None:
     sockets = [SimpleNamespace(impedance_ohm=1000.0, impedance_is="each-leg") for _ in range(4)]
     verdicts = []
     for n in range(1, 5):
-        case: Any = SimpleNamespace(load_ohm=600.0, socket=sockets[0], beside=tuple(sockets[1:n]))
+        beside = tuple((through(), s) for s in sockets[1:n])
+        case: Any = SimpleNamespace(load_ohm=600.0, option=through(), socket=sockets[0],
+                                    beside=beside)  # fmt: skip
         verdicts += [[f.verdict for f in _load(case)]]
     # closed form: 1000, 500, 333 and 250 ohm; half of 600 are 300
     assert verdicts == [[], ["works"], ["works"], ["avoid"]]
+
+
+@pytest.mark.parametrize(
+    ("more", "is_", "least", "told"),
+    [
+        # closed form: 1:2 turns 20 kohm into 5 kohm, 2:1 into 80
+        ({"pin_3": "transformer", "part": SimpleNamespace(ratio=2.0)}, None, 6e3, "5000 ohm"),
+        ({"pin_3": "transformer", "part": SimpleNamespace(ratio=0.5)}, None, 6e3, ""),
+        # closed form: 4 kohm and 1 kohm beside 20 kohm are 4.952 kohm; each of two legs with 2 kohm
+        # and half of 2 kohm beside 20 kohm 2.952 kohm
+        ({"pad": Pad(4e3, 1e3, balanced=False)}, None, 6e3, "4950 ohm"),
+        ({"pad": Pad(2e3, 2e3, balanced=True)}, "each-leg", 6e3, "2950 ohm"),
+    ],
+)
+def test_what_stands_before_an_input_is_in_its_load(
+    more: dict[str, Any], is_: str | None, least: float, told: str
+) -> None:
+    socket = SimpleNamespace(impedance_ohm=20e3, impedance_is=is_)
+    option = through("rca" if is_ is None else "xlr", **more)
+    case: Any = SimpleNamespace(load_ohm=least, option=option, socket=socket, beside=())
+    assert [told in f.message for f in _load(case)] == ([True] if told else [])
 
 
 def two_of(ohm: float) -> Destination:
