@@ -31,10 +31,11 @@ from probe.bench.guided.setting_up import (
     tell_learn,
 )
 from probe.bench.guided.taking import Taker
+from probe.bench.guided.wanted_level import tones_again
 from probe.bench.judged.interim import Interim
 from probe.bench.judged.legs import loudest_tone, open_take
 from probe.bench.planned import cautions, meters, plan
-from probe.bench.planned.able import FIRST, Known, Setting, step_for
+from probe.bench.planned.able import FIRST, Known, Setting, able, step_for
 from probe.bench.planned.kit import Kit
 from probe.bench.planned.steps import Step
 from probe.bench.shown.dialogue import Dialogue, Quit
@@ -42,6 +43,7 @@ from probe.bench.shown.drawing import sentences
 from probe.bench.stored.storage import SESSION, SessionFolder
 from probe.bench.stored.tables import bench_table, device_of, device_table, word_of
 from probe.bench.stream.recorder import Recorder
+from probe.numbers import write_number
 from probe.session.model import Side
 
 
@@ -231,6 +233,7 @@ class Guide:
     def _side(self, side: Side, volume: str) -> None:
         one = Pass(self._setting(side, volume))
         self._earlier(one)
+        self._tones_at_wanted_level(one)
         name = " ".join(p for p in (side, volume and f"at {volume}") if p)
         self.talk.heading(f"{name}: takes")
         while True:
@@ -257,6 +260,29 @@ class Guide:
                 self.doubted += [d.take for d in doubted]
                 return
             self.takes.take(one, step)
+
+    def _tones_at_wanted_level(self, one: Pass) -> None:
+        """Have takes of one tone that an earlier run made at another level made again."""
+        wanted, setting = self.equipment.tone_volts, one.setting
+        if wanted is None or not one.made or setting.plays_files:
+            return
+        self._analyse(setting.volume)
+        at = (setting.side, setting.volume)
+        takes = [t for t in self.store.takes if (t["side"], t.get("volume", "")) == at]
+        steps = {step.name: step for step in able(setting, Known()).values()}
+        again, stays = tones_again(
+            takes, steps, self.interim.body(setting.side), wanted, self.equipment.bench
+        )
+        for why in stays:
+            self.talk.say(f"{why}.")
+        for take in again:
+            word = word_of(take)
+            assert word is not None
+            self.store.forget(take["file"])
+            one.made.remove(word)
+            at_level = f"made again at {write_number(wanted, 'V')}"
+            self.talk.say(f"{take['name']} is {at_level}; the earlier one is kept as .old.")
+            self.screen.told.append((take["name"], at_level))
 
     def _analyse(self, volume: str) -> None:
         if self.store.takes:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from probe.bench.guided.taking import peak_of
@@ -17,6 +17,47 @@ MOST_HEARD = 10.0 ** (-3.0 / 20.0)
 
 MOST_PLAYED = 0.9
 """Peak of the tone at the interface's output, over its full scale."""
+
+
+AS_WANTED = 0.01
+"""Relative difference of a take's drive from the wanted one up to which it is that take already:
+0.1 dB, by which the gain found so far may differ from run to run."""
+
+
+def tones_again(
+    takes: Sequence[Mapping[str, Any]],
+    steps: Mapping[str, Step],
+    body: Mapping[str, Any],
+    wanted: float,
+    bench: Bench,
+) -> tuple[list[Mapping[str, Any]], list[str]]:
+    """Return the takes of one tone that are there at another level than is wanted now.
+
+    Parameters
+    ----------
+    takes
+        Tables of the takes of one side and volume.
+    steps
+        How a take of each name is made.
+    body, wanted, bench
+        As `tone_drive` takes them.
+
+    Returns
+    -------
+    list[Mapping[str, Any]], list[str]
+        The takes to be made again; and why others, which are not at that level, cannot be.
+    """
+    again, not_possible = [], []
+    for take in takes:
+        step = steps.get(str(take.get("name", "")))
+        if step is None or step.signal != "tone" or not take.get("drive_volts"):
+            continue
+        drive, why = tone_drive(step, body, wanted, bench)
+        if drive is None:
+            not_possible.append(f"{take['name']} stays as it is: {why}")
+        elif abs(take["drive_volts"] / drive - 1.0) > AS_WANTED:
+            again.append(take)
+    return again, not_possible
 
 
 def tone_drive(

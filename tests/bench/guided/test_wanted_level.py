@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from probe.bench.guided.wanted_level import tone_drive
+from probe.bench.guided.wanted_level import tone_drive, tones_again
 from probe.cli.main import main
 from probe.session.model import BenchOutput, RecorderInput
 
@@ -41,6 +41,32 @@ def test_what_output_or_inputs_do_not_stand_is_refused() -> None:
     assert "on one leg is more than the input takes" in asked(1.001 * most, "hot", "cold")[1]
     # closed form: 1 V rms is 1.414 V peak, more than 0.9 of 1.5 V
     assert "more than the interface's output gives" in asked(2.0, "hot", "cold", full=1.5)[1]
+
+
+def test_takes_at_another_level_are_made_again_where_they_can_be() -> None:
+    def step(*channels: str) -> Any:
+        return SimpleNamespace(signal="tone", plugged=SimpleNamespace(channels=channels))
+
+    steps = {
+        "left tone": step("hot", "cold"),
+        "left single ended tone": step("hot", "single-ended"),
+    }
+    takes = [
+        {"name": "left open", "drive_volts": 0.1},
+        {"name": "left tone", "drive_volts": 0.4},
+        {"name": "left single ended tone", "drive_volts": 0.4},
+    ]
+    bench: Any = SimpleNamespace(inputs=(INPUT, INPUT), outputs=(BenchOutput(20.0, 100.0),))
+    # closed form: gains 2 and 0.5 make 1 V of a drive of 0.5 V and of 2 V
+    again, stays = tones_again(takes, steps, BODY, 1.0, bench)
+    assert ([t["name"] for t in again], stays) == (["left tone", "left single ended tone"], [])
+    # closed form: 0.8 V is what 0.4 V makes between the legs already
+    again, stays = tones_again(takes, steps, BODY, 0.803, bench)
+    assert [t["name"] for t in again] == ["left single ended tone"]
+    # closed form: 8 V of the single-ended output take 16 V rms, more than 20 V peak gives
+    again, stays = tones_again(takes, steps, BODY, 8.0, bench)
+    assert [t["name"] for t in again] == ["left tone"]
+    assert [one.split(":")[0] for one in stays] == ["left single ended tone stays as it is"]
 
 
 @pytest.mark.parametrize("typed", ["2", "2V", "2000mV", "0.001", "2ohm", "x"])
