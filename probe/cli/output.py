@@ -77,9 +77,13 @@ def _end_of_link(place: Path) -> Path:
     from probe.errors import BadInput
 
     try:
-        return place.resolve()
+        target = place.resolve()
+        nowhere = target.is_symlink()  # a ring of links, which not every version refuses
     except (OSError, RuntimeError) as error:
         raise BadInput(f"{place}: is a link that leads nowhere; choose another place") from error
+    if nowhere:
+        raise BadInput(f"{place}: is a link that leads nowhere; choose another place")
+    return target
 
 
 def _write_through(place: Path, text: str) -> Path:

@@ -109,7 +109,9 @@ def run(args):
     return 0
 '''
 
+# Who starts the tests in the background of a shell has the keyboard's interruption ignored below.
 PRELUDE = (
+    "import signal; signal.signal(signal.SIGINT, signal.default_int_handler); "
     "import sys; from probe.cli import main as m; "
     "m.COMMANDS['act'] = ('stand_in', 'do as told'); sys.exit(m.main())"
 )
