@@ -337,7 +337,7 @@ class VirtualStream:
             heard = WEAK_SHARE * np.tanh(heard / WEAK_SHARE)
         if "unplugged-device" in self._lost:
             heard[:] = 0.0
-        heard += self._noise(len(sent))
+        heard = self._place.converted(heard + self._noise(len(sent)))
         self._frame += len(sent)
         return np.clip(heard, -1.0, 1.0).astype(np.float32)
 

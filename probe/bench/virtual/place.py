@@ -26,7 +26,7 @@ from probe.bench.planned.steps import OUTPUT_U95, Injector, Plugged
 from probe.errors import BadInput
 from probe.session.model import Channel, Injection, Side, Signal
 from probe.simulate.build import read_stage, stage_of
-from probe.simulate.device import bent_channels
+from probe.simulate.device import bent, bent_channels
 from probe.simulate.network import responses
 from probe.simulate.spec import StageSpec, TakeSpec
 
@@ -146,6 +146,21 @@ class Place:
         scale = np.array([i.volts_full_scale for i in self.stage.bench.inputs[: heard.shape[1]]])
         volts = heard * (scale / gain)
         return bent_channels(self.stage, channels, volts) / (scale / gain)
+
+    def converted(self, heard: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return what the recorder's own bends make of what it hears, shares of full scale.
+
+        They stand at its converters: more input gain brings more of them.
+        """
+        inputs = heard.shape[1]
+        bends = [t.bend for t in self.stage.true.inputs[:inputs]]
+        if all(bend.straight for bend in bends):
+            return heard
+        scale = [i.volts_full_scale for i in self.stage.bench.inputs[:inputs]]
+        out = [
+            bent(b, heard[:, k] * s) / s for k, (b, s) in enumerate(zip(bends, scale, strict=True))
+        ]
+        return np.stack(out, axis=1)
 
     def noise(self, inputs: int) -> NDArray[np.float64]:
         """Return the noise density of each input over full scale, 1/sqrt(Hz)."""

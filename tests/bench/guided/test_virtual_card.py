@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
@@ -79,3 +81,24 @@ def test_a_mishap_that_changes_nothing_is_named() -> None:
     heard = card.place.heard(plugged, np.array([997.0]))[0, :, 0]
     assert heard[1] == pytest.approx(0.0, abs=1e-4)
     assert abs(heard[0]) > 0.4
+
+
+def test_the_interface_bends_what_it_hears_loop_back_included(tmp_path: Path) -> None:
+    stage = tmp_path / "stage.toml"
+    stage.write_text(
+        'format = "probe-stage/1"\ncircuit = "symmetrical-dual"\ntakes = ["open"]\n'
+        '[device]\nmaker = "Invented"\nmodel = "clean"\n'
+        "[[truth.input]]\nsecond = 1e-3\nthird = 4e-4\nnoise_nv = 30.0\n",
+        "utf-8",
+    )
+    place = place_of(str(stage))
+    # the declared scale of a stage file that says none
+    peak, scale = 2.0, 8.7
+    turns = 2.0 * np.pi * np.arange(480) / 48
+    heard = np.stack([peak / scale * np.cos(turns)] * 2, axis=1)
+    lines = np.abs(np.fft.rfft(place.converted(heard)[:, 0] * scale)) / 240
+    # closed form: a v^2 and b v^3 of a cosine of peak A hold a A^2 / 2 of the second harmonic and
+    # b A^3 / 4 of the third
+    assert lines[20] == pytest.approx(1e-3 * peak**2 / 2, rel=1e-6)
+    assert lines[30] == pytest.approx(4e-4 * peak**3 / 4, rel=1e-6)
+    assert place_of("symmetrical-dual", exact=True).converted(heard) is heard
