@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 
 from probe.bench.shown.dialogue import Quit
+from probe.errors import BadInput
 from probe.formats.quantity import typed_quantity
 from probe.interrupt import raise_if_asked
 
@@ -19,6 +20,10 @@ HELP = (
 )
 
 
+MOST_TIMES = 1000
+"""Answers to one question from a prepared list: no run with its repeated takes asks so often."""
+
+
 class _Asking:
     """Questions and answers, the same in both looks; answers may come from a prepared list."""
 
@@ -27,6 +32,7 @@ class _Asking:
             k: list(v) if isinstance(v, list) else v for k, v in (answers or {}).items()
         }
         self._automatic = answers is not None
+        self._times: dict[str, int] = {}
 
     def _write(self, text: str) -> None:
         raise NotImplementedError
@@ -46,9 +52,19 @@ class _Asking:
             kept = self._prepared.get(key, default)
             said = str((kept.pop(0) if kept else default) if isinstance(kept, list) else kept)
             self._write(f"{prompt}{said}")
+            self._count(key, said)
         if said.lower() == "q":
             raise Quit
         return said or default
+
+    def _count(self, key: str, said: str) -> None:
+        """Refuse to answer one question alike for ever: it was not the answer wanted."""
+        self._times[key] = self._times.get(key, 0) + 1
+        if self._times[key] > MOST_TIMES:
+            raise BadInput(
+                f'--answers: "{key}" was answered {MOST_TIMES} times, last with {said!r}, and is '
+                "asked again; give another answer, or a list of them"
+            )
 
     def choose(self, key: str, question: str, choices: Mapping[str, str], default: str) -> str:
         """Ask for one of a few keys."""

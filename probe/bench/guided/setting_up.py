@@ -265,6 +265,8 @@ def ask_meters(
                 continue
             while not _ask_reading(talk, store, side, between):
                 pass
+    while not _ask_grounds(talk, store):
+        pass
     if valve:
         _require_all_metered(store, device, sides)
     if not store.meters:
@@ -295,6 +297,27 @@ def _require_all_metered(store: SessionFolder, device: Device, sides: tuple[Side
                     "connected before: a leaky coupling capacitor can carry 100 to 300 V. Meter "
                     "it and continue this session"
                 )
+
+
+GROUNDS = "Between pin 1 and the interface's ground, before they were joined"
+
+
+def _ask_grounds(talk: Dialogue, store: SessionFolder) -> bool:
+    """Ask for the volts between the grounds, once; return False where to ask again."""
+    if any(GROUNDS in line for line in store.head):
+        return True
+    question = "Alternating volts between pin 1 and the ground of the interface, not yet joined"
+    volts = talk.number("meter-grounds", question, "V", 0.0, 1000.0, None)
+    if volts is None:
+        return True
+    judged = meters.judge_grounds(volts)
+    if judged.weight != "fine":
+        talk.warn("The grounds are apart", judged.text)
+        choices = {"a": "measure again", "g": "it is understood; grounds first"}
+        if talk.choose("meter-again", "What now?", choices, "a") == "a":
+            return False
+    store.remark(f"{GROUNDS}: {volts:g} V alternating.")
+    return True
 
 
 def _ask_reading(talk: Dialogue, store: SessionFolder, side: Side, between: Any) -> bool:

@@ -79,6 +79,20 @@ def judge(reading: MeterReading) -> Judged:
     return Judged("fine", f"{where}: nothing that stands in the way")
 
 
+def judge_grounds(volts_ac: float) -> Judged:
+    """Say what alternating volts between pin 1 and the interface's ground, not yet joined, mean."""
+    if volts_ac <= IDLE_VOLTS_AC:
+        return Judged("fine", "the grounds are at one potential")
+    return Judged(
+        "ask",
+        f"{volts_ac:g} V alternating between pin 1 and the ground of the interface. Equipment "
+        "without a protective earth floats like this, at up to about half the mains voltage: "
+        "everything off, then join pin 1 and the grounds FIRST, the signal pins after that. Where "
+        "both have a protective earth their wiring is at fault: connect nothing, and have a "
+        "licensed person look at it. Never lift an earth.",
+    )
+
+
 def worst(readings: Sequence[MeterReading]) -> Judged:
     """Return the gravest judgement of all readings; fine where there are none."""
     order: dict[Weight, int] = {"fine": 0, "ask": 1, "stop": 2}

@@ -349,6 +349,21 @@ def test_a_session_does_not_go_on_with_another_device(tmp_path: Path) -> None:
             refuse_another(begun, other)
 
 
+def test_an_answer_that_is_not_wanted_is_not_given_for_ever(tmp_path: Path) -> None:
+    answers = tmp_path / "answers.toml"
+    answers.write_text("meter-grounds = 60\n", "utf-8")
+    done = subprocess.run(
+        [sys.executable, "-m", "probe", "measure", str(tmp_path / "s"), "--virtual", "pin-3-open",
+         "--fast", "--plain", "--answers", str(answers)],
+        capture_output=True, text=True, timeout=60, check=False,
+    )  # fmt: skip
+    # regression only
+    assert done.returncode == 2
+    assert "The grounds are apart" in done.stdout
+    assert done.stderr.startswith('probe: --answers: "meter-grounds" was answered')
+    assert len(done.stderr.splitlines()) == 1
+
+
 def test_answers_file_and_pipe(tmp_path: Path) -> None:
     """Without a terminal at the other end every question is still answered or the run stops."""
     done = subprocess.run(

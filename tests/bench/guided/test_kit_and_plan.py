@@ -292,3 +292,12 @@ def test_a_loud_level_that_was_heard_is_asked_about() -> None:
     # source: above 8 V it is asked about again
     assert meters.looks_like_power(100.0, None, 8.2) is not None
     assert meters.looks_like_power(100.0, None, 7.8) is None
+
+
+@pytest.mark.parametrize(("volts", "weight"), [(0.0, "fine"), (0.5, "fine"), (60.0, "ask")])
+def test_grounds_apart_are_asked_about(volts: float, weight: str) -> None:
+    judged = meters.judge_grounds(volts)
+    # source: equipment without a protective earth floats at up to half the mains (IEC 60065, touch
+    # currents; from memory); common practice: ground first
+    assert judged.weight == weight
+    assert ("Never lift an earth" in judged.text) == (weight == "ask")
