@@ -21,6 +21,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from probe.stage.agreement import STANDS_OUT, shares
 from probe.stage.delays import (
     PLAIN_COST,
     SAME_TURN,
@@ -45,6 +46,14 @@ Array = NDArray[np.float64]
 
 RIVAL_COST = 2.0
 """A delay at which this many more tones disagree than at the best one is no rival to it."""
+
+NO_CHANCE = 9.0
+"""Fewer tones in agreement than this may be chance: of a dozen a wrong delay brings five or six
+together as a rule, in one of some hundred simulated sessions seven to eight."""
+
+TONES_OUT = 2
+"""Tones that contradict each other with a take which agrees no better than by chance, from which on
+its delay is none. The lowest tone alone may be one at which the solve is stuck."""
 
 PHASE_LEVEL = 1.0e-4
 """Weight of the takes against each other when a delay is found: a level that moves between takes
@@ -190,7 +199,20 @@ def placed_freely(group: Group, level: float) -> Alignment:
         return _without(group, lost, level)
     for t in rest:
         delays[t], stray[t] = _centred(group, t, own[t], delays[t], solved, level)
-    return _snapped(_joint(group.rotated(delays), stray, delays), level)
+    found = _snapped(_joint(group.rotated(delays), stray, delays), level)
+    lost = _by_chance(found, [ordered[t][0][0] for t in range(len(delays))], level)
+    return found if lost is None else _without(group, lost, level)
+
+
+def _by_chance(found: Alignment, costs: list[float], level: float) -> int | None:
+    """Return the take that agrees least, if by chance, and tones contradict each other with it."""
+    hz = found.group.hz
+    worst = int(np.argmax(costs))
+    if len(hz) - costs[worst] >= NO_CHANCE:
+        return None
+    share = shares(fit(found.group, LEGS, level=level, thorough=True))
+    out = np.sum(share > STANDS_OUT * np.maximum(share.min(initial=np.inf), 1.0))
+    return worst if out >= TONES_OUT else None
 
 
 def _without(group: Group, lost: int, level: float) -> Alignment:

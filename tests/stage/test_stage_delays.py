@@ -170,3 +170,21 @@ def test_a_delay_that_was_predicted_with_doubt_does_not_outweigh_phases(seed: in
     # open (common practice, no source), a load of 604 ohm then shows 100 ohm within 26 at 20 kHz
     assert np.max(np.abs(off)) < 3e-7
     assert found.unplaced == ()
+
+
+@pytest.mark.parametrize(("late", "lost"), [(0.8071, WITH_SE.name), (0.0, None)])
+def test_a_take_that_agrees_by_chance_stays_where_tones_agree_only(late, lost):
+    """A winding's low tones turn as the recorder's ohms are: seven of twelve are left to agree."""
+    errors = drawn_errors(3, FULL)
+    plans = [replace(p, delay=late if p is WITH_SE else 0.0) for p in FULL]
+    rng = np.random.default_rng(3)
+    _, phasors = record(STAGES["transformer"], plans, errors=errors, situation="none", rng=rng)
+    group = played_group(phasors)
+    assert group is not None
+    none = np.zeros(len(FULL))
+    placed = aligning.Alignment(group, none, None, None, np.eye(len(FULL)), none, free=True)
+    costs = [4.5 if p is WITH_SE else 0.0 for p in FULL]
+    level = np.log(10) / 20 * REPEATABILITY_DB
+    found = aligning._by_chance(placed, costs, level)
+    # by construction: the take is where it was put, or 0.8 s off
+    assert (None if found is None else FULL[found].name) == lost
