@@ -212,9 +212,9 @@ def _unplaced(name: str) -> Remark:
     return Remark(
         "unplaced-take",
         name,
-        "nothing tells when this take began against the others: several delays fit it alike, and "
-        "each would make another stage of it; it was left out. Record the takes in one run, or the "
-        "drive with them on a third channel",
+        "nothing tells when this take began against the others: no delay fits it better than "
+        "another, and each would make another stage of it; it was left out. Record the takes in "
+        "one run, or the drive with them on a third channel",
     )
 
 
