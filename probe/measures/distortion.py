@@ -19,6 +19,7 @@ from probe.measures.loading import DRAWS
 from probe.measures.model import Curve, Part, Row, Subject, merged
 from probe.measures.noise import FLOOR_DRIFT, floor_of
 from probe.measures.outputs import outputs_of
+from probe.measures.own_harmonics import UNMEASURED_PERCENT
 from probe.measures.projected import Projection, projection
 from probe.measures.spectra import Spectrum
 from probe.measures.statement import QUANTILES, Entry, interval
@@ -146,7 +147,9 @@ def _stated(found: Harmonics, own: OfOutput, power: Array, noise: float, bench: 
     entry["band_hz"] = list(BAND_HZ)
     entry["takes"] = [f for f in (found.take.file, found.bench_take) if f is not None]
     if found.bench_take is None:
-        entry["note"] = "no loop-back take: the bench's own distortion is taken as 0.01 %"
+        entry["note"] = (
+            f"no loop-back take: the bench's own distortion is taken as {UNMEASURED_PERCENT:g} %"
+        )
     return entry
 
 

@@ -36,9 +36,12 @@ from probe.session.model import Take
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
-UNMEASURED_BENCH = (7e-5, 7e-5)
-"""Second and third harmonic an ordinary recorder and generator add together, over the fundamental,
-where no loop-back take tells: 0.01 % (common practice, no source)."""
+UNMEASURED_PERCENT = 0.03
+"""What recorder and generator are taken to add, percent, where no loop-back take tells: what the
+plainest of interfaces add short of clipping; good ones add a tenth of it (common practice, no
+source). One that does worse passes for the device."""
+UNMEASURED_BENCH = (0.01 * UNMEASURED_PERCENT / 2.0**0.5,) * 2
+"""The same as second and third harmonic, over the fundamental."""
 
 SHARES = 2.0
 """A loop-back take shows generator and recorder together, which may partly cancel there and not

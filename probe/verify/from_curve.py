@@ -16,7 +16,7 @@ from typing import Any, Literal
 
 from probe.compare.conditions import SAME_HZ, SAME_LEVEL_DB
 from probe.facts.named_curve import NamedCurve, named_curve
-from probe.measures.own_harmonics import UNMEASURED_BENCH
+from probe.measures.own_harmonics import UNMEASURED_PERCENT
 from probe.numbers import interval, number, ratio_db
 
 BAND_HZ = (15.0, 21e3)
@@ -131,7 +131,7 @@ def _own_percent(side: Mapping[str, Any], name: str, volts: float) -> float:
     fact = (side.get("facts") or {}).get(name)
     limit, at = number(fact, "limit"), number(fact, "at_volts")
     if limit is None or not at:
-        return 100.0 * math.hypot(*UNMEASURED_BENCH)
+        return UNMEASURED_PERCENT
     return limit * max(1.0, (volts / at) ** 2)
 
 

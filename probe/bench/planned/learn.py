@@ -110,7 +110,7 @@ def _distortion(steps: Collection[str]) -> Learned:
     what = "distortion at the level of the takes (THD, THD+N, harmonics)"
     if "loop-back" in steps:
         return Learned(f"{what}, less the bench's own", "yes", takes)
-    said = f"{what}, where above 0.01 %: that much is taken as the bench's own"
+    said = f"{what}, where above 0.03 %: that much is taken as the bench's own"
     return Learned(said, "yes" if takes else "no", takes)
 
 
