@@ -288,11 +288,23 @@ def _adapter(advice: DigitalAdvice, ends: _Ends) -> DigitalAdvice:
     says = (
         f"{ends.sends.ohm:g} ohm on {ends.expects.ohm:g} ohm by itself is "
         f"{advice.return_loss_db:.1f} dB return loss and {advice.mismatch_loss_db:.2f} dB of "
-        "level; level, grounding and format matter more"
+        f"level; {_matching(ends.sends.ohm, ends.expects.ohm)}; level, grounding and format "
+        "matter more"
     )
     advice = _with(advice, Note("digital-mismatch", says), hazard=False)
     grounds = "a bare adapter puts one leg of the balanced side on ground"
     return _with(advice, Note("digital-grounding", grounds), "avoid")
+
+
+def _matching(one_ohm: float, other_ohm: float) -> str:
+    """Return what resistors that match both sides would cost."""
+    high, low = max(one_ohm, other_ohm), min(one_ohm, other_ohm)
+    pad = minimum_loss_pad(high, low)
+    return (
+        f"resistors that match both ({pad.series_ohm:.0f} ohm in series on the {high:g} ohm side, "
+        f"{pad.shunt_ohm:.0f} ohm across the other) cost {pad.power_loss_db:.1f} dB of power and "
+        "ground the leg all the same"
+    )
 
 
 def _level(advice: DigitalAdvice, ends: _Ends) -> DigitalAdvice:

@@ -131,6 +131,8 @@ def test_studio_output_into_coaxial() -> None:
     assert through.pad is not None
     assert through.pad.attenuation_db == pytest.approx(16.4, abs=0.8)
     assert any("14.5 dB return loss and 0.16 dB" in r for r in adapter.reasons)
+    # derived, as below: the pad that matches 110 to 75 ohm
+    assert any("62 ohm in series" in r and "5.5 dB of power" in r for r in adapter.reasons)
     json.dumps(advice.to_json(), allow_nan=False)
     assert "USE  digital-110-to-75/transformer" in render(advice)
 
