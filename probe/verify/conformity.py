@@ -37,13 +37,15 @@ SIGMAS = NormalDist().inv_cdf(0.975)
 class Belief:
     """What is known of a quantity: two half-normals round the value, or a bound.
 
-    ``down`` and ``up`` are their standard deviations in the unit of ``value``.
+    ``down`` and ``up`` are their standard deviations in the unit of ``value``; ``decibels``: that
+    unit is one of 20 log10.
     """
 
     value: float
     down: float
     up: float
     bound: str = ""
+    decibels: bool = False
 
     def below(self, limit: float) -> float:
         """Return the probability that the quantity lies below ``limit``."""
@@ -94,7 +96,7 @@ def belief(entry: Mapping[str, Any]) -> Belief | None:
         return None
     bound = str(entry.get("bound") or "")
     if bound:
-        return Belief(value, 0.0, 0.0, bound)
+        return Belief(value, 0.0, 0.0, bound, str(entry.get("unit") or "").startswith("dB"))
     if number(entry, "u95") is None and number(entry, "low") is None:
         return None
     down, up = doubts(entry)
@@ -123,7 +125,7 @@ def decide(known: Belief, limits: Limits, *, risk: float = RISK) -> Decision:
 
 
 def _from_bound(known: Belief, limits: Limits) -> Decision:
-    """Decide from a bound: its own risk is the most that is known."""
+    """Decide from a bound: the farther inside its limit it lies, the smaller its risk."""
     if known.bound == "above":
         meets = known.value >= limits.low and math.isinf(limits.high)
         fails = known.value >= limits.high
@@ -131,10 +133,27 @@ def _from_bound(known: Belief, limits: Limits) -> Decision:
         meets = known.value <= limits.high and math.isinf(limits.low)
         fails = known.value <= limits.low
     if meets:
-        return Decision("meets", BOUND_RISK, 1.0)
+        return Decision("meets", _beyond(known, known.bound == "above", limits), 1.0)
     if fails:
-        return Decision("fails", 1.0, BOUND_RISK)
+        return Decision("fails", 1.0, _beyond(known, known.bound == "below", limits))
     return Decision("cannot-tell", 1.0, 1.0)
+
+
+def _beyond(known: Belief, low: bool, limits: Limits) -> float:
+    """Return the most a risk can be that a quantity known by its bound lies beyond a limit.
+
+    A quantity that cannot be negative is at most ``B`` in 95 of 100 cases: then the best estimate
+    ``m`` >= 0 and ``m + 1.645 s = B``. Beyond ``k B`` it lies with ``1 - Phi((k B - m) / s)``,
+    which is largest for ``m`` = 0: ``1 - Phi(1.645 k)``. Of a bound from below the reciprocal.
+    """
+    limit = limits.low if low else limits.high
+    if known.decibels:
+        times = 10.0 ** (abs(known.value - limit) / 20.0)
+    elif known.value > 0.0 and limit > 0.0:
+        times = max(known.value / limit, limit / known.value)
+    else:
+        return BOUND_RISK
+    return NormalDist().cdf(NormalDist().inv_cdf(BOUND_RISK) * times)
 
 
 def all_of(decisions: Sequence[Decision]) -> Decision:

@@ -92,7 +92,21 @@ def test_bounds(bound: str, limits: Limits, outcome: str) -> None:
     found = decide(known, limits)
     assert found.outcome == outcome
     if outcome == "meets":
-        assert found.wrong_acceptance == BOUND_RISK
+        # closed form: 10 dB inside, 3.162 times 1.645 standard deviations
+        assert found.wrong_acceptance == pytest.approx(stats.norm.sf(3.16228 * 1.644854), rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("bound", "limits"), [("below", Limits(high=100.0)), ("above", Limits(low=25.0))]
+)
+def test_a_bound_at_twice_its_limit(bound: str, limits: Limits) -> None:
+    known = belief({"value": 50.0, "unit": "ohm", "u95": 0.0, "bound": bound})
+    assert known is not None
+    # closed form: twice 1.645 standard deviations, of the quantity or of its reciprocal
+    assert decide(known, limits).wrong_acceptance == pytest.approx(stats.norm.sf(3.28971), rel=1e-3)
+    # at the limit itself: one in twenty, as the bound is stated
+    at = Limits(low=50.0) if bound == "above" else Limits(high=50.0)
+    assert decide(known, at).wrong_acceptance == pytest.approx(BOUND_RISK)
 
 
 def test_no_doubt_stated_is_no_knowledge() -> None:
