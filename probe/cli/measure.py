@@ -6,6 +6,7 @@ import argparse
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from pathlib import Path
     from typing import Any
 
@@ -36,9 +37,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--tone-level",
+        action="append",
         metavar="V",
         help="level of the output in takes of one tone, rms: what a data sheet states its "
-        "distortion at (2V; default: the peak of all tones together)",
+        "distortion at (2V; of one output alone: xlr=2V, rca=1V; may be given again; default: the "
+        "peak of all tones together)",
     )
     parser.add_argument(
         "--maximum",
@@ -81,7 +84,7 @@ def run(args: argparse.Namespace) -> int:
         raise BadInput("measure: a folder for the session is needed, new or to be continued")
     if not 1.0 <= args.seconds <= 600.0:
         raise BadInput(f"--seconds {args.seconds:g}: allowed are 1 to 600")
-    tone_volts = None if args.tone_level is None else _tone_volts(args.tone_level)
+    tone_volts = _tone_levels(args.tone_level or ())
     equipment = _virtual(args) if args.virtual else _real(args)
     equipment.options, equipment.tone_volts = _again(args), tone_volts
     equipment.maximum = args.maximum
@@ -91,6 +94,30 @@ def run(args: argparse.Namespace) -> int:
 
 LEAST_TONE, MOST_TONE = 0.01, 30.0
 """V rms that a line output is measured at; beyond, a unit was mistaken."""
+
+
+OUTPUTS = {"xlr": "differential", "rca": "single_ended"}
+"""What --tone-level calls the outputs, and what facts call them."""
+
+
+def _tone_levels(typed: Sequence[str]) -> dict[str, float]:
+    """Return V rms by output: one level for both, or ``xlr=2V``, ``rca=1V``, which count before it.
+
+    The same output twice is refused.
+    """
+    from probe.errors import BadInput
+
+    found: dict[str, float] = {}
+    for text in typed:
+        word, apart, level = text.partition("=")
+        name = word.strip().lower() if apart else ""
+        if apart and name not in OUTPUTS:
+            raise BadInput(f'--tone-level "{text}": allowed are xlr=... and rca=..., as rca=1V')
+        if name in found:
+            raise BadInput(f'--tone-level "{text}": {name or "a level for both"} is given twice')
+        found[name] = _tone_volts(level if apart else text)
+    levels = {output: found.get(name, found.get("")) for name, output in OUTPUTS.items()}
+    return {output: level for output, level in levels.items() if level is not None}
 
 
 def _tone_volts(text: str) -> float:

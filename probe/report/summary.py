@@ -124,7 +124,9 @@ def _impedances(facts: Mapping[str, Any]) -> str:
             ("hot", "hot_impedance"),
             ("cold", "cold_impedance"),
             ("differential", "differential_impedance"),
+            ("single-ended", "single_ended_impedance"),
         )
+        if what != "single-ended" or name in facts
     )
     return "; ".join(told)
 

@@ -384,7 +384,9 @@ def _folded(value: object) -> str:
     return " ".join(str("" if value is None else value).casefold().split())
 
 
-REPEAT = "repeat it at that level, in a new session (probe measure --tone-level)"
+REPEAT = (
+    "repeat it at that level (probe measure --tone-level; one output alone: --tone-level rca=1V)"
+)
 
 
 def _why(key: str, said: ConditionTable, measured: Mapping[str, Any]) -> str:

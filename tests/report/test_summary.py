@@ -186,3 +186,12 @@ def test_arrows_and_tiles_show_one_interval() -> None:
     side["facts"]["hot_level"] |= {"value": 2.42, "u95": 0.0071}
     # regression only: the curve of the sample says 0.0097, the fact decides
     assert "hot leg: 2.4200 ± 0.0071 V" in render_html(document)
+
+
+def test_the_impedance_of_the_single_ended_output_stands_where_it_was_measured() -> None:
+    document = samples.differential()
+    assert "; single-ended 49.93" not in " ".join(render_summary(document).split())
+    facts = document["sides"]["right"]["facts"]
+    facts["single_ended_impedance"] = facts["hot_impedance"]
+    # source: the sample's own figure of the hot leg
+    assert "; single-ended 49.93 +/- 0.17 ohm" in " ".join(render_summary(document).split())

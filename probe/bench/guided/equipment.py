@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 
 from probe.bench.calibration.figures import BenchFigures
 from probe.bench.guided.playing import Hands
@@ -32,6 +32,8 @@ class Equipment:
         What answers begin with.
     sides
         The sides the device is known to have.
+    all_sides
+        The only sides there are (a simulated device); None: that is not known.
     plug
         Told what is to be plugged for which take (the virtual bench's hands).
     turn
@@ -45,8 +47,8 @@ class Equipment:
     options
         What must follow ``probe measure FOLDER`` to go on with the same.
     tone_volts
-        Level of the output that takes of one tone are made at, V rms open circuit; None: the one
-        that gives the peak of all tones together.
+        Level that takes of one tone are made at, V rms open circuit, by output ("differential",
+        "single_ended"); without one: that which gives the peak of all tones together.
     maximum
         The outputs are to be driven until they clip, without being asked.
     left_over
@@ -66,7 +68,8 @@ class Equipment:
     figures: BenchFigures | None = None
     left_over: Callable[[], tuple[str, ...]] = tuple
     options: str = ""
-    tone_volts: float | None = None
+    tone_volts: Mapping[str, float] = field(default_factory=dict)
     maximum: bool = False
+    all_sides: tuple[Side, ...] | None = None
     seconds: float = 3.0
     inputs: int = 2

@@ -31,7 +31,7 @@ from probe.bench.guided.setting_up import (
     tell_learn,
 )
 from probe.bench.guided.taking import Taker
-from probe.bench.guided.wanted_level import tones_again
+from probe.bench.guided.wanted_level import output_of, tones_again
 from probe.bench.judged.interim import Interim
 from probe.bench.judged.legs import loudest_tone, open_take
 from probe.bench.planned import cautions, meters, plan
@@ -164,7 +164,7 @@ class Guide:
         self.screen.told += [(str(t["name"]), "kept earlier") for t in self.store.takes]
 
     def _ask_answers(self) -> Answers:
-        answers = ask_answers(self.talk, self.equipment.sides)
+        answers = ask_answers(self.talk, self.equipment.sides, self.equipment.all_sides)
         return ask_maximum(self.talk, answers, asked=self.equipment.maximum)
 
     def _takes(self, recorder: Recorder) -> OneTake:
@@ -264,7 +264,7 @@ class Guide:
     def _tones_at_wanted_level(self, one: Pass) -> None:
         """Have takes of one tone that an earlier run made at another level made again."""
         wanted, setting = self.equipment.tone_volts, one.setting
-        if wanted is None or not one.made or setting.plays_files:
+        if not wanted or not one.made or setting.plays_files:
             return
         self._analyse(setting.volume)
         at = (setting.side, setting.volume)
@@ -280,7 +280,8 @@ class Guide:
             assert word is not None
             self.store.forget(take["file"])
             one.made.remove(word)
-            at_level = f"made again at {write_number(wanted, 'V')}"
+            level = wanted[output_of(steps[take["name"]])]
+            at_level = f"made again for {write_number(level, 'V')}"
             self.talk.say(f"{take['name']} is {at_level}; the earlier one is kept as .old.")
             self.screen.told.append((take["name"], at_level))
 

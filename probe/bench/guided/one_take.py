@@ -12,7 +12,7 @@ from probe.bench.guided.rising import NOTHING_ALIKE, alike, make_rising, rise_of
 from probe.bench.guided.screen import Screen
 from probe.bench.guided.setting_up import confirmed, title
 from probe.bench.guided.taking import Made, Taker, peak_of
-from probe.bench.guided.wanted_level import tone_drive
+from probe.bench.guided.wanted_level import LEVEL_OF, below_maximum, output_of, tone_drive
 from probe.bench.judged.judge import judge, judge_loop_back
 from probe.bench.judged.judgement import Judgement
 from probe.bench.judged.legs import loudest_tone, open_take
@@ -181,13 +181,14 @@ class OneTake:
 
     def _at_wanted_level(self, step: Step) -> None:
         """Have a take of one tone made at the level that is wanted, or say why it is not."""
-        wanted = self.equipment.tone_volts
+        output = output_of(step)
+        wanted = self.equipment.tone_volts.get(output)
         if wanted is None or step.signal != "tone" or not step.plays:
             return
         level = write_number(wanted, "V")
         drive, why = None, "the device plays files, whose level is its own"
+        body = self.screen.interim.body(step.plugged.side)
         if self.taker.player is None:
-            body = self.screen.interim.body(step.plugged.side)
             drive, why = tone_drive(step, body, wanted, self.equipment.bench)
         if drive is None:
             self.screen.talk.warn(
@@ -195,7 +196,10 @@ class OneTake:
             )
             return
         self.taker.tone_drive[step.name] = drive
-        self.screen.talk.say(f"The tone is taken at {level} of the output, open circuit.")
+        if why:
+            self.screen.talk.warn(f"Not at {level}", _sentence(why))
+            level = write_number(below_maximum(body, output, wanted)[0], "V")
+        self.screen.talk.say(f"The tone is taken at {level} of {LEVEL_OF[output]}, open circuit.")
 
     def _find_level(self, step: Step) -> None:
         player = self.taker.player

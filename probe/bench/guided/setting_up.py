@@ -127,16 +127,21 @@ def ask_device(talk: Dialogue, usual: Device) -> Device:
     )
 
 
-def ask_answers(talk: Dialogue, sides: tuple[Side, ...]) -> Answers:
-    """Ask what is to be measured."""
+def ask_answers(
+    talk: Dialogue, sides: tuple[Side, ...], there: tuple[Side, ...] | None = None
+) -> Answers:
+    """Ask what is to be measured; ``there``: the only sides there are, where that is known."""
     usual = next((k for k, v in SIDES.items() if v == sides), "left")
     words = {"l": "left", "r": "right", "b": "both", "m": "mono"}
-    said = talk.choose(
-        "sides",
-        "Which side?",
-        {"l": "left", "r": "right", "b": "both, one after the other", "m": "there is only one"},
-        usual[0],
-    )
+    offered = {
+        "l": "left",
+        "r": "right",
+        "b": "both, one after the other",
+        "m": "there is only one",
+    }
+    if there is not None:
+        offered = {k: v for k, v in offered.items() if set(SIDES[words[k]]) <= set(there)}
+    said = talk.choose("sides", "Which side?", offered, usual[0])
     file_rate = _ask_player(talk)
     volumes = talk.text(
         "volumes", "Volume positions to measure, separated by commas (Enter: as it stands)", ""

@@ -19,6 +19,9 @@ MOST_PLAYED = 0.9
 """Peak of the tone at the interface's output, over its full scale."""
 
 
+BELOW_MAXIMUM_DB = 0.5
+"""How far below the maximum that was found a tone stays: the step by which that was looked for."""
+
 AS_WANTED = 0.01
 """Relative difference of a take's drive from the wanted one up to which it is that take already:
 0.1 dB, by which the gain found so far may differ from run to run."""
@@ -28,7 +31,7 @@ def tones_again(
     takes: Sequence[Mapping[str, Any]],
     steps: Mapping[str, Step],
     body: Mapping[str, Any],
-    wanted: float,
+    wanted: Mapping[str, float],
     bench: Bench,
 ) -> tuple[list[Mapping[str, Any]], list[str]]:
     """Return the takes of one tone that are there at another level than is wanted now.
@@ -39,8 +42,10 @@ def tones_again(
         Tables of the takes of one side and volume.
     steps
         How a take of each name is made.
-    body, wanted, bench
+    body, bench
         As `tone_drive` takes them.
+    wanted
+        V rms, open circuit, by output, as `output_of` names it; others stay as they are.
 
     Returns
     -------
@@ -52,7 +57,10 @@ def tones_again(
         step = steps.get(str(take.get("name", "")))
         if step is None or step.signal != "tone" or not take.get("drive_volts"):
             continue
-        drive, why = tone_drive(step, body, wanted, bench)
+        level = wanted.get(output_of(step))
+        if level is None:
+            continue
+        drive, why = tone_drive(step, body, level, bench)
         if drive is None:
             not_possible.append(f"{take['name']} stays as it is: {why}")
         elif abs(take["drive_volts"] / drive - 1.0) > AS_WANTED:
@@ -60,10 +68,42 @@ def tones_again(
     return again, not_possible
 
 
+def output_of(step: Step) -> str:
+    """Return the output a take of one tone is of: as facts name it."""
+    return "single_ended" if "single-ended" in step.plugged.channels else "differential"
+
+
+def below_maximum(body: Mapping[str, Any], output: str, wanted: float) -> tuple[float, str]:
+    """Return the level that is wanted of an output, or less and why where it is known to clip.
+
+    A maximum that was not reached ("above") forbids nothing.
+    """
+    entry = body.get("facts", {}).get(f"{output}_maximum")
+    found = number(entry)
+    if found is None or entry.get("bound") == "above":
+        return wanted, ""
+    most = found / 10.0 ** (BELOW_MAXIMUM_DB / 20.0)
+    if wanted <= most:
+        return wanted, ""
+    return most, (
+        f"{LEVEL_OF[output]} is at its maximum (1 % distortion) at {write_number(found, 'V')}: "
+        f"{write_number(most, 'V')} is {BELOW_MAXIMUM_DB:g} dB below"
+    )
+
+
+LEVEL_OF = {
+    "differential": "the output between the legs",
+    "single_ended": "the single-ended output",
+}
+"""Outputs a level can be wanted of, in words."""
+
+
 def tone_drive(
     step: Step, body: Mapping[str, Any], wanted: float, bench: Bench
 ) -> tuple[float | None, str]:
     """Return V rms that make an output give a level, or None and why not, in words.
+
+    Words beside a drive say why it is for less than the level that is wanted.
 
     Parameters
     ----------
@@ -78,11 +118,12 @@ def tone_drive(
     """
     facts = body.get("facts", {})
     drive = number(body.get("conditions", {}), "drive_volts")
-    single = "single-ended" in step.plugged.channels
-    level = number(facts.get("single_ended_level" if single else "differential_level"))
+    output = output_of(step)
+    level = number(facts.get(f"{output}_level"))
     if not drive or not level:
         return None, "the level of the output is not known"
-    volts = drive * wanted / level
+    allowed, lower = below_maximum(body, output, wanted)
+    volts = drive * allowed / level
     outputs = bench.outputs[0].volts_full_scale if bench.outputs else 1.0
     if volts * peak_of(TONE) > MOST_PLAYED * outputs:
         return None, f"it takes {write_number(volts, 'V')}, more than the interface's output gives"
@@ -91,4 +132,4 @@ def tone_drive(
         heard = (number(facts.get(f"{name}_level")) or 0.0) * volts / drive
         if heard * math.sqrt(2.0) > MOST_HEARD * scale.volts_full_scale:
             return None, f"{write_number(heard, 'V')} on one leg is more than the input takes"
-    return float(f"{volts:.6g}"), ""
+    return float(f"{volts:.6g}"), lower

@@ -17,6 +17,7 @@ SHOWN = (
     ("hot_impedance", "impedance, pin 2"),
     ("cold_impedance", "impedance, pin 3"),
     ("differential_impedance", "impedance, between"),
+    ("single_ended_impedance", "impedance, single-ended"),
     ("differential_thd", "distortion (THD)"),
     ("differential_maximum", "maximum, between"),
     ("single_ended_maximum", "maximum, single-ended"),

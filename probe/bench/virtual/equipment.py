@@ -62,6 +62,7 @@ def virtual_equipment(
         kit=kit,
         device=device,
         sides=place.sides,
+        all_sides=place.sides,
         plug=card.plug,
         turn=card.turn,
         hands=card.player.hands,

@@ -255,7 +255,9 @@ def place_of(
         No such circuit, or a stage file that cannot be used.
     """
     if circuit.endswith(".toml"):
-        return Place(_widened(read_stage(Path(circuit)), inputs), seed)
+        place = Place(_widened(read_stage(Path(circuit)), inputs), seed)
+        _refuse_missing(circuit, place.sides, sides)
+        return place
     table: dict[str, Any] = {
         "circuit": circuit,
         "seed": seed,
@@ -274,6 +276,16 @@ def place_of(
         table["tolerances"] = {"seed": seed}
     stage = _widened(stage_of(table), inputs)
     return Place(stage, seed, exact)
+
+
+def _refuse_missing(circuit: str, there: tuple[Side, ...], asked: tuple[Side, ...]) -> None:
+    """Refuse sides that a stage file's device does not have, before anything is measured."""
+    missing = [side for side in asked if side not in there]
+    if len(asked) > 1 and missing:
+        raise BadInput(
+            f"--sides {' and '.join(asked)}: {circuit} has no side {', '.join(missing)}; it has "
+            f"{', '.join(there)}: leave --sides out, or describe both sides in the file"
+        )
 
 
 def _widened(stage: StageSpec, inputs: int) -> StageSpec:

@@ -12,8 +12,10 @@ from probe.bench.filters.response import HIGH_PASS_HZ, LEAD, taps_of
 from probe.bench.planned.steps import Injector, Plugged
 from probe.bench.virtual.card import VirtualCard
 from probe.bench.virtual.clock import ForeignClock
+from probe.bench.virtual.equipment import virtual_equipment
 from probe.bench.virtual.mishaps import mishap
 from probe.bench.virtual.place import place_of
+from probe.errors import BadInput
 from probe.session.model import Load
 from probe.simulate.tones import DEVICE_HZ
 
@@ -102,3 +104,16 @@ def test_the_interface_bends_what_it_hears_loop_back_included(tmp_path: Path) ->
     assert lines[20] == pytest.approx(1e-3 * peak**2 / 2, rel=1e-6)
     assert lines[30] == pytest.approx(4e-4 * peak**3 / 4, rel=1e-6)
     assert place_of("symmetrical-dual", exact=True).converted(heard) is heard
+
+
+def test_sides_that_a_stage_file_has_not_are_refused_at_once(tmp_path: Path) -> None:
+    stage = tmp_path / "stage.toml"
+    stage.write_text(
+        'format = "probe-stage/1"\ncircuit = "core-and-inverter"\n[device]\nmaker = "Invented"\n'
+        'model = "one"\n',
+        "utf-8",
+    )
+    # by the file format: a stage file without sides has the left one
+    assert virtual_equipment(str(stage), kit=None).all_sides == ("left",)
+    with pytest.raises(BadInput, match=r"--sides left and right: .* has no side right"):
+        virtual_equipment(str(stage), kit=None, sides=("left", "right"))

@@ -8,8 +8,10 @@ from typing import Any
 
 import pytest
 
-from probe.bench.guided.wanted_level import tone_drive, tones_again
+from probe.bench.guided.wanted_level import below_maximum, tone_drive, tones_again
 from probe.cli.main import main
+from probe.cli.measure import _tone_levels
+from probe.errors import BadInput
 from probe.session.model import BenchOutput, RecorderInput
 
 INPUT = RecorderInput(8.7, 0.005, 20e3, 0.01, 150e-12, 20e-12)
@@ -43,6 +45,35 @@ def test_what_output_or_inputs_do_not_stand_is_refused() -> None:
     assert "more than the interface's output gives" in asked(2.0, "hot", "cold", full=1.5)[1]
 
 
+@pytest.mark.parametrize(
+    ("entry", "wanted", "allowed"),
+    [
+        # closed form: 1.748 V less 0.5 dB is 1.6502 V
+        ({"value": 1.748}, 2.0, 1.748 * 10.0 ** (-0.5 / 20.0)),
+        # closed form: 1.6 V is 0.77 dB below 1.748 V
+        ({"value": 1.748}, 1.6, 1.6),
+        # closed form: a maximum known to be above a level forbids nothing above it
+        ({"value": 1.748, "bound": "above"}, 2.0, 2.0),
+    ],
+)
+def test_a_tone_stays_below_the_maximum_that_was_found(
+    entry: dict[str, Any], wanted: float, allowed: float
+) -> None:
+    facts = {**BODY["facts"], "single_ended_maximum": entry}
+    level, why = below_maximum({**BODY, "facts": facts}, "single_ended", wanted)
+    assert (level, bool(why)) == (pytest.approx(allowed), allowed != wanted)
+    assert below_maximum({**BODY, "facts": facts}, "differential", wanted) == (wanted, "")
+    bench: Any = SimpleNamespace(inputs=(INPUT, INPUT), outputs=(BenchOutput(20.0, 100.0),))
+    step: Any = SimpleNamespace(plugged=SimpleNamespace(channels=("hot", "single-ended")))
+    drive, said = tone_drive(step, {**BODY, "facts": facts}, wanted, bench)
+    # closed form: the gain of the single-ended output is 0.5
+    assert (drive, said) == (pytest.approx(allowed / 0.5, rel=1e-5), why)
+
+
+def both(volts: float) -> dict[str, float]:
+    return {"differential": volts, "single_ended": volts}
+
+
 def test_takes_at_another_level_are_made_again_where_they_can_be() -> None:
     def step(*channels: str) -> Any:
         return SimpleNamespace(signal="tone", plugged=SimpleNamespace(channels=channels))
@@ -58,15 +89,25 @@ def test_takes_at_another_level_are_made_again_where_they_can_be() -> None:
     ]
     bench: Any = SimpleNamespace(inputs=(INPUT, INPUT), outputs=(BenchOutput(20.0, 100.0),))
     # closed form: gains 2 and 0.5 make 1 V of a drive of 0.5 V and of 2 V
-    again, stays = tones_again(takes, steps, BODY, 1.0, bench)
+    again, stays = tones_again(takes, steps, BODY, both(1.0), bench)
     assert ([t["name"] for t in again], stays) == (["left tone", "left single ended tone"], [])
     # closed form: 0.8 V is what 0.4 V makes between the legs already
-    again, stays = tones_again(takes, steps, BODY, 0.803, bench)
+    again, stays = tones_again(takes, steps, BODY, both(0.803), bench)
     assert [t["name"] for t in again] == ["left single ended tone"]
     # closed form: 8 V of the single-ended output take 16 V rms, more than 20 V peak gives
-    again, stays = tones_again(takes, steps, BODY, 8.0, bench)
+    again, stays = tones_again(takes, steps, BODY, both(8.0), bench)
     assert [t["name"] for t in again] == ["left tone"]
     assert [one.split(":")[0] for one in stays] == ["left single ended tone stays as it is"]
+
+
+def test_each_output_may_have_its_own_level() -> None:
+    # closed form: what is said of one output counts before what is said of both
+    assert _tone_levels(["2V", "rca=1V"]) == {"differential": 2.0, "single_ended": 1.0}
+    assert _tone_levels(["rca=900mV"]) == {"single_ended": 0.9}
+    assert _tone_levels([]) == {}
+    for typed in (["1V", "2V"], ["rca=1V", "RCA=2V"], ["sub=1V"], ["xlr=0"]):
+        with pytest.raises(BadInput, match="--tone-level"):
+            _tone_levels(typed)
 
 
 @pytest.mark.parametrize("typed", ["2", "2V", "2000mV", "0.001", "2ohm", "x"])
