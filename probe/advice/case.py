@@ -87,6 +87,8 @@ class Case:
     """Smallest load the maker allows."""
     beside: tuple[tuple[Option, Input], ...] = ()
     """The other leads that hang on the same output, and their inputs."""
+    elsewhere: tuple[tuple[Option, Input], ...] = ()
+    """The same of the device's other output."""
 
 
 @dataclass(frozen=True)

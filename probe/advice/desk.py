@@ -263,6 +263,9 @@ class Desk:
             assumed=_assumed(option, corners),
             load_ohm=self.device.minimum_load_ohm,
             beside=tuple((o.option, o.socket) for o in company if o.option.from_ == option.from_),
+            elsewhere=tuple(
+                (o.option, o.socket) for o in company if o.option.from_ != option.from_
+            ),
         )
 
 

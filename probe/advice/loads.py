@@ -40,6 +40,26 @@ def _load_refused(case: Case) -> Iterator[Finding]:
             yield _not_shown(case, one, ohm)
 
 
+def _both_outputs(case: Case) -> Iterator[Finding]:
+    """Mind what hangs on both outputs together, where the device gave up at a load on one.
+
+    Whether one stage feeds both is not known.
+    """
+    for one in case.stage.refused:
+        ohm = _load_on(case, between=one.between)
+        if ohm <= limit.REFUSED_TIMES * one.ohm or not case.elsewhere:
+            continue
+        other = sum(1.0 / _load_of(o, s, between=one.between) for o, s in case.elsewhere)
+        sum_ohm = 1.0 / (1.0 / ohm + other)
+        if sum_ohm <= limit.REFUSED_TIMES * one.ohm:
+            yield Finding("works", "load-both-outputs", "what hangs on the XLR and the RCA output "
+                          f"draws as much as {_ohms(sum_ohm)} on one of them; the device did not "
+                          f"drive {one.ohm:g} ohm {one.where}, and whether one stage feeds both is "
+                          "not known: listen for distortion with all plugged in",
+                          hazard=True)  # fmt: skip
+            return
+
+
 def _load_on(case: Case, *, between: bool) -> float:
     """Return what the output is loaded with, ohm, between the legs or on one of them.
 
@@ -53,16 +73,20 @@ def _load_on(case: Case, *, between: bool) -> float:
 def _load_of(option: Option, socket: Input, *, between: bool) -> float:
     """Return the same of one input, through what stands before it.
 
-    Of a balanced one each leg sees half of what is between; a transformer turns ohms by the
-    square of its ratio.
+    A winding sees what lies between the legs, and turns ohms by the square of its ratio; so does
+    a pair of legs, each of which carries half. One conductor against a shell (an RCA centre with
+    pin 3 of the input joined to ground, or open) sees one leg of a balanced input, but all of
+    an input transformer.
     """
+    winding = option.pin_3 == "transformer"
+    pair = option.from_ == "xlr" and (winding or socket.impedance_is is not None)
+    both = socket.circuit == "transformer" or (socket.pin_3 == "input" and (winding or pair))
     legs = {(True, "each-leg"): 2.0, (False, "between-legs"): 0.5}
-    ohm = socket.impedance_ohm * legs.get((between, socket.impedance_is or ""), 1.0)
-    if option.pad is not None:
-        share = 0.5 if option.pad.balanced and not between else 1.0  # it lies across both legs
-        behind = 1.0 / (1.0 / (option.pad.shunt_ohm * share) + 1.0 / ohm)
-        ohm = option.pad.total_series_ohm * share + behind
-    return ohm / option.part.ratio**2 if option.pin_3 == "transformer" else ohm
+    ohm = socket.impedance_ohm * legs.get((both, socket.impedance_is or ""), 1.0)
+    if option.pad is not None:  # a balanced one lies across both legs
+        ohm = option.pad.total_series_ohm + 1.0 / (1.0 / option.pad.shunt_ohm + 1.0 / ohm)
+    ohm = ohm / option.part.ratio**2 if winding else ohm
+    return 0.5 * ohm if pair and both and not between else ohm
 
 
 def _loaded(case: Case, ohm: float) -> str:
@@ -97,4 +121,4 @@ def _not_shown(case: Case, one: Tried, ohm: float) -> Finding:
     )
 
 
-LOAD_RULES: tuple[Callable[[Case], Iterator[Finding]], ...] = (_load, _load_refused)
+LOAD_RULES: tuple[Callable[[Case], Iterator[Finding]], ...] = (_load, _load_refused, _both_outputs)

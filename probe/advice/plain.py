@@ -28,6 +28,7 @@ AGAINST = {
     "excess-level": "far more level than the input needs",
     "load": "the input loads the output more than its maker allows",
     "load-refused": "the input loads the output as hard as a load it did not drive",
+    "load-both-outputs": "what hangs on both outputs may be too much for the device",
     "load-not-shown": "whether this output drives such an input was not tried",
     "noise": "hiss may be heard close to the loudspeaker",
     "direct-voltage": "the output carries direct voltage",

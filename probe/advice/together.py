@@ -27,6 +27,9 @@ MOST_SETS = 12
 """Combinations tried, the likeliest first: with three boxes and five options all would take a
 minute."""
 
+FREE_SETS = 3
+"""Sets that need no splitter tried where one does: each more takes about as long again."""
+
 FELT_DB = 0.05
 """Change of level by the other leads that is worth a word: half of what a meter of 0.1 dB shows.
 [judgement]"""
@@ -49,16 +52,28 @@ def best_sets(
     A box for which no set has a way that works is left out, the one named last first: what is
     used must be what may be plugged in with the rest.
     """
-    left_out: list[Note] = []
-    while len(chosen := [c for c in advice.choices if c.option is not None]) > 1:
-        tried = _tried(desks, advice, chosen)
-        best = _ordered(tried)[0]
-        harmed = [c for c in chosen if c.box in _harmed(best)]
-        if not harmed:
-            return _ordered(tried), (*left_out, *_said(tried, chosen, advice))
-        advice, note = _without(advice, harmed[-1], best)
-        left_out.append(note)
-    return ((Together(advice.choices, (), True),) if advice.choices else ()), tuple(left_out)
+    going = [c for c in advice.choices if c.option is not None]
+    out: list[Choice] = []
+    while len(going) > 1 and (harmed := _harmed(_ordered(_tried(desks, advice, going))[0])):
+        out.append([c for c in going if c.box in harmed][-1])
+        going.remove(out[-1])
+    for own in list(out):  # the culprit may have been left out after it
+        again = [c for c in advice.choices if c in going or c is own]
+        if not _harmed(_ordered(_tried(desks, advice, again))[0]):
+            going = again
+            out.remove(own)
+    whole, notes = advice, []
+    for own in out:
+        beside = [c for c in whole.choices if c in going or c is own]
+        best = _ordered(_tried(desks, whole, beside))[0]
+        advice, note = _without(advice, own, best)
+        notes.append(note)
+    if len(going) < 2:
+        return ((Together(advice.choices, (), True),) if advice.choices else ()), tuple(notes)
+    tried = _tried(desks, advice, going)
+    spared = without_splitter(desks, advice, going, _ordered(tried)[0])
+    sets = _ordered(tried) if spared is None else (spared, tried[0])
+    return sets, (*notes, *_said(sets, going, advice))
 
 
 def _tried(desks: Sequence[Desk], advice: Advice, chosen: Sequence[Choice]) -> list[Together]:
@@ -81,8 +96,10 @@ def _harmed(one: Together) -> set[str]:
 
 def _without(advice: Advice, own: Choice, best: Together) -> tuple[Advice, Note]:
     """Return the advice with nothing for a box that goes with no set, and what is said of it."""
-    mine = next(o for o in best.options if o.box == own.box and o.verdict in ("avoid", "never"))
-    does_not = f"with the other boxes on this device too {mine.option.id} is {_judged(mine)}"
+    harmed = [o for o in best.options if o.verdict in ("avoid", "never")]
+    mine = next((o for o in harmed if o.box == own.box), harmed[0])
+    beside = ", ".join(dict.fromkeys(o.box for o in best.options if o.box != own.box))
+    does_not = f"with {beside} on this device too {mine.option.id} is {_judged(mine)}"
     why = (
         f"no lead for it goes with what the other boxes use: {does_not}",
         f"with the others unplugged: {own.option}",
@@ -141,9 +158,12 @@ def _instead(own: Choice, best: Choice, advice: Advice) -> Choice:
         return own
     if best.option is None:  # no set has anything for it
         return best
-    does_not = f"does not go with what the other boxes use: {'; '.join(advice.sets[-1].says)}"
+    says, lacks = "; ".join(advice.sets[-1].says), "does not go with the others"
+    does_not = f"does not go with what the other boxes use: {says}"
+    if not says:
+        does_not = lacks = "needs a splitter on an output that another box uses"
     padded = any(o.option.pad is not None for o in advice.sets[0].options if o.box == best.box)
-    left = {**dict(own.left), (own.socket or "", own.option or ""): "does not go with the others"}
+    left = {**dict(own.left), (own.socket or "", own.option or ""): lacks}
     left.pop((best.socket or "", best.option or ""), None)
     why = (f"chosen for all plugged in at once: {own.option}, the best one alone, {does_not}",)
     return replace(best, why=why, attenuator=padded, left=tuple(left.items()))
@@ -188,6 +208,52 @@ def _solved(desks: Sequence[Desk], advice: Advice, uses: tuple[_Use, ...]) -> To
     return Together(choices, tuple(options), True, tuple(dict.fromkeys(says)))
 
 
+def without_splitter(
+    desks: Sequence[Desk], advice: Advice, chosen: Sequence[Choice], best: Together
+) -> Together | None:
+    """Return a set that is as good and hangs fewer leads on one output, where there is one."""
+    held = [next(u for u in _uses(desks[0], advice, c)) for c in best.choices if c.option]
+    now = len({u.option.from_ for u in held})
+    outputs = {c for c in desks[0].device.connectors if c in ("xlr", "rca")}
+    if best.says or now >= min(len(held), len(outputs)):
+        return None
+    rivals = [
+        [use, *(u for u in _uses(desks[0], advice, c) if u != use and _as_good(advice, u, use))]
+        for use, c in zip(held, chosen, strict=True)
+    ]
+    more = [s for s in _likeliest_first(rivals) if len({u.option.from_ for u in s}) > now]
+    for uses in more[:FREE_SETS]:
+        found = _solved(desks, advice, uses)
+        if not found.says and not _to_mind(advice, found) and not _quieter_than(found, best):
+            return found
+    return None
+
+
+def _as_good(advice: Advice, other: _Use, own: _Use) -> bool:
+    """Tell whether another way into a box is no worse by itself: parts, hazards, hum and level."""
+    ways = [
+        [o.used for o in advice.options
+         if (o.box, o.socket, o.option.id) == (u.box, u.socket.name, u.option.id)]
+        for u in (other, own)
+    ]  # fmt: skip
+    theirs, mine = ({h.code for o in way for h in o.hazards} for way in ways)
+    if other.option.parts > own.option.parts or not theirs <= mine:
+        return False
+    return all(_no_worse(a, b) for a, b in zip(*ways, strict=True))
+
+
+def _no_worse(other: OptionAdvice, own: OptionAdvice) -> bool:
+    hums = [o.figures.buzz_below_full_output_db or o.figures.hum_below_full_output_db
+            for o in (other, own)]  # fmt: skip
+    levels = [_gain(o) for o in (other, own)]
+    for (theirs, mine), good in ((hums, limit.HUM_GOOD_DB), (levels, 0.0)):
+        if mine is not None and (
+            theirs is None or theirs.value < min(mine.value, good) - limit.TIE_BREAK_DB
+        ):
+            return False
+    return True
+
+
 def _link(desk: Desk, use: _Use) -> Link:
     circuit = circuits_of(use.socket)[0]
     return Link(use.option, use.socket, circuit, 0.0, desk.destination.cable_of(use.socket))
@@ -226,21 +292,21 @@ def _ordered(tried: Sequence[Together]) -> tuple[Together, ...]:
     return (best,) if best is tried[0] else (best, tried[0])
 
 
-def _said(tried: Sequence[Together], chosen: Sequence[Choice], advice: Advice) -> tuple[Note, ...]:
+def _said(sets: Sequence[Together], chosen: Sequence[Choice], advice: Advice) -> tuple[Note, ...]:
     notes = []
-    sockets = {o.option.from_ for o in tried[0].options}
-    if len(sockets) < len(chosen):
+    own, best = sets[-1], sets[0]
+    if len({o.option.from_ for o in best.options}) < len(chosen):
         says = (
             "Several leads hang on one output here: the device needs a second socket, or a "
             "splitter that joins like pins."
         )
         notes.append(Note("shared-output", says))
-    own, best = tried[0], _ordered(tried)[0]
     if best.says:
         notes.append(_not_as_alone(best))
     elif best is not own:
-        says = "The leads were chosen to go together: each box's own best does not, "
-        notes.append(Note("together", says + "; ".join(own.says)))
+        does_not = f"does not, {'; '.join(own.says)}" if own.says else "would need a splitter"
+        says = f"The leads were chosen to go together: each box's own best {does_not}"
+        notes.append(Note("together", says))
     return (*notes, *_to_mind(advice, best))
 
 

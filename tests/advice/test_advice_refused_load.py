@@ -2,25 +2,32 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
+import numpy as np
 import pytest
 
 from probe.advice.advise import advise
 from probe.advice.attenuator import Pad
 from probe.advice.case import Finding
 from probe.advice.cautions import load_refused
-from probe.advice.destination import Destination, Input, together
+from probe.advice.destination import Cable, Destination, Input, together
 from probe.advice.ground import of_preset
-from probe.advice.loads import _load, _load_refused
+from probe.advice.loads import _both_outputs, _load, _load_of, _load_refused
+from probe.advice.network import reduce
 from probe.advice.subject import side_of
 from probe.advice.text import render
 from probe.advice.typed import typed_destination
+from probe.advice.wiring import EMF, OPTIONS, wire
 from probe.facts.refused import refused_stage
 from probe.report.leaflet import leaves_of
 from probe.session.model import Load, RefusedLoad
-from tests.advice.stages import facts, symmetrical
+from tests.advice.stages import facts, impedance_balanced, symmetrical
+
+ACROSS = {"circuit": "unknown", "pin_3": "input"}
+"""An input of which nothing else is known."""
 
 SEEN = "the level falls behind the drive by 1.1 dB"
 
@@ -47,7 +54,7 @@ def judged(
     case: Any = SimpleNamespace(
         stage=side_of(facts("differential", stage=stage), "left").stage,
         option=through(from_ or ("rca" if is_ is None else "xlr")),
-        socket=SimpleNamespace(impedance_ohm=socket, impedance_is=is_),
+        socket=SimpleNamespace(**ACROSS, impedance_ohm=socket, impedance_is=is_),
         beside=beside,
     )
     return list(_load_refused(case))
@@ -86,9 +93,11 @@ CENTRE = ("single-ended", "ground")
     ("ends", "ohm", "driven", "socket", "is_", "from_", "doubted"),
     [
         # closed form, as above: an input counts from twice the refused ohms down; a load that was
-        # driven shows an input of about its ohms, of one leg half of what is between both
-        (BETWEEN, 1210.0, None, 1200.0, "each-leg", "rca", True),
-        (BETWEEN, 1210.0, None, 1220.0, "each-leg", "rca", False),
+        # driven shows an input of about its ohms, of one leg half of what is between both; an RCA
+        # centre against the shell sees one leg of a balanced input
+        (BETWEEN, 1210.0, None, 2400.0, "each-leg", "rca", True),
+        (BETWEEN, 1210.0, None, 2430.0, "each-leg", "rca", False),
+        (BETWEEN, 1210.0, None, 4800.0, "between-legs", "rca", True),
         (BETWEEN, 1210.0, ("single-ended", "ground", 2210.0), 1200.0, None, "rca", True),
         (BETWEEN, 1210.0, ("single-ended", "ground", 604.0), 1200.0, None, "rca", False),
         (BETWEEN, 1210.0, ("hot", "ground", 604.0), 1200.0, None, "rca", True),
@@ -155,7 +164,7 @@ def test_what_is_no_list_of_loads_says_nothing(said: Any) -> None:
 def test_an_input_far_below_what_the_maker_allows_is_avoided(
     least: float, ohm: float, verdict: str | None
 ) -> None:
-    socket = SimpleNamespace(impedance_ohm=ohm, impedance_is="each-leg")
+    socket = SimpleNamespace(**ACROSS, impedance_ohm=ohm, impedance_is="each-leg")
     case: Any = SimpleNamespace(load_ohm=least, option=through(), socket=socket, beside=())
     assert [f.verdict for f in _load(case)] == ([] if verdict is None else [verdict])
 
@@ -172,7 +181,7 @@ def test_an_input_far_below_what_the_maker_allows_is_avoided(
     ],
 )
 def test_inputs_on_one_output_load_it_together(beside: Any, avoided: bool) -> None:
-    others = [(through(), SimpleNamespace(impedance_ohm=ohm, impedance_is=is_))
+    others = [(through(), SimpleNamespace(**ACROSS, impedance_ohm=ohm, impedance_is=is_))
               for ohm, is_ in beside]  # fmt: skip
     stage = told(("hot", "ground"), 10e3)
     found = judged(stage, 22e3, "each-leg", beside=tuple(others))
@@ -181,7 +190,9 @@ def test_inputs_on_one_output_load_it_together(beside: Any, avoided: bool) -> No
 
 
 def test_inputs_on_one_output_are_held_against_what_the_maker_allows() -> None:
-    sockets = [SimpleNamespace(impedance_ohm=1000.0, impedance_is="each-leg") for _ in range(4)]
+    sockets = [
+        SimpleNamespace(**ACROSS, impedance_ohm=1000.0, impedance_is="each-leg") for _ in range(4)
+    ]
     verdicts = []
     for n in range(1, 5):
         beside = tuple((through(), s) for s in sockets[1:n])
@@ -207,10 +218,34 @@ def test_inputs_on_one_output_are_held_against_what_the_maker_allows() -> None:
 def test_what_stands_before_an_input_is_in_its_load(
     more: dict[str, Any], is_: str | None, least: float, told: str
 ) -> None:
-    socket = SimpleNamespace(impedance_ohm=20e3, impedance_is=is_)
+    socket = SimpleNamespace(**ACROSS, impedance_ohm=20e3, impedance_is=is_)
     option = through("rca" if is_ is None else "xlr", **more)
     case: Any = SimpleNamespace(load_ohm=least, option=option, socket=socket, beside=())
     assert [told in f.message for f in _load(case)] == ([True] if told else [])
+
+
+@pytest.mark.parametrize("id_", [o.id for o in OPTIONS if o.pin_3 != "open"])
+@pytest.mark.parametrize(
+    ("is_", "circuit"),
+    [("each-leg", "buffered"), ("between-legs", "buffered"), ("each-leg", "transformer")],
+)
+def test_the_load_is_what_the_solved_network_draws(id_: str, is_: Any, circuit: Any) -> None:
+    option = next(o for o in OPTIONS if o.id == id_)
+    lossless = replace(option.part, magnetising_henry=1e6, ratio=0.5, loss_ohm=1e9,
+                       primary_ohm=0.1, secondary_ohm=0.1)  # fmt: skip
+    option = replace(option, part=lossless)
+    both = "single-ended" if option.to == "rca" else "balanced"
+    socket = Input("in", option.to, both, 1500.0, circuit=circuit,
+                   impedance_is=is_ if option.to == "xlr" else None)  # fmt: skip
+    hz = np.array([1000.0])
+    wired = wire(option, socket, circuit, 0.0, Cable(length_m=0.1))
+    drawn = reduce(wired.network, hz, (*wired.pins, EMF)).y[0, 0].real
+    tied = option.from_ == "xlr" and option.pin_3.startswith("tied")
+    across = option.from_ == "xlr" and not tied
+    volts = np.array([0.5, -0.5, 0.0] if across else [1.0, 0.0, 0.0])[: drawn.size - 1]
+    # ohm's law on the network: volts on the pins over the current out of pin 2, or of the centre
+    sees = 1.0 / float(drawn[:-1] @ volts)
+    assert _load_of(option, socket, between=True) == pytest.approx(sees, rel=0.01)
 
 
 def two_of(ohm: float) -> Destination:
@@ -255,3 +290,58 @@ def test_a_lead_that_only_has_more_to_mind_with_the_others_is_used_and_said() ->
     assert [c.option for c in advice.choices] == ["xlr-to-xlr"] * 2
     (note,) = [c.message for c in advice.cautions if c.code == "together-mind"]
     assert "500 ohm together" in note
+
+
+def of_rca(*ohms: float, preset: str = "same-strip", length_m: float = 1.0) -> Destination:
+    """Boxes with an RCA input each."""
+    boxes = []
+    for ohm in ohms:
+        socket = Input("rca", "rca", "single-ended", ohm, sensitivity_volts=0.8,
+                       ground=of_preset(preset), cable=Cable(length_m=length_m))  # fmt: skip
+        boxes.append(Destination("amp", (socket,)))
+    return together(boxes)
+
+
+def test_the_box_that_is_left_out_is_the_one_the_others_do_not_go_with() -> None:
+    device = {"connectors": ["rca"], "minimum_load_ohm": 10e3, "full_output_v": 2.0}
+    document = facts("unbalanced", device=device)
+    # closed form: 47 kohm twice are 23.5 kohm; with 5.5 kohm all are 4.46 kohm, less than half of
+    # 10 kohm, and one of them with 5.5 kohm 4.92 kohm
+    advice = advise(document, {"left": symmetrical()}, of_rca(47e3, 5.5e3, 47e3))
+    assert [c.option for c in advice.choices] == ["rca-to-rca", None, "rca-to-rca"]
+    assert "3 inputs on this output, 4460 ohm together" in advice.choices[1].why[0]
+    told = [c.message for c in advice.cautions if c.code == "together-not-all"]
+    assert len(told) == 1
+
+
+@pytest.mark.parametrize(("other", "minded"), [(2300.0, True), (50e3, False)])
+def test_what_hangs_on_both_outputs_is_minded_together(other: float, minded: bool) -> None:
+    case: Any = SimpleNamespace(
+        stage=side_of(facts("differential", stage=told(BETWEEN, 1210.0)), "left").stage,
+        option=through(),
+        socket=SimpleNamespace(**ACROSS, impedance_ohm=1300.0, impedance_is="each-leg"),
+        beside=(),
+        elsewhere=((through("rca"), SimpleNamespace(**ACROSS, impedance_ohm=other,
+                                                    impedance_is=None)),),
+    )  # fmt: skip
+    # closed form: 2600 ohm beside 2300 are 1220, beside 50 kohm 2471; twice 1210 are 2420
+    found = list(_both_outputs(case))
+    assert [(f.verdict, f.code, f.hazard) for f in found] == [
+        ("works", "load-both-outputs", True)
+    ] * minded
+    assert all("1220 ohm" in f.message for f in found)
+
+
+def test_two_boxes_hang_on_two_outputs_where_that_is_as_good() -> None:
+    document = facts("impedance-balanced", driven="one-leg", device={"full_output_v": 2.0})
+    advice = advise(document, {"left": impedance_balanced()},
+                    of_rca(10e3, 22e3, preset="antenna-or-network", length_m=10.0))  # fmt: skip
+    # common practice, no source: what like pins need is a splitter, and here one output is free
+    assert sorted(c.option or "" for c in advice.choices) == [
+        "rca-to-rca/transformer", "xlr-to-rca/transformer"]  # fmt: skip
+    assert "shared-output" not in [c.code for c in advice.cautions]
+    one, both = ({o.option.id: o.figures for o in advice.options if o.box == c.box}
+                 for c in advice.choices)  # fmt: skip
+    for figures in (one, both):
+        hums = [figures[c.option or ""].hum_below_full_output_db for c in advice.choices]
+        assert all(h is not None and h.low > 90.0 for h in hums)
