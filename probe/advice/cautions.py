@@ -82,6 +82,14 @@ def simulated(facts: Facts) -> tuple[Note, ...]:
     return (Note("simulated", SIMULATED),) if is_simulated(facts.get("made")) else ()
 
 
+def seen_clipping(facts: Facts) -> tuple[Note, ...]:
+    """Return which output clipped while it was measured, as a warning of the facts says."""
+    said = [w for w in facts.get("warnings") or () if w.get("code") == "output-clips"]
+    return tuple(
+        Note("output-clips", f"{w['message'][0].upper()}{w['message'][1:]}.") for w in said
+    )
+
+
 TYPED = (
     "Nothing was measured: levels and impedances are typed from a data sheet, and every kind of "
     "stage that fits them is judged, the worst verdict kept. Measure it to be sure."

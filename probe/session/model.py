@@ -205,7 +205,7 @@ class RefusedLoad:
     seen: str
 
 
-Kept = Literal["player-path", "bench-check"]
+Kept = Literal["player-path", "bench-check", "output-clips"]
 """What a finding that was kept is about."""
 
 

@@ -306,7 +306,8 @@ class Guide:
 
     def _earlier(self, one: Pass) -> None:
         """Take up what an earlier run kept of this side and volume."""
-        volts, side, volume = self.takes.taker.volts, one.setting.side, one.setting.volume
+        side, volume = one.setting.side, one.setting.volume
+        driven: dict[str, float] = {}
         for take in self.store.takes:
             if (take["side"], take.get("volume", "")) == (side, volume):
                 word = word_of(take)
@@ -315,7 +316,9 @@ class Guide:
                 if word == "idle" and "volts_full_scale" in take:
                     one.given_up.add("floor")  # at that gain there is one, or none any more
                 if take.get("drive_volts") and take["signal"] == "multitone":
-                    volts[side, volume] = take["drive_volts"]
+                    alone = "single-ended" in take["channels"]
+                    driven["single-ended" if alone else word or "other"] = take["drive_volts"]
+        self.takes.taker.take_up(side, volume, driven)
 
     def _ask_power(self, body: dict[str, Any] | None, heard: float) -> None:
         """Ask again about an output that looks like one for headphones or loudspeakers."""

@@ -20,12 +20,13 @@ from probe.bench.planned import cautions
 from probe.bench.planned.able import Known, Setting, step_for
 from probe.bench.planned.steps import MAXIMA, OF_BENCH, Played, Plugged, Step, take_table
 from probe.bench.shown.drawing import sentences, terminal
-from probe.bench.shown.what_now import AFTER_STOP, GONE, TRY, choices
+from probe.bench.shown.what_now import AFTER_STOP, DEVICE_CLIPS, GONE, TRY, choices
 from probe.bench.stored.storage import SessionFolder
 from probe.bench.stream.stop import Reason, Stopped
 from probe.bench.tones.sets import TONE
 from probe.numbers import write_number
 from probe.phasors import TakePhasors
+from probe.session.model import Kept
 
 
 @dataclass
@@ -198,7 +199,8 @@ class OneTake:
         self.taker.tone_drive[step.name] = drive
         if why:
             self.screen.talk.warn(f"Not at {level}", _sentence(why))
-            level = write_number(below_maximum(body, output, wanted)[0], "V")
+            wanted = below_maximum(body, output, wanted)[0]
+        level = write_number(wanted * self.taker.lowered.get((step.name,), 1.0), "V")
         self.screen.talk.say(f"The tone is taken at {level} of {LEVEL_OF[output]}, open circuit.")
 
     def _find_level(self, step: Step) -> None:
@@ -270,11 +272,17 @@ class OneTake:
         recorded = made.recorded
         usable = recorded is not None and recorded.complete
         if found:
-            answer = talk.choose("judged", "What now?", *choices(found, usable, attempts, one.anew))
+            lower = self.taker.player is None and step.plays and step.take not in MAXIMA
+            offered = choices(found, usable, attempts, one.anew, lower=lower)
+            answer = talk.choose("judged", "What now?", *offered)
+            if answer in ("k", "s"):
+                self._note_clipping(one, step, found)
             if answer != "k":
                 self.store.abandon(recorded)
                 return self._not_kept(one, step, answer)
         assert recorded is not None
+        if not found:
+            self._note_clipping(one, step, ())
         self.store.keep(recorded, in_stream=self.taker.player is None or not step.plays)
         one.made.append(step.take)
         self._stands = step.plugged
@@ -287,6 +295,9 @@ class OneTake:
     def _not_kept(self, one: Pass, step: Step, answer: str) -> bool:
         """Make it again (False), pass it over, or begin this side anew."""
         key = (one.setting.side, one.setting.volume)
+        if answer == "l":
+            self.taker.lower(step)
+            return False
         if answer == "a":
             if step.take == "open":
                 self.taker.volts.pop(key, None)
@@ -298,6 +309,8 @@ class OneTake:
             if (take["side"], take.get("volume", "")) == key:
                 self.store.forget(take["file"])
         self.taker.volts.pop(key, None)
+        self.taker.lowered.clear()
+        self.store.keep_although(CLIPS, (), *key)
         one.made.clear()
         one.anew = True
         one.given_up.clear()
@@ -305,6 +318,19 @@ class OneTake:
             (one.setting.side, "begun anew; the earlier takes are kept as .old")
         )
         return True
+
+    def _note_clipping(self, one: Pass, step: Step, found: tuple[Judgement, ...]) -> None:
+        """Note with the session that an output clipped in a take, or that it does not any more."""
+        at = (one.setting.side, one.setting.volume)
+        before = [
+            str(k["seen"])
+            for k in self.store.kept_although
+            if (k["about"], k.get("side", ""), k.get("volume", "")) == (CLIPS, *at)
+        ]
+        now = [seen for seen in before if not seen.startswith(f"{step.name}: ")]
+        now += [f"{step.name}: {j.seen}" for j in found if j.code in DEVICE_CLIPS]
+        if now != before:
+            self.store.keep_although(CLIPS, now, *at)
 
     def _note_volts(self, one: Pass, made: Made) -> None:
         """Note the volts of the open legs, by which a load's watts are judged."""
@@ -315,6 +341,9 @@ class OneTake:
         ):
             one.volts[role] = rms * scale.volts_full_scale
 
+
+CLIPS: Kept = "output-clips"
+"""What the session's note of an output that clips is about."""
 
 LOUD_ENOUGH = 0.97
 """Level of a loop-back take over the tones it stands beside from which it serves them: the bound of

@@ -91,12 +91,17 @@ NOTHING_ALIKE = Judgement(
 
 
 def alike(step: Step, takes: Sequence[TakePhasors]) -> TakePhasors | None:
-    """Return the latest take that is plugged as a step is and heard its tone, or None."""
-    for p in reversed(takes):
-        bare = not p.take.loads and not p.take.injections and p.take.drive_volts
-        if bare and p.take.channels == step.plugged.channels and _row(p) is not None:
-            return p
-    return None
+    """Return the take that is plugged as a step is and heard its tone, or None.
+
+    Of several the one driven least, which bends least; of like ones the latest.
+    """
+    found = [
+        (p.take.drive_volts, p)
+        for p in reversed(takes)
+        if not p.take.loads and not p.take.injections and p.take.drive_volts
+        if p.take.channels == step.plugged.channels and _row(p) is not None
+    ]
+    return min(found, key=lambda one: one[0], default=(0.0, None))[1]
 
 
 def _row(phasors: TakePhasors) -> int | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from probe.bench.guided.playing import FilePlayer
 from probe.bench.judged.judgement import Heard, Judgement
+from probe.bench.judged.rising import distortion_of
 from probe.bench.judged.trial import trial_of, trial_refuses
 from probe.bench.planned.steps import LOADING, OUTPUT_U95, SILENT, Played, Step, take_table
 from probe.bench.stored.storage import SessionFolder
@@ -54,6 +55,9 @@ INJECTED_VOLTS = 0.12
 INJECTED_VOLTS_OFF = 0.004
 """The same into a device that is switched off: below 50 mV peak."""
 
+LOWER = 0.5
+"""By which a take is made lower where the output clips in it: 6 dB, a few tries to the bottom."""
+
 LISTEN_S, TRIAL_S, IDLE_S = 0.4, 1.0, 10.0
 
 TRIAL_DB = -20.0
@@ -95,6 +99,9 @@ class Taker:
         Drive per tone found for each side and volume, V rms.
     tone_drive
         Drive of takes of one tone whose level was wanted, V rms, by name.
+    lowered
+        By what the drive of takes was taken back because an output clipped: by name, or by side,
+        volume and "single-ended" for all takes of that output.
     beside
         What is beside the tones while nothing loads them, over them, by side, volume and channel.
     """
@@ -109,6 +116,7 @@ class Taker:
     player: FilePlayer | None = None
     beside: dict[tuple[str, str, str], float] = field(default_factory=dict)
     tone_drive: dict[str, float] = field(default_factory=dict)
+    lowered: dict[tuple[str, ...], float] = field(default_factory=dict)
 
     # -- the level
 
@@ -157,14 +165,48 @@ class Taker:
         not carried before.
         """
         if step.signal == "multitone":
-            return DEVICE, self.volts.get(self._key(step), self._first())
-        if step.name in self.tone_drive:
-            return TONE, self.tone_drive[step.name]
-        return TONE, self.tone_volts(step)
+            volts = self.volts.get(self._key(step), self._first()) * self._lowered(step)
+            return DEVICE, float(f"{volts:.6g}")
+        own = self.lowered.get((step.name,), 1.0)
+        volts = self.tone_drive.get(step.name) or self.tone_volts(step)
+        return TONE, float(f"{volts * own:.6g}")
+
+    def take_up(self, side: str, volume: str, driven: Mapping[str, float]) -> None:
+        """Go on at the level of an earlier run: drives of its takes by word, V rms per tone.
+
+        Those of the single-ended output stand together; the level is that of the open take.
+        """
+        legs = {word: volts for word, volts in driven.items() if word != "single-ended"}
+        level = legs.get("open") or max(legs.values(), default=None)
+        if level is None:
+            return
+        self.volts[side, volume] = level
+        if "single-ended" in driven:
+            self.lowered[side, volume, "single-ended"] = driven["single-ended"] / level
+
+    def lower(self, step: Step) -> None:
+        """Make a take 6 dB lower from now on, because an output clips in it.
+
+        The tones of the single-ended output are lowered together, and those of the open take are
+        the level itself, to which all others are made.
+        """
+        if step.take == "open":
+            self.volts[self._key(step)] *= LOWER
+            return
+        alone = step.signal == "multitone" and "single-ended" in step.plugged.channels
+        key = (*self._key(step), "single-ended") if alone else (step.name,)
+        self.lowered[key] = self.lowered.get(key, 1.0) * LOWER
+
+    def _lowered(self, step: Step) -> float:
+        group = 1.0
+        if "single-ended" in step.plugged.channels:
+            group = self.lowered.get((*self._key(step), "single-ended"), 1.0)
+        alone = step.signal == "multitone"
+        return group * (self.lowered.get((step.name,), 1.0) if alone else 1.0)
 
     def tone_volts(self, step: Step) -> float:
         """Return V rms of one tone with the peak that all tones have that the output was given."""
-        volts = self.volts.get(self._key(step), self._first())
+        volts = self.volts.get(self._key(step), self._first()) * self._lowered(step)
         return float(f"{volts * peak_of(DEVICE) / peak_of(TONE):.6g}")
 
     def tone_of_one_volt(self) -> NDArray[np.float64]:
@@ -303,9 +345,11 @@ class Taker:
         alone = not step.plugged.loads and step.plugged.injector is None
         if alone and step.signal == "multitone":
             self._note_beside(step, taken, phasors.clock_error)
-        return Heard(
-            step, phasors, taken.peaks, taken.rms, bool(taken.lost), self._hum(step, phasors)
-        )
+        percent = {}
+        if step.signal == "tone" and phasors.usable and taken.path is not None:
+            percent = distortion_of(take, taken.path, phasors.clock_error)
+        hum = self._hum(step, phasors)
+        return Heard(step, phasors, taken.peaks, taken.rms, bool(taken.lost), hum, percent)
 
     def _hum(self, step: Step, phasors: TakePhasors) -> tuple[float, ...]:
         """Return the mains hum beside one tone, which nothing else in the take shows."""

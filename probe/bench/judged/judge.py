@@ -10,8 +10,16 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from probe.bench.judged.judgement import HUM_RATIO, WEAK_SHARE, Heard, Judgement
+from probe.bench.judged.judgement import (
+    DISTORTED_PERCENT,
+    HUM_RATIO,
+    INPUT_CLIPS,
+    WEAK_SHARE,
+    Heard,
+    Judgement,
+)
 from probe.bench.judged.legs import against, first_take, open_take
+from probe.bench.judged.rising import NAMES, main_output
 from probe.numbers import write_number
 from probe.phasors import TakePhasors
 
@@ -49,8 +57,8 @@ def judge(
     if single:
         return tuple(single)
     if opened is None or heard.step.plugged.state != "play":
-        return tuple(first_take(heard))
-    return tuple(against(heard, opened, other_side))
+        return tuple(first_take(heard) or _distorted(heard))
+    return tuple(against(heard, opened, other_side) or _distorted(heard))
 
 
 def judge_loop_back(
@@ -86,13 +94,7 @@ def _recording(heard: Heard) -> list[Judgement]:
     codes = {r.code: r.message for r in phasors.remarks}
     found = []
     if "clipped-take" in codes:
-        found.append(
-            Judgement(
-                "clipped",
-                codes["clipped-take"],
-                "turn the input gain down (or the level, 6 dB) and make the take again",
-            )
-        )
+        found.append(_clipped(heard, codes["clipped-take"]))
     if heard.lost or "dropout" in codes:
         found.append(
             Judgement(
@@ -143,6 +145,39 @@ def _recording(heard: Heard) -> list[Judgement]:
     if hum > HUM_RATIO and heard.step.signal == "multitone":
         return [_hum_words(f"what is not the tones is {100 * hum:.0f} % of them: hum")]
     return []
+
+
+def _clipped(heard: Heard, seen: str) -> Judgement:
+    """Tell an input that clips from an output that does, by how far off full scale was."""
+    peak = max(_leg_values(heard, heard.peaks), default=1.0)
+    if peak >= INPUT_CLIPS:
+        do = "turn the input gain down (or the level, 6 dB) and make the take again"
+        return Judgement("clipped", seen, do)
+    below = f"{-20.0 * np.log10(max(peak, 1e-9)):.0f} dB"
+    return Judgement(
+        "device-clips",
+        f"{seen}; no input came nearer than {below} to its full scale: it is the device",
+        f"make the take again at a lower level ({LOWER}); less input gain does not help",
+    )
+
+
+LOWER = "where the device plays files itself turn its volume down, and begin with the open take"
+
+
+def _distorted(heard: Heard) -> list[Judgement]:
+    """Say that an output distorts more in a take of one tone than any rated maximum allows."""
+    main = main_output(heard.phasors.take)
+    percent = heard.percent.get(main, 0.0)
+    if percent <= DISTORTED_PERCENT:
+        return []
+    return [
+        Judgement(
+            "distorted",
+            f"{NAMES[main]} distorts by {percent:.2g} %: the device clips or is overdriven",
+            f"take a lower level ({LOWER}), or keep it where it distorts as much at any level",
+            again=False,
+        )
+    ]
 
 
 def _hum_beside_tone(heard: Heard, opened: TakePhasors | None) -> list[Judgement]:

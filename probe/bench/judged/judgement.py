@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 from probe.bench.planned.steps import Step
 from probe.phasors import TakePhasors
@@ -32,6 +33,14 @@ then nothing can be told from it)."""
 FALLS = 10.0 ** (-3.0 / 20.0)
 """Level of a leg that no resistor is on, over the open take, below which it is not the resistor: a
 load of five times the impedance takes 1.6 dB even between the legs, and floating legs rise."""
+
+INPUT_CLIPS = 10.0 ** (-6.0 / 20.0)
+"""Peak over full scale below which no input clips by itself: converters do within a decibel of
+their full scale, and a stage before them keeps some reserve; what is flattened lower was so when it
+came."""
+
+DISTORTED_PERCENT = 1.0
+"""THD of a take of one tone above which somebody should look: the usual limit of a maximum."""
 
 CROSSTALK_RATIO = 10.0 ** (-45.0 / 20.0)
 """Everything this far below the open take is what leaks from somewhere else."""
@@ -66,6 +75,8 @@ CODES = (
     "nothing-heard",
     "too-weak",
     "clipped",
+    "device-clips",
+    "distorted",
     "hum",
     "pin-3-silent",
     "pin-2-silent",
@@ -100,6 +111,8 @@ class Heard:
         Whether the card said that samples were lost.
     hum
         Mains hum of each input beside one tone, V rms; empty where it was not looked for.
+    percent
+        THD of the output a take of one tone is of, by its name; empty where it is none.
     """
 
     step: Step
@@ -108,3 +121,4 @@ class Heard:
     rms: tuple[float, ...]
     lost: bool = False
     hum: tuple[float, ...] = ()
+    percent: Mapping[str, float] = field(default_factory=dict)

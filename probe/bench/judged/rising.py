@@ -75,7 +75,7 @@ class Watching:
     @property
     def main(self) -> str:
         """The output whose maximum is looked for."""
-        return "differential" if "cold" in self.take.channels else "single_ended"
+        return main_output(self.take)
 
     def __call__(self, k: int, path: Path) -> str | None:
         """Return why step ``k``, the last in the file, is the last one, or None."""
@@ -89,12 +89,9 @@ class Watching:
 
     def _heard(self, k: int, path: Path) -> NDArray[np.complex128]:
         """Return the tone and its harmonics at each channel, V rms, shape (N, C)."""
-        rate, channels = self.take.sample_rate, len(self.take.channels)
+        rate = self.take.sample_rate
         first = round((k + USED[0]) * self.step_s * rate)
-        frames = round((USED[1] - USED[0]) * self.step_s * rate)
-        scale = np.array([i.volts_full_scale for i in self.take.inputs])
-        hz = self.take.tones_hz[0] * orders_below(self.take.tones_hz[0], rate)
-        return heard_in(read(path, channels, frames, first) * scale, self.take, hz).volts
+        return _lines(self.take, path, first, round((USED[1] - USED[0]) * self.step_s * rate))
 
     def _enough(self, rung: Rung) -> str | None:
         for name, percent in rung.percent.items():
@@ -135,6 +132,32 @@ class Watching:
         percent = top.percent.get(self.main, 0.0)
         said = f"{percent:.2g} %" if percent > LITTLE_PERCENT else f"less than {LITTLE_PERCENT:g} %"
         return f"{NAMES[self.main]} stood at {level} with {said} distortion"
+
+
+def main_output(take: Take) -> str:
+    """Return the output that a take of one tone is of, as facts name it."""
+    return "differential" if "cold" in take.channels else "single_ended"
+
+
+def distortion_of(take: Take, path: Path, clock_error: float = 0.0) -> dict[str, float]:
+    """Return THD in percent of every output that carries signal in a take of one tone."""
+    edge = round(EDGE_S * take.sample_rate)
+    volts = _lines(take, path, edge, max(take.frames - 2 * edge, 0), clock_error)
+    return dict(_rung(take, 1.0, volts).percent)
+
+
+EDGE_S = 0.1
+"""Left out at either end of a take, where its tone may come up or go."""
+
+
+def _lines(
+    take: Take, path: Path, first: int, frames: int, clock_error: float = 0.0
+) -> NDArray[np.complex128]:
+    """Return the tone and its harmonics at each channel in some frames, V rms, shape (N, C)."""
+    scale = np.array([i.volts_full_scale for i in take.inputs])
+    hz = take.tones_hz[0] * orders_below(take.tones_hz[0], take.sample_rate)
+    samples = read(path, len(take.channels), frames, first) * scale
+    return heard_in(samples, take, hz, clock_error).volts
 
 
 def _rung(take: Take, drive: float, volts: NDArray[np.complex128]) -> Rung:

@@ -22,10 +22,22 @@ AFTER_STOP = {
 
 
 def choices(
-    found: tuple[Judgement, ...], usable: bool, attempts: int, begun_anew: bool
+    found: tuple[Judgement, ...],
+    usable: bool,
+    attempts: int,
+    begun_anew: bool,
+    *,
+    lower: bool = False,
 ) -> tuple[dict[str, str], str]:
-    """Return the answers offered after a judgement, and the one Enter gives."""
+    """Return the answers offered after a judgement, and the one Enter gives.
+
+    ``lower``: the run itself sets the level, and can make the take lower.
+    """
     offered = {"a": "again, after putting it right"}
+    codes = {j.code for j in found}
+    lower = lower and bool(codes & OVERDRIVEN)
+    if lower:
+        offered["l"] = "again, 6 dB lower"
     if usable:
         offered["k"] = "keep it as it is"
     offered["s"] = "skip this take"
@@ -35,8 +47,16 @@ def choices(
         last = "s" if begun_anew else "n"
     if not any(j.again for j in found):
         return offered, "k" if usable else "a"
+    if lower and codes & DEVICE_CLIPS and attempts < MOST_ATTEMPTS:
+        return offered, "l"
     return offered, last if attempts >= MOST_ATTEMPTS else "a"
 
+
+DEVICE_CLIPS = {"device-clips", "distorted"}
+"""What says that an output clips or is overdriven."""
+
+OVERDRIVEN = DEVICE_CLIPS | {"clipped"}
+"""What a lower level may cure."""
 
 _BASE_LOST = (
     *("volume-moved", "not-as-before", "other-side"),

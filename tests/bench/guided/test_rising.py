@@ -11,8 +11,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from probe.bench.guided.rising import rise_of
-from probe.bench.judged.rising import Watching
+from probe.bench.guided.rising import alike, rise_of
+from probe.bench.judged.rising import Watching, distortion_of
 from probe.bench.planned.able import Known, Refused, Setting, able, step_for
 from probe.bench.planned.kit import Kit, usual
 from probe.bench.planned.plan import SoFar, next_step
@@ -176,3 +176,27 @@ def test_a_guided_run_states_the_maximum_or_that_it_is_above(tmp_path: Path) -> 
     # than by 3 % (1.15 times the peak) and a step
     assert single["bound"] == "above"
     assert 2.5 < math.sqrt(2.0) * single["value"] < 2.5 * 1.15 * 1.06 < 9.0
+
+
+def test_distortion_of_one_tone_is_that_of_the_wave(tmp_path: Path) -> None:
+    watching, _ = watched(tmp_path, (1.0, -1.0), (1.06, -1.06), bend=0.04)
+    take = replace(watching.take, frames=round(STEP_S * RATE))
+    # closed form: 0.04 over the root of 1 + 0.04 squared; alike on both legs, nothing between
+    found = distortion_of(take, tmp_path / "rising.wav")
+    assert found["hot"] == pytest.approx(3.997, abs=0.01)
+    assert found["differential"] < 0.01
+
+
+def test_the_start_is_reckoned_from_the_take_that_bends_least() -> None:
+    def made(drive: float, *channels: str) -> Any:
+        one = plugged_alike(2.0, -2.0)
+        one.take = SimpleNamespace(channels=channels, loads=(), injections=(), drive_volts=drive)
+        return one
+
+    step: Any = SimpleNamespace(plugged=SimpleNamespace(channels=("hot", "single-ended")))
+    quiet, loud = (made(v, "hot", "single-ended") for v in (0.1, 2.0))
+    again, legs = made(0.1, "hot", "single-ended"), made(0.05, "hot", "cold")
+    # by definition: the one driven least, the latest of like ones
+    assert alike(step, [quiet, legs, loud]) is quiet
+    assert alike(step, [quiet, again, loud]) is again
+    assert alike(step, [legs]) is None
