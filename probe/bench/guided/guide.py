@@ -14,7 +14,7 @@ from typing import Any
 from probe.bench.guided.checking import offer_check
 from probe.bench.guided.continued import refuse_another
 from probe.bench.guided.equipment import Equipment
-from probe.bench.guided.one_take import OneTake, Pass, of_bench
+from probe.bench.guided.one_take import LOUD_ENOUGH, OneTake, Pass, of_bench
 from probe.bench.guided.playing import FilePlayer, files_of, write_files
 from probe.bench.guided.raised import NoiseGain
 from probe.bench.guided.screen import Screen
@@ -45,6 +45,8 @@ from probe.bench.stored.tables import bench_table, device_of, device_table, word
 from probe.bench.stream.recorder import Recorder
 from probe.numbers import write_number
 from probe.session.model import Side
+
+LOOP_BACK = "loop-back"
 
 
 class Guide:
@@ -241,6 +243,7 @@ class Guide:
             body = self.interim.body(side)
             known = plan.known_of(body, one.volts)
             loudest = loudest_tone(self.interim.phasors(side, volume))
+            self._loop_back_again(one, loudest)
             there = of_bench(self.store, loudest) | ({"floor"} if self.no_floor else set())
             so_far = plan.SoFar(tuple(one.made), frozenset(one.given_up | there), body)
             if one.made:
@@ -284,6 +287,22 @@ class Guide:
             at_level = f"made again for {write_number(level, 'V')}"
             self.talk.say(f"{take['name']} is {at_level}; the earlier one is kept as .old.")
             self.screen.told.append((take["name"], at_level))
+
+    def _loop_back_again(self, one: Pass, loudest: float) -> None:
+        """Have what the interface adds itself taken again where tones became louder than that take.
+
+        Only where it can be louder than it is: its level ends at what an input may hear of it.
+        """
+        loops = [t for t in self.store.takes if t["signal"] == "loop-back"]
+        if LOOP_BACK not in one.made or LOOP_BACK in of_bench(self.store, loudest):
+            return
+        wanted = self.takes.taker.loop_volts(loudest)
+        if max((t["drive_volts"] for t in loops), default=0.0) >= LOUD_ENOUGH * wanted:
+            return
+        for take in loops:
+            if word_of(take) == LOOP_BACK and take["side"] == one.setting.side:
+                self.store.forget(take["file"])
+        one.made.remove(LOOP_BACK)
 
     def _analyse(self, volume: str) -> None:
         if self.store.takes:

@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from probe.bench.guided.guide import LOOP_BACK, Guide
 from probe.bench.guided.wanted_level import below_maximum, tone_drive, tones_again
 from probe.cli.main import main
 from probe.cli.measure import _tone_levels
@@ -98,6 +99,36 @@ def test_takes_at_another_level_are_made_again_where_they_can_be() -> None:
     again, stays = tones_again(takes, steps, BODY, both(8.0), bench)
     assert [t["name"] for t in again] == ["left tone"]
     assert [one.split(":")[0] for one in stays] == ["left single ended tone stays as it is"]
+
+
+@pytest.mark.parametrize(
+    ("loudest", "again"),
+    [
+        (1.0, False),  # it is there at 1.02 V
+        (1.65, True),  # closed form: 1.683 V is louder than 1.02 V
+        (30.0, True),  # as loud as an input may hear of it: 2 V
+    ],
+)
+def test_the_interface_is_heard_again_where_a_tone_became_louder(
+    loudest: float, again: bool
+) -> None:
+    forgotten: list[str] = []
+
+    def run(drive: float) -> list[str]:
+        take = {"name": "left loop back", "file": "a.wav", "side": "left", "signal": "loop-back"}
+        one: Any = SimpleNamespace(made=["open", LOOP_BACK], setting=SimpleNamespace(side="left"))
+        guide = Guide.__new__(Guide)
+        guide.store = SimpleNamespace(  # type: ignore[assignment]
+            takes=[{**take, "drive_volts": drive}], forget=forgotten.append
+        )
+        taker = SimpleNamespace(loop_volts=lambda volts: min(1.02 * volts, 2.0))
+        guide.takes = SimpleNamespace(taker=taker)  # type: ignore[assignment]
+        guide._loop_back_again(one, loudest)
+        return list(one.made)
+
+    assert (LOOP_BACK not in run(1.02)) == again
+    assert forgotten == ["a.wav"] * again
+    assert LOOP_BACK in run(2.0)  # it cannot be louder: made once, not for ever
 
 
 def test_each_output_may_have_its_own_level() -> None:
