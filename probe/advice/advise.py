@@ -105,7 +105,6 @@ def _chosen(
             side,
             sources[side.name],
             destination,
-            operating_of(device, side, destination),
             memory,
         )
         for side in sides

@@ -15,10 +15,6 @@ RANK = {"never": 4, "cannot-tell": 3, "avoid": 2, "works": 0, "use": 0}
 VOLUME_DOES = frozenset({"excess-level", "saturation-beyond-full-output"})
 """Hazards that a turn of the volume control deals with: no reason to choose another lead."""
 
-NOT_IN_USE = frozenset({"saturation-beyond-full-output"})
-"""Hazards beyond the level at which anybody listens."""
-
-
 NOT_SAFE = frozenset({"load-refused", "stage-fault", "direct-voltage", "tie-current"})
 """Hazards with which nothing is named as the least bad: somebody would try it."""
 
@@ -73,6 +69,11 @@ class Candidate:
     def hazards(self) -> set[str]:
         """Codes of what can go wrong on any side and no volume control deals with."""
         return {h.code for s in self.sides for h in s.hazards} - VOLUME_DOES
+
+    @property
+    def to_mind(self) -> bool:
+        """Something stands beside it to be minded, be it for the volume control alone."""
+        return any(s.hazards for s in self.sides)
 
     @property
     def spoils(self) -> set[str]:

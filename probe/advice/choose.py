@@ -79,7 +79,8 @@ def _choose_for(box: str, candidates: Sequence[Candidate], destination: Destinat
     pool, plain = left.noted(pool, _plain_lead(pool, wanted), _hazards_of)
     pool, silent = left.noted(pool, _silent_lead(pool, wanted), _hums_or_parts)
     pool, why = left.noted(pool, _loud_enough(pool, wanted), partial(_short_of, wanted))
-    why = [*plain, *silent, *why]
+    pool, clean = left.noted(pool, _clean_transformer(pool, wanted), _minds)
+    why = [*plain, *silent, *why, *clean]
     reasons = []
     for narrow, lacks in steps(destination, wanted):
         pool, reason = left.noted(pool, narrow(pool), lacks)
@@ -92,7 +93,11 @@ def _choose_for(box: str, candidates: Sequence[Candidate], destination: Destinat
     first = _with_attenuator(best, asked=destination.attenuation(box) is not None)
     # a part to buy is there for what the leads lack: that stands first
     told = [*passed, *why] if best.transformer else [*why, *passed]
-    told = [*first, *_loudness(best, wanted, told), *(_spared(best, working) if leads else [])]
+    told = [
+        *first,
+        *_loudness(best, wanted, told, working),
+        *(_spared(best, working) if leads else []),
+    ]
     return Choice(box, best.option.id, best.socket, tuple(told), attenuator=best.padded,
                   left=tuple(left.why.items()))  # fmt: skip
 
@@ -166,8 +171,10 @@ def _without_transformer(pool: list[Candidate], wanted: float) -> tuple[list[Can
 
 
 def _unharmed(pool: list[Candidate], wanted: float) -> tuple[list[Candidate], str | None]:
-    """Where the wanted gain is out of reach anyway, a hazard buys nothing."""
+    """Where the wanted gain is out of reach anyway, a hazard buys nothing but full output."""
     unharmed = [c for c in pool if not c.hazards]
+    if any(c.suffices(wanted) for c in pool) and not any(c.suffices(wanted) for c in unharmed):
+        return pool, None
     if any(c.reaches(wanted) for c in pool) or not unharmed or len(unharmed) == len(pool):
         return pool, None
     return unharmed, "has no hazard, as others would that give no more of what is wanted"
@@ -203,6 +210,24 @@ def _silent_lead(pool: list[Candidate], wanted: float) -> tuple[list[Candidate],
     if not silent or len(silent) == len(plain) or any(c.suffices(wanted) for c in silent):
         return pool, []  # what is surely loud enough is told apart by its decibels, below
     return silent, ["a plain lead without hum to mind, where the other plain lead has it"]
+
+
+def _clean_transformer(pool: list[Candidate], wanted: float) -> tuple[list[Candidate], list[str]]:
+    """Among transformers that are loud enough, take one with nothing to mind.
+
+    More level than is wanted buys nothing.
+    """
+    enough = [c for c in pool if c.suffices(wanted)]
+    clean = [c for c in enough if not c.to_mind]
+    if not clean or len(clean) == len(enough) or not all(c.transformer for c in pool):
+        return pool, []
+    return clean, ["is loud enough with nothing to mind, where another has something"]
+
+
+def _minds(c: Candidate) -> str:
+    codes = dict.fromkeys(h.code for s in c.sides for h in s.hazards)
+    told = [against(code, c.sides[0].figures) for code in codes]
+    return "; ".join(t for t in told if t) or "is not as loud"
 
 
 def _hums_or_parts(c: Candidate) -> str:
@@ -323,7 +348,9 @@ def _drawbacks(c: Candidate) -> tuple[bool, int, float]:
 LINKS = {"rca-link": "the RCA link", "xlr-link": "the native XLR link"}
 
 
-def _loudness(best: Candidate, wanted: float, why: Sequence[str]) -> list[str]:
+def _loudness(
+    best: Candidate, wanted: float, why: Sequence[str], working: Sequence[Candidate]
+) -> list[str]:
     """Put what is to be said of the loudness in its place: first only where it decided."""
     gain, link = best.gain, LINKS.get(best.sides[0].reference)
     if gain is None:
@@ -331,7 +358,7 @@ def _loudness(best: Candidate, wanted: float, why: Sequence[str]) -> list[str]:
     if best.short is not None and not best.padded and wanted <= 0.0:
         short = f"stays {decibels(-best.short)} short of full output"
         if -best.short.value >= limit.TIE_BREAK_DB:
-            return [short, *why]
+            return _nearest(best, short, why, working)
         as_loud = not why and link is not None and best.reaches(wanted)
         return [*([f"as loud as {link}"] if as_loud else why), short]
     if not best.reaches(wanted):
@@ -345,6 +372,23 @@ def _loudness(best: Candidate, wanted: float, why: Sequence[str]) -> list[str]:
     if gain.low > limit.TIE_BREAK_DB:
         return [*why, f"{decibels(gain)} louder than {link}"]
     return [*why, f"as loud as {link}"]
+
+
+def _nearest(
+    best: Candidate, short: str, why: Sequence[str], working: Sequence[Candidate]
+) -> list[str]:
+    """Put a level that is short in its place: a reason where nothing else that works does better.
+
+    Of ways within a decibel none is nearer.
+    """
+    assert best.short is not None
+    others = [c for c in working if c is not best]
+    if any(c.short is None or c.short.value > best.short.value + limit.TIE_BREAK_DB
+           for c in others):  # fmt: skip
+        return [*why, short]
+    below = decibels(-best.short)
+    what = "comes nearest" if others else "is the one way that works"
+    return [f"nothing that works reaches full output; this {what}, {below} short", *why]
 
 
 def _quieter(best: Candidate, wanted: float, link: str | None) -> str:

@@ -32,7 +32,7 @@ def judged(
         for kind in desk.side.stage.possible
         for circuit in circuits_of(socket)
     ]
-    return _compiled(cases, desk.side, reference, desk.operating)
+    return _compiled(cases, desk.side, reference, desk.operating_for(option))
 
 
 def _compiled(
@@ -61,6 +61,7 @@ def _compiled(
         reasons=tuple(reasons),
         reference=reference.kind,
         role=first.socket.role,
+        operating=operating.words,
         because=because(*told[0]) if told else "",
         doubt=ordered[0].doubt if ordered else None,
     )

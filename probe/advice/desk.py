@@ -18,6 +18,7 @@ from probe.advice.destination import Circuit, Destination, Input
 from probe.advice.figures import (
     Against,
     Figures,
+    Scale,
     Surroundings,
     figures,
     over_assumptions,
@@ -25,7 +26,7 @@ from probe.advice.figures import (
 )
 from probe.advice.ground import GroundPath
 from probe.advice.ground import corners as ground_corners
-from probe.advice.operating import BY_ID, Operating, Reference, limits_of, scale_of
+from probe.advice.operating import BY_ID, Operating, Reference, limits_of, operating_of, scale_of
 from probe.advice.quantity import Quantity, from_draws
 from probe.advice.sampled import Sampled, forget, sample
 from probe.advice.shared import with_both_outputs
@@ -95,17 +96,23 @@ class Desk:
         side: SideFacts,
         source: Sources,
         destination: Destination,
-        operating: Operating,
         memory: Memory | None = None,
     ) -> None:
         self.device = device
         self.side = side
         self.destination = destination
-        self.operating = operating
         self._by_kind = not isinstance(source, Source)
         self._sources = {"": source} if isinstance(source, Source) else source
         self._memory = Memory() if memory is None else memory
         self._latest: dict[tuple[object, ...], Response] = {}
+
+    def operating_for(self, option: Option) -> Operating:
+        """Return the operating point of the output an option uses."""
+        return operating_of(self.device, self.side, self.destination, option.from_)
+
+    def _scale(self, trial: Trial) -> Scale:
+        operating = self.operating_for(trial.link.option)
+        return scale_of(trial.corner, self.device, operating, self.side.live_leg)
 
     def asked(self, socket: Input, option: Option) -> bool:
         """Tell whether an option is to be judged at all."""
@@ -168,7 +175,7 @@ class Desk:
         used |= {reference.option.from_ if reference.option is not None else ""}
         alone = len(used) == 1 and not trial.company
         same = corner.same_for(link.option.from_) if alone else (id(corner),)
-        scale = scale_of(corner, self.device, self.operating, self.side.live_leg)
+        scale = self._scale(trial)
         told = (trial.kind, link, trial.company, reference)
         return same, *told, self.destination.mains_hz, scale.key
 
@@ -184,7 +191,7 @@ class Desk:
         instead = replace(link, option=BY_ID["xlr-to-rca/pin-3-tied-at-source"])
         found = figures(
             response,
-            scale_of(corner, self.device, self.operating, self.side.live_leg),
+            self._scale(trial),
             self._against(corner, trial.reference, response, link),
             link.socket.sensitivity_volts,
             self.respond(corner, instead) if sensing else None,
@@ -245,6 +252,7 @@ class Desk:
             for m in _mismatches(socket, option)
         ]
         sampled = self.sampled(kind)
+        operating = self.operating_for(option)
         return Case(
             option=option,
             socket=socket,
@@ -253,10 +261,10 @@ class Desk:
             figures=over_assumptions(parts),
             stage=self.side.stage,
             cable=cable,
-            maximum_words=self.operating.maximum_words,
-            maximum_assumed=self.operating.volts is None,
-            level_declared=self.operating.declared,
-            level_fixed=self.operating.fixed,
+            maximum_words=operating.maximum_words,
+            maximum_assumed=operating.volts is None,
+            level_declared=operating.declared,
+            level_fixed=operating.fixed,
             reference_words=reference.words,
             settles=settles(option, self.side, sampled, typed=self.device.typed),
             sense_ohm=_sense(sampled, 0 if self.side.exchanged else 1),

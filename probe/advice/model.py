@@ -56,6 +56,8 @@ class OptionAdvice:
     """What the input belongs to; a subwoofer is one box with one lead."""
     doubt: Verdict | None = None
     """With ``cannot-tell``: the worst verdict that may be due."""
+    operating: str = ""
+    """Where its levels stand, in words."""
 
     @property
     def used(self) -> OptionAdvice:
@@ -90,6 +92,7 @@ class OptionAdvice:
             "says": self.option.says,
             "wiring": wiring_of(self.option.id),
             "reference": self.reference,
+            "operating_point": self.operating,
             **_known(
                 level=f.level,
                 level_vs_rca_db=f.level_vs_reference_db if compared else None,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -32,6 +32,8 @@ class Operating:
     """The level is what is played; a measured maximum is only what could be."""
     fixed: bool = False
     """The destination's file says what is ever played: no volume control is taken to lower it."""
+    single_ended: bool = False
+    """It stands on the single-ended output, though the device has a balanced one."""
 
 
 @dataclass(frozen=True)
@@ -44,8 +46,13 @@ class Reference:
     words: str
 
 
-def operating_of(device: Device, side: SideFacts, destination: Destination) -> Operating:
-    """Return the operating point: declared, the device's full output, or its measured maximum."""
+def operating_of(
+    device: Device, side: SideFacts, destination: Destination, from_: str = ""
+) -> Operating:
+    """Return the operating point: declared, the device's full output, or its measured maximum.
+
+    ``from_``: the output in use; where its own maximum was measured that is the one that counts.
+    """
     if destination.operating_volts is not None:
         volts = destination.operating_volts
         words = f"at the declared {volts:.4g} V"
@@ -56,6 +63,9 @@ def operating_of(device: Device, side: SideFacts, destination: Destination) -> O
         return Operating(volts, words, words, declared=True)
     balanced = "xlr" in device.connectors
     assumed = limit.ASSUMED_SINGLE_ENDED_MAXIMUM_VOLTS
+    if balanced and from_ == "rca" and side.single_ended_maximum is not None:
+        own = _measured(side.single_ended_maximum, assumed, "RCA output")
+        return replace(own, single_ended=True)
     if balanced:
         assumed = limit.ASSUMED_MAXIMUM_VOLTS
     most = side.differential_maximum if balanced else side.single_ended_maximum
@@ -66,10 +76,10 @@ def operating_of(device: Device, side: SideFacts, destination: Destination) -> O
     )
 
 
-def _measured(most: Most, assumed: float) -> Operating:
+def _measured(most: Most, assumed: float, of: str = "device") -> Operating:
     """Return the operating point at a measured maximum, or at the most that was tried."""
     if not most.at_least:
-        words = f"at the device's measured maximum of {most.volts:.3g} V"
+        words = f"at the {of}'s measured maximum of {most.volts:.3g} V"
         return Operating(most.volts, words, words)
     words = f"at {most.volts:.3g} V, the most that was tried (it does not clip there)"
     protects = max(most.volts, assumed)
@@ -111,7 +121,9 @@ def scale_of(
     balanced = "xlr" in device.connectors
     assumed = limit.ASSUMED_MAXIMUM_VOLTS
     driven = np.abs(corner.leg_voc[:, corner.at, live_leg or 0])
-    if balanced and live_leg is not None and np.isfinite(driven[0]):
+    if operating.single_ended:
+        base, volts = np.abs(corner.leg_voc[:, corner.at, 2]), operating.volts
+    elif balanced and live_leg is not None and np.isfinite(driven[0]):
         base, volts = driven, operating.volts
     elif balanced and np.isfinite(differential[0]):
         largest = np.max(np.abs(corner.leg_voc[:, corner.at, :2]), axis=1)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Callable, Sequence
 
-from probe.advice.candidate import NOT_IN_USE
 from probe.advice.model import OptionAdvice
 from probe.advice.quantity import Quantity
 from probe.advice.words import MOST_DB
@@ -85,7 +84,7 @@ def _mind(option: OptionAdvice, verdict: str) -> str:
     """Return in short what can go wrong with an option that works."""
     if verdict not in ("use", "works"):
         return ""
-    codes = dict.fromkeys(h.code for h in option.hazards if h.code not in NOT_IN_USE)
+    codes = dict.fromkeys(h.code for h in option.hazards)
     return ", ".join(code.replace("-", " ") for code in codes)
 
 

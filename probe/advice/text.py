@@ -151,7 +151,11 @@ def _gives(advice: Advice, option: OptionAdvice) -> str:
     f = option.figures
     parts = []
     if f.level is not None:
-        where = advice.operating if f.level.note is None else "at the measured level"
+        where = (
+            (option.operating or advice.operating)
+            if f.level.note is None
+            else "at the measured level"
+        )
         both = option.option.from_ == "rca" and any(o.option.from_ == "xlr" for o in advice.options)
         if both and where.startswith(("at the device's", "at the declared")):
             where += " between pins 2 and 3"

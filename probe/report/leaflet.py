@@ -401,7 +401,7 @@ def _notes(advice: Mapping[str, Any], option: Mapping[str, Any]) -> list[str]:
     """Return what to mind of the option as it is used."""
     told = [_sentence(printed(h.get("message"))) for h in listing(option, "hazards")
             if isinstance(h, Mapping) and h.get("code") not in FIRST][:2]  # fmt: skip
-    point = clean(advice.get("operating_point") or "", 120)
+    point = clean(option.get("operating_point") or advice.get("operating_point") or "", 120)
     pair = any(
         isinstance(o, Mapping) and o.get("from") == "xlr" for o in listing(advice, "options")
     )

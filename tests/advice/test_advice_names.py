@@ -38,6 +38,7 @@ TOP = {
 WORDS = {
     "id", "side", "destination", "input", "from", "to", "adapter", "pin_3", "says", "wiring",
     "role", "reference", "hazards", "verdict", "reasons", "because", "passed_by",
+    "operating_point",
 }  # fmt: skip
 
 UNITS = {

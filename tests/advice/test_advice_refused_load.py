@@ -303,7 +303,7 @@ def of_rca(*ohms: float, preset: str = "same-strip", length_m: float = 1.0) -> D
 
 
 def test_the_box_that_is_left_out_is_the_one_the_others_do_not_go_with() -> None:
-    device = {"connectors": ["rca"], "minimum_load_ohm": 10e3, "full_output_v": 2.0}
+    device = {"connectors": ["rca"], "minimum_load_ohm": 10e3, "full_output_volts": 2.0}
     document = facts("unbalanced", device=device)
     # closed form: 47 kohm twice are 23.5 kohm; with 5.5 kohm all are 4.46 kohm, less than half of
     # 10 kohm, and one of them with 5.5 kohm 4.92 kohm
@@ -333,7 +333,7 @@ def test_what_hangs_on_both_outputs_is_minded_together(other: float, minded: boo
 
 
 def test_two_boxes_hang_on_two_outputs_where_that_is_as_good() -> None:
-    document = facts("impedance-balanced", driven="one-leg", device={"full_output_v": 2.0})
+    document = facts("impedance-balanced", driven="one-leg", device={"full_output_volts": 2.0})
     advice = advise(document, {"left": impedance_balanced()},
                     of_rca(10e3, 22e3, preset="antenna-or-network", length_m=10.0))  # fmt: skip
     # common practice, no source: what like pins need is a splitter, and here one output is free
