@@ -68,7 +68,10 @@ def advise(facts: Facts, sources: Mapping[str, Sources], destination: Destinatio
     found = taken(found, bare)
 
     def of_these(other: Destination, among: frozenset[tuple[str, str]]) -> Advice:
-        return ask(facts, sources, other, replace(memory, among=among))
+        if among:
+            return ask(facts, sources, other, replace(memory, among=among))
+        whole, at, unmarked = _chosen(facts, sources, other, memory)
+        return taken(replace(whole, sets=best_sets(at, whole)[0]), unmarked)
 
     found = with_other_transformer(found, destination, of_these)
     found = replace(found, cures=cures(desks, found))

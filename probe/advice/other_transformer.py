@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import replace
 
+from probe.advice import thresholds as limit
 from probe.advice.destination import Destination
 from probe.advice.model import Advice, Choice, Settling
 from probe.advice.network import TwoPort
@@ -12,55 +13,106 @@ from probe.advice.parts import ISOLATING_TRANSFORMER
 from probe.advice.transformers import library, read_transformer
 
 Ask = Callable[[Destination, frozenset[tuple[str, str]]], Advice]
-"""The advice for a destination, of some options alone (socket, option)."""
+"""The advice for a destination, of some options alone (socket, option); of none: the whole one,
+with all boxes plugged in."""
 
 
 def with_other_transformer(advice: Advice, destination: Destination, ask: Ask) -> Advice:
     """Return the advice with the first transformer that makes a way work, for each box without one.
 
-    ``ask`` answers again, of the ways through a transformer.
+    ``ask`` answers again. The transformer that is meant is that of all boxes: with several of
+    them one is named only where the others keep what they have, first one that leaves none out.
     """
+    ways = {c.box: _through_transformer(advice, c) for c in advice.choices}
+    if not any(ways.values()):
+        return advice
+    several = len(advice.choices) > 1
+    among: frozenset[tuple[str, str]] = frozenset()
+    among = among if several else among.union(*ways.values())
+    tried: Iterable[tuple[str, TwoPort, Advice]] = (
+        (name, part, ask(replace(destination, transformer=part), among))
+        for name, part in _others(destination)
+    )
+    if several:
+        tried = sorted(tried, key=lambda held: any(c.option is None for c in held[2].choices))
+    held = next((one for one in tried if _helped(advice, one[2], ways)), None)
+    if held is None:
+        return advice
+    name, part, again = held
+    helped = _helped(advice, again, ways)
     choices, found = [], []
     for choice in advice.choices:
-        among = _through_transformer(advice, choice)
-        helped = next(_helping(destination, choice, among, ask), None) if among else None
-        if helped is None:
+        option = helped.get(choice.box)
+        if option is None:
             choices.append(choice)
             continue
-        name, part, option = helped
         says = f"{option} works with another transformer: {part.name} (--transformer {name})"
+        says += "; the other boxes keep what they have" if several else ""
         choices.append(replace(choice, why=(*choice.why, says)))
         what = f"another isolating transformer, such as {part.name}"
         found.append(Settling("transformer", what, (option,), choice.box))
-    if not found:
-        return advice
     would_change = (*advice.would_change, *found)
     return replace(advice, choices=tuple(choices), would_change=would_change)
 
 
 def _through_transformer(advice: Advice, choice: Choice) -> frozenset[tuple[str, str]]:
-    """Return the ways into a box through a transformer, where nothing is used for it.
+    """Return the ways into a box through a transformer that is not ruled out, if it has nothing.
 
-    None of a box that is left out for the others' sake, and none that is ruled out.
+    A box that is left out for the others' sake is one.
     """
     mine = [o for o in advice.options if o.box == choice.box]
-    if choice.option is not None or any(o.verdict == "works" for o in mine):
+    works = any(o.verdict == "works" for o in mine)
+    if choice.option is not None or (works and len(advice.choices) < 2):
         return frozenset()
     ways = {(o.socket, o.option.id) for o in mine if o.option.pin_3 == "transformer"}
     return frozenset(ways - {(o.socket, o.option.id) for o in mine if o.verdict == "never"})
 
 
-def _helping(
-    destination: Destination, choice: Choice, among: frozenset[tuple[str, str]], ask: Ask
-) -> Iterator[tuple[str, TwoPort, str]]:
-    """Yield each transformer with which something is used for the box: name, data, option."""
-    for name, part in sorted(_parts(), key=lambda held: _order(held[1])):
-        if replace(part, name="") == replace(destination.transformer, name=""):
+def _helped(
+    advice: Advice, again: Advice, ways: Mapping[str, frozenset[tuple[str, str]]]
+) -> dict[str, str]:
+    """Return what is used with another transformer for each box that had nothing.
+
+    Nothing of all that where another box loses what it has, or full output.
+    """
+    now = {c.box: c for c in again.choices}
+    for choice in advice.choices:
+        if choice.option is None:
             continue
-        again = ask(replace(destination, transformer=part), among)
-        option = next((c.option for c in again.choices if c.box == choice.box), None)
-        if option is not None:
-            yield name, part, option
+        other = now.get(choice.box)
+        if other is None or (other.option, other.socket) != (choice.option, choice.socket):
+            return {}
+        if _falls_short(advice, again, choice):
+            return {}
+    return {
+        c.box: c.option
+        for c in again.choices
+        if c.option is not None and ways.get(c.box) and not _falls_short(advice, again, c)
+    }
+
+
+def _falls_short(advice: Advice, again: Advice, choice: Choice) -> bool:
+    """Tell whether a way surely misses full output with it, and might have reached it without."""
+    before, now = (
+        [
+            o.used.figures.full_output_margin_db
+            for o in one.options
+            if (o.box, o.socket, o.option.id) == (choice.box, choice.socket, choice.option)
+        ]
+        for one in (advice, again)
+    )
+    return any(
+        was is not None and is_ is not None
+        and was.high >= 0.0 and is_.high < -limit.GAIN_REACHED_DB
+        for was, is_ in zip(before, now, strict=False)
+    )  # fmt: skip
+
+
+def _others(destination: Destination) -> Iterator[tuple[str, TwoPort]]:
+    """Yield the transformers of the library that are not the one that is meant, in order."""
+    for name, part in sorted(_parts(), key=lambda held: _order(held[1])):
+        if replace(part, name="") != replace(destination.transformer, name=""):
+            yield name, part
 
 
 def _parts() -> Iterator[tuple[str, TwoPort]]:
