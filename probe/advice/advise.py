@@ -203,5 +203,6 @@ def _side_options(desk: Desk) -> list[OptionAdvice]:
             if not desk.asked(socket, option):
                 continue
             variant = partial(judged, desk, socket)
-            found.append(with_attenuator(variant(option), socket, variant, desk.destination))
+            least = desk.device.minimum_load_ohm
+            found.append(with_attenuator(variant(option), socket, variant, desk.destination, least))
     return found

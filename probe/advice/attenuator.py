@@ -23,6 +23,10 @@ from probe.advice.preferred import TOLERANCE, Series, around
 from probe.decibels import db_to_ratio, ratio_to_db
 from probe.numbers import plain, write_number
 
+ROOM_TO_ROUND = 1.1
+"""A pad is aimed so far above the least load allowed: preferred values (E24) are as near as
+that."""
+
 PAD_OHM = 10e3
 """What the output sees of pad and input together, ohm. [practice] The usual load a line output
 is specified into; less loads it, more makes noise and treble loss."""
@@ -89,18 +93,20 @@ def attenuation_db(pad: Pad, source_ohm: float, load_ohm: float) -> float:
     return float(ratio_to_db(before / after))
 
 
-def input_ohm_for(source_ohm: float, load_ohm: float) -> float:
+def input_ohm_for(source_ohm: float, load_ohm: float, least_ohm: float = 0.0) -> float:
     """Return what the output should see of pad and input together, ohm.
 
-    Never above the input itself: a pad that loads less than the bare input does not exist.
+    Never above the input itself: a pad that loads less than the bare input does not exist. From
+    there down not below what the maker of the device allows.
     """
     wanted = min(max(PAD_OHM, SOURCE_MULTIPLE * source_ohm), LARGEST_PAD_OHM)
-    return min(wanted, load_ohm)
+    return min(max(wanted, least_ohm), load_ohm)
 
 
 def design(
-    wanted_db: float, source_ohm: float, load_ohm: float, *, balanced: bool, series: Series
-) -> Design:
+    wanted_db: float, source_ohm: float, load_ohm: float, *, balanced: bool, series: Series,
+    least_ohm: float = 0.0,
+) -> Design:  # fmt: skip
     """Return the pad of preferred values that comes nearest to ``wanted_db``.
 
     Parameters
@@ -109,6 +115,8 @@ def design(
         By how much the level at the input is to fall, 0 < dB <= `MOST_DB`.
     source_ohm, load_ohm
         Magnitudes between the two terminals the pad sits on, ohm.
+    least_ohm
+        Smallest load there that the maker of the device allows, ohm.
 
     Raises
     ------
@@ -117,20 +125,28 @@ def design(
     """
     if not 0.0 < wanted_db <= MOST_DB:
         raise ValueError(f"an attenuation of {wanted_db} dB")
-    total, shunt = _exact(wanted_db, source_ohm, load_ohm)
+    total, shunt = _exact(wanted_db, source_ohm, load_ohm, least_ohm * ROOM_TO_ROUND)
     each = total / (2.0 if balanced else 1.0)
     found = [
         Pad(s, p, balanced) for s, p in product(_near(each, series), _near(shunt, series))
     ]  # fmt: skip
+    found = [pad for pad in found if _seen_ohm(pad, load_ohm) >= least_ohm] or found
     best = min(found, key=lambda pad: abs(attenuation_db(pad, source_ohm, load_ohm) - wanted_db))
     ends = [attenuation_db(p, source_ohm, load_ohm) for p in _at_tolerance(best, series)]
     nominal = attenuation_db(best, source_ohm, load_ohm)
     return Design(series, best, wanted_db, nominal, min(ends), max(ends))
 
 
-def _exact(wanted_db: float, source_ohm: float, load_ohm: float) -> tuple[float, float]:
+def _seen_ohm(pad: Pad, load_ohm: float) -> float:
+    """Return what the output sees of a pad and the input behind it, ohm."""
+    return pad.total_series_ohm + 1.0 / (1.0 / pad.shunt_ohm + 1.0 / load_ohm)
+
+
+def _exact(
+    wanted_db: float, source_ohm: float, load_ohm: float, least_ohm: float = 0.0
+) -> tuple[float, float]:
     """Return all series resistance and the shunt, ohm, by (2) and (3)."""
-    seen = input_ohm_for(source_ohm, load_ohm)
+    seen = input_ohm_for(source_ohm, load_ohm, least_ohm)
     parallel = (source_ohm + seen) * load_ohm
     parallel /= (source_ohm + load_ohm) * float(db_to_ratio(wanted_db))
     if parallel >= seen:

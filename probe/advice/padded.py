@@ -36,16 +36,21 @@ def fitted(options: Sequence[Option], destination: Destination) -> list[Option]:
 
 
 def with_attenuator(
-    bare: OptionAdvice, socket: Input, judged: Judged, destination: Destination
+    bare: OptionAdvice,
+    socket: Input,
+    judged: Judged,
+    destination: Destination,
+    least_ohm: float | None = None,
 ) -> OptionAdvice:
     """Return ``bare`` with an attenuator offered, where one is asked for or would help.
 
-    ``judged`` solves and judges any variant of the option.
+    ``judged`` solves and judges any variant of the option; ``least_ohm``: the smallest load the
+    maker of the device allows.
     """
     wanted = _wanted(bare, socket, destination)
     if wanted is None:
         return bare
-    offered = _offer(bare, socket, judged, wanted)
+    offered = _offer(bare, socket, judged, wanted, least_ohm or 0.0)
     return bare if offered is None else replace(bare, attenuator=offered)
 
 
@@ -102,16 +107,20 @@ def _fits(wanted: _Wanted, solved: OptionAdvice) -> bool:
     return solved.verdict == "works" and cured and (margin is None or margin.low >= 0.0)
 
 
-def _offer(bare: OptionAdvice, socket: Input, judged: Judged, wanted: _Wanted) -> Attenuated | None:
+def _offer(
+    bare: OptionAdvice, socket: Input, judged: Judged, wanted: _Wanted, least_ohm: float
+) -> Attenuated | None:
     wanted_db = wanted.decibels
     load, balanced = across_ohm(bare.option, socket), _in_both_legs(bare.option, socket)
     if not LEAST_DB <= wanted_db <= MOST_DB:
         return None
+    if balanced and socket.impedance_is == "each-leg" and bare.option.from_ == "xlr":
+        least_ohm *= 2.0  # it is held against one leg, and the pad lies across both
     trial = design(wanted_db, 0.0, load, balanced=balanced, series="E96")
     source = source_ohm(trial.pad, load, _fall(bare, judged(_padded(bare.option, trial.pad))))
     try:
         designs = tuple(
-            design(wanted_db, source, load, balanced=balanced, series=series)
+            design(wanted_db, source, load, balanced=balanced, series=series, least_ohm=least_ohm)
             for series in ("E96", "E24")
         )
     except ValueError:  # the source itself is so weak that nothing of this size fits

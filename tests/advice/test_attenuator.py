@@ -171,3 +171,11 @@ def test_impedance_and_noise_behind_the_pad() -> None:
     # closed form: 4 k T R B of a little less than that resistance (what the source makes itself)
     whole = np.sqrt(4.0 * 1.380649e-23 * 300.0 * behind * 19980.0)
     assert 0.97 * whole < found.noise_volts < whole
+
+
+@pytest.mark.parametrize("series", ["E96", "E24"])
+@pytest.mark.parametrize("wanted", [3.0, 10.0, 20.0])
+def test_a_pad_keeps_above_the_least_load_the_maker_allows(wanted: float, series: Any) -> None:
+    pad = design(wanted, 470.0, 47e3, balanced=False, series=series, least_ohm=10e3).pad
+    # closed form: series resistor and, behind it, the shunt beside the input
+    assert pad.series_ohm + 1.0 / (1.0 / pad.shunt_ohm + 1.0 / 47e3) >= 10e3
