@@ -175,7 +175,7 @@ class OneTake:
             return Made(step, None, judged=(NOTHING_ALIKE,))
         body, bench = self.screen.interim.body(side), self.equipment.bench
         rise = rise_of(before, bench, body, self.taker.tone_volts(step), self.most_volts)
-        made, told = make_rising(self.taker, step, rise)
+        made, told = make_rising(self.taker, step, rise, before)
         for line in told:
             self.screen.talk.say(line)
         return made

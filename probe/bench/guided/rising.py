@@ -13,21 +13,26 @@ from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from probe.bench.guided.taking import Made, Taker, peak_of, take_of
 from probe.bench.guided.wanted_level import MOST_HEARD, MOST_PLAYED
 from probe.bench.judged.judge import AGAIN_ALONE
 from probe.bench.judged.judgement import Judgement
+from probe.bench.judged.legs import exchanged_words
 from probe.bench.judged.rising import Watching
 from probe.bench.planned.steps import Played, Step, take_table
 from probe.bench.stream.recorded import Progress, Recorded
 from probe.bench.stream.rising import Stairs
 from probe.bench.stream.sound import Part, Purpose, Sound
 from probe.bench.stream.stop import Reason
+from probe.bench.stream.wav import read
 from probe.bench.tones.sets import TONE
+from probe.measures.steps import USED
 from probe.numbers import number, write_number
-from probe.phasors import TakePhasors
-from probe.session.model import Bench
+from probe.phasors import TakePhasors, measure_take
+from probe.session.model import Bench, Take
+from probe.stage.turned import turned_alone
 
 STEP_DB = 0.5
 """From step to step, at most: hard corners take a tone from nothing to 2 % in one, to 5 % in one of
@@ -162,8 +167,38 @@ def rise_of(
     return Rise(levels, end, expected)
 
 
-def make_rising(taker: Taker, step: Step, rise: Rise) -> tuple[Made, tuple[str, ...]]:
-    """Play and record the steps; return what became of it, and what to say of it."""
+def exchanged(
+    take: Take, first: int, samples: NDArray[np.float32], mains_hz: float, before: TakePhasors
+) -> bool:
+    """Return whether the legs of a rising tone changed places against a take plugged alike.
+
+    Levels say nothing of legs that are alike; the tone as played in one stream does.
+
+    Parameters
+    ----------
+    take
+        The rising take as it was recorded.
+    first, samples
+        Where a piece of steady tone begins in it, and that piece, shape (N, C), over full scale.
+    mains_hz
+        Nominal mains frequency.
+    before
+        A good take plugged alike.
+    """
+    if take.start_frame is None:
+        return False
+    begins, frames = take.start_frame + first, len(samples)
+    piece = replace(take, signal="tone", start_frame=begins, frames=frames)
+    return turned_alone(measure_take(piece, mains_hz, pieces=[samples]), before)
+
+
+def make_rising(
+    taker: Taker, step: Step, rise: Rise, before: TakePhasors
+) -> tuple[Made, tuple[str, ...]]:
+    """Play and record the steps; return what became of it, and what to say of it.
+
+    ``before``: a good take plugged alike.
+    """
     levels, recorder = rise.levels, taker.recorder
     played = Played(TONE.hz, TONE.phases_deg, levels_volts=levels, step_s=STEP_S)
     said = take_table(step, played, taker.store.free_file(step.stem))
@@ -195,6 +230,12 @@ def make_rising(taker: Taker, step: Step, rise: Rise) -> tuple[Made, tuple[str, 
         lost = Judgement("samples-lost", "the interface lost samples", AGAIN_ALONE)
         return Made(step, taken, judged=(lost,)), ()
     taker.store.begin({**said, "levels_volts": list(levels[:whole])})
+    rate = round(recorder.rate)
+    first, count = (round(s * STEP_S * rate) for s in (USED[0], USED[1] - USED[0]))
+    samples = read(taken.path, len(step.plugged.channels), count, first)
+    said_take = take_of(step, played, taken, taker.bench)
+    if exchanged(said_take, first, samples, taker.bench.mains_hz, before):
+        return Made(step, taken, judged=(exchanged_words(),)), ()
     return Made(step, taken, played=replace(played, levels_volts=levels[:whole])), _told(
         rise, watching, taken
     )

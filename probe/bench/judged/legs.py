@@ -153,14 +153,14 @@ def _exchanged(
     """Legs turned round against the open take, or that look like each other's there."""
     alone = step.signal == "tone" and turned_alone(phasors, opened)
     if alone or turned_round(phasors, opened):
-        return [_exchanged_words()]
+        return [exchanged_words()]
     if len(pairs) < 2 or step.take in LOADING:
         return []
     (hot, hot0), (cold, cold0) = pairs["hot"], pairs["cold"]
     own = max(_apart(hot, hot0), _apart(cold, cold0))
     crossed = max(_apart(hot, cold0), _apart(cold, hot0))
     if _told_by_level(hot0, cold0) and crossed < 0.2 * own:
-        return [_exchanged_words()]
+        return [exchanged_words()]
     return []
 
 
@@ -168,7 +168,8 @@ def _told_by_level(hot0: Complex, cold0: Complex) -> bool:
     return _apart(hot0, cold0) > 5.0 * SAME_SHARE
 
 
-def _exchanged_words() -> Judgement:
+def exchanged_words() -> Judgement:
+    """Return that hot and cold changed places, and what to do."""
     return Judgement(
         "legs-exchanged",
         "hot and cold changed places against the open take",

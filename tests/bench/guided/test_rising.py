@@ -11,13 +11,14 @@ from typing import Any
 import numpy as np
 import pytest
 
-from probe.bench.guided.rising import alike, rise_of
+from probe.bench.guided.rising import alike, exchanged, rise_of
 from probe.bench.judged.rising import Watching, distortion_of
 from probe.bench.planned.able import Known, Refused, Setting, able, step_for
 from probe.bench.planned.kit import Kit, usual
 from probe.bench.planned.plan import SoFar, next_step
 from probe.bench.stream.wav import WavWriter
 from probe.facts import analyse_session
+from probe.phasors import measure_take
 from probe.session.model import BenchOutput, Device, RecorderInput, Take
 from probe.session.read import read_session
 from tests.bench.guided.driven import drive, kit_file
@@ -200,3 +201,28 @@ def test_the_start_is_reckoned_from_the_take_that_bends_least() -> None:
     assert alike(step, [quiet, legs, loud]) is quiet
     assert alike(step, [quiet, again, loud]) is again
     assert alike(step, [legs]) is None
+
+
+@pytest.mark.parametrize("turned", [False, True])
+def test_legs_that_are_alike_and_changed_places_are_told_by_the_tone(turned: bool) -> None:
+    def taken(start: int, sign: float) -> tuple[Take, Any]:
+        """A tone of one stream from a frame on, hot and cold alike and opposite."""
+        take = Take(
+            name="one", file="", path=Path(), side="left", channels=("hot", "cold"),
+            inputs=(INPUT, INPUT), signal="level-steps", tones_hz=(997.0,), phases_rad=(0.0,),
+            drive_volts=0.5, drive_dbfs=None, volume="", state="play", driven_input_leg="both",
+            timebase="run-1", start_frame=start, loads=(), injections=(), sample_rate=RATE,
+            frames=RATE,
+        )  # fmt: skip
+        frames = np.arange(start, start + RATE)
+        tone = 0.1 * sign * np.cos(2.0 * np.pi * 997.0 * frames / RATE)
+        noise = 1e-6 * np.random.default_rng(start).standard_normal((RATE, 2))
+        return take, (np.stack([tone, -tone], axis=1) + noise).astype(np.float32)
+
+    before, samples = taken(11_000, 1.0)
+    good = measure_take(replace(before, signal="tone"), 50.0, pieces=[samples])
+    rising, heard = taken(480_000, 1.0)
+    piece = heard[12_000:] if not turned else heard[12_000:, ::-1]
+    # closed form: legs of opposite sign exchanged turn the tone by half
+    assert exchanged(rising, 12_000, piece, 50.0, good) == turned
+    assert not exchanged(replace(rising, timebase="run-2"), 12_000, piece, 50.0, good)
