@@ -194,18 +194,21 @@ def _likeliest_first(rivals: Sequence[list[_Use]]) -> list[tuple[_Use, ...]]:
 
 
 def _solved(desks: Sequence[Desk], advice: Advice, uses: tuple[_Use, ...]) -> Together:
-    options, says = [], []
+    options: list[OptionAdvice] = []
+    says: dict[str, list[str]] = {}  # what is said of several stands once
     for desk in desks:
         for use in uses:
             company = tuple(_link(desk, other) for other in uses if other is not use)
             found = judged(desk, use.socket, use.option, company)
             options.append(found)
-            says += _suffers(found, _alone(advice, found))
+            for told in _suffers(found, _alone(advice, found)):
+                says.setdefault(told, []).append(f"{found.box}, {found.option.id}")
     known = {c.box: c for c in advice.choices}
     choices = tuple(
         Choice(u.box, u.option.id, u.socket.name, known[u.box].why) for u in uses
     ) + tuple(c for c in advice.choices if c.option is None)
-    return Together(choices, tuple(options), True, tuple(dict.fromkeys(says)))
+    grouped = tuple(f"{'; '.join(dict.fromkeys(who))}: {told}" for told, who in says.items())
+    return Together(choices, tuple(options), True, grouped)
 
 
 def without_splitter(
@@ -269,15 +272,14 @@ def _alone(advice: Advice, found: OptionAdvice) -> OptionAdvice:
 
 def _suffers(found: OptionAdvice, alone: OptionAdvice) -> list[str]:
     """Return what the company does to one option that it may not."""
-    where = f"{found.box}, {found.option.id}"
     if found.verdict != "works":
-        return [f"{where}: with the others plugged in {_judged(found)}"]
+        return [f"with the others plugged in {_judged(found)}"]
     change = _change_db(found, alone)
     if change is not None and change < -limit.GAIN_REACHED_DB:
         before, now = (o.figures.full_output_margin_db for o in (alone, found))
         filled = before is not None and before.low >= 0.0
         short = ", short of full output then" if filled and now and now.low < 0.0 else ""
-        return [f"{where}: {change:+.1f} dB by what the other leads draw{short}"]
+        return [f"{change:+.1f} dB by what the other leads draw{short}"]
     return []
 
 

@@ -17,8 +17,8 @@ from probe.report import words
 from probe.report.bounded import MOST_DB, figure
 from probe.report.document import listing
 from probe.report.gains import GOOD_HUM_DB, gains
-from probe.report.other_ways import nothing_used, other_ways, why_nothing
-from probe.report.places import place_of
+from probe.report.other_ways import nothing_used, other_ways, stays_out, why_nothing
+from probe.report.places import in_places, place_of, places_of
 from probe.report.plugs import drawn_of, lead_drawing
 from probe.report.text import clean, printed
 from probe.report.used import as_used, needs_pad, worse_side
@@ -141,8 +141,8 @@ BEFORE = ("simulated", "direct-voltage-not-metered", "load-refused", "phantom-po
 """Codes of the cautions that stand at the head of every side."""
 
 AT_ONCE = {
-    "together-not-all": "Not all of these boxes can hang on this device at once: one of the sheets "
-    "says which of them stays unplugged.",
+    "together-not-all": "Not all of these boxes can hang on this device at once: while the others "
+    "are plugged in, {} stays unplugged.",
     "together-mind": "With all plugged in at once there is more to mind than for each alone: ask "
     "before that is done.",
     "together-not-settled": "The sheets judge each box alone. With all plugged in at once it is "
@@ -164,12 +164,23 @@ def before_of(
     """Return what has to be known before anything is connected, of ``option`` alone if given."""
     elsewhere = {"phantom-power"} if option is not None and option.get("to") != "xlr" else set()
     cautions = [c for c in listing(advice, "cautions") if isinstance(c, Mapping)]
-    return tuple(
-        AT_ONCE.get(code) or printed(c.get("message"), MOST_WORDS)
+    places = _places(advice)
+    out = " and ".join(places.get(box, box) for box in stays_out(advice)) or "one of them"
+    told = (
+        AT_ONCE[code].format(out)
+        if code in AT_ONCE
+        else in_places(printed(c.get("message"), MOST_WORDS), places)
         for code in BEFORE
         for c in cautions
         if c.get("code") == code and code not in elsewhere
     )
+    return tuple(dict.fromkeys(told))
+
+
+def _places(advice: Mapping[str, Any]) -> dict[str, str]:
+    """Return what each box is called on the sheets."""
+    options = [o for o in listing(advice, "options") if isinstance(o, Mapping)]
+    return places_of(o.get("destination") for o in options if o.get("destination"))
 
 
 def leaves_of(advice: Mapping[str, Any]) -> tuple[Leaf, ...]:
@@ -205,7 +216,7 @@ def _nothing(advice: Mapping[str, Any], box: str = "") -> Leaf:
     ]  # fmt: skip
     return Leaf(
         device=clean(advice.get("device") or "the device"),
-        destination=place_of(box or advice.get("destination")),
+        destination=_places(advice).get(box) or place_of(box or advice.get("destination")),
         first=first,
         before=before_of(advice),
         # no option at all is only given where nothing may ever hang on the output as it is
@@ -230,7 +241,7 @@ def _leaf(
     option = sides[0]
     used = worse_side([as_used(s, with_pad=needs_pad(s)) for s in sides])
     device = clean(advice.get("device") or "the device")
-    place = place_of(box or advice.get("destination"))
+    place = _places(advice).get(box) or place_of(box or advice.get("destination"))
     with_pad = needs_pad(option)
     way = words.OPTIONS.get(str(option.get("id"))) or clean(option.get("says") or "", 120)
     return Leaf(

@@ -29,6 +29,15 @@ def nothing_used(options: Sequence[Mapping[str, Any]]) -> str:
     return "Do not connect yet"
 
 
+def stays_out(advice: Mapping[str, Any]) -> tuple[str, ...]:
+    """Return the boxes that work by themselves and have nothing because of the others."""
+    options = [o for o in listing(advice, "options") if isinstance(o, Mapping)]
+    works = {str(o.get("destination")) for o in options if o.get("verdict") == "works"}
+    none = [c for c in listing(advice, "choices") if isinstance(c, Mapping)]
+    boxes = [str(c.get("destination")) for c in none if c.get("option") is None]
+    return tuple(box for box in boxes if box in works)
+
+
 def why_nothing(advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]]) -> tuple[str, ...]:
     """Return in the customer's words why nothing is recommended, and what would help."""
     if not options:
@@ -49,7 +58,10 @@ def why_nothing(advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]])
         worst = max(best, key=_badness)
         said.append(f"The least bad: {_name(worst)}; {_because(worst)}.")
     if any(o.get("verdict") == "cannot-tell" for o in options):
-        said.append("Have the output measured: that tells which of them is right.")
+        typed = any(isinstance(c, Mapping) and c.get("code") == "typed"
+                    for c in listing(advice, "cautions"))  # fmt: skip
+        what = "the output measured" if typed else "the measurement of the output completed"
+        said.append(f"Have {what}: that tells which of them is right.")
     cures = [c for c in listing(advice, "cures")
              if isinstance(c, Mapping) and c.get("destination") in boxes]  # fmt: skip
     said += [f"It would help: {printed(c.get('says'), 160)}." for c in cures[:1]]

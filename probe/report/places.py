@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable, Mapping
 
 from probe.report.text import clean
 
@@ -35,3 +36,29 @@ def place_of(name: object) -> str:
     what = "subwoofer" if words & {"sub", "subwoofer"} else "amplifier"
     sockets = list(dict.fromkeys(CONNECTORS[found[1].lower()] for found in held))
     return f"{what}, {' and '.join(sockets)} input{'s' if len(sockets) > 1 else ''}"
+
+
+def places_of(names: Iterable[object]) -> dict[str, str]:
+    """Return the name of each box; where two would be called alike, with the figures typed."""
+    boxes = list(dict.fromkeys(str(name) for name in names))
+    plain = {box: place_of(box) for box in boxes}
+    held = list(plain.values())
+    return {
+        box: f"{place} ({_figures(box)})" if held.count(place) > 1 and _figures(box) else place
+        for box, place in plain.items()
+    }
+
+
+def _figures(box: str) -> str:
+    """Return what was typed of a box besides its connectors and what it is."""
+    inputs = [part.strip().split(":")[1:] for part in _PLUS.split(clean(box))]
+    words = [w for part in inputs for w in part if w.lower() not in ("sub", "subwoofer")]
+    return ", ".join(dict.fromkeys(words))
+
+
+def in_places(text: str, places: Mapping[str, str]) -> str:
+    """Return a sentence of the advice with the boxes called as the customer knows them."""
+    for box in sorted(places, key=len, reverse=True):
+        input_ = rf"(?:: (?:{'|'.join(CONNECTORS)}) input)?"
+        text = re.sub(rf"{re.escape(clean(box))}{input_}", lambda _, b=box: places[b], text)  # type: ignore[misc]
+    return text

@@ -124,7 +124,8 @@ def test_ways_that_are_left_out_are_counted_and_no_better() -> None:
 
 
 def test_what_is_much_to_read_is_printed_smaller() -> None:
-    says = [{"code": "unlikely-sensitivity", "message": "word " * 45}] * 12
+    says = [{"code": "unlikely-sensitivity", "message": f"{n:02d}ab " + "word " * 44}
+            for n in range(12)]  # fmt: skip
     option = {"id": "xlr-to-xlr", "destination": "amp", "verdict": "use"}
     # arithmetic: twelve cautions of 224 characters are more than the 2400 that fit
     assert leaves_of({"options": [option], "cautions": says})[0].full

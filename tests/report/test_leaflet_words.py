@@ -121,7 +121,30 @@ def test_nothing_to_recommend_is_said_without_words_of_the_program() -> None:
     assert "pin-3-open" not in told
     assert "cannot-tell" not in told
     assert "most of the level would be lost" in told
-    assert "Have the output measured" in told
+    # it was measured: what is missing is the rest of it; a data sheet was not
+    assert "Have the measurement of the output completed" in told
+    typed = {"options": [option], "cautions": [{"code": "typed", "message": "typed"}]}
+    assert "Have the output measured" in str(leaves_of(typed))
+
+
+def test_two_boxes_of_one_kind_are_told_apart_and_the_one_that_stays_out_is_named() -> None:
+    one, other = "rca:22k:0.8V", "rca:12k:2V"
+    options = [{"id": "rca-to-rca", "destination": box, "verdict": verdict}
+               for box, verdict in ((one, "use"), (other, "works"))]  # fmt: skip
+    cautions = [{"code": "together-not-all", "message": f"not {other}"},
+                *[{"code": "unlikely-sensitivity",
+                   "message": f"hardly a line input ({one}: rca input)"}] * 2]  # fmt: skip
+    leaves = leaves_of({"device": "Tern", "options": options, "cautions": cautions,
+                        "choices": [{"destination": one, "option": "rca-to-rca"},
+                                    {"destination": other, "option": None}]})  # fmt: skip
+    # the words typed, without those of the program
+    assert [leaf.destination for leaf in leaves] == [
+        "amplifier, RCA input (22k, 0.8V)", "amplifier, RCA input (12k, 2V)"]  # fmt: skip
+    for leaf in leaves:
+        said = " ".join(leaf.before)
+        assert "amplifier, RCA input (12k, 2V) stays unplugged" in said
+        assert "rca:" not in said
+        assert said.count("hardly a line input") == 1
 
 
 def test_what_is_said_of_an_option_is_said_of_it_behind_its_attenuator() -> None:
