@@ -25,7 +25,7 @@ from probe.advice.words import decibels, louder_or_quieter, signed_decibels
 SPOILING = {
     "stage-fault": "comes from an output without the fault that others would use",
     "overload": "does not overload the input, as others would",
-    "one-half-undriven": "drives both halves of the input, as others would not",
+    "one-half-undriven": "drives the whole amplifier, as others would not",
     "clips-short": "reaches full output before the device clips, as others would not",
 }
 """Hazards for which an option is passed over while one without works, and what is said then."""

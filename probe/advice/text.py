@@ -128,10 +128,21 @@ def _choice(advice: Advice, choice: Choice) -> list[str]:
     if offered is not None:
         must = "it needs" if choice.attenuator else "an attenuator would help:"
         lines += bullets([f"{must} {described(offered)}; {offered.why}"])
-    dangers = list(dict.fromkeys(h.message for o in held for h in o.used.hazards))
+    dangers = _dangers(held)
     lines += bullets(f"mind: {d}" for d in dangers[:DANGERS])
     more = len(dangers) - DANGERS
     return lines + ([f"- and {more} more to mind, in the JSON"] if more > 0 else [])
+
+
+def _dangers(held: Sequence[OptionAdvice]) -> list[str]:
+    """Return what to mind; of sides that differ in figures only, the worse one's."""
+    alike: dict[tuple[str, str], list[str]] = {}
+    for h in (h for o in held for h in o.used.hazards):
+        alike.setdefault((h.code, _DIGITS.sub("", h.message)), []).append(h.message)
+    return [
+        (min if code in ("hum", "noise") else max)(told, key=_first_figure)
+        for (code, _), told in alike.items()
+    ]
 
 
 def _digital_choice(advice: Advice, choice: Choice, label: str) -> list[str]:

@@ -12,7 +12,7 @@ from probe.advice.model import Advice
 from probe.advice.text import render
 from probe.advice.together import effects
 from probe.advice.typed import changed, typed_destination
-from tests.advice.stages import facts, impedance_balanced, symmetrical
+from tests.advice.stages import facts, impedance_balanced, source, symmetrical
 
 RCA = Input("rca", "rca", "single-ended", 47e3, sensitivity_volts=1.0)
 XLR = Input("xlr", "xlr", "balanced", 20e3, circuit="difference-amplifier",
@@ -210,3 +210,19 @@ def test_the_rca_output_is_judged_by_its_own_maximum() -> None:
     assert gives["rca-to-rca"] == 1.5
     assert gives["xlr-to-rca/pin-3-open"] == 2.0
     assert "at the RCA output's measured maximum of 1.5 V" in " ".join(render(advice).split())
+
+
+def test_what_is_to_be_minded_on_both_sides_stands_once() -> None:
+    document = facts("differential", device={"full_output_volts": 9.0})
+    document["sides"]["right"] = document["sides"]["left"]
+    there = changed(Destination("amp", (RCA,)), ground=None, gain="6dB")
+    other = source(diff=2.0, z_diff=104.0, z_common=26.0, single=1.0, z_single=52.0)
+    sides = {"left": symmetrical(), "right": other}
+    advice = advise(document, sides, there)
+    minds = [o.hazards for o in advice.options if o.verdict == "use"]
+    told = [line for line in render(advice).splitlines() if line.startswith("- mind")]
+    # arithmetic: two sides with the same hazards, each told once
+    assert len(minds) == 2
+    assert [h.code for h in minds[0]] == [h.code for h in minds[1]]
+    assert {h.message for h in minds[0]} != {h.message for h in minds[1]}
+    assert len(told) == len(minds[0]) > 0
