@@ -19,7 +19,7 @@ from probe.facts.curves import curves_of, decode
 from probe.facts.derived import ratios
 from probe.facts.kept import kept_warnings
 from probe.facts.limits import with_limits
-from probe.facts.other_inputs import held_by_inputs, with_other_inputs
+from probe.facts.other_inputs import held_by_inputs, with_other_inputs, with_other_leads
 from probe.facts.other_sources import source_holding
 from probe.facts.refused import refused_stage, refused_warnings
 from probe.facts.shape import shape_complaint
@@ -34,6 +34,7 @@ from probe.stage.identify import Identified, TakeUse
 from probe.stage.kind import Verdict, decide, gather
 from probe.stage.next_take import Next, next_take
 from probe.stage.source import Source
+from probe.stage.verdict import whichever
 
 Document = dict[str, Any]
 
@@ -154,7 +155,8 @@ def _side(session: Session, identified: Identified, part: Part | None = None) ->
     part = Part() if part is None else part
     told = polarity(identified)
     evidence = gather(identified, told.value)
-    verdict = decide(evidence)
+    led = with_other_leads(session, identified)
+    verdict = whichever(decide(evidence), [decide(gather(o, told.value)) for o in led])
     if evidence.clean:
         faults = find_faults(identified, verdict, told, session.device)
     else:
@@ -166,7 +168,7 @@ def _side(session: Session, identified: Identified, part: Part | None = None) ->
     known = builder.build() if evidence.clean else _standing(session, identified, builder)
     wider: tuple[str, ...] = ()
     if evidence.clean:
-        others = with_other_inputs(session, identified, evidence, verdict)
+        others = (*led, *with_other_inputs(session, identified, evidence, verdict))
         known, wider = held_by_inputs(session, others, evidence, verdict, known)
         source = source_holding(source, [source_of(one) for one in others])
     facts = {**known, **part.facts}

@@ -44,6 +44,12 @@ def rivals_of(identified: Identified, evidence: Evidence, verdict: Verdict) -> t
     return evidence.inputs.rivals
 
 
+def with_other_leads(session: Session, identified: Identified) -> tuple[Identified, ...]:
+    """Return one side solved with whatever else its leads may hold."""
+    ways = identified.otherwise
+    return tuple(solve_side(session, takes, identified.side, DRAWS, SEED) for takes in ways)
+
+
 def with_other_inputs(
     session: Session, identified: Identified, evidence: Evidence, verdict: Verdict
 ) -> tuple[Identified, ...]:
@@ -51,7 +57,7 @@ def with_other_inputs(
 
     Each of their ohms half-way too: what hangs on the inputs need not go one way all the way.
     """
-    ways = list(identified.otherwise)
+    ways = []
     for rival, share in product(rivals_of(identified, evidence, verdict), (0.5, 1.0)):
         conductance = 1.0 + share * (rival.conductance - 1.0)
         ways.append(tuple(inputs_of(p, conductance, rival.channels) for p in identified.takes))

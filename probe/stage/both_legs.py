@@ -12,6 +12,8 @@ from probe.stage import limits
 from probe.stage.evidence import Evidence
 from probe.stage.floating import (
     angle_reason,
+    below_nothing,
+    below_nothing_reason,
     gives_back,
     held_low,
     held_low_reason,
@@ -115,18 +117,22 @@ def both_legs(evidence: Evidence) -> Verdict:
         reasons.append(f"{which} should be in opposite phase")
     backwards = bool(floats[0] and not joined[0] and gives_back(evidence))
     either = bool(floats[0] and not joined[0] and not choke[0] and labels[0] == "undetermined")
-    either = either and not (held or faint or short[0] or unsure or backwards)
+    less = bool(floats[0] and not joined[0] and not choke[0] and below_nothing(evidence))
+    less = less and not backwards
+    either = either and not (held or faint or short[0] or unsure or backwards or less)
     if evidence.common_mode_angle is not None and floats[0] and (labels[0] in FLOATING or either):
         reasons.append(angle_reason(evidence, str(labels[0])))
     if choke[0]:
         reasons.append(held_low_reason(evidence))
     if backwards:
         reasons.append(_gives_back_reason(evidence))
+    if less:
+        reasons.append(below_nothing_reason(evidence))
     left: tuple[str, ...] = ()
     if choke[0]:
         left = ("differential", "faulty")
     elif floats[0] and not joined[0]:
-        unknown = held or unsure or either or evidence.common_mode_angle is None
+        unknown = held or unsure or either or less or evidence.common_mode_angle is None
         left = FLOATING if unknown else ()
         left = ("differential", FLOATING[0], "faulty") if faint and not left else left
         left = (FLOATING[1], "faulty") if short[0] and left != FLOATING else left

@@ -24,6 +24,7 @@ from probe.stage.quantities import (
     recorded,
     single_ended_take,
 )
+from probe.stage.way_to_pin1 import below_nothing
 
 Array = NDArray[np.float64]
 
@@ -76,6 +77,8 @@ class Evidence:
     """Where a floating pair's way to pin 1 may be the recorder's inputs alone."""
     way: WayToPin1 | None = None
     """How both legs together lead to pin 1 below the band in which a winding shows."""
+    below_nothing: NDArray[np.bool_] | None = None
+    """Draws in which that way has less than no capacitance where a winding shows, (1 + D,)."""
 
 
 def gather(identified: Identified, polarity: str) -> Evidence:
@@ -92,6 +95,7 @@ def gather(identified: Identified, polarity: str) -> Evidence:
         input_ohm=None if identified.group is None else declared_ohm(identified.group),
         inputs=input_doubt(identified),
         way=_way(identified),
+        below_nothing=_below_nothing(identified),
     )
 
 
@@ -176,6 +180,11 @@ def _common_mode_angle(identified: Identified) -> Array | None:
     """Median angle over the tones of the band at which the common mode is supported."""
     band = common_mode_band(identified)
     return None if band is None else np.asarray(np.median(np.angle(band[1]), axis=1))
+
+
+def _below_nothing(identified: Identified) -> NDArray[np.bool_] | None:
+    band = common_mode_band(identified)
+    return None if band is None else below_nothing(*band)
 
 
 def _way(identified: Identified) -> WayToPin1 | None:

@@ -41,6 +41,8 @@ def split_floating(labels: NDArray[np.str_], floats: Bools, evidence: Evidence) 
         labels[floats & capacitive & (siemens > 1.0 / limits.ELECTRONIC_OHM)] = FLOATING[0]
     labels[floats & ~capacitive] = FLOATING[0]
     labels[floats & (np.abs(angle) > limits.GIVES_BACK_RAD)] = "undetermined"
+    if evidence.below_nothing is not None:
+        labels[floats & evidence.below_nothing] = "undetermined"
     return labels
 
 
@@ -85,6 +87,22 @@ def gives_back(evidence: Evidence) -> bool:
     """Return True where the pair's way to pin 1 gives back more than it takes, by its value."""
     angle = evidence.common_mode_angle
     return angle is not None and bool(abs(angle[0]) > limits.GIVES_BACK_RAD)
+
+
+def below_nothing_reason(evidence: Evidence) -> str:
+    """Say that the pair would have less than no capacitance to pin 1."""
+    assert evidence.common_mode_angle is not None
+    turn = np.degrees(evidence.common_mode_angle[0])
+    return (
+        f"its impedance to pin 1 has an angle of {turn:.0f} degrees at the top of the band, as of "
+        "less than no capacitance, which no stage has: the inputs, leads included, hold less than "
+        "was declared. Declare what they hold (probe calibrate measures it)"
+    )
+
+
+def below_nothing(evidence: Evidence) -> bool:
+    """Return True where the pair would have less than no capacitance, by its value."""
+    return evidence.below_nothing is not None and bool(evidence.below_nothing[0])
 
 
 def joined_legs(columns: list[Column]) -> tuple[Bools, Array]:

@@ -12,8 +12,12 @@ with ``d`` from solving the takes with that input changed; one input after the o
 explains most first.
 
 An input that is on its leg in every take is told by none. Leads come in pairs: it may be off by as
-much, or by nothing. And where an input seems to hold less than declared, a lead that was left on
-the leg where the others have it bare looks the same. What may be is solved each way.
+much, or by nothing, or by anything that leaves the stage a capacitance to pin 1 that one can have.
+And where an input seems to hold less than declared, a lead that was left on the leg where the
+others have it bare looks the same. What may be is solved each way.
+
+A way to pin 1 with less than no capacitance tells, too, that inputs hold less than declared, though
+not how much less. Where steps from what is declared lead nowhere, others are begun further off.
 """
 
 from __future__ import annotations
@@ -26,6 +30,7 @@ from numpy.typing import NDArray
 
 from probe.phasors.model import Remark, TakePhasors
 from probe.session.model import Session, Side
+from probe.stage import limits
 from probe.stage.agreement import (
     AT_REST,
     EXPLAINED,
@@ -34,12 +39,16 @@ from probe.stage.agreement import (
     stated_level,
     worst_share,
 )
-from probe.stage.align import align
+from probe.stage.align import Alignment, align
 from probe.stage.fitted import LEGS, Fit
+from probe.stage.inputs import WINDING_FARAD
 from probe.stage.network import Complex
 from probe.stage.observations import Group, holding, leg_inputs, with_holding
+from probe.stage.quantities import common_mode_band
 from probe.stage.side import Identified, solve_side
 from probe.stage.solve import fit
+from probe.stage.takes import played_group
+from probe.stage.way_to_pin1 import below_nothing, room
 
 Array = NDArray[np.float64]
 
@@ -54,11 +63,21 @@ SIGMAS = 6.0
 MOST_FARAD = 1.0e-8
 """Leads hold 100 to 200 pF a metre; beyond 50 m of them it is no lead."""
 
+AFAR_FARAD = (1.5e-9, 3.0e-9)
+"""Where a search begins that from what is declared leads nowhere; besides, inputs of half or none
+of what is declared. Steps reach a nanofarad or two."""
+
+MOST_OTHER = 3.0e-9
+"""What another lead may hold more than declared, where nothing tells: 20 to 30 m of it."""
+
 PLACED = 3
 """How often takes whose delays were found with the declared leads are placed anew with others."""
 
 SHOWN = 0.01
 """Standard deviations that ``STEP_FARAD`` must show at least: what shows less, nothing tells."""
+
+TELLS = 1.0
+"""The same, squared, of an input whose figure is taken from takes alone, whatever was declared."""
 
 LEFT_OUT = 0.02
 """Doubt of a leg beside one that may not be bare, relative: ten times what levels move between
@@ -101,15 +120,24 @@ class Leads:
 
 def leads_of(found: Identified, stated: float) -> Leads | None:
     """Return what the leads hold, where the takes tell that it is not what was declared."""
-    if found.aligned is None or found.first is None or worst_share(found.first) <= STANDS_OUT:
+    if found.aligned is None or found.first is None:
         return None
-    group, solved = found.aligned.group, found.first
+    backwards = _backwards(found)
+    if worst_share(found.first) <= STANDS_OUT:
+        return _from_afar(found, stated, backwards=True) if backwards else None
+    near = _nearby(found.aligned, found.first, stated)
+    return _from_afar(found, stated, backwards=backwards) if near is None else near
+
+
+def _nearby(aligned: Alignment, solved: Fit, stated: float) -> Leads | None:
+    """Return what the leads hold by steps from what is declared."""
+    group = aligned.group
     most = max(EXPLAINED * worst_share(solved), AT_REST)
     for _ in range(PLACED):
         told, left = _explaining(group, solved, stated)
         if told and worst_share(left) <= most:
-            return _reckoned(group, told)
-        if not told or not found.aligned.free:
+            return _reckoned(group, told, _room(group, left))
+        if not told or not aligned.free:
             return None
         placed = align(with_holding(group, told), level=stated)
         if placed.unplaced:
@@ -117,6 +145,103 @@ def leads_of(found: Identified, stated: float) -> Leads | None:
         group = group.rotated(placed.delays)
         solved = fit(group, LEGS, level=stated, thorough=True)
     return None
+
+
+def _backwards(found: Identified) -> bool:
+    """Whether the legs' way to pin 1 has less than no capacitance by what is declared."""
+    band = common_mode_band(found)
+    return band is not None and bool(below_nothing(band[0], band[1][:1])[0])
+
+
+def _from_afar(found: Identified, stated: float, *, backwards: bool) -> Leads | None:
+    """Return what the leads hold, sought from other starts: leads far off place takes wrongly.
+
+    Where the takes then tell nothing, but what is declared leaves less than nothing of the stage,
+    all inputs alike hold less.
+    """
+    group = played_group(tuple(p for p in found.takes if p.take.state == "play"))
+    if group is None:
+        return None
+    declared = _declared(group)
+    most = max(declared.values())
+    less = (-most, -0.5 * most)
+    for m in (*less, *AFAR_FARAD) if backwards else (*AFAR_FARAD, *less):
+        leads = _started(group, {c: max(m, -d) for c, d in declared.items()}, stated)
+        if leads is not None:
+            return leads
+    if not backwards or found.aligned is None or found.first is None:
+        return None
+    return _less(declared, _room(found.aligned.group, found.first))
+
+
+def _started(group: Group, more: dict[int, float], stated: float) -> Leads | None:
+    """Return what leads hold, from inputs that hold so much more; None if takes disagree."""
+    placed = align(with_holding(group, more), level=stated)
+    if placed.unplaced:
+        return None
+    at, told = placed.group, dict[int, float]()
+    solved = fit(at, LEGS, level=stated, thorough=True)
+    told_of = _told_of(at)
+    while rest := [c for c in told_of if c not in told]:
+        shown = {c: _shown(at, c, told, solved, stated) for c in rest}
+        best = max(rest, key=lambda c: shown[c])
+        if shown[best] < TELLS:
+            break
+        step = _alone(at, best, told, solved, stated)
+        told[best], solved = (0.0, solved) if step is None else (step.more, step.solved)
+    if not told or worst_share(solved) > AT_REST or worst_share(solved) <= 0.0:
+        return None
+    others = {c: m for c, m in more.items() if c not in told}
+    all_told = {c: more[c] + m for c, m in told.items()}
+    if max(map(abs, all_told.values())) > MOST_FARAD:
+        return None
+    legs = sum(bool(on & others.keys()) for on in leg_inputs(at))
+    left = _room(at, solved) + legs * max(others.values(), default=0.0)
+    return _reckoned(_declared_again(at, more), all_told, left)
+
+
+def _declared_again(group: Group, more: dict[int, float]) -> Group:
+    return with_holding(group, {c: -m for c, m in more.items()})
+
+
+def _told_of(group: Group) -> list[int]:
+    """Inputs that are on their leg in some takes and not in others: of no other takes tell."""
+    always = [
+        frozenset(c for c, name in enumerate(o.phasors.take.channels) if name in ("hot", "cold"))
+        for o in group.takes
+    ]
+    return sorted(frozenset().union(*always) - frozenset.intersection(*always))
+
+
+def _shown(group: Group, channel: int, told: dict[int, float], solved: Fit, stated: float) -> float:
+    """Return what takes show of ``STEP_FARAD`` more on an input, standard deviations squared."""
+    ahead = _solved(group, {**told, channel: told.get(channel, 0.0) + STEP_FARAD}, solved, stated)
+    return float(np.sum(np.abs(ahead.residual - solved.residual) ** 2))
+
+
+def _declared(group: Group) -> dict[int, float]:
+    """Return what the inputs on the legs are declared to hold, by channel, farad."""
+    inlets = {c: i for o in group.takes for c, i in enumerate(o.phasors.take.inputs)}
+    return {c: inlets[c].capacitance_farad for c in _channels(group)}
+
+
+def _room(group: Group, solved: Fit) -> float:
+    """Capacitance that may be taken off both legs together, farad (`way_to_pin1.room`)."""
+    hz, ohm = group.hz, solved.theta[:, 1, 2]
+    band = (hz >= limits.TRANSFORMER_BAND_HZ[0]) & (hz <= limits.TRANSFORMER_BAND_HZ[1])
+    band &= np.abs(ohm) > 1e-9
+    return float(room(hz[band], ohm[None, band])[0]) if band.any() else np.inf
+
+
+def _less(declared: dict[int, float], left: float) -> Leads:
+    """All inputs alike hold less: from what leaves a winding's least, to nothing."""
+    most = max(declared.values())
+    least = min((WINDING_FARAD - left) / 2.0, most)
+    ways = [
+        Way({c: -min(m, d) for c, d in declared.items()})
+        for m in ((least + most) / 2.0, least, most)
+    ]
+    return Leads((), tuple(ways))
 
 
 def _explaining(group: Group, solved: Fit, stated: float) -> tuple[dict[int, float], Fit]:
@@ -201,7 +326,8 @@ def _said(leads: Leads, side: Side) -> Remark:
     )
     legs = " and ".join(leads.ways[0].left_on)
     left = f"a lead was left on {legs} where no input is" if legs else ""
-    agree = ", or if ".join(filter(None, (held, left)))
+    less = "" if leads.told else "the inputs hold less with their leads than declared"
+    agree = ", or if ".join(filter(None, (held, left, less)))
     several = (
         ", and figures that would be others hold all that may be: no take tells of an input that "
         "is on its leg in all of them"
@@ -228,24 +354,40 @@ def _solved(group: Group, more: dict[int, float], start: Fit, stated: float) -> 
     return fit(with_holding(group, more), LEGS, level=stated, start=start)
 
 
-def _reckoned(group: Group, told: dict[int, float]) -> Leads:
-    """Return what is told, and of the other leads that they may be alike, or half, or not."""
-    inlets = {c: i for o in group.takes for c, i in enumerate(o.phasors.take.inputs)}
-    now = {c: inlets[c].capacitance_farad for c in _channels(group)}
+def _reckoned(group: Group, told: dict[int, float], left: float) -> Leads:
+    """Return what is told, and of the other leads all that they may hold.
+
+    ``left`` is the room of the pair's way to pin 1 with what is told, the others as declared: they
+    hold no more than leaves a winding's least.
+    """
+    now = _declared(group)
     holdings = tuple(Holding(c, now[c], now[c] + m) for c, m in sorted(told.items()))
-    alike = max(told.values(), key=abs)
     others = [c for c in now if c not in told]
-    shares = (1.0, 0.5, 0.0) if others else (1.0,)
-    ways = [Way({**dict.fromkeys(others, share * alike), **told}) for share in shares]
+    ways = [Way({**dict.fromkeys(others, more), **told}) for more in _others(group, told, left)]
     left_on = tuple(
         leg
         for leg, on in zip(("hot", "cold"), leg_inputs(group), strict=True)
         if any(m < 0.0 and c in on for c, m in told.items())
     )
-    if left_on:
+    if left_on and left + sum(m for m in told.values() if m < 0.0) > 0.0:
         ways.insert(0, Way({c: m for c, m in told.items() if m > 0.0}, left_on))
-    possible = [w for w in ways if all(now[c] + m >= 0.0 for c, m in w.inputs.items())]
+    possible = [w for w in ways if all(now[c] + m >= -1e-18 for c, m in w.inputs.items())]
     return Leads(holdings, tuple(possible))
+
+
+def _others(group: Group, told: dict[int, float], left: float) -> list[float]:
+    """Return what the other leads may hold more than declared, farad; the likeliest first."""
+    now = _declared(group)
+    others = [c for c in now if c not in told]
+    if not others:
+        return [0.0]
+    alike = max(told.values(), key=abs)
+    legs = sum(bool(on.intersection(others)) for on in leg_inputs(group))
+    low = max(-min(now[c] for c in others), -MOST_OTHER) if alike < 0.0 else 0.0
+    high = max(min((left - WINDING_FARAD) / max(legs, 1), max(MOST_OTHER, alike)), low)
+    likely = alike if low <= alike <= high else 0.0 if low <= 0.0 <= high else (low + high) / 2.0
+    tried = (likely, low, (low + high) / 2.0, high, 0.5 * alike, 0.0)
+    return list(dict.fromkeys(m for m in tried if low <= m <= high))
 
 
 def _applied(p: TakePhasors, way: Way) -> TakePhasors:

@@ -12,9 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from probe.stage import limits
-from probe.stage.identify import Identified
 from probe.stage.network import Complex, admittance
 from probe.stage.observations import Observed
+from probe.stage.side import Identified
 from probe.stage.solved import Solved, functional
 from probe.stage.source import modal_to_legs_impedance
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -103,4 +104,24 @@ def summarise(
         tuple(reasons),
         unlike=unlike,
         **more,  # type: ignore[arg-type]
+    )
+
+
+def whichever(verdict: Verdict, others: Sequence[Verdict]) -> Verdict:
+    """Return a verdict that holds with whatever leads may hold, from those with each of them."""
+    if all(o.kind == verdict.kind for o in others):
+        return verdict
+    every = (verdict, *others)
+    kinds = dict.fromkeys(k for v in every for k in (v.kind, *(p.kind for p in v.also_possible)))
+    kinds.pop("undetermined", None)
+    reason = (
+        "which kind it is hangs on what the leads hold, which is not as declared: check the leads "
+        "and declare their capacitance (probe calibrate measures it)"
+    )
+    return replace(
+        verdict,
+        kind="undetermined",
+        confidence=1.0,
+        also_possible=tuple(Possible(k, None) for k in kinds),
+        reasons=(*verdict.reasons, reason),
     )

@@ -7,7 +7,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from .analysed import analysed, from_phasors, true_facts
+from probe.facts.other_inputs import held_by_inputs, with_other_leads
+from probe.stage.kind import gather
+from probe.stage.observations import holding
+from probe.stage.verdict import Verdict, whichever
+from probe.stage.way_to_pin1 import below_nothing, room
+
+from .analysed import analysed, from_phasors, judged, true_facts
 from .forward import (
     ACROSS,
     FULL,
@@ -24,6 +30,7 @@ from .forward import (
     drawn_errors,
     floating,
     record,
+    strays,
 )
 
 PAIR = floating(zd=100.0, zcm=1200.0, lean=0.02)
@@ -111,3 +118,69 @@ def test_leads_within_what_is_declared_raise_nothing(seed):
         PAIR, FULL, errors=errors, situation="timebase", rng=np.random.default_rng(seed)
     )
     assert found.identified.remarks == ()
+
+
+WINDING = floating(zd=100.0, zcm=strays(9e-10), lean=0.02)
+"""A winding of 900 pF to pin 1, half of it on each leg."""
+
+
+def _declared_with_more(farad: float, plans) -> tuple:
+    """The winding, its inputs declared to hold so much more than they do."""
+    session, takes = record(WINDING, plans, errors=Errors(level=LEVEL), situation="timebase")
+    more = dict.fromkeys(range(3), farad)
+    takes = tuple(holding(p, more) for p in takes)
+    return replace(session, takes=tuple(p.take for p in takes)), takes
+
+
+def test_inputs_declared_too_high_make_no_electronic_stage_of_a_winding():
+    """Less than no capacitance is left: 900 pF less twice what is declared too much."""
+    session, takes = _declared_with_more(
+        1e-9, (OPEN, LOAD_HOT, LOAD_COLD, ACROSS, INJECT_COLD, INJECT_HOT, SECOND)
+    )
+    found = from_phasors(session, takes)
+    assert CODE in found.codes
+    # closed form: the stage is a winding
+    assert "transformer-coupled" in found.possible
+    assert found.kind != "electronically-floating"
+
+
+def test_a_capacitance_below_nothing_is_told_from_an_inductance():
+    hz = np.array([4000.0, 9000.0, 19000.0])
+    w = 2.0 * np.pi * hz
+    # closed form: 1/(jwC) of -1 nF, jwL of 0.1 H, 1 nF beside 1 kohm
+    ways = np.array([1.0 / (-1e-9j * w), 0.1j * w, 1.0 / (1e-3 + 1e-9j * w)])
+    assert below_nothing(hz, ways).tolist() == [True, False, False]
+    assert room(hz, ways[:1])[0] == pytest.approx(-1e-9)
+
+
+def test_kinds_that_differ_by_what_leads_hold_leave_the_kind_open():
+    one = Verdict("transformer-coupled", 1.0, (), "both-legs", "", ())
+    other = replace(one, kind="electronically-floating")
+    assert whichever(one, [one]) == one
+    found = whichever(one, [one, other])
+    assert found.kind == "undetermined"
+    assert {p.kind for p in found.also_possible} == {one.kind, other.kind}
+
+
+@pytest.mark.long
+def test_leads_far_from_declared_are_found_from_other_starts():
+    session, takes = _declared_with_more(2e-9, FULL)
+    found = from_phasors(session, takes)
+    assert CODE in found.codes
+    # closed form: 150 pF were on the legs, 2 nF more declared
+    assert "150 pF with its lead, 2150 pF declared" in _rounded(found)
+    assert found.kind == "transformer-coupled"
+
+
+@pytest.mark.long
+def test_facts_hold_where_the_lead_no_take_tells_of_is_another():
+    errors = Errors(farad={0: 6.5e-10, 1: 1.5e-10, 2: 0.0}, level=LEVEL)
+    session, takes = record(WINDING, FULL, errors=errors, situation="reference")
+    found = from_phasors(session, takes)
+    led = with_other_leads(session, found.identified)
+    evidence = gather(found.identified, found.polarity.value)
+    facts, _ = held_by_inputs(session, led, evidence, found.verdict, found.facts)
+    assert CODE in found.codes
+    assert found.kind == "transformer-coupled"
+    # closed form of the stage (true_facts)
+    assert [str(one) for one in judged(facts, WINDING) if one.off > 2.0] == []
