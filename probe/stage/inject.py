@@ -169,27 +169,37 @@ def carry(source_hz: Array, values: Complex, hz: Array) -> tuple[Complex, Array]
 
     ``values`` has shape (D, S, N), draw 0 being the value. Through the three nearest tones goes
     ``a + b/(j f) + c (j f)``, exact for a resistor with a capacitor and an inductor; its doubt is a
-    share of what a straight line over log f would say otherwise, and infinite beyond half an octave
-    outside the tones. With fewer tones: the straight line, or the value itself within half an
-    octave.
+    share of what a straight line over log f, held beyond the ends, would say otherwise, and
+    infinite beyond `REACH` outside the tones. With fewer tones: the straight line, or the value
+    itself within half an octave.
     """
     x, targets = np.log(source_hz), np.log(hz)
-    reach = 0.5 * np.log(2.0)
-    outside = (targets < x[0] - reach) | (targets > x[-1] + reach)
+    beyond = np.maximum(np.maximum(x[0] - targets, targets - x[-1]), 0.0) / np.log(2.0)
     straight = _straight(x, values, targets)
     size = np.abs(straight[0]).max(axis=-1)
     if len(x) < 3:
         step = np.min(np.abs(targets[:, None] - x[None, :]), axis=1)
-        return straight, np.where(outside, np.inf, 0.2 * step * size)
+        return straight, np.where(beyond > NEAR, np.inf, 0.2 * step * size)
     out = np.einsum("fs,dsn->dfn", _network_weights(source_hz, hz), values)
-    doubt = CARRY_SHARE * np.abs(out[0] - straight[0]).max(axis=-1) + CARRY_LEAST * size
+    share = np.where(beyond > NEAR, CARRY_SHARE_FAR, CARRY_SHARE)
+    doubt = share * np.abs(out[0] - straight[0]).max(axis=-1) + CARRY_LEAST * size
     exact = np.min(np.abs(targets[:, None] - x[None, :]), axis=1) < 1e-9
     doubt = np.where(exact, 0.0, doubt)
-    return out, np.where(outside, np.inf, doubt)
+    return out, np.where(beyond > REACH, np.inf, doubt)
 
+
+NEAR = 0.5
+"""Octaves outside the tones within which a carried value is as sure as between them ..."""
+
+REACH = 0.7
+"""... and beyond which nothing is carried: the lowest tone the bench plays lies 0.65 octaves below
+the lowest it injects."""
 
 CARRY_SHARE = 0.1
 """Doubt of a value carried between tones, as a share of what another law would make of it ..."""
+
+CARRY_SHARE_FAR = 0.3
+"""... more than `NEAR` outside them ..."""
 
 CARRY_LEAST = 1.0e-3
 """... and of the value itself."""
