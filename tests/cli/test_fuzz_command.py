@@ -248,7 +248,11 @@ RECORDINGS: dict[str, Callable[[Path], None]] = {
 }
 
 
-@pytest.mark.parametrize("name", RECORDINGS)
+# Every second one is quick, the rest are `long`; the gate runs them all.
+@pytest.mark.parametrize(
+    "name",
+    [pytest.param(n, marks=[pytest.mark.long] * (i % 2)) for i, n in enumerate(RECORDINGS)],
+)
 def test_recordings(name: str, session: Path) -> None:
     RECORDINGS[name](session)
     analyse(session)

@@ -93,7 +93,14 @@ def facts_of(folder: Path) -> dict[str, Any]:
     return analyse_session(folder, draws=100)
 
 
-@pytest.mark.parametrize("folder", DEMOS, ids=lambda p: p.name)
+# Every third one is quick, the rest are `long`; the gate runs them all.
+@pytest.mark.parametrize(
+    "folder",
+    [
+        pytest.param(p, marks=[pytest.mark.long] * (i % 3 > 0), id=p.name)
+        for i, p in enumerate(DEMOS)
+    ],
+)
 def test_demo_says_nothing_undocumented(folder: Path) -> None:
     document = facts_of(folder)
     words = marked(section("Facts"))

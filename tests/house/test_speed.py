@@ -23,7 +23,7 @@ def test_help_starts_faster_than_numpy() -> None:
     assert shown.cpu < 1.2 * MARGIN / 2.0 * numpy.cpu
 
 
-@pytest.mark.parametrize("phase", ["reference", "none"])
+@pytest.mark.parametrize("phase", [pytest.param("reference", marks=pytest.mark.long), "none"])
 def test_six_takes_of_four_seconds(phase: str, tmp_path: Path) -> None:
     session = benchmark.short_session(tmp_path, phase)
     spent = benchmark.analysed(session, tries=2)

@@ -138,6 +138,7 @@ def test_clock_meets_the_bound() -> None:
     ("noise", "seconds"),
     [(white, 1.0), (white, 0.4), (pink, 1.0), pytest.param(hum, 2.0, marks=pytest.mark.long)],
 )
+@pytest.mark.long
 def test_stated_covariance_holds_the_truth(noise: Noise, seconds: float) -> None:
     found = spread(noise, seconds=seconds, seed=3)
     # closed form: |d|² over its variance is exponential, 95 % of it below 3.0; the sum over two

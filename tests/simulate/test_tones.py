@@ -1,6 +1,7 @@
 """The default tones keep what is promised of them."""
 
 import numpy as np
+import pytest
 
 from probe.simulate import tones
 from probe.simulate.tones import DEVICE_HZ, INJECTED_HZ
@@ -36,6 +37,7 @@ def test_no_wrong_delay_brings_all_but_one_back_into_step():
     assert worst >= tones.REALIGN_TURNS
 
 
+@pytest.mark.long
 def test_the_search_keeps_its_promises():
     device, injected, worst = tones.search(6, 1500)
     assert worst > 0.08

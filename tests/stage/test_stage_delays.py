@@ -34,6 +34,7 @@ DRIFT_DB = 0.05
 
 @pytest.mark.parametrize("seed", [0, *(pytest.param(k, marks=pytest.mark.long) for k in (1, 2))])
 @pytest.mark.parametrize("name", ["separate", "silent", "floating-1k", "ground-sensing"])
+@pytest.mark.long
 def test_levels_that_moved_do_not_move_delays(name: str, seed: int) -> None:
     rng = np.random.default_rng([seed, 5])
     given = {p.name: float(rng.uniform(-0.4, 0.4)) for p in FULL}

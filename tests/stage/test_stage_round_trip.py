@@ -179,6 +179,7 @@ def test_intervals_hold_as_often_as_they_say(drawn):
     assert sum(counts.values()) > 250
 
 
+@pytest.mark.long
 def test_nothing_is_off_by_several_times_its_interval(drawn):
     gross = [
         f"{name}, {subset}, {situation}: {one}"
@@ -206,6 +207,7 @@ def test_all_takes_always_name_the_kind(drawn):
 
 
 @pytest.mark.parametrize("load_too", [False, True])
+@pytest.mark.long
 def test_an_injection_shows_the_single_ended_output_better_than_the_recorder_loads_it(load_too):
     into = Plan("inject single-ended", ("hot", "single-ended"), injections=(injection(SE),))
     plans = (OPEN, WITH_SE, into, *((LOAD_SE,) if load_too else ()), SECOND)

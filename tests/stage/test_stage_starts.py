@@ -53,6 +53,7 @@ def test_most_starts_off_alike_name_the_rest():
     assert abs(cold["value"] - true) < 2.0 * cold["u95"]
 
 
+@pytest.mark.long
 def test_half_a_sample_is_no_start():
     found = analysed(
         STAGES["separate"], _late([LOAD_HOT.name], 0.5), errors=ERRORS, situation="timebase"

@@ -110,6 +110,7 @@ def test_the_one_figure_that_is_typed_wrong_costs_no_kind(wrong, left_out):
     assert found.facts["hot_impedance"]["value"] == pytest.approx(100.0, rel=0.03)
 
 
+@pytest.mark.long
 def test_a_resistor_that_is_far_from_what_was_typed_makes_no_fault_of_a_floating_stage():
     """604 ohm declared as 6 Mohm: hot would have to give back what the recorder takes."""
     typed = Plan("load hot", loads=(load(HOT, G, 6.04e6, "R9"),), plugged=LOAD_HOT.loads)

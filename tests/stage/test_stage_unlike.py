@@ -35,10 +35,10 @@ def _beside(ohm: float, farad: float):
     [
         # source: the kinds' definition and simulated stages: a cross-coupled one has 4 kohm, to
         # which two capacitors of 2.2 or 4.7 nF against radio lie parallel
-        (4.0e3, 4.4e-9, "electronically-floating"),
+        pytest.param(4.0e3, 4.4e-9, "electronically-floating", marks=pytest.mark.long),
         (4.0e3, 9.4e-9, "electronically-floating"),
         # closed form: two bleeders of 100 kohm beside each other, and a winding's 600 pF
-        (5.0e4, 6.0e-10, "transformer-coupled"),
+        pytest.param(5.0e4, 6.0e-10, "transformer-coupled", marks=pytest.mark.long),
         # two resistors of 24 kohm on a winding, or an electronic stage of 12 kohm: the same
         (1.2e4, 4.4e-9, "undetermined"),
     ],

@@ -151,6 +151,7 @@ def figure(value: float, u95: float) -> str:
     return f"{{ value = {value}, u95 = {u95}, how = 'data-sheet' }}"
 
 
+@pytest.mark.long
 def test_a_draft_with_everything_said_is_a_session(tmp_path: Path, capsys):
     source = CAPTURES / "preamplifier-differential"
     without_session(source, tmp_path, disturb=True)

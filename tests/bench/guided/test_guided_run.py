@@ -39,6 +39,7 @@ def kind_of(tmp_path: Path, side: str = "left") -> tuple[str, float]:
     return stage["kind"], stage["confidence"]
 
 
+@pytest.mark.long
 def test_from_unplugged_device_to_session(tmp_path: Path) -> None:
     run = guided(tmp_path, "cross-coupled")
     assert run.status == 0, run.text[-2000:]
