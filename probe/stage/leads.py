@@ -126,7 +126,10 @@ def leads_of(found: Identified, stated: float) -> Leads | None:
     if worst_share(found.first) <= STANDS_OUT:
         return _from_afar(found, stated, backwards=True) if backwards else None
     near = _nearby(found.aligned, found.first, stated)
-    return _from_afar(found, stated, backwards=backwards) if near is None else near
+    if near is None and backwards:
+        # the search is long: only where something that cannot be asks for it
+        return _from_afar(found, stated, backwards=True)
+    return near
 
 
 def _nearby(aligned: Alignment, solved: Fit, stated: float) -> Leads | None:

@@ -71,7 +71,13 @@ def test_hum_of_the_tone_take_alone_is_a_bound_with_its_lines(tmp_path: Path) ->
     phasors = [measure_take(t, bench.bench.mains_hz) for t in (opened, tone)]
     for volts, alarms in ((heard, ["hum"]), ((0.0, 0.0), [])):
         made: Any = SimpleNamespace(
-            step=step, phasors=phasors[1], peaks=(0.3, 0.3), rms=(0.1, 0.1), lost=False, hum=volts
+            step=step,
+            phasors=phasors[1],
+            peaks=(0.3, 0.3),
+            rms=(0.1, 0.1),
+            lost=False,
+            hum=volts,
+            percent={},
         )
         assert [j.code for j in judge(made, phasors[:1])] == alarms
 
