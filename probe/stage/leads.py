@@ -17,7 +17,7 @@ And where an input seems to hold less than declared, a lead that was left on the
 others have it bare looks the same. What may be is solved each way.
 
 A way to pin 1 with less than no capacitance tells, too, that inputs hold less than declared, though
-not how much less. Where steps from what is declared lead nowhere, others are begun further off.
+not how much less. Where steps from what is declared lead nowhere, others are begun from less.
 """
 
 from __future__ import annotations
@@ -63,9 +63,13 @@ SIGMAS = 6.0
 MOST_FARAD = 1.0e-8
 """Leads hold 100 to 200 pF a metre; beyond 50 m of them it is no lead."""
 
-AFAR_FARAD = (1.5e-9, 3.0e-9)
-"""Where a search begins that from what is declared leads nowhere; besides, inputs of half or none
-of what is declared. Steps reach a nanofarad or two."""
+SURELY = 0.99
+"""Share of the draws in which the way to pin 1 must have less than no capacitance: noise alone has
+that now and then."""
+
+HELPS = 0.5
+"""Share of the power that stood out which must be gone before takes are placed anew with what leads
+were found to hold: what levels did that moved, no lead explains."""
 
 MOST_OTHER = 3.0e-9
 """What another lead may hold more than declared, where nothing tells: 20 to 30 m of it."""
@@ -122,14 +126,10 @@ def leads_of(found: Identified, stated: float) -> Leads | None:
     """Return what the leads hold, where the takes tell that it is not what was declared."""
     if found.aligned is None or found.first is None:
         return None
-    backwards = _backwards(found)
-    if worst_share(found.first) <= STANDS_OUT:
-        return _from_afar(found, stated, backwards=True) if backwards else None
-    near = _nearby(found.aligned, found.first, stated)
-    if near is None and backwards:
-        # the search is long: only where something that cannot be asks for it
-        return _from_afar(found, stated, backwards=True)
-    return near
+    near = None
+    if worst_share(found.first) > STANDS_OUT:
+        near = _nearby(found.aligned, found.first, stated)
+    return _from_afar(found, stated) if near is None and _backwards(found) else near
 
 
 def _nearby(aligned: Alignment, solved: Fit, stated: float) -> Leads | None:
@@ -140,7 +140,7 @@ def _nearby(aligned: Alignment, solved: Fit, stated: float) -> Leads | None:
         told, left = _explaining(group, solved, stated)
         if told and worst_share(left) <= most:
             return _reckoned(group, told, _room(group, left))
-        if not told or not aligned.free:
+        if not told or not aligned.free or worst_share(left) > HELPS * worst_share(solved):
             return None
         placed = align(with_holding(group, told), level=stated)
         if placed.unplaced:
@@ -153,26 +153,28 @@ def _nearby(aligned: Alignment, solved: Fit, stated: float) -> Leads | None:
 def _backwards(found: Identified) -> bool:
     """Whether the legs' way to pin 1 has less than no capacitance by what is declared."""
     band = common_mode_band(found)
-    return band is not None and bool(below_nothing(band[0], band[1][:1])[0])
+    if band is None:
+        return False
+    below = below_nothing(*band)
+    return bool(below[0]) and float(np.mean(below[1:])) > SURELY
 
 
-def _from_afar(found: Identified, stated: float, *, backwards: bool) -> Leads | None:
-    """Return what the leads hold, sought from other starts: leads far off place takes wrongly.
+def _from_afar(found: Identified, stated: float) -> Leads | None:
+    """Return what leads hold that hold less than declared, sought from nothing and from half of it.
 
-    Where the takes then tell nothing, but what is declared leaves less than nothing of the stage,
-    all inputs alike hold less.
+    Leads far off place takes wrongly. Where the takes tell nothing from there either, but what is
+    declared leaves less than nothing of the stage, all inputs alike hold less.
     """
     group = played_group(tuple(p for p in found.takes if p.take.state == "play"))
     if group is None:
         return None
     declared = _declared(group)
     most = max(declared.values())
-    less = (-most, -0.5 * most)
-    for m in (*less, *AFAR_FARAD) if backwards else (*AFAR_FARAD, *less):
+    for m in (-most, -0.5 * most):
         leads = _started(group, {c: max(m, -d) for c, d in declared.items()}, stated)
         if leads is not None:
             return leads
-    if not backwards or found.aligned is None or found.first is None:
+    if found.aligned is None or found.first is None:
         return None
     return _less(declared, _room(found.aligned.group, found.first))
 
@@ -357,8 +359,8 @@ def _solved(group: Group, more: dict[int, float], start: Fit, stated: float) -> 
     return fit(with_holding(group, more), LEGS, level=stated, start=start)
 
 
-def _reckoned(group: Group, told: dict[int, float], left: float) -> Leads:
-    """Return what is told, and of the other leads all that they may hold.
+def _reckoned(group: Group, told: dict[int, float], left: float) -> Leads | None:
+    """Return what is told, and of the other leads all that they may hold; None if nothing may be.
 
     ``left`` is the room of the pair's way to pin 1 with what is told, the others as declared: they
     hold no more than leaves a winding's least.
@@ -375,7 +377,7 @@ def _reckoned(group: Group, told: dict[int, float], left: float) -> Leads:
     if left_on and left + sum(m for m in told.values() if m < 0.0) > 0.0:
         ways.insert(0, Way({c: m for c, m in told.items() if m > 0.0}, left_on))
     possible = [w for w in ways if all(now[c] + m >= -1e-18 for c, m in w.inputs.items())]
-    return Leads(holdings, tuple(possible))
+    return Leads(holdings, tuple(possible)) if possible else None
 
 
 def _others(group: Group, told: dict[int, float], left: float) -> list[float]:

@@ -9,6 +9,7 @@ import pytest
 
 from probe.facts.other_inputs import held_by_inputs, with_other_leads
 from probe.stage.kind import gather
+from probe.stage.leads import _reckoned
 from probe.stage.observations import holding
 from probe.stage.verdict import Verdict, whichever
 from probe.stage.way_to_pin1 import below_nothing, room
@@ -109,6 +110,12 @@ def test_a_lead_left_on_a_leg_that_should_be_bare_is_not_taken_for_the_inputs():
     assert "lead was left on cold" in found.identified.remarks[-1].message
     # closed form of the stage (true_facts)
     assert _outside(found) == []
+
+
+def test_what_no_input_can_hold_is_not_reckoned_with():
+    found = analysed(PAIR, FULL, errors=_longer(0.0), situation="timebase").identified
+    # closed form: 150 pF declared less 200 pF, with no room for a lead that was left on
+    assert _reckoned(found.aligned.group, {0: -2e-10}, 0.0) is None
 
 
 @pytest.mark.parametrize("seed", range(2))

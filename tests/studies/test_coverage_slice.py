@@ -119,3 +119,11 @@ def test_takes_that_no_delay_fits_do_not_spoil_a_winding() -> None:
     # the circuit's own solution; 11 of these facts were up to 46 half-widths off, unmarked
     assert [f.name for f in facts if abs(f.z) > 1.5] == []
     assert "unplaced-take: left single ended" in one.warnings
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("index", [9, 260, 384])
+def test_noise_on_a_silent_leg_is_no_lead(index: int) -> None:
+    """Sessions whose leads are as declared, and whose way to pin 1 is noise of either sign."""
+    # by construction of the study: what leads hold lies within what is declared
+    assert [w for w in row(1, index, optimum=False).warnings if "lead-not" in w] == []
