@@ -45,32 +45,31 @@ def test_one_that_makes_all_boxes_work_together_is_named() -> None:
     assert "--transformer larch" in told[0]
 
 
-def test_one_that_takes_from_another_box_is_not_named() -> None:
-    advice = asked(THREE)
+def _without_and_with_the_third(advice: Advice) -> tuple[Advice, Advice]:
+    """Return advice that has nothing for the third box, and one that has a transformer for it."""
     first, second, third = advice.choices
     bare = replace(advice, choices=(first, second, replace(third, why=("nothing",))))
     socket = next(o.socket for o in advice.options if o.box == third.box)
-    all_work = replace(
-        bare, choices=(first, second, replace(third, option=ISOLATED, socket=socket))
-    )
+    found = replace(third, option=ISOLATED, socket=socket)
+    return bare, replace(bare, choices=(first, second, found))
+
+
+def test_one_that_takes_from_another_box_is_not_named() -> None:
+    bare, all_work = _without_and_with_the_third(asked(THREE))
     # the rule: a remedy acts on all boxes, and none may lose by it what it has
-    moved = replace(all_work, choices=(replace(first, option="rca-to-rca"), *all_work.choices[1:]))
+    moved = replace(
+        all_work, choices=(replace(all_work.choices[0], option="rca-to-rca"), *all_work.choices[1:])
+    )
     assert "--transformer" in _why(with_other_transformer(bare, THREE, lambda *_: all_work))
     assert "--transformer" not in _why(with_other_transformer(bare, THREE, lambda *_: moved))
 
 
 def test_one_that_surely_falls_short_is_none_where_full_output_was_possible() -> None:
-    advice = asked(THREE)
-    first, second, third = advice.choices
-    bare = replace(advice, choices=(first, second, replace(third, why=("nothing",))))
-    socket = next(o.socket for o in advice.options if o.box == third.box)
-    all_work = replace(
-        bare, choices=(first, second, replace(third, option=ISOLATED, socket=socket))
-    )
+    bare, all_work = _without_and_with_the_third(asked(THREE))
     short = Quantity(-6.0, "dB", -8.0, -3.0)
     falls = tuple(
         replace(o, figures=replace(o.figures, full_output_margin_db=short))
-        if o.box == third.box else o
+        if o.box == bare.choices[2].box else o
         for o in all_work.options
     )  # fmt: skip
     reaches = Quantity(-4.0, "dB", -9.0, 3.0)
