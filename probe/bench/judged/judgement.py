@@ -42,6 +42,11 @@ came."""
 DISTORTED_PERCENT = 1.0
 """THD of a take of one tone above which somebody should look: the usual limit of a maximum."""
 
+UNHEARD_SIGMAS = 3.0
+"""Injected tones (rms, each over the noise at its own frequency) below this are not heard: eight
+tones of noise alone read 0.6 to 1.4, and any injector on a leg of a thousandth of an ohm far
+more."""
+
 CROSSTALK_RATIO = 10.0 ** (-45.0 / 20.0)
 """Everything this far below the open take is what leaks from somewhere else."""
 

@@ -14,6 +14,7 @@ from probe.bench.judged.judgement import (
     OTHER_SIDE,
     SAME_SHARE,
     SILENT_RATIO,
+    UNHEARD_SIGMAS,
     VOLUME_MOVED,
     Heard,
     Judgement,
@@ -338,8 +339,8 @@ def _injector_missing(step: Step, phasors: TakePhasors) -> list[Judgement]:
         return []
     least = injections[0].volts * 0.1 / injections[0].through_ohm
     c = phasors.take.channels.index(into)
-    noise = float(np.sqrt(np.median(np.abs(phasors.noise[~phasors.played, c, c]))))
-    if beside is not None and _size(beside) > 10.0 * max(_size(own), noise):
+    noise = np.sqrt(np.abs(phasors.noise[~phasors.played, c, c]))
+    if beside is not None and _size(beside) > 10.0 * max(_size(own), float(np.median(noise))):
         return [
             Judgement(
                 "injector-missing",
@@ -348,14 +349,16 @@ def _injector_missing(step: Step, phasors: TakePhasors) -> list[Judgement]:
                 "they changed places",
             )
         ]
-    if _size(own) < max(least, 3.0 * noise):
+    # Tone by tone: noise and the rests of hum lie on the lowest tones.
+    unheard = _size(own / np.maximum(noise, 1e-12)) < UNHEARD_SIGMAS
+    if unheard or _size(own) < least:
         return [
             Judgement(
                 "injector-missing",
                 f"the injected tones are not heard on {into}",
                 "plug the injector in and check its lead from output 2; if it is there, the "
                 "leg is tied to ground: go on with it",
-                again=_size(own) < 3.0 * noise,
+                again=unheard,
             )
         ]
     return []

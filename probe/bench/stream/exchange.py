@@ -51,6 +51,8 @@ class Exchanger:
         self._asked: Stop | None = None
         self._patient = patient
         self._over: Over | None = None
+        self._standstills = 0
+        self._stands = False
         self.stored: Callable[[], int] = lambda: self.frame
         """How many of the frames heard have been stored and metered."""
         self._closing = False
@@ -105,6 +107,17 @@ class Exchanger:
         finally:
             self._over = before
 
+    @property
+    def standstill(self) -> int | None:
+        """Number of the standstill a patient card is in; None while it works on a block.
+
+        What is looked at within one standstill belongs together, and what is plugged and turned
+        in it acts from the next block on. Always 0 where time is real, or over.
+        """
+        if self._closing or self.is_gone or not self._patient:
+            return 0
+        return self._standstills if self._stands else None
+
     def lost_since(self, count: int) -> list[tuple[int, BlockFlags]]:
         """Return frame and flags of what was lost after the first ``count`` reports."""
         return [(frame, flags) for number, frame, flags in tuple(self._lost) if number >= count]
@@ -149,7 +162,10 @@ class Exchanger:
 
     def _be_waited_for(self, frames: int) -> None:
         while not self._closing and not self._may_go_on(frames):
+            self._stands = self.stored() >= self.frame
             time.sleep(_PATIENCE_S)
+        self._stands = False
+        self._standstills += 1
 
     def _may_go_on(self, frames: int) -> bool:
         if self.is_gone:

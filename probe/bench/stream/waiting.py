@@ -15,6 +15,9 @@ from probe.interrupt import raise_if_asked
 TICK_S = 0.05
 """How often progress is told and interruptions are noticed while waiting."""
 
+_SOON_S = 0.0005
+"""Until a patient card that is not waited for any more has come to a stand."""
+
 
 def wait_until(
     over: Callable[[], bool],
@@ -43,8 +46,14 @@ def wait_until(
     """
     frames, moved = writer.frames, time.monotonic()
     told = 0.0
+
+    def seen() -> bool:
+        """Whether it is over, looked at while nothing moves."""
+        at = exchanger.standstill
+        return at is not None and over() and exchanger.standstill == at
+
     with exchanger.awaited(over):
-        while not over():
+        while not seen():
             raise_if_asked()
             now = time.monotonic()
             if writer.frames != frames:
@@ -60,7 +69,7 @@ def wait_until(
             if tick is not None and now - told >= TICK_S:
                 told = now
                 tick()
-            writer.wait(TICK_S)
+            writer.wait(_SOON_S if over() else TICK_S)
 
 
 def let_fade_end(exchanger: Exchanger) -> None:

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from probe.bench.stream.card import BlockFlags, StreamFormat
+from probe.bench.stream.card import Block, BlockFlags, StreamFormat
 from probe.bench.stream.recorded import Progress
 from probe.bench.stream.recorder import Recorder
 from probe.bench.stream.sound import OutputScale, Part, Sound
@@ -66,6 +66,26 @@ def test_time_of_a_patient_card_stands_still_where_its_wait_ended() -> None:
 
     # source: the same questions to the same card, however busy the machine is
     assert takes(0.0) == takes(0.02)
+
+
+def test_what_is_turned_between_waits_acts_from_the_next_block_on() -> None:
+    def takes(slow_s: float) -> list[bytes]:
+        turned = [1.0]
+
+        def respond(played: Block, _: int) -> Block:
+            time.sleep(slow_s)  # a card that is slower than whoever waits for it
+            return np.asarray(turned[0] * played, dtype=np.float32)
+
+        heard = []
+        with Recorder(Kept(respond, block=2400).card, FORM) as recorder:
+            recorder.play([Part(0, tone())])
+            for gain in (0.5, 0.25, 0.125):
+                turned[0] = gain
+                heard.append(recorder.listen(0.1).samples.tobytes())
+        return heard
+
+    # source: the same questions to the same card, however busy the machine is
+    assert takes(0.0) == takes(0.01)
 
 
 def test_a_stream_opened_again_is_another_timebase() -> None:
