@@ -36,10 +36,10 @@ def line_bins(density: Array, averages: float) -> Bools:
 
     The mean of K periodograms is chi-square with 2 K degrees of freedom.
     """
-    from scipy.stats import chi2
+    from scipy.special import chdtri
 
     freedom = 2.0 * max(averages, 1.0)
-    least = chi2.ppf(1.0 - CHANCE, freedom) / chi2.median(freedom)
+    least = chdtri(freedom, CHANCE) / chdtri(freedom, 0.5)
     return np.asarray(density > least * median_density(density))
 
 
@@ -50,8 +50,8 @@ def smooth_density(density: Array, lines: Bools, averages: float) -> Array:
     """
     if not lines.any():
         return density
-    from scipy.stats import chi2
+    from scipy.special import chdtri
 
     freedom = 2.0 * max(averages, 1.0)
-    mean = median_density(density) * (freedom / chi2.median(freedom))
+    mean = median_density(density) * (freedom / chdtri(freedom, 0.5))
     return np.asarray(np.where(lines, mean, density))

@@ -99,9 +99,9 @@ def _doubt(usual: float, repeat: float, freedom: int) -> float:
     A few repeats scatter widely by themselves; they count where chance explains them in under one
     case of a hundred.
     """
-    from scipy.stats import chi2
+    from scipy.special import chdtri
 
-    if freedom and repeat > usual * np.sqrt(chi2.ppf(0.99, freedom) / freedom):
+    if freedom and repeat > usual * np.sqrt(chdtri(freedom, 0.01) / freedom):
         return repeat
     return usual
 

@@ -74,6 +74,7 @@ def drive(
         sys.executable, arguments, env=environment(folder.parent / "data", **more), cwd=str(ROOT),
         encoding="utf-8", codec_errors="replace", timeout=timeout, dimensions=(40, 80), echo=False,
     )  # fmt: skip
+    child.delaybeforesend = None  # nothing is typed before it is asked for
     try:
         while True:
             if child.expect([r" > $", pexpect.EOF]) == 1:
