@@ -2,183 +2,21 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
-from typing import Any
+from dataclasses import replace
 
 from probe.advice.destination import Destination
-from probe.advice.leads import Piece, attenuator_piece, ways_of
+from probe.advice.leads import SPLITTERS, Piece, attenuator_piece, ways_of
 from probe.advice.model import Advice, Choice
 from probe.advice.parts import ISOLATING_TRANSFORMER
 from probe.advice.shelf import Part, Shelf
+from probe.advice.taken import SHORT_METRES, Basket, Taken, less, ordered
 
 ATTENUATION_LEEWAY_DB = 3.0
 """An attenuator on the shelf may take off this much more than needed, never less. [judgement]"""
 
-SHORT_METRES = 1.5
-"""A lead behind a transformer is at most this long. [practice]"""
-
 DEAREST_LISTED = 3
 """Dearer parts that would do as well, listed with what differs."""
-
-
-@dataclass(frozen=True)
-class Taken:
-    """A part for one piece of the chain; ``packages`` to buy for ``count`` of them."""
-
-    piece: Piece
-    part: Part
-    count: int
-
-    @property
-    def packages(self) -> int:
-        """How many to take from the shelf."""
-        return math.ceil(self.count / self.part.pieces)
-
-    @property
-    def price(self) -> float:
-        """For all of them."""
-        return self.packages * self.part.price
-
-    @property
-    def in_stock(self) -> bool:
-        """Whether there are enough."""
-        return self.part.stock >= self.packages
-
-    @property
-    def says(self) -> str:
-        """How many of what, and whether they are there."""
-        stock = "" if self.in_stock else f" (only {self.part.stock} in stock: order the rest)"
-        of = f", {self.part.pieces} in a package" if self.part.pieces > 1 else ""
-        return f"{self.packages} x {self.part.name}{of}{stock}"
-
-
-def _ordered(piece: Piece, length_m: float) -> str:
-    """Return what to order, with the length of a lead."""
-    if piece.kind != "lead":
-        return piece.says
-    short = piece.place == "destination"
-    return f"{piece.says}, {f'at most {SHORT_METRES:g}' if short else f'{length_m:g}'} m"
-
-
-@dataclass(frozen=True)
-class Basket:
-    """What one connection takes from the shelf.
-
-    ``missing`` holds pieces that nothing on the shelf makes; then ``solder`` says how the lead
-    is made.
-    """
-
-    box: str
-    option: str
-    count: int
-    taken: tuple[Taken, ...]
-    missing: tuple[Piece, ...]
-    currency: str
-    share: float | None
-    system_price: float | None
-    dearer: tuple[str, ...]
-    solder: str
-    one_of_two: bool = False
-    """One side was measured, and the other will want the same."""
-    subwoofer: bool = False
-    """It is one box with one lead."""
-    note: str = ""
-    """What has to be said before the parts."""
-    length_m: float = 0.0
-    """Of the lead, for what has to be ordered."""
-    offered: Taken | Piece | None = None
-    """An attenuator that is not in the plug, but would help."""
-
-    @property
-    def total(self) -> float:
-        """Price of what is taken."""
-        return round(sum(t.price for t in self.taken), 2)
-
-    @property
-    def says(self) -> tuple[str, ...]:
-        """Everything there is to say, a line each."""
-        note = (self.note,) if self.note else ()
-        return (*note, *self._lines(), *self._price(), *self._offered(), *self._second(),
-                *self.dearer)  # fmt: skip
-
-    def _second(self) -> Iterable[str]:
-        """Say what the other side of a stereo pair lacks, where only one was measured."""
-        if not self.one_of_two:
-            return
-        for t in self.taken:
-            both = Taken(t.piece, t.part, 2 * t.count)
-            if t.in_stock and not both.in_stock:
-                yield (
-                    f"for the second side of a stereo pair {both.packages} x {t.part.name} are "
-                    f"needed, and only {t.part.stock} in stock"
-                )
-
-    def _lines(self) -> Iterable[str]:
-        for t in self.taken:
-            yield t.says
-        for piece in self.missing:
-            yield f"order, {self.count} x: {_ordered(piece, self.length_m)}"
-        if self.missing and self.solder:
-            yield f"or solder: {self.solder}"
-
-    def _offered(self) -> Iterable[str]:
-        """Name the attenuator that would help, beside what is taken."""
-        if isinstance(self.offered, Taken):
-            price = f"{self.offered.price:.2f} {self.currency}"
-            yield f"if it is too loud: {self.offered.says}, {price}"
-        elif self.offered is not None:
-            yield f"if it is too loud, order, {self.count} x: {self.offered.says}"
-
-    def _price(self) -> Iterable[str]:
-        if not self.taken:
-            return
-        whom = "the subwoofer's one lead" if self.subwoofer else _sides(self.count)
-        text = f"{self.total:.2f} {self.currency} for {whom}"
-        if self.one_of_two:
-            both = sum(Taken(t.piece, t.part, 2 * t.count).price for t in self.taken)
-            text += f" ({both:.2f} for both)"
-        if self.missing:
-            text += ", without what is ordered"
-        if self.system_price is None:
-            yield text
-            return
-        part = self.total / self.system_price
-        text += f", {100.0 * part:.2g} % of a system of {self.system_price:g} {self.currency}"
-        if self.share is not None and part > self.share:
-            text += f": more than the {100.0 * self.share:g} % you have set"
-        yield text
-
-    def to_json(self) -> dict[str, Any]:
-        """Return the basket as plain values."""
-        return {
-            "destination": self.box,
-            "option": self.option or None,
-            "count": self.count,
-            "parts": [
-                {
-                    "name": t.part.name,
-                    "kind": t.part.kind,
-                    "place": t.piece.place,
-                    "from": t.part.from_,
-                    "to": t.part.to,
-                    "packages": t.packages,
-                    "price": round(t.price, 2),
-                    "in_stock": t.in_stock,
-                }
-                for t in self.taken
-            ],
-            "order": [_ordered(p, self.length_m) for p in self.missing],
-            "solder": self.solder if self.missing else "",
-            "total": self.total,
-            "currency": self.currency,
-            "says": list(self.says),
-        }
-
-
-def _sides(count: int) -> str:
-    return "both sides" if count == 2 else "one side" if count == 1 else f"{count} leads"
 
 
 def with_shelf_transformer(destination: Destination, shelf: Shelf) -> Destination:
@@ -199,50 +37,69 @@ def with_shelf_transformer(destination: Destination, shelf: Shelf) -> Destinatio
 def baskets(
     advice: Advice, destination: Destination, shelf: Shelf, system_price: float | None = None
 ) -> tuple[Basket, ...]:
-    """Return a basket for each box; of one that nothing is to be used for, only what it would be.
+    """Return a basket for each box, and one for each output that boxes share.
 
-    ``option`` of such a basket is empty, and so are its parts.
+    Of a box that nothing is to be used for only what it would be: ``option`` of such a basket is
+    empty, and so are its parts.
     """
-    found = []
+    found: list[Basket] = []
+    whole = shelf  # less what both sides take, where one was measured
     for choice in advice.choices:
         if choice.option is None:
             found.append(_none_yet(advice, choice, destination, shelf))
             continue
         basket = _basket(advice, choice, destination, shelf, system_price)
-        shelf = _less(shelf, basket)
+        basket = replace(basket, both=_again(basket.taken, basket.count_of_both, whole))
+        shelf, whole = less(shelf, basket.taken), less(whole, basket.both)
         found.append(basket)
+    for output in ("xlr", "rca"):
+        sharing = [b for b in found if b.option.startswith(f"{output}-to-")]
+        one, both = (_shared(held) for held in (
+            [b.count for b in sharing], [b.count_of_both for b in sharing]))  # fmt: skip
+        if one:
+            basket = _splitters(output, one, both, shelf, whole)
+            shelf, whole = less(shelf, basket.taken), less(whole, basket.both)
+            found.append(basket)
     return tuple(found)
 
 
-def _less(shelf: Shelf, basket: Basket) -> Shelf:
-    """Return the shelf without what a basket takes from it: another box cannot have it too."""
-    gone: dict[str, int] = {}
-    for t in basket.taken:
-        gone[t.part.name] = gone.get(t.part.name, 0) + t.packages
-    parts = tuple(replace(p, stock=max(p.stock - gone.get(p.name, 0), 0)) for p in shelf.parts)
-    return replace(shelf, parts=parts)
+def _shared(leads: Sequence[int]) -> int:
+    """Return how many splitters of one to two join the leads of several boxes to one output.
+
+    As many sockets as the box with most leads has leads: one for each side.
+    """
+    return sum(leads) - max(leads, default=0)
 
 
-def all_in_all(found: Sequence[Basket]) -> tuple[str, ...]:
-    """Return what several baskets come to: price, and what has to be ordered of each part."""
-    used = [b for b in found if b.taken or b.missing]
-    if len(used) < 2:
-        return ()
-    total = sum(b.total for b in used)
-    text = f"{total:.2f} {used[0].currency} for {len(used)} boxes"
-    price = used[0].system_price
-    if price is not None:
-        text += f", {100.0 * total / price:.2g} % of a system of {price:g} {used[0].currency}"
-    text += ", without what is ordered" if any(b.missing for b in used) else ""
-    order: dict[str, int] = {}
-    for t in (t for b in used for t in b.taken if not t.in_stock):
-        name = f"not in stock: {t.part.name}"
-        order[name] = order.get(name, 0) + t.packages - t.part.stock
-    for b in used:
-        for piece in b.missing:
-            name = f"not on the shelf: {_ordered(piece, b.length_m)}"
-            order[name] = order.get(name, 0) + b.count
-    return (text, *(f"to be ordered, {n} x, {name}" for name, n in order.items()))
+def _splitters(output: str, one: int, both: int, shelf: Shelf, whole: Shelf) -> Basket:
+    (found,) = _chain((SPLITTERS[output],), shelf, one, 0.0)
+    taken = (found,) if isinstance(found, Taken) else ()
+    return Basket(
+        box="",
+        option="",
+        count=one,
+        taken=taken,
+        missing=() if taken else (SPLITTERS[output],),
+        currency=shelf.currency,
+        share=None,
+        system_price=None,
+        dearer=tuple(_dearer(taken, shelf, 0.0)),
+        solder="",
+        one_of_two=both != one,
+        note="only where the device has one such socket a side",
+        both=_again(taken, both, whole),
+        shares=output,
+    )
+
+
+def _again(taken: Sequence[Taken], count: int, shelf: Shelf) -> tuple[Taken, ...]:
+    """Return the same parts taken ``count`` times from another state of the shelf."""
+    found: list[Taken] = []
+    for t in taken:
+        part = next(p for p in shelf.parts if p.name == t.part.name)
+        found.append(Taken(t.piece, part, count))
+        shelf = less(shelf, found[-1:])
+    return tuple(found)
 
 
 def _none_yet(
@@ -258,7 +115,7 @@ def _none_yet(
         would = replace(choice, option=choice.best, socket=socket)
         found = _basket(advice, would, destination, shelf, None)
         parts = [f"{t.packages} x {t.part.name}" for t in found.taken]
-        parts += [f"{_ordered(p, found.length_m)} (to be ordered)" for p in found.missing]
+        parts += [f"{ordered(p, found.length_m)} (to be ordered)" for p in found.missing]
         note += f"; the least bad, {choice.best}, would take {' and '.join(parts)}"
     return Basket(
         choice.box, "", 0, (), (), shelf.currency, shelf.share, None, (), "", note=note
@@ -292,9 +149,11 @@ def _basket(
         system_price=system_price,
         dearer=tuple(_dearer(taken, shelf, length)),
         solder=_soldering(ways[0], length),
-        one_of_two=_one_side(advice, choice)
+        one_of_two=count == 1
+        and _one_side(advice, choice)
         and not (choice.option.startswith("digital") or _subwoofer(advice, choice)),
         subwoofer=_subwoofer(advice, choice),
+        stereo=count == 2 and _one_side(advice, choice),
         length_m=length,
         offered=_offer(advice, choice, shelf, count),
     )
@@ -326,12 +185,16 @@ def _length(destination: Destination, choice: Choice) -> float:
 
 
 def leads_needed(advice: Advice, choice: Choice) -> int:
-    """Return how many of everything: two for a stereo pair; one of what carries both sides."""
+    """Return how many of everything: two for a stereo pair; one of what carries both sides.
+
+    A data sheet describes both sides of a device at once.
+    """
     if choice.option is not None and choice.option.startswith("digital"):
         return 1
     if _subwoofer(advice, choice):
         return 1
-    return 1 if _one_side(advice, choice) else 2
+    typed = any(c.code == "typed" for c in advice.cautions)
+    return 1 if _one_side(advice, choice) and not typed else 2
 
 
 def _subwoofer(advice: Advice, choice: Choice) -> bool:
@@ -365,6 +228,7 @@ def _chain(
         offers = [Taken(piece, p, count) for p in fitting]
         best = min(offers, key=lambda t: (not t.in_stock, t.price, t.part.name), default=None)
         found.append(piece if best is None else best)
+        shelf = shelf if best is None else less(shelf, (best,))
     return tuple(found)
 
 
@@ -379,7 +243,7 @@ def _fits(part: Part, piece: Piece, length_m: float) -> bool:
     """Tell whether a part is what a piece asks for; a lead long enough for its place."""
     if (part.kind, part.from_, part.to) != (piece.kind, piece.from_, piece.to):
         return False
-    if piece.kind in ("lead", "adapter") and not _wired_alike(part, piece):
+    if piece.kind in ("lead", "adapter", "splitter") and not _wired_alike(part, piece):
         return False
     if piece.ohm is not None and part.impedance_ohm != piece.ohm:
         return False
@@ -404,11 +268,12 @@ def _dearer(taken: Sequence[Taken], shelf: Shelf, length_m: float) -> Iterable[s
     for t in taken:
         others = [
             p for p in shelf.parts
-            if p is not t.part and _fits(p, t.piece, length_m)
+            if p.name != t.part.name and _fits(p, t.piece, length_m)
             and p.price / p.pieces > t.part.price / t.part.pieces
         ]  # fmt: skip
         for other in sorted(others, key=lambda p: p.price)[:DEAREST_LISTED]:
-            more = Taken(t.piece, other, t.count).price - t.price
+            prices = [Taken(t.piece, replace(p, loose=0), t.count).price for p in (other, t.part)]
+            more = prices[0] - prices[1]
             yield f"{other.name} does the same for {more:.2f} more: {_differs(t.part, other)}"
 
 

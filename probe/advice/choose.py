@@ -87,6 +87,7 @@ def _choose_for(box: str, candidates: Sequence[Candidate], destination: Destinat
         reasons += [reason] if reason else []
     order = {option.id: i for i, option in enumerate(OPTIONS)}
     best = min(pool, key=lambda c: order[c.option.id])
+    left.noted(pool, ([best], None), lambda _: "no better than what is used")
     why += [reason(best) for reason in reasons]
     why += [reason for reason in (kept, unharmed) if reason]
     passed = _passed_by(best, candidates, left)
@@ -300,7 +301,7 @@ def _passed_by(best: Candidate, candidates: Sequence[Candidate], left: Left) -> 
         if not plain or (c.option.id, c.socket) == (best.option.id, best.socket):
             continue
         if c.works:
-            lacks = left.why.get((c.socket, c.option.id), "is no better")
+            lacks = left.why[(c.socket, c.option.id)]
             said.append(f"{c.option.id} works too, but: {lacks}")
         else:
             worst = max((s.verdict for s in c.sides), key=lambda v: RANK[v])

@@ -12,7 +12,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-Kind = Literal["lead", "adapter", "transformer", "attenuator", "digital-transformer"]
+Kind = Literal[
+    "lead", "adapter", "splitter", "transformer", "attenuator", "digital-transformer"
+]
 Plug = Literal["xlr-female", "xlr-male", "rca-female", "rca-male"]
 Place = Literal["source", "run", "destination"]
 
@@ -41,7 +43,8 @@ class Piece:
     @property
     def says(self) -> str:
         """The piece in words."""
-        what = {"digital-transformer": "digital transformer"}.get(self.kind, self.kind)
+        names = {"digital-transformer": "digital transformer", "splitter": "splitter, one to two"}
+        what = names.get(self.kind, self.kind)
         text = f"{what}, {PLUGS[self.from_]} to {PLUGS[self.to]}"
         if self.ohm is not None:
             text += f", {self.ohm:g} ohm"
@@ -136,6 +139,13 @@ WAYS |= {
                       "destination")),
     ),
 }  # fmt: skip
+
+
+SPLITTERS: dict[str, Piece] = {
+    "xlr": _piece("splitter", "xlr-female", "xlr-male", "1-1 2-2 3-3", "source"),
+    "rca": _piece("splitter", "rca-male", "rca-female", "centre-centre shell-shell", "source"),
+}
+"""For each output what joins the leads of two boxes to it, like pins to like pins."""
 
 
 def attenuator_piece(to: Literal["rca", "xlr"], attenuation_db: float) -> Piece:

@@ -77,6 +77,8 @@ class Part:
     transformer: TwoPort | None
     attenuation_db: float | None
     impedance_ohm: float | None
+    loose: int = 0
+    """Pieces left of a package that another box has paid for."""
 
 
 @dataclass(frozen=True)
@@ -128,7 +130,7 @@ def _check(path: Path, at: int, table: PartTable) -> None:
                     f'"{wire}" is no wire here; write contact-contact, the first one of '
                     f"{', '.join(ends[0])}, the second one of {', '.join(ends[1])}",
                 )  # fmt: skip
-    if table.kind in ("lead", "adapter") and not table.wires:
+    if table.kind in ("lead", "adapter", "splitter") and not table.wires:
         raise complaint(path, here, f"wires is missing; a {table.kind} needs what joins what")
     if table.kind == "lead" and table.length_m is None:
         raise complaint(path, here, "length_m is missing; a lead needs its length")
@@ -205,7 +207,8 @@ share_percent = 10.0              # say so when the parts cost more than this sh
 
 [[part]]
 name = "RCA lead 1 m, pair"
-kind = "lead"                     # lead | adapter | transformer | attenuator | digital-transformer
+kind = "lead"                     # lead | adapter | splitter | transformer | attenuator
+                                  # | digital-transformer
 from = "rca-male"                 # plug on the part: xlr-female | xlr-male | rca-female | rca-male
 to = "rca-male"
 wires = ["centre-centre", "shell-shell"]
@@ -273,6 +276,24 @@ to = "rca-female"
 transformer = "alder"
 price = 60.0
 stock = 3
+
+[[part]]
+name = "RCA splitter"
+kind = "splitter"                 # one to two: the device's end first, then what both others are
+from = "rca-male"
+to = "rca-female"
+wires = ["centre-centre", "shell-shell"]
+price = 9.0
+stock = 4
+
+[[part]]
+name = "XLR splitter"
+kind = "splitter"
+from = "xlr-female"
+to = "xlr-male"
+wires = ["1-1", "2-2", "3-3"]
+price = 18.0
+stock = 4
 
 [[part]]
 name = "RCA attenuator 10 dB"

@@ -10,10 +10,10 @@ if TYPE_CHECKING:
     from pathlib import Path
     from typing import Any
 
-    from probe.advice.basket import Basket
     from probe.advice.destination import Destination
     from probe.advice.model import Advice
     from probe.advice.shelf import Shelf
+    from probe.advice.taken import Basket
     from probe.advice.vary import Axis, Sweep
 
 
@@ -116,7 +116,8 @@ class More:
         """Return the advice as plain values, with what was asked for besides."""
         document = advice.to_json()
         if self._shelf is not None:
-            from probe.advice.basket import all_in_all, baskets
+            from probe.advice.basket import baskets
+            from probe.advice.taken import all_in_all
 
             price = self._args.system_price
             self._baskets = baskets(advice, destination, self._shelf, price)
@@ -133,12 +134,13 @@ class More:
 
     def text(self) -> str:
         """Return what is printed after the advice."""
-        from probe.advice.basket import all_in_all
+        from probe.advice.taken import all_in_all
         from probe.advice.text import bullets
 
         lines: list[str] = []
         for basket in self._baskets:
-            to = f" ({basket.box})" if len(self._baskets) > 1 else ""
+            whom = basket.box or f"sharing the {basket.shares.upper()} output"
+            to = f" ({whom})" if len(self._baskets) > 1 else ""
             lines += ["", f"From the shelf{to}", *bullets(basket.says)]
         if whole := all_in_all(self._baskets):
             lines += ["", "From the shelf, all in all", *bullets(whole)]

@@ -63,10 +63,11 @@ def _loudness(option: Mapping[str, Any]) -> list[str]:
         if max(abs(low), abs(high)) < AS_LOUD_DB:
             return [f"As loud as a plain {link} lead."]
         at = f"than a plain {link} lead at the same volume setting."
+        told = _tenths_of(option[key])
         if low >= 0.0:
-            return [f"{_tenths(low, high)} louder {at}"]
+            return [f"{told} louder {at}"]
         if high <= 0.0:
-            return [f"{_tenths(-high, -low)} quieter {at}"]
+            return [f"{told} quieter {at}"]
         return [f"Between {-low:.1f} dB quieter and {high:.1f} dB louder {at}"]
     return []
 
@@ -82,7 +83,9 @@ def _full_output(used: Mapping[str, Any], box: str) -> list[str]:
         return [f"The {box} just about reaches its full output."]
     if high >= 0.0:
         return [f"The {box} may stay up to {-low:.1f} dB short of its full output."]
-    return [f"The {box} stays {_tenths(-high, -low)} short of its full output."]
+    return [
+        f"The {box} stays {_tenths_of(used['full_output_margin_db'])} short of its full output."
+    ]
 
 
 def _hum(used: Mapping[str, Any]) -> list[str]:
@@ -128,13 +131,14 @@ def _band(used: Mapping[str, Any], box: str) -> list[str]:
     ends = {"at_20_hz": "deepest bass", "at_20_khz": "highest treble"}
     if box == "subwoofer":
         del ends["at_20_khz"]
-    known = {what: _ends(losses.get(key)) for key, what in ends.items()}
+    key_of = {what: key for key, what in ends.items()}
+    known = {what: _ends(losses.get(key)) for what, key in key_of.items()}
     said = []
     for what, found in known.items():
         if found is not None and found[1] > HEARD_LOSS_DB:
-            said.append(f"{_tenths(max(found[0], 0.0), found[1])} of the {what} is lost.")
+            said.append(f"{_tenths_of(losses[key_of[what]])} of the {what} is lost.")
         elif found is not None and found[0] < -HEARD_LOSS_DB:
-            rise = _tenths(max(-found[1], 0.0), -found[0])
+            rise = _tenths_of(losses[key_of[what]])
             said.append(f"The {what} comes {rise} too strong.")
     if _has(used, "stage-fault"):
         return [*said, "It comes from the faulty output: how it sounds once repaired, or when the "
@@ -162,8 +166,15 @@ def _whole(low: float, high: float) -> str:
     return f"{low:.0f} to {high:.0f} dB"
 
 
-def _tenths(low: float, high: float) -> str:
-    """Return tenths of a decibel; of what is narrow the middle."""
+def _tenths_of(entry: Mapping[str, Any]) -> str:
+    """Return the size of a figure in tenths of a decibel; of what is narrow the figure itself.
+
+    Of an interval that reaches over none the part beyond none is what is told.
+    """
+    low, high = _ends(entry) or (0.0, 0.0)
+    value = number(entry) or 0.0
+    if value < 0.0:
+        low, high = -high, -low
     if high - low < TENTH_DB:
-        return f"{(low + high) / 2.0:.1f} dB"
-    return f"{low:.1f} to {high:.1f} dB"
+        return f"{abs(value):.1f} dB"
+    return f"{max(low, 0.0):.1f} to {high:.1f} dB"

@@ -7,18 +7,19 @@ hums, what never to do; the figures follow for the curious.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from markupsafe import Markup
 
 from probe.numbers import number
 from probe.report import words
+from probe.report.before import BEFORE, FIRST, before_of, first_of, places_in
 from probe.report.bounded import MOST_DB, figure
 from probe.report.document import listing
 from probe.report.gains import GOOD_HUM_DB, gains
-from probe.report.other_ways import nothing_used, other_ways, stays_out, why_nothing
-from probe.report.places import in_places, place_of, places_of
+from probe.report.other_ways import fewest, nothing_used, other_ways, why_nothing
+from probe.report.places import place_of
 from probe.report.plugs import drawn_of, lead_drawing
 from probe.report.text import clean, printed
 from probe.report.used import as_used, needs_pad, worse_side
@@ -30,8 +31,12 @@ MOST_ITEMS = 5
 MOST_CHARACTERS = 2400
 """From here the print is smaller: what fits on one side as it is, tried in a browser."""
 
+ROOM_CHARACTERS = 3600
+"""What one side holds in the smaller print, tried in a browser."""
+
 NEVER = (
-    "Never change leads with the amplifier on: volume down, everything off, the amplifier last on.",
+    "Never change leads with an amplifier or subwoofer on: volume down, everything off, and that "
+    "one on last.",
     "Never lift the protective earth of a mains plug against hum. Mains wiring is for licensed "
     "people; the electrical code of your place comes first.",
     "Never put an adapter on a headphone or loudspeaker output, and never join a digital and an "
@@ -124,65 +129,6 @@ def render_leaflet(advice: Mapping[str, Any], heading: Heading | None = None) ->
     )
 
 
-FIRST = ("headphone-output", "speaker-output", "direct-voltage", "stage-fault")
-"""Codes of the cautions that stand before any choice."""
-
-
-def first_of(advice: Mapping[str, Any]) -> tuple[str, ...]:
-    """Return the cautions that stand before any choice, in the words of the advice."""
-    cautions = [c for c in listing(advice, "cautions") if isinstance(c, Mapping)]
-    found = [printed(c.get("message")) for code in FIRST for c in cautions if c.get("code") == code]
-    return tuple(dict.fromkeys(found))
-
-
-BEFORE = ("simulated", "direct-voltage-not-metered", "load-refused", "phantom-power",
-          "unlikely-sensitivity", "shared-output", "together-not-all", "together",
-          "together-suffers", "together-not-settled", "together-mind")  # fmt: skip
-"""Codes of the cautions that stand at the head of every side."""
-
-AT_ONCE = {
-    "together-not-all": "Not all of these boxes can hang on this device at once: while the others "
-    "are plugged in, {} stays unplugged.",
-    "together-mind": "With all plugged in at once there is more to mind than for each alone: ask "
-    "before that is done.",
-    "together-not-settled": "The sheets judge each box alone. With all plugged in at once it is "
-    "not settled that each still works: have that measured first.",
-    "together-suffers": "The sheets judge each box alone. With all plugged in at once not every "
-    "one plays as loud as its sheet says: turn up, or ask first.",
-    "together": "The leads of all sheets were chosen to go together: plug them in as the sheets "
-    "have them, all or none.",
-}
-"""Cautions of several boxes at once, without the words of the program."""
-
-MOST_WORDS = 260
-"""Characters of a caution at the head."""
-
-
-def before_of(
-    advice: Mapping[str, Any], option: Mapping[str, Any] | None = None
-) -> tuple[str, ...]:
-    """Return what has to be known before anything is connected, of ``option`` alone if given."""
-    elsewhere = {"phantom-power"} if option is not None and option.get("to") != "xlr" else set()
-    cautions = [c for c in listing(advice, "cautions") if isinstance(c, Mapping)]
-    places = _places(advice)
-    out = " and ".join(places.get(box, box) for box in stays_out(advice)) or "one of them"
-    told = (
-        AT_ONCE[code].format(out)
-        if code in AT_ONCE
-        else in_places(printed(c.get("message"), MOST_WORDS), places)
-        for code in BEFORE
-        for c in cautions
-        if c.get("code") == code and code not in elsewhere
-    )
-    return tuple(dict.fromkeys(told))
-
-
-def _places(advice: Mapping[str, Any]) -> dict[str, str]:
-    """Return what each box is called on the sheets."""
-    options = [o for o in listing(advice, "options") if isinstance(o, Mapping)]
-    return places_of(o.get("destination") for o in options if o.get("destination"))
-
-
 def leaves_of(advice: Mapping[str, Any]) -> tuple[Leaf, ...]:
     """Return the sides of paper: one a box, or one that says that nothing is to be connected."""
     options = [o for o in listing(advice, "options") if isinstance(o, Mapping)]
@@ -192,14 +138,23 @@ def leaves_of(advice: Mapping[str, Any]) -> tuple[Leaf, ...]:
         if option.get("verdict") == "use":
             held.append(option)
     if not any(boxes.values()):
-        return (_nothing(advice),)
+        return (_fitted(_nothing(advice)),)
     several = len(boxes) > 1
     return tuple(
-        _leaf(advice, sides, options, box if several else "", at)
-        if sides
-        else _nothing(advice, box)
+        _fitted(
+            _leaf(advice, sides, options, box if several else "", at)
+            if sides
+            else _nothing(advice, box)
+        )
         for at, (box, sides) in enumerate(boxes.items())
     )
+
+
+def _fitted(leaf: Leaf) -> Leaf:
+    """Return the side with as many of the other ways as there is room for."""
+    if leaf.characters <= ROOM_CHARACTERS:
+        return leaf
+    return replace(leaf, others=fewest(leaf.others))
 
 
 def _nothing(advice: Mapping[str, Any], box: str = "") -> Leaf:
@@ -216,9 +171,9 @@ def _nothing(advice: Mapping[str, Any], box: str = "") -> Leaf:
     ]  # fmt: skip
     return Leaf(
         device=clean(advice.get("device") or "the device"),
-        destination=_places(advice).get(box) or place_of(box or advice.get("destination")),
+        destination=places_in(advice).get(box) or place_of(box or advice.get("destination")),
         first=first,
-        before=before_of(advice),
+        before=before_of(advice, options),
         # no option at all is only given where nothing may ever hang on the output as it is
         chosen="Never connect this output" if first and not options else nothing_used(options),
         drawing=None,
@@ -241,14 +196,14 @@ def _leaf(
     option = sides[0]
     used = worse_side([as_used(s, with_pad=needs_pad(s)) for s in sides])
     device = clean(advice.get("device") or "the device")
-    place = _places(advice).get(box) or place_of(box or advice.get("destination"))
+    place = places_in(advice).get(box) or place_of(box or advice.get("destination"))
     with_pad = needs_pad(option)
     way = words.OPTIONS.get(str(option.get("id"))) or clean(option.get("says") or "", 120)
     return Leaf(
         device=device,
         destination=place,
         first=first_of(advice),
-        before=before_of(advice, option),
+        before=before_of(advice, sides),
         chosen=f"{way}, with an attenuator in its plug"
         if with_pad and "attenuator" not in way
         else way,
@@ -272,8 +227,9 @@ def _needs(
     for basket in listing(advice, "shelf"):
         if isinstance(basket, Mapping) and basket.get("destination") == option.get("destination"):
             found = [printed(line) for line in listing(basket, "says")][: MOST_ITEMS + 1]
-            whole = "; ".join(printed(line) for line in listing(advice, "shelf_total"))
-            return [*found, *_digital_pad(option), *([f"All in all: {whole}"] if whole else [])]
+            # what has to be ordered stands with each box already
+            whole = [f"All in all: {printed(line)}" for line in listing(advice, "shelf_total")[:1]]
+            return [*found, *_digital_pad(option), *_splitters(advice, option), *whole]
     says = printed(option.get("says"))
     adapter = option.get("adapter")
     if _digital(option):
@@ -290,6 +246,15 @@ def _needs(
         says = printed(pad.get("says"), 160)
         found.append(f"{must}: an attenuator in the plug at the destination, {says}.")
     return found
+
+
+def _splitters(advice: Mapping[str, Any], option: Mapping[str, Any]) -> list[str]:
+    """Return what shares the output that this box uses with other boxes."""
+    return [
+        f"Shared with the other boxes: {'; '.join(printed(line) for line in listing(one, 'says'))}"
+        for one in listing(advice, "shelf")
+        if isinstance(one, Mapping) and one.get("shares") and one["shares"] == option.get("from")
+    ]
 
 
 def _digital_pad(option: Mapping[str, Any]) -> list[str]:

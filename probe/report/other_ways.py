@@ -11,7 +11,7 @@ from probe.report.text import clean, printed
 from probe.report.used import as_used, needs_pad
 
 MOST_OTHERS = 6
-"""Rows of the other ways."""
+"""Rows of the other ways where there is no room for all; from more on the best stand first."""
 
 LEFT_OUT = "left out for want of room; none of them is judged better than these"
 
@@ -88,12 +88,19 @@ def other_ways(
         if _badness(option) > _badness(held):
             worst[str(option.get("id"))] = option
     ways = list(worst.values())
-    if len(ways) > MOST_OTHERS:  # what is left out is judged no better than what is shown
-        ways = sorted(ways, key=_badness)[: MOST_OTHERS - 1]
-    rows = [(_name(o), words.VERDICTS.get(str(o.get("verdict")), ""), _because(o)) for o in ways]
-    if len(ways) < len(worst):
-        rows.append((f"{len(worst) - len(ways)} more", "", LEFT_OUT))
-    return tuple(rows)
+    if len(ways) > MOST_OTHERS:
+        ways = sorted(ways, key=_badness)
+    return tuple(
+        (_name(o), words.VERDICTS.get(str(o.get("verdict")), ""), _because(o)) for o in ways
+    )
+
+
+def fewest(rows: tuple[tuple[str, str, str], ...]) -> tuple[tuple[str, str, str], ...]:
+    """Return the first of the other ways, for a side without room; those left out are no better."""
+    if len(rows) <= MOST_OTHERS:
+        return rows
+    kept = rows[: MOST_OTHERS - 1]
+    return (*kept, (f"{len(rows) - len(kept)} more", "", LEFT_OUT))
 
 
 def _badness(option: Mapping[str, Any]) -> int:

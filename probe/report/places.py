@@ -56,6 +56,16 @@ def _figures(box: str) -> str:
     return ", ".join(dict.fromkeys(words))
 
 
+def named_in(text: str, places: Mapping[str, str]) -> set[str]:
+    """Return the boxes that a sentence names."""
+    found = set()
+    for box in sorted(places, key=len, reverse=True):  # one may begin as another does
+        if re.search(rf"(?<![^\s(]){re.escape(clean(box))}(?![^\s,;:).])", text):
+            found.add(box)
+            text = text.replace(clean(box), "")
+    return found
+
+
 def in_places(text: str, places: Mapping[str, str]) -> str:
     """Return a sentence of the advice with the boxes called as the customer knows them."""
     for box in sorted(places, key=len, reverse=True):

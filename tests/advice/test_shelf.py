@@ -12,11 +12,13 @@ import pytest
 
 from probe.advice.advise import advise
 from probe.advice.basket import Basket, baskets, leads_needed, with_shelf_transformer
-from probe.advice.destination import Cable, Destination, Input
+from probe.advice.destination import Cable, Destination, Input, together
 from probe.advice.ground import of_preset
 from probe.advice.leads import WAYS
 from probe.advice.model import Advice
 from probe.advice.shelf import TEMPLATE, listed, read_shelf
+from probe.advice.source_file import read_source
+from probe.advice.taken import all_in_all
 from probe.advice.transformers import find_transformer
 from probe.advice.wiring import OPTIONS
 from probe.errors import BadInput
@@ -266,3 +268,58 @@ def test_an_offered_attenuator_is_named_and_what_is_ordered_has_its_length(
     # arithmetic: 4 V over 0.4 V are 20.0; just over it 10 dB are taken, which lie there
     there = basket(shelf_file, pair(symmetrical(), little, operating_volts=8.2))
     assert "if it is too loud: 2 x RCA attenuator 10 dB, 28.00 EUR" in there.says
+
+
+SHEET = """
+format = "probe-source/1"
+single_ended_level_v = 2.0
+single_ended_impedance_ohm = 100
+single_ended_maximum_v = 6.0
+kinds = ["unbalanced"]
+[device]
+output = "line"
+connectors = ["rca"]
+"""
+
+
+def boxes(source: Path | None, *inputs: Input) -> tuple[Advice, Destination]:
+    """Return the advice for boxes of one input each, from a data sheet or of one measured side."""
+    cable = Cable(1.0, 100e-12, 0.03, 0.02)
+    whole = together([Destination(f"box {n}", (i,), cable) for n, i in enumerate(inputs)])
+    if source is None:
+        document, sources = facts(connectors=("rca",)), {"mono": symmetrical()}
+        document["sides"] = {"mono": document["sides"]["left"]}
+        return advise(document, sources, whole), whole
+    document, told = read_source(source)
+    return advise(document, told, whole), whole
+
+
+def test_a_data_sheet_is_counted_for_both_sides(tmp_path: Path, shelf_file: Path) -> None:
+    source = written(tmp_path / "sheet.toml", SHEET)
+    sub = replace(RCA, role="subwoofer")
+    found = baskets(*boxes(source, RCA, sub), read_shelf(shelf_file))
+    # closed form: two leads and one; three leads on two sockets are one too many; packages of two
+    assert [b.count for b in found] == [2, 1, 1]
+    assert [b.total for b in found] == [24.0, 24.0, 9.0]
+    assert any("24.00 EUR for both sides of a stereo device" in line for line in found[0].says)
+    # closed form: 24 + 24 + 9
+    assert all_in_all(found) == ("57.00 EUR for 2 boxes with what shares an output",)
+
+
+def test_boxes_share_a_package(tmp_path: Path, shelf_file: Path) -> None:
+    sub = replace(RCA, role="subwoofer")
+    source = written(tmp_path / "sheet.toml", SHEET)
+    found = baskets(*boxes(source, sub, sub), read_shelf(shelf_file))
+    # closed form: two leads, two in a package: one package; the second costs nothing more
+    assert [b.total for b in found] == [24.0, 0.0, 9.0]
+    assert found[1].says[0] == "1 of RCA lead 1 m, pair: left of a package counted already"
+
+
+def test_the_sum_of_one_side_says_what_both_are(shelf_file: Path) -> None:
+    sub = replace(RCA, role="subwoofer")
+    found = baskets(*boxes(None, RCA, sub), read_shelf(shelf_file))
+    # closed form: of one side two leads are one package, and a splitter of 9; of both sides three
+    # leads are two packages, and still one socket is one short
+    assert [(b.total, b.total_of_both) for b in found] == [(24.0, 24.0), (0.0, 24.0), (9.0, 9.0)]
+    says = "33.00 EUR for 2 boxes with what shares an output, one side (57.00 for both)"
+    assert all_in_all(found) == (says,)

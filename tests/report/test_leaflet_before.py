@@ -7,7 +7,7 @@ from typing import Any
 
 from probe.report.bounded import figure
 from probe.report.leaflet import leaves_of
-from probe.report.other_ways import other_ways
+from probe.report.other_ways import fewest, other_ways
 from probe.report.varied import varied_of
 
 WHOLE = {"at_20_hz": {"value": 0.1, "unit": "dB"}, "at_20_khz": {"value": 0.0, "unit": "dB"}}
@@ -53,10 +53,23 @@ def test_the_sum_of_the_shelf_stands_where_its_parts_do() -> None:
         "options": [{"id": "xlr-to-xlr", "verdict": "use", "destination": box, "hazards": []}
                     for box in ("amplifier", "subwoofer")],
         "shelf": [{"destination": box, "says": ["1 x lead"]} for box in ("amplifier", "subwoofer")],
-        "shelf_total": ["38.00 EUR for 2 boxes"],
+        "shelf_total": ["38.00 EUR for 2 boxes", "to be ordered, 2 x, not in stock: lead"],
     }  # fmt: skip
     for leaf in leaves_of(advice):
+        # what has to be ordered stands with the box it is for
         assert leaf.needs[-1] == "All in all: 38.00 EUR for 2 boxes"
+
+
+def test_what_shares_an_output_stands_with_the_boxes_that_use_it() -> None:
+    boxes = {"amplifier": "xlr", "subwoofer": "xlr", "recorder": "rca"}
+    advice = {
+        "options": [{"id": f"{out}-to-xlr", "verdict": "use", "destination": box, "from": out,
+                     "hazards": []} for box, out in boxes.items()],
+        "shelf": [{"destination": box, "says": ["1 x lead"]} for box in boxes]
+        + [{"destination": None, "shares": "xlr", "says": ["1 x splitter", "9.00 EUR"]}],
+    }  # fmt: skip
+    told = [" ".join(leaf.needs) for leaf in leaves_of(advice)]
+    assert ["1 x splitter; 9.00 EUR" in text for text in told] == [True, True, False]
 
 
 def test_a_subwoofer_takes_one_lead() -> None:
@@ -116,11 +129,35 @@ def test_no_transformer_is_asked_for_that_hums_more_than_the_lead() -> None:
 
 def test_ways_that_are_left_out_are_counted_and_no_better() -> None:
     held = [{"id": f"way {k}", "verdict": "never" if k < 4 else "works"} for k in range(10)]
-    shown = other_ways(held, None)
+    shown = fewest(other_ways(held, None))
     # arithmetic: five shown and five left out of ten; the six that work come first
     assert [row[0] for row in shown[:5]] == [f"way {k}" for k in range(4, 9)]
     assert shown[5][0] == "5 more"
-    assert len(other_ways(held[:6], None)) == 6
+    assert len(fewest(other_ways(held[:6], None))) == 6
+
+
+def test_ways_are_left_out_only_where_there_is_no_room() -> None:
+    options = [{"id": f"way {k}", "verdict": "use" if k == 0 else "works", "destination": "amp",
+                "hazards": []} for k in range(11)]  # fmt: skip
+    for words, rows in ((0, 10), (60, 6)):
+        cautions = [{"code": "simulated", "message": f"{n} " + "word " * words} for n in range(12)]
+        (leaf,) = leaves_of({"options": options, "cautions": cautions})
+        # arithmetic: ten ways beside the one used; twelve cautions of 260 characters fill the side
+        assert len(leaf.others) == rows
+
+
+def test_a_sheet_has_the_cautions_of_its_own_box() -> None:
+    message = "Some XLR inputs carry phantom power"
+    options = [{"id": way, "verdict": verdict, "destination": box, "to": to, "hazards": []}
+               for way, verdict, box, to in (("xlr-to-xlr", "use", "amp", "xlr"),
+                                             ("rca-to-rca", "avoid", "sub", "rca"))]  # fmt: skip
+    cautions = [{"code": "phantom-power", "message": message},
+                {"code": "unlikely-sensitivity",
+                 "message": "full output at 30 mV (sub: rca input)"}]  # fmt: skip
+    amp, sub = leaves_of({"options": options, "cautions": cautions})
+    # a box without an XLR input has no phantom power
+    assert amp.before == (message,)
+    assert [line.startswith("full output at 30 mV") for line in sub.before] == [True]
 
 
 def test_what_is_much_to_read_is_printed_smaller() -> None:

@@ -33,10 +33,10 @@ def made(*inputs: Input, stage: Any, kind: str, connectors: tuple[str, ...] = ("
 
 
 def crowded() -> dict[str, Any]:
-    """An answer with more cautions and more to mind than any has."""
+    """An answer with more cautions and more to mind than any has, and all the ways there are."""
     document = made(RCA, XLR, stage=symmetrical(), kind="differential")
     long = "what a dealer has to know before anything is connected, "
-    more = [{"code": "unlikely-sensitivity", "message": long * 4} for _ in range(7)]
+    more = [{"code": "unlikely-sensitivity", "message": f"{n} {long * 4}"} for n in range(4)]
     for option in document["options"]:
         option["hazards"] = [{"code": f"mind-{k}", "message": long * 3} for k in range(2)]
     return {**document, "cautions": [*document["cautions"], *more]}

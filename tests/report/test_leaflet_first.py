@@ -11,7 +11,7 @@ from probe.advice import text
 from probe.advice.advise import advise
 from probe.advice.model import Advice
 from probe.advice.typed import typed_destination
-from probe.report import leaflet, render_html, render_leaflet
+from probe.report import before, render_html, render_leaflet
 from probe.report.summary import render_summary
 from tests.advice.stages import facts, symmetrical
 
@@ -71,7 +71,7 @@ def test_the_box_is_set_larger_than_the_rest() -> None:
 
 
 def test_sheet_and_screen_hold_the_same_first() -> None:
-    assert leaflet.FIRST == text.FIRST
+    assert before.FIRST == text.FIRST
 
 
 @pytest.mark.parametrize(("volts", "clean"), [(0.05, True), (0.6, False), (-3.0, False)])

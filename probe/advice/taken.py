@@ -1,0 +1,234 @@
+"""What one connection takes from a shelf, what it costs, and what several come to."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from probe.advice.leads import Piece
+from probe.advice.shelf import Part, Shelf
+
+SHORT_METRES = 1.5
+"""A lead behind a transformer is at most this long. [practice]"""
+
+
+@dataclass(frozen=True)
+class Taken:
+    """A part for one piece of the chain; ``packages`` to buy for ``count`` of them."""
+
+    piece: Piece
+    part: Part
+    count: int
+
+    @property
+    def packages(self) -> int:
+        """How many to take from the shelf, after what is left of one that is paid for."""
+        return math.ceil(max(self.count - self.part.loose, 0) / self.part.pieces)
+
+    @property
+    def price(self) -> float:
+        """For all of them."""
+        return self.packages * self.part.price
+
+    @property
+    def in_stock(self) -> bool:
+        """Whether there are enough."""
+        return self.part.stock >= self.packages
+
+    @property
+    def says(self) -> str:
+        """How many of what, and whether they are there."""
+        stock = "" if self.in_stock else f" (only {self.part.stock} in stock: order the rest)"
+        of = f", {self.part.pieces} in a package" if self.part.pieces > 1 else ""
+        left = min(self.count, self.part.loose)
+        if not self.packages:
+            return f"{left} of {self.part.name}: left of a package counted already"
+        rest = f", and {left} left of a package counted already" if left else ""
+        return f"{self.packages} x {self.part.name}{of}{rest}{stock}"
+
+
+def ordered(piece: Piece, length_m: float) -> str:
+    """Return what to order, with the length of a lead."""
+    if piece.kind != "lead":
+        return piece.says
+    short = piece.place == "destination"
+    return f"{piece.says}, {f'at most {SHORT_METRES:g}' if short else f'{length_m:g}'} m"
+
+
+@dataclass(frozen=True)
+class Basket:
+    """What one connection takes from the shelf.
+
+    ``missing`` holds pieces that nothing on the shelf makes; then ``solder`` says how the lead
+    is made.
+    """
+
+    box: str
+    option: str
+    count: int
+    taken: tuple[Taken, ...]
+    missing: tuple[Piece, ...]
+    currency: str
+    share: float | None
+    system_price: float | None
+    dearer: tuple[str, ...]
+    solder: str
+    one_of_two: bool = False
+    """One side was measured, and the other will want the same."""
+    subwoofer: bool = False
+    """It is one box with one lead."""
+    note: str = ""
+    """What has to be said before the parts."""
+    length_m: float = 0.0
+    """Of the lead, for what has to be ordered."""
+    offered: Taken | Piece | None = None
+    """An attenuator that is not in the plug, but would help."""
+    both: tuple[Taken, ...] = ()
+    """The same parts for both sides, where ``one_of_two``; else ``taken`` once more."""
+    stereo: bool = False
+    """Nobody said how many sides the device has: two were taken."""
+    shares: str = ""
+    """The output that splitters share between the boxes; then no box of its own."""
+
+    @property
+    def total(self) -> float:
+        """Price of what is taken."""
+        return round(sum(t.price for t in self.taken), 2)
+
+    @property
+    def total_of_both(self) -> float:
+        """Price of what is taken, for both sides where one was measured."""
+        return round(sum(t.price for t in self.both), 2)
+
+    @property
+    def count_of_both(self) -> int:
+        """How many leads both sides want."""
+        return 2 * self.count if self.one_of_two else self.count
+
+    @property
+    def says(self) -> tuple[str, ...]:
+        """Everything there is to say, a line each."""
+        note = (self.note,) if self.note else ()
+        return (*note, *self._lines(), *self._price(), *self._offered(), *self._second(),
+                *self.dearer)  # fmt: skip
+
+    def _second(self) -> Iterable[str]:
+        """Say what the other side of a stereo pair lacks, where only one was measured."""
+        if not self.one_of_two:
+            return
+        for t, both in zip(self.taken, self.both, strict=True):
+            if t.in_stock and not both.in_stock:
+                yield (
+                    f"for the second side of a stereo pair {both.packages} x {t.part.name} are "
+                    f"needed, and only {both.part.stock} in stock"
+                )
+
+    def _lines(self) -> Iterable[str]:
+        for t in self.taken:
+            yield t.says
+        for piece in self.missing:
+            yield f"order, {self.count} x: {ordered(piece, self.length_m)}"
+        if self.missing and self.solder:
+            yield f"or solder: {self.solder}"
+
+    def _offered(self) -> Iterable[str]:
+        """Name the attenuator that would help, beside what is taken."""
+        if isinstance(self.offered, Taken):
+            price = f"{self.offered.price:.2f} {self.currency}"
+            yield f"if it is too loud: {self.offered.says}, {price}"
+        elif self.offered is not None:
+            yield f"if it is too loud, order, {self.count} x: {self.offered.says}"
+
+    def _price(self) -> Iterable[str]:
+        if not self.taken:
+            return
+        text = f"{self.total:.2f} {self.currency} for {self._whom()}"
+        if self.one_of_two:
+            text += f" ({self.total_of_both:.2f} for both)"
+        if self.missing:
+            text += ", without what is ordered"
+        if self.system_price is None:
+            yield text
+            return
+        part = self.total / self.system_price
+        text += f", {100.0 * part:.2g} % of a system of {self.system_price:g} {self.currency}"
+        if self.share is not None and part > self.share:
+            text += f": more than the {100.0 * self.share:g} % you have set"
+        yield text
+
+    def _whom(self) -> str:
+        if self.shares:
+            return "the splitters" if self.count > 1 else "the splitter"
+        if self.subwoofer:
+            return "the subwoofer's one lead"
+        return f"{_sides(self.count)}{' of a stereo device' * self.stereo}"
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the basket as plain values."""
+        return {
+            "destination": self.box or None,
+            "option": self.option or None,
+            "shares": self.shares or None,
+            "count": self.count,
+            "parts": [
+                {
+                    "name": t.part.name,
+                    "kind": t.part.kind,
+                    "place": t.piece.place,
+                    "from": t.part.from_,
+                    "to": t.part.to,
+                    "packages": t.packages,
+                    "price": round(t.price, 2),
+                    "in_stock": t.in_stock,
+                }
+                for t in self.taken
+            ],
+            "order": [ordered(p, self.length_m) for p in self.missing],
+            "solder": self.solder if self.missing else "",
+            "total": self.total,
+            "currency": self.currency,
+            "says": list(self.says),
+        }
+
+
+def _sides(count: int) -> str:
+    return "both sides" if count == 2 else "one side" if count == 1 else f"{count} leads"
+
+
+def less(shelf: Shelf, taken: Sequence[Taken]) -> Shelf:
+    """Return the shelf without what is taken, and with what is left of an opened package."""
+    parts = {p.name: p for p in shelf.parts}
+    for t in taken:
+        p = parts[t.part.name]
+        left = p.loose + t.packages * p.pieces - t.count
+        parts[p.name] = replace(p, stock=max(p.stock - t.packages, 0), loose=max(left, 0))
+    return replace(shelf, parts=tuple(parts.values()))
+
+
+def all_in_all(found: Sequence[Basket]) -> tuple[str, ...]:
+    """Return what several baskets come to: price, and what has to be ordered of each part."""
+    used = [b for b in found if b.taken or b.missing]
+    boxes = sum(not b.shares for b in used)
+    if len(used) < 2:
+        return ()
+    total, both = sum(b.total for b in used), sum(b.total_of_both for b in used)
+    text = f"{total:.2f} {used[0].currency} for {boxes} boxes"
+    if any(b.shares and b.taken for b in used):
+        text += " with what shares an output"
+    if any(b.one_of_two for b in used):
+        text += f", one side ({both:.2f} for both)"
+    price = used[0].system_price
+    if price is not None:
+        text += f", {100.0 * total / price:.2g} % of a system of {price:g} {used[0].currency}"
+    text += ", without what is ordered" if any(b.missing for b in used) else ""
+    order: dict[str, int] = {}
+    for t in (t for b in used for t in b.taken if not t.in_stock):
+        name = f"not in stock: {t.part.name}"
+        order[name] = order.get(name, 0) + t.packages - t.part.stock
+    for b in used:
+        for piece in b.missing:
+            name = f"not on the shelf: {ordered(piece, b.length_m)}"
+            order[name] = order.get(name, 0) + b.count
+    return (text, *(f"to be ordered, {n} x, {name}" for name, n in order.items()))

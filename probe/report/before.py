@@ -1,0 +1,72 @@
+"""What stands at the head of a customer's sheet: what to know before anything is connected."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from probe.report.document import listing
+from probe.report.other_ways import stays_out
+from probe.report.places import in_places, named_in, places_of
+from probe.report.text import printed
+
+FIRST = ("headphone-output", "speaker-output", "direct-voltage", "stage-fault")
+"""Codes of the cautions that stand before any choice."""
+
+
+def first_of(advice: Mapping[str, Any]) -> tuple[str, ...]:
+    """Return the cautions that stand before any choice, in the words of the advice."""
+    cautions = [c for c in listing(advice, "cautions") if isinstance(c, Mapping)]
+    found = [printed(c.get("message")) for code in FIRST for c in cautions if c.get("code") == code]
+    return tuple(dict.fromkeys(found))
+
+
+BEFORE = ("simulated", "direct-voltage-not-metered", "load-refused", "phantom-power",
+          "unlikely-sensitivity", "shared-output", "together-not-all", "together",
+          "together-suffers", "together-not-settled", "together-mind")  # fmt: skip
+"""Codes of the cautions that stand at the head of every side."""
+
+AT_ONCE = {
+    "together-not-all": "Not all of these boxes can hang on this device at once: while the others "
+    "are plugged in, {} stays unplugged.",
+    "together-mind": "With all plugged in at once there is more to mind than for each alone: ask "
+    "before that is done.",
+    "together-not-settled": "The sheets judge each box alone. With all plugged in at once it is "
+    "not settled that each still works: have that measured first.",
+    "together-suffers": "The sheets judge each box alone. With all plugged in at once not every "
+    "one plays as loud as its sheet says: turn up, or ask first.",
+    "together": "The leads of all sheets were chosen to go together: plug them in as the sheets "
+    "have them, all or none.",
+}
+"""Cautions of several boxes at once, without the words of the program."""
+
+MOST_WORDS = 260
+"""Characters of a caution at the head."""
+
+
+def before_of(
+    advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]] = ()
+) -> tuple[str, ...]:
+    """Return what has to be known before anything is connected, of the box of ``options`` alone."""
+    elsewhere = set() if any(o.get("to") == "xlr" for o in options) else {"phantom-power"}
+    mine = {str(o.get("destination")) for o in options}
+    cautions = [c for c in listing(advice, "cautions") if isinstance(c, Mapping)]
+    places = places_in(advice)
+    out = " and ".join(places.get(box, box) for box in stays_out(advice)) or "one of them"
+    told = (
+        AT_ONCE[code].format(out)
+        if code in AT_ONCE
+        else in_places(printed(c.get("message"), MOST_WORDS), places)
+        for code in BEFORE
+        for c in cautions
+        if c.get("code") == code
+        and (not options or code not in elsewhere)
+        and (code in AT_ONCE or not mine or named_in(printed(c.get("message")), places) <= mine)
+    )
+    return tuple(dict.fromkeys(told))
+
+
+def places_in(advice: Mapping[str, Any]) -> dict[str, str]:
+    """Return what each box is called on the sheets."""
+    options = [o for o in listing(advice, "options") if isinstance(o, Mapping)]
+    return places_of(o.get("destination") for o in options if o.get("destination"))
