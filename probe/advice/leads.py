@@ -12,9 +12,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-Kind = Literal[
-    "lead", "adapter", "splitter", "transformer", "attenuator", "digital-transformer"
-]
+Kind = Literal["lead", "adapter", "splitter", "transformer", "attenuator", "digital-transformer"]
 Plug = Literal["xlr-female", "xlr-male", "rca-female", "rca-male"]
 Place = Literal["source", "run", "destination"]
 
