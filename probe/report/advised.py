@@ -9,9 +9,9 @@ from typing import Any
 
 from probe.numbers import number
 from probe.report import cautions, words
+from probe.report.before import FIRST
 from probe.report.bounded import figure
 from probe.report.document import listing
-from probe.report.before import FIRST
 from probe.report.places import place_of
 from probe.report.text import MESSAGE_LIMIT, clean, printed
 from probe.report.used import as_used, needs_pad, worse_side
