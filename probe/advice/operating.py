@@ -114,8 +114,9 @@ def scale_of(
 ) -> Scale:
     """Return the factors from the measured drive to the operating point and to the maximum.
 
-    A declared level is what it is: each draw is scaled to it by its own level. ``live_leg``: the
-    leg that carries it alone, where the other one only picks it up.
+    A declared level is what it is: each draw is scaled to it by its own level. That of a data
+    sheet is known no better than the levels typed from it, and keeps their doubt. ``live_leg``:
+    the leg that carries it alone, where the other one only picks it up.
     """
     differential = np.abs(corner.voc[:, corner.at, 0])
     balanced = "xlr" in device.connectors
@@ -135,6 +136,8 @@ def scale_of(
         assumed = assumed if balanced else limit.ASSUMED_SINGLE_ENDED_MAXIMUM_VOLTS
     if not np.isfinite(base[0]) or base[0] <= 0.0:
         return Scale(None, np.ones(1))
+    if device.typed:
+        base = np.full_like(base, base[0])
     maximum = operating.protects_volts or operating.volts or assumed
     return Scale(None if volts is None else volts / base, maximum / base)
 

@@ -59,7 +59,7 @@ def _clipping(case: Case) -> Iterator[Finding]:
     headroom, clips = case.figures.headroom_db, case.figures.clips_at
     if headroom is None or clips is None or headroom.bound is not None:
         return
-    if headroom.high < 0.0:
+    if headroom.high < -limit.GAIN_REACHED_DB:
         taken = "" if clips.note is None else f" ({clips.note})"
         yield Finding(
             "works",

@@ -49,6 +49,10 @@ a stage that drives one leg gives pin 2 what it gives the centre. Data sheets ro
 OHM_U95 = 0.2
 """The same of an impedance. [practice]"""
 
+UNLIKE_U95 = 0.1
+"""Half-width of the difference of the two legs' impedances, as a share of one: resistors of 5 %,
+one high and one low. [practice]"""
+
 DRAWS = 41
 """Quantiles of a normal error in place of random draws: the ends of a 95 % interval are two of
 them, so that few are enough."""
@@ -228,36 +232,41 @@ def _source(written: SourceFile, kind: str) -> Source:
     """Return the output as one kind would have it; what the kind leaves open is NaN."""
     voc, leg_voc = _levels(written, kind)
     z, leg_z = _impedances(written, kind)
-    level_errors, ohm_errors = _errors()
-    levels = 1.0 + LEVEL_U95 / 1.96 * level_errors[:, None, None]
-    ohms = 1.0 + OHM_U95 / 1.96 * ohm_errors[:, None, None, None]
+    errors = _errors(4)
+    pair_level, single_level = (1.0 + LEVEL_U95 / 1.96 * e for e in errors[:2])
+    levels = np.stack([pair_level, pair_level, single_level], axis=1)
+    ohms = 1.0 + OHM_U95 / 1.96 * errors[2]
+    z_draws, leg_z_draws = z[None] * ohms[:, None, None], leg_z[None] * ohms[:, None, None]
+    unlike = UNLIKE_U95 / 1.96 / 2.0 * errors[3]
+    leg_z_draws[:, 0, 0] *= 1.0 + unlike
+    leg_z_draws[:, 1, 1] *= 1.0 - unlike
+    if np.isfinite(leg_z[:2, :2]).all():
+        z_draws[:, :2, :2] = TO_MODAL[:2, :2] @ leg_z_draws[:, :2, :2] @ TO_MODAL[:2, :2].T
     points = len(GRID_HZ)
-    voc, leg_voc = (np.tile(v, (points, 1)) for v in (voc, leg_voc))
-    z, leg_z = (np.tile(m, (points, 1, 1)) for m in (z, leg_z))
     return Source(
         np.array(GRID_HZ),
-        voc,
-        z,
-        voc[None] * levels,
-        z[None] * ohms,
-        leg_voc,
-        leg_z,
-        leg_voc[None] * levels,
-        leg_z[None] * ohms,
+        np.tile(voc, (points, 1)),
+        np.tile(z, (points, 1, 1)),
+        np.tile((voc * levels)[:, None], (points, 1)),
+        np.tile(z_draws[:, None], (points, 1, 1)),
+        np.tile(leg_voc, (points, 1)),
+        np.tile(leg_z, (points, 1, 1)),
+        np.tile((leg_voc * levels)[:, None], (points, 1)),
+        np.tile(leg_z_draws[:, None], (points, 1, 1)),
     )
 
 
-def _errors() -> tuple[Floats, Floats]:
-    """Return errors of levels and of impedances, in standard deviations, shape (DRAWS,) each.
+def _errors(count: int) -> tuple[Floats, ...]:
+    """Return errors of ``count`` figures, in standard deviations, shape (DRAWS,) each.
 
-    Both run over the same quantiles, in orders that have nothing to do with each other.
+    All run over the same quantiles, in orders that have nothing to do with each other.
     """
     steps = np.arange(DRAWS) / (DRAWS - 1.0)
     inside = 0.25 / (DRAWS - 1.0)
     shares = np.clip(steps, inside, 1.0 - inside)
     normal = np.array([NormalDist().inv_cdf(float(share)) for share in shares])
     order = np.random.default_rng(1).permutation
-    return normal[order(DRAWS)], normal[order(DRAWS)]
+    return tuple(normal[order(DRAWS)] for _ in range(count))
 
 
 def _levels(written: SourceFile, kind: str) -> tuple[Complex, Complex]:

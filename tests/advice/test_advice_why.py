@@ -171,11 +171,28 @@ def test_two_resistors_before_a_transformer() -> None:
 
 
 def test_what_stays_short_of_full_output_is_not_called_loud_enough() -> None:
-    # arithmetic: 0.5 V into 1 V are 6.0 dB short
-    advice = ask("differential", symmetrical(), Destination("amp", (RCA,)), full=1.0)
-    why = advice.choices[0].why
-    assert "stays 6.0 dB short of full output" in why
+    # arithmetic: 0.5 V into 1.2 V are 7.6 dB short, and the 1 V of both legs still 1.6 dB
+    box = Destination("amp", (replace(RCA, sensitivity_volts=1.2),))
+    why = ask("differential", symmetrical(), box, full=1.0).choices[0].why
+    assert "stays 7.6 dB short of full output" in why
     assert not why[0].startswith("stays")  # a fault is no reason
+
+
+def test_a_hundredth_of_a_decibel_sends_nobody_to_a_transformer() -> None:
+    # arithmetic: 100 ohm into 47 kohm take 0.018 dB, and less than 0.5 dB short counts as reached
+    box = Destination("amp", (replace(RCA, sensitivity_volts=2.0),))
+    advice = ask("differential", symmetrical(), box, full=4.0)
+    assert advice.chosen == "rca-to-rca"
+    assert all(h.code != "clips-short" for o in advice.options for h in o.hazards)
+
+
+def test_an_output_that_clips_well_before_full_output_is_told() -> None:
+    # arithmetic: 2 V into 2.4 V are 1.6 dB short; both legs through a transformer give 4 V
+    box = Destination("amp", (replace(RCA, sensitivity_volts=2.4),))
+    advice = ask("differential", symmetrical(), box, full=4.0)
+    (rca,) = [o for o in advice.options if o.option.id == "rca-to-rca"]
+    assert [h.code for h in rca.hazards] == ["clips-short"]
+    assert advice.chosen == "xlr-to-rca/transformer"
 
 
 def test_where_nothing_reaches_full_output_the_nearest_is_called_that() -> None:

@@ -1,0 +1,58 @@
+"""What a data sheet leaves open: rounded levels, impedances, and legs that are not quite alike."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from probe.advice.advise import advise
+from probe.advice.destination import Destination
+from probe.advice.model import Advice
+from probe.advice.source_file import read_source
+from probe.advice.typed import changed, typed_destination
+
+SHEET = """
+format = "probe-source/1"
+kinds = ["differential"]
+differential_level_v = 4.0
+single_ended_level_v = 2.0
+differential_impedance_ohm = 200.0
+single_ended_impedance_ohm = 100.0
+[device]
+maker = "Harrowgate"
+model = "Siskin"
+connectors = ["xlr", "rca"]
+"""
+
+
+def ask(folder: Path, destination: Destination) -> Advice:
+    path = folder / "source.toml"
+    path.write_text(SHEET, "utf-8")
+    return advise(*read_source(path), destination)
+
+
+def test_levels_of_a_sheet_keep_their_doubt(tmp_path: Path) -> None:
+    advice = ask(tmp_path, typed_destination("rca:47k:2V", 50.0))
+    by_id = {o.option.id: o.figures for o in advice.options}
+    level = by_id["rca-to-rca"].level
+    assert level is not None
+    # practice: data sheets round levels to 5 %; a little less is left by 41 quantiles
+    assert (level.high - level.low) / 2.0 / level.value == pytest.approx(0.05, abs=0.003)
+    louder = by_id["xlr-to-rca/transformer"].loudness_vs_reference_db
+    assert louder is not None
+    # closed form: two levels of 5 %, apart from each other: sqrt(2) 5 % are 0.60 dB
+    assert (louder.high - louder.low) / 2.0 == pytest.approx(0.60, abs=0.08)
+
+
+def test_legs_of_a_sheet_may_be_unlike(tmp_path: Path) -> None:
+    there = changed(
+        typed_destination("xlr:10k/leg:1V:difference-amplifier", 50.0),
+        ground="100mV/1ohm", cable="5m",
+    )  # fmt: skip
+    advice = ask(tmp_path, there)
+    (hum,) = [o.figures.hum for o in advice.options if o.option.id == "xlr-to-xlr"]
+    assert hum is not None
+    # closed form: legs of 105 and 95 ohm into 10.1 kohm each turn a thousandth of what is common
+    # into difference, beside the thousandth of a receiver's own 60 dB: twice that, 6 dB
+    assert hum.high / hum.value == pytest.approx(2.0, rel=0.1)
