@@ -7,7 +7,8 @@ Guide to the expression of uncertainty in measurement (JCGM 100:2008, 7.2.6) adv
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+import re
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -152,6 +153,36 @@ _ASCII = (
     ("°", " deg"), ("…", "..."), ("√", "rt"), ("–", "-"), ("×", "x"), ("≤", "<="), ("≥", ">="),
     ("’", "'"),
 )  # fmt: skip
+
+
+_DIGITS = re.compile(r"[-+\u2212]?\d+(?:\.\d+)?")
+_FIGURE = re.compile(
+    rf"{_DIGITS.pattern}(?: (?:dB )?\({_DIGITS.pattern} to {_DIGITS.pattern}\)"
+    rf"|(?: to |(?: \S*)? (?:\+/-|\u00b1) ){_DIGITS.pattern})?"
+)
+"""A figure with its interval, however that is written."""
+
+
+def without_figures(text: str) -> str:
+    """Return a sentence without its figures: of both sides of a device it is the same."""
+    return _FIGURE.sub("", text)
+
+
+def first_figure(text: str) -> float:
+    """Return the figure a sentence tells first; nothing told counts as none."""
+    found = _DIGITS.search(text)
+    return float(found[0].replace("\u2212", "-")) if found else 0.0
+
+
+LESS_IS_WORSE = ("below full output", "clips at")
+"""Words of a sentence whose first figure is the worse the smaller it is."""
+
+
+def worst_told(texts: Iterable[str]) -> str:
+    """Return of sentences that differ in figures the one of the side that is worse off."""
+    held = list(texts)
+    less = any(words in text for text in held for words in LESS_IS_WORSE)
+    return (min if less else max)(held, key=first_figure)
 
 
 def _unit(unit: str, size: float) -> tuple[float, str]:

@@ -357,11 +357,13 @@ def _loudness(
     if gain is None:
         return list(why)
     if best.short is not None and not best.padded and wanted <= 0.0:
-        short = f"stays {decibels(-best.short)} short of full output"
-        if -best.short.value >= limit.TIE_BREAK_DB:
-            return _nearest(best, short, why, working)
+        # that it is short is told with what it gives, and is no reason
         as_loud = not why and link is not None and best.reaches(wanted)
-        return [*([f"as loud as {link}"] if as_loud else why), short]
+        if as_loud and -best.short.value < limit.TIE_BREAK_DB:
+            return [f"as loud as {link}"]
+        if not why or -best.short.value >= limit.TIE_BREAK_DB:
+            return _nearest(best, why, working)
+        return list(why)
     if not best.reaches(wanted):
         return [_quieter(best, wanted, link), *why]
     if best.option.id == "rca-to-rca" and wanted <= 0.0:
@@ -375,19 +377,16 @@ def _loudness(
     return [*why, f"as loud as {link}"]
 
 
-def _nearest(
-    best: Candidate, short: str, why: Sequence[str], working: Sequence[Candidate]
-) -> list[str]:
-    """Put a level that is short in its place: a reason where nothing else that works does better.
+def _nearest(best: Candidate, why: Sequence[str], working: Sequence[Candidate]) -> list[str]:
+    """Make a reason of a level that is short where nothing else that works does better.
 
     Of ways within a decibel none is nearer.
     """
     assert best.short is not None
-    others = [c for c in working if c is not best]
+    others, below = [c for c in working if c is not best], decibels(-best.short)
     if any(c.short is None or c.short.value > best.short.value + limit.TIE_BREAK_DB
            for c in others):  # fmt: skip
-        return [*why, short]
-    below = decibels(-best.short)
+        return [*why] or [f"others have more against them than {below} short of full output"]
     what = "comes nearest" if others else "is the one way that works"
     return [f"nothing that works reaches full output; this {what}, {below} short", *why]
 
@@ -405,5 +404,5 @@ def _quieter(best: Candidate, wanted: float, link: str | None) -> str:
     if best.fills:
         return f"{turn}, it reaches full output"
     if best.fills is None and best.may_suffice(wanted):
-        return f"{turn} (whether that reaches full output is not known)"
+        return turn
     return f"nothing is surely as loud as {held}; this gives {gives}"

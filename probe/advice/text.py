@@ -14,7 +14,8 @@ from probe.advice.padded import described
 from probe.advice.quantity import Quantity
 from probe.advice.rows import WIDTH, table
 from probe.advice.together import effects
-from probe.advice.words import decibels, figure, full_output, signed_decibels
+from probe.advice.words import decibels, figure, full_output, quieter, signed_decibels
+from probe.numbers import without_figures, worst_told
 
 _QUANTITY = re.compile(r"(?<=\d) (?=(?:[mkM]?(?:V|ohm|A|Hz|m)|dB)\b|%)")
 WORTH_A_WORD_DB = 0.05
@@ -138,11 +139,8 @@ def _dangers(held: Sequence[OptionAdvice]) -> list[str]:
     """Return what to mind; of sides that differ in figures only, the worse one's."""
     alike: dict[tuple[str, str], list[str]] = {}
     for h in (h for o in held for h in o.used.hazards):
-        alike.setdefault((h.code, _DIGITS.sub("", h.message)), []).append(h.message)
-    return [
-        (min if code in ("hum", "noise") else max)(told, key=_first_figure)
-        for (code, _), told in alike.items()
-    ]
+        alike.setdefault((h.code, without_figures(h.message)), []).append(h.message)
+    return [worst_told(told) for told in alike.values()]
 
 
 def _digital_choice(advice: Advice, choice: Choice, label: str) -> list[str]:
@@ -176,6 +174,8 @@ def _gives(advice: Advice, option: OptionAdvice) -> str:
         parts.append(f"{signed_decibels(f.loudness_vs_reference_db)} against the {link} link")
     if f.full_output_margin_db is not None:
         parts.append(full_output(f.full_output_margin_db))
+    elif option.reference != "none" and quieter(f.loudness_vs_reference_db):
+        parts.append("whether that reaches full output is not known")
     if f.hum_below_full_output_db is not None:
         hum = f.hum_below_full_output_db
         against = "full output" if hum.note is None else "the 1 V assumed for full output"
@@ -212,25 +212,17 @@ def _said(listed: Sequence[OptionAdvice], verdicts: Sequence[str]) -> list[str]:
     return said
 
 
-_DIGITS = re.compile(r"[-+]?\d+(?:\.\d+)?")
-
-
 def _worst_told(options: Sequence[OptionAdvice], one: OptionAdvice) -> str:
-    """Return the first reason; of sides whose reasons differ in digits only, the worse side's."""
-    key = (one.option.id, one.socket, one.verdict, _DIGITS.sub("", one.reasons[0]))
+    """Return the first reason; of sides whose reasons differ in figures only, the worse side's."""
+    key = (one.option.id, one.socket, one.verdict, without_figures(one.reasons[0]))
     alike = [
         o for o in options
-        if o.reasons and (o.option.id, o.socket, o.verdict, _DIGITS.sub("", o.reasons[0])) == key
+        if o.reasons and (o.option.id, o.socket, o.verdict, without_figures(o.reasons[0])) == key
     ]  # fmt: skip
     quietest = [o.figures.hum_below_full_output_db for o in alike]
     if "hum" in one.reasons[0] and all(q is not None for q in quietest):
         return min(alike, key=lambda o: o.figures.hum_below_full_output_db.value).reasons[0]  # type: ignore[union-attr]
-    return max(alike, key=lambda o: _first_figure(o.reasons[0])).reasons[0]
-
-
-def _first_figure(reason: str) -> float:
-    found = _DIGITS.search(reason)
-    return float(found[0]) if found else 0.0
+    return worst_told(o.reasons[0] for o in alike)
 
 
 def _names(options: Sequence[OptionAdvice], group: Sequence[OptionAdvice]) -> list[str]:

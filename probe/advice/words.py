@@ -109,6 +109,11 @@ def louder_or_quieter(gain: Quantity) -> str:
     return f"between {-gain.low:.1f} dB quieter and {gain.high:.1f} dB louder"
 
 
+def quieter(gain: Quantity | None) -> bool:
+    """Tell whether a connection may be quieter than its link by what is heard."""
+    return gain is not None and gain.low < -limit.TIE_BREAK_DB
+
+
 def full_output(margin: Quantity) -> str:
     """Return whether an input reaches its full output; what is promised stands on the low end."""
     if margin.low >= 0.0:

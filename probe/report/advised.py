@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from probe.numbers import number
+from probe.numbers import number, without_figures, worst_told
 from probe.report import cautions, words
 from probe.report.before import FIRST
 from probe.report.bounded import figure
@@ -155,23 +154,12 @@ def _hoisted(rows: Sequence[OptionRow]) -> tuple[tuple[OptionRow, ...], tuple[st
     return tuple(bare), tuple(common)
 
 
-_DIGITS = re.compile(r"[-+−]?\d+(?:\.\d+)?")
-
-
 def _told_once(said: Iterable[str]) -> list[str]:
-    """Return each sentence once; of some that differ in digits alone the one of the worse side."""
+    """Return each sentence once; of some that differ in figures alone the one of the worse side."""
     held: dict[str, list[str]] = {}
     for text in said:
-        held.setdefault(_DIGITS.sub("", text), []).append(text)
-    return [
-        (min if texts[0].startswith("hum") else max)(texts, key=_first_figure)
-        for texts in held.values()
-    ]
-
-
-def _first_figure(text: str) -> float:
-    found = _DIGITS.search(text)
-    return float(found[0].replace("−", "-")) if found else 0.0
+        held.setdefault(without_figures(text), []).append(text)
+    return [worst_told(texts) for texts in held.values()]
 
 
 def _row(sides: Sequence[Mapping[str, Any]]) -> OptionRow:

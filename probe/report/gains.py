@@ -75,7 +75,10 @@ def _loudness(option: Mapping[str, Any]) -> list[str]:
 def _full_output(used: Mapping[str, Any], box: str) -> list[str]:
     ends = _ends(used.get("full_output_margin_db"))
     if ends is None:
-        return []
+        gain = _ends(used.get("loudness_vs_rca_db")) or (0.0, 0.0)
+        if used.get("reference") == "none" or gain[0] >= -HEARD_LOSS_DB:
+            return []
+        return [f"Whether the {box} reaches its full output with that is not known."]
     low, high = ends
     if low >= 0.0:
         return [f"The {box} reaches its full output."]

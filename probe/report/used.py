@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
-from probe.numbers import interval, number
+from probe.numbers import interval, number, without_figures, worst_told
 from probe.report.document import listing
 
 BEHIND_PAD = (
@@ -63,8 +63,17 @@ def worse_side(sides: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
             held = [(s.get(table) or {}).get(name) for s in sides]
             _keep(inner, name, held, _badness(table, name))
         found[table] = inner
-    told = {str(h): h for s in sides for h in listing(s, "hazards")}
-    return {**found, "hazards": list(told.values())}
+    return {**found, "hazards": _hazards(sides)}
+
+
+def _hazards(sides: Sequence[Mapping[str, Any]]) -> list[object]:
+    """Return the hazards of all sides; of some that differ in figures alone the worse one."""
+    alike: dict[str, dict[str, object]] = {}
+    for h in (h for s in sides for h in listing(s, "hazards")):
+        message = str(h.get("message") if isinstance(h, Mapping) else h)
+        code = h.get("code") if isinstance(h, Mapping) else ""
+        alike.setdefault(f"{code} {without_figures(message)}", {}).setdefault(message, h)
+    return [told[worst_told(told)] for told in alike.values()]
 
 
 def _badness(table: str, name: str) -> Callable[[float], float]:

@@ -9,6 +9,8 @@ import pytest
 from probe.numbers import (
     interval,
     number,
+    without_figures,
+    worst_told,
     write,
     write_dbu,
     write_hz,
@@ -121,3 +123,22 @@ def test_signed_numbers_have_the_digits_of_their_doubt(
     value: float, doubt: float, text: str
 ) -> None:
     assert write_signed(value, "dB", doubt, 2) == text
+
+
+@pytest.mark.parametrize(
+    ("left", "right", "worse"),
+    [
+        # one sentence of both sides: the interval is written in any of the ways of this room
+        ("70.91 to 71.87 mA flow", "70.71 +/- 0.42 mA flow", 0),
+        ("1.3 dB (0.9 to 1.7) is lost", "1.5 dB is lost", 1),
+        ("hum 92.1 dB (87.1 to 96.8) below full output", "hum 90.0 dB below full output", 1),
+        ("the device clips at 3.20 to 3.26 V", "the device clips at 3.1 V", 1),
+    ],
+)
+def test_of_both_sides_the_worse_one_is_told(left: str, right: str, worse: int) -> None:
+    assert without_figures(left) == without_figures(right)
+    assert worst_told([left, right]) == (left, right)[worse]
+
+
+def test_other_words_are_another_sentence() -> None:
+    assert without_figures("2 mA flow in pin 3") != without_figures("2 mA flow in the centre")

@@ -191,3 +191,20 @@ def test_the_page_names_the_box_for_which_nothing_is_used() -> None:
     view = advice_view({"options": options, "choices": choices, "chosen": "xlr-to-xlr"})
     assert view.chosen == "amp: XLR lead, pins 1, 2 and 3 straight through; sub: nothing yet"
     assert view.why == ("sub: no way; unplugged",)
+
+
+def test_what_is_to_be_minded_of_both_sides_stands_once() -> None:
+    told = ["hum 92.1 dB (90.0 to 94.0) below full output", "hum 88.0 dB below full output"]
+    sides = [{"hazards": [{"code": "hum", "message": m}, {"code": "load", "message": "too much"}]}
+             for m in told]  # fmt: skip
+    # the worse side is the one with the hum less far down
+    assert [h["message"] for h in worse_side(sides)["hazards"]] == [told[1], "too much"]
+
+
+def test_a_sheet_says_where_full_output_is_not_known() -> None:
+    # arithmetic: 6 dB less than the lead that everybody knows may be too little
+    option = {"reference": "rca-link", "loudness_vs_rca_db": db(-6.0, -6.1, -5.9)}
+    says = "Whether the amplifier reaches its full output with that is not known."
+    assert says in gains(option)
+    assert says not in gains({**option, "full_output_margin_db": db(1.0, 0.9, 1.1)})
+    assert says not in gains({**option, "loudness_vs_rca_db": db(-0.1, -0.2, 0.0)})
