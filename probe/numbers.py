@@ -157,8 +157,8 @@ _ASCII = (
 
 _DIGITS = re.compile(r"[-+\u2212]?\d+(?:\.\d+)?")
 _FIGURE = re.compile(
-    rf"{_DIGITS.pattern}(?: (?:dB )?\({_DIGITS.pattern} to {_DIGITS.pattern}\)"
-    rf"|(?: to |(?: \S*)? (?:\+/-|\u00b1) ){_DIGITS.pattern})?"
+    rf" \({_DIGITS.pattern} to {_DIGITS.pattern}\)"
+    rf"|{_DIGITS.pattern}(?:(?: to | (?:\+/-|\u00b1) ){_DIGITS.pattern})?"
 )
 """A figure with its interval, however that is written."""
 
