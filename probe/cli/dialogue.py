@@ -53,9 +53,10 @@ class _Asking:
             said = str((kept.pop(0) if kept else default) if isinstance(kept, list) else kept)
             self._write(f"{prompt}{said}")
             self._count(key, said)
+        said = said or default
         if said.lower() == "q":
             raise Quit
-        return said or default
+        return said
 
     def _count(self, key: str, said: str) -> None:
         """Refuse to answer one question alike for ever: it was not the answer wanted."""

@@ -20,7 +20,7 @@ from probe.bench.planned import cautions
 from probe.bench.planned.able import Known, Setting, step_for
 from probe.bench.planned.steps import MAXIMA, OF_BENCH, Played, Plugged, Step, take_table
 from probe.bench.shown.drawing import sentences, terminal
-from probe.bench.shown.what_now import AFTER_STOP, DEVICE_CLIPS, GONE, TRY, choices
+from probe.bench.shown.what_now import AFTER_STOP, DEVICE_CLIPS, GONE, NOT_STORED, TRY, choices
 from probe.bench.stored.storage import SessionFolder
 from probe.bench.stream.stop import Reason, Stopped
 from probe.bench.tones.sets import TONE
@@ -238,7 +238,8 @@ class OneTake:
             return (GONE,)
         stop = made.recorded.stop
         if stop is not None:
-            return (Judgement("stopped", stop.message, AFTER_STOP.get(stop.reason, TRY)),)
+            code = NOT_STORED if stop.reason is Reason.DISK else "stopped"
+            return (Judgement(code, stop.message, AFTER_STOP.get(stop.reason, TRY)),)
         if made.step.signal == "loop-back":
             top = (made.played.drive_volts or 0.0) * peak_of(TONE)
             wanted = [top / i.volts_full_scale for i in self.equipment.bench.inputs[:2]]

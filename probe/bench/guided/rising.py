@@ -249,6 +249,8 @@ def _told(rise: Rise, watching: Watching, taken: Recorded) -> tuple[str, ...]:
     if ended is not None and ended.reason is Reason.ENOUGH:
         said = (f"The tone was faded out: {ended.message}.", came)
         return said if watching.passed else (*said, ABOVE)
+    if watching.passed:  # at the very last step there was
+        return (came,)
     why, settles = WORDS["input"] if ended is not None else WORDS[rise.end]
     return (
         f"{came} It did not clip, and {why}: the maximum is above that.",

@@ -94,6 +94,7 @@ CODES = (
     "level-moved",
     "samples-lost",
     "stopped",
+    "not-stored",
     "interface-gone",
 )
 

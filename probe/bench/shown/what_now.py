@@ -41,6 +41,8 @@ def choices(
     if usable:
         offered["k"] = "keep it as it is"
     offered["s"] = "skip this take"
+    if NOT_STORED in codes:  # passing takes over would pass them all over
+        return offered, "a" if attempts == 1 else "q"
     last = "s"
     if any(j.code in _BASE_LOST for j in found):
         offered["n"] = "begin this side anew with the open take"
@@ -51,6 +53,9 @@ def choices(
         return offered, "l"
     return offered, last if attempts >= MOST_ATTEMPTS else "a"
 
+
+NOT_STORED = "not-stored"
+"""Code of a take that the disk did not take."""
 
 DEVICE_CLIPS = {"device-clips", "distorted"}
 """What says that an output clips or is overdriven."""

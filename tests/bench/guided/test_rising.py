@@ -11,8 +11,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from probe.bench.guided.rising import alike, exchanged, rise_of
-from probe.bench.judged.rising import Watching, distortion_of
+from probe.bench.guided.rising import _told, alike, exchanged, rise_of
+from probe.bench.judged.rising import Rung, Watching, distortion_of
 from probe.bench.planned.able import Known, Refused, Setting, able, step_for
 from probe.bench.planned.kit import Kit, usual
 from probe.bench.planned.plan import SoFar, next_step
@@ -81,6 +81,17 @@ def watched(tmp_path: Path, *steps: tuple[float, float], bend: float = 0.0) -> t
     rms = 1.0 / math.sqrt(2.0)
     watching = Watching(take, levels, STEP_S, {"hot": rms, "cold": rms})
     return watching, [watching(k, path) for k in range(len(steps))]
+
+
+@pytest.mark.parametrize("percent", [0.9, 1.9])
+def test_a_limit_passed_at_the_last_step_is_no_bound(percent: float) -> None:
+    # convention of a rated maximum: 1 % THD
+    rung = Rung(2.0, {"single_ended": 2.49}, {"single_ended": percent})
+    take: Any = SimpleNamespace(channels=("hot", "single-ended"))
+    watching = Watching(take, (2.0,), STEP_S, {}, [rung])
+    rise: Any = SimpleNamespace(end="output")
+    said = " ".join(_told(rise, watching, SimpleNamespace(ended=None)))  # type: ignore[arg-type]
+    assert ("did not clip" in said) == (percent < 1.0)
 
 
 def test_what_is_not_plugged_as_before_does_not_rise(tmp_path: Path) -> None:
