@@ -115,7 +115,7 @@ def _chosen(
     ]
     options = [option for desk in desks for option in _side_options(desk)]
     if {"xlr", "rca"} & set(device.connectors) or not device.connectors:
-        cautions += _unmeasured(sides, sources)
+        cautions += _unmeasured(facts, sides, sources)
     cautions += general_cautions(device, sides, destination, [o.option for o in options])
     choices = choose(options, destination)
     return _answer(device, sides, destination, options, choices, cautions), desks, options
@@ -181,12 +181,20 @@ def _subject(facts: Facts) -> tuple[Device, list[SideFacts], float]:
         ) from error
 
 
-def _unmeasured(sides: Sequence[SideFacts], sources: Mapping[str, Sources]) -> list[Note]:
-    """Say of each side without a source that nothing can be advised for it."""
+def _unmeasured(
+    facts: Facts, sides: Sequence[SideFacts], sources: Mapping[str, Sources]
+) -> list[Note]:
+    """Say of each side without a source that nothing can be advised for it, and why."""
     silent = [side.name for side in sides if side.name not in sources]
     if sides and not silent:
         return []
     names = ", ".join(silent) or "any side"
+    doubts = [
+        w["message"] for w in facts.get("warnings", ()) if w.get("code") == "contradicting-take"
+    ]
+    if doubts:
+        says = f"Nothing is computed for {names}: {'; '.join(doubts)}."
+        return [Note("takes-contradict", says)]
     says = f"No take of {names} has the device playing: nothing can be told. Record an open take."
     return [Note("nothing-measured", says)]
 

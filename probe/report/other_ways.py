@@ -15,6 +15,14 @@ MOST_OTHERS = 6
 
 LEFT_OUT = "left out for want of room; none of them is judged better than these"
 
+NO_LEAD = "No lead fits the sockets of both ends."
+WITHOUT_WAYS = {
+    "takes-contradict": "The measurements of the device contradict each other. One of them has to "
+    "be made again before a lead can be named.",
+    "nothing-measured": "The device has not been measured while it plays.",
+}
+"""What is said where no way was computed, by the caution that says why."""
+
 LEAST_BAD = ("works", "avoid", "cannot-tell", "never")
 """Verdicts of what is left, the least bad first."""
 
@@ -41,7 +49,8 @@ def stays_out(advice: Mapping[str, Any]) -> tuple[str, ...]:
 def why_nothing(advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]]) -> tuple[str, ...]:
     """Return in the customer's words why nothing is recommended, and what would help."""
     if not options:
-        return ("No lead fits the sockets of both ends.",)
+        codes = {str(c.get("code")) for c in listing(advice, "cautions") if isinstance(c, Mapping)}
+        return (next((says for code, says in WITHOUT_WAYS.items() if code in codes), NO_LEAD),)
     alone = next((o for o in options if o.get("verdict") == "works"), None)
     if alone is not None:
         return (

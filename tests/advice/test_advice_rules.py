@@ -23,6 +23,7 @@ from probe.advice.text import WIDTH, render
 from probe.advice.transformers import find_transformer
 from probe.errors import BadInput
 from probe.facts.source import Source
+from probe.report.other_ways import why_nothing
 from tests.advice.stages import (
     cross_coupled,
     facts,
@@ -749,6 +750,16 @@ def test_a_side_that_never_played_is_said() -> None:
     assert advice.chosen is None
     assert "nothing-measured" in {c.code for c in advice.cautions}
     assert "open take" in " ".join(render(advice).split())
+
+
+def test_a_side_whose_takes_contradict_each_other_is_said() -> None:
+    said = {"code": "contradicting-take", "take": "left open", "message": "repeat left open"}
+    advice = ask(facts() | {"warnings": [said]}, {})
+    assert [c.code for c in advice.cautions if "measured" in c.code or "takes" in c.code] == [
+        "takes-contradict"
+    ]
+    assert "repeat left open" in " ".join(render(advice).split())
+    assert why_nothing(advice.to_json(), ()) != why_nothing({}, ())
 
 
 @pytest.mark.parametrize(
