@@ -55,6 +55,8 @@ class Stage:
     refused: tuple[Tried, ...] = ()
     driven: tuple[Tried, ...] = ()
     """Loads that were tried and driven; told where others were refused."""
+    clipped: frozenset[str] = frozenset()
+    """Outputs (``xlr``, ``rca``) seen clipping while measured, of which no maximum was measured."""
 
 
 @dataclass(frozen=True)

@@ -80,6 +80,8 @@ class Limits:
         Shape (N,): the open single-ended level at the measured drive.
     kind
         The kind the stage is taken to be.
+    alike
+        What is known of the pair alone is taken for the single-ended output, too.
     """
 
     differential: Most | None
@@ -87,12 +89,14 @@ class Limits:
     base: Floats
     single: Floats
     kind: str
+    alike: bool = True
 
     def at_input(self, response: Response) -> Quantity | None:
         """Return the level at the input when the device begins to clip, V rms."""
         level = np.abs(response.level[:, response.at])
         single = "single-ended" in response.pins
-        most = (self.single_ended or self.differential) if single else self.differential
+        shared = self.differential if self.alike else None
+        most = (self.single_ended or shared) if single else self.differential
         if most is None:
             return None
         volts = self._single_ended(level) if single else self._pair(response, level, most)

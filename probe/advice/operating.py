@@ -69,6 +69,8 @@ def operating_of(
     if balanced:
         assumed = limit.ASSUMED_MAXIMUM_VOLTS
     most = side.differential_maximum if balanced else side.single_ended_maximum
+    if balanced and from_ == "rca" and "rca" in side.stage.clipped:
+        most = None  # it gives less than the pair's maximum would have it
     if most is not None:
         return _measured(most, assumed)
     return Operating(
@@ -157,4 +159,5 @@ def limits_of(corner: Sampled, device: Device, side: SideFacts, kind: str) -> Li
         base=base,
         single=single,
         kind=kind,
+        alike="rca" not in side.stage.clipped,
     )

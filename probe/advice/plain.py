@@ -23,6 +23,7 @@ AGAINST = {
     "clips-short": "the output distorts before full output is reached",
     "pin-3-open": "level would be lost, and hum picked up",
     "one-half-undriven": "one half of its amplifier would stay idle",
+    "output-clips": "this output was seen distorting while it was measured",
     "overload": "the output can give more than the input accepts",
     "full-output-open": "it might stay far below its full output",
     "excess-level": "far more level than the input needs",

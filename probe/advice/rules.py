@@ -353,6 +353,16 @@ def _polarity(case: Case) -> Iterator[Finding]:
                       hazard=True)  # fmt: skip
 
 
+def _seen_clipping(case: Case) -> Iterator[Finding]:
+    """Mind an output that clipped while it was measured, and of which no maximum is known."""
+    if case.option.from_ in case.stage.clipped:
+        own = "RCA" if case.option.from_ == "rca" else "XLR"
+        yield Finding("works", "output-clips", f"the {own} output was seen clipping while it was "
+                      "measured, and how much it gives undistorted is not known: its maximum "
+                      "measured would tell; until then listen for distortion with the device's "
+                      "volume up", hazard=True)  # fmt: skip
+
+
 def _long_run(case: Case) -> Iterator[Finding]:
     hum = case.figures.hum_below_full_output_db
     solved = hum is not None and hum.low >= limit.HUM_AVOID_DB  # the length is in that figure
@@ -381,6 +391,7 @@ RULES: tuple[Callable[[Case], Iterator[Finding]], ...] = (
     _excess,
     _full_output,
     *LOAD_RULES,
+    _seen_clipping,
     _faulty,
     _transformer_output,
     _separate_legs,

@@ -136,6 +136,7 @@ def side_of(facts: Facts, name: str) -> SideFacts:
             direct_volts=direct,
             refused=_tried(stage.get("refused", ())),
             driven=_tried(stage.get("driven", ())),
+            clipped=_clipped(facts, name),
         ),
         recorder_ohm=_recorder_ohm(facts, values.get("single_ended_level", {})),
         bounded=_bounded(values, possible),
@@ -161,6 +162,23 @@ def _tried(said: object) -> tuple[Tried, ...]:
         connector = "rca" if ends == ["single-ended"] else "xlr"
         found.append(Tried(connector, between, where, ohm, printable(str(one.get("seen", "")))))
     return tuple(found)
+
+
+def _clipped(facts: Facts, side: str) -> frozenset[str]:
+    """Return the outputs that were seen clipping with nothing but the recorder on them.
+
+    Where the maximum of one was measured, that is known better.
+    """
+    values = facts["sides"][side].get("facts", {})
+    found = set()
+    for warning in facts.get("warnings") or ():
+        if warning.get("code") != "output-clips" or warning.get("side", side) != side:
+            continue
+        take = str(warning.get("take") or "").removeprefix(side).strip().replace(" ", "-")
+        if take and not take.startswith("load"):
+            found.add("rca" if "single-ended" in take else "xlr")
+    known = {"rca": "single_ended_maximum", "xlr": "differential_maximum"}
+    return frozenset(output for output in found if known[output] not in values)
 
 
 def _taken(side: str, takes: object) -> frozenset[str]:

@@ -23,12 +23,13 @@ def _warning(one: KeptAlthough) -> Document:
         )
         return {"code": "bench-not-as-calibrated", "take": None, **side, "message": message}
     if one.about == "output-clips":
+        seen = f"{one.take}: {one.seen}" if one.take else one.seen
         message = (
-            f"an output was seen clipping, or driven beyond its linear range: {one.seen}. What "
+            f"an output was seen clipping, or driven beyond its linear range: {seen}. What "
             "comes of such a take, its distortion above all, is of that level; a take at a lower "
             "one shows the output as it is used"
         )
-        return {"code": "output-clips", "take": None, **side, "message": message}
+        return {"code": "output-clips", "take": one.take or None, **side, "message": message}
     where = " at volume ".join(p for p in (f"on the {one.side} side", one.volume) if p)
     message = (
         f"the device's player did not play the file as it is written {where}, and was kept so: "

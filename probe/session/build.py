@@ -95,7 +95,8 @@ class _Build:
             assumptions=tuple(self.assumptions),
             refused_loads=tuple(_refused(table) for table in self.document.refused_load),
             kept_although=tuple(
-                KeptAlthough(k.about, k.seen, k.side, k.volume) for k in self.document.kept_although
+                KeptAlthough(k.about, k.seen, k.side, k.volume, k.take)
+                for k in self.document.kept_although
             ),
         )
 

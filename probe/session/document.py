@@ -172,6 +172,7 @@ class KeptTable(Table):
     about: Kept
     side: Side | None = None
     volume: OneLine = ""
+    take: OneLine = ""
     seen: Name
 
 

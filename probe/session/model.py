@@ -213,13 +213,15 @@ Kept = Literal["player-path", "bench-check", "output-clips"]
 class KeptAlthough:
     """Something found wrong while measuring, and kept; ``seen``: what, in a few words.
 
-    ``side`` and ``volume``: of what; None and empty where it is about all of the session.
+    ``side``, ``volume`` and ``take`` (its name): of what; None and empty where it is about all of
+    the session.
     """
 
     about: Kept
     seen: str
     side: Side | None = None
     volume: str = ""
+    take: str = ""
 
 
 @dataclass(frozen=True)

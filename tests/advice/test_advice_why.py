@@ -258,3 +258,30 @@ def test_a_quieter_way_says_that_full_output_is_not_known() -> None:
     assert says in " ".join(render(found).split())
     declared = advise(document, {"left": symmetrical()}, replace(there, operating_volts=10.0))
     assert says not in " ".join(render(declared).split())
+
+
+def test_an_output_seen_clipping_is_minded_where_it_is_used() -> None:
+    document = facts()
+    values = document["sides"]["left"]["facts"]
+    values["differential_maximum"] = {"value": 8.0, "unit": "V", "u95": 0.1}
+    seen = {"code": "output-clips", "take": "left single ended", "side": "left", "message": "seen"}
+    there = changed(Destination("amp", (RCA,)), ground="same-strip", cable="2m")
+
+    def minded(**more: Any) -> tuple[set[str], bool, bool]:
+        found = advise({**document, **more}, {"left": symmetrical()}, there)
+        held = {o.option.id: o for o in found.options}
+        codes = {o.option.id for o in found.options if any(h.code == "output-clips"
+                                                           for h in o.hazards)}  # fmt: skip
+        figures = held["rca-to-rca"].figures
+        return codes, figures.clips_at is None, figures.full_output_margin_db is None
+
+    rca = {"rca-to-rca", "rca-to-rca/transformer"}
+    # half of the pair's 8 V would be promised of an output that was seen to give less
+    assert minded(warnings=[seen]) == (rca, True, True)
+    assert minded() == (set(), False, False)
+    # a load that makes it clip says nothing of the output by itself
+    assert minded(warnings=[{**seen, "take": "left load hot"}])[0] == set()
+    assert minded(warnings=[{**seen, "side": "right"}])[0] == set()
+    # what is measured is known better
+    values["single_ended_maximum"] = {"value": 3.0, "unit": "V", "u95": 0.1}
+    assert minded(warnings=[seen]) == (set(), False, False)

@@ -324,14 +324,16 @@ class OneTake:
         """Note with the session that an output clipped in a take, or that it does not any more."""
         at = (one.setting.side, one.setting.volume)
         before = [
-            str(k["seen"])
+            (str(k.get("take", "")), str(k["seen"]))
             for k in self.store.kept_although
             if (k["about"], k.get("side", ""), k.get("volume", "")) == (CLIPS, *at)
         ]
-        now = [seen for seen in before if not seen.startswith(f"{step.name}: ")]
-        now += [f"{step.name}: {j.seen}" for j in found if j.code in DEVICE_CLIPS]
+        now = [(take, seen) for take, seen in before if take != step.name]
+        now += [(step.name, j.seen) for j in found if j.code in DEVICE_CLIPS]
         if now != before:
-            self.store.keep_although(CLIPS, now, *at)
+            self.store.keep_although(
+                CLIPS, [seen for _, seen in now], *at, takes=[take for take, _ in now]
+            )
 
     def _note_volts(self, one: Pass, made: Made) -> None:
         """Note the volts of the open legs, by which a load's watts are judged."""

@@ -252,17 +252,27 @@ class SessionFolder:
             raise
 
     def keep_although(
-        self, about: Kept, seen: Sequence[str], side: str = "", volume: str = ""
+        self,
+        about: Kept,
+        seen: Sequence[str],
+        side: str = "",
+        volume: str = "",
+        takes: Sequence[str] = (),
     ) -> None:
         """Note what was found wrong and kept, in place of what was noted of the same before.
 
-        ``seen``: each thing in a few words; empty: nothing is wrong (any more).
+        ``seen``: each thing in a few words; empty: nothing is wrong (any more). ``takes``: the name
+        of the take in which each was seen, where it is about takes.
         """
         key = {k: v for k, v in (("about", about), ("side", side), ("volume", volume)) if v}
         before = self.kept_although
-        found = [k for k in before if {n: v for n, v in k.items() if n != "seen"} != key]
+        own = ("seen", "take")
+        found = [k for k in before if {n: v for n, v in k.items() if n not in own} != key]
+        of = [{"take": take} for take in takes] or [{}] * len(seen)
         self.kept_although = [
-            *found, *({**key, "seen": shorten(one, MOST_SEEN, placeholder=" ...")} for one in seen)
+            *found,
+            *({**key, **take, "seen": shorten(one, MOST_SEEN, placeholder=" ...")}
+              for one, take in zip(seen, of, strict=True)),
         ]  # fmt: skip
         try:
             self._write_session()

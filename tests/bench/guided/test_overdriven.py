@@ -116,6 +116,7 @@ def test_an_output_that_clips_is_measured_lower_or_noted(
         assert "left single ended" not in by_name
         (warning,) = kept_warnings(session)
         assert (warning["code"], warning["side"]) == ("output-clips", "left")
+        assert warning["take"] == "left single ended"
         assert "single-ended" in warning["message"]
         assert seen_clipping({"warnings": [warning]})[0].message.startswith("An output was seen")
 
