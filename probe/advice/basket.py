@@ -114,7 +114,7 @@ def _none_yet(
                       if (o.box, o.option.id) == (choice.box, choice.best))  # fmt: skip
         would = replace(choice, option=choice.best, socket=socket)
         found = _basket(advice, would, destination, shelf, None)
-        parts = [f"{t.packages} x {t.part.name}" for t in found.taken]
+        parts = [t.says for t in found.taken]
         parts += [f"{ordered(p, found.length_m)} (to be ordered)" for p in found.missing]
         note += f"; the least bad, {choice.best}, would take {' and '.join(parts)}"
     return Basket(

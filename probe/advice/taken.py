@@ -40,7 +40,9 @@ class Taken:
     @property
     def says(self) -> str:
         """How many of what, and whether they are there."""
-        stock = "" if self.in_stock else f" (only {self.part.stock} in stock: order the rest)"
+        stock = f" (only {self.part.stock} in stock: order the rest)"
+        if self.in_stock or not self.part.stock:
+            stock = "" if self.in_stock else " (none in stock: order)"
         of = f", {self.part.pieces} in a package" if self.part.pieces > 1 else ""
         left = min(self.count, self.part.loose)
         if not self.packages:
@@ -148,7 +150,7 @@ class Basket:
         if self.one_of_two:
             text += f" ({self.total_of_both:.2f} for both)"
         if self.missing:
-            text += ", without what is ordered"
+            text += ", without what is not on the shelf"
         if self.system_price is None:
             yield text
             return
@@ -222,7 +224,7 @@ def all_in_all(found: Sequence[Basket]) -> tuple[str, ...]:
     price = used[0].system_price
     if price is not None:
         text += f", {100.0 * total / price:.2g} % of a system of {price:g} {used[0].currency}"
-    text += ", without what is ordered" if any(b.missing for b in used) else ""
+    text += ", without what is not on the shelf" if any(b.missing for b in used) else ""
     order: dict[str, int] = {}
     for t in (t for b in used for t in b.taken if not t.in_stock):
         name = f"not in stock: {t.part.name}"

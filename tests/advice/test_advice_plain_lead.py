@@ -136,7 +136,7 @@ def test_boxes_share_the_stock_and_a_subwoofer_takes_one(several: Any, tmp_path:
     # closed form: an empty shelf costs nothing, and the same three leads are to be ordered
     bare = all_in_all(baskets(advice, destination, replace(shelf, parts=())))
     assert bare[0].startswith("0.00 ")
-    assert bare[0].endswith("for 2 boxes, without what is ordered")
+    assert bare[0].endswith("for 2 boxes, without what is not on the shelf")
     ordered = [int(re.match(r"to be ordered, (\d+) x", line)[1]) for line in bare[1:]]  # type: ignore[index]
     # closed form: and the one splitter
     assert sum(ordered) >= 4

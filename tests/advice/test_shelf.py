@@ -323,3 +323,10 @@ def test_the_sum_of_one_side_says_what_both_are(shelf_file: Path) -> None:
     assert [(b.total, b.total_of_both) for b in found] == [(24.0, 24.0), (0.0, 24.0), (9.0, 9.0)]
     says = "33.00 EUR for 2 boxes with what shares an output, one side (57.00 for both)"
     assert all_in_all(found) == (says,)
+
+
+def test_what_is_out_of_stock_is_ordered_and_priced(tmp_path: Path) -> None:
+    path = shelf_of(tmp_path, part(**{**LEAD, "stock": 0, "price": 10.0}))
+    found = basket(path, pair(symmetrical(), RCA))
+    # arithmetic: two leads at 10, none of them there
+    assert found.says == ("2 x a (none in stock: order)", "20.00 EUR for both sides")
