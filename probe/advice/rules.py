@@ -44,10 +44,13 @@ def _is_tied_near(case: Case) -> bool:
 
 def _level_unknown(case: Case) -> Iterator[Finding]:
     if case.figures.level is None:
+        lower = ""
+        if case.option.from_ in case.stage.clipped:
+            lower = ", made at a lower level than where the output was seen clipping,"
         yield Finding(
             "cannot-tell",
             "not-measured",
-            f"the level is not known from the takes made so far: {case.settles} would tell",
+            f"the level is not known from the takes made so far: {case.settles}{lower} would tell",
             doubt="never",
         )
 

@@ -9,7 +9,7 @@ import pytest
 
 from probe.advice.case import Finding
 from probe.advice.quantity import Quantity
-from probe.advice.rules import _full_output
+from probe.advice.rules import _full_output, _level_unknown
 from probe.advice.words import full_output
 
 
@@ -60,3 +60,16 @@ def test_what_may_fall_far_short_of_full_output_cannot_be_told(
 )
 def test_the_words_stand_on_the_unfavourable_end(low: float, high: float, says: str) -> None:
     assert full_output(Quantity((low + high) / 2.0, "dB", low, high)) == says
+
+
+@pytest.mark.parametrize(("clipped", "lower"), [(set(), False), ({"xlr"}, False), ({"rca"}, True)])
+def test_a_take_that_clipped_is_asked_for_at_a_lower_level(clipped: set[str], lower: bool) -> None:
+    case: Any = SimpleNamespace(
+        figures=SimpleNamespace(level=None),
+        option=SimpleNamespace(from_="rca"),
+        stage=SimpleNamespace(clipped=clipped),
+        settles="a take of the RCA output (single-ended)",
+    )
+    (found,) = _level_unknown(case)
+    # the same take at the same level would clip again
+    assert ("at a lower level" in found.message) == lower
