@@ -83,11 +83,13 @@ def simulated(facts: Facts) -> tuple[Note, ...]:
 
 
 def seen_clipping(facts: Facts) -> tuple[Note, ...]:
-    """Return which output clipped while it was measured, as a warning of the facts says."""
-    said = [w for w in facts.get("warnings") or () if w.get("code") == "output-clips"]
-    return tuple(
-        Note("output-clips", f"{w['message'][0].upper()}{w['message'][1:]}.") for w in said
-    )
+    """Return which output clipped while it was measured, and answers that nobody checked.
+
+    As warnings of the facts say.
+    """
+    codes = ("output-clips", "likely-answers")
+    said = [w for w in facts.get("warnings") or () if w.get("code") in codes]
+    return tuple(Note(w["code"], f"{w['message'][0].upper()}{w['message'][1:]}.") for w in said)
 
 
 TYPED = (

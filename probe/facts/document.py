@@ -18,6 +18,7 @@ from probe.facts.build import Facts, SideFacts
 from probe.facts.curves import curves_of, decode
 from probe.facts.derived import ratios
 from probe.facts.kept import kept_warnings
+from probe.facts.likely import likely_warnings
 from probe.facts.limits import with_limits
 from probe.facts.other_inputs import held_by_inputs, with_other_inputs, with_other_leads
 from probe.facts.other_sources import source_holding
@@ -70,7 +71,8 @@ def document(
     device = session.device
     parts = {} if measured is None else measured.sides
     between = {} if measured is None else dict(measured.between_sides)
-    warnings = [_warning(r) for p in phasors for r in p.remarks if r.code not in QUIET]
+    warnings = likely_warnings(session)
+    warnings += [_warning(r) for p in phasors for r in p.remarks if r.code not in QUIET]
     warnings += [_warning(r) for one in sides.values() for r in one.remarks]
     warnings += [
         {"code": "assumed-figure", "take": None, "message": f"{a.where}: {a.message}"}

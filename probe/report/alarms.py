@@ -7,7 +7,7 @@ from typing import Any
 
 from probe.numbers import number, write_number
 from probe.report import words
-from probe.report.document import entry_of, mapping
+from probe.report.document import entry_of, listing, mapping
 from probe.report.shown import Alarm
 from probe.report.text import clean
 from probe.simulated import SIMULATED, is_simulated
@@ -35,12 +35,17 @@ _OUTPUTS = {
     "the device's line output. No connection is advised for it.",
 }
 
+_LIKELY = (
+    "What was plugged in which take is likely, not known: a draft's answers that nobody has "
+    "checked. Kind and figures are right only if they are; see the warnings."
+)
+
 _SIMULATED = f"Everything here was {SIMULATED}. Do not use it to judge a device you own."
 
 
 def alarms_before(facts: Mapping[str, Any]) -> tuple[Alarm, ...]:
     """Return what stands before the verdict, the most dangerous first."""
-    return (*_output(facts), *_direct(facts, dangerous=True), *_simulated(facts))
+    return (*_output(facts), *_direct(facts, dangerous=True), *_simulated(facts), *_likely(facts))
 
 
 def alarms_after(facts: Mapping[str, Any]) -> tuple[Alarm, ...]:
@@ -96,6 +101,12 @@ def _metered(facts: Mapping[str, Any]) -> Iterable[tuple[float, str]]:
             volts = number(entry_of(held, f"{name}_direct_voltage"))
             if volts is not None:
                 yield volts, f"{where} ({whose})"
+
+
+def _likely(facts: Mapping[str, Any]) -> Iterable[Alarm]:
+    told = (w for w in listing(facts, "warnings") if isinstance(w, Mapping))
+    if any(w.get("code") == "likely-answers" for w in told):
+        yield Alarm("remark", "Not checked", _LIKELY)
 
 
 def _simulated(facts: Mapping[str, Any]) -> Iterable[Alarm]:

@@ -237,6 +237,8 @@ class Session:
     assumptions: tuple[Assumption, ...] = field(default=())
     refused_loads: tuple[RefusedLoad, ...] = field(default=())
     kept_although: tuple[KeptAlthough, ...] = field(default=())
+    likely: tuple[str, ...] = ()
+    """Files of takes of which a draft's likely answer was never checked, one for each answer."""
 
     @property
     def sides(self) -> tuple[Side, ...]:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import hashlib
+import re
+from dataclasses import replace
 from pathlib import Path
 
 from probe.errors import BadInput
@@ -35,11 +37,27 @@ def read_session(path: str | Path) -> Session:
     check_document(toml_path, document)
     audio = [_open(toml_path, n, take) for n, take in enumerate(document.take)]
     _check_timebases(toml_path, document, audio)
-    return build_session(toml_path, document, audio)
+    return replace(build_session(toml_path, document, audio), likely=_likely_in(toml_path))
 
 
 OPEN_QUESTION = "# QUESTION"
 """What a line of a draft begins with that asks something nobody has answered yet."""
+
+
+LIKELY_ANSWER = "# LIKELY"
+"""What the line above an answer begins with that a draft took as likely and nobody has checked."""
+
+
+def _likely_in(path: Path) -> tuple[str, ...]:
+    """Return the files of takes of which an answer is marked as likely, each as often as it is."""
+    lines = read_bytes(path).decode("utf-8", "replace").splitlines()
+    marked, file = [], ""
+    for line in lines:
+        if found := re.match(r"file\s*=\s*[\"'](.*?)[\"']", line.strip()):
+            file = found[1]
+        elif line.lstrip().startswith(LIKELY_ANSWER):
+            marked.append(file)
+    return tuple(marked)
 
 
 def _refuse_drafts(path: Path) -> None:

@@ -26,7 +26,8 @@ def draft(
         No folder, or no recording in it that can be used.
     """
     found = look_through(folder)
-    return draft_text(reason(hear(folder, found, told), hot), found, said)
+    ohms = {place: part.ohm for place, part in said.loads.items()}
+    return draft_text(reason(hear(folder, found, told), hot, ohms), found, said)
 
 
 def check_free(folder: Path) -> None:

@@ -1,115 +1,122 @@
-"""Whether something hangs on a leg, from levels against the open take."""
+"""Whether something hangs on a leg, from levels against the open take and from files' names.
+
+Nothing that rests on levels alone is known: the open take, too, is asked about or marked.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
-from probe.bench.draft.views import SILENT_DB, Answer, LoadAnswer, Sure, View
-
-MOVED_DB = 0.05
-"""Levels that differ by less are one level: drift, not a load."""
+from probe.bench.draft.names import named, words_of
+from probe.bench.draft.together import MOVED_DB, Together, levels, together
+from probe.bench.draft.views import SILENT_DB, Answer, LoadAnswer, View
 
 INJECTOR_DB = 0.5
 """The silent resistor of an injector lowers a leg by up to this."""
 
-FAINT_LEG_DB = 30.0
-"""A leg so far below the other in the open take has no signal of its own."""
-
-LIFTED_DB = 6.0
-"""A load between the legs lifts a faint one by more; noise does not."""
-
-FAINT_SWING_DB = 6.0
-"""... and one on it lowers it by less than this, where hot keeps its level."""
-
-ALIKE = 0.5
-"""Two legs that fall by amounts closer than this share of the larger fell together."""
-
-
-def load_of(view: View, playing: Sequence[View], inject: Answer | None) -> LoadAnswer | None:
-    """Compare with the open take of the same channels; a difference nothing explains is asked."""
-    tones = view.hearing.sets.played
-    playing = [v for v in playing if v.hearing.sets.played == tones]
-    if not view.roles:
-        return _unnamed_load(view, playing, inject)
-    alike = [v for v in playing if sorted(v.roles) == sorted(view.roles)]
-    if alike in ([], [view]):
-        return LoadAnswer("hot", "ground", "open", _ALONE, likely_none=True)
-    ends = [r for r in view.roles if r in ("hot", "cold", "single-ended")]
-    open_take = _open_take(alike, ends)
-    fall = {r: _level_of(open_take, r) - _level_of(view, r) for r in ends}
-    least = MOVED_DB if inject is None else INJECTOR_DB
-    why = "against the open take: " + ", ".join(f"{r} {-d:+.2f} dB" for r, d in fall.items())
-    faint = [r for r in ends if _level_of(open_take, r) < max(open_take.level) - FAINT_LEG_DB]
-    silent = [r for r in faint if _level_of(open_take, r) < max(open_take.level) - SILENT_DB]
-    if silent and all(abs(d) <= least for r, d in fall.items() if r not in silent):
-        if fall[silent[0]] > -LIFTED_DB:
-            return LoadAnswer(silent[0], "ground", "open", _UNHEARD, likely_none=True)
-    elif max(abs(d) for d in fall.values()) <= least:
-        return None
-    if inject is not None:
-        if all(r == inject.value or d <= least for r, d in fall.items()):
-            return None  # the injector itself is a load on its leg
-        return LoadAnswer("hot", "ground", "open", f"{why}, more than an injector does")
-    if "single-ended" in ends:
-        other = next(iter(r for r in ends if r != "single-ended"), "single-ended")
-        if fall["single-ended"] > least and abs(fall[other]) <= least:
-            return LoadAnswer("single-ended", "ground", "likely", why)
-        return LoadAnswer("single-ended", "ground", "open", f"{why}; or the volume was moved")
-    return _leg_load(fall, faint, least, why)
-
-
-def _unnamed_load(view: View, playing: Sequence[View], inject: Answer | None) -> LoadAnswer | None:
-    """Ask for a load where nobody knows which channel heard what, but levels are not the usual."""
-    alike = [v for v in playing if v.hearing.channels == view.hearing.channels]
-    bare = [v for v in alike if not v.hearing.injected.any()] or alike
-    if alike in ([], [view]):
-        return LoadAnswer("hot", "ground", "open", _ALONE, likely_none=True)
-    most = max(bare, key=lambda v: sum(v.level))
-    apart = [abs(a - b) for a, b in zip(sorted(view.level), sorted(most.level), strict=True)]
-    if max(apart) <= (MOVED_DB if inject is None else INJECTOR_DB):
-        return None
-    why = f"levels up to {max(apart):.2f} dB from those of the loudest take"
-    return LoadAnswer("hot", "ground", "open", f"{why}; a load, another pairing, or the volume")
-
-
 _ALONE = "no other recording with these tones and channels to compare with"
 _UNHEARD = "one leg is silent, and a load on it cannot be heard"
+_INJECTOR_ALONE = "its levels are those of an injector alone"
+_MOVED = "or the volume was moved"
 
 
-def _leg_load(
-    fall: dict[str, float], faint: Sequence[str], least: float, why: str
-) -> LoadAnswer | None:
-    """Say where on the legs a load hangs, from how far each fell against the open take."""
-    hot, cold = fall.get("hot", 0.0), fall.get("cold", 0.0)
-    if faint:
-        silent, live = ("hot", "cold") if faint == ["hot"] else ("cold", "hot")
-        if fall.get(silent, 0.0) < -LIFTED_DB:
-            return LoadAnswer("hot", "cold", "likely", why)
-        if fall.get(live, 0.0) > least:
-            return LoadAnswer(live, "ground", "likely", why)
-        if abs(fall.get(live, 0.0)) <= least and fall.get(silent, 0.0) < FAINT_SWING_DB:
-            sure: Sure = "likely" if fall.get(silent, 0.0) > least else "open"
-            return LoadAnswer(silent, "ground", sure, f"{why}; or noise of a silent leg")
-        return LoadAnswer(silent, "ground", "open", why)
-    if hot > least and cold > least and abs(hot - cold) < ALIKE * max(hot, cold):
-        return LoadAnswer("hot", "cold", "likely", why + "; or the volume was moved")
-    if max(hot, cold) > least:
-        return LoadAnswer("hot" if hot > cold else "cold", "ground", "likely", why)
-    return LoadAnswer("hot", "ground", "open", why + "; or the volume was moved")
+def load_of(
+    view: View, playing: Sequence[View], inject: Answer | None, ohms: Mapping[str, float]
+) -> LoadAnswer:
+    """Compare with the open take of the same channels; a difference nothing explains is asked."""
+    answer = _by_levels(view, playing, inject, ohms)
+    said = named(view.hearing.name)
+    if said.inject and inject is None:
+        why = f"{answer.why}; the file's name speaks of an injection, of which no tone is heard"
+        return replace(answer, sure="open", why=why, likely_none=False)
+    ends = None if answer.likely_none else (answer.from_, answer.to)
+    stated = answer.likely_none or answer.sure == "likely"
+    against = said.against(ends) if stated and inject is None else ""
+    if against:
+        return replace(answer, sure="open", why=f"{answer.why}; {against}", likely_none=False)
+    return answer
 
 
-def _open_take(alike: Sequence[View], ends: Sequence[str]) -> View:
-    """Return the open take: the one whose levels add up to the most.
+def _by_levels(
+    view: View, playing: Sequence[View], inject: Answer | None, ohms: Mapping[str, float]
+) -> LoadAnswer:
+    tones = view.hearing.sets.played
+    playing = [v for v in playing if v.hearing.sets.played == tones]
+    alike = [v for v in playing if _group(v) == _group(view)]
+    if not any(v is view for v in playing):
+        return _asked("its level does not stand still")
+    if alike == [view]:
+        if named(view.hearing.name).load:
+            return _asked(f"{_ALONE}; the file's name speaks of a load")
+        return LoadAnswer("hot", "ground", "open", _ALONE, likely_none=True)
+    if not view.roles:
+        if not all(v.hearing.channels == 2 and v.opposite(0, 1) for v in alike):
+            return _asked("levels differ, and which channel heard what is not known")
+        alike = [replace(v, roles=["hot", "cold"]) for v in alike]
+    bare = [v for v in alike if not v.hearing.injected.any()]
+    me = next(v for v in alike if v.hearing is view.hearing)
+    ends = [r for r in me.roles if r in ("hot", "cold", "single-ended")]
+    others = [v for v in playing if v.roles and _group(v) != _group(view)]
+    injected = [v for v in alike if v.hearing.injected.any()] if bare else []
+    found = together(bare or alike, injected, ends, others if view.roles else [], ohms)
+    falls = _words(found.open, me, ends)
+    if found.doubt:
+        return _asked(f"{falls}; {found.doubt}")
+    if inject is not None:
+        return _beside_injection(found, me, ends, inject, falls)
+    answer = _stated(found, me, falls)
+    if view.roles or answer.likely_none:
+        return answer
+    return _asked(f"{falls}; a load, another pairing, or the volume")
 
-    A load lowers one terminal by more dB than it lifts another. Terminals that are silent in some
-    take do not count, nor takes with an injector where others are there.
-    """
-    bare = [v for v in alike if not v.hearing.injected.any()] or list(alike)
-    sounding = [
-        r for r in ends if all(_level_of(v, r) > max(v.level) - SILENT_DB for v in bare)
-    ] or list(ends)
-    return max(bare, key=lambda v: sum(_level_of(v, r) for r in sounding))
+
+def _group(view: View) -> tuple[object, ...]:
+    """Return what takes must share to be compared: terminals, and the side where names say it."""
+    side = {"left", "right"} & set(words_of(view.hearing.name))
+    return (view.hearing.channels, *sorted(view.roles), *sorted(side))
 
 
-def _level_of(view: View, role: str) -> float:
-    return view.level[view.roles.index(role)]
+def _asked(why: str) -> LoadAnswer:
+    return LoadAnswer("hot", "ground", "open", why)
+
+
+def _words(open_: View, view: View, ends: Sequence[str]) -> str:
+    """Return in words how far a take lies from the one taken for open."""
+    before, after = levels(open_, ends), levels(view, ends)
+    if view is open_:
+        return "the other takes are compared with this one"
+    differ = ", ".join(f"{r} {after[r] - before[r]:+.2f} dB" for r in ends)
+    return f"against {open_.hearing.name}: {differ}"
+
+
+def _stated(found: Together, view: View, falls: str) -> LoadAnswer:
+    """Return what the levels of a take are likely from."""
+    pattern = found.patterns[view.hearing.name]
+    if view.hearing.name in found.asked:
+        return _asked(f"{falls}; {_MOVED}")
+    if pattern.sure == "silent":
+        assert pattern.ends is not None
+        return LoadAnswer(*pattern.ends, "open", _UNHEARD, likely_none=True)
+    if pattern.ends is None:
+        why = (
+            "by the levels this is an open take, and the volume stood the same in all takes; a "
+            "volume that was moved, or a load on every take, would look alike"
+        )
+        return LoadAnswer("hot", "ground", "open", why, likely_none=True)
+    more = f"; {_MOVED}" if pattern.sure == "both" else ""
+    return LoadAnswer(*pattern.ends, "likely", f"{falls}{more}")
+
+
+def _beside_injection(
+    found: Together, view: View, ends: Sequence[str], inject: Answer, falls: str
+) -> LoadAnswer:
+    """Return what is thought of a load beside an injector, which is a load on its leg itself."""
+    before, after = levels(found.open, ends), levels(view, ends)
+    fall = {r: before[r] - after[r] for r in ends}
+    heard = [d for r, d in fall.items() if before[r] > max(before.values()) - SILENT_DB]
+    moved = view.hearing.name in found.asked or all(d < -MOVED_DB for d in heard)
+    small = all(abs(d) <= INJECTOR_DB for d in fall.values())
+    if not moved and (small or all(r == inject.value or d <= INJECTOR_DB for r, d in fall.items())):
+        return LoadAnswer("hot", "ground", "open", _INJECTOR_ALONE, likely_none=True)
+    return _asked(f"{falls}, more than an injector does; {_MOVED}")

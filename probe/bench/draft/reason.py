@@ -2,12 +2,12 @@
 
 *known*: the recording shows it. *likely*: what is heard is usual for it, and something else would
 sound alike. *open*: nothing in the recordings tells. Levels are compared with the open take: of the
-recordings with the same channels the one whose levels add up to the most.
+recordings with the same channels the one that makes the others loads on it at the same volume.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,8 +15,17 @@ from numpy.typing import NDArray
 
 from probe.bench.draft.hear import Hearing
 from probe.bench.draft.loads import load_of
+from probe.bench.draft.names import named
 from probe.bench.draft.shapes import Shape
-from probe.bench.draft.views import Answer, LoadAnswer, Sure, View, Words, view_of
+from probe.bench.draft.views import (
+    PHASE_RAD,
+    Answer,
+    LoadAnswer,
+    Sure,
+    View,
+    Words,
+    view_of,
+)
 
 FAINT_DB = 10.0
 """A single-ended output stands within this of a leg; what is fainter, and not opposite, is a leg
@@ -27,9 +36,6 @@ SAME_DB = 1.0
 
 STEADY_DB = 0.03
 """A reference stays within this through all recordings."""
-
-PHASE_RAD = np.pi / 3
-"""In phase or opposite: within 60 degrees of it, as polarity is told elsewhere."""
 
 LEG_DB = 6.0
 """The leg that is injected into hears so much more than the other, unless legs are coupled."""
@@ -51,10 +57,13 @@ class Reasoned:
 _PLAYS = Answer("play", "known", "tones are played")
 
 
-def reason(heard: Sequence[Hearing], hot: int | None = None) -> list[Reasoned]:
+def reason(
+    heard: Sequence[Hearing], hot: int | None = None, ohms: Mapping[str, float] | None = None
+) -> list[Reasoned]:
     """Return what is thought of all recordings of a folder.
 
     ``hot``: the channel (from 0) that was on pin 2 in most takes, where somebody knows it.
+    ``ohms``: of the loads on a ``leg`` and ``across``, where somebody said them.
     """
     views = [view_of(h) for h in heard]
     playing = [
@@ -65,7 +74,7 @@ def reason(heard: Sequence[Hearing], hot: int | None = None) -> list[Reasoned]:
     reference = _reference(playing)
     _legs(playing, reference, hot)
     _same_leads(views, playing)
-    return [_reasoned(v, playing) for v in views]
+    return [_reasoned(v, playing, ohms or {}) for v in views]
 
 
 def _reference(playing: Sequence[View]) -> int | None:
@@ -99,9 +108,7 @@ def _pair(view: View, reference: int | None) -> tuple[int, int] | None:
 
 
 def _is_opposite(view: View, pair: tuple[int, int]) -> bool:
-    a, b = pair
-    both = view.carries(a) and view.carries(b)
-    return both and abs(abs(view.turned(a, b)) - np.pi) < PHASE_RAD
+    return view.opposite(*pair)
 
 
 def _is_alike(view: View, pair: tuple[int, int]) -> bool:
@@ -224,7 +231,7 @@ def _same_leads(views: Sequence[View], playing: Sequence[View]) -> None:
             view.why = "plugged as in the other takes, if nothing was changed"
 
 
-def _reasoned(view: View, playing: Sequence[View]) -> Reasoned:
+def _reasoned(view: View, playing: Sequence[View], ohms: Mapping[str, float]) -> Reasoned:
     hearing = view.hearing
     channels = Answer(tuple(view.roles) or None, view.sure, view.why, tuple(view.others))
     notes = tuple(hearing.remarks)
@@ -254,7 +261,7 @@ def _reasoned(view: View, playing: Sequence[View]) -> Reasoned:
             inject=inject,
             notes=notes,
         )
-    load = load_of(view, playing, inject)
+    load = load_of(view, playing, inject, ohms)
     return Reasoned(
         hearing,
         _signal(view),
@@ -301,6 +308,9 @@ def _inject(view: View) -> Answer:
     ahead = float(level[first] - level[second])
     why = f"the {view.roles[first]} leg hears the injected tones {ahead:.1f} dB louder"
     sure: Sure = "known" if ahead > LEG_DB and view.sure == "known" else "likely"
+    said = named(hearing.name)
+    if said.inject and said.leg not in (None, view.roles[first]):
+        sure, why = "open", f"{why}, the file's name says {said.leg}"
     return Answer(view.roles[first], sure, why, (view.roles[second],))
 
 

@@ -4,22 +4,26 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any
 
 from probe.bench.calibration.document import session_tables
 from probe.bench.calibration.figures import BenchFigures
 from probe.bench.draft.files import Folder
+from probe.bench.draft.names import named
 from probe.bench.draft.reason import Reasoned
 from probe.bench.draft.shapes import Shape
 from probe.bench.draft.tones import ToneSets
 from probe.bench.draft.views import Answer, LoadAnswer
 from probe.formats.text import printable
 from probe.formats.write import tidy, value
-from probe.session.read import OPEN_QUESTION
+from probe.session.read import LIKELY_ANSWER, OPEN_QUESTION
 
 MARK = OPEN_QUESTION
 """Begins every line that asks something; nothing else does. A session with one is refused."""
+
+LIKELY = f"{LIKELY_ANSWER}, not known:"
+"""Begins the line above an answer that nobody has checked; an analysis says how many there are."""
 
 
 @dataclass(frozen=True)
@@ -266,7 +270,7 @@ def _answer(draft: Draft, key: str, answer: Answer, said: Said) -> None:
     if answer.sure == "known":
         draft.put(f"{key} = {value(answer.value)}")
     elif answer.sure == "likely" and said.likely and answer.value is not None:
-        draft.put(f"# LIKELY, not known: {printable(answer.why)}", f"{key} = {value(answer.value)}")
+        draft.put(f"{LIKELY} {printable(answer.why)}", f"{key} = {value(answer.value)}")
     else:
         choices = ([] if answer.value is None else [answer.value]) + list(answer.others)
         lines = [f"{key} = {value(c)}" for c in choices] or [f"{key} ="]
@@ -274,53 +278,46 @@ def _answer(draft: Draft, key: str, answer: Answer, said: Said) -> None:
         draft.ask(f"{key}{likely}? {answer.why}", *lines)
 
 
-def _named_leg(name: str) -> str | None:
-    """Return the one leg that a file's name speaks of, None where it is none or both."""
-    words = set(re.split(r"[^a-z]+", name.lower()))
-    legs = [leg for leg in ("hot", "cold") if leg in words]
-    return legs[0] if len(legs) == 1 else None
-
-
-def _by_name(load: LoadAnswer, name: str) -> LoadAnswer:
-    """Return an open question with the ends of the file's name, for the line that is offered."""
-    words = re.split(r"[^a-z]+", name.lower())
-    if load.sure != "open" or load.from_ == "single-ended" or "inject" in words:
-        return load
-    if "across" in words:
-        return replace(load, from_="hot", to="cold")
-    leg = _named_leg(name)
-    return load if leg is None else replace(load, from_=leg, to="ground")
-
-
 def _load(draft: Draft, load: LoadAnswer, name: str, said: Said) -> None:
-    named = _by_name(load, name) is not load
-    load = _by_name(load, name)
+    """State what is likely and marked, if that was asked for, or ask."""
     if load.likely_none and said.likely:
-        draft.put(f"# LIKELY, not known: no load; {load.why}")
+        draft.put(f"{LIKELY} no load; {printable(load.why)}")
         return
     place = "across" if load.to == "cold" else "leg"
     place = "single-ended" if load.from_ == "single-ended" else place
     part = said.loads.get(place)
-    ends = {"from": load.from_, "to": load.to}
     if part is not None and said.likely and load.sure == "likely":
+        ends = {"from": load.from_, "to": load.to}
         keys = {**ends, "ohm": part.ohm, "u95_percent": part.percent, "part": part.part}
-        draft.put(f"# LIKELY, not known: a load; {load.why}", f"load = [ {value(keys)} ]")
+        draft.put(f"{LIKELY} a load; {printable(load.why)}", f"load = [ {value(keys)} ]")
         return
-    ohm = "" if part is None else f"{part.ohm:g}"
-    offered = [(load.from_, load.to)]
-    if load.sure == "open" and load.to == "ground" and load.from_ != "single-ended" and not named:
-        offered = [("hot", "ground"), ("cold", "ground"), ("hot", "cold")]
     draft.ask_first(
-        "load",
-        f"{_likely_load(load)} {load.why}. If there was none: load = []",
-        *(
-            f'load = [ {{ from = "{a}", to = "{b}", ohm = {ohm}, u95_percent = }} ]'
-            for a, b in offered
-        ),
-    )
+        "load", f"{_likely_load(load)} {load.why}. If there was none: load = []",
+        *_offered(load, name, said),
+    )  # fmt: skip
+
+
+def _offered(load: LoadAnswer, name: str, said: Said) -> list[str]:
+    """Return the lines that may answer: the likely one, else what the file's name speaks of."""
+    by_name = named(name)
+    offered = [(load.from_, load.to)]
+    if load.sure == "open" and not by_name.inject and load.from_ != "single-ended":
+        offered = [("hot", "ground"), ("cold", "ground"), ("hot", "cold")]
+        if by_name.load and by_name.ends is not None:
+            offered = [by_name.ends]
+    lines = []
+    for a, b in offered:
+        place = "across" if b == "cold" else "single-ended" if a == "single-ended" else "leg"
+        part = said.loads.get(place)
+        ohm = "" if part is None else f"{part.ohm:g}"
+        lines.append(f'load = [ {{ from = "{a}", to = "{b}", ohm = {ohm}, u95_percent = }} ]')
+    none = load.likely_none or by_name.load is False
+    return ["load = []", *lines] if none else lines
 
 
 def _likely_load(load: LoadAnswer) -> str:
+    if load.likely_none:
+        return "no load, likely?"
     if load.sure == "open":
         return "a load, and where, of which ohms?"
     return f"a load of which ohms, likely from {load.from_} to {load.to}?"
@@ -330,8 +327,8 @@ def _inject(draft: Draft, take: Reasoned, folder: Folder, said: Said) -> None:
     answer = take.inject
     assert answer is not None
     tones = take.hearing.sets.injected
-    named = _named_leg(take.hearing.name)
-    into = answer.value or named
+    by_name = named(take.hearing.name).leg
+    into = answer.value or by_name
     keys: dict[str, object] = {"into": into or "cold"}
     volts = said.inject_volts if take.hearing.played.any() else said.inject_volts_off
     if said.injector is not None:
@@ -349,16 +346,19 @@ def _inject(draft: Draft, take: Reasoned, folder: Folder, said: Said) -> None:
     sure = answer.sure == "known" or (answer.sure == "likely" and said.likely)
     if whole and sure:
         if answer.sure == "likely":
-            draft.put(f"# LIKELY, not known: {printable(answer.why)}")
+            draft.put(f"{LIKELY} {printable(answer.why)}")
         draft.put(f"inject = [ {value(keys)} ]")
         return
     missing = [k for k in ("through_ohm", "volts") if k not in keys]
     wanted = f" Write {' and '.join(missing)} into it." if missing else ""
     asked = f"injected into {answer.value}? {answer.why}."
     if answer.value is None:
-        by_name = f"; by the file's name into {named}" if named else ""
-        asked = f"into which terminal? {answer.why}{by_name}."
-    offered = [keys] if into else [{**keys, "into": leg} for leg in ("cold", "hot")]
+        more = f"; by the file's name into {by_name}" if by_name else ""
+        asked = f"into which terminal? {answer.why}{more}."
+    legs = [into] if into else ["cold", "hot"]
+    if answer.sure == "open" and by_name is not None and by_name not in legs:
+        legs.append(by_name)
+    offered = [{**keys, "into": leg} for leg in legs]
     draft.ask_first("inject", f"{asked}{wanted}", *(f"inject = [ {value(k)} ]" for k in offered))
 
 

@@ -18,6 +18,9 @@ SILENT_DB = 60.0
 MIDDLE_HZ = (150.0, 8000.0)
 """Levels are compared here, where neither coupling capacitors nor strays matter much."""
 
+PHASE_RAD = np.pi / 3
+"""In phase or opposite: within 60 degrees of it, as polarity is told elsewhere."""
+
 
 @dataclass(frozen=True)
 class Answer:
@@ -60,6 +63,11 @@ class View:
     def turned(self, a: int, b: int) -> float:
         """Return the phase of b against a, rad in +-pi."""
         return float(np.angle(np.exp(1j * (self.phase[b] - self.phase[a]))))
+
+    def opposite(self, a: int, b: int) -> bool:
+        """Whether two channels carry the device's tones opposite in phase."""
+        both = self.carries(a) and self.carries(b)
+        return both and abs(abs(self.turned(a, b)) - np.pi) < PHASE_RAD
 
 
 def view_of(hearing: Hearing) -> View:

@@ -14,8 +14,8 @@ import pytest
 import soundfile
 
 from probe.bench.draft.draft import draft
-from probe.bench.draft.text import Part, Said, _by_name, _named_leg
-from probe.bench.draft.views import LoadAnswer
+from probe.bench.draft.names import named
+from probe.bench.draft.text import Part, Said
 from probe.bench.tones.request import Request, make
 from probe.cli.main import main
 from probe.errors import BadInput
@@ -177,6 +177,8 @@ def test_a_draft_with_everything_said_is_a_session(tmp_path: Path, capsys):
     found = capsys.readouterr().out
     # the circuit is core-and-inverter
     assert '"kind": "differential"' in found
+    # nobody has checked what the draft took as likely
+    assert '"code": "likely-answers"' in found
     before = (tmp_path / "session.toml").read_bytes()
     assert main(words) == 2
     assert "never written over" in capsys.readouterr().err
@@ -264,7 +266,8 @@ def test_noise_steps_and_sweeps_are_known_and_hum_is_no_test_tone(tmp_path: Path
     assert takes["left-sweep.flac"]["sweep_s"].endswith("is not answered")
     assert takes["rising-tone.flac"]["levels_volts"].endswith("is not answered")
     # an open take stays the one that others are compared with, a louder rising tone beside it
-    assert "load" not in takes["left-open.flac"]
+    assert takes["left-open.flac"]["load"].endswith("is not answered")
+    assert text.count("no load, likely? by the levels this is an open take") == 1
     assert takes["left-load-hot.flac"]["load"].endswith("is not answered")
     assert takes["tone.flac"]["load"].endswith("is not answered")
     asked = re.findall(r"^# QUESTION (\d+)", text, re.M)
@@ -311,18 +314,25 @@ def test_what_cannot_be_used_is_named_and_folders_without_recordings_refused(
 
 
 @pytest.mark.parametrize(
-    ("name", "ends"),
+    ("name", "load", "ends"),
     [
-        ("left-load-cold.wav", ("cold", "ground")),
-        ("left-load-hot.wav", ("hot", "ground")),
-        ("left_load_across.wav", ("hot", "cold")),
-        ("take7.wav", ("hot", "ground")),
+        # what a reader of the name takes it for
+        ("left-load-cold.wav", True, ("cold", "ground")),
+        ("left_load_across.wav", True, ("hot", "cold")),
+        ("LoadHot2.wav", True, ("hot", "ground")),
+        ("load-hot/take1.wav", True, ("hot", "ground")),
+        ("hot.wav", True, ("hot", "ground")),
+        ("left-single-ended-loaded.flac", True, ("single-ended", "ground")),
+        ("left-second-open.wav", False, None),
+        ("no load.wav", False, None),
+        ("open with load.wav", None, None),
+        ("left-input-hot.wav", None, ("hot", "ground")),
+        ("hot-and-cold.wav", None, None),
+        ("upload-photo.wav", None, None),
+        ("take7.wav", None, None),
     ],
 )
-def test_the_line_offered_is_the_one_the_name_speaks_of(name: str, ends: tuple[str, str]):
-    open_ = _by_name(LoadAnswer("hot", "ground", "open", ""), name)
-    assert (open_.from_, open_.to) == ends
-    # what was heard stands, whatever the file is called
-    heard = _by_name(LoadAnswer("hot", "ground", "likely", ""), name)
-    assert (heard.from_, heard.to) == ("hot", "ground")
-    assert _named_leg("hot-and-cold.wav") is None
+def test_what_a_name_speaks_of(name: str, load: bool | None, ends: tuple[str, str] | None):
+    assert named(name).load == load
+    if load is not None:
+        assert named(name).ends == ends
