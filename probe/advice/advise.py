@@ -12,7 +12,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 
-from probe.advice.cautions import general_cautions, refusal, seen_clipping, simulated, typed
+from probe.advice.cautions import (
+    general_cautions,
+    refusal,
+    seen_clipping,
+    simulated,
+    typed,
+    unchecked,
+)
 from probe.advice.choose import choose, mark
 from probe.advice.compiled import judged
 from probe.advice.cures import cures
@@ -99,6 +106,7 @@ def _chosen(
     device, sides, _ = _subject(facts)
     refused = refusal(device, sides)
     cautions: list[Note] = [*refused, *simulated(facts), *seen_clipping(facts)]
+    cautions += unchecked(facts)
     if refused:
         return _answer(device, sides, destination, [], (), cautions), [], []
     cautions += typed(device)

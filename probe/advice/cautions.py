@@ -83,13 +83,18 @@ def simulated(facts: Facts) -> tuple[Note, ...]:
 
 
 def seen_clipping(facts: Facts) -> tuple[Note, ...]:
-    """Return which output clipped while it was measured, and answers that nobody checked.
+    """Return which output clipped while it was measured, as a warning of the facts says."""
+    return tuple(Note("output-clips", said) for said in _warned(facts, "output-clips"))
 
-    As warnings of the facts say.
-    """
-    codes = ("output-clips", "likely-answers")
-    said = [w for w in facts.get("warnings") or () if w.get("code") in codes]
-    return tuple(Note(w["code"], f"{w['message'][0].upper()}{w['message'][1:]}.") for w in said)
+
+def unchecked(facts: Facts) -> tuple[Note, ...]:
+    """Return that answers of a draft were never checked, as a warning of the facts says."""
+    return tuple(Note("likely-answers", said) for said in _warned(facts, "likely-answers"))
+
+
+def _warned(facts: Facts, code: str) -> list[str]:
+    said = [w["message"] for w in facts.get("warnings") or () if w.get("code") == code]
+    return [f"{message[0].upper()}{message[1:]}." for message in said]
 
 
 TYPED = (
