@@ -113,9 +113,9 @@ def _beside_injection(
 ) -> LoadAnswer:
     """Return what is thought of a load beside an injector, which is a load on its leg itself."""
     before, after = levels(found.open, ends), levels(view, ends)
-    fall = {r: before[r] - after[r] for r in ends}
-    heard = [d for r, d in fall.items() if before[r] > max(before.values()) - SILENT_DB]
-    moved = view.hearing.name in found.asked or all(d < -MOVED_DB for d in heard)
+    sounding = [r for r in ends if before[r] > max(before.values()) - SILENT_DB]
+    fall = {r: before[r] - after[r] for r in sounding}
+    moved = view.hearing.name in found.asked or all(d < -MOVED_DB for d in fall.values())
     small = all(abs(d) <= INJECTOR_DB for d in fall.values())
     if not moved and (small or all(r == inject.value or d <= INJECTOR_DB for r, d in fall.items())):
         return LoadAnswer("hot", "ground", "open", _INJECTOR_ALONE, likely_none=True)
