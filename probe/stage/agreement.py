@@ -25,6 +25,10 @@ takes: -1 has no steady voltage at all. A stage made to have some negative resis
 for what loads it, has hundreds of ohm of it beside some ten kilohm."""
 
 
+LIFTED_OHM = (5.0, 1000.0)
+"""A leg of a negative resistance between these would be louder with a load on it than without.
+Less is a level that drifted; more is a floating pair's, of which other rules speak."""
+
 STANDS_OUT = 9.0
 """Residual power per spare row of a tone, over what the stated repeatability explains, from which
 on it is looked into. Costs time only."""
@@ -185,6 +189,10 @@ def impossible(solved: Fit, group: Group) -> tuple[Remark, ...]:
         backwards = np.abs(np.angle(own)) > limits.GIVES_BACK_RAD
         if known.any() and np.all(backwards[known] & ((own * y).real[known] < GIVEN_BACK)):
             return (_impossible(group, name),)
+        size = np.abs(own)
+        small = (size > LIFTED_OHM[0]) & (size < LIFTED_OHM[1])
+        if known.any() and np.all(backwards[known] & small[known]) and _loading(group, name):
+            return (_louder_loaded(group, name),)
     return ()
 
 
@@ -198,12 +206,26 @@ def _least_siemens(group: Group, leg: int, k: int) -> float:
     return min(found, default=0.0)
 
 
-def _impossible(group: Group, leg: str) -> Remark:
-    loading = [
+def _loading(group: Group, leg: str) -> list[str]:
+    """Return the takes with a load on a leg."""
+    return [
         o.name
         for o in group.takes
         if any(leg in (load.from_, load.to) for load in o.phasors.take.loads)
     ]
+
+
+def _louder_loaded(group: Group, leg: str) -> Remark:
+    message = (
+        f"from these takes the {leg} leg would be louder with a load on it than without, which "
+        "nothing passive makes it: the volume was moved between takes, or a load was not plugged "
+        "as declared. Repeat this take and the open one at one volume"
+    )
+    return Remark("contradicting-take", _loading(group, leg)[0], message)
+
+
+def _impossible(group: Group, leg: str) -> Remark:
+    loading = _loading(group, leg)
     message = (
         f"from these takes the {leg} leg would give back what the recorder takes, which no stage "
         "does: something in one of them is not as declared. Check the resistors and the lead, and "
