@@ -14,6 +14,8 @@ from functools import partial
 
 from probe.advice.cautions import (
     general_cautions,
+    ground_fault,
+    ground_high,
     refusal,
     seen_clipping,
     simulated,
@@ -82,7 +84,8 @@ def advise(facts: Facts, sources: Mapping[str, Sources], destination: Destinatio
 
     found = with_other_transformer(found, destination, of_these)
     found = replace(found, cures=cures(desks, found))
-    return found if refusal(device, sides) else with_digital(found, device, destination)
+    refused = ground_fault(destination) or refusal(device, sides)
+    return found if refused else with_digital(found, device, destination)
 
 
 def ask(
@@ -104,12 +107,12 @@ def _chosen(
 ) -> tuple[Advice, list[Desk], list[OptionAdvice]]:
     """Return every option judged and the choice, the desks, and the options without the choice."""
     device, sides, _ = _subject(facts)
-    refused = refusal(device, sides)
+    refused = (*ground_fault(destination), *refusal(device, sides))
     cautions: list[Note] = [*refused, *simulated(facts), *seen_clipping(facts)]
     cautions += unchecked(facts)
     if refused:
         return _answer(device, sides, destination, [], (), cautions), [], []
-    cautions += typed(device)
+    cautions += [*ground_high(destination), *typed(device)]
     desks = [
         Desk(
             device,

@@ -48,6 +48,14 @@ class GroundPath:
         """What drives the difference is known as well."""
         return self.ohm is not None or self.farad is not None
 
+    def behind_ohm(self, mains_hz: float) -> float:
+        """Return the impedance the difference stands behind at mains frequency; inf: not known."""
+        if self.ohm is not None:
+            return self.ohm
+        if self.farad is not None:
+            return 1.0 / (2.0 * np.pi * mains_hz * self.farad)
+        return float("inf")
+
 
 @dataclass(frozen=True)
 class Preset:

@@ -45,6 +45,19 @@ the single-ended output gives. [judgement]"""
 DIRECT_REFUSE_VOLTS = 2.0
 """Direct voltage above which the output is faulty or a bridged power stage. [practice]"""
 
+GROUND_MOST_VOLTS = 130.0
+"""Alternating voltage between two chassis above which something is at fault: half of 240 V mains
+is what the capacitors of mains filters give, with a few per cent more of supply. [practice]"""
+
+GROUND_FEW_VOLTS = 5.0
+"""More than distant outlets of one sound installation differ by, "up to a few volts" [published,
+an installer's column]: from here on it is no matter of hum where a box is earthed. [judgement]"""
+
+GROUND_LEAKAGE_AMPERE = 10e-3
+"""Current that no mains filter passes: equipment on a plug may leak 3.5 mA through its protective
+conductor (IEC 60950-1 and its successor, from memory), and two such boxes twice that. Behind a
+lower impedance stand the mains themselves or their wiring."""
+
 DIRECT_NEVER_VOLTS = 0.1
 """Direct voltage that saturates transformers and is passed on by a direct-coupled input.
 [practice]"""

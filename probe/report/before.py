@@ -10,7 +10,14 @@ from probe.report.other_ways import stays_out
 from probe.report.places import in_places, named_in, places_of
 from probe.report.text import printed
 
-FIRST = ("headphone-output", "speaker-output", "direct-voltage", "stage-fault")
+FIRST = (
+    "ground-fault",
+    "ground-high",
+    "headphone-output",
+    "speaker-output",
+    "direct-voltage",
+    "stage-fault",
+)
 """Codes of the cautions that stand before any choice."""
 
 

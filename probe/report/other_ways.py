@@ -17,6 +17,8 @@ LEFT_OUT = "left out for want of room; none of them is judged better than these"
 
 NO_LEAD = "No lead fits the sockets of both ends."
 WITHOUT_WAYS = {
+    "ground-fault": "The voltage between the two boxes is dangerous: a licensed electrician looks "
+    "at it before anything is connected.",
     "takes-contradict": "The measurements of the device contradict each other. One of them has to "
     "be made again before a lead can be named.",
     "nothing-measured": "The device has not been measured while it plays.",

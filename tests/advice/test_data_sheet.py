@@ -56,3 +56,31 @@ def test_legs_of_a_sheet_may_be_unlike(tmp_path: Path) -> None:
     # closed form: legs of 105 and 95 ohm into 10.1 kohm each turn a thousandth of what is common
     # into difference, beside the thousandth of a receiver's own 60 dB: twice that, 6 dB
     assert hum.high / hum.value == pytest.approx(2.0, rel=0.1)
+
+
+@pytest.mark.parametrize(
+    ("ground", "code"),
+    [
+        # practice: half of 240 V mains and a few per cent are the most that capacitors give
+        ("200V/100ohm", "ground-fault"),
+        # Ohm's law: 20 A; 20.7 mA; 30 mA. from memory: 3.5 mA is what a box on a plug may leak
+        ("20V/1ohm", "ground-fault"),
+        ("60V/20mA/100ohm", "ground-fault"),
+        ("60V/20mA/1kohm", "ground-fault"),
+        # a meter's first reading alone: both an earth fault and two boxes without an earth
+        ("60V", "ground-high"),
+        # practice: two boxes without an earth, tenths of a milliampere
+        ("115V/0.1mA/100ohm", None),
+        ("unearthed", None),
+        # published, an installer's column: up to a few volts between distant outlets
+        ("4V/1ohm", None),
+    ],
+)
+def test_a_dangerous_voltage_between_the_chassis(
+    tmp_path: Path, ground: str, code: str | None
+) -> None:
+    advice = ask(tmp_path, changed(typed_destination("rca:47k:1V", 50.0), ground=ground))
+    told = [c for c in advice.cautions if c.code.startswith("ground-")]
+    assert [c.code for c in told] == ([code] if code else [])
+    assert (advice.chosen is None, advice.options == ()) == (code == "ground-fault",) * 2
+    assert all("electrician" in c.message for c in told)
