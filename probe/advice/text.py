@@ -21,7 +21,14 @@ _QUANTITY = re.compile(r"(?<=\d) (?=(?:[mkM]?(?:V|ohm|A|Hz|m)|dB)\b|%)")
 WORTH_A_WORD_DB = 0.05
 """A loss at 20 kHz that rounds to nothing is left to the JSON."""
 
-FIRST = ("headphone-output", "speaker-output", "direct-voltage", "stage-fault")
+FIRST = (
+    "ground-fault",
+    "ground-high",
+    "headphone-output",
+    "speaker-output",
+    "direct-voltage",
+    "stage-fault",
+)
 """Cautions that stand before any choice."""
 
 AT_ONCE = ("shared-output", "together-not-all", "together", "together-suffers",
