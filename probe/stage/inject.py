@@ -2,18 +2,20 @@ r"""Impedances from injected currents, at tones the device does not play.
 
 An injected tone has a known size but, as a rule, no known phase: that turns both legs alike, so
 the coupling comes from the ratio of the legs and the size of the impedance from
-``|V| |1 + Z y| = |Z| U/R``. The angle of the impedance matters little where ``|Z| << R``; it is
-taken from the slope of its magnitude, ``angle = 90 deg * d ln|Z| / d ln f`` (Bode), with doubt.
+``|V| |1 + Z y| = |Z| U/R``. The angle of the impedance matters little there where ``|Z| << R``; it
+is taken from how its size goes over frequency, with doubt.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
 from probe.phasors.model import TakePhasors
+from probe.stage.angle import SINGLE_TONE_U_RAD, angles
 from probe.stage.fitted import Block, Fit, Known
 from probe.stage.network import Complex, admittance
 from probe.stage.observations import Group, Observed, grid_of, observe
@@ -22,19 +24,6 @@ from probe.stage.resolve import resolve
 from probe.stage.solve import fit
 
 Array = NDArray[np.float64]
-
-ANGLE_U_RAD = 0.05
-"""Doubt of an angle taken from the slope of a magnitude ..."""
-
-ANGLE_U_SHARE = 0.15
-"""... and the share of the angle: the law holds for minimum-phase networks and wide bands."""
-
-ANGLE_STEPS = 12
-"""How often size and angle are found from each other, half the way each time: where an impedance is
-as large as what hangs beside it, each depends so much on the other that whole steps swing."""
-
-SINGLE_TONE_U_RAD = 0.6
-"""Doubt of the angle where one tone alone was injected and there is no slope."""
 
 
 @dataclass(frozen=True)
@@ -71,17 +60,8 @@ def injected_group(phasors: tuple[TakePhasors, ...]) -> Group | None:
     return Group(grid, observed)
 
 
-def slope_angles(hz: Array, magnitude: Array) -> tuple[Array, Array]:
-    """Angle of an impedance from the slope of its magnitude, and its standard uncertainty, rad."""
-    if len(hz) < 2:
-        return np.zeros(len(hz)), np.full(len(hz), SINGLE_TONE_U_RAD)
-    slope = np.gradient(np.log(np.maximum(magnitude, 1e-3)), np.log(hz))
-    angle = np.clip(0.5 * np.pi * slope, -0.5 * np.pi, 0.5 * np.pi)
-    return angle, ANGLE_U_RAD + ANGLE_U_SHARE * np.abs(angle)
-
-
 def _angles(group: Group) -> tuple[Errors, dict[str, Array]]:
-    angles: Errors = {}
+    found: Errors = {}
     doubt: dict[str, Array] = {}
     for t, observed in enumerate(group.takes):
         angle = np.zeros(len(observed.tones))
@@ -89,13 +69,14 @@ def _angles(group: Group) -> tuple[Errors, dict[str, Array]]:
         for g, generator in enumerate(observed.generators):
             mine = np.flatnonzero(observed.carried[:, g])
             hz = group.hz[observed.tones[mine]]
-            for _ in range(ANGLE_STEPS):
-                magnitude = _own_impedance(observed, group.hz, mine, g, generator.terminal, angle)
-                told, spread[mine] = slope_angles(hz, magnitude)
-                angle[mine] += 0.5 * (told - angle[mine])
-        angles[f"angle/{t}"] = angle[None]
+            own = partial(_own_impedance, observed, group.hz, mine, g, generator.terminal)
+            beside = admittance(observed.elements, hz)[:, generator.terminal, generator.terminal]
+            total = np.abs(observed.volts[mine, generator.terminal])
+            total = total * generator.ohm / generator.volts
+            angle[mine], spread[mine] = angles(hz, own, beside, total)
+        found[f"angle/{t}"] = angle[None]
         doubt[f"angle/{t}"] = spread
-    return angles, doubt
+    return found, doubt
 
 
 def _own_impedance(
@@ -107,7 +88,7 @@ def _own_impedance(
     amperes = generator.volts / generator.ohm
     size = np.abs(observed.volts[mine, p])
     a = amperes**2 - (size * np.abs(y)) ** 2
-    b = size**2 * (np.exp(1j * angle[mine]) * y).real
+    b = size**2 * (np.exp(1j * angle) * y).real
     root = np.sqrt(np.maximum(b**2 + a * size**2, 0.0))
     return np.asarray(np.where(a > 0.0, (b + root) / np.maximum(a, 1e-300), 1e12))
 
@@ -121,7 +102,7 @@ def own_sizes(injected: Injected, terminal: int) -> Array:
         for g, generator in enumerate(observed.generators):
             if generator.terminal == terminal:
                 mine = np.flatnonzero(observed.carried[:, g])
-                size = _own_impedance(observed, group.hz, mine, g, terminal, angle)
+                size = _own_impedance(observed, group.hz, mine, g, terminal, angle[mine])
                 sizes[observed.tones[mine]] = np.minimum(size, 1e6)
     return sizes
 
@@ -169,9 +150,10 @@ def carry(source_hz: Array, values: Complex, hz: Array) -> tuple[Complex, Array]
 
     ``values`` has shape (D, S, N), draw 0 being the value. Through the three nearest tones goes
     ``a + b/(j f) + c (j f)``, exact for a resistor with a capacitor and an inductor; its doubt is a
-    share of what a straight line over log f, held beyond the ends, would say otherwise, and
-    infinite beyond `REACH` outside the tones. With fewer tones: the straight line, or the value
-    itself within half an octave.
+    share of what a straight line over log f, held beyond the ends, would say otherwise, or by how
+    much the same law misses the next two tones, if that is less; and infinite beyond `REACH`
+    outside the tones. With fewer tones: the straight line, or the value itself within half an
+    octave.
     """
     x, targets = np.log(source_hz), np.log(hz)
     beyond = np.maximum(np.maximum(x[0] - targets, targets - x[-1]), 0.0) / np.log(2.0)
@@ -182,7 +164,8 @@ def carry(source_hz: Array, values: Complex, hz: Array) -> tuple[Complex, Array]
         return straight, np.where(beyond > NEAR, np.inf, 0.2 * step * size)
     out = np.einsum("fs,dsn->dfn", _network_weights(source_hz, hz), values)
     share = np.where(beyond > NEAR, CARRY_SHARE_FAR, CARRY_SHARE)
-    doubt = share * np.abs(out[0] - straight[0]).max(axis=-1) + CARRY_LEAST * size
+    doubt = share * np.abs(out[0] - straight[0]).max(axis=-1)
+    doubt = np.minimum(doubt, _missed(source_hz, values[0], hz)) + CARRY_LEAST * size
     exact = np.min(np.abs(targets[:, None] - x[None, :]), axis=1) < 1e-9
     doubt = np.where(exact, 0.0, doubt)
     return out, np.where(beyond > REACH, np.inf, doubt)
@@ -208,16 +191,38 @@ CARRY_LEAST = 1.0e-3
 def _network_weights(source_hz: Array, hz: Array) -> Complex:
     """Weights (F, S) of ``a + b/(j f) + c (j f)`` through the three tones nearest each target."""
     weights = np.zeros((len(hz), len(source_hz)), dtype=np.complex128)
+    for k, f in enumerate(hz):
+        near = np.sort(np.argsort(np.abs(np.log(source_hz / f)))[:3])
+        weights[k, near] = _through(source_hz[near], f)
+    return weights
+
+
+def _through(three_hz: Array, hz: float) -> Complex:
+    """Weights (3,) of the law through three tones at ``hz``."""
 
     def terms(f: Array) -> Complex:
         scaled = 1j * f
         return np.stack([np.ones_like(scaled), 1.0 / scaled, scaled], axis=-1)
 
+    return np.asarray(np.linalg.solve(terms(three_hz / hz).T, terms(np.array([1.0]))[0]))
+
+
+def _missed(source_hz: Array, values: Complex, hz: Array) -> Array:
+    """By how much the law through the three nearest tones misses the next two, shape (F,).
+
+    Infinite where there are no two.
+    """
+    missed = np.full(len(hz), np.inf)
+    if len(source_hz) < 5:
+        return missed
     for k, f in enumerate(hz):
-        near = np.sort(np.argsort(np.abs(np.log(source_hz / f)))[:3])
-        basis = terms(source_hz[near] / f)
-        weights[k, near] = np.linalg.solve(basis.T, terms(np.array([1.0]))[0])
-    return weights
+        order = np.argsort(np.abs(np.log(source_hz / f)))
+        near, next_two = np.sort(order[:3]), order[3:5]
+        missed[k] = max(
+            float(np.abs(_through(source_hz[near], source_hz[m]) @ values[near] - values[m]).max())
+            for m in next_two
+        )
+    return missed
 
 
 def _straight(x: Array, values: Complex, targets: Array) -> Complex:
