@@ -194,6 +194,11 @@ def _check_impedance(connector: str, part: str, whole: str) -> None:
         )
     if connector == "xlr" and not slash:
         raise _legs_missing(whole, part)
+    if connector == "rca" and slash:
+        raise BadInput(
+            f"{quoted(whole)}: {quoted(part)} is of an input with two legs; an RCA input has one "
+            f"impedance, centre to shell: write {figure}"
+        )
 
 
 def _legs_missing(whole: str, ohm: str = "20k") -> BadInput:

@@ -84,6 +84,7 @@ def test_a_fault_stands_before_the_choice() -> None:
     ("typed", "says"),
     [
         ("xlr:20k/leg:0V", "the level for full output: must be above 0"),
+        ("rca:47k/leg:1V", "an RCA input has one impedance, centre to shell: write 47k"),
         ("rca:47k:1.5V:max=0.5V", "max=: 0.5 V is below the level for full output"),
         ("rca:47k:1.5V:pin-3-ground", "what pin 3 does: belongs to an xlr input"),
         ("xlr:20k/leg:mismatch=300", "mismatch=: must be below 100"),
