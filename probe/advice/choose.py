@@ -374,7 +374,8 @@ def _loudness(
         return [f"reaches the wanted {wanted:+g} dB against {link}", *why]
     if gain.low > limit.TIE_BREAK_DB:
         return [*why, f"{decibels(gain)} louder than {link}"]
-    return [*why, f"as loud as {link}"]
+    least = "at least " if gain.high > limit.TIE_BREAK_DB else ""
+    return [*why, f"{least}as loud as {link}"]
 
 
 def _nearest(best: Candidate, why: Sequence[str], working: Sequence[Candidate]) -> list[str]:

@@ -160,9 +160,21 @@ def _long_run(destination: Destination) -> Narrow:
         length = max((lengths[c.socket] for c in pool), default=0.0)
         if length <= limit.LONG_RUN_METRES or not balanced or len(balanced) == len(pool):
             return list(pool), None
+        if not _quieter_than_the_rest(balanced, pool):
+            return list(pool), None
         return balanced, _in_words(f"rejects ground differences over {length:g} m")
 
     return narrow
+
+
+def _quieter_than_the_rest(balanced: Sequence[Candidate], pool: Sequence[Candidate]) -> bool:
+    """Tell whether balanced ways hum less than the others; so it is taken where nobody knows."""
+    inside = [c.hum for c in balanced]
+    beside = [c.hum for c in pool if c not in balanced]
+    if None in inside or None in beside:
+        return True
+    least = min(q.value for q in inside if q is not None)
+    return least > max(q.value for q in beside if q is not None) + limit.TIE_BREAK_DB
 
 
 def _response(pool: Sequence[Candidate]) -> tuple[list[Candidate], Reason | None]:

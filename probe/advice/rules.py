@@ -61,7 +61,7 @@ def _signal_lost(case: Case) -> Iterator[Finding]:
     if worst is not None:
         yield from compare(
             case, worst, limit.LOST_IN_BAND_DB, "never", "signal-lost",
-            f"{decibels(worst)} is lost where it is most, between 20 Hz and 20 kHz",
+            f"{decibels(worst)} against 1 kHz is lost where it is most, between 20 Hz and 20 kHz",
         )  # fmt: skip
     versus = case.figures.level_vs_reference_db
     if versus is not None and case.option.pad is None:  # what a pad takes off is meant
@@ -110,8 +110,8 @@ def _loss(case: Case) -> Iterator[Finding]:
         if figures.connection_loss_bass is not None:
             yield from compare(
                 case, figures.connection_loss_bass, limit.LOSS_AVOID_DB, "avoid", "bass-loss",
-                f"{decibels(figures.connection_loss_bass)} is lost where it is most, between 20 "
-                "and 200 Hz",
+                f"{decibels(figures.connection_loss_bass)} against 1 kHz is lost where it is most, "
+                "between 20 and 200 Hz",
             )  # fmt: skip
         return
     for loss, where in (

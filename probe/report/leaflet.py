@@ -31,6 +31,9 @@ MOST_ITEMS = 5
 MOST_CHARACTERS = 2400
 """From here the print is smaller: what fits on one side as it is, tried in a browser."""
 
+FIRST_TAKES = 3
+"""Room of a character in the large print of what comes first, in its box, over one of the text."""
+
 ROOM_CHARACTERS = 3600
 """What one side holds in the smaller print, tried in a browser."""
 
@@ -82,11 +85,12 @@ class Leaf:
 
     @property
     def characters(self) -> int:
-        """How much there is to read."""
-        lines = (*self.first, *self.before, *self.needs, *self.gains, *self.hum, *self.never,
+        """How much there is to read, in characters of the text."""
+        first = FIRST_TAKES * sum(len(t) for t in self.first)
+        lines = (*self.before, *self.needs, *self.gains, *self.hum, *self.never,
                  *self.notes, *self.why)  # fmt: skip
         rows = (*self.figures, *self.others)
-        return sum(len(t) for t in lines) + sum(len(t) for row in rows for t in row)
+        return first + sum(len(t) for t in lines) + sum(len(t) for row in rows for t in row)
 
     @property
     def full(self) -> bool:

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from probe.advice.advise import advise
+from probe.advice.cautions import ground_fault, ground_high
 from probe.advice.destination import Destination
 from probe.advice.model import Advice
 from probe.advice.source_file import read_source
@@ -76,11 +77,15 @@ def test_legs_of_a_sheet_may_be_unlike(tmp_path: Path) -> None:
         ("4V/1ohm", None),
     ],
 )
-def test_a_dangerous_voltage_between_the_chassis(
-    tmp_path: Path, ground: str, code: str | None
-) -> None:
-    advice = ask(tmp_path, changed(typed_destination("rca:47k:1V", 50.0), ground=ground))
-    told = [c for c in advice.cautions if c.code.startswith("ground-")]
+def test_a_dangerous_voltage_between_the_chassis(ground: str, code: str | None) -> None:
+    there = changed(typed_destination("rca:47k:1V", 50.0), ground=ground)
+    told = [*ground_fault(there), *ground_high(there)]
     assert [c.code for c in told] == ([code] if code else [])
-    assert (advice.chosen is None, advice.options == ()) == (code == "ground-fault",) * 2
     assert all("electrician" in c.message for c in told)
+
+
+def test_nothing_is_advised_across_a_dangerous_voltage(tmp_path: Path) -> None:
+    # Ohm's law: 20 A
+    advice = ask(tmp_path, changed(typed_destination("rca:47k:1V", 50.0), ground="20V/1ohm"))
+    assert (advice.chosen, advice.options) == (None, ())
+    assert [c.code for c in advice.cautions] == ["ground-fault"]

@@ -54,6 +54,7 @@ def test_angles_of_networks(name):
     assert np.abs(angle - np.angle(z)).max() < 0.03
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", NETWORKS)
 def test_angles_hold_with_noise(name):
     z = NETWORKS[name]
