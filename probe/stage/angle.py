@@ -10,8 +10,8 @@ of the size, ``90 deg * d ln|Z| / d ln f``, which holds for long straight slopes
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -78,22 +78,44 @@ STEPS = 12
 as large as what hangs beside it, each depends so much on the other that whole steps swing."""
 
 
-def angles(
-    hz: Array, size_at: Callable[[Array], Array], beside: Complex, total: Array
-) -> tuple[Array, Array]:
+def sizes(angle: Array, beside: Complex, total: Array) -> Array:
+    """Return the size of an impedance of a known angle from its size with an admittance beside it.
+
+    Solves ``|Z| / |1 + Z y| = |T|`` for ``|Z|``: a quadratic.
+
+    Parameters
+    ----------
+    angle
+        Shape (F,), rad.
+    beside
+        ``y``, shape (F,), siemens.
+    total
+        ``|T|``, shape (F,), ohm.
+
+    Returns
+    -------
+    Array
+        Shape (F,), ohm; 1e12 where no impedance is as large.
+    """
+    a = 1.0 - (total * np.abs(beside)) ** 2
+    b = total**2 * (np.exp(1j * angle) * beside).real
+    root = np.sqrt(np.maximum(b**2 + a * total**2, 0.0))
+    return np.asarray(np.where(a > 0.0, (b + root) / np.maximum(a, 1e-300), 1e12))
+
+
+def angles(hz: Array, beside: Complex, total: Array) -> tuple[Array, Array]:
     """Return the angle of an impedance and its standard uncertainty.
 
     What is known is the size of the impedance with an admittance beside it. A form may fit that,
     and what is beside is taken off; or the impedance itself, its size and angle found from each
     other. Each form is carried to where both agree before it is judged: with an angle that is wrong
-    sizes may come out that another form fits.
+    sizes may come out that another form fits. What was asked lately is remembered: one take is
+    solved for many times, with others.
 
     Parameters
     ----------
     hz
         Shape (F,), Hz, rising.
-    size_at
-        Sizes, shape (F,), ohm, of the angles, shape (F,), rad.
     beside
         Shape (F,), siemens.
     total
@@ -104,12 +126,21 @@ def angles(
     tuple
         Angle and standard uncertainty, shape (F,) each, rad.
     """
+    asked = (np.asarray(hz, float), np.asarray(beside, complex), np.asarray(total, float))
+    found = _angles(*(part.tobytes() for part in asked))
+    return found[0].copy(), found[1].copy()
+
+
+@lru_cache(maxsize=256)
+def _angles(hz_bytes: bytes, beside_bytes: bytes, total_bytes: bytes) -> tuple[Array, Array]:
+    hz, total = np.frombuffer(hz_bytes), np.frombuffer(total_bytes)
+    beside = np.frombuffer(beside_bytes, dtype=np.complex128)
     if len(hz) < 2:
         return np.zeros(len(hz)), np.full(len(hz), SINGLE_TONE_U_RAD)
     found: list[_Found] = []
     for form in FORMS:
         if len(form.above) + len(form.below) - 1 + SPARE_TONES <= len(hz):
-            both = (_with_beside(form, hz, beside, total), _settled(form, hz, size_at))
+            both = (_with_beside(form, hz, beside, total), _settled(form, hz, beside, total))
             found += [one for one in both if one is not None]
         if any(one.error < FITS[0] for one in found):
             break
@@ -117,7 +148,7 @@ def angles(
     for one in found:
         if one.error < most:
             return one.angle, one.doubt()
-    return _of_slope(hz, size_at)
+    return _of_slope(hz, beside, total)
 
 
 @dataclass(frozen=True)
@@ -146,12 +177,12 @@ def _with_beside(form: _Form, hz: Array, beside: Complex, total: Array) -> _Foun
     return _Found(np.angle(own), fitted[1], fitted[0], share)
 
 
-def _settled(form: _Form, hz: Array, size_at: Callable[[Array], Array]) -> _Found | None:
+def _settled(form: _Form, hz: Array, beside: Complex, total: Array) -> _Found | None:
     """Return what a form says where size and angle agree; None where it is no network."""
     angle = np.zeros(len(hz))
     fitted = None
     for _ in range(STEPS):
-        size = np.maximum(size_at(angle), LEAST_OHM)
+        size = np.maximum(sizes(angle, beside, total), LEAST_OHM)
         fitted = _fitted(form, hz, size)
         told = _slope(hz, size) if fitted is None else fitted[0]
         angle = angle + 0.5 * (told - angle)
@@ -163,10 +194,10 @@ def _slope(hz: Array, size: Array) -> Array:
     return np.asarray(np.clip(told, -0.5 * np.pi, 0.5 * np.pi))
 
 
-def _of_slope(hz: Array, size_at: Callable[[Array], Array]) -> tuple[Array, Array]:
+def _of_slope(hz: Array, beside: Complex, total: Array) -> tuple[Array, Array]:
     angle = np.zeros(len(hz))
     for _ in range(STEPS):
-        size = np.maximum(size_at(angle), LEAST_OHM)
+        size = np.maximum(sizes(angle, beside, total), LEAST_OHM)
         angle = angle + 0.5 * (_slope(hz, size) - angle)
     bend = np.abs(np.diff(np.diff(np.log(size)) / np.diff(np.log(hz))))
     bend = np.concatenate([bend[:1], bend, bend[-1:]]) if len(bend) else np.zeros(len(hz))

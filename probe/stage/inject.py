@@ -9,13 +9,12 @@ is taken from how its size goes over frequency, with doubt.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
 from probe.phasors.model import TakePhasors
-from probe.stage.angle import SINGLE_TONE_U_RAD, angles
+from probe.stage.angle import SINGLE_TONE_U_RAD, angles, sizes
 from probe.stage.fitted import Block, Fit, Known
 from probe.stage.network import Complex, admittance
 from probe.stage.observations import Group, Observed, grid_of, observe
@@ -66,45 +65,39 @@ def _angles(group: Group) -> tuple[Errors, dict[str, Array]]:
     for t, observed in enumerate(group.takes):
         angle = np.zeros(len(observed.tones))
         spread = np.full(len(observed.tones), SINGLE_TONE_U_RAD)
-        for g, generator in enumerate(observed.generators):
+        for g in range(len(observed.generators)):
             mine = np.flatnonzero(observed.carried[:, g])
-            hz = group.hz[observed.tones[mine]]
-            own = partial(_own_impedance, observed, group.hz, mine, g, generator.terminal)
-            beside = admittance(observed.elements, hz)[:, generator.terminal, generator.terminal]
-            total = np.abs(observed.volts[mine, generator.terminal])
-            total = total * generator.ohm / generator.volts
-            angle[mine], spread[mine] = angles(hz, own, beside, total)
+            beside, total = _seen(observed, group.hz, mine, g)
+            angle[mine], spread[mine] = angles(group.hz[observed.tones[mine]], beside, total)
         found[f"angle/{t}"] = angle[None]
         doubt[f"angle/{t}"] = spread
     return found, doubt
 
 
-def _own_impedance(
-    observed: Observed, hz: Array, mine: NDArray[np.intp], g: int, p: int, angle: Array
-) -> Array:
-    """Size of the impedance at the injected terminal, the other terminals left aside, ohm."""
+def _seen(observed: Observed, hz: Array, mine: NDArray[np.intp], g: int) -> tuple[Complex, Array]:
+    """Return what hangs beside an injected terminal and the size of both together.
+
+    Shape (F,) each, siemens and ohm; the other terminals are left aside.
+    """
     generator = observed.generators[g]
-    y = admittance(observed.elements, hz[observed.tones[mine]])[:, p, p]
-    amperes = generator.volts / generator.ohm
-    size = np.abs(observed.volts[mine, p])
-    a = amperes**2 - (size * np.abs(y)) ** 2
-    b = size**2 * (np.exp(1j * angle) * y).real
-    root = np.sqrt(np.maximum(b**2 + a * size**2, 0.0))
-    return np.asarray(np.where(a > 0.0, (b + root) / np.maximum(a, 1e-300), 1e12))
+    p = generator.terminal
+    beside = admittance(observed.elements, hz[observed.tones[mine]])[:, p, p]
+    total = np.abs(observed.volts[mine, p]) * generator.ohm / generator.volts
+    return beside, np.asarray(total)
 
 
 def own_sizes(injected: Injected, terminal: int) -> Array:
     """Return the size of the impedance of an injected terminal by itself, shape (F,), ohm."""
     group = injected.group
-    sizes = np.zeros(len(group.hz))
+    found = np.zeros(len(group.hz))
     for t, observed in enumerate(group.takes):
         angle = injected.angles[f"angle/{t}"][0]
         for g, generator in enumerate(observed.generators):
             if generator.terminal == terminal:
                 mine = np.flatnonzero(observed.carried[:, g])
-                size = _own_impedance(observed, group.hz, mine, g, terminal, angle[mine])
-                sizes[observed.tones[mine]] = np.minimum(size, 1e6)
-    return sizes
+                size = sizes(angle[mine], *_seen(observed, group.hz, mine, g))
+                found[observed.tones[mine]] = np.minimum(size, 1e6)
+    return found
 
 
 def solve_injected(
