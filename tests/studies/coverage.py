@@ -2,7 +2,7 @@
 
 ::
 
-    OMP_NUM_THREADS=1 python -m tests.studies.coverage --sessions 500 --seed 1 --jobs 2
+    OMP_NUM_THREADS=1 python -m tests.studies.coverage --sessions 400 --seed 1 --jobs 2
 
 prints the table of ``docs/proof-coverage.md``; ``--write`` writes it there. ``--again FILE``
 prints it from rows kept with ``--keep FILE``; ``--misses`` lists every interval that does not hold
@@ -55,7 +55,7 @@ def run(seed: int, sessions: int, jobs: int) -> tuple[list[Row], list[str]]:
 def main() -> None:
     """Run the study and print its table."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--sessions", type=int, default=500)
+    parser.add_argument("--sessions", type=int, default=400)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--keep", type=Path, help="keep the rows in this file")
