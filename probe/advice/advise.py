@@ -27,8 +27,9 @@ from probe.advice.compiled import judged
 from probe.advice.cures import cures
 from probe.advice.desk import Desk, Memory, Sources
 from probe.advice.destination import Destination, Input
-from probe.advice.digital import with_digital
-from probe.advice.model import Advice, Choice, Note, OptionAdvice
+from probe.advice.digital_choice import with_digital
+from probe.advice.model import Advice, Choice, OptionAdvice
+from probe.advice.note import Note
 from probe.advice.operating import BY_ID, Operating, operating_of
 from probe.advice.other_transformer import with_other_transformer
 from probe.advice.padded import fitted, with_attenuator

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 
 from probe.advice import thresholds as limit
 from probe.advice.destination import Destination, Input
-from probe.advice.model import Note
+from probe.advice.note import Note
 from probe.advice.subject import Device, Facts, SideFacts
 from probe.advice.wiring import Option
 from probe.advice.words import FAULTS, PINS

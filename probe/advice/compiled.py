@@ -11,7 +11,8 @@ from probe.advice.desk import Desk, circuits_of
 from probe.advice.destination import Input
 from probe.advice.figures import Figures, over_cases
 from probe.advice.ground import UNKNOWN_OHM
-from probe.advice.model import Note, OptionAdvice
+from probe.advice.model import OptionAdvice
+from probe.advice.note import Note
 from probe.advice.operating import Operating, Reference, reference_of
 from probe.advice.plain import because
 from probe.advice.rules import condition, judge

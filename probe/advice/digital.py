@@ -20,7 +20,7 @@ from typing import Any, Literal
 from probe.advice.case import Verdict
 from probe.advice.destination import Cable, Destination, Input
 from probe.advice.leads import wiring_of
-from probe.advice.model import Advice, Choice, Note
+from probe.advice.note import Note
 from probe.advice.preferred import nearest
 from probe.advice.subject import Device
 
@@ -380,49 +380,6 @@ LEAST_RETURN_LOSS_DB = 15.0
 
 def _volts(low: float, high: float) -> str:
     return f"{low:.3g} V" if math.isclose(low, high) else f"{low:.3g} to {high:.3g} V"
-
-
-def choose_digital(choices: Sequence[Choice], links: Sequence[DigitalAdvice]) -> tuple[Choice, ...]:
-    """Return the choices, with a digital one for each box that has no other."""
-    return tuple(_choice(c, [a for a in links if a.box == c.box]) for c in choices)
-
-
-def _choice(choice: Choice, links: Sequence[DigitalAdvice]) -> Choice:
-    working = [a for a in links if a.verdict == "works"]
-    if choice.option is not None or not links:
-        return choice
-    if not working:
-        first = links[0]
-        reason = first.hazards[0].message if first.hazards else ""
-        why = ("nothing works without reservation", f"least bad: {first.link.id}: {reason}")
-        return Choice(choice.box, None, None, why, first.link.id)
-    straight = [a for a in working if a.link.joint == "straight"]
-    best = (straight or working)[0]
-    reason = (
-        "the same interface at both ends"
-        if straight
-        else "a transformer fits the impedances and frees the grounds; the level is fitted with it"
-    )
-    return Choice(choice.box, best.link.id, best.socket, (reason,))
-
-
-def mark_digital(
-    links: Sequence[DigitalAdvice], choices: Sequence[Choice]
-) -> tuple[DigitalAdvice, ...]:
-    """Give the chosen links the verdict ``use``."""
-    chosen = {(c.box, c.socket, c.option) for c in choices}
-    return tuple(
-        replace(a, verdict="use") if (a.box, a.socket, a.link.id) in chosen else a for a in links
-    )
-
-
-def with_digital(advice: Advice, device: Device, destination: Destination) -> Advice:
-    """Return ``advice`` with the digital links judged and chosen where nothing else was."""
-    links = digital_options(device, destination)
-    if not links:
-        return advice
-    choices = choose_digital(advice.choices, links)
-    return replace(advice, digital=mark_digital(links, choices), choices=choices)
 
 
 def digital_lines(links: Sequence[DigitalAdvice]) -> list[str]:

@@ -3,32 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from probe.advice.attenuator import Design
 from probe.advice.case import Verdict
+from probe.advice.digital import DigitalAdvice
 from probe.advice.figures import Figures
 from probe.advice.leads import wiring_of
+from probe.advice.note import Note
 from probe.advice.quantity import Quantity
 from probe.advice.wiring import Option
 from probe.advice.words import MOST_DB
 
-if TYPE_CHECKING:
-    from probe.advice.digital import DigitalAdvice
-
 FORMAT = "probe-advice/1"
-
-
-@dataclass(frozen=True)
-class Note:
-    """A hazard or a caution: a code of a closed list, and the sentence people read."""
-
-    code: str
-    message: str
-
-    def to_json(self) -> dict[str, str]:
-        """Return the note as plain values."""
-        return {"code": self.code, "message": self.message}
 
 
 @dataclass(frozen=True)

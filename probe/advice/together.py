@@ -17,7 +17,8 @@ from probe.advice.compiled import judged
 from probe.advice.desk import Desk, circuits_of
 from probe.advice.destination import Input
 from probe.advice.figures import worse_side
-from probe.advice.model import Advice, Choice, Note, OptionAdvice, Together
+from probe.advice.model import Advice, Choice, OptionAdvice, Together
+from probe.advice.note import Note
 from probe.advice.quantity import Quantity
 from probe.advice.solve import Link
 from probe.advice.wiring import Option

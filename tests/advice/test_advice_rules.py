@@ -15,7 +15,8 @@ from probe.advice.advise import BY_ID, advise
 from probe.advice.destination import Cable, Destination, Input
 from probe.advice.figures import Figures
 from probe.advice.ground import GroundPath
-from probe.advice.model import Advice, Note, OptionAdvice
+from probe.advice.model import Advice, OptionAdvice
+from probe.advice.note import Note
 from probe.advice.quantity import Quantity
 from probe.advice.sampled import sample
 from probe.advice.solve import solve_option
