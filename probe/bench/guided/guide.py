@@ -31,7 +31,7 @@ from probe.bench.guided.setting_up import (
     tell_learn,
 )
 from probe.bench.guided.taking import Taker
-from probe.bench.guided.wanted_level import output_of, tones_again
+from probe.bench.guided.wanted_level import output_of, tones_again, words_wanted
 from probe.bench.judged.interim import Interim
 from probe.bench.judged.legs import loudest_tone, open_take
 from probe.bench.planned import cautions, meters, plan
@@ -203,6 +203,9 @@ class Guide:
             valve=self.answers.valve,
             plays_files=bool(self.answers.file_rate),
             maximum=self.answers.maximum,
+            levels=frozenset()
+            if self.answers.file_rate
+            else words_wanted(self.equipment.tone_volts),
         )
 
     def _gain_left_up(self) -> None:

@@ -12,7 +12,7 @@ from probe.bench.guided.rising import NOTHING_ALIKE, alike, make_rising, rise_of
 from probe.bench.guided.screen import Screen
 from probe.bench.guided.setting_up import confirmed, title
 from probe.bench.guided.taking import Made, Taker, peak_of
-from probe.bench.guided.wanted_level import LEVEL_OF, below_maximum, output_of, tone_drive
+from probe.bench.guided.wanted_level import below_maximum, output_of, tone_drive, words_at
 from probe.bench.judged.judge import judge, judge_loop_back
 from probe.bench.judged.judgement import Judgement
 from probe.bench.judged.legs import loudest_tone, open_take
@@ -200,8 +200,9 @@ class OneTake:
         if why:
             self.screen.talk.warn(f"Not at {level}", _sentence(why))
             wanted = below_maximum(body, output, wanted)[0]
-        level = write_number(wanted * self.taker.lowered.get((step.name,), 1.0), "V")
-        self.screen.talk.say(f"The tone is taken at {level} of {LEVEL_OF[output]}, open circuit.")
+        entry = body.get("facts", {}).get(f"{output}_level")
+        lowered = self.taker.lowered.get((step.name,), 1.0)
+        self.screen.talk.say(words_at(entry, output, wanted, lowered))
 
     def _find_level(self, step: Step) -> None:
         player = self.taker.player

@@ -9,7 +9,7 @@ from typing import Any
 from probe.bench.guided.taking import peak_of
 from probe.bench.planned.steps import Step
 from probe.bench.tones.sets import TONE
-from probe.numbers import number, write_number
+from probe.numbers import interval, number, write_number
 from probe.session.model import Bench
 
 MOST_HEARD = 10.0 ** (-3.0 / 20.0)
@@ -90,6 +90,40 @@ def below_maximum(body: Mapping[str, Any], output: str, wanted: float) -> tuple[
         f"{write_number(most, 'V')} is {BELOW_MAXIMUM_DB:g} dB below"
     )
 
+
+def words_at(entry: Mapping[str, Any] | None, output: str, wanted: float, lowered: float) -> str:
+    """Return what a tone is taken at, and how far from that it may be where nothing tells.
+
+    Parameters
+    ----------
+    entry
+        The output's level by which the tone is driven, as facts have it.
+    output
+        As `output_of` names it.
+    wanted
+        V rms, open circuit, that it is driven for.
+    lowered
+        By what the drive was taken back since, because the output clipped.
+    """
+    level = write_number(wanted * lowered, "V")
+    at = f"{level} of {LEVEL_OF[output]}, open circuit"
+    value, ends = number(entry), interval(entry) if entry else None
+    if not entry or "limited_by_bench" not in entry or not value or ends is None:
+        return f"The tone is taken at {at}."
+    low, high = (write_number(wanted * lowered * end / value, "V") for end in ends)
+    return (
+        f"The tone is taken at about {at}: what the interface's inputs take of it is not known "
+        f"before the output's impedance is, so that it may be {low} to {high}."
+    )
+
+
+def words_wanted(levels: Mapping[str, float]) -> frozenset[str]:
+    """Return the words of the takes of one tone whose level is wanted, by output."""
+    return frozenset(TONE_OF[output] for output in levels)
+
+
+TONE_OF = {"differential": "tone", "single_ended": "single-ended-tone"}
+"""Words of the takes of one tone, by output."""
 
 LEVEL_OF = {
     "differential": "the output between the legs",

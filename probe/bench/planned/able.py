@@ -81,6 +81,8 @@ class Setting:
     plays_files: bool = False
     maximum: bool = False
     """The output may be driven until it clips."""
+    levels: frozenset[str] = frozenset()
+    """Takes of one tone that are wanted at a level of the output, by their words."""
 
     @property
     def has_reference(self) -> bool:

@@ -2,7 +2,8 @@
 
 Order: open; one tone; silence; the single-ended output; the interface itself; then what settles
 most of what is open, injections before loads; what a wanted fact still lacks; and the open take
-once more at the end.
+once more at the end. A tone that is wanted at a level, open circuit, waits for the takes that show
+what the recorder takes of it.
 """
 
 from __future__ import annotations
@@ -61,6 +62,13 @@ EARLY = (
     ("loop-back", "how much of the distortion is the interface's own", "tone"),
 )
 """Takes that are made whatever the device is, why, and the take each belongs to."""
+
+AT_LEVEL = {
+    "single-ended-tone": {"inject-single-ended", "single-ended-loaded"},
+    "tone": {*INJECTING, *LOADING} - {"single-ended-loaded"},
+}
+"""Takes of one tone that may be wanted at a level open circuit, and the takes that show what the
+recorder's inputs take of that level."""
 
 NOT_FOR = {
     "unbalanced": {"coupling_cold_into_hot", "coupling_hot_into_cold", "differential_impedance"},
@@ -135,9 +143,10 @@ def next_step(
     if FIRST in fresh:
         return _with(fresh[FIRST], "everything else is compared with it")
     for take, why, after in EARLY:
-        if take in fresh and after in so_far.made:
+        if take in fresh and after in so_far.made and not _waits(take, fresh, setting, so_far.made):
             return _with(fresh[take], why)
     found = _telling(fresh, so_far, ranked) or _missing(fresh, so_far)
+    found = found or _at_level(fresh, setting, so_far)
     if found is None and everything:
         found = _rest(fresh, so_far)
     found = found or _maximum(fresh, so_far)
@@ -146,6 +155,26 @@ def next_step(
     if LAST in fresh and FIRST in so_far.made and len(so_far.made) > 1:
         return _with(fresh[LAST], "it alone shows whether the level moved meanwhile")
     return _done(setting, known, so_far)
+
+
+def _waits(take: str, fresh: Collection[str], setting: Setting, made: Collection[str]) -> bool:
+    """Whether an early take comes later: where a tone is wanted at a level open circuit.
+
+    The tone waits where a take can show what the recorder takes of that level; the interface itself
+    is heard last, as loud as the tones were by then.
+    """
+    if take == "loop-back":
+        return bool(setting.levels) and LAST in fresh
+    return take in setting.levels and bool(AT_LEVEL[take] & {*fresh, *made})
+
+
+def _at_level(fresh: Mapping[str, Step], setting: Setting, so_far: SoFar) -> Step | None:
+    """Return a tone wanted at a level that waited: that level is now known as well as it can be."""
+    for take in AT_LEVEL:
+        alike = FIRST if take == "tone" else "single-ended"
+        if take in fresh and take in setting.levels and alike in so_far.made:
+            return _with(fresh[take], "distortion at the level asked for")
+    return None
 
 
 def _gentler(found: Step, fresh: Mapping[str, Step]) -> Step:

@@ -113,6 +113,21 @@ def test_a_tone_follows_its_take_and_needs_no_plugging(full: Kit) -> None:
     assert "loop-back" not in files  # what the interface plays is not in what is heard then
 
 
+def test_a_tone_at_a_level_waits_until_the_recorders_share_is_known(full: Kit) -> None:
+    # source: closed form: 600 ohm into inputs of 20 kohm read 3 % low before they are known
+    levels = frozenset({"tone", "single-ended-tone"})
+    made = order(Setting(DEVICE, full, "left", levels=levels), everything=False)
+    shown = [made.index(take) for take in made if take.startswith(("inject", "load-"))]
+    assert max(shown) < made.index("single-ended-tone") < made.index("tone")
+    # nothing to plug between the tone and the open take; the interface hears itself at the end
+    assert made[-3:] == ["tone", "second-open", "loop-back"]
+    only = order(Setting(DEVICE, full, "left", levels=frozenset({"tone"})), everything=False)
+    assert only.index("single-ended-tone") == only.index("single-ended") + 1
+    # a kit of leads shows no impedance: there is nothing to wait for
+    leads = replace(full, injector=None, loads=())
+    assert order(Setting(DEVICE, leads, "left", levels=levels), everything=False)[1] == "tone"
+
+
 def test_distortion_is_promised_down_to_what_bounds_it(full: Kit) -> None:
     def promised(setting: Setting) -> str:
         return next(one.what for one in learn(setting) if "THD" in one.what)

@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
 import pytest
 
 from probe.bench.guided.guide import LOOP_BACK, Guide
-from probe.bench.guided.wanted_level import below_maximum, tone_drive, tones_again
+from probe.bench.guided.wanted_level import below_maximum, tone_drive, tones_again, words_at
 from probe.cli.main import main
 from probe.cli.measure import _tone_levels
 from probe.errors import BadInput
 from probe.session.model import BenchOutput, RecorderInput
+from probe.session.read import read_session
+from tests.bench.guided.driven import drive, kit_file
 
 INPUT = RecorderInput(8.7, 0.005, 20e3, 0.01, 150e-12, 20e-12)
 BODY = {
@@ -69,6 +72,48 @@ def test_a_tone_stays_below_the_maximum_that_was_found(
     drive, said = tone_drive(step, {**BODY, "facts": facts}, wanted, bench)
     # closed form: the gain of the single-ended output is 0.5
     assert (drive, said) == (pytest.approx(allowed / 0.5, rel=1e-5), why)
+
+
+def test_what_is_not_known_of_the_level_is_said() -> None:
+    # closed form: 4 V of a level of 0.2 V is 20 times it, and so are the ends of its interval
+    limited = {"value": 0.2, "low": 0.199, "high": 0.215, "limited_by_bench": True}
+    said = words_at(limited, "differential", 4.0, 1.0)
+    assert "about 4.00 V of the output between the legs, open circuit" in said
+    assert "may be 3.98 V to 4.30 V" in said
+    # closed form: lowered by 6 dB
+    assert "may be 1.99 V to 2.15 V" in words_at(limited, "differential", 4.0, 0.5)
+    known = {"value": 0.2, "u95": 0.001}
+    assert words_at(known, "single_ended", 2.0, 1.0) == (
+        "The tone is taken at 2.00 V of the single-ended output, open circuit."
+    )
+
+
+STAGE = """
+format = "probe-stage/1"
+circuit = "symmetrical-dual"
+sides = ["left"]
+[device]
+maker = "Invented"
+model = "One"
+[parts]
+R_HOT = 600.0
+R_COLD = 600.0
+R_RCA = 600.0
+"""
+
+
+def test_the_level_asked_for_is_that_of_the_output_open_circuit(tmp_path: Path) -> None:
+    stage = tmp_path / "stage.toml"
+    stage.write_text(STAGE, "utf-8")
+    words = ["--virtual", str(stage), "--fast", "--tone-level", "2V", "--seed", "3"]
+    run = drive(tmp_path / "s", *words, "--kit", str(kit_file(tmp_path)))
+    assert run.status == 0
+    takes = read_session(tmp_path / "s").takes
+    driven = {one.name: one.drive_volts for one in takes if one.signal == "tone"}
+    # closed form: unity gain to each leg and to the RCA output; inputs of 20 kohm take 3 % of
+    # 600 ohm, and their own full scale is known to 0.5 %
+    assert driven["left tone"] == pytest.approx(1.0, rel=0.008)
+    assert driven["left single ended tone"] == pytest.approx(2.0, rel=0.008)
 
 
 def both(volts: float) -> dict[str, float]:
