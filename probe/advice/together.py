@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from itertools import islice, product
 
 from probe.advice import thresholds as limit
+from probe.advice.candidate import Candidate
 from probe.advice.choose import mark
 from probe.advice.compiled import judged
 from probe.advice.desk import Desk, circuits_of
@@ -72,9 +73,9 @@ def best_sets(
     if len(going) < 2:
         return ((Together(advice.choices, (), True),) if advice.choices else ()), tuple(notes)
     tried = _tried(desks, advice, going)
-    spared = without_splitter(desks, advice, going, _ordered(tried)[0])
+    spared, buys = without_splitter(desks, advice, going, _ordered(tried)[0])
     sets = _ordered(tried) if spared is None else (spared, tried[0])
-    return sets, (*notes, *_said(sets, going, advice))
+    return sets, (*notes, *_said(sets, going, advice, buys))
 
 
 def _tried(desks: Sequence[Desk], advice: Advice, chosen: Sequence[Choice]) -> list[Together]:
@@ -214,48 +215,72 @@ def _solved(desks: Sequence[Desk], advice: Advice, uses: tuple[_Use, ...]) -> To
 
 def without_splitter(
     desks: Sequence[Desk], advice: Advice, chosen: Sequence[Choice], best: Together
-) -> Together | None:
-    """Return a set that is as good and hangs fewer leads on one output, where there is one."""
+) -> tuple[Together | None, str]:
+    """Return a set that is as good and hangs fewer leads on one output, where there is one.
+
+    Where there is none, what the splitter buys: what would have to be minded without it.
+    """
     held = [next(u for u in _uses(desks[0], advice, c)) for c in best.choices if c.option]
     now = len({u.option.from_ for u in held})
     outputs = {c for c in desks[0].device.connectors if c in ("xlr", "rca")}
     if best.says or now >= min(len(held), len(outputs)):
-        return None
+        return None, ""
+    wanted = desks[0].destination.wanted
     rivals = [
-        [use, *(u for u in _uses(desks[0], advice, c) if u != use and _as_good(advice, u, use))]
+        [use, *(u for u in _uses(desks[0], advice, c)
+                if u != use and _as_good(advice, u, use, wanted(use.box)))]
         for use, c in zip(held, chosen, strict=True)
-    ]
-    more = [s for s in _likeliest_first(rivals) if len({u.option.from_ for u in s}) > now]
+    ]  # fmt: skip
+    more = [
+        s for s in _likeliest_first(rivals)
+        if len({u.option.from_ for u in s}) > now and _parts(s) <= _parts(held)
+    ]  # fmt: skip
+    buys = ""
     for uses in more[:FREE_SETS]:
         found = _solved(desks, advice, uses)
-        if not found.says and not _to_mind(advice, found) and not _quieter_than(found, best):
-            return found
-    return None
+        lacks = (*found.says, *_minded(advice, found))
+        if not lacks:
+            return found, ""
+        buys = buys or f"Spread over both outputs none is needed, but then {'; '.join(lacks)}"
+    return None, buys
 
 
-def _as_good(advice: Advice, other: _Use, own: _Use) -> bool:
-    """Tell whether another way into a box is no worse by itself: parts, hazards, hum and level."""
-    ways = [
-        [o.used for o in advice.options
-         if (o.box, o.socket, o.option.id) == (u.box, u.socket.name, u.option.id)]
-        for u in (other, own)
-    ]  # fmt: skip
-    theirs, mine = ({h.code for o in way for h in o.hazards} for way in ways)
-    if other.option.parts > own.option.parts or not theirs <= mine:
+def _parts(uses: Sequence[_Use]) -> int:
+    """Return how many parts a set needs: those of each lead, and the splitters between them."""
+    return sum(u.option.parts for u in uses) + len(uses) - len({u.option.from_ for u in uses})
+
+
+def _as_good(advice: Advice, other: _Use, own: _Use, wanted: float) -> bool:
+    """Tell whether another way into a box does what is asked there by itself.
+
+    No hazard of its own, no more hum, and loud enough: level beyond what is wanted buys nothing.
+    """
+    theirs, mine = (_candidate(advice, u) for u in (other, own))
+    if not theirs.hazards <= mine.hazards or not all(map(_no_more_hum, theirs.sides, mine.sides)):
         return False
-    return all(_no_worse(a, b) for a, b in zip(*ways, strict=True))
+    if theirs.suffices(wanted):
+        return mine.fills is not True or theirs.fills is True
+    levels = (theirs.gain, mine.gain)
+    if levels[1] is None:
+        return True
+    return levels[0] is not None and levels[0].value >= levels[1].value - limit.TIE_BREAK_DB
 
 
-def _no_worse(other: OptionAdvice, own: OptionAdvice) -> bool:
-    hums = [o.figures.buzz_below_full_output_db or o.figures.hum_below_full_output_db
-            for o in (other, own)]  # fmt: skip
-    levels = [_gain(o) for o in (other, own)]
-    for (theirs, mine), good in ((hums, limit.HUM_GOOD_DB), (levels, 0.0)):
-        if mine is not None and (
-            theirs is None or theirs.value < min(mine.value, good) - limit.TIE_BREAK_DB
-        ):
-            return False
-    return True
+def _candidate(advice: Advice, use: _Use) -> Candidate:
+    key = (use.box, use.socket.name, use.option.id)
+    held = tuple(o for o in advice.options if (o.box, o.socket, o.option.id) == key)
+    return Candidate(use.option, use.socket.name, held)
+
+
+def _no_more_hum(other: OptionAdvice, own: OptionAdvice) -> bool:
+    theirs, mine = (
+        o.figures.buzz_below_full_output_db or o.figures.hum_below_full_output_db
+        for o in (other, own)
+    )
+    if mine is None:
+        return True
+    least = min(mine.value, limit.HUM_GOOD_DB) - limit.TIE_BREAK_DB
+    return theirs is not None and theirs.value >= least
 
 
 def _link(desk: Desk, use: _Use) -> Link:
@@ -295,7 +320,9 @@ def _ordered(tried: Sequence[Together]) -> tuple[Together, ...]:
     return (best,) if best is tried[0] else (best, tried[0])
 
 
-def _said(sets: Sequence[Together], chosen: Sequence[Choice], advice: Advice) -> tuple[Note, ...]:
+def _said(
+    sets: Sequence[Together], chosen: Sequence[Choice], advice: Advice, buys: str
+) -> tuple[Note, ...]:
     notes = []
     own, best = sets[-1], sets[0]
     if len({o.option.from_ for o in best.options}) < len(chosen):
@@ -303,7 +330,7 @@ def _said(sets: Sequence[Together], chosen: Sequence[Choice], advice: Advice) ->
             "Several leads hang on one output here: the device needs a second socket, or a "
             "splitter that joins like pins."
         )
-        notes.append(Note("shared-output", says))
+        notes.append(Note("shared-output", f"{says} {buys}" if buys else says))
     if best.says:
         notes.append(_not_as_alone(best))
     elif best is not own:
@@ -315,14 +342,18 @@ def _said(sets: Sequence[Together], chosen: Sequence[Choice], advice: Advice) ->
 
 def _to_mind(advice: Advice, best: Together) -> list[Note]:
     """Say what has to be minded of a lead only because of the others."""
+    told = "; ".join(_minded(advice, best))
+    return [Note("together-mind", f"To mind with all plugged in at once: {told}")] if told else []
+
+
+def _minded(advice: Advice, best: Together) -> list[str]:
     where: dict[str, list[str]] = {}
     for found in best.options:
         known = {h.code for h in _alone(advice, found).hazards}
         for h in found.hazards:
             if h.code not in known and found.verdict == "works":
                 where.setdefault(h.message, []).append(f"{found.box}, {found.option.id}")
-    told = "; ".join(f"{', '.join(dict.fromkeys(held))}: {says}" for says, held in where.items())
-    return [Note("together-mind", f"To mind with all plugged in at once: {told}")] if told else []
+    return [f"{', '.join(dict.fromkeys(held))}: {says}" for says, held in where.items()]
 
 
 def _not_as_alone(best: Together) -> Note:

@@ -108,7 +108,7 @@ def several() -> tuple[Any, Destination]:
     destination = together(
         [replace(d, inputs=tuple(replace(s, ground=ground) for s in d.inputs)) for d in boxes]
     )
-    document = facts()
+    document = facts(connectors=("rca",))
     document["sides"] = dict.fromkeys(("left", "right"), document["sides"]["left"])
     return advise(
         document, dict.fromkeys(("left", "right"), symmetrical()), destination

@@ -50,7 +50,8 @@ def test_what_an_attenuator_takes_is_not_laid_on_the_other_leads() -> None:
     boxes = together([
         typed_destination("rca:47k:0.8V:max=1V", 50.0), typed_destination("rca:1000k:1V:sub", 50.0)
     ])  # fmt: skip
-    advice = ask("differential", symmetrical(), boxes, full=10.0)
+    document = facts("differential", device={"full_output_volts": 5.0}, connectors=("rca",))
+    advice = advise(document, {"left": symmetrical()}, boxes)
     choice = advice.choices[0]
     assert choice.attenuator
     assert all("by the other leads" not in told for told in effects(advice))

@@ -1,0 +1,89 @@
+"""Several boxes: a free socket goes before a splitter, unless the splitter buys something.
+
+Who loses it where these fail: a customer buys a splitter that nothing asks for, or is sent to the
+free socket where it hums, or is quieter than was asked for.
+"""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import replace
+
+import pytest
+
+from probe.advice.advise import advise
+from probe.advice.destination import Cable, Destination, together
+from probe.advice.ground import of_preset
+from probe.advice.model import Advice
+from probe.advice.typed import changed, typed_destination
+from tests.advice.stages import facts, source
+
+LEAD = Cable(8.0, 8e-10, 0.24, 0.02)
+
+
+def ask(*boxes: str, preset: str = "two-rooms", shared: float = 0.0, gain: str | None = None,
+        connectors: tuple[str, ...] = ("xlr", "rca")) -> Advice:  # fmt: skip
+    """Two driven legs of 50 ohm and an RCA output of 50 ohm, 2 V and 1 V."""
+    stage = source(diff=2.0, z_diff=100.0, z_common=25.0, single=1.0, z_single=50.0)
+    for z in (stage.legs_z, stage.legs_z_draws):
+        z[..., 0, 2] = z[..., 2, 0] = shared
+    for z in (stage.z, stage.z_draws):  # the difference has all of pin 2, the mean half of it
+        z[..., 0, 2] = z[..., 2, 0] = shared
+        z[..., 1, 2] = z[..., 2, 1] = shared / 2.0
+    found = [replace(typed_destination(t, 50.0), cable=LEAD) for t in boxes]
+    destination: Destination = together(
+        [replace(d, inputs=tuple(replace(s, ground=of_preset(preset)) for s in d.inputs))
+         for d in found]
+    )  # fmt: skip
+    if gain is not None:
+        destination = changed(destination, gain=gain)
+    document = facts(device={"full_output_volts": 4.0}, connectors=connectors)
+    return advise(document, {"left": stage}, destination)
+
+
+def test_the_isolator_of_the_second_box_goes_to_the_free_socket() -> None:
+    # closed form: 100 mV behind 1 ohm over 0.26 ohm of shield are 20.6 mV, 34 dB below 1 V: the
+    # subwoofer needs an isolator; with its primary on the RCA output it has the level of that link
+    found = ask("xlr:20k/leg:2V", "rca:20k:1V:sub")
+    # common practice, no source: one lead a socket; a splitter is a part that nothing asks for
+    assert [c.option for c in found.choices] == ["xlr-to-xlr", "rca-to-rca/transformer"]
+    assert "splitter" in found.choices[1].why[0]
+    assert "shared-output" not in {c.code for c in found.cautions}
+
+
+def test_a_splitter_is_used_where_it_buys_less_hum() -> None:
+    # closed form: the amplifier's ground lies 20.6 mV higher; through 20 kohm of its pin 2 flows
+    # 1 uA, and 50 ohm that pin 2 shares with the RCA centre turn it into 51 uV, 86 dB below 1 V;
+    # both legs of the pair take it alike
+    found = ask("xlr:20k/leg:2V", "rca:20k:1V:sub", shared=50.0)
+    assert [c.option for c in found.choices] == ["xlr-to-xlr", "xlr-to-rca/transformer"]
+    (told,) = [c.message for c in found.cautions if c.code == "shared-output"]
+    assert "needs a second socket, or a splitter" in told
+    # what it buys is said, with the figure
+    assert "rca-to-rca/transformer: hum 8" in told
+
+
+def test_wanted_level_is_not_given_away_for_a_socket() -> None:
+    # closed form: both legs are 6 dB above the RCA output, and 6 dB are wanted
+    found = ask("xlr:20k/leg:2V", "rca:20k:1V:sub", gain="6dB")
+    assert [c.option for c in found.choices] == ["xlr-to-xlr", "xlr-to-rca/transformer"]
+
+
+def test_full_output_is_not_given_away_for_a_socket() -> None:
+    # closed form: 4 V between the legs fill an input of 3 V, and the 2 V of the RCA output are
+    # 3.5 dB short of it
+    found = ask("xlr:20k/leg:2V", "rca:20k:3V:sub")
+    assert [c.option for c in found.choices] == ["xlr-to-xlr", "xlr-to-rca/transformer"]
+
+
+@pytest.mark.parametrize("boxes", list(itertools.permutations(("rca:20k:1V", "rca:47k:1V:sub"))))
+def test_two_boxes_that_need_no_isolator_have_a_socket_each(boxes: tuple[str, ...]) -> None:
+    # arithmetic: two RCA leads and a splitter are three parts, an RCA lead, an adapter and its
+    # lead as well; pin 2 alone gives the 1 V that the RCA output gives
+    found = ask(*boxes, preset="same-strip")
+    assert sorted(c.option or "" for c in found.choices) == ["rca-to-rca", "xlr-to-rca/pin-3-open"]
+    assert "shared-output" not in {c.code for c in found.cautions}
+    # where there is one output, there is a splitter
+    lone = ask(*boxes, preset="same-strip", connectors=("rca",))
+    assert [c.option for c in lone.choices] == ["rca-to-rca", "rca-to-rca"]
+    assert "shared-output" in {c.code for c in lone.cautions}
