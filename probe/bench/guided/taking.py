@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from probe.bench.guided.level import next_volts
 from probe.bench.guided.playing import FilePlayer
 from probe.bench.judged.judgement import Heard, Judgement
 from probe.bench.judged.rising import distortion_of
@@ -26,21 +27,11 @@ from probe.bench.tones.waves import Tones
 from probe.phasors import TakePhasors
 from probe.session.model import Bench, Injection, Take
 
-TARGET = 10.0 ** (-15.0 / 20.0)
-"""Peak of the loudest leg in the open take: a floating leg may rise by 6 dB when the other is
-loaded, and stays 9 dB below full scale."""
-
-NEAR = 10.0 ** (-2.0 / 20.0)
-"""A level this close below the target is left alone."""
-
 FIRST_VOLTS = 0.5e-3
 """The first tones, V rms each: with full scale at 4 V peak, about -60 dB FS in all."""
 
 MOST_DRIVE_VOLTS = 0.25
 """Nor is the device driven harder than this per tone, as a careful bench would."""
-
-STEP_UP = 10.0
-"""The level comes up by at most this at a time, listening in between."""
 
 LOOP_SHARE = 0.5
 """Peak that an input may hear of the interface's own output, over its full scale."""
@@ -121,20 +112,24 @@ class Taker:
     # -- the level
 
     def find_level(self, step: Step) -> float:
-        """Bring the tones up until the loudest leg is at the target; return V rms per tone."""
+        """Bring the tones up until the loudest leg is at the target; return V rms per tone.
+
+        Where the other side is there at this volume, its drive serves, if it can.
+        """
         key = self._key(step)
-        volts = self._first()
-        while True:
-            peak = self._peak_at(step, volts)
-            if peak is None:
+        volts, most, other = self._first(), self._most(), self._of_other_side(key)
+        while (peak := self._peak_at(step, volts)) is not None:
+            following = next_volts(volts, peak, most, other)
+            if following is None:
                 break
-            wanted = volts * min(STEP_UP, TARGET / max(peak, 1e-9))
-            if peak >= NEAR * TARGET or volts >= self._most():
-                break
-            volts = min(max(wanted, volts), self._most())
+            volts = following
         self.recorder.silence()
         self.volts[key] = float(f"{volts:.3g}")
         return self.volts[key]
+
+    def _of_other_side(self, key: tuple[str, str]) -> float | None:
+        at = (v for (side, volume), v in self.volts.items() if volume == key[1] and side != key[0])
+        return next(at, None)
 
     def _first(self) -> float:
         return min(FIRST_VOLTS, self._most())
