@@ -12,10 +12,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from probe.advice.parts import WORST_SOURCE_OHM
-from probe.advice.sampled import Assumed, Sampled, modal_impedance, modal_voltage, prefer
+from probe.advice.sampled import Assumed, Complex, Sampled, modal_impedance, modal_voltage, prefer
 
 SILENT_KINDS = ("impedance-balanced", "unbalanced", "pin-3-unconnected")
 """Kinds whose cold leg carries nothing."""
+
+LIKE_HOT = -1.0
+"""Name of the corner in which the single-ended output has what pin 2 has; others are their ohms."""
 
 FLOATING_KINDS = ("electronically-floating", "transformer-coupled")
 
@@ -26,6 +29,7 @@ def completions(
     single_ended_recorder_ohm: float | None = None,
     *,
     exchanged: bool = False,
+    both_outputs: bool = False,
 ) -> tuple[Sampled, ...]:
     """Return the corners of what an unknown entry may be, if the stage is of ``kind``.
 
@@ -39,38 +43,46 @@ def completions(
         What loaded the single-ended level, where it is given as recorded; None: open circuit.
     exchanged
         Pins 2 and 3 have changed places: what the kind says of the cold leg holds for the hot.
+    both_outputs
+        The single-ended output is in use beside the legs: it may be pin 2 itself.
     """
-    corners = _complete_single_ended(sampled, single_ended_recorder_ohm)
+    corners = _complete_single_ended(sampled, single_ended_recorder_ohm, both_outputs)
     return tuple(c for s in corners for c in _complete_legs(s, kind, exchanged))
 
 
-def _complete_single_ended(sampled: Sampled, recorder_ohm: float | None) -> list[Sampled]:
+def _complete_single_ended(
+    sampled: Sampled, recorder_ohm: float | None, both_outputs: bool
+) -> list[Sampled]:
     unknown = np.isnan(sampled.leg_z[..., 2, 2])
     if not unknown.any() or np.isnan(sampled.leg_voc[0, sampled.at, 2]):
         return [sampled]
     words = f"single-ended output impedance taken as 0 to {WORST_SOURCE_OHM:g} ohm (not measured)"
     said = Assumed(("single-ended",), words)
-    return [
-        _with_single_ended(sampled, unknown, ohm, recorder_ohm, said)
-        for ohm in (0.0, WORST_SOURCE_OHM)
-    ]
+    hot = sampled.leg_z[..., 0, 0]
+    corners: list[tuple[float, float | Complex]] = [(o, o) for o in (0.0, WORST_SOURCE_OHM)]
+    if both_outputs and np.all(np.abs(hot) < WORST_SOURCE_OHM):  # NaN is not
+        corners.append((LIKE_HOT, hot))
+    return [_with_single_ended(sampled, unknown, c, recorder_ohm, said) for c in corners]
 
 
 def _with_single_ended(
     sampled: Sampled,
     unknown: NDArray[np.bool_],
-    ohm: float,
+    corner: tuple[float, float | Complex],
     recorder_ohm: float | None,
     said: Assumed,
 ) -> Sampled:
+    name, ohm = corner
     leg_z, leg_voc = sampled.leg_z.copy(), sampled.leg_voc.copy()
     leg_z[..., 2, 2] = np.where(unknown, ohm, leg_z[..., 2, 2])
     if recorder_ohm is not None:
         raised = 1.0 + leg_z[..., 2, 2] / recorder_ohm
         leg_voc[..., 2] = np.where(unknown, leg_voc[..., 2] * raised, leg_voc[..., 2])
+    z, voc = sampled.z.copy(), sampled.voc.copy()  # both outputs in use are solved with these
+    z[..., 2, 2], voc[..., 2] = leg_z[..., 2, 2], leg_voc[..., 2]
     return replace(
-        sampled, leg_z=leg_z, leg_voc=leg_voc, assumed=(*sampled.assumed, said),
-        origin=sampled, single_as=ohm,
+        sampled, leg_z=leg_z, leg_voc=leg_voc, z=z, voc=voc, assumed=(*sampled.assumed, said),
+        origin=sampled, single_as=name,
     )  # fmt: skip
 
 

@@ -138,7 +138,10 @@ class Desk:
         sampled, side = self.sampled(kind), self.side
         key = (id(sampled), kind, both_outputs, side.recorder_ohm, side.exchanged)
         if key not in self._memory.corners:
-            found = completions(sampled, kind, side.recorder_ohm, exchanged=side.exchanged)
+            found = completions(
+                sampled, kind, side.recorder_ohm,
+                exchanged=side.exchanged, both_outputs=both_outputs,
+            )  # fmt: skip
             if both_outputs:
                 found = tuple(c for f in found for c in with_both_outputs(f))
             self._memory.corners[key] = found

@@ -223,7 +223,7 @@ def without_splitter(
     held = [next(u for u in _uses(desks[0], advice, c)) for c in best.choices if c.option]
     now = len({u.option.from_ for u in held})
     outputs = {c for c in desks[0].device.connectors if c in ("xlr", "rca")}
-    if best.says or now >= min(len(held), len(outputs)):
+    if now >= min(len(held), len(outputs)):
         return None, ""
     wanted = desks[0].destination.wanted
     rivals = [

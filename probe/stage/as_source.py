@@ -9,8 +9,8 @@ from probe.stage.identify import Identified
 from probe.stage.network import Complex
 from probe.stage.quantities import nearest
 from probe.stage.solve import hopeless
-from probe.stage.solved import Solved, functional
-from probe.stage.source import Source, modal_to_legs_impedance, modal_to_legs_voltage
+from probe.stage.solved import LEG_ROWS, Solved, functional
+from probe.stage.source import TO_MODAL, Source, modal_to_legs_impedance, modal_to_legs_voltage
 
 Array = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -39,6 +39,7 @@ def source_of(identified: Identified) -> Source | None:
     whole = np.where(np.isnan(modal_z), 0.0, modal_z)
     legs_voc, legs_z = modal_to_legs_voltage(modal_voc), modal_to_legs_impedance(whole)
     legs_z[np.isnan(modal_z)] = np.nan
+    _add_coupling(identified, legs, modal_z, legs_z)
     for (row, column), mask in known.items():
         _forget(row, column, ~mask, modal_voc, modal_z, legs_voc, legs_z)
     return Source(
@@ -151,8 +152,7 @@ def _add_single_ended(
 ) -> None:
     """Level and impedance of the single-ended output, where its takes support them.
 
-    As recorded, where no load on it was heard: then its impedance stays unknown. What it shares
-    with the legs is taken as nothing where no take shows it.
+    As recorded, where no load on it was heard: then its impedance stays unknown.
     """
     solved = identified.single_ended
     if solved is None or identified.group is None:
@@ -170,5 +170,26 @@ def _add_single_ended(
         if observed.recorded[2]:
             heard[observed.tones] = True
     modal_voc[:, ~heard, 2] = np.nan
-    modal_z[:, :, 2, :2] = 0.0
-    modal_z[:, :, :2, 2] = 0.0
+
+
+def _add_coupling(identified: Identified, legs: Solved, modal_z: Complex, legs_z: Complex) -> None:
+    """Add what the legs and the single-ended output do to each other, where a take shows it.
+
+    A take that loads the single-ended output and hears a leg does; what the leg does to the
+    single-ended output is found from it (``MonteCarlo._reciprocal``), with a doubt of its own.
+    """
+    alone = identified.single_ended
+    if alone is None:
+        return
+    count, tones = modal_z.shape[:2]
+    for k, name in enumerate(("hot", "cold")):
+        wanted = np.zeros((tones, 2, 4), dtype=np.complex128)
+        wanted[:, :, 3] = LEG_ROWS[name]
+        onto_leg = legs.theta[:count, :, :, 3] @ LEG_ROWS[name]
+        from_leg = alone.theta[:count, :, 0, 1:3] @ LEG_ROWS[name]
+        shown = legs.lost(wanted) < 1.0 + 0.05 * np.abs(onto_leg[0])
+        legs_z[:, :, k, 2] = np.where(shown, onto_leg, np.nan)
+        legs_z[:, :, 2, k] = np.where(shown, from_leg, np.nan)
+    two = TO_MODAL[:2, :2]
+    modal_z[:, :, :2, 2] = legs_z[:, :, :2, 2] @ two.T
+    modal_z[:, :, 2, :2] = legs_z[:, :, 2, :2] @ two.T
