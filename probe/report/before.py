@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from probe.report.at_once import to_mind
 from probe.report.document import listing
 from probe.report.other_ways import stays_out
 from probe.report.places import in_places, named_in, places_of
@@ -30,18 +31,18 @@ def first_of(advice: Mapping[str, Any]) -> tuple[str, ...]:
 
 BEFORE = ("simulated", "direct-voltage-not-metered", "load-refused", "phantom-power",
           "unlikely-sensitivity", "shared-output", "together-not-all", "together",
-          "together-suffers", "together-not-settled", "together-mind")  # fmt: skip
+          "together-not-settled")  # fmt: skip
 """Codes of the cautions that stand at the head of every side."""
+
+OF_EACH = ("together-suffers", "together-mind")
+"""Codes that say of each box what the others do to it: told of the box of the side alone, from
+what was solved."""
 
 AT_ONCE = {
     "together-not-all": "Not all of these boxes can hang on this device at once: while the others "
     "are plugged in, {} stays unplugged.",
-    "together-mind": "With all plugged in at once there is more to mind than for each alone: ask "
-    "before that is done.",
-    "together-not-settled": "The sheets judge each box alone. With all plugged in at once it is "
-    "not settled that each still works: have that measured first.",
-    "together-suffers": "The sheets judge each box alone. With all plugged in at once not every "
-    "one plays as loud as its sheet says: turn up, or ask first.",
+    "together-not-settled": "With all plugged in at once it is not settled that each still works: "
+    "have that measured first, or plug in one at a time.",
     "together": "The leads of all sheets were chosen to go together: plug them in as the sheets "
     "have them, all or none.",
 }
@@ -57,6 +58,7 @@ def before_of(
     """Return what has to be known before anything is connected, of the box of ``options`` alone."""
     elsewhere = set() if any(o.get("to") == "xlr" for o in options) else {"phantom-power"}
     mine = {str(o.get("destination")) for o in options}
+    chosen = [o for o in options if o.get("verdict") == "use"]
     cautions = [c for c in listing(advice, "cautions") if isinstance(c, Mapping)]
     places = places_in(advice)
     out = " and ".join(places.get(box, box) for box in stays_out(advice)) or "one of them"
@@ -70,7 +72,7 @@ def before_of(
         and (not options or code not in elsewhere)
         and (code in AT_ONCE or not mine or named_in(printed(c.get("message")), places) <= mine)
     )
-    return tuple(dict.fromkeys(told))
+    return tuple(dict.fromkeys((*told, *to_mind(advice, chosen))))
 
 
 def places_in(advice: Mapping[str, Any]) -> dict[str, str]:

@@ -14,7 +14,8 @@ from markupsafe import Markup
 
 from probe.numbers import number
 from probe.report import words
-from probe.report.before import BEFORE, FIRST, before_of, first_of, places_in
+from probe.report.at_once import WITH_ALL, has_company, in_company
+from probe.report.before import BEFORE, FIRST, OF_EACH, before_of, first_of, places_in
 from probe.report.bounded import MOST_DB, figure
 from probe.report.document import listing
 from probe.report.gains import GOOD_HUM_DB, gains
@@ -22,7 +23,7 @@ from probe.report.other_ways import fewest, nothing_used, other_ways, why_nothin
 from probe.report.places import place_of
 from probe.report.plugs import drawn_of, lead_drawing
 from probe.report.text import clean, printed
-from probe.report.used import as_used, needs_pad, worse_side
+from probe.report.used import needs_pad, worse_side
 from probe.report.varied import varied_of
 
 MOST_ITEMS = 5
@@ -167,7 +168,7 @@ def _nothing(advice: Mapping[str, Any], box: str = "") -> Leaf:
     cautions = [
         c.get("message")
         for c in listing(advice, "cautions")
-        if isinstance(c, Mapping) and c.get("code") not in {"typed", *FIRST, *BEFORE}
+        if isinstance(c, Mapping) and c.get("code") not in {"typed", *FIRST, *BEFORE, *OF_EACH}
     ]
     options = [
         o for o in listing(advice, "options")
@@ -198,7 +199,7 @@ def _leaf(
 ) -> Leaf:  # fmt: skip
     """Return the side of paper of one box; ``sides``: its chosen connection, left and right."""
     option = sides[0]
-    used = worse_side([as_used(s, with_pad=needs_pad(s)) for s in sides])
+    used = worse_side(in_company(advice, sides))
     device = clean(advice.get("device") or "the device")
     place = places_in(advice).get(box) or place_of(box or advice.get("destination"))
     with_pad = needs_pad(option)
@@ -213,7 +214,7 @@ def _leaf(
         else way,
         drawing=lead_drawing(f"wiring-{at}", drawn_of(option, with_pad=with_pad), device, place),
         needs=tuple(_needs(advice, option, with_pad=with_pad)),
-        gains=(*_typed(advice), *gains(used)),
+        gains=(*_typed(advice), *([WITH_ALL] if has_company(advice, option) else []), *gains(used)),
         hum=tuple(_hum(advice, option)),
         never=(*NEVER, *_tie(advice)),
         figures=tuple(_figures(used)),

@@ -32,6 +32,50 @@ def test_what_must_be_known_first_stands_at_the_head() -> None:
     assert not any("simulated" in note for note in leaf.notes)
 
 
+def of_two(**beside: Any) -> Any:
+    """The sheet of one of two boxes; ``beside``: what differs with the other one plugged in."""
+    hum = {"value": 121.0, "unit": "dB", "low": 120.5, "high": 130.0}
+    option = {"id": "rca-to-rca", "verdict": "use", "destination": "sub", "input": "rca input",
+              "side": "mono", "level_vs_rca_db": {"value": 0.0, "unit": "dB"}, "hazards": [],
+              "hum_below_full_output_db": hum}  # fmt: skip
+    other = {**option, "id": "xlr-to-xlr", "destination": "amp", "input": "xlr input"}
+    both = [{**other, "verdict": "works"}, {**option, "verdict": "works", **beside}]
+    leaves = leaves_of(
+        {
+            "options": [other, option],
+            "sets": [{"options": both}],
+            "cautions": [{"code": "together-mind", "message": "sub, rca-to-rca: so"}],
+        }
+    )
+    assert not any("at once:" in line for line in leaves[0].before)
+    return leaves[1]
+
+
+def test_the_sheet_of_one_box_has_the_hum_that_all_of_them_have() -> None:
+    """The customer buys them to be plugged in together; a sheet of each alone promises silence."""
+    less = {"value": 81.1, "unit": "dB", "low": 81.1, "high": 81.1}
+    hazard = {"code": "hum", "message": "hum 81.1 dB below full output: may be heard"}
+    leaf = of_two(hum_below_full_output_db=less, hazards=[hazard])
+    assert "Hum is 81 dB below full output" in " ".join(leaf.gains)
+    assert ("Hum below full output", "81.1 dB") in leaf.figures
+    assert "Hum 81.1 dB below full output: may be heard." in leaf.notes
+    assert leaf.before == (
+        "With all plugged in at once: hum 81.1 dB below full output: may be heard (with the leads "
+        "of the others unplugged more than 120 dB).",
+    )
+
+
+def test_the_sheet_says_what_the_other_boxes_take_of_the_level() -> None:
+    leaf = of_two(level_vs_rca_db={"value": -1.5, "unit": "dB"})
+    assert leaf.before == ("The leads of the other boxes make it 1.5 dB quieter than it is alone.",)
+    assert "1.5 dB quieter" in " ".join(leaf.gains)
+
+
+def test_a_box_that_is_not_settled_beside_the_others_says_so_first() -> None:
+    leaf = of_two(verdict="cannot-tell", reasons=["the tie is not known"])
+    assert leaf.before[0].endswith("whether this one still works: the tie is not known.")
+
+
 def test_phantom_power_is_told_where_the_input_is_an_xlr() -> None:
     assert sheet("phantom-power").before == ()
     assert sheet("phantom-power", to="xlr").before == ("phantom-power said",)
