@@ -49,8 +49,24 @@ LOOKED_AT = 0.8
 """Delays at which the low tones agree this well, of the best there is, are looked at closely."""
 
 SEARCH_S = 1.0
-"""How far a delay is searched, either way: a pattern of tones that does not repeat within 2 s does
-not turn itself round within half of that. A delay beyond fits neither way, and nothing is said."""
+"""How far a delay is searched, either way, where tones do not repeat together: a pattern that does
+not within 2 s does not turn itself round within half of that. A delay beyond fits neither way, and
+nothing is said."""
+
+REPEATS_S = 20
+"""Tones that all repeat within this are searched through their whole repetition: a player that
+loops a file stands anywhere in it, and there is no delay beyond."""
+
+AS_REPEATED = 1e-3
+"""Turns by which a tone may miss that repetition: frequencies are typed with a few digits."""
+
+TIMES_WORSE = 4.0
+"""In the whole repetition a pattern finds delays that nearly turn it round (the bench's own agrees
+with itself upside down to 0.87): what the other way leaves must be this many times larger."""
+
+AS_GOOD = 0.01
+"""Where both ways fit somewhere in the repetition, delays nearby are believed if none elsewhere
+fits better than by this: takes are begun by hand within a second more often than not."""
 
 SEARCH_BELOW_HZ = 1500.0
 """Tones above need a finer grid of delays, and are left out of the search."""
@@ -125,7 +141,20 @@ def turned_over(hz: NDArray[np.float64], turned: Complex) -> bool | None:
     """
     if np.count_nonzero(hz < SEARCH_BELOW_HZ) < LEAST_TONES_SEARCHED:
         return None
-    best, worst = _searched(hz, turned)
+    near = _searched(hz, turned, SEARCH_S)
+    repeats = _repetition_s(hz)
+    if repeats is None:
+        return _clearly(*near)
+    anywhere = _searched(hz, turned, 0.5 * repeats)
+    upright, over = (1.0 - anywhere[0], 1.0 + anywhere[1])
+    if min(upright, over) < 1.0 - AGREES and max(upright, over) > TIMES_WORSE * min(upright, over):
+        return over < upright
+    agrees = max(near[0], -near[1])
+    return _clearly(*near) if agrees > max(anywhere[0], -anywhere[1]) - AS_GOOD else None
+
+
+def _clearly(best: float, worst: float) -> bool | None:
+    """Return whether half a turn fits and a delay alone does not, or the other way round."""
     if worst < -AGREES and best < -worst - CLEARLY:
         return True
     return False if best > AGREES and -worst < best - CLEARLY else None
@@ -185,14 +214,24 @@ def _one_clock(take: TakePhasors, reference: TakePhasors) -> bool:
     )
 
 
-def _searched(hz: NDArray[np.float64], turned: Complex) -> tuple[float, float]:
+def _repetition_s(hz: NDArray[np.float64]) -> float | None:
+    """Return after how long all tones repeat together, None where that is longer than looked at."""
+    turns = hz * REPEATS_S
+    whole = np.round(turns)
+    if np.max(np.abs(turns - whole)) > AS_REPEATED:
+        return None
+    return REPEATS_S / float(np.gcd.reduce(whole.astype(np.int64)))
+
+
+def _searched(hz: NDArray[np.float64], turned: Complex, reach_s: float) -> tuple[float, float]:
     """Return the largest and the smallest mean cosine of all tones over all delays.
 
     Low tones choose the delays to be looked at closely, with all tones.
     """
     low = hz < SEARCH_BELOW_HZ
     step = 1.0 / (STEPS_A_TURN * float(hz[low][-1]))
-    delays = np.arange(-round(SEARCH_S / step), round(SEARCH_S / step)) * step
+    far = np.ceil(reach_s / step)
+    delays = np.arange(-far, far + 1.0) * step
     coarse = _cosines(hz[low], turned[low], delays[0], step, len(delays))
     near = delays[np.abs(coarse) > LOOKED_AT * np.max(np.abs(coarse))]
     fine = 1.0 / (STEPS_A_TURN * float(hz[-1]))

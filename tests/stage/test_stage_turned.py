@@ -9,7 +9,7 @@ import pytest
 
 from probe.phasors.model import TakePhasors
 from probe.stage.identify import identify
-from probe.stage.turned import exchanged, turned_alone, turned_round
+from probe.stage.turned import exchanged, turned_alone, turned_over, turned_round
 
 from .analysed import from_phasors
 from .forward import (
@@ -116,6 +116,48 @@ def test_a_clock_that_changed_between_takes_of_one_stream_is_no_common_reference
     assert found.kind == "differential"
     # source: the stage's own numbers
     assert found.facts["cold_impedance"]["value"] == pytest.approx(100.0, rel=0.01)
+
+
+LOOPED = np.array(
+    [20.5, 42.4, 81.5, 153.5, 281.2, 496.8, 997.0, 1987.6, 3469.2, 6535.7, 12437.0, 19490.7]
+)
+
+
+def turned_by(hz, seconds: float, spread: float, seed: int):
+    # source: a delay of tau turns a tone by -2 pi f tau
+    angles = np.random.default_rng(seed).normal(0.0, spread, len(hz)) - 2.0 * np.pi * hz * seconds
+    return np.exp(1j * angles)
+
+
+@pytest.mark.parametrize("seconds", [0.3, -0.9, 1.7, -2.4, 3.3, 4.999, 13.1])
+def test_a_file_that_loops_is_told_wherever_its_player_stands(seconds):
+    """Lost: leads exchanged while a player loops its file, and every take said to contradict."""
+    for seed in range(5):
+        turned = turned_by(LOOPED, seconds, 0.05, seed)
+        # source: exchanging the legs is a change of sign of the voltage between them
+        assert turned_over(LOOPED, turned) is False
+        assert turned_over(LOOPED, -turned) is True
+
+
+def test_no_delay_in_a_loop_is_taken_for_exchanged_leads():
+    """Lost: a clean take called exchanged, because the tones nearly turn themselves round."""
+    drawn = np.random.default_rng(3)
+    for seed in range(100):
+        turned = turned_by(LOOPED, drawn.uniform(-5.0, 5.0), 0.15, seed)
+        # source: a delay is no half turn, wherever in the loop it is
+        assert turned_over(LOOPED, turned) is not True
+
+
+def test_nothing_is_said_where_a_delay_looks_like_half_a_turn():
+    # source: half a period turns every odd multiple of the tone of that period by half a turn
+    odd = np.array([20.3, 41.1, 83.7, 171.3, 347.9, 701.3, 997.1, 1811.7, 3671.9, 7321.3])
+    assert turned_over(odd, turned_by(odd, 2.3, 0.0, 1)) is None
+    assert turned_over(odd, -turned_by(odd, 2.3, 0.0, 1)) is None
+    # source: tones with no common repetition within seconds: a delay of 1.7 s is not searched
+    apart = LOOPED + np.linspace(0.013, 0.029, len(LOOPED))
+    assert turned_over(apart, turned_by(apart, 1.7, 0.0, 1)) is None
+    # phases at random fit no delay
+    assert turned_over(LOOPED, turned_by(LOOPED, 0.0, 10.0, 4)) is None
 
 
 def delayed(take: TakePhasors, seconds: float):

@@ -72,6 +72,31 @@ def test_what_a_player_does_to_the_file_is_seen(tmp_path: Path, mishap: str, cod
     assert (kept.about, kept.side, kept.seen.split(":")[0]) == ("player-path", "left", code)
 
 
+LOADS = """format = "probe-kit/1"
+[[load]]
+part = "R1"
+ohm = 604.0
+u95_percent = 0.1
+watt = 0.25
+between = ["leg"]
+"""
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("take", ["load-cold", "load-hot"])
+def test_leads_exchanged_at_a_load_are_told_though_the_player_stands_anywhere(
+    tmp_path: Path, take: str
+) -> None:
+    """Lost: every take was said to contradict the others, and no kind came of the run."""
+    (tmp_path / "loads.toml").write_text(LOADS, "utf-8")
+    words = ["--kit", str(tmp_path / "loads.toml"), "--mishap", f"exchanged-leads@{take}"]
+    run = guided(tmp_path, *words)
+    assert run.alarms == ["legs-exchanged"]
+    side = analyse_session(tmp_path / "session", draws=400)["sides"]["left"]
+    # source: the circuit's own description in the library
+    assert side["stage"]["kind"] == load("core-and-inverter").kind
+
+
 def _twice():  # type: ignore[no-untyped-def]
     said = iter(["r", "q"])
     return lambda _heard: next(said, "q")
