@@ -151,8 +151,7 @@ def _why(row: Mapping[str, Any], code: str) -> Iterable[str]:
         )
         yield f"depends on what the maker means: {told}"
     elif code == "cannot-tell" and figures and not any(f.get("problem") for f in figures):
-        bound = any(mapping(f, "measured").get("bound") for f in figures)
-        yield f"the {'bound' if bound else 'interval'} reaches across the limit"
+        yield _undecided(row, figures)
     if row.get("reason"):
         yield clean(row["reason"], MESSAGE_LIMIT)
     reasons = [clean(f["reason"], MESSAGE_LIMIT) for f in figures if f.get("reason")]
@@ -165,6 +164,18 @@ def _why(row: Mapping[str, Any], code: str) -> Iterable[str]:
         yield "; ".join(dict.fromkeys(steps))
     if code == "no-limit":
         yield from _against_typical(row)
+
+
+def _undecided(row: Mapping[str, Any], figures: Sequence[Mapping[str, Any]]) -> str:
+    """Return why figures that are known do not decide a line."""
+    risks = [number(row, f"risk_of_wrong_{k}") for k in ("acceptance", "rejection")]
+    if all(f.get("outcome") == "meets" for f in figures):
+        return "each figure meets, but the risks together are more than is agreed on"
+    if not any(mapping(f, "measured").get("bound") for f in figures):
+        return "the interval reaches across the limit"
+    if any(r is not None and r < 1.0 for r in risks):
+        return "the bound lies nearer the limit than the risk agreed on allows"
+    return "the bound reaches across the limit"
 
 
 _SETTLED = {"cannot-tell": "would be told by", "no-limit": "not said"}
@@ -202,8 +213,11 @@ def _risk(row: Mapping[str, Any], code: str) -> str:
         return f"risk of wrong acceptance {_share(row, accept)}"
     if code == "fails" and reject is not None:
         return f"risk of wrong rejection {_share(row, reject)}"
-    if code == "cannot-tell" and accept is not None and not row.get("depends_on_meaning"):
-        return "" if accept >= 1.0 else f"accepted, it would be wrong at {write_share(accept)}"
+    if code == "cannot-tell" and not row.get("depends_on_meaning"):
+        if accept is not None and accept < 1.0:
+            return f"accepted, it would be wrong at {_share(row, accept)}"
+        if reject is not None and accept is not None and reject < 1.0:
+            return f"rejected, it would be wrong at {_share(row, reject)}"
     return ""
 
 

@@ -218,9 +218,9 @@ def _whole_risk(document: Mapping[str, Any]) -> str:
     if not counts.get("meets") or risk is None or agreed is None:
         return ""
     return (
-        f"A line meets where the risk of accepting it wrongly is at most {write_share(agreed)}, "
-        "or a bound that holds in 95 cases of 100 keeps its limit; it fails where the risk of "
-        "rejecting it wrongly is as small; between, nobody can tell (JCGM 106). "
+        f"A line meets where the risk of accepting it wrongly is at most {write_share(agreed)}; "
+        "it fails where the risk of rejecting it wrongly is as small; between, nobody can tell "
+        "(JCGM 106). A bound holds in 95 cases of 100, so that it has to lie that far inside. "
         f"The risk that any of those that meet is wrong is {at_most(risk)}."
     )
 

@@ -37,8 +37,9 @@ SIGMAS = NormalDist().inv_cdf(0.975)
 class Belief:
     """What is known of a quantity: two half-normals round the value, or a bound.
 
-    ``down`` and ``up`` are their standard deviations in the unit of ``value``; ``decibels``: that
-    unit is one of 20 log10.
+    ``down`` and ``up`` are their standard deviations in the unit of ``value``, of a bound those of
+    the figure it was made of, 0 where that is not known; ``decibels``: that unit is one of
+    20 log10.
     """
 
     value: float
@@ -96,17 +97,32 @@ def belief(entry: Mapping[str, Any]) -> Belief | None:
         return None
     bound = str(entry.get("bound") or "")
     if bound:
-        return Belief(value, 0.0, 0.0, bound, str(entry.get("unit") or "").startswith("dB"))
+        of = entry.get("of")
+        down, up = doubts(of) if isinstance(of, Mapping) else (0.0, 0.0)
+        decibels = str(entry.get("unit") or "").startswith("dB")
+        return Belief(value, down / SIGMAS, up / SIGMAS, bound, decibels)
     if number(entry, "u95") is None and number(entry, "low") is None:
         return None
     down, up = doubts(entry)
     return Belief(value, down / SIGMAS, up / SIGMAS)
 
 
+def as_bound(entry: Mapping[str, Any], bound: Literal["above", "below"]) -> dict[str, Any]:
+    """Return a figure as the least or the most that the quantity may be, with what it is made of.
+
+    ``of`` holds the figure itself: how surely the bound keeps a limit follows from its doubt.
+    """
+    down, up = doubts(entry)
+    kept = {k: v for k, v in entry.items() if k not in ("low", "high")}
+    end = float(entry["value"]) + (up if bound == "below" else -down)
+    of = {k: entry[k] for k in ("value", "u95", "low", "high") if k in entry}
+    return {**kept, "value": end, "u95": 0.0, "bound": bound, "of": of}
+
+
 def decide(known: Belief, limits: Limits, *, risk: float = RISK) -> Decision:
     """Return whether a quantity keeps its limits, at an agreed risk (0 to 0.5)."""
     if known.bound:
-        return _from_bound(known, limits)
+        return _from_bound(known, limits, risk)
     inside = known.below(limits.high) - known.below(limits.low)
     inside = min(max(inside, 0.0), 1.0)
     outcome: Outcome = "cannot-tell"
@@ -124,8 +140,11 @@ def decide(known: Belief, limits: Limits, *, risk: float = RISK) -> Decision:
     )
 
 
-def _from_bound(known: Belief, limits: Limits) -> Decision:
-    """Decide from a bound: the farther inside its limit it lies, the smaller its risk."""
+def _from_bound(known: Belief, limits: Limits, risk: float) -> Decision:
+    """Decide from a bound: the farther inside its limit it lies, the smaller its risk.
+
+    On the limit itself the risk is that of the bound, 5 %: more than is usually agreed on.
+    """
     if known.bound == "above":
         meets = known.value >= limits.low and math.isinf(limits.high)
         fails = known.value >= limits.high
@@ -133,9 +152,11 @@ def _from_bound(known: Belief, limits: Limits) -> Decision:
         meets = known.value <= limits.high and math.isinf(limits.low)
         fails = known.value <= limits.low
     if meets:
-        return Decision("meets", _beyond(known, known.bound == "above", limits), 1.0)
+        accepting = _beyond(known, known.bound == "above", limits)
+        return Decision("meets" if accepting <= risk else "cannot-tell", accepting, 1.0)
     if fails:
-        return Decision("fails", 1.0, _beyond(known, known.bound == "below", limits))
+        rejecting = _beyond(known, known.bound == "below", limits)
+        return Decision("fails" if rejecting <= risk else "cannot-tell", 1.0, rejecting)
     return Decision("cannot-tell", 1.0, 1.0)
 
 
@@ -145,8 +166,13 @@ def _beyond(known: Belief, low: bool, limits: Limits) -> float:
     A quantity that cannot be negative is at most ``B`` in 95 of 100 cases: then the best estimate
     ``m`` >= 0 and ``m + 1.645 s = B``. Beyond ``k B`` it lies with ``1 - Phi((k B - m) / s)``,
     which is largest for ``m`` = 0: ``1 - Phi(1.645 k)``. Of a bound from below the reciprocal.
+    Where the bound is the end of the interval of a figure that the quantity does not exceed, the
+    risk is at most that of the figure.
     """
     limit = limits.low if low else limits.high
+    sigma = known.down if low else known.up
+    if sigma > 0.0:
+        return NormalDist().cdf(-(abs(known.value - limit) / sigma + SIGMAS))
     if known.decibels:
         times = 10.0 ** (abs(known.value - limit) / 20.0)
     elif known.value > 0.0 and limit > 0.0:
@@ -156,11 +182,12 @@ def _beyond(known: Belief, low: bool, limits: Limits) -> float:
     return NormalDist().cdf(NormalDist().inv_cdf(BOUND_RISK) * times)
 
 
-def all_of(decisions: Sequence[Decision]) -> Decision:
+def all_of(decisions: Sequence[Decision], *, risk: float = RISK) -> Decision:
     """Return the decision on several quantities that must all keep their limits.
 
     The risks are the most they can be without knowing how the quantities depend on each other:
-    of accepting wrongly the sum (Boole), of rejecting wrongly the smallest.
+    of accepting wrongly the sum (Boole), which has to be within the one agreed on as well; of
+    rejecting wrongly the smallest.
     """
     accepting = min(1.0, sum(d.wrong_acceptance for d in decisions))
     rejecting = min(d.wrong_rejection for d in decisions)
@@ -168,7 +195,7 @@ def all_of(decisions: Sequence[Decision]) -> Decision:
     outcome: Outcome = "cannot-tell"
     if "fails" in outcomes:
         outcome = "fails"
-    elif outcomes == {"meets"}:
+    elif outcomes == {"meets"} and accepting <= risk:
         outcome = "meets"
     only = decisions[0] if len(decisions) == 1 else None
     return Decision(

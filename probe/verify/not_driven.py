@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from probe.compare.difference import doubts
 from probe.numbers import number, write_number
 
 AS_HARD = 1.1
@@ -38,10 +37,3 @@ def refused_as_hard(stage: Mapping[str, Any], ohm: float, into: str) -> str | No
             load = f"{write_number(tried, 'ohm')} from {one.get('from')} to {one.get('to')}"
             return f"the device did not drive {load}: {one.get('seen')}"
     return None
-
-
-def at_most(entry: Mapping[str, Any]) -> dict[str, Any]:
-    """Return a figure solved as if the load were driven, as the most it may be."""
-    kept = {k: v for k, v in entry.items() if k not in ("low", "high")}
-    most = float(entry["value"]) + doubts(entry)[1]
-    return {**kept, "value": most, "u95": 0.0, "bound": "below"}

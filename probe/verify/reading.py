@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, Literal
 
 from probe.compare.conditions import SAME_DRIVE_DB, SAME_HZ, SAME_LEVEL_DB, drive_of, hangs
 from probe.compare.difference import doubts
@@ -18,7 +18,8 @@ from probe.facts import source_from_facts
 from probe.facts.source import Source
 from probe.numbers import number, ratio_db, write, write_hz, write_number
 from probe.verify import from_curve, loaded
-from probe.verify.not_driven import at_most, refused_as_hard
+from probe.verify.conformity import as_bound
+from probe.verify.not_driven import refused_as_hard
 from probe.verify.quantities import BETWEEN, HZ, QUANTITIES, Quantity
 from probe.verify.specification import ConditionTable, LineTable
 
@@ -128,7 +129,7 @@ class SideReader:
         if figure.entry.get("bound") == "above":
             return replace(figure, problem="cannot-tell", reason=why)
         step = f"{why}; into this load it gives no more, and may give less"
-        return replace(figure, entry=at_most(figure.entry), steps=(*figure.steps, step))
+        return replace(figure, entry=as_bound(figure.entry, "below"), steps=(*figure.steps, step))
 
     def _under_conditions(
         self, name: str, said: ConditionTable, quantity: Quantity
@@ -321,12 +322,10 @@ class SideReader:
         level = f"{figure.fact.removesuffix('_maximum')}_level"
         lost = self._lost(level, said, into)
         assert figure.entry is not None
-        most = float(figure.entry["value"]) + doubts(figure.entry)[1]
         if figure.entry.get("bound") == "above":
             reason = "only a least maximum is known, and none into the stated load"
             return replace(figure, problem="not-comparable", reason=reason)
-        entry = {**figure.entry, "value": most * (1.0 if lost is None else lost[0]), "u95": 0.0}
-        entry = {k: v for k, v in entry.items() if k not in ("low", "high")} | {"bound": "below"}
+        entry = as_bound(_scaled(figure.entry, 1.0 if lost is None else lost[0]), "below")
         step = "measured without the stated load: into it there is no more than this"
         return replace(figure, entry=entry, steps=(*figure.steps, step))
 
@@ -431,20 +430,14 @@ def _as_bench_allows(figure: Figure, quantity: Quantity) -> Figure:
     entry = figure.entry
     if entry is None or not entry.get("limited_by_bench") or entry.get("bound"):
         return figure
-    down, up = doubts(entry)
-    value = float(entry["value"])
+    bound: Literal["above", "below"] = "below"
     if quantity.about in ("level", "maximum", "gain"):
-        bound, value, why = "above", value - down, "the recorder loads it: without, it is more"
+        bound, why = "above", "the recorder loads it: without, it is more"
     elif "noise" in figure.fact or "thd" in figure.fact:
-        bound, value, why = "below", value + up, "the recorder's own share is in it"
+        why = "the recorder's own share is in it"
     else:
         return replace(figure, problem="cannot-tell", reason="the recorder decides this figure")
-    kept = {k: v for k, v in entry.items() if k not in ("low", "high")}
-    return replace(
-        figure,
-        entry={**kept, "value": value, "u95": 0.0, "bound": bound},
-        steps=(*figure.steps, why),
-    )
+    return replace(figure, entry=as_bound(entry, bound), steps=(*figure.steps, why))
 
 
 __all__ = ["BETWEEN", "Figure", "Reading", "SideReader"]

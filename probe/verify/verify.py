@@ -160,7 +160,7 @@ def _read(
     figures = tuple(_figure(f, line, quantity, limits, risk) for f in reading.figures)
     decisions = [f.decision for f in figures if f.decision is not None]
     problem = next((f.problem for f in figures if f.problem), "")
-    whole = all_of(decisions) if decisions else None
+    whole = all_of(decisions, risk=risk) if decisions else None
     if problem and not (whole is not None and whole.outcome == "fails"):
         return JudgedReading(reading.meaning, problem, figures), None
     if whole is None:

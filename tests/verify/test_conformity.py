@@ -15,6 +15,7 @@ from probe.verify.conformity import (
     Limits,
     all_of,
     any_reading,
+    as_bound,
     belief,
     decide,
 )
@@ -107,6 +108,9 @@ def test_a_bound_at_twice_its_limit(bound: str, limits: Limits) -> None:
     # at the limit itself: one in twenty, as the bound is stated
     at = Limits(low=50.0) if bound == "above" else Limits(high=50.0)
     assert decide(known, at).wrong_acceptance == pytest.approx(BOUND_RISK)
+    # which is more than 2.5 %, and within 6 %
+    assert decide(known, at).outcome == "cannot-tell"
+    assert decide(known, at, risk=0.06).outcome == "meets"
 
 
 def test_no_doubt_stated_is_no_knowledge() -> None:
@@ -120,6 +124,39 @@ def test_several_figures_and_several_meanings() -> None:
     assert all_of([good, bad]).outcome == "fails"
     assert any_reading([good, bad]).outcome == "cannot-tell"
     assert any_reading([good, good]).outcome == "meets"
+
+
+@pytest.mark.parametrize("bound", ["", "above", "below"])
+@pytest.mark.parametrize("risk", [0.001, 0.025, 0.05, 0.2])
+def test_no_line_is_decided_at_more_than_the_risk_agreed_on(bound: str, risk: float) -> None:
+    """Or a device is sent back, or let pass, at a risk that the foot of the sheet rules out."""
+    for share in np.geomspace(0.2, 5.0, 41):
+        for limits in (Limits(high=50.0 * share), Limits(low=50.0 * share)):
+            entry = {"value": 50.0, "unit": "ohm", "u95": 0.0 if bound else 12.0}
+            known = belief(entry | ({"bound": bound} if bound else {}))
+            assert known is not None
+            for found in (decide(known, limits, risk=risk),
+                          all_of([decide(known, limits, risk=risk)] * 2, risk=risk)):  # fmt: skip
+                # definition: JCGM 106:2012, 8.3 and 9.3
+                assert found.outcome != "meets" or found.wrong_acceptance <= risk
+                assert found.outcome != "fails" or found.wrong_rejection <= risk
+
+
+def test_a_bound_of_a_figure_has_the_risk_of_the_figure() -> None:
+    figure = {"value": 1.5, "unit": "V", "u95": 0.03}
+    most = belief(as_bound(figure, "below"))
+    assert most is not None
+    assert most.value == pytest.approx(1.53)
+    # closed form: what is no more than 1.5 V with 0.03/1.96 V is above 1.6 V no oftener than that;
+    # reference library: scipy.stats.norm
+    risk = stats.norm.sf(1.6, 1.5, 0.03 / 1.959964)
+    failed = decide(most, Limits(low=1.6))
+    assert (failed.outcome, failed.wrong_rejection) == ("fails", pytest.approx(risk, rel=1e-4))
+    least = belief(as_bound(figure, "above"))
+    assert least is not None
+    # the same mirrored
+    met = decide(least, Limits(low=1.4))
+    assert (met.outcome, met.wrong_acceptance) == ("meets", pytest.approx(risk, rel=1e-4))
 
 
 @pytest.mark.parametrize("lopsided", [False, True])
