@@ -47,6 +47,15 @@ class Written:
         return " ".join(part for part in (self.value, self.doubt, self.unit) if part)
 
 
+def ohms(value: float) -> str:
+    """An impedance inside a sentence, in words of three digits."""
+    rounded = float(f"{value:.3g}")
+    for scale, prefix in ((1e6, "M"), (1e3, "k")):
+        if rounded >= scale:
+            return f"{rounded / scale:.3g} {prefix}ohm"
+    return f"{rounded:.3g} ohm"
+
+
 def number(entry: Mapping[str, Any] | None, key: str = "value") -> float | None:
     """Return a finite number of a facts entry, or None where it is absent or not a number."""
     found = None if entry is None else entry.get(key)

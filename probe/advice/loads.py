@@ -8,6 +8,7 @@ from probe.advice import thresholds as limit
 from probe.advice.case import Case, Finding, Tried
 from probe.advice.destination import Input
 from probe.advice.wiring import Option
+from probe.numbers import ohms
 
 
 def _load(case: Case) -> Iterator[Finding]:
@@ -16,9 +17,9 @@ def _load(case: Case) -> Iterator[Finding]:
     if least is not None and ohm < least:
         far = ohm * limit.FAR_BELOW_LEAST_LOAD < least
         bare = case.option.pad is None and case.option.pin_3 != "transformer"
-        are = f"the input's {_ohms(ohm)} are" if bare else f"the {_ohms(ohm)} it works into are"
+        are = f"the input's {ohms(ohm)} are" if bare else f"the {ohms(ohm)} it works into are"
         if case.beside:
-            are = f"the {len(case.beside) + 1} inputs on this output, {_ohms(ohm)} together, are"
+            are = f"the {len(case.beside) + 1} inputs on this output, {ohms(ohm)} together, are"
         yield Finding("avoid" if far else "works", "load", f"{are} below the {least:g} ohm the "
                       "maker of the device allows", hazard=True)  # fmt: skip
 
@@ -53,7 +54,7 @@ def _both_outputs(case: Case) -> Iterator[Finding]:
         sum_ohm = 1.0 / (1.0 / ohm + other)
         if sum_ohm <= limit.REFUSED_TIMES * one.ohm:
             yield Finding("works", "load-both-outputs", "what hangs on the XLR and the RCA output "
-                          f"draws as much as {_ohms(sum_ohm)} on one of them; the device did not "
+                          f"draws as much as {ohms(sum_ohm)} on one of them; the device did not "
                           f"drive {one.ohm:g} ohm {one.where}, and whether one stage feeds both is "
                           "not known: listen for distortion with all plugged in",
                           hazard=True)  # fmt: skip
@@ -91,12 +92,8 @@ def _load_of(option: Option, socket: Input, *, between: bool) -> float:
 
 def _loaded(case: Case, ohm: float) -> str:
     if not case.beside:
-        return f"the input loads this output with {_ohms(ohm)}"
-    return f"the {len(case.beside) + 1} inputs on this output load it with {_ohms(ohm)} together"
-
-
-def _ohms(ohm: float) -> str:
-    return f"{float(f'{ohm:.3g}'):g} ohm"
+        return f"the input loads this output with {ohms(ohm)}"
+    return f"the {len(case.beside) + 1} inputs on this output load it with {ohms(ohm)} together"
 
 
 def _driven(case: Case) -> bool:
@@ -115,7 +112,7 @@ def _not_shown(case: Case, one: Tried, ohm: float) -> Finding:
         "load-not-shown",
         f"{_loaded(case, ohm)}; the device did not drive {one.ohm:g} ohm {one.where}: {one.seen}; "
         f"and nothing shows that its {own} output drives such a load: a take of it with a resistor "
-        f"of about {_ohms(ohm)} would settle it",
+        f"of about {ohms(ohm)} would settle it",
         hazard=True,
         doubt="avoid",
     )

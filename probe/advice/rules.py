@@ -15,6 +15,7 @@ from probe.advice.loads import LOAD_RULES
 from probe.advice.quantity import Quantity
 from probe.advice.quiet import QUIET_RULES
 from probe.advice.words import CIRCUITS, FAULTS, KINDS, MOST_AMPERES, PINS, about, decibels, figure
+from probe.numbers import ohms
 
 
 def judge(case: Case) -> tuple[Finding, ...]:
@@ -153,7 +154,7 @@ def _ground_sensing(case: Case) -> Iterator[Finding]:
     if case.sense_ohm is not None:
         found += compare(
             case, case.sense_ohm, limit.SENSE_NEVER_OHM, "never", "sense-open",
-            f"the sense pin left open has {case.sense_ohm.value:.3g} ohm and picks up hum",
+            f"the sense pin left open has {ohms(case.sense_ohm.value)} and picks up hum",
         )  # fmt: skip
     change = case.figures.change_when_tied_db
     if change is not None:

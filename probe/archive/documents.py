@@ -95,13 +95,6 @@ def key_of(facts: Document) -> str:
     return sha256(to_json({k: v for k, v in facts.items() if k != "made"}))
 
 
-def measured_on(facts: Document) -> str:
-    """Return the day of the recording, else that of the analysis."""
-    made = facts.get("made") or {}
-    told = (made.get("bench") or {}).get("recorded_on") or str(made.get("on") or "")[:10]
-    return str(told)
-
-
 def now() -> str:
     """Return this moment as it is stored."""
     return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")

@@ -22,7 +22,6 @@ from probe.archive.documents import (
     Package,
     check_file,
     key_of,
-    measured_on,
     now,
     packed,
     parsed,
@@ -33,6 +32,7 @@ from probe.archive.entry import Entry, columns_in
 from probe.archive.errors import plainly, speaking
 from probe.archive.schema import APPLICATION_ID, NEWEST, migrate
 from probe.errors import BadInput
+from probe.facts.made import NO_DAY, measured_on
 from probe.formats.text import printable, quoted, shown_path
 from probe.simulated import is_simulated
 
@@ -239,7 +239,9 @@ class Archive:
             return found[0]
         if not found:
             raise BadInput(f"{shown_path(self.path)}: no entry holds {quoted(said)}")
-        some = ", ".join(f"{e.id} ({quoted(e.serial, 20)} {e.measured_on[:10]})" for e in found[:4])
+        some = ", ".join(
+            f"{e.id} ({quoted(e.serial, 20)} {e.measured_on[:10] or NO_DAY})" for e in found[:4]
+        )
         more = " and more" if len(found) > 4 else ""
         raise BadInput(
             f"{shown_path(self.path)}: {len(found)} entries hold {quoted(said)}: "

@@ -22,7 +22,7 @@ def family_page(entry: Entry, rows: Sequence[Kin], left_out: int = 0) -> str:
     page = TablePage(
         title=_device(entry),
         what="against its sisters in the archive",
-        plate=(("Serial", clean(entry.serial, 40)), ("Measured", clean(entry.measured_on, 20))),
+        plate=(("Serial", clean(entry.serial, 40)), ("Measured", told.day_of(entry))),
         lead=(
             *told.family_told(entry, left_out),
             *((f"{outside} of {len(kin)} facts outside the family.",) if outside else ()),
@@ -44,7 +44,7 @@ def family_page(entry: Entry, rows: Sequence[Kin], left_out: int = 0) -> str:
     return render_table(page)
 
 
-def drift_page(looks: Sequence[Look], rows: Sequence[Moved]) -> str:
+def drift_page(looks: Sequence[Look], rows: Sequence[Moved], left_out: Sequence[Entry] = ()) -> str:
     """Return a device over the years as one HTML file, the largest movement first."""
     entry = looks[-1].entry
     moved = sum(row.moved for row in rows)
@@ -54,7 +54,7 @@ def drift_page(looks: Sequence[Look], rows: Sequence[Moved]) -> str:
         what=f"over {len(looks)} looks",
         plate=(("Serial", clean(entry.serial, 40)), ("Last look", told.day_text(looks[-1]))),
         lead=(
-            *filter(None, [told.simulated_looks(looks)]),
+            *filter(None, [told.undated(left_out), told.simulated_looks(looks)]),
             *(f"{side}: {text}" for _, side, text in told.became(looks)),
         ),
         caption=f"Every fact at every look with its 95 % doubt and its difference from the first; "

@@ -12,6 +12,7 @@ from probe.archive.keep import Archive
 from probe.archive.words import title
 from probe.archive.years import Look, Moved, faults_since
 from probe.compare.difference import Difference
+from probe.facts.made import NO_DAY
 from probe.formats.text import counted
 from probe.numbers import plain, write, write_signed
 from probe.report import words
@@ -42,11 +43,16 @@ SHORT = 200
 """Characters of a note or of faults in a list; `show` and the JSON have them whole."""
 
 
+def day_of(entry: Entry) -> str:
+    """Return the day of an entry's recording in words."""
+    return clean(entry.measured_on, 10) or NO_DAY
+
+
 def _line(entry: Entry) -> str:
     device = clean(f"{entry.maker} {entry.model}".strip() or "unnamed device", 36)
     serial = clean(entry.serial, 18)
     pad = " " * max(1, 37 - columns(device))
-    lines = [f"{entry.id:>5}  {clean(entry.measured_on, 10):<10}  {device}{pad}{serial}".rstrip()]
+    lines = [f"{entry.id:>5}  {day_of(entry):<10}  {device}{pad}{serial}".rstrip()]
     if entry.simulated:
         lines += hanging(f"{'SIMULATED':>17}", "from a circuit, no real device", indent=19)
     if entry.note:
@@ -66,7 +72,7 @@ def shown(archive: Archive, entry: Entry) -> str:
         ("simulated", SIMULATED if entry.simulated else ""),
         ("serial", clean(entry.serial) or "not stated"),
         ("firmware", clean(entry.firmware)),
-        ("measured", clean(entry.measured_on, 40)),
+        ("measured", day_of(entry)),
         ("added", clean(entry.added_on, 40)),
         ("note", clean(entry.note, 600)),
         ("faults", clean(entry.faults, 600) or "none found"),
@@ -98,12 +104,30 @@ BECAME = {
 }
 
 
-def drifted(looks: Sequence[Look], rows: Sequence[Moved]) -> str:
-    """Return what became of the faults, and what moved, the largest movement first."""
+def undated(entries: Sequence[Entry]) -> str:
+    """Say which looks have no place among those of a device, and how they get one; or nothing."""
+    if not entries:
+        return ""
+    which = ", ".join(str(entry.id) for entry in entries)
+    one = len(entries) == 1
+    return (
+        f"{'entry' if one else 'entries'} {which} left out: no date of recording. Write "
+        f"recorded_on into [bench] of {'its' if one else 'their'} session.toml, analyse and add it "
+        "again, and remove this entry"
+    )
+
+
+def drifted(looks: Sequence[Look], rows: Sequence[Moved], left_out: Sequence[Entry] = ()) -> str:
+    """Return what became of the faults, and what moved, the largest movement first.
+
+    ``left_out``: looks that state no day.
+    """
     entry = looks[-1].entry
     days = ", ".join(day_text(look) for look in looks)
     head = clean(f"{entry.maker} {entry.model}, serial {entry.serial}", 120)
     lines = hanging("", f"{head}: {len(looks)} looks ({days})", indent=0)
+    if nowhere := undated(left_out):
+        lines += ["", *hanging("", nowhere, indent=0)]
     if simulated := simulated_looks(looks):
         lines += ["", *hanging("", simulated, indent=0)]
     for label, side, told in became(looks):
@@ -172,7 +196,7 @@ def simulated_looks(looks: Sequence[Look]) -> str:
 
 def day_text(look: Look) -> str:
     """Return the day of a look."""
-    return clean(look.entry.measured_on, 10) or "no date"
+    return day_of(look.entry)
 
 
 def _look(look: Look, row: Moved, at: int) -> str:
@@ -197,11 +221,14 @@ def _difference(found: Difference) -> str:
     return f"{write_signed(found.value or 0.0, unit, doubt, 2).strip()}{beyond}"
 
 
-def drift_json(looks: Sequence[Look], rows: Sequence[Moved]) -> Document:
+def drift_json(
+    looks: Sequence[Look], rows: Sequence[Moved], left_out: Sequence[Entry] = ()
+) -> Document:
     """Return the same as plain values, ``probe-drift/1``."""
     return {
         "format": "probe-drift/1",
         "looks": [entry_json(look.entry) for look in looks],
+        "without_a_day": [entry_json(entry) for entry in left_out],
         "faults": [
             {**fault.to_json(), "found_on": look.entry.measured_on}
             for look, fault in faults_since(looks)

@@ -99,6 +99,12 @@ def _gap(a: Mapping[str, Any], b: Mapping[str, Any]) -> float:
     return 1.0 + max(low_b - high_a, low_a - high_b) / doubt if doubt > 0.0 else math.inf
 
 
+def in_order(entries: Sequence[Entry]) -> tuple[list[Entry], list[Entry]]:
+    """Return the entries that state a day, in order of time, and those that state none."""
+    dated = sorted((e for e in entries if e.measured_on), key=lambda e: (e.measured_on, e.id))
+    return dated, [e for e in entries if not e.measured_on]
+
+
 def faults_since(looks: Sequence[Look]) -> list[tuple[Look, Fault]]:
     """Return every fault that was ever found with the look that found it last, the latest first.
 

@@ -18,6 +18,7 @@ from typing import Any
 
 from probe.batch.orphan import working_for
 from probe.errors import BadInput, ProbeError
+from probe.facts.made import measured_on
 from probe.formats.text import printable, shown_path
 from probe.simulated import is_simulated
 
@@ -203,13 +204,12 @@ _FIGURES = (
 def summary_rows(facts: Mapping[str, Any]) -> Iterable[dict[str, Any]]:
     """Yield the summary of each side of a facts document."""
     device, made = facts["device"], facts.get("made") or {}
-    bench = made.get("bench") or {}
     for side, body in facts["sides"].items():
         stage, found = body.get("stage") or {}, body.get("facts") or {}
         row: dict[str, Any] = {
             "maker": device.get("maker"), "model": device.get("model"),
             "serial": device.get("serial"), "firmware": device.get("firmware"),
-            "measured_on": bench.get("recorded_on") or str(made.get("on") or "")[:10],
+            "measured_on": measured_on(facts),
             "simulated": "yes" if is_simulated(made) else "no",
             "side": side, "kind": stage.get("kind"), "confidence": stage.get("confidence"),
             "faults": " ".join(str(f) for f in stage.get("faults") or ()),

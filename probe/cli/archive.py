@@ -147,23 +147,24 @@ def _show(archive: Archive, args: argparse.Namespace) -> int:
 
 def _drift(archive: Archive, args: argparse.Namespace) -> int:
     from probe.archive.pages import drift_page
-    from probe.archive.told import drift_json, drifted
-    from probe.archive.years import Look, drift
+    from probe.archive.told import drift_json, drifted, undated
+    from probe.archive.years import Look, drift, in_order
     from probe.cli.output import write_one
     from probe.errors import BadInput
 
-    entries = _of_one_device(archive, args.entry)
-    entries.sort(key=lambda e: (e.measured_on, e.id))
+    entries, left_out = in_order(_of_one_device(archive, args.entry))
     if len(entries) < 2:
-        raise BadInput(f"drift needs two looks or more; of this device there is {len(entries)}")
+        nowhere = f"; {undated(left_out)}" if left_out else ""
+        of_this = f"of this device there is {len(entries)}"
+        raise BadInput(f"drift needs two looks or more of a stated day; {of_this}{nowhere}")
     looks = [Look(entry, archive.facts(entry.id)) for entry in entries]
     rows = drift(looks, args.fact)
     if args.html is not None:
-        written = write_one(args.html, drift_page(looks, rows))
+        written = write_one(args.html, drift_page(looks, rows, left_out))
     if args.json:
-        _json(drift_json(looks, rows))
+        _json(drift_json(looks, rows, left_out))
         return 0
-    print(drifted(looks, rows), end="")
+    print(drifted(looks, rows, left_out), end="")
     if args.html is not None:
         print(f"written: {written}")
     return 0

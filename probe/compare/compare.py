@@ -17,6 +17,7 @@ from probe.compare.compared import Cell, Column, Comparison, Curve, Line, Row
 from probe.compare.conditions import Circumstances, apart, bench_of, circumstances, of_the_device
 from probe.compare.difference import difference
 from probe.errors import BadInput
+from probe.facts.made import measured_on
 from probe.facts.named_curve import named_curve
 from probe.numbers import number
 from probe.simulated import is_simulated
@@ -134,7 +135,7 @@ def _column(item: Item) -> Column:
         model=device.get("model"),
         serial=device.get("serial"),
         firmware=device.get("firmware"),
-        measured_on=bench.get("recorded_on") or str(made.get("on") or "")[:10],
+        measured_on=measured_on(item.facts) or None,
         bench=bench.get("interface"),
         simulated=is_simulated(made),
         volume=conditions.get("volume"),

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from probe.numbers import ohms
 from probe.phasors.model import Remark, TakePhasors
 from probe.stage.fitted import LEGS, Fit, Known
 from probe.stage.inject import carry
@@ -88,14 +89,14 @@ class Loads:
         if not any(p.take.loads for p in self.phasors):
             message = (
                 f"the injection into {name} and the other takes contradict each other "
-                f"({abs(theirs):.3g} against {abs(ours):.3g} ohm): the level moved between takes, "
+                f"({ohms(abs(theirs))} against {ohms(abs(ours))}): the level moved between takes, "
                 "the volts declared for the injection or volts_full_scale of an input are wrong, "
                 "or leads were exchanged. Check these, then repeat it and the open take"
             )
             return Remark("contradicting-take", take, message)
         message = (
-            f"the injection into {name} and the loads contradict each other ({abs(theirs):.3g} "
-            f"against {abs(ours):.3g} ohm): the volts declared for the injection or "
+            f"the injection into {name} and the loads contradict each other ({ohms(abs(theirs))} "
+            f"against {ohms(abs(ours))}): the volts declared for the injection or "
             "volts_full_scale of an input are wrong, or one of them was not plugged as declared, "
             "or leads were exchanged. Check the typed figures first, then repeat both"
         )

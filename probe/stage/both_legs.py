@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from probe.numbers import ohms
 from probe.stage import limits
 from probe.stage.evidence import Evidence
 from probe.stage.floating import (
@@ -24,9 +25,8 @@ from probe.stage.floating import (
     winding_joined,
 )
 from probe.stage.inputs import pair_reason
-from probe.stage.quantities import Column
+from probe.stage.quantities import Column, half_width
 from probe.stage.verdict import FLOATING, NO_ROW, Verdict, summarise
-from probe.stage.words import ohms
 
 Array = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -75,7 +75,7 @@ def both_legs(evidence: Evidence) -> Verdict:
     labels[separate & ~in_phase] = "differential"
     labels[separate & in_phase] = "faulty"
     joined, between = joined_legs(columns)
-    if any(_width(k) > limits.COUPLING_SUPPORT for k in couplings):
+    if any(half_width(k) > limits.COUPLING_SUPPORT for k in couplings):
         labels[labels == NO_ROW] = "undetermined"
     if np.mean(labels[1:] == NO_ROW) >= limits.DECIDED_SHARE:
         labels[(labels == NO_ROW) & in_phase & ~floats] = "faulty"
@@ -180,12 +180,6 @@ def _followed(evidence: Evidence, in_phase: Bools, reasons: list[str]) -> Verdic
     if moved > FOLLOWS_FLOATING:
         left = FLOATING
     return summarise(labels, left, "both-legs", "", reasons, in_phase=bool(in_phase[0]))
-
-
-def _width(values: Array) -> float:
-    """Half of what 95 % of the draws span."""
-    low, high = np.quantile(values[1:] if len(values) > 1 else values, [0.025, 0.975])
-    return float(high - low) / 2.0
 
 
 def _very_low(

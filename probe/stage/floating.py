@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from probe.numbers import ohms
 from probe.stage import limits
 from probe.stage.evidence import Evidence
 from probe.stage.quantities import Column
 from probe.stage.verdict import FLOATING
-from probe.stage.words import ohms
 
 Array = NDArray[np.float64]
 Bools = NDArray[np.bool_]

@@ -21,6 +21,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from probe.numbers import ohms
 from probe.stage import limits
 from probe.stage.agreement import repeatability
 from probe.stage.fitted import LEGS
@@ -28,7 +29,6 @@ from probe.stage.observations import Group, declared_ohm, leg_inputs, with_input
 from probe.stage.quantities import Column, common_mode_band
 from probe.stage.side import Identified
 from probe.stage.solve import fit
-from probe.stage.words import ohms
 
 Array = NDArray[np.float64]
 Bools = NDArray[np.bool_]

@@ -7,15 +7,15 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from probe.numbers import ohms
 from probe.stage import limits
 from probe.stage.evidence import Evidence
 from probe.stage.floating import held_reason, split_floating
 from probe.stage.inputs import only_an_input, open_leg_reason
 from probe.stage.network import Complex
 from probe.stage.open_leg import passes
-from probe.stage.quantities import Column
+from probe.stage.quantities import Column, half_width
 from probe.stage.verdict import FLOATING, NO_ROW, Verdict, summarise
-from probe.stage.words import ohms
 
 ONE_LEG = ("impedance-balanced", "unbalanced", "pin-3-unconnected", "ground-sensing")
 
@@ -45,6 +45,11 @@ def one_leg(evidence: Evidence, silent: str) -> Verdict:
     between = ~tied & ~open_share
     separate = between & (np.abs(coupling) <= limits.COUPLING_SEPARATE)
     sensing = between & (coupling > limits.COUPLING_FLOATING)
+    alone = open_share
+    if half_width(coupling) < limits.COUPLING_SUPPORT:
+        # strays of a pin with nothing on it move no line output
+        sensing |= open_share & (coupling > limits.COUPLING_FLOATING)
+        alone = open_share & (np.abs(coupling) <= limits.COUPLING_SEPARATE)
     if live is not None:
         alike = np.abs(np.log(size / np.maximum(np.abs(live.own.draws), 1e-9)))
         separate &= alike <= np.log(limits.ALIKE_RATIO)
@@ -60,7 +65,7 @@ def one_leg(evidence: Evidence, silent: str) -> Verdict:
             reasons.append(held_reason(silent))
     labels[tied] = "unbalanced"
     if not passes(_siemens(own)):
-        labels[open_share] = "pin-3-unconnected"
+        labels[alone] = "pin-3-unconnected"
     bare = (labels == NO_ROW) & only_an_input(own, evidence.input_ohm)
     labels[bare] = "undetermined"
     held = (labels == NO_ROW) & (np.abs(coupling) <= limits.COUPLING_SEPARATE)

@@ -51,14 +51,17 @@ def find_open_leg(played: Group | None, injected: Group | None) -> int | None:
                 found = _seen_within(group, observed, leg)
                 if found is not None:
                     seen.append(found[0])
-                    follow.append(found[1])
-        if seen and max(seen) < OPEN_SIEMENS and min(follow) < FOLLOWS:
+                    follow += [found[1]] if found[1] is not None else []
+        if seen and max(seen) < OPEN_SIEMENS and min(follow, default=0.0) < FOLLOWS:
             return leg
     return None
 
 
-def _seen_within(group: Group, observed: Observed, leg: int) -> tuple[float, float] | None:
-    """Admittance at a driven leg and how far the other follows, from one take near 1 kHz."""
+def _seen_within(group: Group, observed: Observed, leg: int) -> tuple[float, float | None] | None:
+    """Admittance at a driven leg and how far the other follows, from one take near 1 kHz.
+
+    A resistor across the legs does not tell how far: through it one drives the other.
+    """
     if not observed.recorded[:2].all() or not driven_from_outside(observed, leg):
         return None
     hz = group.hz[observed.tones]
@@ -80,7 +83,7 @@ def _seen_within(group: Group, observed: Observed, leg: int) -> tuple[float, flo
         follow = np.abs(observed.volts[:, 1 - leg]) / own
         return float(np.median(current[band])), float(np.median(follow[band]))
     flow = -np.einsum("kj,kj->k", y[:, leg, :2], observed.volts[:, :2])
-    return float(np.median(np.abs(flow / observed.volts[:, leg])[band])), 0.0
+    return float(np.median(np.abs(flow / observed.volts[:, leg])[band])), None
 
 
 def driven_from_outside(observed: Observed, leg: int) -> bool:

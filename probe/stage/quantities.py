@@ -121,6 +121,12 @@ class Column:
         return np.asarray(self.other.draws / self.beside.draws)
 
 
+def half_width(values: Array) -> float:
+    """Half of what 95 % of the draws span, of real values of shape (1 + D,)."""
+    low, high = np.quantile(values[1:] if len(values) > 1 else values, [0.025, 0.975])
+    return float(high - low) / 2.0
+
+
 def column(identified: Identified, leg: str) -> Column | None:
     """Column of a leg where the takes support it; injected tones where loads do not."""
     other = "cold" if leg == "hot" else "hot"

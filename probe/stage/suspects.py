@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from probe.numbers import ohms
 from probe.phasors.model import Remark, TakePhasors
 from probe.session.model import Session, Take
 from probe.stage import limits
@@ -26,7 +27,6 @@ from probe.stage.realise import excitation
 from probe.stage.side import CONTRADICTS, Identified, TakeUse, solve_side
 from probe.stage.solve import fit
 from probe.stage.solved import nearest_tone
-from probe.stage.words import ohms
 
 AMBIGUOUS, AGREED = 2.0, 1.5
 """Things without which the rest agrees as well as without the best of them, within this factor or

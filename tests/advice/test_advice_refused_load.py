@@ -207,12 +207,12 @@ def test_inputs_on_one_output_are_held_against_what_the_maker_allows() -> None:
     ("more", "is_", "least", "told"),
     [
         # closed form: 1:2 turns 20 kohm into 5 kohm, 2:1 into 80
-        ({"pin_3": "transformer", "part": SimpleNamespace(ratio=2.0)}, None, 6e3, "5000 ohm"),
+        ({"pin_3": "transformer", "part": SimpleNamespace(ratio=2.0)}, None, 6e3, "5 kohm"),
         ({"pin_3": "transformer", "part": SimpleNamespace(ratio=0.5)}, None, 6e3, ""),
         # closed form: 4 kohm and 1 kohm beside 20 kohm are 4.952 kohm; each of two legs with 2 kohm
         # and half of 2 kohm beside 20 kohm 2.952 kohm
-        ({"pad": Pad(4e3, 1e3, balanced=False)}, None, 6e3, "4950 ohm"),
-        ({"pad": Pad(2e3, 2e3, balanced=True)}, "each-leg", 6e3, "2950 ohm"),
+        ({"pad": Pad(4e3, 1e3, balanced=False)}, None, 6e3, "4.95 kohm"),
+        ({"pad": Pad(2e3, 2e3, balanced=True)}, "each-leg", 6e3, "2.95 kohm"),
     ],
 )
 def test_what_stands_before_an_input_is_in_its_load(
@@ -268,7 +268,7 @@ def test_what_does_not_go_with_the_others_is_not_used() -> None:
     # closed form, as above: one of the two is 22 kohm and works, both are 11 kohm
     assert (first.option, second.option) == ("xlr-to-xlr", None)
     assert second.box.endswith("(no. 2)")
-    assert "11000 ohm together" in second.why[0]
+    assert "11 kohm together" in second.why[0]
     assert second.why[1] == "with the others unplugged: xlr-to-xlr"
     used = [o.box for o in advice.options if o.verdict == "use"]
     assert used == [first.box]
@@ -309,7 +309,7 @@ def test_the_box_that_is_left_out_is_the_one_the_others_do_not_go_with() -> None
     # 10 kohm, and one of them with 5.5 kohm 4.92 kohm
     advice = advise(document, {"left": symmetrical()}, of_rca(47e3, 5.5e3, 47e3))
     assert [c.option for c in advice.choices] == ["rca-to-rca", None, "rca-to-rca"]
-    assert "3 inputs on this output, 4460 ohm together" in advice.choices[1].why[0]
+    assert "3 inputs on this output, 4.46 kohm together" in advice.choices[1].why[0]
     told = [c.message for c in advice.cautions if c.code == "together-not-all"]
     assert len(told) == 1
 
@@ -329,7 +329,7 @@ def test_what_hangs_on_both_outputs_is_minded_together(other: float, minded: boo
     assert [(f.verdict, f.code, f.hazard) for f in found] == [
         ("works", "load-both-outputs", True)
     ] * minded
-    assert all("1220 ohm" in f.message for f in found)
+    assert all("1.22 kohm" in f.message for f in found)
 
 
 def test_two_boxes_hang_on_two_outputs_where_that_is_as_good() -> None:

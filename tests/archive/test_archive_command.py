@@ -336,3 +336,25 @@ def test_strangers_text_does_no_harm(
         assert not set("\x1b\x07\u202e\u2066") & set(shown)
         assert "x" * 700 not in shown
     assert typed(capsys, "archive", "search", text[:60], "--archive", kept)[0] == 0
+
+
+def test_a_look_without_a_day_is_not_the_latest(
+    tmp_path: Path, kept: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Dated by its analysis, an old folder became the last look: repaired faults came back."""
+    days = ("2024-05-01", "2025-03-01", None)
+    looks = []
+    for number, day in enumerate(days):
+        facts = example(5)
+        facts["made"]["session_sha256"] = f"{number:064x}"
+        facts["made"]["bench"]["recorded_on"] = day
+        looks.append(facts)
+    add(tmp_path, kept, *looks)
+    status, out, _ = typed(capsys, "archive", "drift", "S-00005", "--archive", kept)
+    # by design: two looks in order of their days, the third named and left out
+    assert (status, "2 looks (2024-05-01, 2025-03-01)" in out) == (0, True)
+    assert "entry 3 left out: no date of recording" in " ".join(out.split())
+    assert "no date" in typed(capsys, "archive", "list", "--archive", kept)[1]
+    assert main(["archive", "remove", "1", "--archive", kept]) == 0
+    status, _, said = typed(capsys, "archive", "drift", "S-00005", "--archive", kept)
+    assert (status, "recorded_on" in said, said.count("\n")) == (2, True, 1)

@@ -9,6 +9,7 @@ import pytest
 from probe.numbers import (
     interval,
     number,
+    ohms,
     without_figures,
     worst_told,
     write,
@@ -142,3 +143,12 @@ def test_of_both_sides_the_worse_one_is_told(left: str, right: str, worse: int) 
 
 def test_other_words_are_another_sentence() -> None:
     assert without_figures("2 mA flow in pin 3") != without_figures("2 mA flow in the centre")
+
+
+@pytest.mark.parametrize(
+    ("ohm", "words"),
+    # source: SI prefixes, three digits
+    [(47.04, "47 ohm"), (999.6, "1 kohm"), (4034.0, "4.03 kohm"), (1e6, "1 Mohm")],
+)
+def test_impedances_in_sentences(ohm, words):
+    assert ohms(ohm) == words

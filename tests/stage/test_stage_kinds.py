@@ -11,6 +11,7 @@ from probe.stage.kind import KINDS
 
 from .analysed import analysed, with_all_takes
 from .forward import (
+    ACROSS,
     COLD,
     FULL,
     HOT,
@@ -221,6 +222,26 @@ def test_coupling_decides_whatever_an_unbuffered_sense_pin_shows():
     sense = np.array([0.0, 0.01, 0.0])
     leaking = Stage(lambda f: stage.voc(f) + sense, stage.z)
     assert analysed(leaking, FULL, errors=QUIET).kind == "ground-sensing"
+
+
+@pytest.mark.parametrize("zc", [47e3, 220e3, 1e6])
+@pytest.mark.parametrize("across", [False, True])
+def test_a_sense_pin_of_many_kilohms_is_no_open_pin(zc, across):
+    """Called unconnected, pin 3 would be left open, and hum picked up there comes out of pin 2."""
+    plans = tuple(p for p in FULL if across or p is not ACROSS)
+    # source: closed form: strays of an open pin leave a share of |Z_hh| w C on the other, 1e-3
+    assert analysed(ground_sensing(zc=zc), plans, errors=QUIET).kind == "ground-sensing"
+
+
+def test_a_leg_that_moves_the_other_by_half_is_not_unconnected():
+    def z(f):
+        out = ground_sensing(zc=1e6).z(f)
+        out[:, 0, 1] *= 0.5
+        return out
+
+    # source: closed form, as above: no stray moves a leg of 100 ohm by half
+    found = analysed(Stage(ground_sensing().voc, z), FULL, errors=QUIET)
+    assert found.kind == "undetermined"
 
 
 def _flat(volts: np.ndarray, z: np.ndarray) -> Stage:
