@@ -30,6 +30,7 @@ from probe.advice.destination import Destination, Input
 from probe.advice.digital_choice import with_digital
 from probe.advice.model import Advice, Choice, OptionAdvice
 from probe.advice.note import Note
+from probe.advice.one_channel import one_channel
 from probe.advice.operating import BY_ID, Operating, operating_of
 from probe.advice.other_transformer import with_other_transformer
 from probe.advice.padded import fitted, with_attenuator
@@ -84,7 +85,8 @@ def advise(facts: Facts, sources: Mapping[str, Sources], destination: Destinatio
         return taken(replace(whole, sets=best_sets(at, whole)[0]), unmarked)
 
     found = with_other_transformer(found, destination, of_these)
-    found = replace(found, cures=cures(desks, found))
+    cautions = (*found.cautions, *one_channel(desks, found))
+    found = replace(found, cures=cures(desks, found), cautions=cautions)
     refused = ground_fault(destination) or refusal(device, sides)
     return found if refused else with_digital(found, device, destination)
 
@@ -113,7 +115,7 @@ def _chosen(
     cautions += unchecked(facts)
     if refused:
         return _answer(device, sides, destination, [], (), cautions), [], []
-    cautions += [*ground_high(destination), *typed(device)]
+    cautions += [*ground_high(destination), *typed(device, destination)]
     desks = [
         Desk(
             device,

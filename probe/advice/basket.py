@@ -156,6 +156,7 @@ def _basket(
         stereo=count == 2 and _one_side(advice, choice),
         length_m=length,
         offered=_offer(advice, choice, shelf, count),
+        chain=tuple(p.piece if isinstance(p, Taken) else p for p in best),
     )
 
 

@@ -104,10 +104,19 @@ TYPED = (
 )
 
 
-def typed(device: Device) -> tuple[Note, ...]:
+TYPED_DIGITAL = (
+    "Nothing was measured: the level of the digital output is the one typed from a data sheet, or "
+    "where that is not stated what its interface has by the standard."
+)
+
+
+def typed(device: Device, destination: Destination) -> tuple[Note, ...]:
     """Return the caution that the device is described by hand, and what that was taken to mean."""
     if not device.typed:
         return ()
+    outputs, inputs = device.connectors, [s.connector for s in destination.inputs]
+    if not any({"rca", "xlr"} & set(ends) for ends in (outputs, inputs)):
+        return (Note("typed", TYPED_DIGITAL),)
     taken = f" {device.taken_as}." if device.taken_as else ""
     return (Note("typed", TYPED + taken),)
 

@@ -372,8 +372,7 @@ def _loudness(
         return [*why, "loud enough by the usual level of a single-ended output"]
     if wanted > 0.0:
         return [f"reaches the wanted {wanted:+g} dB against {link}", *why]
-    if gain.low > limit.TIE_BREAK_DB:
-        return [*why, f"{decibels(gain)} louder than {link}"]
+    # how much louder it is buys nothing where no more is wanted, and stands with what it gives
     least = "at least " if gain.high > limit.TIE_BREAK_DB else ""
     return [*why, f"{least}as loud as {link}"]
 

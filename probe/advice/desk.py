@@ -322,7 +322,7 @@ def settles(option: Option, side: SideFacts, sampled: Sampled, *, typed: bool = 
     at, stage = sampled.at, side.stage
     if typed:
         measuring = "measuring the output (nothing here was measured)"
-        unknown = np.isnan(_own_ohm(option, sampled))
+        unknown = np.isnan(own_ohm(option, sampled))
         return f"its output impedance in the file, or {measuring}," if unknown else measuring
     if option.from_ == "rca":
         if np.isnan(sampled.leg_voc[0, at, 2]):
@@ -343,7 +343,7 @@ def settles(option: Option, side: SideFacts, sampled: Sampled, *, typed: bool = 
     return _once_more(side)
 
 
-def _own_ohm(option: Option, sampled: Sampled) -> complex:
+def own_ohm(option: Option, sampled: Sampled) -> complex:
     """Return the output's own impedance, NaN where nothing is known of it."""
     at = sampled.at
     own = (

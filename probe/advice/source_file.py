@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from probe.advice.completed import FLOATING_KINDS
 from probe.advice.ranges import Level, LevelOrNone, Noise, Ohm, SourceOhm
 from probe.advice.subject import EVERY_KIND
+from probe.advice.thresholds import LEAST_LINE_INPUT_VOLTS
 from probe.facts.source import TO_MODAL, Source
 from probe.formats.toml import LARGEST_FILE, OneLine, Table, complaint, read_bytes, read_toml
 
@@ -38,6 +39,8 @@ Kind = Literal[
 ]
 ONE_LEG_KINDS = ("ground-sensing", "impedance-balanced", "unbalanced", "pin-3-unconnected")
 BOTH_LEGS_KINDS = ("differential", *FLOATING_KINDS)
+
+LEVELS = ("differential_level_v", "hot_level_v", "cold_level_v", "single_ended_level_v")
 
 LEVEL_U95 = 0.05
 """Half-width of the interval of a typed level, as a share: data sheets round. [practice]"""
@@ -118,6 +121,8 @@ def read_source(path: Path) -> tuple[dict[str, Any], dict[str, dict[str, Source]
 
 def _check(path: Path, written: SourceFile) -> None:
     hot, cold, pair = written.hot_level_v, written.cold_level_v, written.differential_level_v
+    for key in LEVELS:
+        _check_line_level(path, key, getattr(written, key))
     if written.kinds == ():
         raise complaint(path, ("kinds",), "is empty; take it out where the kind is not stated")
     if cold is not None and hot is None:
@@ -137,6 +142,20 @@ def _check(path: Path, written: SourceFile) -> None:
         if connectors and connector in connectors and all(v is None for v in levels):
             key = "differential_level_v" if connector == "xlr" else "single_ended_level_v"
             raise complaint(path, ("device", "connectors"), f"{connector} needs {key}")
+
+
+def _check_line_level(path: Path, key: str, volts: float | None) -> None:
+    """Refuse what no line output gives at full output; a leg may carry nothing at all."""
+    if not volts or volts >= LEAST_LINE_INPUT_VOLTS:
+        return
+    raise complaint(
+        path, (key,),
+        f"{volts * 1e3:g} mV is what a pick-up cartridge of a record player gives (about 5 mV with "
+        "a moving magnet, 0.5 mV with a moving coil), or a microphone: no line output, and no lead "
+        "or adapter makes it one. A phono (or microphone) preamplifier goes between, which "
+        "amplifies some hundred times and puts bass and treble right; describe the output of that "
+        f"one (line outputs: 100 mV and more; refused below {LEAST_LINE_INPUT_VOLTS * 1e3:g} mV)",
+    )  # fmt: skip
 
 
 def _connectors(written: SourceFile) -> list[str]:
@@ -328,7 +347,8 @@ format = "probe-source/1"
 # transformer-coupled, ground-sensing, impedance-balanced, unbalanced, pin-3-unconnected
 # kinds = ["differential"]
 
-# Levels at full output (full volume, 0 dB FS), open circuit, V rms
+# Levels at full output (full volume, 0 dB FS), open circuit, V rms; of a record player that gives
+# millivolts those of its phono preamplifier
 differential_level_v = 4.0        # between pins 2 and 3; or hot_level_v and cold_level_v
 single_ended_level_v = 2.0        # RCA
 

@@ -59,6 +59,18 @@ def ordered(piece: Piece, length_m: float) -> str:
     return f"{piece.says}, {f'at most {SHORT_METRES:g}' if short else f'{length_m:g}'} m"
 
 
+def placed(piece: Piece, length_m: float) -> str:
+    """Return in short what a piece is and where it goes."""
+    if piece.kind == "lead":
+        plug = "RCA" if piece.from_ == piece.to == "rca-male" else "XLR"
+        if piece.place == "destination":
+            return f"the short {plug} lead into the destination"
+        return f"the lead of {length_m:g} m"
+    names = {"transformer": "isolating transformer", "digital-transformer": "digital transformer"}
+    where = "at the device" if piece.place == "source" else "at the destination"
+    return f"the {names.get(piece.kind, piece.kind)} {where}"
+
+
 @dataclass(frozen=True)
 class Basket:
     """What one connection takes from the shelf.
@@ -91,6 +103,8 @@ class Basket:
     """The same parts for both sides, where ``one_of_two``; else ``taken`` once more."""
     stereo: bool = False
     """Nobody said how many sides the device has: two were taken."""
+    chain: tuple[Piece, ...] = ()
+    """Taken or missing, as they are plugged together: device end first."""
     shares: str = ""
     """The output that splitters share between the boxes; then no box of its own."""
 
@@ -113,8 +127,8 @@ class Basket:
     def says(self) -> tuple[str, ...]:
         """Everything there is to say, a line each."""
         note = (self.note,) if self.note else ()
-        return (*note, *self._lines(), *self._price(), *self._offered(), *self._second(),
-                *self.dearer)  # fmt: skip
+        return (*note, *self._lines(), *self._order(), *self._price(), *self._offered(),
+                *self._second(), *self.dearer)  # fmt: skip
 
     def _second(self) -> Iterable[str]:
         """Say what the other side of a stereo pair lacks, where only one was measured."""
@@ -134,6 +148,12 @@ class Basket:
             yield f"order, {self.count} x: {ordered(piece, self.length_m)}"
         if self.missing and self.solder:
             yield f"or solder: {self.solder}"
+
+    def _order(self) -> Iterable[str]:
+        """Say how several pieces are plugged together: an isolator belongs to the receiver."""
+        if len(self.chain) > 1:
+            told = [placed(piece, self.length_m) for piece in self.chain]
+            yield f"in this order, from the device: {', then '.join(told)}"
 
     def _offered(self) -> Iterable[str]:
         """Name the attenuator that would help, beside what is taken."""

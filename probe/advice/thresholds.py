@@ -68,7 +68,8 @@ is asked about again. [practice]"""
 
 LEAST_LINE_INPUT_VOLTS = 0.020
 """Level for full output below which an input is one for a record player's pickup or a microphone:
-those want 0.1 to 10 mV, line inputs 100 mV and more; this lies between. [practice]"""
+those want 0.1 to 10 mV, line inputs 100 mV and more; this lies between. An output that
+gives less at full output is a pickup or a microphone likewise. [practice]"""
 
 USUAL_LINE_INPUT_VOLTS = 0.100
 """Level for full output below which hardly a line input is built: between it and the refusal an

@@ -30,7 +30,7 @@ def first_of(advice: Mapping[str, Any]) -> tuple[str, ...]:
 
 
 BEFORE = ("simulated", "direct-voltage-not-metered", "load-refused", "phantom-power",
-          "unlikely-sensitivity", "shared-output", "together-not-all", "together",
+          "one-channel", "unlikely-sensitivity", "shared-output", "together-not-all", "together",
           "together-not-settled")  # fmt: skip
 """Codes of the cautions that stand at the head of every side."""
 
@@ -57,6 +57,8 @@ def before_of(
 ) -> tuple[str, ...]:
     """Return what has to be known before anything is connected, of the box of ``options`` alone."""
     elsewhere = set() if any(o.get("to") == "xlr" for o in options) else {"phantom-power"}
+    if not any(o.get("role") == "subwoofer" for o in options):
+        elsewhere.add("one-channel")
     mine = {str(o.get("destination")) for o in options}
     chosen = [o for o in options if o.get("verdict") == "use"]
     cautions = [c for c in listing(advice, "cautions") if isinstance(c, Mapping)]

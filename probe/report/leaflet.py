@@ -216,7 +216,7 @@ def _leaf(
         needs=tuple(_needs(advice, option, with_pad=with_pad)),
         gains=(*_typed(advice), *([WITH_ALL] if has_company(advice, option) else []), *gains(used)),
         hum=tuple(_hum(advice, option)),
-        never=(*NEVER, *_tie(advice)),
+        never=(*NEVER, *_tie(advice), *_y_lead(advice, option)),
         figures=tuple(_figures(used)),
         others=other_ways([o for o in options if o.get("destination") == option.get("destination")],
                        option),
@@ -327,6 +327,14 @@ def _tie(advice: Mapping[str, Any]) -> list[str]:
     return [TIE] if "pin-3-tie" in codes else []
 
 
+def _y_lead(advice: Mapping[str, Any], option: Mapping[str, Any]) -> list[str]:
+    """Return the warning against joining two outputs, where one lead goes to a subwoofer."""
+    if option.get("role") != "subwoofer":
+        return []
+    cautions = [c for c in listing(advice, "cautions") if isinstance(c, Mapping)]
+    return [printed(c.get("message")) for c in cautions if c.get("code") == "y-lead"]
+
+
 _FIGURES = (
     (("level",), "Level at the input", ""),
     (("loudness_vs_rca_db",), "Loudness against the plain link", "dB"),
@@ -357,6 +365,7 @@ def _figures(option: Mapping[str, Any]) -> list[tuple[str, str]]:
         if value is None:
             continue
         entry = {**entry, "unit": entry.get("unit") or unit}
+        name += ", peak to peak" * (entry.get("measure") == "peak-to-peak")
         if name.startswith("Lost at") and value < -RISE_DB:
             name, entry = name.replace("Lost", "Rise"), _turned(entry)
         told.append((name, figure(entry)))

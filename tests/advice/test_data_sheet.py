@@ -12,6 +12,7 @@ from probe.advice.destination import Destination
 from probe.advice.model import Advice
 from probe.advice.source_file import read_source
 from probe.advice.typed import changed, typed_destination
+from probe.errors import BadInput
 
 SHEET = """
 format = "probe-source/1"
@@ -89,3 +90,36 @@ def test_nothing_is_advised_across_a_dangerous_voltage(tmp_path: Path) -> None:
     advice = ask(tmp_path, changed(typed_destination("rca:47k:1V", 50.0), ground="20V/1ohm"))
     assert (advice.chosen, advice.options) == (None, ())
     assert [c.code for c in advice.cautions] == ["ground-fault"]
+
+
+@pytest.mark.parametrize(("key", "volts"), [("single_ended_level_v", "0.005"),
+                                            ("differential_level_v", "0.0005")])  # fmt: skip
+def test_a_pick_up_is_no_line_output(tmp_path: Path, key: str, volts: str) -> None:
+    """A record player sold with a plain lead into a line input is silent, or nearly."""
+    path = tmp_path / "player.toml"
+    path.write_text(f'format = "probe-source/1"\n{key} = {volts}\n', "utf-8")
+    with pytest.raises(BadInput, match=r"pick-up cartridge.*phono .* preamplifier goes between"):
+        read_source(path)
+
+
+def test_a_digital_link_has_no_words_on_measured_impedances(tmp_path: Path) -> None:
+    path = tmp_path / "player.toml"
+    path.write_text(
+        'format = "probe-source/1"\ndigital_volts_peak_to_peak = 0.5\n'
+        '[device]\nconnectors = ["digital-75"]\n', "utf-8",
+    )  # fmt: skip
+    advice = advise(*read_source(path), typed_destination("digital-75", 50.0))
+    (typed,) = [c.message for c in advice.cautions if c.code == "typed"]
+    assert typed.startswith("Nothing was measured")
+    assert "legs" not in typed
+
+
+def test_left_and_right_are_not_joined_for_a_subwoofer(tmp_path: Path) -> None:
+    """The customer with one lead for it does so next: two outputs drive each other."""
+    advice = ask(tmp_path, typed_destination("rca:20k:0.5V:sub", 50.0))
+    (never,) = [c.message for c in advice.cautions if c.code == "y-lead"]
+    # closed form: 2 V through two outputs of 100 ohm, sqrt(2) 2 V / 200 ohm = 14 mA peak
+    assert "drives the other one's 100 ohm instead of an input (14 mA peak" in never
+    assert any(c.code == "one-channel" for c in advice.cautions)
+    apart = ask(tmp_path, typed_destination("rca:20k:0.5V", 50.0))
+    assert not any(c.code in ("y-lead", "one-channel") for c in apart.cautions)

@@ -330,3 +330,15 @@ def test_what_is_out_of_stock_is_ordered_and_priced(tmp_path: Path) -> None:
     found = basket(path, pair(symmetrical(), RCA))
     # arithmetic: two leads at 10, none of them there
     assert found.says == ("2 x a (none in stock: order)", "20.00 EUR for both sides")
+
+
+def test_pieces_are_listed_as_they_are_plugged_together(shelf_file: Path) -> None:
+    """An isolator at the wrong end of eight metres does not take the hum away."""
+    far = replace(RCA, ground=of_preset("two-rooms"))
+    found = basket(shelf_file, pair(symmetrical(), far, metres=8.0, connectors=("rca",)))
+    assert found.option == "rca-to-rca/transformer"
+    # what is there and what is to be ordered stand apart above; here they stand in their order
+    assert (
+        "in this order, from the device: the lead of 8 m, then the isolating transformer at the "
+        "destination, then the short RCA lead into the destination"
+    ) in found.says

@@ -201,7 +201,7 @@ def test_the_attenuator_of_a_digital_link_is_in_drawing_and_figures() -> None:
                    Destination("converter", (socket,))).to_json()  # fmt: skip
     (leaf,) = leaves_of(found)
     # closed form: 4 sqrt(75/110) = 3.3029 V; 56 and 24 ohm between 75 ohm divide by 6.514
-    assert dict(leaf.figures)["Level at the input"].startswith("507")
+    assert dict(leaf.figures)["Level at the input, peak to peak"].startswith("507")
     assert "between them" in str(leaf.drawing)
     # closed form: matched T at 75 ohm for 16.3 dB in E24: 56 and 24 ohm, above
     assert "56.0" in str(leaf.drawing)

@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+from probe.report import render_leaflet
 from probe.report.advised import advice_view
 from probe.report.bounded import figure
 from probe.report.gains import gains
@@ -208,3 +209,26 @@ def test_a_sheet_says_where_full_output_is_not_known() -> None:
     assert says in gains(option)
     assert says not in gains({**option, "full_output_margin_db": db(1.0, 0.9, 1.1)})
     assert says not in gains({**option, "loudness_vs_rca_db": db(-0.1, -0.2, 0.0)})
+
+
+def test_the_sheet_of_a_subwoofer_forbids_to_join_left_and_right() -> None:
+    cautions = [{"code": "one-channel", "message": "one channel"},
+                {"code": "y-lead", "message": "no Y lead"}]  # fmt: skip
+    told = {}
+    for role in ("subwoofer", "amplifier"):
+        option = {"id": "rca-to-rca", "verdict": "use", "destination": "box", "role": role}
+        (leaf,) = leaves_of({"options": [option], "cautions": cautions})
+        told[role] = ("one channel" in leaf.before, "no Y lead" in leaf.never)
+    assert told == {"subwoofer": (True, True), "amplifier": (False, False)}
+
+
+def test_a_sheet_without_figures_has_no_empty_heading() -> None:
+    nothing = {"cautions": [{"code": "headphone-output", "message": "no adapter"}]}
+    assert "For the curious" not in render_leaflet(nothing)
+
+
+def test_a_digital_level_says_that_it_is_peak_to_peak() -> None:
+    option = {"id": "digital-75-to-75", "verdict": "use", "destination": "box",
+              "level": {"value": 0.5, "unit": "V", "measure": "peak-to-peak"}}  # fmt: skip
+    (leaf,) = leaves_of({"options": [option]})
+    assert leaf.figures == (("Level at the input, peak to peak", "500.0 mV"),)
