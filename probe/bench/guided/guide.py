@@ -43,6 +43,7 @@ from probe.bench.shown.drawing import sentences
 from probe.bench.stored.storage import SESSION, SessionFolder
 from probe.bench.stored.tables import bench_table, device_of, device_table, word_of
 from probe.bench.stream.recorder import Recorder
+from probe.errors import NotStored
 from probe.numbers import write_number
 from probe.session.model import Side
 
@@ -96,14 +97,15 @@ class Guide:
                 for volume in self.answers.volumes:
                     for side in self.answers.sides:
                         self._side(side, volume)
-        except Quit:
-            self._tell_left_over()
-            self.talk.say(
-                f"Stopped. Everything kept is in {self.folder}; go on with: "
-                f"probe measure {shlex.quote(str(self.folder))}{self.equipment.options}"
+        except NotStored as error:
+            if not (self.folder / SESSION).is_file():
+                raise
+            self.talk.warn(
+                "Not stored", f"{error}. Make room there (or let it be written to), then go on."
             )
-            self.screen.show("stopped", "the run was stopped; it can be continued", over=True)
-            return False
+            return self._stopped()
+        except Quit:
+            return self._stopped()
         self.talk.heading("Done")
         self._tell_left_over()
         complete = "The session is complete"
@@ -112,6 +114,15 @@ class Guide:
         self.talk.say(f"{complete}. The report: probe analyse {self.folder}")
         self.screen.show("done", complete[0].lower() + complete[1:], over=True)
         return True
+
+    def _stopped(self) -> bool:
+        self._tell_left_over()
+        self.talk.say(
+            f"Stopped. Everything kept is in {self.folder}; go on with: "
+            f"probe measure {shlex.quote(str(self.folder))}{self.equipment.options}"
+        )
+        self.screen.show("stopped", "the run was stopped; it can be continued", over=True)
+        return False
 
     def _tell_left_over(self) -> None:
         for line in self.equipment.left_over():

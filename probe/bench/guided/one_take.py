@@ -24,6 +24,7 @@ from probe.bench.shown.what_now import AFTER_STOP, DEVICE_CLIPS, GONE, NOT_STORE
 from probe.bench.stored.storage import SessionFolder
 from probe.bench.stream.stop import Reason, Stopped
 from probe.bench.tones.sets import TONE
+from probe.errors import NotStored
 from probe.numbers import write_number
 from probe.phasors import TakePhasors
 from probe.session.model import Kept
@@ -162,6 +163,9 @@ class OneTake:
             if stopped.stop.reason is not Reason.GONE:
                 raise
             return self._gone(step, stopped.stop.message)
+        except NotStored as error:
+            self.taker.recorder.silence()
+            return Made(step, None, judged=(_not_stored(str(error)),))
         stop = None if made.recorded is None else made.recorded.stop
         if stop is not None and stop.reason is Reason.GONE:
             return self._gone(step, stop.message)
@@ -238,9 +242,10 @@ class OneTake:
         if made.recorded is None:
             return (GONE,)
         stop = made.recorded.stop
+        if stop is not None and stop.reason is Reason.DISK:
+            return (_not_stored(stop.message),)
         if stop is not None:
-            code = NOT_STORED if stop.reason is Reason.DISK else "stopped"
-            return (Judgement(code, stop.message, AFTER_STOP.get(stop.reason, TRY)),)
+            return (Judgement("stopped", stop.message, AFTER_STOP.get(stop.reason, TRY)),)
         if made.step.signal == "loop-back":
             top = (made.played.drive_volts or 0.0) * peak_of(TONE)
             wanted = [top / i.volts_full_scale for i in self.equipment.bench.inputs[:2]]
@@ -366,6 +371,10 @@ def of_bench(store: SessionFolder, loudest: float = 0.0) -> set[str]:
         for t in there
         if t["signal"] in OF_BENCH and (t["signal"] != "loop-back" or t["drive_volts"] >= loud)
     }
+
+
+def _not_stored(seen: str) -> Judgement:
+    return Judgement(NOT_STORED, seen, AFTER_STOP[Reason.DISK])
 
 
 def _sentence(text: str) -> str:

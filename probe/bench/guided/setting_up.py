@@ -13,9 +13,8 @@ from probe.bench.planned.able import TITLES, Setting
 from probe.bench.planned.kit import InjectorPart, Kit, LoadPart
 from probe.bench.planned.learn import learn
 from probe.bench.shown.dialogue import Dialogue
-from probe.bench.stored.storage import SessionFolder
+from probe.bench.stored.storage import SessionFolder, replace_file
 from probe.errors import BadInput
-from probe.formats.text import shown_path
 from probe.session.model import Connector, Device, MeterReading, Output, Side
 
 ANSWERS = "guide.json"
@@ -60,14 +59,7 @@ class Answers:
 def keep_answers(folder: Path, answers: Answers) -> None:
     """Keep the answers beside the session, so that it can be resumed."""
     text = json.dumps({"format": ANSWERS_FORMAT, **asdict(answers)}, indent=1) + "\n"
-    beside = folder / f".{ANSWERS}.new"
-    try:
-        beside.write_text(text, encoding="utf-8")
-        beside.replace(folder / ANSWERS)
-    except OSError as error:
-        raise BadInput(
-            f"{shown_path(folder)}: cannot be written ({error.strerror}); choose another folder"
-        ) from error
+    replace_file(folder / ANSWERS, text.encode("utf-8"))
 
 
 def kept_answers(folder: Path) -> Answers | None:

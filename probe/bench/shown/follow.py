@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
@@ -58,10 +57,13 @@ class FollowPage:
 
     def show(self, shown: Shown) -> None:
         """Rewrite the page."""
-        beside = self.path.with_name(f".{PAGE}.{os.getpid()}")
-        with suppress(OSError):
+        beside = self.path.with_name(f".{PAGE}.new")
+        try:
             beside.write_text(render(shown), encoding="utf-8")
             beside.replace(self.path)
+        except OSError:
+            with suppress(OSError):
+                beside.unlink(missing_ok=True)
 
 
 def render(shown: Shown) -> str:

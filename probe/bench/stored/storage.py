@@ -23,7 +23,7 @@ from typing import Any
 from probe.bench.stream.capture import PART
 from probe.bench.stream.recorded import Recorded
 from probe.bench.stream.wav import mend
-from probe.errors import BadInput
+from probe.errors import BadInput, NotStored
 from probe.formats.text import shown_path
 from probe.formats.toml import parse_toml, read_bytes
 from probe.formats.write import table
@@ -440,7 +440,7 @@ def replace_file(place: Path, content: bytes) -> None:
 
     Raises
     ------
-    BadInput
+    NotStored
         It cannot be written; what stood there stands there still.
     """
     beside = place.with_name(f".{place.name}.new")
@@ -456,5 +456,5 @@ def replace_file(place: Path, content: bytes) -> None:
         raise _cannot(place, error) from error
 
 
-def _cannot(place: Path, error: OSError) -> BadInput:
-    return BadInput(f"{shown_path(place)}: cannot be written: {error.strerror or error}")
+def _cannot(place: Path, error: OSError) -> NotStored:
+    return NotStored(f"{shown_path(place)}: cannot be written: {error.strerror or error}")

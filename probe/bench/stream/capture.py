@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from probe.bench.stream.card import Block
 from probe.bench.stream.ring import Ring
 from probe.bench.stream.wav import WavWriter, read
-from probe.errors import BadInput
+from probe.errors import BadInput, NotStored
 
 METER_S = 0.1
 """What the meters look back on."""
@@ -174,7 +174,7 @@ class FileCapture(Capture):
                 f"{self.path}: a take that was cut lies there; resume the session first"
             ) from error
         except OSError as error:
-            raise BadInput(f"{path}: cannot be made: {error.strerror or error}") from error
+            raise NotStored(f"{path}: cannot be made: {error.strerror or error}") from error
 
     def finish(self, *, complete: bool) -> None:
         """Close the file; give a complete one its name."""

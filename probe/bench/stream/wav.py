@@ -11,6 +11,7 @@ from __future__ import annotations
 import os
 import struct
 import time
+from contextlib import suppress
 from pathlib import Path
 from typing import BinaryIO
 
@@ -65,7 +66,13 @@ class WavWriter:
         self.frames = 0
         self._rate, self._channels = rate, channels
         self._file: BinaryIO = path.open("xb", buffering=0)
-        self._whole(header(rate, channels, 0))
+        try:
+            self._whole(header(rate, channels, 0))
+        except OSError:
+            self._file.close()
+            with suppress(OSError):
+                path.unlink()
+            raise
         self._refreshed = time.monotonic()
 
     def write(self, block: Block) -> None:

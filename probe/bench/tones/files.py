@@ -12,7 +12,7 @@ import soundfile
 from numpy.typing import NDArray
 
 from probe.bench.tones.request import Made
-from probe.errors import BadInput
+from probe.errors import BadInput, NotStored
 from probe.formats.text import one_of, shown_path
 
 BITS = {"16": ("PCM_16", 16), "24": ("PCM_24", 24), "float": ("FLOAT", 0)}
@@ -54,7 +54,7 @@ def write_tones(made: Made, path: Path, layout: Layout, *, replace: bool = False
     try:
         aside = Path(tempfile.mkdtemp(prefix=".probe-", dir=path.absolute().parent))
     except OSError as error:
-        raise BadInput(
+        raise NotStored(
             f"{shown_path(path)}: cannot be written: {error.strerror or error}"
         ) from error
     try:
@@ -63,7 +63,7 @@ def write_tones(made: Made, path: Path, layout: Layout, *, replace: bool = False
         (aside / "toml").replace(beside)
         (aside / "sound").replace(path)
     except (OSError, soundfile.SoundFileError) as error:
-        raise BadInput(f"{shown_path(path)}: cannot be written: {_reason(error)}") from error
+        raise NotStored(f"{shown_path(path)}: cannot be written: {_reason(error)}") from error
     finally:
         for left in aside.iterdir():
             left.unlink()
@@ -123,4 +123,7 @@ def _spread(samples: NDArray[np.generic], channels: int) -> NDArray[np.generic]:
 
 
 def _reason(error: Exception) -> str:
-    return (error.strerror if isinstance(error, OSError) else None) or str(error)
+    if isinstance(error, OSError):
+        return error.strerror or str(error)
+    said = str(error).rstrip(".")
+    return f"{said} (is the disk full?)" if said == "System error" else said
