@@ -220,7 +220,7 @@ def _whole_risk(document: Mapping[str, Any]) -> str:
     return (
         f"A line meets where the risk of accepting it wrongly is at most {write_share(agreed)}; "
         "it fails where the risk of rejecting it wrongly is as small; between, nobody can tell "
-        "(JCGM 106). A bound holds in 95 cases of 100, so that it has to lie that far inside. "
+        "(JCGM 106). A bound, right in 95 cases of 100, has to lie inside its limit for that. "
         f"The risk that any of those that meet is wrong is {at_most(risk)}."
     )
 

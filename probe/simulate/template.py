@@ -8,8 +8,8 @@ format = "probe-stage/1"
 circuit = "core-and-inverter"   # "probe simulate --list" lists them; or write [netlist] below
 seed = 1                        # of everything random: noise, dither, delays, draws
 sides = ["left"]                # left | right | mono; each side gets every take
-phase = "reference"             # reference: a channel records the drive | stream: takes cut from
-                                # one running stream | none: an unknown delay in every take
+phase = "reference"             # reference: one input more records the drive | stream: takes cut
+                                # from one running stream | none: an unknown delay in every take
 takes = "full"                  # or a list: open, open-exchanged, single-ended, inject-cold,
                                 # inject-hot, inject-single-ended, load-cold, load-hot, load-across,
                                 # single-ended-loaded, second-open, inject-cold-off,

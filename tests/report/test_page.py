@@ -20,6 +20,7 @@ import pytest
 from probe.errors import BadInput
 from probe.facts import read_facts
 from probe.report import cautions, render_html, words
+from probe.report.conditions_shown import conditions_shown
 from tests.report import samples
 
 _VOID = {"meta", "link", "br", "img", "input", "hr"}
@@ -253,6 +254,19 @@ def test_conditions_and_origin(pages: dict[str, Page]) -> None:
     for part in ("12 o'clock", "two-channel USB interface", "2026-03-14", "5f0c" * 16,
                  "probe 0.1.0", "25 November 2026, 10:00 UTC"):  # fmt: skip
         assert part in text
+
+
+def test_inputs_of_the_recorder_that_are_alike_stand_once() -> None:
+    """Or one figure three times over reads like three recorders."""
+    one = {"volts_full_scale": 8.7, "u95_percent": 0.5, "impedance_ohm": 2e4, "capacitance_pf": 150}
+    other = one | {"impedance_ohm": 1e6}
+    told = {n.name: n.text for n in conditions_shown({"inputs": [one] * 3})}
+    # words of our own: the third one records the drive
+    assert told == {"Recorder inputs": "3 alike: 8.70 V peak at full scale (within 0.5 %), "
+                    "20.0 kΩ beside 150 pF"}  # fmt: skip
+    apart = [n.name for n in conditions_shown({"inputs": [one, other, one]})]
+    assert apart == ["Recorder inputs 1, 3", "Recorder input 2"]
+    assert not list(conditions_shown({"inputs": []}))
 
 
 def test_hostile_text_is_only_text(pages: dict[str, Page]) -> None:
