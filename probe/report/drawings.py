@@ -78,15 +78,21 @@ def _capacitor(curves: Mapping[str, Any], leg: str, faults: Sequence[str]) -> st
     return told
 
 
+DRAWN = ("hot_impedance", "cold_impedance", "differential_impedance", "common_mode_impedance",
+         "hot_level", "differential_level", "single_ended_impedance")  # fmt: skip
+"""Facts in the drawing; each stands at a tone of its own where only injected tones show it."""
+
+
 def _schematic_caption(kind: str, facts: Mapping[str, Any]) -> str:
     if kind == "undetermined":
         return "Nothing is drawn that the takes do not show."
     parts = ["A drawing of how the stage behaves at its terminals, not of the parts inside."]
-    hz = number(entry_of(facts, "hot_impedance"), "at_hz") or number(
-        entry_of(facts, "hot_level"), "at_hz"
-    )
-    if hz:
-        parts.append(f"Values at {write_hz(hz)} with their 95\u00a0% intervals.")
+    found = [number(entry_of(facts, name), "at_hz") for name in DRAWN]
+    tones = list(dict.fromkeys(write_hz(hz) for hz in found if hz))
+    if tones:
+        which = " (which, the table has)" if len(tones) > 1 else ""
+        at = " or ".join(tones)
+        parts.append(f"Values at {at}{which} with their 95\u00a0% intervals.")
     if "single_ended_level" in facts:
         parts.append("How the single-ended output is fed inside is not told by these takes.")
     return " ".join(parts)

@@ -10,7 +10,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from probe.numbers import number, plain, write, write_dbu, write_number
+from probe.numbers import number, plain, write, write_dbu, write_hz, write_number
 from probe.report import words
 from probe.report.alarms import SUSPECTED, alarms_after, suspect
 from probe.report.shown import Alarm, PageView, SideView, Warned
@@ -66,7 +66,7 @@ def _side(side: SideView, raw: Mapping[str, Any]) -> list[str]:
         ("  single-ended", _value(facts, "single_ended_level", level=True)),
         ("  gain difference", _value(facts, "gain_difference", "balanced over single-ended")),
         ("  impedances", _impedances(facts)),
-        ("  output CMRR", _value(facts, "output_common_mode_rejection")),
+        ("  output CMRR", _value(facts, CMRR, tone=_mixed(facts, CMRR))),
         *_quality(facts),
         ("  polarity", _polarity(side)),
         ("  faults", side.faults_told or "see the verdict"),
@@ -107,6 +107,23 @@ def _next(side: SideView) -> str:
     return f"{found.name} ({found.code}){shows}. Read the cautions in the report first."
 
 
+SAME_TONE = 0.005
+"""Share by which two frequencies differ that are one tone, seen with the recorder's own clock."""
+
+
+def _mixed(facts: Mapping[str, Any], *names: str) -> bool:
+    """Tell whether figures that stand in one line, or the levels above it, are of several tones."""
+    held = [number(facts.get(name), "at_hz") for name in (*names, *LEVELS)]
+    known = [hz for hz in held if hz is not None]
+    return bool(known) and max(known) > (1.0 + SAME_TONE) * min(known)
+
+
+CMRR = "output_common_mode_rejection"
+LEVELS = ("hot_level", "cold_level", "single_ended_level")
+IMPEDANCES = ("hot_impedance", "cold_impedance", "differential_impedance",
+              "single_ended_impedance")  # fmt: skip
+
+
 def _levels(facts: Mapping[str, Any]) -> str:
     told = []
     for leg in ("hot", "cold"):
@@ -118,8 +135,9 @@ def _levels(facts: Mapping[str, Any]) -> str:
 
 
 def _impedances(facts: Mapping[str, Any]) -> str:
+    tones = _mixed(facts, *IMPEDANCES)
     told = (
-        f"{what} {_value(facts, name)}"
+        f"{what} {_value(facts, name, tone=tones)}"
         for what, name in (
             ("hot", "hot_impedance"),
             ("cold", "cold_impedance"),
@@ -151,7 +169,10 @@ def _quality(facts: Mapping[str, Any]) -> Iterable[tuple[str, str]]:
             yield f"  {label}", "; ".join(told)
 
 
-def _value(facts: Mapping[str, Any], name: str, note: str = "", *, level: bool = False) -> str:
+def _value(
+    facts: Mapping[str, Any], name: str, note: str = "", *, level: bool = False, tone: bool = False
+) -> str:
+    """Return a fact with what has to be said of it; ``tone``: its frequency, too."""
     entry = facts.get(name)
     if not isinstance(entry, Mapping) or number(entry) is None:
         return _NOT_KNOWN
@@ -163,6 +184,9 @@ def _value(facts: Mapping[str, Any], name: str, note: str = "", *, level: bool =
         note = f"{note}, limited by the recorder".lstrip(", ")
     elif entry.get("near_limit"):
         note = f"{note}, near the bench's limit".lstrip(", ")
+    hz = number(entry, "at_hz")
+    if tone and hz is not None:
+        note = f"at {write_hz(hz)}{', ' if note else ''}{note}"
     dbu = write_dbu(entry) if level and "bound" not in entry else ""
     notes = ", ".join(part for part in (dbu, note) if part)
     return f"{text} ({notes})" if notes else text

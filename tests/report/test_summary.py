@@ -195,3 +195,17 @@ def test_the_impedance_of_the_single_ended_output_stands_where_it_was_measured()
     facts["single_ended_impedance"] = facts["hot_impedance"]
     # source: the sample's own figure of the hot leg
     assert "; single-ended 49.93 +/- 0.17 ohm" in " ".join(render_summary(document).split())
+
+
+def test_figures_of_several_tones_say_which() -> None:
+    """Or two legs and their pair are read as one set, that are none: each has its tone."""
+    document = samples.differential()
+    facts = document["sides"]["left"]["facts"]
+    assert "at 997 Hz" not in render_summary(document)
+    for name in ("hot_impedance", "cold_impedance"):
+        facts[name]["at_hz"] = 768.0  # an injected tone
+    text = " ".join(render_summary(document).split())
+    assert "hot 49.93 +/- 0.17 ohm (at 768 Hz); cold" in text
+    assert "differential 99.85 +/- 0.45 ohm (at 997 Hz)" in text
+    html = " ".join(render_html(document).split())
+    assert "Values at 768 Hz or 997 Hz (which, the table has)" in html
