@@ -175,10 +175,31 @@ def _turn(source: Source) -> Complex:
     for leg in (source.legs_voc[:, 0], source.legs_voc[:, 1]):
         better = np.isfinite(leg) & ~(np.abs(pair) > CANCELLING * np.abs(leg))
         pair = np.where(better, leg, pair)
-    together = bool(np.isfinite(source.z[:, :2, 2]).any())
-    phases = np.stack([pair, pair, pair if together else source.voc[:, 2]], axis=1)
-    known = np.isfinite(phases) & (phases != 0.0)
+    single = source.voc[:, 2]
+    if np.isfinite(source.z[:, :2, 2]).any():
+        single = _beside(source.hz, pair, single)
+    phases = np.stack([pair, pair, single], axis=1)
+    known = _known(phases)
     return np.exp(-1j * np.angle(np.where(known, phases, 1.0)))
+
+
+def _beside(hz: Floats, pair: Complex, single: Complex) -> Complex:
+    """Return what the single-ended output is turned by where it was solved together with the legs.
+
+    The pair, at each tone; where the pair is not known, itself as it stood to the pair at the
+    nearest tone that has both, and by itself where none has.
+    """
+    both = _known(pair) & _known(single)
+    if not both.any():
+        return single
+    near = np.abs(np.log(hz[:, None] / hz[None, both])).argmin(axis=1)
+    stood = (pair[both] / single[both])[near]
+    return np.where(_known(pair), pair, single * stood)
+
+
+def _known(values: Complex) -> NDArray[np.bool_]:
+    """Tell which values have a phase."""
+    return np.asarray(np.isfinite(values) & (values != 0.0))
 
 
 def _played(source: Source) -> Floats:

@@ -14,12 +14,12 @@ WIDE = np.concatenate([TONES, [31000.0, 47000.0, 61000.0, 90000.0, 131000.0, 200
 
 def source(
     *,
-    diff: complex = 2.0,
-    common: complex = 0.0,
+    diff: Any = 2.0,
+    common: Any = 0.0,
     z_diff: Any = 200.0,
     z_common: Any = 50.0,
     z_skew: tuple[Any, Any] = (0.0, 0.0),
-    single: complex = np.nan,
+    single: Any = np.nan,
     z_single: Any = np.nan,
     hz: Any = TONES,
     draws: int = 0,
@@ -29,7 +29,7 @@ def source(
     """A stage from its modal values (numbers, or arrays over hz); ``z_skew`` is (z01, z10)."""
     hz = np.asarray(hz, dtype=float)
     voc = np.empty((hz.size, 3), complex)
-    voc[:] = (diff, common, single)
+    voc[:, 0], voc[:, 1], voc[:, 2] = diff, common, single
     z = np.full((hz.size, 3, 3), 0j)
     z[:, 0, 0], z[:, 1, 1], z[:, 2, 2] = z_diff, z_common, z_single
     z[:, 0, 1], z[:, 1, 0] = z_skew
@@ -48,7 +48,7 @@ def legs(
     hot: complex,
     cold: complex,
     z: Any,
-    single: complex = np.nan,
+    single: Any = np.nan,
     z_single: Any = np.nan,
     hz: Any = TONES,
     draws: int = 0,
