@@ -47,9 +47,11 @@ def _by_levels(
     if not any(v is view for v in playing):
         return _asked("its level does not stand still")
     if alike == [view]:
-        if named(view.hearing.name).load:
-            return _asked(f"{_ALONE}; the file's name speaks of a load")
-        return LoadAnswer("hot", "ground", "open", _ALONE, likely_none=True)
+        said = named(view.hearing.name).load
+        if said is False:
+            why = f"{_ALONE}; the file's name says that nothing hung on it"
+            return LoadAnswer("hot", "ground", "open", why, likely_none=True)
+        return _asked(f"{_ALONE}; the file's name speaks of a load" if said else _ALONE)
     if not view.roles:
         if not all(v.hearing.channels == 2 and v.opposite(0, 1) for v in alike):
             return _asked("levels differ, and which channel heard what is not known")

@@ -4,6 +4,10 @@ A passive resistor lowers the leg it is on. The other leg stands, or, where the 
 by no more volts than the loaded one falls. A moved volume changes all channels by one factor. So a
 take whose legs fall alike may be a load between them as well as a lower volume, one whose legs fall
 unequally a load and a moved volume, and one that rises in all its channels is no load at all.
+
+Nor need the loudest take be open: two takes of which one has a leg loaded and the other a load
+between the legs look like an open take and a load on the other leg. The legs of the one are then
+as far apart as the other fell.
 """
 
 from __future__ import annotations
@@ -48,6 +52,10 @@ DIFFERENCE_DB = 0.1
 
 SAME_LOAD_DB = 0.1
 """Takes with the resistor at the same place fall alike; else one of them is a moved volume."""
+
+APART_SHARE = 0.5
+"""Legs further apart in the take for open than this share of what the one load of the others took
+from the louder: the other may be loaded there already. Healthy legs are level."""
 
 Levels = Mapping[str, float]
 
@@ -127,7 +135,9 @@ def together(
     tried = [_tried(v, views, injected, ends, others, ohms) for v in views]
     best = min(tried, key=lambda t: (len(t[0].asked), *_said(t[0].open), -t[1], -t[2]))
     found = best[0]
-    doubt = _doubt(found, len(views) + len(injected))
+    doubt = _doubt(found, len(views) + len(injected)) or _loaded_already(found, ends)
+    if len(views) == 1 and injected and not doubt:
+        doubt = _moved_beside(found.open, injected, ends)
     return Together(found.open, found.patterns, found.asked, doubt)
 
 
@@ -144,14 +154,14 @@ def _tried(
     held = [p for p in patterns.values() if p.sure == "one"]
     support = len({p.ends for p in held}) + any(_stands(view, other) for other in others)
     agree = _sizes_agree(patterns.values(), ohms)
-    floating = any(p.floating for p in held)
+    complete = _complete(patterns.values())
     asked = {
         name
         for name, p in patterns.items()
         if p.sure == "none"
         or (
             p.sure == "both"
-            and not (support and agree and (floating or p.unequal_db < TOGETHER_DB))
+            and not (complete or (agree and p.unequal_db < TOGETHER_DB))
             and not named(name).confirms(p.ends)
         )
     }
@@ -160,20 +170,39 @@ def _tried(
     return Together(view, patterns, frozenset(asked), ""), support, total
 
 
-def _sizes_agree(patterns: Iterable[Pattern], ohms: Mapping[str, float]) -> bool:
-    """Whether takes that fell as a whole fell alike, and as far as loads on one leg foretell."""
+def _complete(patterns: Iterable[Pattern]) -> bool:
+    """Whether takes are so many that the one that fell as a whole is a load, not the volume.
+
+    That is with two takes that are open and, of a floating pair, a load on either leg: a third
+    open take, at another volume, is not usual.
+    """
     every = list(patterns)
-    both = [p.size_db for p in every if p.sure == "both"]
+    open_ = [p for p in every if p.sure in ("same", "silent")]
+    both = [p for p in every if p.sure == "both"]
+    floating = {p.ends for p in every if p.floating}
+    one_leg = all(p.ends != ("hot", "cold") for p in both)
+    return len(open_) > 1 and len(both) == 1 and (len(floating) > 1 or one_leg)
+
+
+def _sizes_agree(patterns: Iterable[Pattern], ohms: Mapping[str, float]) -> bool:
+    """Whether takes that fell as a whole fell as far as loads on one leg foretell.
+
+    Of a floating pair, or one with a silent leg, nothing foretells that: a moved volume looks
+    alike. Where the ohms are not known the load between the legs has twice those of one leg.
+    """
+    every = list(patterns)
+    both = [p for p in every if p.sure == "both"]
     if not both:
         return True
-    across = [p for p in every if p.sure == "both" and p.ends == ("hot", "cold")]
     single = {p.ends: 10.0 ** (p.size_db / 20.0) - 1.0 for p in every if p.sure == "one"}
-    foretold = both[0]
-    if across and single and not any(p.floating for p in every) and {"leg", "across"} <= set(ohms):
-        # sources of single x ohm each: both of them against the load between the legs
-        share = 2.0 * sum(single.values()) / len(single) * ohms["leg"] / ohms["across"]
-        foretold = 20.0 * math.log10(1.0 + share)
-    return max(*both, foretold) - min(*both, foretold) < SAME_LOAD_DB
+    across = all(p.ends == ("hot", "cold") for p in both)
+    if not single or not across or any(p.floating for p in every):
+        return False
+    ratio = ohms["leg"] / ohms["across"] if {"leg", "across"} <= set(ohms) else 0.5
+    # sources of single x ohm each: both of them against the load between the legs
+    foretold = 20.0 * math.log10(1.0 + 2.0 * ratio * sum(single.values()) / len(single))
+    sizes = [foretold, *(p.size_db for p in both)]
+    return max(sizes) - min(sizes) < SAME_LOAD_DB
 
 
 def _doubt(found: Together, count: int) -> str:
@@ -192,12 +221,50 @@ def _doubt(found: Together, count: int) -> str:
             "been moved between these takes"
         )
     held = {p.ends for p in found.patterns.values() if p.sure == "one"}
-    if found.asked and len(held) < 2:
+    alike = sum(p.sure in ("same", "silent") for p in found.patterns.values())
+    stood = bool(held) or alike > 1  # a lower volume in one take then says nothing of the others
+    lower = {n for n, p in found.patterns.items() if p.sure == "both" and stood}
+    if found.asked - lower and len(held) < 2:
         return (
             f"no one of these {count} takes makes all others loads at the same volume; it may have "
             "been moved between them"
         )
     return ""
+
+
+def _loaded_already(found: Together, ends: Sequence[str]) -> str:
+    """Return in words why the take for open may have a load on its quieter leg."""
+    held = {p.ends: p.size_db for p in found.patterns.values() if p.sure == "one"}
+    if len(held) != 1 or "single-ended" in ends or named(found.open.hearing.name).load is False:
+        return ""
+    ((loaded, _), fell) = held.popitem()
+    at = levels(found.open, ends)
+    ahead = at[loaded] - min(at.values())
+    top = max(at.values())
+    if not APART_SHARE * fell < ahead < FAINT_LEG_DB or at[loaded] < top - MOVED_DB:
+        return ""
+    return (
+        f"in the loudest of these takes, {found.open.hearing.name}, the legs are {ahead:.2f} dB "
+        "apart already: a load may hang on the quieter one there, and between the legs in the other"
+    )
+
+
+def _moved_beside(open_: View, injected: Sequence[View], ends: Sequence[str]) -> str:
+    """Return in words why nothing shows that the only take without an injection is open."""
+    if named(open_.hearing.name).load is False:
+        return ""
+    before = levels(open_, ends)
+    sounding = [r for r in ends if before[r] > max(before.values()) - SILENT_DB]
+    for view in injected:
+        after = levels(view, ends)
+        still = min(abs(after[r] - before[r]) for r in sounding) <= MOVED_DB
+        level = max(before.values()) - min(before.values()) < LEVEL_LEGS_DB
+        if len(sounding) > 1 and (still or (level and abs(_kept(before, after)) <= MOVED_DB)):
+            return ""
+    return (
+        "no leg kept its level between this take and those injected into: it may be loaded, and "
+        "the volume moved"
+    )
 
 
 def pattern_of(open_: View, view: View, ends: Sequence[str]) -> Pattern:
