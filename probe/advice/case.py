@@ -81,6 +81,8 @@ class Case:
     reference_words: str
     settles: str
     """The take that would tell what is not known."""
+    settles_low: str
+    """The same of a figure that stands at the lowest tones."""
     sense_ohm: Quantity | None
     """Own impedance of the leg without signal (pin 3)."""
     assumed: tuple[str, ...]
@@ -118,6 +120,11 @@ def severity(finding: Finding) -> int:
     return SEVERITY[finding.verdict]
 
 
+LOW_HZ = 100.0
+"""Below it a figure rests on the two lowest tones of the bench's own set (20 to 42 Hz), above it
+on others as well."""
+
+
 def _beyond(quantity: Quantity, threshold: float) -> Literal["yes", "no", "unsure"]:
     if quantity.low > threshold:
         return "yes"
@@ -144,8 +151,7 @@ def compare(
         # decibels carry their ends in the message already
         known = "" if quantity.unit == "dB" else f"known only as {span(quantity)}, "
         at = f"{abs(threshold):g} dB" if quantity.unit == "dB" else span_limit(threshold, quantity)
-        doubt = (
-            f"{message}; {known}and the limit of {at} lies inside: {settles or case.settles} would "
-            "settle it"
-        )
+        low = quantity.at_hz is not None and quantity.at_hz < LOW_HZ
+        tells = settles or (case.settles_low if low else case.settles)
+        doubt = f"{message}; {known}and the limit of {at} lies inside: {tells} would settle it"
         yield Finding("cannot-tell", code, doubt, doubt=verdict)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,6 +27,7 @@ from probe.advice.figures import (
 )
 from probe.advice.ground import GroundPath
 from probe.advice.ground import corners as ground_corners
+from probe.advice.narrow import settles
 from probe.advice.operating import BY_ID, Operating, Reference, limits_of, operating_of, scale_of
 from probe.advice.quantity import Quantity, from_draws
 from probe.advice.sampled import Sampled, forget, sample
@@ -33,7 +35,6 @@ from probe.advice.shared import with_both_outputs
 from probe.advice.solve import Link, Response, solve_option
 from probe.advice.subject import Device, SideFacts
 from probe.advice.wiring import Option
-from probe.advice.words import CLOSER, TAKES
 from probe.facts.source import Source
 
 Floats = NDArray[np.float64]
@@ -119,9 +120,12 @@ class Desk:
         among = self._memory.among
         return among is None or (socket.name, option.id) in among
 
+    def _source(self, kind: str) -> Source:
+        return self._sources[kind if self._by_kind else ""]
+
     def sampled(self, kind: str) -> Sampled:
         """Return the source, if the stage is of ``kind``."""
-        source = self._sources[kind if self._by_kind else ""]
+        source = self._source(kind)
         key = (id(source), self.side.bounded)
         if key not in self._memory.sampled:
             found = sample(source)
@@ -256,6 +260,9 @@ class Desk:
         ]
         sampled = self.sampled(kind)
         operating = self.operating_for(option)
+        told = partial(
+            settles, option, self.side, sampled, self._source(kind), typed=self.device.typed
+        )
         return Case(
             option=option,
             socket=socket,
@@ -269,7 +276,8 @@ class Desk:
             level_declared=operating.declared,
             level_fixed=operating.fixed,
             reference_words=reference.words,
-            settles=settles(option, self.side, sampled, typed=self.device.typed),
+            settles=told(),
+            settles_low=told(low=True),
             sense_ohm=_sense(sampled, 0 if self.side.exchanged else 1),
             assumed=_assumed(option, corners),
             load_ohm=self.device.minimum_load_ohm,
@@ -315,48 +323,6 @@ def _sensitivity_ratio(reference: Input, socket: Input) -> float | None:
     if reference.sensitivity_volts is None or socket.sensitivity_volts is None:
         return None
     return reference.sensitivity_volts / socket.sensitivity_volts
-
-
-def settles(option: Option, side: SideFacts, sampled: Sampled, *, typed: bool = False) -> str:
-    """Return in words the take that would tell what this option rests on."""
-    at, stage = sampled.at, side.stage
-    if typed:
-        measuring = "measuring the output (nothing here was measured)"
-        unknown = np.isnan(own_ohm(option, sampled))
-        return f"its output impedance in the file, or {measuring}," if unknown else measuring
-    if option.from_ == "rca":
-        if np.isnan(sampled.leg_voc[0, at, 2]):
-            return TAKES["single-ended"]
-        if np.isnan(sampled.leg_z[0, at, 2, 2]):
-            return "a take of the RCA output with a resistor on it"
-        return _once_more(side)
-    if stage.next_take is not None:
-        return TAKES.get(stage.next_take, f"the take {stage.next_take}")
-    if side.beyond:
-        return f"{TAKES['load-across']}, or a closer figure of the recorder's input impedance,"
-    if np.isnan(sampled.leg_z[0, at, 0, 0]):
-        return TAKES["load-hot"]
-    if np.isnan(sampled.leg_z[0, at, 1, 1]):
-        return TAKES["inject-cold" if stage.driven_legs == "one-leg" else "load-cold"]
-    if np.isnan(sampled.z[0, at, 0, 0]):
-        return TAKES["load-across"]
-    return _once_more(side)
-
-
-def own_ohm(option: Option, sampled: Sampled) -> complex:
-    """Return the output's own impedance, NaN where nothing is known of it."""
-    at = sampled.at
-    own = (
-        (sampled.leg_z[0, at, 2, 2],)
-        if option.from_ == "rca"
-        else (sampled.z[0, at, 0, 0], sampled.leg_z[0, at, 0, 0])
-    )
-    return next((complex(z) for z in own if not np.isnan(z)), complex("nan"))
-
-
-def _once_more(side: SideFacts) -> str:
-    """Return what narrows the intervals where every take that is of use was made."""
-    return CLOSER if "second-open" in side.taken else TAKES["second-open"]
 
 
 def _sense(sampled: Sampled, leg: int) -> Quantity | None:

@@ -12,8 +12,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from probe.advice.desk import Desk, own_ohm
+from probe.advice.desk import Desk
 from probe.advice.model import Advice, Choice, OptionAdvice
+from probe.advice.narrow import own_ohm
 from probe.advice.note import Note
 from probe.numbers import plain, write_number
 

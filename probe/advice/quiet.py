@@ -28,7 +28,7 @@ def _hum(case: Case) -> Iterator[Finding]:
     sure = hum.high < limit.HUM_AVOID_DB + more
     heard = "it is heard in a quiet room" if sure else "it may be heard in a quiet room"
     heard = "loud enough to disturb the music" if loud else heard
-    settles = None if case.socket.ground.source_known else GROUND_SETTLES
+    settles = case.settles_low if case.socket.ground.source_known else GROUND_SETTLES
     found = list(
         compare(
             case, -hum, -(limit.HUM_AVOID_DB + more), "avoid", "hum",

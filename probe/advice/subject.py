@@ -15,6 +15,7 @@ from probe.advice.parts import SMALLEST_RECORDER_OHM
 from probe.advice.thresholds import ALSO_POSSIBLE_SHARE, DIRECT_NEVER_VOLTS
 from probe.advice.words import PINS
 from probe.formats.text import printable
+from probe.numbers import number
 
 Facts = Mapping[str, Any]
 
@@ -66,6 +67,8 @@ class SideFacts:
     """A leg's impedance is only known to lie above what the recorder can see."""
     taken: frozenset[str] = frozenset()
     """Kinds of the takes that were used."""
+    drift_db: float | None = None
+    """How far levels drift between takes, where the takes themselves show it."""
     noise: DeviceNoise = field(default=DeviceNoise({}))
     differential_maximum: Most | None = None
     """At 1 % distortion between the legs, as measured."""
@@ -143,10 +146,23 @@ def side_of(facts: Facts, name: str) -> SideFacts:
         live_leg=_live_leg(stage, values),
         beyond=bool(_above(values)),
         taken=_taken(name, side.get("takes")),
+        drift_db=_drift(side.get("conditions")),
         noise=DeviceNoise.of(values),
         differential_maximum=Most.of(values.get("differential_maximum")),
         single_ended_maximum=Most.of(values.get("single_ended_maximum")),
     )
+
+
+TAKEN_DRIFT_DB = 0.0201
+"""Drift between takes that is taken where the takes show no more, 0.02 dB, as it is rounded."""
+
+
+def _drift(said: object) -> float | None:
+    """Return the drift that the takes show: enough of them, or one that is seen by itself."""
+    db = number(said, "repeatability_db") if isinstance(said, Mapping) else None
+    if db is None or not isinstance(said, Mapping):
+        return None
+    return db if said.get("repeatability_from_residuals") or db > TAKEN_DRIFT_DB else None
 
 
 def _tried(said: object) -> tuple[Tried, ...]:

@@ -49,10 +49,6 @@ TAKES = {
     "inject-cold-off": "an injection into pin 3 with the device off (inject-cold-off)",
 }
 
-
-CLOSER = "the same takes made again with less drift between them"
-"""What would tell where no kind of take is missing."""
-
 MOST_DB = 120.0
 """Nothing in a listening room is told apart further down than this, nor is any linear model of a
 lead right to so many decibels; figures beyond it are said to be beyond it. [judgement]"""
