@@ -12,6 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 
+from probe.advice.ask_maker import with_output_impedance
 from probe.advice.cautions import (
     general_cautions,
     ground_fault,
@@ -85,6 +86,7 @@ def advise(facts: Facts, sources: Mapping[str, Sources], destination: Destinatio
         return taken(replace(whole, sets=best_sets(at, whole)[0]), unmarked)
 
     found = with_other_transformer(found, destination, of_these)
+    found = with_output_impedance(found, facts, partial(ask, destination=destination))
     cautions = (*found.cautions, *one_channel(desks, found))
     found = replace(found, cures=cures(desks, found), cautions=cautions)
     refused = ground_fault(destination) or refusal(device, sides)

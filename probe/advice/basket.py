@@ -8,7 +8,8 @@ from dataclasses import replace
 from probe.advice.destination import Destination
 from probe.advice.leads import SPLITTERS, Piece, attenuator_piece, ways_of
 from probe.advice.model import Advice, Choice
-from probe.advice.parts import ISOLATING_TRANSFORMER
+from probe.advice.parts import ISOLATING_TRANSFORMER as ORDINARY
+from probe.advice.parts import as_good
 from probe.advice.shelf import Part, Shelf
 from probe.advice.taken import SHORT_METRES, Basket, Taken, less, ordered
 
@@ -24,7 +25,7 @@ def with_shelf_transformer(destination: Destination, shelf: Shelf) -> Destinatio
 
     A transformer named in the destination goes before it.
     """
-    if destination.transformer != ISOLATING_TRANSFORMER:
+    if destination.transformer != ORDINARY:
         return destination
     known = [p for p in shelf.parts if p.transformer is not None]
     if not known:
@@ -130,7 +131,9 @@ def _basket(
     count = leads_needed(advice, choice)
     length = _length(destination, choice)
     to, attenuation = _end(advice, choice)
-    ways = ways_of(choice.option, to, attenuation if choice.attenuator else None)
+    ways = _with_data(
+        advice, choice, ways_of(choice.option, to, attenuation if choice.attenuator else None)
+    )
     if not ways:
         empty = (choice.box, choice.option, count, (), (), shelf.currency, shelf.share)
         return Basket(*empty, system_price, (), "")
@@ -158,6 +161,16 @@ def _basket(
         offered=_offer(advice, choice, shelf, count),
         chain=tuple(p.piece if isinstance(p, Taken) else p for p in best),
     )
+
+
+def _with_data(
+    advice: Advice, choice: Choice, ways: Sequence[Sequence[Piece]]
+) -> list[list[Piece]]:
+    """Return the ways with the data that their transformer must have."""
+    wanted = (choice.box, choice.socket, choice.option)
+    parts = [o.part_needed for o in advice.options if (o.box, o.socket, o.option.id) == wanted]
+    part = max(parts, key=lambda p: p.volts_at_20_hz, default=None)
+    return [[replace(p, part=part) if p.kind == "transformer" else p for p in way] for way in ways]
 
 
 def _offer(advice: Advice, choice: Choice, shelf: Shelf, count: int) -> Taken | Piece | None:
@@ -245,6 +258,8 @@ def _fits(part: Part, piece: Piece, length_m: float) -> bool:
     if (part.kind, part.from_, part.to) != (piece.kind, piece.from_, piece.to):
         return False
     if piece.kind in ("lead", "adapter", "splitter") and not _wired_alike(part, piece):
+        return False
+    if piece.part is not None and not as_good(part.transformer or ORDINARY, piece.part):
         return False
     if piece.ohm is not None and part.impedance_ohm != piece.ohm:
         return False

@@ -12,6 +12,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from probe.advice.network import TwoPort
+from probe.advice.parts import to_ask_for
+
 Kind = Literal["lead", "adapter", "splitter", "transformer", "attenuator", "digital-transformer"]
 Plug = Literal["xlr-female", "xlr-male", "rca-female", "rca-male"]
 Place = Literal["source", "run", "destination"]
@@ -25,7 +28,8 @@ class Piece:
     """One thing to take from the shelf, or to make.
 
     ``joined_from`` and ``joined_to``: contacts joined inside the first or the second plug, as
-    ``1-3``. ``ohm``: of a digital part.
+    ``1-3``. ``ohm``: of a digital part. ``part``: the data of a transformer that was calculated
+    with, which what is taken must have as well.
     """
 
     kind: Kind
@@ -37,6 +41,7 @@ class Piece:
     joined_to: frozenset[str] = frozenset()
     ohm: float | None = None
     attenuation_db: float | None = None
+    part: TwoPort | None = None
 
     @property
     def says(self) -> str:
@@ -49,7 +54,7 @@ class Piece:
         if self.attenuation_db is not None:
             return f"{text}, {self.attenuation_db:.0f} dB"
         if self.kind == "transformer":
-            return f"{text}, isolating"
+            return f"{text}, isolating{f', {to_ask_for(self.part)}' if self.part else ''}"
         wires = ", ".join(_wire(w) for w in sorted(self.wires))
         text += f": {wires}" if wires and self.ohm is None else ""
         for joined, end in ((self.joined_from, "first"), (self.joined_to, "second")):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -10,7 +11,9 @@ from probe.advice.case import Verdict
 from probe.advice.digital import DigitalAdvice
 from probe.advice.figures import Figures
 from probe.advice.leads import wiring_of
+from probe.advice.network import TwoPort
 from probe.advice.note import Note
+from probe.advice.parts import to_ask_for
 from probe.advice.quantity import Quantity
 from probe.advice.wiring import Option
 from probe.advice.words import MOST_DB
@@ -51,6 +54,15 @@ class OptionAdvice:
         """The option as it is used: behind its attenuator, where that is fitted."""
         fitted = self.attenuator is not None and self.attenuator.fitted
         return self.attenuator.advice if fitted and self.attenuator is not None else self
+
+    @property
+    def part_needed(self) -> TwoPort:
+        """The transformer that was calculated with; of what its core takes no more than comes."""
+        part, most = self.option.part, self.figures.core_20_hz_at_maximum
+        if most is None:
+            return part
+        comes = math.ceil(most.high * 2.0) / 2.0
+        return replace(part, volts_at_20_hz=min(part.volts_at_20_hz, comes))
 
     def with_fitted(self) -> OptionAdvice:
         """Return the option with its attenuator in the plug."""
@@ -100,6 +112,8 @@ class OptionAdvice:
             ),
             "bandwidth_hz": _known(low=f.low_corner, high=f.high_corner),
         }
+        if self.option.pin_3 == "transformer":
+            out["transformer"] = _transformer(self.part_needed)
         if f.tie_current is not None:
             out["tie_current"] = f.tie_current.to_json() | {"measure": "peak"}
         if f.hum_lines:
@@ -112,6 +126,20 @@ class OptionAdvice:
         if self.attenuator is not None:
             out["attenuator"] = self.attenuator.to_json()
         return out
+
+
+def _transformer(part: TwoPort) -> dict[str, Any]:
+    """Return the data that the transformer must have."""
+    return {
+        "name": part.name or None,
+        "ratio": part.ratio,
+        "volts_at_20_hz": part.volts_at_20_hz,
+        "magnetising_henry": part.magnetising_henry,
+        "primary_ohm": part.primary_ohm,
+        "secondary_ohm": part.secondary_ohm,
+        "between_pf": part.between_farad * 1e12,
+        "to_ask_for": to_ask_for(part),
+    }
 
 
 @dataclass(frozen=True)

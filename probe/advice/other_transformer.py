@@ -9,7 +9,7 @@ from probe.advice import thresholds as limit
 from probe.advice.destination import Destination
 from probe.advice.model import Advice, Choice, Settling
 from probe.advice.network import TwoPort
-from probe.advice.parts import ISOLATING_TRANSFORMER
+from probe.advice.parts import ISOLATING_TRANSFORMER, to_ask_for
 from probe.advice.transformers import library, read_transformer
 
 Ask = Callable[[Destination, frozenset[tuple[str, str]]], Advice]
@@ -38,7 +38,7 @@ def with_other_transformer(advice: Advice, destination: Destination, ask: Ask) -
     held = next((one for one in tried if _helped(advice, one[2], ways)), None)
     if held is None:
         return advice
-    name, part, again = held
+    name, _, again = held
     helped = _helped(advice, again, ways)
     choices, found = [], []
     for choice in advice.choices:
@@ -46,13 +46,19 @@ def with_other_transformer(advice: Advice, destination: Destination, ask: Ask) -
         if option is None:
             choices.append(choice)
             continue
-        says = f"{option} works with another transformer: {part.name} (--transformer {name})"
+        data = to_ask_for(_needed(again, choice.box, option))
+        says = f"{option} works with another transformer, {data}: --transformer {name}"
         says += "; the other boxes keep what they have" if several else ""
-        choices.append(replace(choice, why=(*choice.why, says)))
-        what = f"another isolating transformer, such as {part.name}"
+        choices.append(replace(choice, why=(says, *choice.why)))
+        what = f"another isolating transformer, {data}"
         found.append(Settling("transformer", what, (option,), choice.box))
     would_change = (*advice.would_change, *found)
     return replace(advice, choices=tuple(choices), would_change=would_change)
+
+
+def _needed(again: Advice, box: str, option: str) -> TwoPort:
+    parts = [o.part_needed for o in again.options if (o.box, o.option.id) == (box, option)]
+    return max(parts, key=lambda p: p.volts_at_20_hz)
 
 
 def _through_transformer(advice: Advice, choice: Choice) -> frozenset[tuple[str, str]]:

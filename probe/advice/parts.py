@@ -40,6 +40,38 @@ ISOLATING_TRANSFORMER = TwoPort(
 )
 """A screened 1:1 line isolating transformer of ordinary size."""
 
+AS_GOOD = 1.05
+"""A figure of a part so many times worse is the same: data sheets round. [practice]"""
+
+
+def as_good(part: TwoPort, wanted: TwoPort) -> bool:
+    """Tell whether a transformer does in place of the one that was calculated with.
+
+    By what decides: ratio, what the core takes, bass (inductance and windings), and what comes
+    through from winding to winding.
+    """
+    return (
+        abs(part.ratio / wanted.ratio - 1.0) < 0.01
+        and part.volts_at_20_hz * AS_GOOD >= wanted.volts_at_20_hz
+        and part.magnetising_henry * AS_GOOD >= wanted.magnetising_henry
+        and part.primary_ohm <= AS_GOOD * wanted.primary_ohm
+        and part.secondary_ohm <= AS_GOOD * wanted.secondary_ohm
+        and part.between_farad <= AS_GOOD * wanted.between_farad
+    )
+
+
+def to_ask_for(part: TwoPort) -> str:
+    """Return what a transformer must have to do what was calculated, as a shop is asked for it."""
+    ratio = f"1:{part.ratio:g}" if part.ratio >= 1.0 else f"{1.0 / part.ratio:g}:1"
+    ohms = " and ".join(f"{ohm:g}" for ohm in dict.fromkeys((part.primary_ohm, part.secondary_ohm)))
+    named = f" (as {part.name})" if part.name else ""
+    return (
+        f"{ratio}, at least {part.volts_at_20_hz:g} V at 20 Hz and {part.magnetising_henry:g} H, "
+        f"windings of at most {ohms} ohm, at most {part.between_farad * 1e12:g} pF between "
+        f"them{named}"
+    )
+
+
 WORST_SOURCE_OHM = 2200.0
 """Largest source impedance of a line output, ohm. [published] IEC 61938, as quoted by a
 glossary (the standard itself was not read). Stands in for an impedance nobody measured."""

@@ -7,6 +7,7 @@ over the same corners as an output that was measured only in part.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 from statistics import NormalDist
 from typing import Any, Literal
@@ -116,6 +117,30 @@ def read_source(path: Path) -> tuple[dict[str, Any], dict[str, dict[str, Source]
     """
     written = read_toml(path, SourceFile, format_word=FORMAT)
     _check(path, written)
+    return _facts(written), _sources(written)
+
+
+def unstated_impedances(facts: Mapping[str, Any]) -> tuple[str, ...]:
+    """Return the keys of output impedances that a typed source leaves out, RCA first."""
+    stated = facts.get("stated")
+    if not isinstance(stated, Mapping):
+        return ()
+    written = SourceFile.model_validate(stated)
+    outputs = _connectors(written)
+    pair = (written.differential_impedance_ohm, written.hot_impedance_ohm)
+    lacks = {
+        "single_ended_impedance_ohm": "rca" in outputs
+        and written.single_ended_impedance_ohm is None,
+        "differential_impedance_ohm": "xlr" in outputs and pair == (None, None),
+    }
+    return tuple(key for key, lacking in lacks.items() if lacking)
+
+
+def restated(
+    facts: Mapping[str, Any], key: str, ohm: float
+) -> tuple[dict[str, Any], dict[str, dict[str, Source]]]:
+    """Return what `read_source` returned, with one impedance more."""
+    written = SourceFile.model_validate({**facts["stated"], key: ohm})
     return _facts(written), _sources(written)
 
 
@@ -233,6 +258,7 @@ def _facts(written: SourceFile) -> dict[str, Any]:
     return {
         "format": "probe-facts/1",
         "typed": True,
+        "stated": written.model_dump(exclude_none=True),
         "taken_as": _left_out(written),
         "device": device,
         "made": {"by": "typed from a data sheet"},

@@ -11,6 +11,7 @@ from probe.advice.digital import digital_lines
 from probe.advice.figures import worse_side
 from probe.advice.model import RANKING, Advice, Choice, Cure, OptionAdvice, Settling
 from probe.advice.padded import described
+from probe.advice.parts import to_ask_for
 from probe.advice.quantity import Quantity
 from probe.advice.rows import WIDTH, table
 from probe.advice.together import effects
@@ -35,7 +36,7 @@ AT_ONCE = ("shared-output", "together-not-all", "together", "together-suffers",
            "together-not-settled", "together-mind")  # fmt: skip
 """Cautions of several boxes at once, which stand with what is chosen for each."""
 
-TOLD_ABOVE = ("option", "transformer")
+TOLD_ABOVE = ("option", "transformer", "output-impedance")
 """What would change the answer and stands with the options, or where nothing is used."""
 
 DANGERS = 3
@@ -136,6 +137,9 @@ def _choice(advice: Advice, choice: Choice) -> list[str]:
     if offered is not None:
         must = "it needs" if choice.attenuator else "an attenuator would help:"
         lines += bullets([f"{must} {described(offered)}; {offered.why}"])
+    if option.option.pin_3 == "transformer":
+        part = max((o.part_needed for o in held), key=lambda p: p.volts_at_20_hz)
+        lines += bullets([f"the transformer: {to_ask_for(part)}"])
     dangers = _dangers(held)
     lines += bullets(f"mind: {d}" for d in dangers[:DANGERS])
     more = len(dangers) - DANGERS

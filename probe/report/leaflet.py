@@ -180,7 +180,9 @@ def _nothing(advice: Mapping[str, Any], box: str = "") -> Leaf:
         first=first,
         before=before_of(advice, options),
         # no option at all is only given where nothing may ever hang on the output as it is
-        chosen="Never connect this output" if first and not options else nothing_used(options),
+        chosen="Never connect this output"
+        if first and not options
+        else nothing_used(advice, options),
         drawing=None,
         needs=(),
         gains=(),
@@ -244,7 +246,9 @@ def _needs(
     else:
         found = [f"One for each side: {says}."]
     if adapter:
-        found.append(f"Ask for: {clean(adapter, 120)}.")
+        part = option.get("transformer")
+        data = printed(part.get("to_ask_for"), 200) if isinstance(part, Mapping) else ""
+        found.append(f"Ask for: {clean(adapter, 120)}{f': {data}' if data else ''}.")
     if with_pad or isinstance(option.get("attenuator"), Mapping):
         pad = option["attenuator"]
         must = "With it" if with_pad else "If it is too loud"

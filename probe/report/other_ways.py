@@ -29,8 +29,10 @@ LEAST_BAD = ("works", "avoid", "cannot-tell", "never")
 """Verdicts of what is left, the least bad first."""
 
 
-def nothing_used(options: Sequence[Mapping[str, Any]]) -> str:
+def nothing_used(advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]]) -> str:
     """Return the headline of a box for which nothing is to be used."""
+    if _settling(advice, {o.get("destination") for o in options}, "output-impedance"):
+        return "Not yet: ask the maker of the device for one figure first"
     verdicts = {o.get("verdict") for o in options}
     if "works" in verdicts:  # by itself
         return "Not together with the other boxes"
@@ -60,8 +62,16 @@ def why_nothing(advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]])
             "boxes use: leave it unplugged while they are plugged in, or have it fed from an "
             "output of its own.",
         )
-    said = ["None of the ways to connect them can be recommended without reservation."]
     boxes = {o.get("destination") for o in options}
+    said = [f"{_capital(printed(o.get('what'), 240))} {_name({'id': answer})} works."
+            for o in _settling(advice, boxes, "output-impedance")
+            for answer in listing(o, "answers")[:1]]  # fmt: skip
+    instead = "Whatever it is, it works with" if said else "It works with"
+    said += [f"{instead} {printed(o.get('what'), 240)}."
+             for o in _settling(advice, boxes, "transformer")]  # fmt: skip
+    helped = bool(said)
+    said.append("None of the ways to connect them can be recommended without reservation"
+                f"{' as it is' if helped else ''}.")  # fmt: skip
     choices = [c for c in listing(advice, "choices") if isinstance(c, Mapping)]
     least = {(c.get("destination"), c.get("least_bad")) for c in choices if c.get("least_bad")}
     best = [o for o in options if (o.get("destination"), o.get("id")) in least]
@@ -72,18 +82,23 @@ def why_nothing(advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]])
         typed = any(isinstance(c, Mapping) and c.get("code") == "typed"
                     for c in listing(advice, "cautions"))  # fmt: skip
         what = "the output measured" if typed else "the measurement of the output completed"
-        said.append(f"Have {what}: that tells which of them is right.")
+        said.append(f"{'Or have' if helped else 'Have'} {what}: that tells which of them is right.")
     cures = [c for c in listing(advice, "cures")
              if isinstance(c, Mapping) and c.get("destination") in boxes]  # fmt: skip
-    said += [f"It would help: {printed(c.get('says'), 160)}." for c in cures[:1]]
-    said += [f"It would help: {printed(o.get('what'), 160)}." for o in _other_parts(advice, boxes)]
+    said += [f"It would help: {printed(c.get('says'), 160)}." for c in cures[:1] if not helped]
     return tuple(said)
 
 
-def _other_parts(advice: Mapping[str, Any], boxes: set[object]) -> list[Mapping[str, Any]]:
-    """Return the transformers that would do, of these boxes alone."""
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _settling(
+    advice: Mapping[str, Any], boxes: set[object], code: str
+) -> list[Mapping[str, Any]]:  # fmt: skip
+    """Return what would make a way work, of these boxes alone."""
     found = [o for o in listing(advice, "would_change") if isinstance(o, Mapping)]
-    return [o for o in found if o.get("code") == "transformer" and o.get("destination") in boxes]
+    return [o for o in found if o.get("code") == code and o.get("destination") in boxes]
 
 
 def other_ways(

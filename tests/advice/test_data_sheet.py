@@ -123,3 +123,35 @@ def test_left_and_right_are_not_joined_for_a_subwoofer(tmp_path: Path) -> None:
     assert any(c.code == "one-channel" for c in advice.cautions)
     apart = ask(tmp_path, typed_destination("rca:20k:0.5V", 50.0))
     assert not any(c.code in ("y-lead", "one-channel") for c in apart.cautions)
+
+
+RADIO = """
+format = "probe-source/1"
+single_ended_level_v = 2.0
+[device]
+model = "Radio"
+connectors = ["rca"]
+"""
+
+
+def radio(folder: Path, *, more: str = "") -> Advice:
+    there = changed(typed_destination("xlr:20k/between:1.2V", 50.0), ground="computer", cable="10m")
+    path = folder / "radio.toml"
+    path.write_text(RADIO.replace("[device]", f"{more}\n[device]"), "utf-8")
+    return advise(*read_source(path), there)
+
+
+def test_the_maker_is_asked_before_anybody_measures(tmp_path: Path) -> None:
+    """An ordinary radio and a pair of active loudspeakers ended in "have the output measured"."""
+    advice = radio(tmp_path)
+    # closed form: 15 H are 1885 ohm at 20 Hz; 1 dB is lost there from 959 ohm, less 60 of the
+    # winding and a fifth that a data sheet is wrong by: 749 ohm, and 600 is the next that is tried
+    assert advice.choices[0].why[0] == (
+        "ask the maker of Radio for the output impedance of the RCA output: with 600 ohm or less "
+        "(most have 50 to 600 ohm) rca-to-xlr/transformer works"
+    )
+    assert "--transformer larch" in advice.choices[0].why[1]
+    for ohm, works in ((600.0, True), (1000.0, False)):
+        stated = radio(tmp_path, more=f"single_ended_impedance_ohm = {ohm}")
+        assert (stated.chosen == "rca-to-xlr/transformer") is works
+        assert not any("ask the maker" in why for why in stated.choices[0].why)

@@ -342,3 +342,30 @@ def test_pieces_are_listed_as_they_are_plugged_together(shelf_file: Path) -> Non
         "in this order, from the device: the lead of 8 m, then the isolating transformer at the "
         "destination, then the short RCA lead into the destination"
     ) in found.says
+
+
+def test_the_isolator_that_decides_is_asked_for_by_its_data(tmp_path: Path) -> None:
+    """Any shop sends the ordinary one for "isolating transformer", which may lose the bass."""
+    far = replace(RCA, ground=of_preset("two-rooms"))
+    isolator = {"name": "ordinary", "kind": "transformer", "from": "rca-female",
+                "to": "rca-male", "price": 60.0, "stock": 3}  # fmt: skip
+    path = shelf_of(tmp_path, part(**isolator))
+    told = {}
+    for name in ("alder", "larch"):
+        found = basket(path, pair(symmetrical(), far, metres=8.0, connectors=("rca",),
+                                  transformer=find_transformer(name)))  # fmt: skip
+        told[name] = " ".join(found.says)
+    # the data of the part in the library; of volts at 20 Hz those of an assumed maximum of 5 V
+    assert "60 H, windings of at most 45 and 48 ohm" in told["larch"]
+    assert "ordinary" not in told["larch"]
+    assert "2 x ordinary" in told["alder"]
+
+
+def test_the_volts_at_20_hz_are_those_that_come(tmp_path: Path) -> None:
+    far = replace(RCA, ground=of_preset("two-rooms"))
+    advice, _ = pair(symmetrical(), far, metres=8.0, connectors=("rca",), operating_volts=1.2,
+                     transformer=find_transformer("larch"))  # fmt: skip
+    (used, *_) = [o for o in advice.options if o.verdict == "use"]
+    # arithmetic: 1.2 V, in steps of half a volt; 12 V would be paid for nothing
+    assert used.part_needed.volts_at_20_hz == 1.5
+    assert used.to_json()["transformer"]["to_ask_for"].startswith("1:1, at least 1.5 V at 20 Hz")

@@ -232,3 +232,27 @@ def test_a_digital_level_says_that_it_is_peak_to_peak() -> None:
               "level": {"value": 0.5, "unit": "V", "measure": "peak-to-peak"}}  # fmt: skip
     (leaf,) = leaves_of({"options": [option]})
     assert leaf.figures == (("Level at the input, peak to peak", "500.0 mV"),)
+
+
+def test_the_sheet_asks_the_maker_before_it_has_anything_measured() -> None:
+    option = {"id": "rca-to-xlr/transformer", "verdict": "cannot-tell", "destination": "amp"}
+    asked = {"code": "output-impedance", "destination": "amp", "answers": [option["id"]],
+             "what": "ask the maker of R for the impedance: with 600 ohm or less"}  # fmt: skip
+    other = {"code": "transformer", "destination": "amp", "what": "another one, 60 H"}
+    (leaf,) = leaves_of({"options": [option], "would_change": [other, asked],
+                         "choices": [{"destination": "amp", "option": None}],
+                         "cautions": [{"code": "typed", "message": ""}]})  # fmt: skip
+    assert leaf.chosen.startswith("Not yet: ask the maker")
+    assert leaf.why[0].startswith(
+        "Ask the maker of R for the impedance: with 600\u00a0Ω or less RCA"
+    )
+    assert leaf.why[1] == "Whatever it is, it works with another one, 60 H."
+    assert "Or have the output measured" in leaf.why[-1]
+
+
+def test_the_sheet_says_what_a_bought_transformer_must_have() -> None:
+    option = {"id": "rca-to-rca/transformer", "verdict": "use", "destination": "amp",
+              "adapter": "isolating transformer", "says": "a lead", "from": "rca", "to": "rca",
+              "transformer": {"to_ask_for": "1:1, at least 60 H"}}  # fmt: skip
+    (leaf,) = leaves_of({"options": [option]})
+    assert "Ask for: isolating transformer: 1:1, at least 60 H." in leaf.needs

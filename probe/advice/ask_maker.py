@@ -1,0 +1,84 @@
+"""The output impedance that a data sheet leaves out: asking its maker costs nothing.
+
+Where nothing can be used of a device that is only described, the advice is asked again with what
+the impedance may be: the smallest, and then the largest for which a way works at both.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from typing import Any
+
+from probe.advice.model import Advice, Choice, Settling
+from probe.advice.source_file import restated, unstated_impedances
+
+Ask = Callable[[Mapping[str, Any], Mapping[str, Any]], Advice]
+"""The advice for facts and sources, each box by itself."""
+
+LEAST_OHM = 1.0
+"""Of no output stage, and less than of any."""
+
+MOST_OHM = (1000.0, 600.0, 300.0, 200.0, 100.0)
+"""What is tried, the largest first: makers state such figures; most line outputs have 50 to 600
+ohm. [practice]"""
+
+USUAL = "(most have 50 to 600 ohm)"
+
+OF = {
+    "single_ended_impedance_ohm": "of the RCA output",
+    "differential_impedance_ohm": "of the XLR output, between pins 2 and 3",
+}
+
+
+def with_output_impedance(advice: Advice, facts: Mapping[str, Any], ask: Ask) -> Advice:
+    """Return the advice with what the maker has to be asked, for each box without a way.
+
+    A box that only the others keep from its way wants no figure.
+    """
+    keys = unstated_impedances(facts)
+    boxes = {c.box for c in advice.choices if c.option is None} - {
+        o.box for o in advice.options if o.used.verdict in ("use", "works")
+    }
+    found: dict[str, Settling] = {}
+    for key in keys if boxes else ():
+        least = _working(ask(*restated(facts, key, LEAST_OHM)))
+        for ohm in MOST_OHM:
+            left = {box for box in boxes - set(found) if least.get(box)}
+            if not left:
+                break
+            again = ask(*restated(facts, key, ohm))
+            most = _working(again)
+            for box in left:
+                both = least[box] & most.get(box, set())
+                option = next((c.option for c in again.choices if c.box == box), None)
+                if both:
+                    named = option if option in both else min(both)
+                    found[box] = _settling(advice.device, key, ohm, str(named), box)
+    choices = tuple(_told(c, found.get(c.box)) for c in advice.choices)
+    return replace(advice, choices=choices, would_change=(*advice.would_change, *found.values()))
+
+
+def _working(advice: Advice) -> dict[str, set[str]]:
+    """Return for each box the ways that work by themselves, on all sides."""
+    found: dict[str, set[str]] = {}
+    bad = {
+        (o.box, o.option.id) for o in advice.options if o.used.verdict not in ("use", "works")
+        and o.verdict != "use"
+    }  # fmt: skip
+    for o in advice.options:
+        if (o.box, o.option.id) not in bad:
+            found.setdefault(o.box, set()).add(o.option.id)
+    return found
+
+
+def _settling(device: str, key: str, ohm: float, option: str, box: str) -> Settling:
+    asked = f"ask the maker of {device} for the output impedance {OF[key]}"
+    what = f"{asked}: with {ohm:g} ohm or less {USUAL}"
+    return Settling("output-impedance", what, (option,), box)
+
+
+def _told(choice: Choice, found: Settling | None) -> Choice:
+    if found is None:
+        return choice
+    return replace(choice, why=(f"{found.what} {found.answers[0]} works", *choice.why))
