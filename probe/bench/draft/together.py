@@ -234,7 +234,8 @@ def _doubt(found: Together, count: int) -> str:
 
 def _loaded_already(found: Together, ends: Sequence[str]) -> str:
     """Return in words why the take for open may have a load on its quieter leg."""
-    held = {p.ends: p.size_db for p in found.patterns.values() if p.sure == "one"}
+    ones = [p for p in found.patterns.values() if p.sure == "one"]
+    held = {p.ends: p.size_db for p in ones if p.ends is not None}
     if len(held) != 1 or "single-ended" in ends or named(found.open.hearing.name).load is False:
         return ""
     ((loaded, _), fell) = held.popitem()
