@@ -22,6 +22,7 @@ from probe.advice.cautions import (
     simulated,
     typed,
     unchecked,
+    unlikely_output,
 )
 from probe.advice.choose import choose, mark
 from probe.advice.compiled import judged
@@ -114,7 +115,7 @@ def _chosen(
     device, sides, _ = _subject(facts)
     refused = (*ground_fault(destination), *refusal(device, sides))
     cautions: list[Note] = [*refused, *simulated(facts), *seen_clipping(facts)]
-    cautions += unchecked(facts)
+    cautions += [*unchecked(facts), *unlikely_output(facts)]
     if refused:
         return _answer(device, sides, destination, [], (), cautions), [], []
     cautions += [*ground_high(destination), *typed(device, destination)]

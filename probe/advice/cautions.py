@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from probe.advice import thresholds as limit
 from probe.advice.destination import Destination, Input
 from probe.advice.note import Note
+from probe.advice.parts import WORST_SOURCE_OHM
 from probe.advice.subject import Device, Facts, SideFacts
 from probe.advice.wiring import Option
 from probe.advice.words import FAULTS, PINS
@@ -321,6 +322,39 @@ def _too_sensitive(socket: Input) -> Note | None:
         f"{limit.USUAL_LINE_INPUT_VOLTS * 1e3:g} mV and more (common practice). Look at the socket "
         "and the figure again: on a phono, tape head or microphone input no line output belongs.",
     )
+
+
+def unlikely_output(facts: Facts) -> tuple[Note, ...]:
+    """Ask again about figures of a typed output that no line output has."""
+    stated = facts.get("stated") or {}
+    found = []
+    for key, which, where in STATED_LEVELS:
+        volts = stated.get(key)
+        if volts is not None and volts > limit.MOST_LINE_OUTPUT_VOLTS[which]:
+            found.append(
+                f"{_volts(volts)} {where} ({key}): line outputs give 2 to 5 V at full output, and "
+                f"hardly one {limit.MOST_LINE_OUTPUT_VOLTS[which]:g} V; a loudspeaker output does, "
+                "and no lead joins that to an input"
+            )
+    for key, times in STATED_OHMS:
+        ohm = stated.get(key)
+        if ohm is not None and ohm > times * WORST_SOURCE_OHM:
+            found.append(
+                f"{plain(write_number(ohm, 'ohm'))} ({key}): line outputs have 50 to 600 ohm, and "
+                f"{times * WORST_SOURCE_OHM:g} ohm at most"
+            )
+    return tuple(Note("unlikely-output", f"{says}. Look the figure up again.") for says in found)
+
+
+STATED_LEVELS = (
+    ("differential_level_v", "pair", "between pins 2 and 3"),
+    ("hot_level_v", "one", "on pin 2"),
+    ("cold_level_v", "one", "on pin 3"),
+    ("single_ended_level_v", "one", "on the RCA centre"),
+)
+STATED_OHMS = (("single_ended_impedance_ohm", 1.0), ("hot_impedance_ohm", 1.0),
+               ("differential_impedance_ohm", 2.0))  # fmt: skip
+"""Keys of a typed source, and how many single outputs the figure is of."""
 
 
 def _unlikely_impedance(sockets: Sequence[Input]) -> list[Note]:

@@ -395,6 +395,8 @@ def _quieter(best: Candidate, wanted: float, link: str | None) -> str:
     assert best.gain is not None
     gives = signed_decibels(best.gain)
     if wanted > 0.0:
+        if best.gain.high >= wanted - limit.GAIN_REACHED_DB:
+            return f"whether the wanted {wanted:+g} dB is reached is not sure: this gives {gives}"
         return f"the wanted {wanted:+g} dB is not reached: this gives {gives}"
     held = link or "the usual level of a single-ended output"
     told = louder_or_quieter(best.gain)

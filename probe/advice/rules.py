@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterator, Sequence
 from probe.advice import thresholds as limit
 from probe.advice.case import Case, Finding, compare
 from probe.advice.loads import LOAD_RULES
+from probe.advice.parts import AS_GOOD
 from probe.advice.quantity import Quantity
 from probe.advice.quiet import QUIET_RULES
 from probe.advice.words import CIRCUITS, FAULTS, KINDS, MOST_AMPERES, PINS, about, decibels, figure
@@ -302,7 +303,7 @@ def _saturation(case: Case) -> Iterator[Finding]:
     What the device could give beyond it is said as that: nobody listens there.
     """
     most, limit_volts = case.figures.core_20_hz_at_maximum, case.option.part.volts_at_20_hz
-    if most is None or most.high <= limit_volts:
+    if most is None or most.high <= AS_GOOD * limit_volts:  # no part is known to more digits
         return
     which = case.option.part.name or "an ordinary one"
     beyond = f"{which} distorts above {limit_volts:g} V there"
@@ -310,7 +311,7 @@ def _saturation(case: Case) -> Iterator[Finding]:
     full = case.figures.core_20_hz_at_full_output
     if full is None or case.level_fixed or full.low > most.high:
         yield Finding("works", "saturation", f"{at_most}; {beyond}", hazard=True)
-    elif full.high > limit_volts:
+    elif full.high > AS_GOOD * limit_volts:
         yield Finding("works", "saturation", f"{figure(full)} at 20 Hz reach the transformer at "
                       f"the input's full output; {beyond}", hazard=True)  # fmt: skip
     else:

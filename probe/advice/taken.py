@@ -170,7 +170,8 @@ class Basket:
         if self.one_of_two:
             text += f" ({self.total_of_both:.2f} for both)"
         if self.missing:
-            text += ", without what is not on the shelf"
+            yield f"{text}, without {not_there(self.count * len(self.missing))}"
+            return  # a share of the system's price would be that of a part of the lead
         if self.system_price is None:
             yield text
             return
@@ -219,6 +220,11 @@ def _sides(count: int) -> str:
     return "both sides" if count == 2 else "one side" if count == 1 else f"{count} leads"
 
 
+def not_there(pieces: int) -> str:
+    """Return how many pieces are to be ordered, of which nobody here knows the price."""
+    return f"{pieces} piece{'s' * (pieces > 1)} to be ordered, whose price is not known"
+
+
 def less(shelf: Shelf, taken: Sequence[Taken]) -> Shelf:
     """Return the shelf without what is taken, and with what is left of an opened package."""
     parts = {p.name: p for p in shelf.parts}
@@ -241,10 +247,12 @@ def all_in_all(found: Sequence[Basket]) -> tuple[str, ...]:
         text += " with what shares an output"
     if any(b.one_of_two for b in used):
         text += f", one side ({both:.2f} for both)"
-    price = used[0].system_price
-    if price is not None:
+    price, orders = used[0].system_price, sum(b.count * len(b.missing) for b in used)
+    if price is not None and not orders:
         text += f", {100.0 * total / price:.2g} % of a system of {price:g} {used[0].currency}"
-    text += ", without what is not on the shelf" if any(b.missing for b in used) else ""
+    text += f", without {not_there(orders)}" if orders else ""
+    if not any(b.taken for b in used):
+        text = f"nothing of it is on the shelf: {not_there(orders)}"
     order: dict[str, int] = {}
     for t in (t for b in used for t in b.taken if not t.in_stock):
         name = f"not in stock: {t.part.name}"

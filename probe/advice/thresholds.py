@@ -71,6 +71,11 @@ LEAST_LINE_INPUT_VOLTS = 0.020
 those want 0.1 to 10 mV, line inputs 100 mV and more; this lies between. An output that
 gives less at full output is a pickup or a microphone likewise. [practice]"""
 
+MOST_LINE_OUTPUT_VOLTS = {"pair": 25.0, "one": 15.0}
+"""Full output between pins 2 and 3, and of one pin or an RCA centre, above which a figure is asked
+about again: +28 dBu is the most of studio equipment (19.5 V), 2 to 5 V are usual at home; more is
+what a loudspeaker output gives. [practice]"""
+
 USUAL_LINE_INPUT_VOLTS = 0.100
 """Level for full output below which hardly a line input is built: between it and the refusal an
 input is asked about again. [practice]"""

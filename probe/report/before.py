@@ -30,7 +30,8 @@ def first_of(advice: Mapping[str, Any]) -> tuple[str, ...]:
 
 
 BEFORE = ("simulated", "direct-voltage-not-metered", "load-refused", "phantom-power",
-          "one-channel", "unlikely-sensitivity", "shared-output", "together-not-all", "together",
+          "one-channel", "unlikely-output", "unlikely-sensitivity", "shared-output",
+          "together-not-all", "together",
           "together-not-settled")  # fmt: skip
 """Codes of the cautions that stand at the head of every side."""
 

@@ -155,3 +155,29 @@ def test_the_maker_is_asked_before_anybody_measures(tmp_path: Path) -> None:
         stated = radio(tmp_path, more=f"single_ended_impedance_ohm = {ohm}")
         assert (stated.chosen == "rca-to-xlr/transformer") is works
         assert not any("ask the maker" in why for why in stated.choices[0].why)
+
+
+@pytest.mark.parametrize(
+    ("stated", "asked"),
+    [("differential_level_v = 400.0", True), ("differential_level_v = 20.0", False),
+     ("single_ended_level_v = 20.0", True), ("single_ended_level_v = 10.0", False),
+     ("single_ended_level_v = 2.0\nsingle_ended_impedance_ohm = 4700.0", True),
+     # IEC 61938, as quoted by a glossary: 2.2 kohm at most
+     ("single_ended_level_v = 2.0\nsingle_ended_impedance_ohm = 2200.0", False)],
+)  # fmt: skip
+def test_a_slipped_point_of_a_data_sheet_is_asked_about(
+    tmp_path: Path, stated: str, asked: bool
+) -> None:
+    path = tmp_path / "typed.toml"
+    path.write_text(f'format = "probe-source/1"\n{stated}\n', "utf-8")
+    advice = advise(*read_source(path), typed_destination("rca:47k:1V", 50.0))
+    told = [c.message for c in advice.cautions if c.code == "unlikely-output"]
+    assert bool(told) is asked
+    assert all(says.endswith("Look the figure up again.") for says in told)
+
+
+def test_a_gain_within_its_doubt_is_not_called_missed(tmp_path: Path) -> None:
+    there = changed(typed_destination("rca:47k:1V", 50.0), gain="6dB")
+    why = ask(tmp_path, there).choices[0].why
+    # closed form: twice the volts are 6.02 dB, each level to 5 %
+    assert any("whether the wanted +6 dB is reached is not sure: this gives +" in w for w in why)
