@@ -173,6 +173,7 @@ def _answer(
         choices=choices,
         cautions=tuple(cautions),
         not_computed=_not_computed(options),
+        described_sides=(1 if device.one_channel else 2) if device.typed else None,
     )
 
 

@@ -154,8 +154,10 @@ def _basket(
         solder=_soldering(ways[0], length),
         one_of_two=count == 1
         and _one_side(advice, choice)
+        and advice.described_sides is None
         and not (choice.option.startswith("digital") or _subwoofer(advice, choice)),
         subwoofer=_subwoofer(advice, choice),
+        one_channel=advice.described_sides == 1,
         stereo=count == 2 and _one_side(advice, choice),
         length_m=length,
         offered=_offer(advice, choice, shelf, count),
@@ -201,14 +203,13 @@ def _length(destination: Destination, choice: Choice) -> float:
 def leads_needed(advice: Advice, choice: Choice) -> int:
     """Return how many of everything: two for a stereo pair; one of what carries both sides.
 
-    A data sheet describes both sides of a device at once.
+    A data sheet describes both sides of a device at once, unless it says that there is one.
     """
     if choice.option is not None and choice.option.startswith("digital"):
         return 1
     if _subwoofer(advice, choice):
         return 1
-    typed = any(c.code == "typed" for c in advice.cautions)
-    return 1 if _one_side(advice, choice) and not typed else 2
+    return 1 if _one_side(advice, choice) and advice.described_sides != 2 else 2
 
 
 def _subwoofer(advice: Advice, choice: Choice) -> bool:

@@ -358,6 +358,8 @@ class Advice:
     cures: tuple[Cure, ...] = ()
     would_change: tuple[Settling, ...] = ()
     digital: tuple[DigitalAdvice, ...] = ()
+    described_sides: int | None = None
+    """How many sides a description by hand stands for, one or two; None: it was measured."""
 
     @property
     def provisional(self) -> bool:
@@ -376,6 +378,7 @@ class Advice:
             "device": self.device,
             "destination": self.destination,
             "operating_point": self.operating,
+            "described_sides": self.described_sides,
             "wanted_gain_db": self.wanted_gain_db,
             "provisional": self.provisional,
             "not_computed": list(self.not_computed),

@@ -29,7 +29,12 @@ Y_LEAD = (
 
 
 def one_channel(desks: Sequence[Desk], advice: Advice) -> tuple[Note, ...]:
-    """Return the cautions of one lead to a subwoofer, where one is used."""
+    """Return the cautions of one lead to a subwoofer, where one is used and there is another side.
+
+    A device that has one channel is named so: nothing of it can be joined.
+    """
+    if desks and desks[0].device.one_channel:
+        return ()
     for choice in advice.choices:
         mine = [o for o in advice.options if _is(o, choice) and o.role == "subwoofer"]
         if mine:

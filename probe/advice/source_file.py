@@ -81,6 +81,7 @@ class SourceFile(Table):
     """The file as written: V rms open circuit at full output, ohm."""
 
     device: DeviceTable = DeviceTable()
+    side: Literal["mono"] | None = None
     kinds: tuple[Kind, ...] | None = None
     differential_level_v: Level | None = None
     hot_level_v: Level | None = None
@@ -259,6 +260,7 @@ def _facts(written: SourceFile) -> dict[str, Any]:
         "format": "probe-facts/1",
         "typed": True,
         "stated": written.model_dump(exclude_none=True),
+        "one_channel": written.side == SIDE,
         "taken_as": _left_out(written),
         "device": device,
         "made": {"by": "typed from a data sheet"},
@@ -384,6 +386,9 @@ single_ended_level_v = 2.0        # RCA
 # single_ended_maximum_v = 4.0
 # differential_noise_a_v = 4.0e-6      # A-weighted; hot_, cold_, single_ended_ likewise
 # single_ended_noise_a_v = 4.0e-6
+
+# side = "mono"                   # one channel, such as the line output for a subwoofer; left out,
+                                  # it is a stereo device whose sides are alike
 
 [device]
 maker = "Harrowgate"

@@ -49,6 +49,8 @@ class Device:
     """Described by hand from a data sheet: nothing was measured."""
     taken_as: str = ""
     """What the typed figures were taken to mean beyond what they say."""
+    one_channel: bool = False
+    """It has one: said in a description by hand, or measured as ``mono``."""
 
 
 @dataclass(frozen=True)
@@ -95,6 +97,9 @@ def device_of(facts: Facts) -> Device:
         digital_format=str(device.get("digital_format") or "") or None,
         typed=bool(facts.get("typed")),
         taken_as=str(facts.get("taken_as") or ""),
+        one_channel=bool(facts.get("one_channel"))
+        if facts.get("typed")
+        else set(facts.get("sides", ())) == {"mono"},
     )
 
 

@@ -105,6 +105,8 @@ class Basket:
     """Nobody said how many sides the device has: two were taken."""
     chain: tuple[Piece, ...] = ()
     """Taken or missing, as they are plugged together: device end first."""
+    one_channel: bool = False
+    """A description by hand says that the device has one channel."""
     shares: str = ""
     """The output that splitters share between the boxes; then no box of its own."""
 
@@ -186,6 +188,8 @@ class Basket:
             return "the splitters" if self.count > 1 else "the splitter"
         if self.subwoofer:
             return "the subwoofer's one lead"
+        if self.one_channel:
+            return "its one channel"
         return f"{_sides(self.count)}{' of a stereo device' * self.stereo}"
 
     def to_json(self) -> dict[str, Any]:

@@ -243,6 +243,8 @@ def _needs(
         found = [f"One for both sides: {says}."]
     elif option.get("role") == "subwoofer":
         found = [f"One, for the subwoofer's one input: {says}."]
+    elif advice.get("described_sides") == 1:
+        found = [f"One, for its one channel: {says}."]
     else:
         found = [f"One for each side: {says}."]
     if adapter:

@@ -369,3 +369,29 @@ def test_the_volts_at_20_hz_are_those_that_come(tmp_path: Path) -> None:
     # arithmetic: 1.2 V, in steps of half a volt; 12 V would be paid for nothing
     assert used.part_needed.volts_at_20_hz == 1.5
     assert used.to_json()["transformer"]["to_ask_for"].startswith("1:1, at least 1.5 V at 20 Hz")
+
+
+def test_one_channel_is_counted_once(tmp_path: Path, shelf_file: Path) -> None:
+    """Or a customer with a subwoofer's line output pays for a second lead."""
+    source = written(tmp_path / "mono.toml", 'side = "mono"\n' + SHEET.replace(
+        'format = "probe-source/1"\n', "", 1))  # fmt: skip
+    source.write_text('format = "probe-source/1"\n' + source.read_text())
+    advice, destination = boxes(source, RCA)
+    (found,) = baskets(advice, destination, read_shelf(shelf_file))
+    # arithmetic: one channel, one lead; nobody has a second side
+    assert (found.count, found.count_of_both, found.one_of_two) == (1, 1, False)
+    assert any("for its one channel" in line for line in found.says)
+    # nothing of one channel can be joined
+    sub = advise_of(source, replace(RCA, role="subwoofer"))
+    assert not {"y-lead", "one-channel"} & {c.code for c in sub.cautions}
+
+
+def advise_of(source: Path, socket: Input) -> Advice:
+    return boxes(source, socket)[0]
+
+
+def test_another_word_than_mono_is_refused(tmp_path: Path) -> None:
+    source = tmp_path / "left.toml"
+    source.write_text('format = "probe-source/1"\nside = "left"\nsingle_ended_level_v = 2.0\n')
+    with pytest.raises(BadInput, match='side: must be mono, not "left"'):
+        read_source(source)
