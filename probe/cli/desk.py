@@ -37,14 +37,14 @@ class Terminal:
 
     def read_meter(self, problem: str) -> str | None:
         """Ask for the display."""
-        if problem:
-            print(problem)
+        for line in textwrap.wrap(problem, WIDTH):
+            print(line)
         if self._practice is not None:
             from probe.bench.calibration.run import METER_HZ
 
             print(f"The practice meter shows {self._practice.meter_volts(METER_HZ):.4f} V.")
         print("A tone of 225 Hz plays. Read the multimeter: alternating volts at A and G.")
-        return self._ask("Volts, as displayed (Enter: no meter; q: stop) > ") or None
+        return self._ask("Volts, as displayed, or 851.2mV (Enter: no meter; q: stop) > ") or None
 
     def again(self, problem: str) -> bool:
         """Say what was wrong with a recording; return whether to try again."""

@@ -18,6 +18,8 @@ LOWEST_VOLTS, HIGHEST_VOLTS = 1e-3, 100.0
 MOST_RELATIVE = 0.2
 """A reading worse than 20 % calibrates nothing; a lower range of the meter helps."""
 
+_UNIT = re.compile(r"\s*m[Vv]$")
+
 _ACCURACY = re.compile(r"\s*(\d+(?:\.\d+)?)\s*%?\s*(?:\+\s*(\d+)\s*)?")
 
 
@@ -68,25 +70,28 @@ def reading_of(text: str, accuracy: Accuracy) -> MeterReading:
     BadInput
         No number, or none that a line output can give.
     """
-    said = text.strip().removesuffix("V").strip()
+    said, milli = _UNIT.subn("", text.strip())
+    scale = 1e-3 if milli else 1.0
+    said = said.removesuffix("V").strip()
     try:
-        volts = float(said)
+        volts = scale * float(said)
     except ValueError as error:
         raise BadInput(
-            f"{quoted(text)} is no reading; type it as displayed, in volts, such as 1.234"
+            f"{quoted(text)} is no reading; type it as displayed, such as 1.234 or 851.2mV, with a "
+            "point for decimals"
         ) from error
     if not LOWEST_VOLTS <= volts <= HIGHEST_VOLTS:
         raise BadInput(
-            f"{said} V: {LOWEST_VOLTS:g} to {HIGHEST_VOLTS:g} V can be read here; type volts "
-            "(0.512 for 512 mV), and see that the meter stands on alternating volts"
+            f"{volts:g} V: {LOWEST_VOLTS:g} to {HIGHEST_VOLTS:g} V can be read here; type volts "
+            "(or 512mV), and see that the meter stands on alternating volts"
         )
     mantissa, _, exponent = said.lower().partition("e")
-    step = 10.0 ** (int(exponent or 0) - len(mantissa.partition(".")[2]))
+    step = scale * 10.0 ** (int(exponent or 0) - len(mantissa.partition(".")[2]))
     limit = accuracy.percent / 100.0 + accuracy.steps * step / volts
     rounding = 0.5 * step / volts
     if limit + rounding > MOST_RELATIVE:
         raise BadInput(
-            f"{said} V is known to {100.0 * (limit + rounding):.0f} % only: use a range of the "
+            f"{volts:g} V is known to {100.0 * (limit + rounding):.0f} % only: use a range of the "
             "meter that shows more digits"
         )
     return MeterReading(volts, limit, rounding)

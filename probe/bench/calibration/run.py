@@ -7,6 +7,7 @@ small, so that the whole conversation runs in tests without sound or terminal.
 from __future__ import annotations
 
 import functools
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
@@ -32,6 +33,7 @@ from probe.bench.tones import crest
 from probe.bench.tones.sets import DEVICE, PERIOD_S, ToneSet
 from probe.bench.tones.waves import Tones
 from probe.errors import BadInput, NotUsable
+from probe.numbers import write_number
 
 METER_HZ = 225.0
 """Within what cheap true-RMS meters measure (40 to 400 Hz), 15 Hz and more from mains harmonics."""
@@ -56,6 +58,15 @@ DRIFT_SIGMAS = 4.0
 APART_DB = 40.0
 """By so much the input that should hear stands above the one that should not; inputs that both
 should hear stand closer."""
+
+LEAST_OUTPUT, MOST_OUTPUT = 0.5, 25.0
+"""Full scale of line outputs, V peak: from a battery's headphone-sized one to +24 dBu with some
+to spare (common practice, no source). A slip of the decimal point mostly leaves it."""
+
+NO_READING = (
+    "No reading was typed: then no volts are known after all, only ratios and impedances. Type "
+    "what the meter shows; Enter once more where there is no meter."
+)
 
 SINGLE = {"first": (1, 1), "second": (2, 2), "crossed-first": (1, 2)}
 """Recordings in which one output plays, and the input that should hear it."""
@@ -265,17 +276,33 @@ def _judge(word: str, found: Heard, straight: Heard | None) -> None:
 
 
 def _read_meter(desk: _Desk) -> MeterReading | None:
-    """Ask until the display was typed as a number, or somebody says that there is no meter."""
+    """Ask until the display was typed as a number, or somebody says that there is no meter.
+
+    No reading, and one that no line output makes likely, are taken when they come twice.
+    """
     assert desk.wanted.accuracy is not None
-    problem = ""
+    problem, before = "", ""
     while True:
         said = desk.person.read_meter(problem)
         if said is None:
-            return None
+            if problem == NO_READING:
+                return None
+            problem, before = NO_READING, ""
+            continue
         try:
-            return reading_of(said, desk.wanted.accuracy)
+            reading = reading_of(said, desk.wanted.accuracy)
         except BadInput as error:
-            problem = str(error)
+            problem, before = str(error), ""
+            continue
+        full = reading.volts * math.sqrt(2.0) / desk.peak
+        if LEAST_OUTPUT <= full <= MOST_OUTPUT or said == before:
+            return reading
+        before = said
+        problem = (
+            f"{said}: full scale of output 1 would be {write_number(full, 'V')} peak, and line "
+            f"outputs give {LEAST_OUTPUT:g} to {MOST_OUTPUT:g} V. A decimal point, another unit, "
+            "a volume knob? Type what is displayed; the same once more where it is right."
+        )
 
 
 def _conclude(desk: _Desk, today: date) -> BenchFigures:

@@ -6,6 +6,7 @@ import functools
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -20,7 +21,7 @@ from probe.bench.calibration.figures import BenchFigures
 from probe.bench.calibration.live import LivePlayer
 from probe.bench.calibration.meter import accuracy_of
 from probe.bench.calibration.practice import PracticeBench, PracticeCard
-from probe.bench.calibration.run import METER_HZ, Wanted, calibrate
+from probe.bench.calibration.run import METER_HZ, Wanted, _read_meter, calibrate
 from probe.bench.calibration.solve import KnownResistor
 from probe.bench.stream.card import StreamFormat
 from probe.bench.stream.recorder import Recorder
@@ -84,6 +85,41 @@ def plain_run() -> tuple[BenchFigures, Somebody]:
 
 def inside(figure, truth):
     return abs(figure.value - truth) <= 1.5 * figure.u95
+
+
+class Typing:
+    """Types these readings, one after the other, and keeps what was said between them."""
+
+    def __init__(self, *typed):
+        self.typed, self.problems = list(typed), []
+
+    def read_meter(self, problem):
+        self.problems.append(problem)
+        return self.typed.pop(0)
+
+
+def typed(*readings):
+    person = Typing(*readings)
+    # a tone of half of full scale at the output
+    desk = SimpleNamespace(person=person, wanted=WANTED, peak=0.5)
+    return _read_meter(desk), person
+
+
+def test_a_slip_of_the_decimal_point_is_asked_about():
+    # 14.14 V rms are 20 V peak, and full scale twice that; with the point right it is 4.0 V
+    reading, person = typed("14.142", "1.4142")
+    assert reading.volts == 1.4142
+    assert "full scale of output 1 would be 40.0 V peak" in person.problems[1]
+    # the same once more is taken: somebody looked
+    assert typed("14.142", "14.142")[0].volts == 14.142
+    assert typed("1.4142")[0].volts == 1.4142
+
+
+def test_enter_alone_does_not_give_the_volts_away():
+    reading, person = typed(None, "1.4142")
+    assert reading.volts == 1.4142
+    assert "No reading" in person.problems[1]
+    assert typed(None, None)[0] is None
 
 
 @pytest.mark.long

@@ -187,6 +187,10 @@ def test_readings_of_a_meter():
     reading = reading_of("1.234", accuracy_of("1%+3"))
     assert reading.limit_relative == pytest.approx(0.01 + 0.003 / 1.234)
     assert reading.rounding_relative == pytest.approx(0.0005 / 1.234)
+    # a display in millivolts: a step is a tenth of one
+    reading = reading_of("851.2 mV", accuracy_of("1%+3"))
+    assert reading.volts == pytest.approx(0.8512)
+    assert reading.limit_relative == pytest.approx(0.01 + 0.0003 / 0.8512)
     assert accuracy_of("ordinary") == Accuracy(1.0, 3)
     assert accuracy_of(" 0.5 % + 2 ") == Accuracy(0.5, 2)
     for text, word in [("x", "no reading"), ("512", "0.001 to 100"), ("0.1", "known to 351 %"),
