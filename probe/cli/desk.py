@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import textwrap
 
+from probe.cli.typed_ahead import TypedAhead
+
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from probe.bench.calibration.practice import PracticeCard
@@ -21,6 +23,7 @@ class Terminal:
 
     def __init__(self, practice: PracticeCard | None) -> None:
         self._practice = practice
+        self._ahead = TypedAhead()
 
     def plug(self, wiring: Wiring, number: int, count: int) -> None:
         """Show a wiring with its caution and wait until it is plugged."""
@@ -58,10 +61,13 @@ class Terminal:
         print(text)
 
     def _ask(self, prompt: str) -> str:
+        self._ahead.before_asking()
         try:
             said = input(prompt).strip()
         except EOFError as end:
             raise KeyboardInterrupt from end
+        finally:
+            self._ahead.answered()
         if said.lower() in ("q", "quit"):
             raise KeyboardInterrupt
         return said

@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 
 from probe.bench.shown.dialogue import Quit
+from probe.cli.typed_ahead import TypedAhead
 from probe.errors import BadInput
 from probe.formats.quantity import typed_quantity
 from probe.interrupt import raise_if_asked
@@ -33,15 +34,19 @@ class _Asking:
         }
         self._automatic = answers is not None
         self._times: dict[str, int] = {}
+        self._ahead = TypedAhead()
 
     def _write(self, text: str) -> None:
         raise NotImplementedError
 
     def _read(self, prompt: str) -> str:
+        self._ahead.before_asking()
         try:
             return input(prompt).strip()
         except EOFError as end:
             raise Quit from end
+        finally:
+            self._ahead.answered()
 
     def _answer(self, key: str, prompt: str, default: str) -> str:
         """Return what was prepared for this question, or what is typed."""
@@ -79,7 +84,8 @@ class _Asking:
             said = self._answer(key, prompt, default or self._auto(automatic))
             if said.lower() in choices:
                 return said.lower()
-            self._write(HELP if said == "?" else f"There is no {said!r} here. {HELP}")
+            seen = f"There is no {said!r} here." if said else "Enter alone is no answer here."
+            self._write(HELP if said == "?" else f"{seen} {HELP}")
 
     def _auto(self, first: str) -> str:
         return first if self._automatic else ""

@@ -167,7 +167,9 @@ class Guide:
         if self.equipment.maximum and not self.answers.maximum:
             self.answers = ask_maximum(self.talk, self.answers, asked=True)
         keep_answers(self.folder, self.answers)
-        self.talk.say(f"This session goes on: {len(self.store.takes)} takes are in it.")
+        count = len(self.store.takes)
+        held = f"{count} takes are" if count != 1 else "1 take is"
+        self.talk.say(f"This session goes on: {held} in it.")
         if self.store.cut is not None:
             self.talk.say(
                 f"The take {self.store.cut.take['name']} was cut when the program ended; it is "
@@ -178,6 +180,8 @@ class Guide:
 
     def _ask_answers(self) -> Answers:
         answers = ask_answers(self.talk, self.equipment.sides, self.equipment.all_sides)
+        if answers.file_rate and not self.equipment.maximum:
+            return answers  # what plays files itself is not driven until it clips
         return ask_maximum(self.talk, answers, asked=self.equipment.maximum)
 
     def _takes(self, recorder: Recorder) -> OneTake:

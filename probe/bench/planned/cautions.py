@@ -60,6 +60,14 @@ _ALL = (
         "-60 dB and comes up slowly; pull the plug if anything makes a sound.",
     ),
     Caution(
+        "speakers-off-player",
+        "Loudspeakers, amplifiers, ears",
+        "Power amplifiers off or unplugged from this device, headphones off your ears. Tones of "
+        "20 Hz and 20 kHz destroy drivers at levels that sound harmless. This device plays them "
+        "itself, at once and as loud as its volume stands: turn it DOWN before the first file, and "
+        "stop the player if anything makes a sound.",
+    ),
+    Caution(
         "interface-overload",
         "The interface's inputs",
         "Know the most they take (often +4 to +20 dBu). Never connect a live output to an "
@@ -168,7 +176,8 @@ def before_probes(*, valve: bool) -> tuple[Caution, ...]:
 
 def before_connecting(setting: Setting) -> tuple[Caution, ...]:
     """Return the cautions between the meter and the first lead."""
-    codes = ["phantom", "grounds-first", "speakers-off", "interface-overload", "hum-loop"]
+    speakers = "speakers-off-player" if setting.plays_files else "speakers-off"
+    codes = ["phantom", "grounds-first", speakers, "interface-overload", "hum-loop"]
     if setting.kit.switch_box:
         codes.append("switch-box")
     return tuple(CAUTIONS[code] for code in codes)
