@@ -5,13 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
+from probe.advice.alike import candidate, ways_as_good
 from probe.advice.destination import Destination
 from probe.advice.leads import SPLITTERS, Piece, attenuator_piece, ways_of
 from probe.advice.model import Advice, Choice
 from probe.advice.parts import ISOLATING_TRANSFORMER as ORDINARY
 from probe.advice.parts import as_good
 from probe.advice.shelf import Part, Shelf
-from probe.advice.taken import SHORT_METRES, Basket, Taken, less, ordered
+from probe.advice.taken import SHORT_METRES, Basket, Instead, Taken, less, ordered
+from probe.advice.words import signed_decibels
 
 ATTENUATION_LEEWAY_DB = 3.0
 """An attenuator on the shelf may take off this much more than needed, never less. [judgement]"""
@@ -51,6 +53,7 @@ def baskets(
             continue
         basket = _basket(advice, choice, destination, shelf, system_price)
         basket = replace(basket, both=_again(basket.taken, basket.count_of_both, whole))
+        basket = _with_instead(basket, advice, choice, destination, shelf)
         shelf, whole = less(shelf, basket.taken), less(whole, basket.both)
         found.append(basket)
     for output in ("xlr", "rca"):
@@ -62,6 +65,37 @@ def baskets(
             shelf, whole = less(shelf, basket.taken), less(whole, basket.both)
             found.append(basket)
     return tuple(found)
+
+
+def _with_instead(
+    basket: Basket, advice: Advice, choice: Choice, destination: Destination, shelf: Shelf
+) -> Basket:
+    """Return the basket with what is in stock instead, where something of it is not.
+
+    What is chosen stays: it is named what does as well by all that is computed.
+    """
+    if basket.in_stock:
+        return basket
+    found = []
+    for other in ways_as_good(advice, choice, destination.wanted(choice.box)):
+        way = replace(choice, option=other.option.id, socket=other.socket, attenuator=other.padded)
+        parts = _basket(advice, way, destination, shelf, None)
+        parts = replace(parts, both=_again(parts.taken, parts.count_of_both, shelf))
+        if parts.taken and parts.in_stock:
+            found.append((parts, other))
+    if not found:
+        return basket
+    best, other = min(found, key=lambda f: (f[0].total, f[0].option))
+    own = candidate(advice, choice.box, choice.socket or "", choice.option or "").gain
+    level = ""
+    if own is not None and other.gain is not None and not own.low <= other.gain.value <= own.high:
+        level = f"; {signed_decibels(other.gain)} against the link, not {signed_decibels(own)}"
+    taken = " and ".join(t.says for t in best.taken)
+    says = (
+        f"in stock is what does as well by all that is computed, {best.option}: {taken}, "
+        f"{best.total:.2f} {best.currency}{level}"
+    )
+    return replace(basket, instead=Instead(best.option, says))
 
 
 def _shared(leads: Sequence[int]) -> int:

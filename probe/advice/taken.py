@@ -72,6 +72,14 @@ def placed(piece: Piece, length_m: float) -> str:
 
 
 @dataclass(frozen=True)
+class Instead:
+    """Another way that does as well, and is in stock where the chosen one is not."""
+
+    option: str
+    says: str
+
+
+@dataclass(frozen=True)
 class Basket:
     """What one connection takes from the shelf.
 
@@ -107,8 +115,15 @@ class Basket:
     """Taken or missing, as they are plugged together: device end first."""
     one_channel: bool = False
     """A description by hand says that the device has one channel."""
+    instead: Instead | None = None
+    """For the adviser alone: the customer's sheet stays with what is chosen."""
     shares: str = ""
     """The output that splitters share between the boxes; then no box of its own."""
+
+    @property
+    def in_stock(self) -> bool:
+        """Whether everything is there, for both sides where one was measured."""
+        return not self.missing and all(t.in_stock for t in (*self.taken, *self.both))
 
     @property
     def total(self) -> float:
@@ -216,6 +231,9 @@ class Basket:
             "solder": self.solder if self.missing else "",
             "total": self.total,
             "currency": self.currency,
+            "instead": None
+            if self.instead is None
+            else {"option": self.instead.option, "says": self.instead.says},
             "says": list(self.says),
         }
 

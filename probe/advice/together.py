@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from itertools import islice, product
 
 from probe.advice import thresholds as limit
+from probe.advice.alike import as_good, candidate
 from probe.advice.candidate import Candidate
 from probe.advice.choose import mark
 from probe.advice.compiled import judged
@@ -227,8 +228,8 @@ def without_splitter(
         return None, ""
     wanted = desks[0].destination.wanted
     rivals = [
-        [use, *(u for u in _uses(desks[0], advice, c)
-                if u != use and _as_good(advice, u, use, wanted(use.box)))]
+        [use, *(u for u in _uses(desks[0], advice, c) if u != use and as_good(
+            _candidate(advice, u), _candidate(advice, use), wanted(use.box)))]
         for use, c in zip(held, chosen, strict=True)
     ]  # fmt: skip
     more = [
@@ -250,37 +251,8 @@ def _parts(uses: Sequence[_Use]) -> int:
     return sum(u.option.parts for u in uses) + len(uses) - len({u.option.from_ for u in uses})
 
 
-def _as_good(advice: Advice, other: _Use, own: _Use, wanted: float) -> bool:
-    """Tell whether another way into a box does what is asked there by itself.
-
-    No hazard of its own, no more hum, and loud enough: level beyond what is wanted buys nothing.
-    """
-    theirs, mine = (_candidate(advice, u) for u in (other, own))
-    if not theirs.hazards <= mine.hazards or not all(map(_no_more_hum, theirs.sides, mine.sides)):
-        return False
-    if theirs.suffices(wanted):
-        return mine.fills is not True or theirs.fills is True
-    levels = (theirs.gain, mine.gain)
-    if levels[1] is None:
-        return True
-    return levels[0] is not None and levels[0].value >= levels[1].value - limit.TIE_BREAK_DB
-
-
 def _candidate(advice: Advice, use: _Use) -> Candidate:
-    key = (use.box, use.socket.name, use.option.id)
-    held = tuple(o for o in advice.options if (o.box, o.socket, o.option.id) == key)
-    return Candidate(use.option, use.socket.name, held)
-
-
-def _no_more_hum(other: OptionAdvice, own: OptionAdvice) -> bool:
-    theirs, mine = (
-        o.figures.buzz_below_full_output_db or o.figures.hum_below_full_output_db
-        for o in (other, own)
-    )
-    if mine is None:
-        return True
-    least = min(mine.value, limit.HUM_GOOD_DB) - limit.TIE_BREAK_DB
-    return theirs is not None and theirs.value >= least
+    return candidate(advice, use.box, use.socket.name, use.option.id)
 
 
 def _link(desk: Desk, use: _Use) -> Link:

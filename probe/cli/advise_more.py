@@ -145,6 +145,7 @@ class More:
             whom = basket.box or f"sharing the {basket.shares.upper()} output"
             to = f" ({whom})" if len(self._baskets) > 1 else ""
             lines += ["", f"From the shelf{to}", *bullets(basket.says)]
+            lines += bullets([basket.instead.says] if basket.instead else [])
         if whole := all_in_all(self._baskets):
             lines += ["", "From the shelf, all in all", *bullets(whole)]
         if self._sweep is not None:

@@ -395,3 +395,33 @@ def test_another_word_than_mono_is_refused(tmp_path: Path) -> None:
     source.write_text('format = "probe-source/1"\nside = "left"\nsingle_ended_level_v = 2.0\n')
     with pytest.raises(BadInput, match='side: must be mono, not "left"'):
         read_source(source)
+
+
+@pytest.mark.parametrize("stock", [2, 1, 0])
+def test_what_does_as_well_and_is_in_stock_is_named(tmp_path: Path, stock: int) -> None:
+    """Or the customer waits a week for one of two isolators that nothing tells apart."""
+    ends = {"to": "rca-male", "kind": "transformer", "price": 60.0}
+    xlr = {"name": "XLR lead", "kind": "lead", "from": "xlr-female", "to": "xlr-male",
+           "wires": ["1-1", "2-2", "3-3"], "length_m": 8.0, "price": 9.0, "stock": 4}  # fmt: skip
+    rca = {"name": "RCA lead", "kind": "lead", "from": "rca-male", "to": "rca-male",
+           "wires": ["centre-centre", "shell-shell"], "length_m": 8.0, "price": 9.0,
+           "stock": 4}  # fmt: skip
+    from_xlr = {"name": "XLR isolator", "from": "xlr-female", "stock": stock, **ends}
+    from_rca = {"name": "RCA isolator", "from": "rca-female", "stock": 2, **ends}
+    parts = [part(**p) for p in (xlr, rca, from_xlr, from_rca)]
+    far = replace(RCA, ground=of_preset("two-rooms"), sensitivity_volts=0.5)
+    asked: dict[str, Any] = {"metres": 8.0, "operating_volts": 2.0}
+    found = basket(shelf_of(tmp_path, *parts), pair(symmetrical(), far, **asked))
+    # the choice stays: it is that of the circuit, not of the stock
+    assert found.option == "xlr-to-rca/transformer"
+    # two are needed
+    assert (found.instead is None) == (stock >= 2)
+    if found.instead is not None:
+        assert found.instead.option == "rca-to-rca/transformer"
+        # closed form: half the volts of both legs
+        assert found.instead.says.endswith("138.00 EUR; 0.0 dB against the link, not +6.0 dB")
+    # what does less is not named, whatever is in stock: 5.5 dB are wanted
+    louder = basket(
+        shelf_of(tmp_path, *parts), pair(symmetrical(), far, wanted_gain_db=5.5, **asked)
+    )
+    assert louder.instead is None

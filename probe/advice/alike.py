@@ -1,0 +1,80 @@
+"""Ways that do as well as another one by everything that is computed, whatever they are made of."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from probe.advice import thresholds as limit
+from probe.advice.candidate import Candidate
+from probe.advice.figures import Figures
+from probe.advice.model import Advice, Choice, OptionAdvice
+from probe.advice.quantity import Quantity
+
+
+def as_good(theirs: Candidate, mine: Candidate, wanted: float) -> bool:
+    """Tell whether another way into a box does what is asked there by itself.
+
+    No hazard of its own, no more hum or noise, no more lost at the ends of the band, and loud
+    enough: level beyond what is wanted buys nothing.
+    """
+    if not theirs.hazards <= mine.hazards:
+        return False
+    if not all(map(_no_louder_rest, theirs.sides, mine.sides)) or _loses_more(theirs, mine):
+        return False
+    if theirs.suffices(wanted):
+        return mine.fills is not True or theirs.fills is True
+    levels = (theirs.gain, mine.gain)
+    if levels[1] is None:
+        return True
+    return levels[0] is not None and levels[0].value >= levels[1].value - limit.TIE_BREAK_DB
+
+
+def _no_louder_rest(other: OptionAdvice, own: OptionAdvice) -> bool:
+    """Tell whether hum and noise are no louder; beyond what anybody hears all are alike."""
+    theirs, mine = other.figures, own.figures
+    return _no_less(_hum(theirs), _hum(mine), limit.HUM_GOOD_DB) and _no_less(
+        theirs.noise_below_full_output_db, mine.noise_below_full_output_db, limit.NOISE_GOOD_DB
+    )
+
+
+def _hum(figures: Figures) -> Quantity | None:
+    return figures.buzz_below_full_output_db or figures.hum_below_full_output_db
+
+
+def _no_less(theirs: Quantity | None, mine: Quantity | None, good: float) -> bool:
+    if mine is None:
+        return True
+    least = min(mine.value, good) - limit.TIE_BREAK_DB
+    return theirs is not None and theirs.value >= least
+
+
+def _loses_more(theirs: Candidate, mine: Candidate) -> bool:
+    losses = theirs.loss, mine.loss
+    if losses[1] is None:
+        return False
+    return losses[0] is None or losses[0].value > losses[1].value + limit.TIE_BREAK_DB
+
+
+def candidate(advice: Advice, box: str, socket: str, option: str) -> Candidate:
+    """Return one way into a box on all sides."""
+    held = tuple(
+        o for o in advice.options if (o.box, o.socket, o.option.id) == (box, socket, option)
+    )
+    return Candidate(held[0].option, socket, held)
+
+
+def ways_as_good(advice: Advice, choice: Choice, wanted: float) -> Iterable[Candidate]:
+    """Yield the other ways into the box of a choice that do as well.
+
+    Of one box alone: what another way does to further boxes on the device is not known here.
+    """
+    if choice.option is None or choice.socket is None or len(advice.choices) > 1:
+        return
+    mine = [o for o in advice.options if o.box == choice.box]
+    if not any((o.socket, o.option.id) == (choice.socket, choice.option) for o in mine):
+        return  # a digital link
+    own = candidate(advice, choice.box, choice.socket, choice.option)
+    for socket, option in dict.fromkeys((o.socket, o.option.id) for o in mine):
+        other = candidate(advice, choice.box, socket, option)
+        if other.works and as_good(other, own, wanted):
+            yield other
