@@ -15,7 +15,7 @@ from probe.bench.guided.taking import Made, Taker, peak_of
 from probe.bench.guided.wanted_level import below_maximum, output_of, tone_drive, words_at
 from probe.bench.judged.judge import judge, judge_loop_back
 from probe.bench.judged.judgement import Judgement
-from probe.bench.judged.legs import loudest_tone, open_take
+from probe.bench.judged.legs import loudest_tone, open_take, tones_volts
 from probe.bench.planned import cautions
 from probe.bench.planned.able import Known, Setting, step_for
 from probe.bench.planned.steps import MAXIMA, OF_BENCH, Played, Plugged, Step, take_table
@@ -149,7 +149,7 @@ class OneTake:
         key = (step.plugged.side, step.plugged.volume)
         self.screen.show_step(step, "recording: touch nothing", ())
         try:
-            if step.plays and key not in self.taker.volts:
+            if key not in self.taker.volts and self._level_counts(step):
                 self._find_level(step)
             if self.taker.player is not None and not step.plugged.fixture:
                 self.taker.player.for_step(step, self.taker.recorder)
@@ -208,14 +208,27 @@ class OneTake:
         lowered = self.taker.lowered.get((step.name,), 1.0)
         self.screen.talk.say(words_at(entry, output, wanted, lowered))
 
+    def _level_counts(self, step: Step) -> bool:
+        """Whether the level must be right for a take: of a player its volume, played or not."""
+        plugged = step.plugged
+        if self.taker.player is None or plugged.fixture or plugged.state != "play":
+            return step.plays
+        return True
+
     def _find_level(self, step: Step) -> None:
         player = self.taker.player
         if player is None:
             self.taker.find_level(step)
             return
+        side, volume = step.plugged.side, step.plugged.volume
+        opened = open_take(self.screen.interim.phasors(side, volume))
+        if opened is not None:
+            scales = [i.volts_full_scale for i in self.equipment.bench.inputs]
+            player.settle_back(step, self.taker.recorder, tones_volts(opened), scales)
+            self.taker.volts[side, volume] = 0.0
+            return
         player.settle_level(step, self.taker.recorder)
         found = player.settle_path(step, self.taker.recorder)
-        side, volume = step.plugged.side, step.plugged.volume
         for line in path_lines(found, side, volume):
             self.store.remark(line)
         wrong = [f"{one.code}: {one.seen}" for one in found if one.word == "seen"]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -34,6 +34,10 @@ QUIETER_DB = 20.0
 HOT, LOW, AIM = (10.0 ** (db / 20.0) for db in (-9.0, -32.0, -15.0))
 """Peak of the loudest leg: above, a floating leg that is loaded could clip; below, hum and noise
 are near; and what is asked for."""
+
+BACK_DB = (0.1, 0.5, 2.0)
+"""How near to the takes before the level must stand when a session goes on: plugged alike, with an
+injector, with a load, which lower it by up to so much themselves."""
 
 LISTEN_S, CHECK_S, LEVEL_S = 0.5, 11.0, 3.0
 """The check is longer than the file, so that the place where it begins anew is in it."""
@@ -215,6 +219,38 @@ class FilePlayer:
             if self.talk.choose("volume", "Turned?", choices, "t") == "k" and turn > 0.0:
                 return
             self.hands("volume", None, turn)
+            recorder.wait(0.5)
+
+    def settle_back(
+        self, step: Step, recorder: Recorder, before: Mapping[str, float], scales: Sequence[float]
+    ) -> None:
+        """Have the device's volume turned to where it stood in the takes before.
+
+        ``before``: V rms of all tones on each terminal, open; ``scales``: full scale of the inputs.
+        A load is tried with the lower file first, here as well.
+        """
+        low = step.take in LOADING
+        self.play(self.files.quieter if low else self.files.tones, recorder)
+        near = BACK_DB[2 if step.plugged.loads else 1 if step.plugged.injector is not None else 0]
+        legs = [k for k, role in enumerate(step.plugged.channels) if role in before]
+        wanted = sum(before[step.plugged.channels[k]] for k in legs)
+        wanted *= 10.0 ** (-QUIETER_DB / 20.0) if low else 1.0
+        while legs and wanted > 0.0:
+            heard = recorder.listen(LISTEN_S)
+            at = sum(heard.rms[k] * scales[k] for k in legs)
+            off = 20.0 * math.log10(max(at, 1e-9) / wanted)
+            if abs(off) <= near:
+                return
+            side, word = ("above", "down") if off > 0.0 else ("below", "up")
+            self.talk.warn(
+                "The volume is not where it was",
+                f"The legs stand {abs(off):.1f} dB {side} the takes before. Turn the device's "
+                f"volume {word} by that, slowly: it must stand as it did.",
+            )
+            choices = {"t": "turned: listen again", "k": "go on as it is"}
+            if self.talk.choose("volume-back", "Turned?", choices, "t") == "k":
+                return
+            self.hands("volume", None, -off)
             recorder.wait(0.5)
 
     def settle_path(self, step: Step, recorder: Recorder) -> tuple[PathFinding, ...]:

@@ -59,7 +59,7 @@ class Screen:
         rows = facts_rows(body)
         if rows:
             self.talk.heading("So far")
-            self.talk.rows([*rows, *open_rows(body)])
+            self.talk.rows([*rows, *open_rows(body, self.device)])
 
     def tell_done(self, name: str, done: plan.Done, doubted: Sequence[Doubt] = ()) -> None:
         """Say why nothing more is asked for, and what stays open; contradictions come first."""
@@ -99,7 +99,7 @@ class Screen:
                 step=step,
                 cautions=before,
                 takes=tuple(self.told),
-                facts=(*facts_rows(body), *open_rows(body)),
+                facts=(*facts_rows(body), *open_rows(body, self.device)),
                 over=over,
             )
         )

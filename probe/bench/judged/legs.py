@@ -78,6 +78,13 @@ def open_take(earlier: Sequence[TakePhasors]) -> TakePhasors | None:
     return None
 
 
+def tones_volts(phasors: TakePhasors) -> dict[str, float]:
+    """Return V rms of all tones played, by terminal."""
+    found = {r: _size(_leg(phasors, r)) for r in ("hot", "cold", "single-ended")}
+    count = float(np.sqrt(np.count_nonzero(phasors.played)))
+    return {role: volts * count for role, volts in found.items() if volts > 0.0}
+
+
 def loudest_tone(takes: Sequence[TakePhasors]) -> float:
     """Return the loudest of takes of one tone, V rms, as driven or as heard; 0 without any."""
     alone = [p for p in takes if p.take.signal == "tone"]

@@ -15,6 +15,7 @@ from typing import Any
 from probe.bench.planned.able import FIRST, LAST, Known, Setting, able, refused
 from probe.bench.planned.steps import INJECTING, LOADING, MAXIMA, OF_BENCH, SILENT, Step
 from probe.numbers import number, write_number
+from probe.session.model import Device
 
 Ranker = Callable[[Collection[str]], tuple[str | None, str | None]]
 """Names, of some takes, the one that settles most of what is still possible, and why."""
@@ -79,6 +80,9 @@ NOT_FOR = {
     "impedance-balanced": {"coupling_cold_into_hot", "differential_impedance"},
 }
 """Facts that a kind does not have, or that no take shows of it."""
+
+NOT_WITHOUT_RCA = ("gain_difference", "single_ended_impedance")
+"""Facts that a device without a single-ended output does not have."""
 
 
 MAXIMUM_OPEN = {
@@ -261,21 +265,20 @@ def _maximum(fresh: Mapping[str, Step], so_far: SoFar) -> Step | None:
     return None
 
 
-def still_open(body: Mapping[str, Any]) -> list[str]:
-    """Return the wanted facts that a side's facts do not settle, in words."""
+def still_open(body: Mapping[str, Any], device: Device) -> list[str]:
+    """Return the wanted facts of a device that a side's facts do not settle, in words."""
     facts = body.get("facts", {})
     kind = body.get("stage", {}).get("kind", "undetermined")
+    without = {*NOT_FOR.get(kind, ()), *(() if "rca" in device.connectors else NOT_WITHOUT_RCA)}
     return [
         why.removesuffix(" is not known")
         for fact, _, why in WANTED
-        if fact not in NOT_FOR.get(kind, ()) and _lacks(fact, facts)
+        if fact not in without and _lacks(fact, facts)
     ]
 
 
 def _done(setting: Setting, known: Known, so_far: SoFar) -> Done:
-    open_ = still_open(so_far.body)
-    if "rca" not in setting.device.connectors:
-        open_ = [w for w in open_ if w != "the gain difference" and "single-ended" not in w]
+    open_ = still_open(so_far.body, setting.device)
     if setting.maximum:
         open_ += _open_maxima(setting, so_far)
     if open_:

@@ -8,6 +8,7 @@ from typing import Any
 from probe.numbers import plain, write, write_share
 from probe.report import words
 from probe.report.names import fault, kind_name, live_pin, split_name
+from probe.session.model import Device
 
 SHOWN = (
     ("hot_level", "level, pin 2"),
@@ -52,11 +53,11 @@ def _kind(stage: Mapping[str, Any], facts: Mapping[str, Any]) -> str:
     return f"cannot tell yet; still possible: {also or 'anything'}"
 
 
-def open_rows(body: Mapping[str, Any]) -> list[tuple[str, str]]:
+def open_rows(body: Mapping[str, Any], device: Device) -> list[tuple[str, str]]:
     """Return what is still open: wanted facts that are not known."""
     from probe.bench.planned.plan import still_open
 
     if body.get("stage") is None:
         return []
-    found = still_open(body)
+    found = still_open(body, device)
     return [("still open", "; ".join(found))] if found else []
