@@ -33,6 +33,16 @@ AS_LOUD = 0.3
 LOUD_ALONE = 1e-2
 """Of full scale: loud for hum, where there are no other tones to compare with."""
 
+LEAST_LINES = 2
+"""One faint line stands at a multiple of something by chance; a second at a multiple of the same
+frequency, within `WANDER`, does so about once in a hundred."""
+
+WANDER = 4e-4
+"""Of a frequency: mains wander by some 10 mHz within a recording (common practice, no source)."""
+
+DISTORTED = 0.03
+"""Harmonics of an output are below 3 % of its tone; as where unknown tones are found."""
+
 
 def multiples(hz: Array, mains: float, step: float) -> Mask:
     """Return which lines stand at multiples of the mains below `HIGHEST_HZ`."""
@@ -64,14 +74,49 @@ def hum_lines(hz: Array, peak: Array, mains: float, step: float) -> Mask:
 
 
 def mains_of(hz: Array, peak: Array, step: float) -> float | None:
-    """Return 50 or 60 where hum of one of them stands out and of the other does not.
+    """Return 50 or 60 where a family of hum of one of them is heard and of the other is not.
 
+    A single line, or lines that fit no one frequency, may be anything; so may what fits both.
     What is loud enough to be a tone tells nothing.
     """
-    heard = [int((hum_lines(hz, peak, m, step) & (peak <= LOUD_ALONE)).sum()) for m in MAINS_HZ]
-    if heard[0] == heard[1]:
-        return None
-    return MAINS_HZ[int(np.argmax(heard))]
+    at = [_family(hz, peak, m, step) for m in MAINS_HZ]
+    heard = [
+        mains
+        for mains, own, others in zip(MAINS_HZ, at, at[::-1], strict=True)
+        if _is_hum(np.round(hz[own & ~others] / mains))
+    ]
+    return heard[0] if len(heard) == 1 else None
+
+
+def _is_hum(orders: Array) -> bool:
+    """Tell whether lines at these multiples of the mains are proof of it.
+
+    Multiples of its third or a later one are as well a faint tone with its distortion.
+    """
+    if len(orders) < LEAST_LINES or orders.min() > FIRST_ORDERS:
+        return False
+    return int(np.gcd.reduce(orders.astype(np.int64))) < FIRST_ORDERS
+
+
+def _family(hz: Array, peak: Array, mains: float, step: float) -> Mask:
+    """Return the lines of a mains' hum that stand at multiples of one and the same frequency."""
+    hum = hum_lines(hz, peak, mains, step) & (peak <= LOUD_ALONE) & ~_distortion(hz, peak, step)
+    base = hz / np.maximum(np.round(hz / mains), 1.0)
+    best = np.zeros(len(hz), dtype=bool)
+    for one in base[hum]:
+        off = np.abs(hz - np.round(hz / mains) * one)
+        fits = hum & (off <= np.maximum(0.5 * step, WANDER * hz))
+        if fits.sum() > best.sum():
+            best = np.asarray(fits)
+    return best
+
+
+def _distortion(hz: Array, peak: Array, step: float) -> Mask:
+    """Return the lines that may be harmonics of far stronger ones."""
+    order = np.round(hz[:, None] / hz[None, :])
+    near = np.abs(hz[:, None] - order * hz[None, :]) <= step
+    found = near & (order > 1) & (peak[:, None] < DISTORTED * peak[None, :])
+    return np.asarray(found.any(axis=1), dtype=bool)
 
 
 def doubtful(hz: Array, peak: Array, hum: Mask, tones: Array) -> Array:

@@ -37,6 +37,14 @@ RANGE_DB = 40.0
 EDGE = 0.4
 """Share of the loudest 50 ms below which a moment belongs to silence or a fade."""
 
+MAIN_LOBE = 4.0
+"""Lines this near (bins) are one: half the width of the Blackman window's main lobe, and one."""
+
+SIDE_LOBE = 3.2e-3
+SIDE_LOBE_AT = 3.5
+"""The Blackman window's first side lobe is 58 dB down, 3.5 bins away, and they fall with the cube
+of the distance; this lies above them everywhere."""
+
 CHUNK_S = 0.05
 LONGEST_FFT = 1 << 20
 
@@ -80,7 +88,7 @@ def lines_of(samples: NDArray[np.float32], rate: int) -> Lines:
     a, b, c = (np.log(power[at + k]) for k in (-1, 0, 1))
     offset = 0.5 * (a - c) / (a - 2.0 * b + c)
     hz, peak = (at + offset) * step, np.sqrt(power[at])
-    keep = _not_skirts(hz, peak, 4.0 * step)
+    keep = _not_skirts(hz, peak, step)
     hz, peak = hz[keep], peak[keep]
     return Lines(hz, peak, step, mains_of(hz, peak, step))
 
@@ -114,12 +122,14 @@ def _floor(power: Array) -> Array:
     return np.maximum(np.interp(np.arange(len(power)), centres, medians), 1e-30)
 
 
-def _not_skirts(hz: Array, peak: Array, width: float) -> NDArray[np.bool_]:
+def _not_skirts(hz: Array, peak: Array, step: float) -> NDArray[np.bool_]:
+    """Return which lines stand above what the window makes of stronger ones beside them."""
     keep = np.ones(len(hz), dtype=bool)
     for j in np.argsort(peak)[::-1]:
         if keep[j]:
-            near = (np.abs(hz - hz[j]) < width) & (peak < peak[j])
-            keep[near] = False
+            away = np.abs(hz - hz[j]) / step
+            skirt = SIDE_LOBE * (SIDE_LOBE_AT / np.maximum(away, SIDE_LOBE_AT)) ** 3
+            keep[(peak < peak[j]) & ((away < MAIN_LOBE) | (peak < skirt * peak[j]))] = False
     return keep
 
 
