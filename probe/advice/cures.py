@@ -12,7 +12,11 @@ from probe.advice import thresholds as limit
 from probe.advice.candidate import RANK
 from probe.advice.desk import Desk
 from probe.advice.model import Advice, Choice, Cure, OptionAdvice
+from probe.advice.together import instead
 from probe.advice.words import MOST_DB
+
+LEAST_DB = 3.0
+"""Less hum by less than this is hardly heard, and no cure. [judgement]"""
 
 LADDER = (
     ("three-conductor-lead", ("rca-to-xlr/pin-3-tied-at-source",
@@ -32,7 +36,10 @@ def cures(desks: Sequence[Desk], advice: Advice) -> tuple[Cure, ...]:
 
 
 def _for_box(desks: Sequence[Desk], advice: Advice, choice: Choice) -> list[Cure]:
-    now = _held(advice.options, choice.box, choice.option or choice.best)
+    beside = advice.sets[0].options if advice.sets and choice.option else ()
+    now = _held(beside, choice.box, choice.option) or _held(
+        advice.options, choice.box, choice.option or choice.best
+    )
     hum = _worst(now)
     if hum is None:
         return []
@@ -44,12 +51,16 @@ def _for_box(desks: Sequence[Desk], advice: Advice, choice: Choice) -> list[Cure
     found, least = [], hum
     for code, ids, says in LADDER:
         rungs = [held for id_ in ids if (held := _held(advice.options, choice.box, id_))]
-        rungs = [r for r in rungs if _usable(r) and r[0].option.id != choice.option]
+        rungs = [list(_beside(desks, advice, r)) for r in rungs
+                 if _usable(r) and r[0].option.id != choice.option]  # fmt: skip
+        rungs = [r for r in rungs if r]
         best = max(rungs, key=lambda r: _worst(r) or 0.0, default=[])
         reached = _worst(best)
         bare = bool(best) and best[0].option.native  # nothing to buy: better than now will do
-        if reached is None or reached < (hum if bare else least) + limit.TIE_BREAK_DB:
+        if reached is None or reached < (hum if bare else least) + LEAST_DB:
             continue
+        if (_worst(best, low=True) or 0.0) < (_worst(now, low=True) or 0.0) + LEAST_DB:
+            continue  # within the doubt of both it is none
         worst = min(best, key=lambda o: _below(o) or 0.0)
         quantity = worst.figures.hum_below_full_output_db
         assert quantity is not None
@@ -64,6 +75,16 @@ def _for_box(desks: Sequence[Desk], advice: Advice, choice: Choice) -> list[Cure
     return found
 
 
+def _beside(
+    desks: Sequence[Desk], advice: Advice, held: Sequence[OptionAdvice]
+) -> Sequence[OptionAdvice]:
+    """Return a way with the leads of the other boxes plugged in; nothing where it harms one."""
+    whole = instead(desks, advice, held[0])
+    if whole is None:
+        return held
+    return [] if whole.says else _held(whole.options, held[0].box, held[0].option.id)
+
+
 def _usable(held: Sequence[OptionAdvice]) -> bool:
     return all(o.verdict in ("use", "works", "cannot-tell") for o in held)
 
@@ -72,12 +93,12 @@ def _held(options: Sequence[OptionAdvice], box: str, option: str | None) -> list
     return [o for o in options if o.box == box and o.option.id == option]
 
 
-def _below(option: OptionAdvice) -> float | None:
+def _below(option: OptionAdvice, *, low: bool = False) -> float | None:
     found = option.used.figures.hum_below_full_output_db
-    return None if found is None else found.value
+    return None if found is None else found.low if low else found.value
 
 
-def _worst(held: Sequence[OptionAdvice]) -> float | None:
-    found = [_below(o) for o in held]
+def _worst(held: Sequence[OptionAdvice], *, low: bool = False) -> float | None:
+    found = [_below(o, low=low) for o in held]
     known = [db for db in found if db is not None]
     return min(known) if known and len(known) == len(found) else None

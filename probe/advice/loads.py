@@ -12,16 +12,32 @@ from probe.numbers import ohms
 
 
 def _load(case: Case) -> Iterator[Finding]:
+    """Hold an input against the least load: of an XLR output between the legs, as makers state it.
+
+    What would be too little only if the maker means each leg is minded, and said to be so.
+    """
     least = case.load_ohm
-    ohm = _load_on(case, between=case.socket.impedance_is == "between-legs")
-    if least is not None and ohm < least:
-        far = ohm * limit.FAR_BELOW_LEAST_LOAD < least
-        bare = case.option.pad is None and case.option.pin_3 != "transformer"
-        are = f"the input's {ohms(ohm)} are" if bare else f"the {ohms(ohm)} it works into are"
-        if case.beside:
-            are = f"the {len(case.beside) + 1} inputs on this output, {ohms(ohm)} together, are"
-        yield Finding("avoid" if far else "works", "load", f"{are} below the {least:g} ohm the "
-                      "maker of the device allows", hazard=True)  # fmt: skip
+    if least is None:
+        return
+    pair, leg = (_load_on(case, between=between) for between in (True, False))
+    below = f"below the {least:g} ohm the maker of the device allows"
+    if pair < least:
+        far = pair * limit.FAR_BELOW_LEAST_LOAD < least
+        where = "" if pair == leg else " between pins 2 and 3"
+        yield Finding("avoid" if far else "works", "load", f"{_it(case, pair)}{where} are {below}",
+                      hazard=True)  # fmt: skip
+    elif leg < least:
+        yield Finding("works", "load", f"{_it(case, leg)} on each leg are {below}, if that is "
+                      "meant for each leg and not between them: ask the maker",
+                      hazard=True)  # fmt: skip
+
+
+def _it(case: Case, ohm: float) -> str:
+    """Return what loads the output, and with how much."""
+    if case.beside:
+        return f"the {len(case.beside) + 1} inputs on this output, {ohms(ohm)} together,"
+    bare = case.option.pad is None and case.option.pin_3 != "transformer"
+    return f"the input's {ohms(ohm)}" if bare else f"the {ohms(ohm)} it works into"
 
 
 def _load_refused(case: Case) -> Iterator[Finding]:

@@ -49,7 +49,9 @@ def with_other_transformer(advice: Advice, destination: Destination, ask: Ask) -
         data = to_ask_for(_needed(again, choice.box, option))
         says = f"{option} works with another transformer, {data}: --transformer {name}"
         says += "; the other boxes keep what they have" if several else ""
-        choices.append(replace(choice, why=(says, *choice.why)))
+        # of several boxes the others' needs come first: they are why it has nothing
+        why = (*choice.why, says) if several else (says, *choice.why)
+        choices.append(replace(choice, why=why))
         what = f"another isolating transformer, {data}"
         found.append(Settling("transformer", what, (option,), choice.box))
     would_change = (*advice.would_change, *found)

@@ -114,8 +114,8 @@ def _offer(
     load, balanced = across_ohm(bare.option, socket), _in_both_legs(bare.option, socket)
     if not LEAST_DB <= wanted_db <= MOST_DB:
         return None
-    if balanced and socket.impedance_is == "each-leg" and bare.option.from_ == "xlr":
-        least_ohm *= 2.0  # it is held against one leg, and the pad lies across both
+    if balanced and bare.option.from_ == "xlr":
+        least_ohm *= 2.0  # whether it is meant for each leg is not known; the pad lies across both
     trial = design(wanted_db, 0.0, load, balanced=balanced, series="E96")
     source = source_ohm(trial.pad, load, _fall(bare, judged(_padded(bare.option, trial.pad))))
     try:

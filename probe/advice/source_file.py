@@ -395,6 +395,6 @@ maker = "Harrowgate"
 model = "Siskin"
 output = "line"                   # line | headphone | speaker
 connectors = ["xlr", "rca"]       # xlr | rca | digital-75 | digital-110
-# minimum_load_ohm = 600.0
+# minimum_load_ohm = 600.0        # what the maker allows: of an XLR output between pins 2 and 3
 """
 """A commented source file that reads as it stands."""

@@ -214,6 +214,24 @@ def _solved(desks: Sequence[Desk], advice: Advice, uses: tuple[_Use, ...]) -> To
     return Together(choices, tuple(options), True, grouped)
 
 
+def instead(desks: Sequence[Desk], advice: Advice, other: OptionAdvice) -> Together | None:
+    """Return what is used with another way for one box, solved once more as one network.
+
+    None where nothing else hangs on the device.
+    """
+    keys = {c.box: (c.socket, c.option) for c in advice.choices if c.option is not None}
+    keys[other.box] = (other.socket, other.option.id)
+    if len(keys) < 2:
+        return None
+    sockets = {s.name: s for s in desks[0].destination.inputs}
+    ways = {(o.box, o.socket, o.option.id): o.used.option for o in advice.options}
+    if any((box, *key) not in ways for box, key in keys.items()):
+        return None  # a digital link hangs on no other lead
+    uses = [_Use(b, sockets[str(key[0])], ways[b, str(key[0]), str(key[1])])
+            for b, key in keys.items()]  # fmt: skip
+    return _solved(desks, advice, tuple(uses))
+
+
 def without_splitter(
     desks: Sequence[Desk], advice: Advice, chosen: Sequence[Choice], best: Together
 ) -> tuple[Together | None, str]:

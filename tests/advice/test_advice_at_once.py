@@ -3,17 +3,22 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
 import pytest
 
+from probe.advice.advise import advise
 from probe.advice.cures import cures
+from probe.advice.destination import together
 from probe.advice.figures import Figures, worse_side
 from probe.advice.model import Advice, Choice, Cure, OptionAdvice, Together
 from probe.advice.quantity import Quantity
+from probe.advice.source_file import read_source
 from probe.advice.text import _cure
 from probe.advice.together import _quieter_than, effects, taken
+from probe.advice.typed import changed, typed_destination
 from probe.advice.wiring import OPTIONS
 from probe.advice.words import louder_or_quieter
 
@@ -122,3 +127,29 @@ def test_a_cure_is_as_sure_as_it_is_on_the_worse_judged_side() -> None:
     (cure,) = cures([desk], said)
     # arithmetic: the worse side has 100 dB, 20 dB more than 80; the other one is not judged yet
     assert (cure.better_by_db, cure.verdict) == (20.0, "cannot-tell")
+
+
+SHEET = """
+format = "probe-source/1"
+kinds = ["differential"]
+differential_level_v = 5.2
+single_ended_level_v = 2.6
+differential_impedance_ohm = 94.0
+single_ended_impedance_ohm = 47.0
+[device]
+connectors = ["xlr", "rca"]
+"""
+
+
+def test_no_cure_is_what_the_other_boxes_rule_out(tmp_path: Path) -> None:
+    """The sheet sent the customer to the lead that makes the other room hum, and was refused."""
+    path = tmp_path / "source.toml"
+    path.write_text(SHEET, "utf-8")
+    near = changed(typed_destination("rca:100k:0.8V:speaker=96", 50.0), ground="same-strip",
+                   cable="1.5m")  # fmt: skip
+    far = changed(typed_destination("xlr:10k/leg:1V", 50.0), ground="two-rooms", cable="18m")
+    advice = advise(*read_source(path), together([near, far]))
+    mine = next(c for c in advice.choices if c.box.startswith("xlr"))
+    # by hand: 36 mV over 10 kohm in 47 ohm that both outputs may share are 71 dB below 0.8 V
+    assert mine.option == "rca-to-xlr/transformer"
+    assert "xlr-to-xlr" not in {c.option for c in advice.cures}

@@ -35,7 +35,7 @@ TOP = {
     "would_change", "cautions",
 }  # fmt: skip
 
-WORDS = {
+WORDS = {"transformer",
     "id", "side", "destination", "input", "from", "to", "adapter", "pin_3", "says", "wiring",
     "role", "reference", "hazards", "verdict", "reasons", "because", "passed_by",
     "operating_point",

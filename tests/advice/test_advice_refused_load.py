@@ -191,15 +191,16 @@ def test_inputs_on_one_output_load_it_together(beside: Any, avoided: bool) -> No
 
 def test_inputs_on_one_output_are_held_against_what_the_maker_allows() -> None:
     sockets = [
-        SimpleNamespace(**ACROSS, impedance_ohm=1000.0, impedance_is="each-leg") for _ in range(4)
+        SimpleNamespace(**ACROSS, impedance_ohm=1000.0, impedance_is="each-leg") for _ in range(7)
     ]
     verdicts = []
-    for n in range(1, 5):
+    for n in (1, 2, 4, 7):
         beside = tuple((through(), s) for s in sockets[1:n])
         case: Any = SimpleNamespace(load_ohm=600.0, option=through(), socket=sockets[0],
                                     beside=beside)  # fmt: skip
         verdicts += [[f.verdict for f in _load(case)]]
-    # closed form: 1000, 500, 333 and 250 ohm; half of 600 are 300
+    # closed form: 2000, 1000, 500 and 286 ohm between the legs, half of that on each; half of 600
+    # are 300
     assert verdicts == [[], ["works"], ["works"], ["avoid"]]
 
 
@@ -209,10 +210,16 @@ def test_inputs_on_one_output_are_held_against_what_the_maker_allows() -> None:
         # closed form: 1:2 turns 20 kohm into 5 kohm, 2:1 into 80
         ({"pin_3": "transformer", "part": SimpleNamespace(ratio=2.0)}, None, 6e3, "5 kohm"),
         ({"pin_3": "transformer", "part": SimpleNamespace(ratio=0.5)}, None, 6e3, ""),
-        # closed form: 4 kohm and 1 kohm beside 20 kohm are 4.952 kohm; each of two legs with 2 kohm
-        # and half of 2 kohm beside 20 kohm 2.952 kohm
+        # closed form: 4 kohm and 1 kohm beside 20 kohm are 4.952 kohm; two legs with 2 kohm each
+        # and 2 kohm beside 40 kohm across them 5.905 kohm, 2.952 kohm for each
         ({"pad": Pad(4e3, 1e3, balanced=False)}, None, 6e3, "4.95 kohm"),
-        ({"pad": Pad(2e3, 2e3, balanced=True)}, "each-leg", 6e3, "2.95 kohm"),
+        (
+            {"pad": Pad(2e3, 2e3, balanced=True)},
+            "each-leg",
+            6e3,
+            "5.9 kohm it works into between pins",
+        ),
+        ({"pad": Pad(2e3, 2e3, balanced=True)}, "each-leg", 5e3, "2.95 kohm it works into on each"),
     ],
 )
 def test_what_stands_before_an_input_is_in_its_load(
@@ -345,3 +352,21 @@ def test_two_boxes_hang_on_two_outputs_where_that_is_as_good() -> None:
     for figures in (one, both):
         hums = [figures[c.option or ""].hum_below_full_output_db for c in advice.choices]
         assert all(h is not None and h.low > 90.0 for h in hums)
+
+
+@pytest.mark.parametrize(
+    ("each", "verdicts"),
+    [(4.9e3, ["works"]), (6e3, ["works"]), (8e3, ["works"]), (10e3, []), (2.4e3, ["avoid"])],
+)
+def test_an_input_is_held_against_it_alike_however_it_is_written(
+    each: float, verdicts: list[str]
+) -> None:
+    """The same amplifier was refused by one way of writing its input and used by the other."""
+    told = []
+    for is_, ohm in (("each-leg", each), ("between-legs", 2.0 * each)):
+        socket = SimpleNamespace(**ACROSS, impedance_ohm=ohm, impedance_is=is_)
+        case: Any = SimpleNamespace(load_ohm=10e3, option=through(), socket=socket, beside=())
+        told.append([(f.verdict, f.message) for f in _load(case)])
+    assert told[0] == told[1]
+    # closed form: twice the ohms of a leg lie between the legs; below 10 kohm, and half of that
+    assert [verdict for verdict, _ in told[0]] == verdicts
