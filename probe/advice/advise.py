@@ -35,6 +35,7 @@ from probe.advice.note import Note
 from probe.advice.one_channel import one_channel
 from probe.advice.operating import BY_ID, Operating, operating_of
 from probe.advice.other_transformer import with_other_transformer
+from probe.advice.outputs_apart import with_outputs_apart
 from probe.advice.padded import fitted, with_attenuator
 from probe.advice.settle import settlings
 from probe.advice.subject import (
@@ -88,6 +89,12 @@ def advise(facts: Facts, sources: Mapping[str, Sources], destination: Destinatio
 
     found = with_other_transformer(found, destination, of_these)
     found = with_output_impedance(found, facts, partial(ask, destination=destination))
+
+    def whole_of(facts: Facts, sources: Mapping[str, Sources]) -> Advice:
+        whole, at, unmarked = _chosen(facts, sources, destination, Memory())
+        return taken(replace(whole, sets=best_sets(at, whole)[0]), unmarked)
+
+    found = with_outputs_apart(found, facts, whole_of)
     cautions = (*found.cautions, *one_channel(desks, found))
     found = replace(found, cures=cures(desks, found), cautions=cautions)
     refused = ground_fault(destination) or refusal(device, sides)

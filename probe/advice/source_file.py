@@ -99,6 +99,7 @@ class SourceFile(Table):
     single_ended_noise_a_v: Noise | None = None
     digital_volts_peak_to_peak: Level | None = None
     digital_format: Literal["professional", "consumer"] | None = None
+    separate_outputs: bool | None = None
 
 
 def is_source(path: Path) -> bool:
@@ -138,10 +139,10 @@ def unstated_impedances(facts: Mapping[str, Any]) -> tuple[str, ...]:
 
 
 def restated(
-    facts: Mapping[str, Any], key: str, ohm: float
+    facts: Mapping[str, Any], key: str, value: float | bool
 ) -> tuple[dict[str, Any], dict[str, dict[str, Source]]]:
-    """Return what `read_source` returned, with one impedance more."""
-    written = SourceFile.model_validate({**facts["stated"], key: ohm})
+    """Return what `read_source` returned, with one line more."""
+    written = SourceFile.model_validate({**facts["stated"], key: value})
     return _facts(written), _sources(written)
 
 
@@ -336,6 +337,9 @@ def _impedances(written: SourceFile, kind: str) -> tuple[Complex, Complex]:
     z = np.full((3, 3), np.nan, dtype=np.complex128)
     leg_z = z.copy()
     z[2, 2] = leg_z[2, 2] = _or_nan(written.single_ended_impedance_ohm)
+    if written.separate_outputs:
+        for one in (z, leg_z):
+            one[2, :2] = one[:2, 2] = 0.0
     hot, cold, pair = _leg_ohms(written)
     if kind in FLOATING_KINDS:
         z[0, 0] = pair
@@ -346,6 +350,17 @@ def _impedances(written: SourceFile, kind: str) -> tuple[Complex, Complex]:
         leg_z[0, 1] = leg_z[1, 0] = 0.0
         z[:2, :2] = TO_MODAL[:2, :2] @ leg_z[:2, :2] @ TO_MODAL[:2, :2].T
     return z, leg_z
+
+
+APART = "separate_outputs"
+
+
+def may_share(facts: Mapping[str, Any]) -> bool:
+    """Tell whether a typed source leaves open what its two outputs share."""
+    stated = facts.get("stated")
+    if not isinstance(stated, Mapping) or stated.get(APART):
+        return False
+    return {"xlr", "rca"} <= set(_connectors(SourceFile.model_validate(stated)))
 
 
 def _leg_ohms(written: SourceFile) -> tuple[float, float, float]:
@@ -382,6 +397,7 @@ single_ended_level_v = 2.0        # RCA
 
 # differential_impedance_ohm = 100.0   # between the legs; or hot_ and cold_impedance_ohm
 # single_ended_impedance_ohm = 100.0
+# separate_outputs = true              # XLR and RCA have an amplifier or a resistor each inside
 # differential_maximum_v = 8.0         # before it distorts, where that is more than the level
 # single_ended_maximum_v = 4.0
 # differential_noise_a_v = 4.0e-6      # A-weighted; hot_, cold_, single_ended_ likewise

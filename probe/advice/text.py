@@ -33,10 +33,10 @@ FIRST = (
 """Cautions that stand before any choice."""
 
 AT_ONCE = ("shared-output", "together-not-all", "together", "together-suffers",
-           "together-not-settled", "together-mind")  # fmt: skip
+           "together-not-settled", "together-mind", "outputs-shared")  # fmt: skip
 """Cautions of several boxes at once, which stand with what is chosen for each."""
 
-TOLD_ABOVE = ("option", "transformer", "output-impedance")
+TOLD_ABOVE = ("option", "transformer", "output-impedance", "outputs-shared")
 """What would change the answer and stands with the options, or where nothing is used."""
 
 DANGERS = 3

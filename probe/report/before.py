@@ -32,7 +32,7 @@ def first_of(advice: Mapping[str, Any]) -> tuple[str, ...]:
 BEFORE = ("simulated", "direct-voltage-not-metered", "load-refused", "phantom-power",
           "one-channel", "unlikely-output", "unlikely-sensitivity", "shared-output",
           "together-not-all", "together",
-          "together-not-settled")  # fmt: skip
+          "together-not-settled", "outputs-shared")  # fmt: skip
 """Codes of the cautions that stand at the head of every side."""
 
 OF_EACH = ("together-suffers", "together-mind")
@@ -40,6 +40,8 @@ OF_EACH = ("together-suffers", "together-mind")
 what was solved."""
 
 AT_ONCE = {
+    "outputs-shared": "Whether the XLR and the RCA output of the device share a resistor inside is "
+    "not known, and decides here: ask its maker, then have these sheets made anew.",
     "together-not-all": "Not all of these boxes can hang on this device at once: while the others "
     "are plugged in, {} stays unplugged.",
     "together-not-settled": "With all plugged in at once it is not settled that each still works: "

@@ -29,7 +29,7 @@ DIGITAL_IDS = {
     "digital-75-to-110/transformer", "digital-110-to-75/adapter", "digital-75-to-110/adapter",
 }  # fmt: skip
 
-TOP = {
+TOP = {"described_sides",
     "format", "device", "destination", "operating_point", "wanted_gain_db", "provisional",
     "not_computed", "chosen", "why", "choices", "options", "sets", "cures",
     "would_change", "cautions",

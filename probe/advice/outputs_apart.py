@@ -1,0 +1,77 @@
+"""Whether the XLR and the RCA output share a resistor: a question to the maker that may decide.
+
+Of a typed device with both outputs in use, what they share lies between nothing and one resistor
+before both sockets. Where a box has nothing clean beside the others for it, all is solved once
+more with nothing shared, and what would change is told with the question.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from typing import Any
+
+from probe.advice import thresholds as limit
+from probe.advice.model import Advice, OptionAdvice, Settling
+from probe.advice.note import Note
+from probe.advice.source_file import APART, may_share, restated
+from probe.advice.words import decibels
+
+Ask = Callable[[Mapping[str, Any], Mapping[str, Any]], Advice]
+"""The advice for facts and sources, all boxes together."""
+
+DOUBTED = ("together", "together-suffers", "together-mind", "together-not-settled",
+           "together-not-all", "shared-output")  # fmt: skip
+"""Notes of boxes that have not each their own best, with nothing to mind."""
+
+CODE = "outputs-shared"
+
+
+def with_outputs_apart(advice: Advice, facts: Mapping[str, Any], ask: Ask) -> Advice:
+    """Return the advice with the question whether the outputs share a resistor, if it decides."""
+    doubted = any(c.code in DOUBTED for c in advice.cautions)
+    if len(advice.choices) < 2 or not doubted or not may_share(facts):
+        return advice
+    again = ask(*restated(facts, APART, True))
+    then = _then(advice, again)
+    if not then:
+        return advice
+    says = (
+        "Whether pin 2 and the RCA centre share one resistor inside is not known, and decides "
+        f"here: ask the maker of {advice.device}. If each output has its own ({APART} = true in "
+        f"the file): {'; '.join(then)}"
+    )
+    answers = tuple(c.option or "nothing" for c in again.choices)
+    return replace(
+        advice,
+        cautions=(*advice.cautions, Note(CODE, says)),
+        would_change=(*advice.would_change, Settling(CODE, says, answers)),
+    )
+
+
+def _then(advice: Advice, again: Advice) -> list[str]:
+    """Return what each box would use or hear then, where that is another or better."""
+    now = {c.box: (c.socket, c.option) for c in advice.choices}
+    held, other = (_quietest(one) for one in (advice, again))
+    told = []
+    for choice in again.choices:
+        before, hum = held.get(choice.box), other.get(choice.box)
+        moved = choice.option is not None and now[choice.box] != (choice.socket, choice.option)
+        less = before is not None and hum is not None and (
+            min(hum.low, limit.HUM_GOOD_DB) > before.low + limit.TIE_BREAK_DB
+        )  # fmt: skip
+        if moved or less:
+            below = "" if hum is None else f", hum {decibels(hum)} below full output"
+            told.append(f"{choice.box}: {choice.option}{below}")
+    return told
+
+
+def _quietest(advice: Advice) -> dict[str, Any]:
+    """Return the hum of each box of the best set, on its worse side."""
+    found: dict[str, Any] = {}
+    options: tuple[OptionAdvice, ...] = advice.sets[0].options if advice.sets else ()
+    for o in options:
+        hum = o.figures.hum_below_full_output_db
+        if hum is not None and (o.box not in found or hum.low < found[o.box].low):
+            found[o.box] = hum
+    return found
