@@ -22,6 +22,7 @@ from probe.advice.cautions import (
     simulated,
     typed,
     unchecked,
+    unlikely_level,
     unlikely_output,
 )
 from probe.advice.choose import choose, mark
@@ -126,6 +127,7 @@ def _chosen(
     if refused:
         return _answer(device, sides, destination, [], (), cautions), [], []
     cautions += [*ground_high(destination), *typed(device, destination)]
+    cautions += unlikely_level(device, destination)
     desks = [
         Desk(
             device,

@@ -346,6 +346,27 @@ def unlikely_output(facts: Facts) -> tuple[Note, ...]:
     return tuple(Note("unlikely-output", f"{says}. Look the figure up again.") for says in found)
 
 
+PLAYED_OF_FULL = (0.01, 1.1)
+"""What is said to be played at most, over the device's stated full output: below the one 40 dB are
+left unused, above the other the device does not give it. [judgement]"""
+
+
+def unlikely_level(device: Device, destination: Destination) -> tuple[Note, ...]:
+    """Ask again about a level to be played that does not go with what the device gives."""
+    played, full = destination.operating_volts, device.full_output_volts
+    if played is None or full is None:
+        return ()
+    low, high = PLAYED_OF_FULL
+    if low <= played / full <= high:
+        return ()
+    which = "more than" if played > full else "a small part of"
+    says = (
+        f"{_volts(played)} are said to be the most that is played, {which} the {_volts(full)} that "
+        "the device gives at full output. Look at both figures again: all levels here rest on it."
+    )
+    return (Note("unlikely-level", says),)
+
+
 STATED_LEVELS = (
     ("differential_level_v", "pair", "between pins 2 and 3"),
     ("hot_level_v", "one", "on pin 2"),

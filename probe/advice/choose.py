@@ -364,6 +364,8 @@ def _loudness(
         if not why or -best.short.value >= limit.TIE_BREAK_DB:
             return _nearest(best, why, working)
         return list(why)
+    if best.padded and wanted <= 0.0:
+        return list(why)  # what an attenuator takes off is meant, and told with it
     if not best.reaches(wanted):
         return [_quieter(best, wanted, link), *why]
     if best.option.id == "rca-to-rca" and wanted <= 0.0:

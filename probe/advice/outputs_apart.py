@@ -24,8 +24,6 @@ DOUBTED = ("together", "together-suffers", "together-mind", "together-not-settle
            "together-not-all", "shared-output")  # fmt: skip
 """Notes of boxes that have not each their own best, with nothing to mind."""
 
-CODE = "outputs-shared"
-
 
 def with_outputs_apart(advice: Advice, facts: Mapping[str, Any], ask: Ask) -> Advice:
     """Return the advice with the question whether the outputs share a resistor, if it decides."""
@@ -44,8 +42,8 @@ def with_outputs_apart(advice: Advice, facts: Mapping[str, Any], ask: Ask) -> Ad
     answers = tuple(c.option or "nothing" for c in again.choices)
     return replace(
         advice,
-        cautions=(*advice.cautions, Note(CODE, says)),
-        would_change=(*advice.would_change, Settling(CODE, says, answers)),
+        cautions=(*advice.cautions, Note("outputs-shared", says)),
+        would_change=(*advice.would_change, Settling("outputs-shared", says, answers)),
     )
 
 

@@ -392,7 +392,6 @@ RULES: tuple[Callable[[Case], Iterator[Finding]], ...] = (
     _rca_into_balanced,
     _loss,
     _rise,
-    _overload,
     _excess,
     _full_output,
     *LOAD_RULES,
@@ -406,6 +405,7 @@ RULES: tuple[Callable[[Case], Iterator[Finding]], ...] = (
     _long_run,
     _corners,
     *QUIET_RULES,
+    _overload,  # last: resistors in the plug cure it, and of nothing else
 )
 
 

@@ -30,9 +30,9 @@ def first_of(advice: Mapping[str, Any]) -> tuple[str, ...]:
 
 
 BEFORE = ("simulated", "direct-voltage-not-metered", "load-refused", "phantom-power",
-          "one-channel", "unlikely-output", "unlikely-sensitivity", "shared-output",
-          "together-not-all", "together",
-          "together-not-settled", "outputs-shared")  # fmt: skip
+          "one-channel", "unlikely-level", "unlikely-output", "unlikely-sensitivity",
+          "shared-output", "together-not-all", "together", "together-not-settled",
+          "outputs-shared")  # fmt: skip
 """Codes of the cautions that stand at the head of every side."""
 
 OF_EACH = ("together-suffers", "together-mind")
@@ -70,7 +70,7 @@ def before_of(
     told = (
         AT_ONCE[code].format(out)
         if code in AT_ONCE
-        else in_places(printed(c.get("message"), MOST_WORDS), places)
+        else in_places(_to_customer(code, printed(c.get("message"), MOST_WORDS)), places)
         for code in BEFORE
         for c in cautions
         if c.get("code") == code
@@ -78,6 +78,13 @@ def before_of(
         and (code in AT_ONCE or not mine or named_in(printed(c.get("message")), places) <= mine)
     )
     return tuple(dict.fromkeys((*told, *to_mind(advice, chosen))))
+
+
+def _to_customer(code: str, message: str) -> str:
+    """Return a caution for somebody who has no meter."""
+    if code != "direct-voltage-not-metered":
+        return message
+    return message.replace("Check before connecting", "Have your dealer check before connecting")
 
 
 def places_in(advice: Mapping[str, Any]) -> dict[str, str]:

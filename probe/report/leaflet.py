@@ -126,11 +126,14 @@ def render_leaflet(advice: Mapping[str, Any], heading: Heading | None = None) ->
     """
     from probe.report.page import environment
 
-    varied = varied_of(advice.get("vary"))
+    leaves, varied = leaves_of(advice), varied_of(advice.get("vary"))
+    if varied is not None and varied.nothing:  # one sentence is no side of paper
+        leaves = tuple(replace(leaf, notes=(*leaf.notes, varied.nothing)) for leaf in leaves)
+        varied = None
     return (
         environment()
         .get_template("leaflet.html")
-        .render(leaves=leaves_of(advice), varied=varied, heading=heading or Heading())
+        .render(leaves=leaves, varied=varied, heading=heading or Heading())
     )
 
 
@@ -299,7 +302,18 @@ def _hum(advice: Mapping[str, Any], option: Mapping[str, Any]) -> list[str]:
                 "this lead unplugged first."]  # fmt: skip
     if not said and _may_help(advice, option):
         said = ["Ask for an audio isolating transformer at the destination."]
-    return [*FALLBACK_HUM, *said]
+    first = [] if _strips_are_told(option) else FALLBACK_HUM[:1]
+    return [*first, *FALLBACK_HUM[1:], *said]
+
+
+ON_STRIPS = ("one outlet strip", "outlets far apart")
+"""Words of the advice for where the boxes are plugged in, if that was said."""
+
+
+def _strips_are_told(option: Mapping[str, Any]) -> bool:
+    """Tell whether it was said that the boxes share a mains strip, or cannot."""
+    reasons = [str(r) for r in listing(option, "reasons")]
+    return any(r.startswith("ground:") and r.endswith(ON_STRIPS) for r in reasons)
 
 
 def _may_help(advice: Mapping[str, Any], option: Mapping[str, Any]) -> bool:

@@ -34,6 +34,8 @@ class Varied:
     """What was not computed, and what the figure therefore does not tell."""
     drawing: Markup | None
     caption: str
+    nothing: str = ""
+    """Where the choice stays what it is: all there is to say."""
 
 
 def varied_of(document: object) -> Varied | None:
@@ -69,6 +71,9 @@ def varied_of(document: object) -> Varied | None:
         lacking=lacking,
         drawing=_drawing(spans, what, unit),
         caption=f"Where each way is the choice, over the {what}.",
+        nothing=""
+        if changes
+        else f"{title}, from {_at(spans[0][0], unit)} to {_at(spans[-1][1], unit)}.",
     )
 
 

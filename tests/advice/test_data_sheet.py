@@ -181,3 +181,25 @@ def test_a_gain_within_its_doubt_is_not_called_missed(tmp_path: Path) -> None:
     why = ask(tmp_path, there).choices[0].why
     # closed form: twice the volts are 6.02 dB, each level to 5 %
     assert any("whether the wanted +6 dB is reached is not sure: this gives +" in w for w in why)
+
+
+@pytest.mark.parametrize(("level", "asked"), [("40V", True), ("4mV", True), ("4V", False),
+                                              ("0.5V", False)])  # fmt: skip
+def test_a_level_that_the_device_does_not_give_is_asked_about(
+    tmp_path: Path, level: str, asked: bool
+) -> None:
+    there = changed(typed_destination("rca:47k:1V", 50.0), level=level)
+    told = [c.message for c in ask(tmp_path, there).cautions if c.code == "unlikely-level"]
+    assert bool(told) is asked
+
+
+def test_hum_is_named_before_what_two_resistors_cure(tmp_path: Path) -> None:
+    there = changed(typed_destination("rca:100k:0.8V:max=1.5V", 50.0), ground="two-rooms",
+                    cable="8m", level="4V")  # fmt: skip
+    advice = ask(tmp_path, there)
+    (plain,) = [o for o in advice.options if o.option.id == "rca-to-rca"]
+    # closed form: 0.1 V x 0.28 / 1.28 ohm is 31 dB below 0.8 V
+    assert plain.because.startswith("hum 31")
+    # the rule: it is quieter than the link by what its attenuator takes, which is no reason
+    assert advice.choices[0].why[0].startswith("with an attenuator")
+    assert not any("as loud as" in why or "louder than" in why for why in advice.choices[0].why)

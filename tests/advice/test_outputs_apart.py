@@ -11,10 +11,11 @@ from probe.advice.advise import advise
 from probe.advice.destination import together
 from probe.advice.ground import of_preset
 from probe.advice.model import Advice
-from probe.advice.outputs_apart import CODE
 from probe.advice.source_file import read_source
 from probe.advice.typed import changed, typed_destination
 from probe.report.leaflet import leaves_of
+
+CODE = "outputs-shared"
 
 SHEET = """
 format = "probe-source/1"

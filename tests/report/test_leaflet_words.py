@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+from probe.advice.ground import PRESETS
 from probe.report import render_leaflet
 from probe.report.advised import advice_view
 from probe.report.bounded import figure
@@ -256,3 +257,37 @@ def test_the_sheet_says_what_a_bought_transformer_must_have() -> None:
               "transformer": {"to_ask_for": "1:1, at least 60 H"}}  # fmt: skip
     (leaf,) = leaves_of({"options": [option]})
     assert "Ask for: isolating transformer: 1:1, at least 60 H." in leaf.needs
+
+
+def test_a_customer_has_no_meter() -> None:
+    option = {"id": "rca-to-rca", "verdict": "use", "destination": "amp"}
+    caution = {
+        "code": "direct-voltage-not-metered",
+        "message": "No direct voltage was metered. Check before connecting; above 0.1 V",
+    }
+    (leaf,) = leaves_of({"options": [option], "cautions": [caution]})
+    assert "Have your dealer check before connecting" in leaf.before[0]
+
+
+@pytest.mark.parametrize(("ground", "told"), [
+    ("both boxes earthed, on one outlet strip", False),
+    ("earthed boxes on outlets far apart", False),
+    ("an earthed computer in the chain", True)])  # fmt: skip
+def test_a_strip_is_not_proposed_where_it_is_known_where_the_boxes_are_plugged_in(
+    ground: str, told: bool
+) -> None:
+    # regression only: the words of the advice, by which it is told
+    assert ground in {preset.says for preset in PRESETS.values()}
+    option = {"id": "rca-to-rca", "verdict": "use", "destination": "amp",
+              "reasons": [f"ground: {ground}"]}  # fmt: skip
+    (leaf,) = leaves_of({"options": [option]})
+    assert any("one mains strip" in line for line in leaf.hum) is told
+
+
+def test_what_changes_nothing_is_a_line_and_no_side_of_paper() -> None:
+    option = {"id": "rca-to-rca", "verdict": "use", "destination": "amp"}
+    points = [{"value": v, "chosen": ["rca-to-rca"]} for v in (1.0, 50.0)]
+    vary = {"what": "cable-length", "unit": "m", "flips": [], "points": points}
+    page = render_leaflet({"options": [option], "vary": vary})
+    assert "The cable length does not change the choice, from 1 m to 50 m." in page
+    assert "How sure is this?" not in page
