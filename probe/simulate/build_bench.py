@@ -80,6 +80,7 @@ def true_bench_of(
         clock_error=said.clock_ppm * 1e-6,
         crosstalk=0.0 if said.crosstalk_db is None else float(db_to_ratio(said.crosstalk_db)),
         injector_clock=said.injector_clock,
+        generator=Bend(said.generator.second, said.generator.third),
     )
 
 

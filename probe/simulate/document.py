@@ -179,6 +179,13 @@ class TrueInputTable(Table):
     third: Annotated[float, Field(ge=-10.0, le=10.0)] = 0.0
 
 
+class GeneratorTable(Table):
+    """``[truth.generator]``: what the interface's outputs bend, on the virtual bench alone."""
+
+    second: Annotated[float, Field(ge=-10.0, le=10.0)] = 0.0
+    third: Annotated[float, Field(ge=-10.0, le=10.0)] = 0.0
+
+
 class TruthTable(Table):
     """``[truth]``: what the session does not say."""
 
@@ -190,6 +197,7 @@ class TruthTable(Table):
     injector_clock: Literal["player", "recorder"] = "player"
     parts_percent: dict[str, Error] = Field(default_factory=dict)
     input: tuple[TrueInputTable, ...] = (TrueInputTable(),)
+    generator: GeneratorTable = GeneratorTable()
 
 
 class DriveTable(Table):

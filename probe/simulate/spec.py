@@ -129,6 +129,8 @@ class TrueBench:
         What each channel picks up of each other one, voltage ratio.
     injector_clock
         Whose clock the injected tones keep.
+    generator
+        What the interface's outputs bend, volts peak; the virtual bench plays through it.
     """
 
     inputs: tuple[TrueInput, ...]
@@ -137,6 +139,7 @@ class TrueBench:
     clock_error: float = 0.0
     crosstalk: float = 0.0
     injector_clock: Literal["player", "recorder"] = "player"
+    generator: Bend = Bend()
 
 
 @dataclass(frozen=True)

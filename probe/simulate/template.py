@@ -104,6 +104,10 @@ noise_corner_hz = 0.0           # below it noise grows as 1/f
 # second = 0.0                  # the recorder's own bend: y = v + second v² + third v³, volts peak
 # third = 0.0
 
+# [truth.generator]             # only where probe measure --virtual plays: the bend of its outputs
+# second = 0.0
+# third = 0.0
+
 # [device_noise]                # of the device itself, nV per root hertz with nothing connected
 # core_nv = 0.0                 # ahead of all outputs: cold carries it inverted
 # hot_nv = 0.0                  # what each terminal adds

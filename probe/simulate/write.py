@@ -25,8 +25,14 @@ def simulate(stage: StageSpec, out: Path) -> None:
     Raises
     ------
     BadInput
-        ``out`` exists and is not an empty folder, or cannot be written.
+        ``out`` exists and is not an empty folder, or cannot be written; or the stage bends what
+        only the virtual bench plays.
     """
+    if not stage.true.generator.straight:
+        raise BadInput(
+            "truth.generator: sessions are made of tones without harmonics; leave it out here, "
+            "probe measure --virtual plays through it"
+        )
     _check_free(out)
     _replacing(stage, out)
 

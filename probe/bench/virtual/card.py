@@ -319,6 +319,7 @@ class VirtualStream:
             self._replug(*changed)
         sent = play.astype(np.float64)
         sent = sent[:, :2] if sent.shape[1] >= 2 else np.pad(sent, ((0, 0), (0, 1)))
+        sent = self._place.sent(sent)
         if self._card.player.playing:
             sent[:, 0] = self._card.player.step(len(sent), self._format.rate)
         loud = bool(np.max(np.abs(sent)) > ACTIVE)

@@ -147,6 +147,13 @@ class Place:
         volts = heard * (scale / gain)
         return bent_channels(self.stage, channels, volts) / (scale / gain)
 
+    def sent(self, played: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return what the interface's outputs make of what is played, shares of full scale."""
+        bend = self.stage.true.generator
+        if bend.straight:
+            return played
+        return np.asarray(bent(bend, played * FULL_SCALE_OUT) / FULL_SCALE_OUT)
+
     def converted(self, heard: NDArray[np.float64]) -> NDArray[np.float64]:
         """Return what the recorder's own bends make of what it hears, shares of full scale.
 

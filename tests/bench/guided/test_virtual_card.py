@@ -9,15 +9,20 @@ import pytest
 
 from probe.bench.filters.convolve import Convolver, parts_of
 from probe.bench.filters.response import HIGH_PASS_HZ, LEAD, taps_of
+from probe.bench.planned.kit import TEMPLATE
 from probe.bench.planned.steps import Injector, Plugged
 from probe.bench.virtual.card import VirtualCard
 from probe.bench.virtual.clock import ForeignClock
 from probe.bench.virtual.equipment import virtual_equipment
 from probe.bench.virtual.mishaps import mishap
-from probe.bench.virtual.place import place_of
+from probe.bench.virtual.place import FULL_SCALE_OUT, place_of
 from probe.errors import BadInput
+from probe.facts import analyse_session
 from probe.session.model import Load
+from probe.simulate.build import read_stage
 from probe.simulate.tones import DEVICE_HZ
+from probe.simulate.write import simulate
+from tests.bench.guided.driven import drive, kit_file
 
 RATE = 48000.0
 R1 = Load("cold", "ground", 604.0, 0.001, "R1")
@@ -104,6 +109,47 @@ def test_the_interface_bends_what_it_hears_loop_back_included(tmp_path: Path) ->
     assert lines[20] == pytest.approx(1e-3 * peak**2 / 2, rel=1e-6)
     assert lines[30] == pytest.approx(4e-4 * peak**3 / 4, rel=1e-6)
     assert place_of("symmetrical-dual", exact=True).converted(heard) is heard
+
+
+GENERATOR = (
+    'format = "probe-stage/1"\ncircuit = "symmetrical-dual"\ntakes = ["open"]\n'
+    '[device]\nmaker = "Invented"\nmodel = "clean"\n'
+    "[truth.generator]\nsecond = 1e-3\nthird = 4e-4\n"
+)
+
+
+def test_the_interface_bends_what_it_plays(tmp_path: Path) -> None:
+    stage = tmp_path / "stage.toml"
+    stage.write_text(GENERATOR, "utf-8")
+    place = place_of(str(stage))
+    peak = 1.5
+    turns = 2.0 * np.pi * np.arange(480) / 48
+    played = np.stack([peak / FULL_SCALE_OUT * np.cos(turns)] * 2, axis=1)
+    lines = np.abs(np.fft.rfft(place.sent(played)[:, 0] * FULL_SCALE_OUT)) / 240
+    # closed form: a v^2 and b v^3 of a cosine of peak A hold a A^2 / 2 of the second harmonic and
+    # b A^3 / 4 of the third
+    assert lines[20] == pytest.approx(1e-3 * peak**2 / 2, rel=1e-6)
+    assert lines[30] == pytest.approx(4e-4 * peak**3 / 4, rel=1e-6)
+    assert place_of("symmetrical-dual", exact=True).sent(played) is played
+    with pytest.raises(BadInput, match=r"truth\.generator"):
+        simulate(read_stage(stage), tmp_path / "session")
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("lead", [True, False])
+def test_only_a_loop_back_tells_the_generators_distortion_from_the_devices(
+    tmp_path: Path, lead: bool
+) -> None:
+    """Lost: nobody sees in practice why distortion without that lead is a bound."""
+    stage = tmp_path / "stage.toml"
+    stage.write_text(GENERATOR.replace('takes = ["open"]\n', ""), "utf-8")
+    kit = kit_file(tmp_path, TEMPLATE if lead else TEMPLATE.replace("loop_back = true", ""))
+    run = drive(tmp_path / "s", "--virtual", str(stage), "--fast", "--kit", str(kit))
+    assert run.status == 0
+    fact = analyse_session(tmp_path / "s", draws=200)["sides"]["left"]["facts"]["differential_thd"]
+    # source: the device is straight, so its distortion is nothing: stated as a bound with the
+    # lead, and without it what the generator adds passes for the device's
+    assert (fact.get("bound") == "below") == lead
 
 
 def test_sides_that_a_stage_file_has_not_are_refused_at_once(tmp_path: Path) -> None:
