@@ -52,7 +52,7 @@ from probe.advice.together import best_sets, taken
 from probe.advice.wiring import OPTIONS, Option
 from probe.errors import BadInput
 
-__all__ = ["BY_ID", "advise", "allowed", "ask"]
+__all__ = ["BY_ID", "advise", "allowed", "ask", "ask_together"]
 
 
 def advise(facts: Facts, sources: Mapping[str, Sources], destination: Destination) -> Advice:
@@ -114,6 +114,13 @@ def ask(
     """
     destination = replace(destination, mains_hz=_subject(facts)[2])
     return _chosen(facts, sources, destination, Memory() if memory is None else memory)[0]
+
+
+def ask_together(facts: Facts, sources: Mapping[str, Sources], destination: Destination) -> Advice:
+    """Return the options and the choice; of several boxes that of the best set."""
+    destination = replace(destination, mains_hz=_subject(facts)[2])
+    found, desks, bare = _chosen(facts, sources, destination, Memory())
+    return taken(replace(found, sets=best_sets(desks, found)[0]), bare)
 
 
 def _chosen(

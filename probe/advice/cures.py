@@ -24,7 +24,7 @@ LADDER = (
      "a three-conductor lead, whose signal return is not the shield"),
     ("balanced-input", ("xlr-to-xlr",), "the balanced input, fed from the balanced output"),
     ("isolating-transformer", ("rca-to-xlr/transformer", "xlr-to-rca/transformer",
-                               "rca-to-rca/transformer"),
+                               "xlr-to-xlr/transformer", "rca-to-rca/transformer"),
      "an audio isolating transformer at the receiver"),
 )  # fmt: skip
 """Cures in order: code, the options that are one, and what it is in words."""

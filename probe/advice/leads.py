@@ -90,6 +90,9 @@ _SHORT_XLR = _piece("lead", "xlr-female", "xlr-male", "1-1 2-2 3-3", "destinatio
 WAYS: dict[str, tuple[tuple[Piece, ...], ...]] = {
     "rca-to-rca": ((_RCA,),),
     "xlr-to-xlr": ((_XLR,),),
+    "xlr-to-xlr/transformer": (
+        (_XLR, _piece("transformer", "xlr-female", "xlr-male", "", "destination"), _SHORT_XLR),
+    ),
     "xlr-to-rca/pin-3-open": (
         (_piece("lead", "xlr-female", "rca-male", "2-centre 1-shell"),),
         (_piece("adapter", "xlr-female", "rca-female", "2-centre 1-shell", "source"), _RCA),

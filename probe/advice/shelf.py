@@ -269,6 +269,15 @@ price = 85.0
 stock = 2
 
 [[part]]
+name = "Isolator, XLR in and out"   # pin 1 of its two sides must not be joined
+kind = "transformer"
+from = "xlr-female"
+to = "xlr-male"
+transformer = "alder"
+price = 95.0
+stock = 2
+
+[[part]]
 name = "Isolator, RCA in and out"   # its two shells must not be joined
 kind = "transformer"
 from = "rca-female"

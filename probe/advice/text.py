@@ -32,7 +32,7 @@ FIRST = (
 )
 """Cautions that stand before any choice."""
 
-AT_ONCE = ("shared-output", "together-not-all", "together", "together-suffers",
+AT_ONCE = ("shared-output", "splitter-buys", "together-not-all", "together", "together-suffers",
            "together-not-settled", "together-mind", "outputs-shared")  # fmt: skip
 """Cautions of several boxes at once, which stand with what is chosen for each."""
 

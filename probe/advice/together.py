@@ -320,7 +320,8 @@ def _said(
             "Several leads hang on one output here: the device needs a second socket, or a "
             "splitter that joins like pins."
         )
-        notes.append(Note("shared-output", f"{says} {buys}" if buys else says))
+        notes.append(Note("shared-output", says))
+        notes += [Note("splitter-buys", buys)] if buys else []
     if best.says:
         notes.append(_not_as_alone(best))
     elif best is not own:

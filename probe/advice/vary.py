@@ -18,7 +18,7 @@ from typing import Any
 import numpy as np
 
 from probe.advice import thresholds as limit
-from probe.advice.advise import ask
+from probe.advice.advise import ask_together
 from probe.advice.destination import Cable, Destination
 from probe.advice.model import RANKING
 from probe.advice.rows import WIDTH
@@ -210,6 +210,8 @@ class Sweep:
     flips: tuple[Flip, ...]
     not_computed: tuple[str, ...] = ()
     """What of hum and noise no answer had: where it would flip the choice is not seen."""
+    boxes: tuple[str, ...] = ()
+    """Whom the choices are for, in their order."""
 
     @property
     def lacks(self) -> tuple[str, ...]:
@@ -236,10 +238,10 @@ class Sweep:
         """Return the table for a terminal."""
         head = f"What if: {self.name.replace('-', ' ')}"
         if self.name == KIND:
-            rows = [f"{KINDS[str(p.value)]:<44} {_named(p.chosen)}" for p in self.points]
+            rows = [f"{KINDS[str(p.value)]:<44} {self._named(p.chosen)}" for p in self.points]
             return [head, *rows]
         rows = [
-            f"{_shown(a):>8} to {_shown(b):>8} {self.unit:<4} {_named(chosen)}"
+            f"{_shown(a):>8} to {_shown(b):>8} {self.unit:<4} {self._named(chosen)}"
             for a, b, chosen in self.ranges()
         ]
         if self.not_computed:
@@ -253,11 +255,19 @@ class Sweep:
         ]
         return [head, *rows, *told]
 
+    def _named(self, chosen: tuple[str | None, ...]) -> str:
+        """Return what is chosen; of several boxes each with its name."""
+        if len(self.boxes) < 2:
+            return " and ".join(c or "nothing" for c in chosen) or "nothing"
+        held = zip(chosen, self.boxes, strict=False)
+        return " and ".join(f"{c or 'nothing'} ({box})" for c, box in held)
+
     def to_json(self) -> dict[str, Any]:
         """Return the sweep as plain values."""
         return {
             "what": self.name,
             "unit": self.unit,
+            "destinations": list(self.boxes),
             "points": [{"value": p.value, "chosen": list(p.chosen)} for p in self.points],
             "flips": [
                 {"low": f.low, "high": f.high, "from": list(f.before), "to": list(f.after)}
@@ -266,10 +276,6 @@ class Sweep:
             "not_computed": list(self.not_computed),
             "says": list(self.lacks),
         }
-
-
-def _named(chosen: tuple[str | None, ...]) -> str:
-    return " and ".join(c or "nothing" for c in chosen) or "nothing"
 
 
 def _shown(value: float, digits: int = 3) -> str:
@@ -299,7 +305,7 @@ def sweep(
     def choose(value: float) -> tuple[str | None, ...]:
         if progress is not None:
             progress(value)
-        answer = ask(facts, sources, change(destination, value, full))
+        answer = ask_together(facts, sources, change(destination, value, full))
         lacking.update(dict.fromkeys(n for n in RANKING if n in answer.not_computed))
         return tuple(c.option for c in answer.choices)
 
@@ -310,7 +316,13 @@ def sweep(
         if one.chosen != next_.chosen
         for flip in _narrowed(one, next_, choose, axis)
     ]
-    return Sweep(axis.name, axis.unit, tuple(points), tuple(flips), tuple(lacking))
+    return Sweep(
+        axis.name, axis.unit, tuple(points), tuple(flips), tuple(lacking), _boxes(destination)
+    )
+
+
+def _boxes(destination: Destination) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(socket.box for socket in destination.inputs))
 
 
 def _full(facts: Mapping[str, Any], destination: Destination) -> float:
@@ -357,6 +369,6 @@ def _kinds(
             name: {**side, "stage": {**side.get("stage", {}), "kind": kind, "also_possible": []}}
             for name, side in facts["sides"].items()
         }
-        asked = ask({**facts, "sides": sides}, sources, destination)
+        asked = ask_together({**facts, "sides": sides}, sources, destination)
         points.append(Point(kind, tuple(c.option for c in asked.choices)))
-    return Sweep(KIND, "", tuple(points), ())
+    return Sweep(KIND, "", tuple(points), (), boxes=_boxes(destination))

@@ -77,6 +77,10 @@ OPTIONS = (
            "an RCA lead: centre to centre, shell to shell"),
     Option("xlr-to-xlr", "xlr", "xlr", "through", None, 1, True,
            "an XLR lead: 1 to 1, 2 to 2, 3 to 3"),
+    Option("xlr-to-xlr/transformer", "xlr", "xlr", "transformer",
+           "audio isolating transformer, at the destination", 3, True,
+           "an XLR lead to an isolating transformer at the destination: pins 2 and 3 to its "
+           "primary, its secondary to pins 2 and 3; pin 1 of the two sides is not joined"),
     Option("xlr-to-rca/pin-3-open", "xlr", "rca", "open", "XLR female to RCA, at the source", 2,
            False, "XLR to RCA: pin 2 to the centre, pin 1 to the shell, pin 3 to nothing"),
     Option("xlr-to-rca/pin-3-tied-at-source", "xlr", "rca", "tied-at-source",
@@ -178,7 +182,8 @@ def _from_xlr(network: Network, option: Option, cable: Cable) -> tuple[tuple[str
         return ("hot", "cold"), True
     if option.pin_3 == "transformer":
         _conductor(network, "wire3", "cold", "wire3", shield_end, cable)
-        network.transformer(ISOLATOR, ("wire2", "wire3"), ("in2", GROUND), option.part)
+        beside = "in3" if option.to == "xlr" else GROUND
+        network.transformer(ISOLATOR, ("wire2", "wire3"), ("in2", beside), option.part)
         return ("hot", "cold"), False
     _conductor(network, "wire3", "cold", "in3", GROUND, cable)
     if option.pin_3 == "tied-at-destination":

@@ -126,7 +126,7 @@ def render_leaflet(advice: Mapping[str, Any], heading: Heading | None = None) ->
     """
     from probe.report.page import environment
 
-    leaves, varied = leaves_of(advice), varied_of(advice.get("vary"))
+    leaves, varied = leaves_of(advice), varied_of(advice.get("vary"), places_in(advice))
     if varied is not None and varied.nothing:  # one sentence is no side of paper
         leaves = tuple(replace(leaf, notes=(*leaf.notes, varied.nothing)) for leaf in leaves)
         varied = None

@@ -38,8 +38,11 @@ class Varied:
     """Where the choice stays what it is: all there is to say."""
 
 
-def varied_of(document: object) -> Varied | None:
-    """Return the view of the ``vary`` part of an advice document, or None where there is none."""
+def varied_of(document: object, places: Mapping[str, str] | None = None) -> Varied | None:
+    """Return the view of the ``vary`` part of an advice document, or None where there is none.
+
+    ``places``: what the boxes are called.
+    """
     if not isinstance(document, Mapping):
         return None
     what = clean(document.get("what") or "", 40).replace("-", " ")
@@ -48,9 +51,12 @@ def varied_of(document: object) -> Varied | None:
     flips = [f for f in listing(document, "flips") if isinstance(f, Mapping)]
     if not points:
         return None
+    held = [str(box) for box in listing(document, "destinations")]
+    named = [(places or {}).get(box) or clean(box, 60) for box in held]
+    boxes = named if len(named) > 1 else []
     if number(points[0]) is None:
         title = f"What if the {what} were different"
-        return Varied(title, what.capitalize(), _kind_rows(points), (), (), None, "")
+        return Varied(title, what.capitalize(), _kind_rows(points, boxes), (), (), None, "")
     spans = _spans(points, flips)
     told = tuple(
         f"Flips between {_at(f.get('low'), unit, 4)} and {_at(f.get('high'), unit, 4)}."
@@ -66,10 +72,10 @@ def varied_of(document: object) -> Varied | None:
     return Varied(
         title=title,
         what=what.capitalize(),
-        rows=tuple((f"{_at(a, unit)} to {_at(b, unit)}", _named(c)) for a, b, c in spans),
+        rows=tuple((_between(a, b, unit), _named(c, boxes)) for a, b, c in spans),
         flips=told,
         lacking=lacking,
-        drawing=_drawing(spans, what, unit),
+        drawing=_drawing(spans, what, unit, boxes),
         caption=f"Where each way is the choice, over the {what}.",
         nothing=""
         if changes
@@ -77,9 +83,16 @@ def varied_of(document: object) -> Varied | None:
     )
 
 
-def _kind_rows(points: Sequence[Mapping[str, Any]]) -> tuple[tuple[str, str], ...]:
+def _between(low: float, high: float, unit: str) -> str:
+    """Return a range that does not break between a figure and its unit."""
+    return f"{_at(low, unit)} to {_at(high, unit)}".replace(" ", "\u00a0")
+
+
+def _kind_rows(
+    points: Sequence[Mapping[str, Any]], boxes: Sequence[str]
+) -> tuple[tuple[str, str], ...]:
     return tuple(
-        (words.KINDS.get(str(p.get("value")), clean(p.get("value"), 40)), _named(_chosen(p)))
+        (words.KINDS.get(str(p.get("value")), clean(p.get("value"), 40)), _named(_chosen(p), boxes))
         for p in points
     )
 
@@ -88,8 +101,11 @@ def _chosen(point: Mapping[str, Any]) -> tuple[Any, ...]:
     return tuple(listing(point, "chosen"))
 
 
-def _named(chosen: Sequence[Any]) -> str:
+def _named(chosen: Sequence[Any], boxes: Sequence[str]) -> str:
+    """Return what is chosen; of several boxes each with its name."""
     names = [words.OPTIONS.get(str(c)) or clean(c, 60) if c else "nothing yet" for c in chosen]
+    if boxes:
+        return "; ".join(f"{box}: {name}" for box, name in zip(boxes, names, strict=False))
     return " and ".join(names) or "nothing yet"
 
 
@@ -111,8 +127,8 @@ def _spans(points: Sequence[Mapping[str, Any]], flips: Sequence[Mapping[str, Any
     return [(edges[k], edges[k + 1], c) for k, c in enumerate(chosen)]
 
 
-def _drawing(spans: Sequence[Span], what: str, unit: str) -> Markup:
-    names = list(dict.fromkeys(_named(c) for _, _, c in spans))
+def _drawing(spans: Sequence[Span], what: str, unit: str, boxes: Sequence[str]) -> Markup:
+    names = list(dict.fromkeys(_named(c, boxes) for _, _, c in spans))
     low, high = spans[0][0], spans[-1][1]
     rows = [_lines(name) for name in names]
     tops = [_TOP + sum(_ROW + _LINE * (len(r) - 1) for r in rows[:k]) for k in range(len(rows) + 1)]
@@ -134,13 +150,15 @@ def _drawing(spans: Sequence[Span], what: str, unit: str) -> Markup:
             line([(place(a), y + 15.0), (place(a), y + 35.0)], "flip") for a, _, _ in spans[1:]
         ]
         for a, b, chosen in spans:
-            if _named(chosen) == name:
+            if _named(chosen, boxes) == name:
                 parts.append(box(place(a), y + 18.0, max(place(b) - place(a), 2.0), 14.0, "filled"))
     parts.append(line([(_LEFT, bottom), (_RIGHT, bottom)], "axis"))
     for value in _ticks(low, high):
         anchor = "start" if value == low else "end" if value == high else "middle"
         parts.append(label(_at(value, unit), place(value), bottom + 20.0, "small", anchor))
-    described = "; ".join(f"{_at(a, unit)} to {_at(b, unit)}: {_named(c)}" for a, b, c in spans)
+    described = "; ".join(
+        f"{_at(a, unit)} to {_at(b, unit)}: {_named(c, boxes)}" for a, b, c in spans
+    )
     return picture("vary", f"The choice over the {what}", f"{described}.", (_WIDTH, height), parts)
 
 

@@ -374,6 +374,7 @@ def fact_words(name: str) -> FactWords:
 OPTIONS = {
     "rca-to-rca": "RCA lead, single-ended to single-ended",
     "xlr-to-xlr": "XLR lead, pins 1, 2 and 3 straight through",
+    "xlr-to-xlr/transformer": "XLR lead through an audio isolating transformer",
     "xlr-to-rca/pin-3-open": "XLR to RCA: pin 2 to the centre, pin 1 to the shell, pin 3 left open",
     "xlr-to-rca/pin-3-tied-at-source": "XLR to RCA: pin 3 joined to pin 1 at the source",
     "xlr-to-rca/pin-3-tied-at-destination": "XLR to RCA: pin 3 on its own conductor, joined to the "

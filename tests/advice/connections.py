@@ -143,6 +143,10 @@ def _xlr_to_xlr(cable: Cable) -> list[str]:
 _LEADS = {
     "rca-to-rca": lambda k: [*_wire("w", "r", "i2", "g", k), _shield("g", k)],
     "xlr-to-xlr": _xlr_to_xlr,
+    "xlr-to-xlr/transformer": lambda k: [
+        *_wire("w2", "h", "p2", "0", k), *_wire("w3", "c", "p3", "0", k),
+        *_iso("p2", "p3", "i2", "i3"),
+    ],
     "xlr-to-rca/pin-3-open": lambda k: [*_wire("w", "h", "i2", "g", k), _shield("g", k)],
     "xlr-to-rca/pin-3-tied-at-source": lambda k: [
         *_wire("w", "h", "i2", "g", k), _shield("g", k), *_tie("c", "0"),

@@ -175,7 +175,8 @@ def test_tied_and_open_agree_for_a_silent_uncoupled_pin_3(
 def test_names_of_options_are_stable() -> None:
     # the list that other people's files rely on
     assert [o.id for o in OPTIONS] == [
-        "rca-to-rca", "xlr-to-xlr", "xlr-to-rca/pin-3-open", "xlr-to-rca/pin-3-tied-at-source",
+        "rca-to-rca", "xlr-to-xlr", "xlr-to-xlr/transformer",
+        "xlr-to-rca/pin-3-open", "xlr-to-rca/pin-3-tied-at-source",
         "xlr-to-rca/pin-3-tied-at-destination", "xlr-to-rca/transformer",
         "rca-to-xlr/pin-3-tied-at-source", "rca-to-xlr/pin-3-tied-at-destination",
         "rca-to-xlr/pin-3-open", "rca-to-xlr/transformer", "rca-to-rca/transformer",

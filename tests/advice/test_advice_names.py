@@ -18,6 +18,7 @@ from probe.advice.wiring import OPTIONS
 from tests.advice.stages import facts, symmetrical
 
 IDS = {
+    "xlr-to-xlr/transformer",
     "rca-to-rca", "xlr-to-xlr", "xlr-to-rca/pin-3-open", "xlr-to-rca/pin-3-tied-at-source",
     "xlr-to-rca/pin-3-tied-at-destination", "xlr-to-rca/transformer",
     "rca-to-xlr/pin-3-tied-at-source", "rca-to-xlr/pin-3-tied-at-destination",

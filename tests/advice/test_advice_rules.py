@@ -75,10 +75,10 @@ def changed(socket: Input, **more: Any) -> Input:
         (("xlr", "rca"), (RCA,), 6),
         (("xlr",), (RCA,), 4),
         (("rca",), (RCA,), 2),
-        (("xlr", "rca"), (XLR,), 5),
+        (("xlr", "rca"), (XLR,), 6),
         (("rca",), (XLR,), 4),
-        (("xlr",), (XLR,), 1),
-        (("xlr", "rca"), (RCA, XLR), 11),
+        (("xlr",), (XLR,), 2),
+        (("xlr", "rca"), (RCA, XLR), 12),
     ],
 )
 def test_only_what_the_connectors_allow(

@@ -59,6 +59,7 @@ def test_a_splitter_is_used_where_it_buys_less_hum() -> None:
     assert [c.option for c in found.choices] == ["xlr-to-xlr", "xlr-to-rca/transformer"]
     (told,) = [c.message for c in found.cautions if c.code == "shared-output"]
     assert "needs a second socket, or a splitter" in told
+    (told,) = [c.message for c in found.cautions if c.code == "splitter-buys"]
     # what it buys is said, with the figure
     assert "rca-to-rca/transformer: hum 8" in told
 

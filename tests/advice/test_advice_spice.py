@@ -74,6 +74,12 @@ CASES = [
     ("3", 3, "xlr-to-xlr", xlr("buffered", 50e3, "each-leg", "open"), lead(10.0), 0.0),
     ("1", 2, "rca-to-rca/transformer", rca(600.0), lead(100.0), 0.0),
     ("valve", 2, "rca-to-rca/transformer", rca(), lead(10.0), 0.0),
+    ("1", 3, "xlr-to-xlr/transformer", xlr("difference-amplifier", 20e3, "each-leg"),
+     lead(60.0), 0.02),
+    ("5", 2, "xlr-to-xlr/transformer", xlr("buffered", 50e3, "each-leg"),
+     lead(10.0), 0.0),
+    ("2", 1, "xlr-to-xlr/transformer", xlr("transformer", 10e3, "between-legs"),
+     lead(100.0), 0.0),
 ]  # fmt: skip
 
 

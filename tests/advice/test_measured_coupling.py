@@ -88,7 +88,7 @@ def test_both_in_use_as_the_circuit_has_it(tmp_path: Path) -> None:
     # 1 V; of a difference amplifier, whose pin 2 is alone loaded so, the same. The pair takes it
     # on both legs alike
     assert [c.option for c in advice.choices] == ["xlr-to-xlr", "xlr-to-rca/transformer"]
-    (told,) = [c.message for c in advice.cautions if c.code == "shared-output"]
+    (told,) = [c.message for c in advice.cautions if c.code == "splitter-buys"]
     assert "rca-to-rca/transformer: hum 79." in told
 
 

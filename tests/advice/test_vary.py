@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from typing import Any
 
 import pytest
 
-from probe.advice.destination import Cable, Destination, GroundPath, Input
+from probe.advice.advise import advise
+from probe.advice.destination import Cable, Destination, GroundPath, Input, together
+from probe.advice.ground import of_preset
 from probe.advice.subject import EVERY_KIND
+from probe.advice.typed import typed_destination
 from probe.advice.vary import NARROWED, Sweep, read_axis, sweep
 from probe.errors import BadInput
 from probe.report.varied import varied_of
@@ -147,3 +151,27 @@ def test_thousands() -> None:
     axis = read_axis("receiver-impedance=1k..100k")
     # closed form: k is a thousand
     assert (axis.low, axis.high) == (1e3, 1e5)
+
+
+def test_of_several_boxes_the_set_is_walked_and_each_has_its_name() -> None:
+    """Or the what-if names other leads than the sheets, for nobody knows which box."""
+    boxes = together([
+        replace(typed_destination(t, 50.0), cable=Cable(8.0, 8e-10, 0.24, 0.02))
+        for t in ("xlr:20k/leg:2V", "rca:20k:1V:sub")
+    ])  # fmt: skip
+    boxes = replace(
+        boxes, inputs=tuple(replace(s, ground=of_preset("two-rooms")) for s in boxes.inputs)
+    )
+    stage = source(diff=2.0, z_diff=100.0, z_common=25.0, single=1.0, z_single=50.0)
+    for z in (stage.z, stage.z_draws, stage.legs_z, stage.legs_z_draws):
+        z[..., :2, 2] = z[..., 2, :2] = 0.0  # an amplifier for each output
+    document = facts(device={"full_output_volts": 4.0})
+    advice = advise(document, {"left": stage}, boxes)
+    found = sweep(read_axis("cable-length=7..9"), document, {"left": stage}, boxes)
+    # the same circuit at the same length is the same answer
+    assert {p.chosen for p in found.points} == {tuple(c.option for c in advice.choices)}
+    assert found.points[0].chosen == ("xlr-to-xlr", "rca-to-rca/transformer")
+    assert "rca-to-rca/transformer (rca:20k:1V:sub)" in " ".join(found.lines())
+    view = varied_of(found.to_json(), {"rca:20k:1V:sub": "subwoofer, RCA input"})
+    assert view is not None
+    assert "subwoofer, RCA input: RCA lead through" in view.rows[0][1]
