@@ -256,11 +256,15 @@ def ask_meters(
         "alternating volts and type what the meter shows; Enter leaves a reading out."
     )
     done = _metered(store, direct_only=valve)
+    forbidding = _forbidding(store)
     for side in sides:
         for between in meters.places(device):
-            if (side, between) in done:
+            before = forbidding.get((side, between))
+            if before is not None:
+                talk.warn("Metered before", meters.judge(before).text)
+            elif (side, between) in done:
                 continue
-            while not _ask_reading(talk, store, side, between):
+            while not _ask_reading(talk, store, side, between, before):
                 pass
     while not _ask_grounds(talk, store):
         pass
@@ -280,6 +284,17 @@ def _metered(store: SessionFolder, *, direct_only: bool) -> set[tuple[str, tuple
     return {
         (m["side"], tuple(m["between"])) for m in store.meters if "volts_dc" in m or not direct_only
     }
+
+
+def _forbidding(store: SessionFolder) -> dict[tuple[str, tuple[str, ...]], MeterReading]:
+    """Return readings above which nothing may be connected, by side and place: asked again."""
+    found = {}
+    for m in store.meters:
+        place = (m["side"], tuple(m["between"]))
+        reading = MeterReading(*place, m.get("volts_dc"), m.get("volts_ac"))
+        if meters.judge(reading).weight == "stop":
+            found[place] = reading
+    return found
 
 
 def _require_all_metered(store: SessionFolder, device: Device, sides: tuple[Side, ...]) -> None:
@@ -317,17 +332,32 @@ def _ask_grounds(talk: Dialogue, store: SessionFolder) -> bool:
     return True
 
 
-def _ask_reading(talk: Dialogue, store: SessionFolder, side: Side, between: Any) -> bool:
-    """Ask for one place; return False where it has to be asked again."""
+def _ask_reading(
+    talk: Dialogue,
+    store: SessionFolder,
+    side: Side,
+    between: Any,
+    before: MeterReading | None = None,
+) -> bool:
+    """Ask for one place; return False where it has to be asked again.
+
+    ``before``: an earlier reading there that forbids to connect; it stands until one is better.
+    """
     where = f"{'' if side == 'mono' else side + ', '}between {meters.SPOKEN[between]}"
     dc = talk.number("meter-dc", f"Direct volts {where}", "V", -1000.0, 1000.0, None)
     ac = talk.number("meter-ac", f"Alternating volts {where}", "V", 0.0, 1000.0, None)
+    if before is not None and meters.left_open(before, dc, ac):  # it stands
+        raise BadInput(meters.judge(before).text)
     if dc is None and ac is None:
         return True
     judged = meters.judge(MeterReading(side, between, dc, ac))
     table = {"side": side, "between": list(between), "volts_dc": dc, "volts_ac": ac}
     said = {k: v for k, v in table.items() if v is not None}
     if judged.weight == "stop":
+        talk.warn("Nothing may be connected", judged.text)
+        ways = {"e": "end here; the session asks again", "a": "typed wrongly: once more"}
+        if talk.choose("meter-stops", "What now?", ways, "e") == "a":
+            return False
         store.add_meter(said)
         raise BadInput(judged.text)
     if judged.weight == "ask":

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 from probe.numbers import number
@@ -51,6 +51,8 @@ SPOKEN = {
 def judge(reading: MeterReading) -> Judged:
     """Say what a reading between two terminals means."""
     where = SPOKEN.get(reading.between, " and ".join(reading.between))
+    if reading.side != "mono":
+        where += f" of the {reading.side} output"
     volts_dc, volts_ac = abs(reading.volts_dc or 0.0), reading.volts_ac or 0.0
     if volts_dc > FAULT_VOLTS_DC:
         return Judged(
@@ -77,6 +79,15 @@ def judge(reading: MeterReading) -> Judged:
             "playing, or does its chassis float? Join pin 1 first and measure again.",
         )
     return Judged("fine", f"{where}: nothing that stands in the way")
+
+
+def left_open(before: MeterReading | None, dc: float | None, ac: float | None) -> bool:
+    """Whether what was typed now leaves standing an earlier reading that forbids to connect."""
+    if before is None:
+        return False
+    volts_dc = before.volts_dc if dc is None else None
+    volts_ac = before.volts_ac if ac is None else None
+    return judge(replace(before, volts_dc=volts_dc, volts_ac=volts_ac)).weight == "stop"
 
 
 def judge_grounds(volts_ac: float) -> Judged:

@@ -181,12 +181,17 @@ class SessionFolder:
             number += 1
 
     def add_meter(self, meter: TakeTable) -> None:
-        """Add a meter reading; session.toml is written anew."""
-        self.meters.append(dict(meter))
+        """Add a meter reading, in place of an earlier one there; session.toml is written anew."""
+        before = self.meters
+        there = [(m["side"], tuple(m["between"])) for m in before]
+        place = (meter["side"], tuple(meter["between"]))
+        earlier = before[there.index(place)] if place in there else {}
+        kept = [m for m, at in zip(before, there, strict=True) if at != place]
+        self.meters = [*kept, {**earlier, **meter}]
         try:
             self._write_session()
         except BadInput:
-            self.meters.pop()
+            self.meters = before
             raise
 
     def begin(self, take: TakeTable) -> Path:

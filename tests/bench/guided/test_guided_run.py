@@ -6,6 +6,7 @@ import json
 import re
 import subprocess
 import sys
+import tomllib
 from dataclasses import replace
 from pathlib import Path
 
@@ -21,7 +22,7 @@ from probe.report import render_summary
 from probe.session.model import Device
 from probe.session.read import read_session
 from probe.simulate.library import load
-from tests.bench.guided.driven import Run, drive, kit_file
+from tests.bench.guided.driven import Answer, Run, drive, kit_file
 
 METERED = {"Direct volts": "0.002", "Alternating volts": "0.001"}
 
@@ -253,6 +254,44 @@ def test_direct_voltage_stops_before_anything_is_connected(tmp_path: Path) -> No
     # source: the limit above which a fault or a bridged stage is suspected, 2 V
     assert "above 2 V suspect" in run.text.replace("\n", " ")
     assert not list((tmp_path / "session").glob("*.wav"))
+
+
+def metered(tmp_path: Path, pin_2: Answer) -> Run:
+    """A run until the first take, with this typed for the direct volts of pin 2."""
+    words = ("--virtual", "core-and-inverter", "--fast", "--kit", str(kit_file(tmp_path)))
+    answers = {"left, between pin 2 and pin 1": "", "volts": "0.002", "r/s": "q", "y/s": "s"}
+    first = {"Direct volts left, between pin 2 and pin 1": pin_2}
+    return drive(tmp_path / "session", *words, answers={**first, **answers})
+
+
+def test_a_reading_that_forbids_to_connect_is_asked_for_again(tmp_path: Path) -> None:
+    """Lost: the session went on the second time as if nothing had been metered."""
+    first = metered(tmp_path, "0.3")
+    assert first.status == 2
+    assert "0.3 V direct between pin 2 and pin 1 of the left output" in " ".join(first.text.split())
+    # Enter leaves it as it was; another reading as high is none the better
+    for said, volts in (("", "0.3"), ("0.25", "0.25")):
+        again = metered(tmp_path, said)
+        assert again.status == 2
+        assert "Metered before" in again.text
+        assert f"probe: {volts} V direct between" in again.text
+    assert not list((tmp_path / "session").glob("*.wav"))
+    assert metered(tmp_path, "0.003").status == 3
+    text = (tmp_path / "session" / "session.toml").read_text("utf-8")
+    kept = [m["volts_dc"] for m in tomllib.loads(text)["meter"] if m["between"][0] == "hot"]
+    assert kept == [0.003]
+
+
+def test_a_reading_typed_wrongly_is_typed_again(tmp_path: Path) -> None:
+    typed = iter(["3", "0.003"])
+    words = ("--virtual", "core-and-inverter", "--fast", "--kit", str(kit_file(tmp_path)))
+    answers: dict[str, Answer] = {
+        "Direct volts left, between pin 2": lambda _heard: next(typed),
+        "e/a": "a", "volts": "0.002", "r/s": "q", "y/s": "s",
+    }  # fmt: skip
+    run = drive(tmp_path / "session", *words, answers=answers)
+    assert run.status == 3
+    assert "above 2 V suspect" in " ".join(run.text.split())
 
 
 @pytest.mark.parametrize(("key", "word"), [("h", "headphone"), ("s", "loudspeaker")])
