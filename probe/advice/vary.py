@@ -30,6 +30,9 @@ from probe.formats.text import nearest, quoted
 STEPS = 9
 """Points of a range before it is narrowed: an octave or two apart on the ranges people ask for."""
 
+NARROW = 30
+"""Columns of a head that leaves room beside it for the names of boxes."""
+
 NARROWED = 0.01
 """Width of a flip as a share of its place (volume: of 10 dB) at which halving stops."""
 
@@ -238,11 +241,16 @@ class Sweep:
         """Return the table for a terminal."""
         head = f"What if: {self.name.replace('-', ' ')}"
         if self.name == KIND:
-            rows = [f"{KINDS[str(p.value)]:<44} {self._named(p.chosen)}" for p in self.points]
+            rows = [
+                line
+                for p in self.points
+                for line in self._rows(f"{KINDS[str(p.value)]:<44} ", p.chosen)
+            ]
             return [head, *rows]
         rows = [
-            f"{_shown(a):>8} to {_shown(b):>8} {self.unit:<4} {self._named(chosen)}"
+            line
             for a, b, chosen in self.ranges()
+            for line in self._rows(f"{_shown(a):>8} to {_shown(b):>8} {self.unit:<4} ", chosen)
         ]
         if self.not_computed:
             how = " (--ground)" if "hum" in self.not_computed else ""
@@ -255,12 +263,20 @@ class Sweep:
         ]
         return [head, *rows, *told]
 
-    def _named(self, chosen: tuple[str | None, ...]) -> str:
-        """Return what is chosen; of several boxes each with its name."""
+    def _rows(self, head: str, chosen: tuple[str | None, ...]) -> list[str]:
+        """Return what is chosen in lines; of several boxes one for each, with its name."""
         if len(self.boxes) < 2:
-            return " and ".join(c or "nothing" for c in chosen) or "nothing"
-        held = zip(chosen, self.boxes, strict=False)
-        return " and ".join(f"{c or 'nothing'} ({box})" for c, box in held)
+            return [head + (" and ".join(c or "nothing" for c in chosen) or "nothing")]
+        told = [f"{c or 'nothing'} ({b})" for c, b in zip(chosen, self.boxes, strict=False)]
+        lines = [head.rstrip()] if len(head) > NARROW else []
+        indent = " " * min(len(head), NARROW)
+        for k, text in enumerate(told):
+            first = head if k == 0 and not lines else indent
+            lines += textwrap.wrap(
+                text, WIDTH, initial_indent=first, subsequent_indent=f"{indent}  ",
+                break_on_hyphens=False,
+            )  # fmt: skip
+        return lines
 
     def to_json(self) -> dict[str, Any]:
         """Return the sweep as plain values."""

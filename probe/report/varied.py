@@ -6,6 +6,7 @@ import math
 import textwrap
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from string import ascii_uppercase
 from typing import Any
 
 from markupsafe import Markup
@@ -58,6 +59,7 @@ def varied_of(document: object, places: Mapping[str, str] | None = None) -> Vari
         title = f"What if the {what} were different"
         return Varied(title, what.capitalize(), _kind_rows(points, boxes), (), (), None, "")
     spans = _spans(points, flips)
+    letters = _letters(spans, boxes)
     told = tuple(
         f"Flips between {_at(f.get('low'), unit, 4)} and {_at(f.get('high'), unit, 4)}."
         for f in flips
@@ -72,15 +74,21 @@ def varied_of(document: object, places: Mapping[str, str] | None = None) -> Vari
     return Varied(
         title=title,
         what=what.capitalize(),
-        rows=tuple((_between(a, b, unit), _named(c, boxes)) for a, b, c in spans),
+        rows=tuple((_between(a, b, unit), f"{letters[c]}{_named(c, boxes)}") for a, b, c in spans),
         flips=told,
         lacking=lacking,
-        drawing=_drawing(spans, what, unit, boxes),
+        drawing=_drawing(spans, what, unit, boxes, letters),
         caption=f"Where each way is the choice, over the {what}.",
         nothing=""
         if changes
         else f"{title}, from {_at(spans[0][0], unit)} to {_at(spans[-1][1], unit)}.",
     )
+
+
+def _letters(spans: Sequence[Span], boxes: Sequence[str]) -> dict[tuple[Any, ...], str]:
+    """Return a letter for each set of leads, which the figure has and the table; none for one."""
+    chosen = dict.fromkeys(c for _, _, c in spans)
+    return {c: f"{ascii_uppercase[k % 26]}: " if boxes else "" for k, c in enumerate(chosen)}
 
 
 def _between(low: float, high: float, unit: str) -> str:
@@ -127,8 +135,17 @@ def _spans(points: Sequence[Mapping[str, Any]], flips: Sequence[Mapping[str, Any
     return [(edges[k], edges[k + 1], c) for k, c in enumerate(chosen)]
 
 
-def _drawing(spans: Sequence[Span], what: str, unit: str, boxes: Sequence[str]) -> Markup:
-    names = list(dict.fromkeys(_named(c, boxes) for _, _, c in spans))
+def _drawing(
+    spans: Sequence[Span],
+    what: str,
+    unit: str,
+    boxes: Sequence[str],
+    letters: Mapping[tuple[Any, ...], str],
+) -> Markup:
+    def short(chosen: tuple[Any, ...]) -> str:
+        return letters[chosen].rstrip(": ") or _named(chosen, boxes)
+
+    names = list(dict.fromkeys(short(c) for _, _, c in spans))
     low, high = spans[0][0], spans[-1][1]
     rows = [_lines(name) for name in names]
     tops = [_TOP + sum(_ROW + _LINE * (len(r) - 1) for r in rows[:k]) for k in range(len(rows) + 1)]
@@ -150,14 +167,14 @@ def _drawing(spans: Sequence[Span], what: str, unit: str, boxes: Sequence[str]) 
             line([(place(a), y + 15.0), (place(a), y + 35.0)], "flip") for a, _, _ in spans[1:]
         ]
         for a, b, chosen in spans:
-            if _named(chosen, boxes) == name:
+            if short(chosen) == name:
                 parts.append(box(place(a), y + 18.0, max(place(b) - place(a), 2.0), 14.0, "filled"))
     parts.append(line([(_LEFT, bottom), (_RIGHT, bottom)], "axis"))
     for value in _ticks(low, high):
         anchor = "start" if value == low else "end" if value == high else "middle"
         parts.append(label(_at(value, unit), place(value), bottom + 20.0, "small", anchor))
     described = "; ".join(
-        f"{_at(a, unit)} to {_at(b, unit)}: {_named(c, boxes)}" for a, b, c in spans
+        f"{_at(a, unit)} to {_at(b, unit)}: {letters[c]}{_named(c, boxes)}" for a, b, c in spans
     )
     return picture("vary", f"The choice over the {what}", f"{described}.", (_WIDTH, height), parts)
 

@@ -171,7 +171,14 @@ def test_of_several_boxes_the_set_is_walked_and_each_has_its_name() -> None:
     # the same circuit at the same length is the same answer
     assert {p.chosen for p in found.points} == {tuple(c.option for c in advice.choices)}
     assert found.points[0].chosen == ("xlr-to-xlr", "rca-to-rca/transformer")
-    assert "rca-to-rca/transformer (rca:20k:1V:sub)" in " ".join(found.lines())
+    told = found.lines()
+    assert any(line.endswith(" rca-to-rca/transformer (rca:20k:1V:sub)") for line in told)
+    # a terminal of 80 columns
+    assert max(map(len, told)) <= 80
+    assert max(map(len, sweep(read_axis("kind"), document, {"left": stage}, boxes).lines())) <= 80
     view = varied_of(found.to_json(), {"rca:20k:1V:sub": "subwoofer, RCA input"})
     assert view is not None
     assert "subwoofer, RCA input: RCA lead through" in view.rows[0][1]
+    # the figure has a letter where three names would be too small to read
+    assert view.rows[0][1].startswith("A: ")
+    assert ">A<" in str(view.drawing)
