@@ -204,7 +204,9 @@ def _estimate(take: Take, lines: Lines, state: State, floor: Real, known: KnownH
     hum = table.line_w[lines.hum] * state.mains.ratio
     occupied = np.concatenate([state.fit.w, hum])
     noise = local_noise(state.window, state.fit, tones, occupied, floor)
-    weight = np.asarray(np.linalg.inv(noise), dtype=np.complex128)
+    # of lines close together the equations know what they share: only the noise by itself weighs
+    alone = noise / state.fit.gain_of_noise[: len(tones), None, None]
+    weight = np.asarray(np.linalg.inv(alone), dtype=np.complex128)
     for _ in range(limits.CLOCK_STEPS_CROWDED if state.fit.crowded else limits.CLOCK_STEPS):
         state, step, u = _pull_clock(state, lines, weight)
         if abs(step) < limits.CLOCK_ENOUGH * u:

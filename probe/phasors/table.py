@@ -105,7 +105,7 @@ class Table:
         See there.
     """
 
-    values: NDArray[np.complex64]
+    values: NDArray[np.complex128]
     line_w: Real
     block: int
     turns: Real
@@ -168,18 +168,18 @@ class TableBuilder:
         self._guess = guess
         self._kernel = _kernel(self._line_w, block)
         self._turns: list[Real] = []
-        nothing = np.zeros((channels, 0, len(self._line_w)), dtype=np.complex64)
-        self._parts: list[NDArray[np.complex64]] = [nothing]
+        nothing = np.zeros((channels, 0, len(self._line_w)), dtype=np.complex128)
+        self._parts: list[NDArray[np.complex128]] = [nothing]
         self._fresh = nothing
-        self._rest = np.zeros((channels, 0), dtype=np.float32)
+        self._rest = np.zeros((channels, 0), dtype=np.float64)
         self._frames = 0
         self._extremes = _ExtremeFinder(channels)
         self._enough = limits.TABLE_BLOCKS
 
-    def add(self, piece: NDArray[np.float32]) -> None:
+    def add(self, piece: NDArray[np.float64]) -> None:
         """Take in one piece, frames x channels, full scale is 1."""
         self._frames += len(piece)
-        x = np.ascontiguousarray(piece.T, dtype=np.float32)
+        x = np.ascontiguousarray(piece.T, dtype=np.float64)
         self._extremes.add(x)
         if self._rest.shape[1]:
             x = np.concatenate([self._rest, x], axis=1)
@@ -206,12 +206,12 @@ class TableBuilder:
     def _rows(self) -> int:
         return sum(part.shape[1] for part in self._parts)
 
-    def _project(self, x: NDArray[np.float32]) -> NDArray[np.complex64]:
+    def _project(self, x: NDArray[np.float64]) -> NDArray[np.complex128]:
         flat = np.ascontiguousarray(x).reshape(-1, self._block)
         product = flat @ self._kernel
-        return product.view(np.complex64).reshape(self._channels, -1, len(self._line_w))
+        return product.view(np.complex128).reshape(self._channels, -1, len(self._line_w))
 
-    def _store(self, blocks: NDArray[np.complex64]) -> None:
+    def _store(self, blocks: NDArray[np.complex128]) -> None:
         """Bring new blocks to the level of the table and append them."""
         if self._fresh.shape[1]:
             blocks = np.concatenate([self._fresh, blocks], axis=1)
@@ -237,15 +237,15 @@ class TableBuilder:
         self._enough = limits.TABLE_BLOCKS
 
 
-def _kernel(line_w: Real, block: int) -> NDArray[np.float32]:
+def _kernel(line_w: Real, block: int) -> NDArray[np.float64]:
     """Return exp(-i w n) as alternating real and imaginary columns, shape (block, 2 lines)."""
-    turned = np.exp(-1j * np.outer(np.arange(block), line_w)).astype(np.complex64)
-    return np.ascontiguousarray(turned).view(np.float32)
+    turned = np.exp(-1j * np.outer(np.arange(block), line_w)).astype(np.complex128)
+    return np.ascontiguousarray(turned).view(np.float64)
 
 
-def _merge(values: NDArray[np.complex64], turn: Real, span: int) -> NDArray[np.complex64]:
+def _merge(values: NDArray[np.complex128], turn: Real, span: int) -> NDArray[np.complex128]:
     """Add neighbouring blocks of ``span`` samples, the second turned back by ``turn``."""
-    factor = np.exp(-1j * turn * span).astype(np.complex64)
+    factor = np.exp(-1j * turn * span).astype(np.complex128)
     return np.asarray(values[:, 0::2] + values[:, 1::2] * factor)
 
 
@@ -259,7 +259,7 @@ class _ExtremeFinder:
         self._places = np.zeros((2, channels), dtype=np.int64)
         self._coarse = True
 
-    def add(self, x: NDArray[np.float32]) -> None:
+    def add(self, x: NDArray[np.float64]) -> None:
         if not x.shape[1]:
             return
         high = x.max(axis=1)
@@ -272,7 +272,7 @@ class _ExtremeFinder:
             self._coarse = bool(np.all(probe == np.round(probe)))
 
     def _note(
-        self, side: int, channel: int, x: NDArray[np.float32], value: float, best: Real
+        self, side: int, channel: int, x: NDArray[np.float64], value: float, best: Real
     ) -> None:
         if abs(value) < abs(best[channel]) or value == 0.0 or (value < 0.0) != (side == 1):
             return
@@ -280,7 +280,7 @@ class _ExtremeFinder:
             best[channel] = value
             self._run[side, channel] = 0
             self._places[side, channel] = 0
-        at = np.flatnonzero(x == np.float32(value))
+        at = np.flatnonzero(x == np.float64(value))
         if len(at) < limits.FLAT_RUN:
             return
         ends = np.flatnonzero(np.append(np.diff(at) > 1, True))
@@ -298,7 +298,7 @@ class _ExtremeFinder:
 
 
 def project(
-    pieces: Iterable[NDArray[np.float32]],
+    pieces: Iterable[NDArray[np.float64]],
     line_w: Real,
     block: int,
     channels: int,
