@@ -18,6 +18,9 @@ Bools = NDArray[np.bool_]
 DRAWS_KEPT = 400
 """Draws written to a facts document: 95 % intervals from them repeat to a few percent."""
 
+MEAN_OF_MEAN = 6
+"""Place of the common-mode impedance among the unknowns of a tone: row 1, column 2 of four."""
+
 FLOATING_COUPLING = 0.8
 """Above this the common mode of a stage may be carried on to tones that do not show it."""
 
@@ -100,10 +103,10 @@ def _floating_filled(
 ) -> tuple[Complex, dict[tuple[str, str], Bools]]:
     """Carry the common mode of a floating stage to tones that do not show it.
 
-    Below some hundred hertz the winding capacitance of a transformer is beyond any recorder. The
-    takes then leave one direction open, along which the recorded voltages do not change: the
-    common-mode impedance is set there to what its law at the next tones gives, and the open-circuit
-    mean follows along that direction. Nothing that is recorded or loaded depends on it.
+    Below some hundred hertz the winding capacitance of a transformer is beyond any recorder: the
+    common-mode impedance is set there to what its law at the next tones gives, and everything else
+    follows as the takes tie it to that impedance (its conditional mean, by the covariance of the
+    solve): the open-circuit mean by much, what is recorded or loaded by nothing.
     """
     mean = known["mean", "mean"]
     k = nearest(legs.hz)
@@ -117,15 +120,11 @@ def _floating_filled(
         if abs(np.log(legs.hz[near[0]] / legs.hz[f])) > np.log(8.0):
             continue
         target = _law(legs.hz, theta[:, :, 1, 2], near, int(f))
-        values, vectors = np.linalg.eigh(legs.fit.lost[f])
-        open_directions = vectors[:, values > 0.5]
-        if open_directions.shape[1] < 1:
+        weakly = legs.fit.basis[f] @ np.conj(legs.fit.basis[f][MEAN_OF_MEAN])
+        if abs(weakly[MEAN_OF_MEAN]) == 0.0:
             continue
-        prior = np.tile(legs.fit.scale[f], 2)
-        direction = prior * (open_directions @ np.conj(open_directions[6]))
-        if abs(direction[6]) == 0.0:
-            continue
-        step = (target - theta[:, f, 1, 2]) / direction[6]
+        direction = weakly / weakly[MEAN_OF_MEAN]
+        step = target - theta[:, f, 1, 2]
         theta[:, f] += (step[:, None] * direction).reshape(-1, 2, 4)
         for entry in known:
             known[entry] = known[entry].copy()
