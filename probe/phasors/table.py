@@ -18,6 +18,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -176,7 +177,7 @@ class TableBuilder:
         self._extremes = _ExtremeFinder(channels)
         self._enough = limits.TABLE_BLOCKS
 
-    def add(self, piece: NDArray[np.float64]) -> None:
+    def add(self, piece: NDArray[np.floating[Any]]) -> None:
         """Take in one piece, frames x channels, full scale is 1."""
         self._frames += len(piece)
         x = np.ascontiguousarray(piece.T, dtype=np.float64)
@@ -239,13 +240,13 @@ class TableBuilder:
 
 def _kernel(line_w: Real, block: int) -> NDArray[np.float64]:
     """Return exp(-i w n) as alternating real and imaginary columns, shape (block, 2 lines)."""
-    turned = np.exp(-1j * np.outer(np.arange(block), line_w)).astype(np.complex128)
+    turned = np.exp(-1j * np.outer(np.arange(block), line_w))
     return np.ascontiguousarray(turned).view(np.float64)
 
 
 def _merge(values: NDArray[np.complex128], turn: Real, span: int) -> NDArray[np.complex128]:
     """Add neighbouring blocks of ``span`` samples, the second turned back by ``turn``."""
-    factor = np.exp(-1j * turn * span).astype(np.complex128)
+    factor = np.exp(-1j * turn * span)
     return np.asarray(values[:, 0::2] + values[:, 1::2] * factor)
 
 
@@ -280,7 +281,7 @@ class _ExtremeFinder:
             best[channel] = value
             self._run[side, channel] = 0
             self._places[side, channel] = 0
-        at = np.flatnonzero(x == np.float64(value))
+        at = np.flatnonzero(x == value)
         if len(at) < limits.FLAT_RUN:
             return
         ends = np.flatnonzero(np.append(np.diff(at) > 1, True))
@@ -298,7 +299,7 @@ class _ExtremeFinder:
 
 
 def project(
-    pieces: Iterable[NDArray[np.float64]],
+    pieces: Iterable[NDArray[np.floating[Any]]],
     line_w: Real,
     block: int,
     channels: int,

@@ -90,6 +90,8 @@ def both_legs(evidence: Evidence) -> Verdict:
     held = bool(abs(db) > limits.FLOATING_RATIO_DB)
     if faint or held:
         labels[labels == FLOATING[0]] = "undetermined"
+    loose = floats & ~every(lambda k: k > limits.COUPLING_FIRM)
+    labels[(labels == FLOATING[0]) & loose] = "undetermined"
     short = floats & winding_joined(between, evidence.over_single)
     labels[(labels == FLOATING[1]) & short] = "undetermined"
     reasons.append(_coupling_reason(couplings[0][0], columns[0]))
@@ -103,6 +105,11 @@ def both_legs(evidence: Evidence) -> Verdict:
         reasons.append(held_reason("cold" if db < 0.0 else "hot"))
     elif floats[0] and short[0] and labels[0] == "undetermined":
         reasons.append(short_reason(between[0]))
+    elif floats[0] and loose[0] and labels[0] == "undetermined":
+        reasons.append(
+            "but not firmly: separate legs with a resistor from pin to pin (an attenuator behind "
+            "them) are the same at these terminals"
+        )
     elif floats[0] and faint:
         reasons.append(
             "between the legs there is far less than at the single-ended output: a resistor that "
@@ -119,7 +126,8 @@ def both_legs(evidence: Evidence) -> Verdict:
     either = bool(floats[0] and not joined[0] and not choke[0] and labels[0] == "undetermined")
     less = bool(floats[0] and not joined[0] and not choke[0] and below_nothing(evidence))
     less = less and not backwards
-    either = either and not (held or faint or short[0] or unsure or backwards or less)
+    bridged = faint or bool(loose[0])
+    either = either and not (held or bridged or short[0] or unsure or backwards or less)
     if evidence.common_mode_angle is not None and floats[0] and (labels[0] in FLOATING or either):
         reasons.append(angle_reason(evidence, str(labels[0])))
     if choke[0]:
@@ -134,7 +142,7 @@ def both_legs(evidence: Evidence) -> Verdict:
     elif floats[0] and not joined[0]:
         unknown = held or unsure or either or less or evidence.common_mode_angle is None
         left = FLOATING if unknown else ()
-        left = ("differential", FLOATING[0], "faulty") if faint and not left else left
+        left = ("differential", FLOATING[0], "faulty") if bridged and not left else left
         left = (FLOATING[1], "faulty") if short[0] and left != FLOATING else left
         left = (*FLOATING, "faulty") if backwards else left
     elif labels[0] in (NO_ROW, "undetermined"):
@@ -148,7 +156,8 @@ def both_legs(evidence: Evidence) -> Verdict:
         in_phase=bool(in_phase[0] and not floats[0]),
         dead_leg=dead,
     )
-    return replace(verdict, unlike=verdict.unlike or bool(choke[0]))
+    alike = bool(floats[0] and not joined[0] and bridged and labels[0] == "undetermined")
+    return replace(verdict, unlike=verdict.unlike or bool(choke[0]), alike=alike)
 
 
 def _somewhere(where: Bools | None) -> Bools:

@@ -53,7 +53,9 @@ def angle_reason(evidence: Evidence, kind: str) -> str:
     turn = f"{np.degrees(angle):.0f} degrees"
     text = f"its impedance to pin 1 has an angle of {turn} at the top of the band"
     if angle >= limits.TRANSFORMER_ANGLE_RAD:
-        return text + ": no winding's capacitance"
+        way = 2.0 / float(evidence.way.siemens[0]) if evidence.way is not None else 0.0
+        alike = f"; a winding with {ohms(way)} from each end to pin 1 is alike" if way > 0.0 else ""
+        return f"{text}: no winding's capacitance{alike}"
     if kind == FLOATING[1]:
         return text + ": a winding's capacitance"
     if evidence.way is None:

@@ -7,6 +7,11 @@ Figures marked *simulated* come from class-wide draws of generic circuits (part 
 COUPLING_FLOATING = 0.8
 """Coupling above this is a floating stage. Simulated floating designs lie in 0.94 to 1.00."""
 
+COUPLING_FIRM = 0.88
+"""... but up to this an electronic one is not stated: legs of ``R`` each with ``P`` from pin to pin
+(a 20 dB pad: 600 and 130 ohm) couple by ``R/(R + P)`` = 0.82 (closed form), have hundreds of ohm to
+pin 1 and are no pair that floats. At 0.88 the way to pin 1 is four times that between the legs."""
+
 FLOATING_OHM = 150.0
 """Legs that hang together but have less than this to pin 1 do not float: they are joined to each
 other. Simulated floating designs: above 180 ohm with 22 ohm build-outs and coupling 0.94."""

@@ -87,6 +87,8 @@ def next_take(
         return Next(None, "a take that hears one leg alone tells the pair from the inputs")
     if by_pair or verdict.by_inputs:
         return Next(None, "no take tells a leg from the recorder's own input: measure that input")
+    if verdict.alike:
+        return Next(None, "no take tells more: what is still possible is the same at the terminals")
     if verdict.unlike and evidence.hot is not None and evidence.cold is not None:
         return Next(None, "no take tells more: both legs were measured, and fit no kind")
     legs = _leg(evidence, "hot"), _leg(evidence, "cold")

@@ -60,6 +60,8 @@ class Verdict:
     """Cold over hot, (1 + D,), as the verdict used it."""
     by_inputs: bool = False
     """True where a silent leg may be the recorder's own input and nothing else."""
+    alike: bool = False
+    """True where what is still possible is the same at the terminals."""
     unlike: bool = False
     """True where nearly all draws fit no kind, and show no fault that has a name."""
 

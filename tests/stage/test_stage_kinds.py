@@ -280,6 +280,22 @@ def test_a_faint_floating_pair_may_be_joined_legs():
     }
 
 
+def test_legs_behind_a_pad_are_not_stated_to_float():
+    # closed form: 600 ohm legs bridged by 130 ohm couple by 600/730 and have 300 ohm to pin 1; the
+    # single-ended output stands behind a like pad, so that no level tells
+    z = np.zeros((3, 3), dtype=complex)
+    z[:2, :2] = np.linalg.inv(
+        np.array([[1 / 600 + 1 / 130, -1 / 130], [-1 / 130, 1 / 600 + 1 / 130]])
+    )
+    z[2, 2] = 90.0
+    volts = np.array([0.2, -0.2, 0.2])
+    found = analysed(_flat(volts, z), FULL, errors=QUIET)
+    assert found.kind == "undetermined"
+    assert {"differential", "electronically-floating"} <= found.possible
+    assert any("attenuator" in reason for reason in found.verdict.reasons)
+    assert found.next.take is None
+
+
 def _joined_winding(between, level, plans):
     """A winding of 600 pF to pin 1 with so many ohm and so much of 4 V between its legs."""
     zcm = STAGES["transformer"].z(np.array([1e3]))[0, 0, 1]

@@ -87,7 +87,7 @@ def test_the_coupling_decides(share, kind):
         assert "differential" in found.possible
 
 
-@pytest.mark.parametrize("limit", [limits.COUPLING_SEPARATE, limits.COUPLING_FLOATING])
+@pytest.mark.parametrize("limit", [limits.COUPLING_SEPARATE, limits.COUPLING_FIRM])
 def test_a_coupling_on_a_limit_is_undetermined(limit):
     """An interval that crosses a limit names no kind."""
     found = analysed(coupled(limit), LOADS, errors=Errors(level=0.0023), repeatability_db=0.02)
