@@ -11,8 +11,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from probe.advice.heard import open_circuit
 from probe.advice.parts import WORST_SOURCE_OHM
 from probe.advice.sampled import Assumed, Complex, Sampled, modal_impedance, modal_voltage, prefer
+from probe.numbers import plain, write_number
 
 SILENT_KINDS = ("impedance-balanced", "unbalanced", "pin-3-unconnected")
 """Kinds whose cold leg carries nothing."""
@@ -21,6 +23,9 @@ LIKE_HOT = -1.0
 """Name of the corner in which the single-ended output has what pin 2 has; others are their ohms."""
 
 FLOATING_KINDS = ("electronically-floating", "transformer-coupled")
+
+BOTH_LEGS_KINDS = ("differential", *FLOATING_KINDS)
+"""Kinds of which both legs are what the recorder heard; a silent leg is what its kind says."""
 
 
 def completions(
@@ -140,16 +145,28 @@ def _with_legs(sampled: Sampled, kind: str, corner: _Corner, silent: int) -> Sam
     leg_z[..., 0, 0], leg_z[..., 1, 1] = hot, cold
     leg_z[..., 0, 1] = np.where(np.isnan(into_hot), corner.into_hot * cold, into_hot)
     leg_z[..., 1, 0] = np.where(np.isnan(into_cold), corner.into_cold * hot, into_cold)
+    if sampled.heard is not None:
+        found = open_circuit(sampled.heard, leg_z[..., :2, :2], sampled.heard_ohm)
+        if kind not in BOTH_LEGS_KINDS:  # what a silent leg picks up is no voltage of its own
+            own = leg_z[..., 1 - silent, 1 - silent] / sampled.heard_ohm
+            found[..., 1 - silent] = sampled.heard[..., 1 - silent] * (1.0 + own)
+            found[..., silent] = 0.0 if kind == "ground-sensing" else np.nan
+        leg_voc[..., :2] = prefer(leg_voc[..., :2], found)
     if kind in SILENT_KINDS:
         other = leg_voc[..., 1 - silent]
         leg_voc[..., silent] = prefer(leg_voc[..., silent], corner.share * other)
+    said = [Assumed(unknown, _FILL_WORDS.get(kind, _FILL_WORDS[""]))]
+    if sampled.heard is not None:
+        heard_ohm = plain(write_number(sampled.heard_ohm, "ohm"))
+        said.append(Assumed(("hot", "cold"), "levels of the legs follow from what the recorder "
+                            f"heard with its {heard_ohm} on each"))  # fmt: skip
     return replace(
         sampled,
         leg_z=leg_z,
         leg_voc=leg_voc,
         z=prefer(sampled.z, modal_impedance(leg_z)),
         voc=prefer(sampled.voc, modal_voltage(leg_voc)),
-        assumed=(*sampled.assumed, Assumed(unknown, _FILL_WORDS.get(kind, _FILL_WORDS[""]))),
+        assumed=(*sampled.assumed, *said),
     )
 
 

@@ -27,6 +27,7 @@ from probe.advice.figures import (
 )
 from probe.advice.ground import GroundPath
 from probe.advice.ground import corners as ground_corners
+from probe.advice.heard import on_legs
 from probe.advice.narrow import settles
 from probe.advice.operating import BY_ID, Operating, Reference, limits_of, operating_of, scale_of
 from probe.advice.quantity import Quantity, from_draws
@@ -131,8 +132,17 @@ class Desk:
             found = sample(source)
             for leg in self.side.bounded:
                 found = forget(found, leg)
+            found = self._with_heard(found)
             self._memory.sampled[key] = source, found  # the source stays, and with it its id
         return self._memory.sampled[key][1]
+
+    def _with_heard(self, sampled: Sampled) -> Sampled:
+        """Return the source with what the recorder heard of legs of which nothing else is known."""
+        heard = self.side.heard
+        known = np.isfinite(sampled.leg_voc[0, :, :2]) | np.isfinite(sampled.voc[0, :, :2])
+        if heard is None or known.any() or self.side.bounded:
+            return sampled
+        return replace(sampled, heard=on_legs(heard, sampled), heard_ohm=heard.ohm)
 
     def corners(self, kind: str, *, both_outputs: bool = False) -> tuple[Sampled, ...]:
         """Return the corners of what was not measured, if the stage is of ``kind``.

@@ -89,6 +89,9 @@ class Sampled:
     origin: Sampled | None = None
     single_as: float | None = None
     legs_as: tuple[str, int] | None = None
+    heard: Complex | None = None
+    """Shape (N, G, 2): the legs with ``heard_ohm`` on each, where nothing else tells of them."""
+    heard_ohm: float = float("inf")
 
     def same_for(self, output: str) -> tuple[object, ...]:
         """Return what is equal where completions do the same at ``output`` (xlr or rca) alone."""
@@ -112,10 +115,10 @@ def sample(source: Source) -> Sampled:
     at = int(np.argmin(np.abs(np.log(hz / _nearest(_played(source), 1000.0)))))
     source = _without_doubtful_tones(source)
     turn = _turn(source)
-    voc = _on_grid(source.hz, _stack(source.voc, source.voc_draws) * turn, hz)
-    z = _on_grid(source.hz, _stack(source.z, source.z_draws), hz)
-    leg_voc = _on_grid(source.hz, _stack(source.legs_voc, source.legs_voc_draws) * turn, hz)
-    leg_z = _on_grid(source.hz, _stack(source.legs_z, source.legs_z_draws), hz)
+    voc = on_grid(source.hz, _stack(source.voc, source.voc_draws) * turn, hz)
+    z = on_grid(source.hz, _stack(source.z, source.z_draws), hz)
+    leg_voc = on_grid(source.hz, _stack(source.legs_voc, source.legs_voc_draws) * turn, hz)
+    leg_z = on_grid(source.hz, _stack(source.legs_z, source.legs_z_draws), hz)
     return Sampled(
         hz,
         at,
@@ -228,7 +231,7 @@ def _stack(central: Complex, draws: Complex) -> Complex:
     return np.concatenate([central[None], draws[:MOST_DRAWS]])
 
 
-def _on_grid(tones: Floats, values: Complex, hz: Floats) -> Complex:
+def on_grid(tones: Floats, values: Complex, hz: Floats) -> Complex:
     """Interpolate ``values``, shape (N, F, ...), to ``hz``, entry by entry."""
     n, f = values.shape[:2]
     flat = values.reshape(n, f, -1)

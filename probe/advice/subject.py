@@ -9,6 +9,7 @@ from typing import Any
 from probe.advice.case import Stage, Tried
 from probe.advice.completed import FLOATING_KINDS
 from probe.advice.destination import MAINS_HZ
+from probe.advice.heard import Heard, heard_of
 from probe.advice.maximum import Most
 from probe.advice.noise import DeviceNoise
 from probe.advice.parts import SMALLEST_RECORDER_OHM
@@ -75,6 +76,8 @@ class SideFacts:
     differential_maximum: Most | None = None
     """At 1 % distortion between the legs, as measured."""
     single_ended_maximum: Most | None = None
+    heard: Heard | None = None
+    """The legs with the recorder on them."""
 
     @property
     def exchanged(self) -> bool:
@@ -155,6 +158,7 @@ def side_of(facts: Facts, name: str) -> SideFacts:
         noise=DeviceNoise.of(values),
         differential_maximum=Most.of(values.get("differential_maximum")),
         single_ended_maximum=Most.of(values.get("single_ended_maximum")),
+        heard=heard_of(side.get("curves"), _input_ohm(facts)),
     )
 
 
@@ -282,8 +286,11 @@ def _direct_volts(values: Mapping[str, Any]) -> dict[str, float]:
 
 def _recorder_ohm(facts: Facts, level: Mapping[str, Any]) -> float | None:
     """Return what may have loaded a level given as recorded; None for an open-circuit one."""
-    if not level.get("limited_by_bench"):
-        return None
+    return _input_ohm(facts) if level.get("limited_by_bench") else None
+
+
+def _input_ohm(facts: Facts) -> float:
+    """Return the impedance of the recorder's inputs, the smallest of them."""
     bench = facts.get("made", {}).get("bench", {})
     inputs = bench.get("input") or bench.get("inputs") or ()
     ohms = [_positive(i.get("impedance_ohm")) for i in inputs if isinstance(i, Mapping)]
