@@ -63,6 +63,10 @@ class _Asking:
             raise Quit
         return said
 
+    def never_asked(self) -> list[str]:
+        """Return keys of the prepared list that no question had."""
+        return [key for key in self._prepared if key not in self._times]
+
     def _count(self, key: str, said: str) -> None:
         """Refuse to answer one question alike for ever: it was not the answer wanted."""
         self._times[key] = self._times.get(key, 0) + 1

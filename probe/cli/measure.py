@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from typing import Any
 
     from probe.bench.guided.equipment import Equipment
-    from probe.bench.shown.dialogue import Dialogue
+    from probe.cli.dialogue import PlainDialogue, RichDialogue
     from probe.session.model import Side
 
 
@@ -88,7 +88,11 @@ def run(args: argparse.Namespace) -> int:
     equipment = _virtual(args) if args.virtual else _real(args)
     equipment.options, equipment.tone_volts = _again(args), tone_volts
     equipment.maximum = args.maximum
-    done = Guide(_dialogue(args), Path(args.folder), equipment).run()
+    talk = _dialogue(args)
+    done = Guide(talk, Path(args.folder), equipment).run()
+    never = talk.never_asked()
+    if never:
+        talk.say(f"Of --answers never asked, so without effect: {', '.join(sorted(never))}.")
     return 0 if done else 3
 
 
@@ -160,7 +164,7 @@ def _again(args: argparse.Namespace) -> str:
     return "".join(f" {word}" for word in found)
 
 
-def _dialogue(args: argparse.Namespace) -> Dialogue:
+def _dialogue(args: argparse.Namespace) -> PlainDialogue | RichDialogue:
     from probe.cli.dialogue import PlainDialogue, RichDialogue
 
     answers = None if args.answers is None else _answers(args.answers)

@@ -16,6 +16,7 @@ from probe.bench.guided.continued import refuse_another
 from probe.bench.stored.storage import SessionFolder
 from probe.bench.stored.tables import bench_table, device_table
 from probe.bench.virtual.equipment import virtual_equipment
+from probe.cli.main import main
 from probe.errors import BadInput
 from probe.facts import analyse_session
 from probe.report import render_summary
@@ -414,6 +415,19 @@ def test_answers_file_and_pipe(tmp_path: Path) -> None:
     )  # fmt: skip
     assert done.returncode == 3
     assert "Traceback" not in done.stderr
+
+
+def test_answers_that_no_question_had_are_named(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Lost: a key written otherwise than asked, and the default taken in silence."""
+    monkeypatch.setenv("PROBE_DATA", str(tmp_path / "data"))
+    answers = tmp_path / "answers.toml"
+    answers.write_text('drivenby = "f"\nready = "q"\ncheck = "s"\n', "utf-8")
+    words = ["--virtual", "pin-3-open", "--fast", "--plain", "--answers", str(answers)]
+    assert main(["measure", str(tmp_path / "s"), *words]) == 3
+    said = capsys.readouterr().out
+    assert "Of --answers never asked, so without effect: drivenby." in said
 
 
 @pytest.mark.parametrize(
