@@ -64,6 +64,7 @@ class OneTake:
     most_volts: float | None = None
     _scales: tuple[float, ...] | None = None
     _stands: Plugged | None = None
+    _volume: str = ""
 
     def take(self, one: Pass, step: Step) -> None:
         """Make one take, again and again, until it is kept or passed over.
@@ -123,6 +124,7 @@ class OneTake:
         self.screen.show_step(step, f"{status}; go on in the terminal", before)
         for caution in before:
             self.screen.caution(caution)
+        self._set_volume(step.plugged)
         if stands:
             talk.say("Nothing to plug: leave everything as it is.")
         elif talk.plain:
@@ -138,6 +140,16 @@ class OneTake:
             return False
         self.equipment.plug(step.plugged, step.take)
         return True
+
+    def _set_volume(self, plugged: Plugged) -> None:
+        """Have the volume position set that a take is of; a player's when its tones sound."""
+        named = plugged.volume
+        if plugged.fixture or plugged.loop_back or not named or named == self._volume:
+            return
+        self._volume = named
+        if self.taker.player is None:
+            question = f"Set the device's volume to {named}. Is it there?"
+            confirmed(self.screen.talk, "volume-set", question)
 
     def _make_idle(self, one: Pass, step: Step) -> Made:
         """Make the take of noise, with more gain where somebody wants that."""

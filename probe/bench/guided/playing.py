@@ -39,6 +39,9 @@ BACK_DB = (0.1, 0.5, 2.0)
 """How near to the takes before the level must stand when a session goes on: plugged alike, with an
 injector, with a load, which lower it by up to so much themselves."""
 
+MOST_KEPT = 10.0 ** (-6.0 / 20.0)
+"""Peak above which nobody may go on as it is: a bench stays 6 dB below what its inputs take."""
+
 LISTEN_S, CHECK_S, LEVEL_S = 0.5, 11.0, 3.0
 """The check is longer than the file, so that the place where it begins anew is in it."""
 
@@ -200,8 +203,15 @@ class FilePlayer:
             self.play(self.files.of(step), recorder)
 
     def settle_level(self, step: Step, recorder: Recorder) -> None:
-        """Have the device's volume turned until the loudest leg is well within the inputs."""
+        """Have the device's volume turned until the loudest leg is well within the inputs.
+
+        A volume position that was named is gone to, and stays; only a pad helps there.
+        """
         self.play(self.files.tones, recorder)
+        named = step.plugged.volume
+        if named:
+            question = f"Bring the device's volume to {named}, slowly. Is it there?"
+            confirmed(self.talk, "volume-set", question)
         legs = [k for k, c in enumerate(step.plugged.channels) if c not in ("unused", "reference")]
         while True:
             heard = recorder.listen(LISTEN_S)
@@ -210,13 +220,21 @@ class FilePlayer:
                 return
             turn = 20.0 * math.log10(AIM / max(peak, 1e-3))
             word = "down" if turn < 0.0 else "up"
-            self.talk.warn(
-                "Too hot" if turn < 0.0 else "Too low",
-                f"The loudest leg reaches {20.0 * math.log10(max(peak, 1e-6)):.0f} dB FS. Turn the "
-                f"device's volume {word}, slowly, by about {abs(turn):.0f} dB, or the input gain.",
+            reaches = f"The loudest leg reaches {20.0 * math.log10(max(peak, 1e-6)):.0f} dB FS. "
+            do = (
+                f"Turn the device's volume {word}, slowly, by about {abs(turn):.0f} dB."
+                if not named
+                else f"That is more than the inputs take at {named}. Turn the volume down, slowly, by "
+                f"about {-turn:.0f} dB; the takes keep the name {named}: correct it in session.toml."
+                if turn < 0.0
+                else f"That is what {named} gives: go on, and hum and noise are near."
             )
-            choices = {"t": "turned: listen again", "k": "go on as it is"}
-            if self.talk.choose("volume", "Turned?", choices, "t") == "k" and turn > 0.0:
+            self.talk.warn("Too hot" if turn < 0.0 else "Too low", reaches + do)
+            choices = {"t": "changed: listen again"}
+            if peak < MOST_KEPT:
+                choices["k"] = "go on as it is"
+            usual = "k" if named and turn > 0.0 else "t"
+            if self.talk.choose("volume", "Changed?", choices, usual) == "k":
                 return
             self.hands("volume", None, turn)
             recorder.wait(0.5)

@@ -216,6 +216,8 @@ def test_two_volumes_are_two_rounds_of_one_session(tmp_path: Path) -> None:
     words = ["open", "tone", "idle", "single ended", "single ended tone", "second open"]
     assert [t.name for t in takes] == [f"left at {v} {w}" for v in ("half", "full") for w in words]
     assert {t.volume for t in takes} == {"half", "full"}
+    asked = [line for line in run.text.splitlines() if "Set the device's volume to" in line]
+    assert [line.split(".")[0].split()[-1] for line in asked] == ["half", "full"]
 
 
 @pytest.mark.long
