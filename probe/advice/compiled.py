@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from probe.advice import thresholds as limit
 from probe.advice.case import Case, Finding, Verdict, severity
-from probe.advice.desk import Desk, circuits_of
+from probe.advice.desk import Desk, circuits_of, rejects_too_little
 from probe.advice.destination import Input
 from probe.advice.figures import Figures, over_cases
 from probe.advice.ground import UNKNOWN_OHM
@@ -169,6 +169,11 @@ def _assumed_of_input(case: Case) -> list[str]:
         said.append(
             f"assumed: the input by itself rejects {limit.ASSUMED_REJECTION_DB:g} dB (no "
             "rejection_db)"
+        )
+    if socket.circuit == "unknown" and rejects_too_little(socket):
+        said.append(
+            f"assumed: the input is no transformer, which would reject more than the "
+            f"{socket.rejection_db:g} dB stated"
         )
     if socket.ground.words:
         said.append(f"ground: {socket.ground.words}")

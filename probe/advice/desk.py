@@ -13,6 +13,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
+from probe.advice import thresholds as limit
 from probe.advice.case import Case
 from probe.advice.completed import completions
 from probe.advice.destination import Circuit, Destination, Input
@@ -302,7 +303,16 @@ def circuits_of(socket: Input) -> tuple[Circuit, ...]:
     """Return what the circuit of an input may be."""
     if socket.receiver != "balanced":
         return ("unknown",)
-    return BALANCED_CIRCUITS if socket.circuit == "unknown" else (socket.circuit,)
+    if socket.circuit != "unknown":
+        return (socket.circuit,)
+    if rejects_too_little(socket):
+        return tuple(c for c in BALANCED_CIRCUITS if c != "transformer")
+    return BALANCED_CIRCUITS
+
+
+def rejects_too_little(socket: Input) -> bool:
+    """Tell whether the published rejection of an input is less than a transformer has."""
+    return socket.rejection_db is not None and socket.rejection_db < limit.NO_TRANSFORMER_DB
 
 
 def _grounds(socket: Input) -> tuple[Input, ...]:

@@ -12,7 +12,7 @@ from dataclasses import replace
 from functools import partial
 from typing import Any
 
-from probe.advice.desk import BALANCED_CIRCUITS, Sources
+from probe.advice.desk import BALANCED_CIRCUITS, Sources, circuits_of
 from probe.advice.destination import Destination, Input
 from probe.advice.ground import of_preset
 from probe.advice.model import Advice, Settling
@@ -133,7 +133,8 @@ def _grounds(destination: Destination) -> Iterator[Destination]:
 def _circuits(destination: Destination) -> Iterator[Destination]:
     if not any(_circuit_unknown(s) for s in destination.inputs):
         return
-    for circuit in BALANCED_CIRCUITS:
+    unknown = [circuits_of(s) for s in destination.inputs if _circuit_unknown(s)]
+    for circuit in (c for c in BALANCED_CIRCUITS if all(c in known for known in unknown)):
         yield replace(
             destination,
             inputs=tuple(

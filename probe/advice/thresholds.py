@@ -112,6 +112,10 @@ ASSUMED_REJECTION_DB = 60.0
 """Common-mode rejection by itself of a balanced input that does not say: resistors of 0.1 % round
 one amplifier guarantee 54 dB and usually give more; of 1 %, 34 dB. [practice]"""
 
+NO_TRANSFORMER_DB = 60.0
+"""Published rejection below which a balanced input is no transformer: an input transformer passes
+mains hum by a few ten picofarads alone and rejects 85 dB of it and more. [practice]"""
+
 EXCESS_DB = 20.0
 """Level over what gives full output, from which an input gets far more than it needs: a tenth of
 the volts does, and a volume control of the usual law then works in its lowest part only.

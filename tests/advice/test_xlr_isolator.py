@@ -97,6 +97,17 @@ def test_from_the_shelf_and_as_a_drawing(tmp_path: Path) -> None:
     assert "pin 1 at the device to pin 1" not in told
 
 
+@pytest.mark.parametrize(("rejection", "offered"), [(34.0, True), (70.0, True)])
+def test_an_input_that_rejects_little_is_no_transformer(rejection: float, offered: bool) -> None:
+    """Or the isolator is refused for the sake of an input that nobody builds."""
+    socket = replace(POOR, circuit="unknown", rejection_db=rejection)
+    advice = asked(socket, preset="computer")
+    (option,) = [o for o in advice.options if o.option.id == ISOLATED]
+    # common practice, no source: an input transformer rejects 85 dB of mains hum and more
+    assert any("is no transformer" in r for r in option.reasons) == (rejection < 60.0)
+    assert (option.verdict in ("works", "use")) == offered
+
+
 @pytest.mark.spice
 @pytest.mark.skipif(not ngspice.available(), reason="ngspice is not installed")
 @pytest.mark.parametrize(
