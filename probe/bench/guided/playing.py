@@ -221,14 +221,11 @@ class FilePlayer:
             turn = 20.0 * math.log10(AIM / max(peak, 1e-3))
             word = "down" if turn < 0.0 else "up"
             reaches = f"The loudest leg reaches {20.0 * math.log10(max(peak, 1e-6)):.0f} dB FS. "
-            do = (
-                f"Turn the device's volume {word}, slowly, by about {abs(turn):.0f} dB."
-                if not named
-                else f"That is more than the inputs take at {named}. Turn the volume down, slowly, by "
-                f"about {-turn:.0f} dB; the takes keep the name {named}: correct it in session.toml."
-                if turn < 0.0
-                else f"That is what {named} gives: go on, and hum and noise are near."
-            )
+            do = f"Turn the device's volume {word}, slowly, by about {abs(turn):.0f} dB."
+            if named and turn < 0.0:
+                do += f" The takes keep the name {named}: correct it in session.toml."
+            elif named:
+                do = f"That is what {named} gives: go on, and hum and noise are near."
             self.talk.warn("Too hot" if turn < 0.0 else "Too low", reaches + do)
             choices = {"t": "changed: listen again"}
             if peak < MOST_KEPT:

@@ -111,4 +111,4 @@ def test_nobody_goes_on_where_the_inputs_are_nearly_full() -> None:
     # closed form: 6 V of 8.7 V is -3.2 dB FS; 4 V is -6.7 dB FS
     assert found(6.0).asked[-1][2] == ("t",)
     assert found(4.0).asked[-1][2] == ("t", "k")
-    assert "by about 12 dB; the takes keep the name 12 o'clock" in found(6.0, "12 o'clock").told[0]
+    assert "about 12 dB. The takes keep the name 12 o'clock" in found(6.0, "12 o'clock").told[0]
