@@ -55,7 +55,8 @@ def with_output_impedance(advice: Advice, facts: Mapping[str, Any], ask: Ask) ->
                 if both:
                     named = option if option in both else min(both)
                     found[box] = _settling(advice.device, key, ohm, str(named), box)
-    choices = tuple(_told(c, found.get(c.box)) for c in advice.choices)
+    works = "works by itself" if len(advice.choices) > 1 else "works"
+    choices = tuple(_told(c, found.get(c.box), works) for c in advice.choices)
     return replace(advice, choices=choices, would_change=(*advice.would_change, *found.values()))
 
 
@@ -78,7 +79,7 @@ def _settling(device: str, key: str, ohm: float, option: str, box: str) -> Settl
     return Settling("output-impedance", what, (option,), box)
 
 
-def _told(choice: Choice, found: Settling | None) -> Choice:
+def _told(choice: Choice, found: Settling | None, works: str) -> Choice:
     if found is None:
         return choice
-    return replace(choice, why=(f"{found.what} {found.answers[0]} works", *choice.why))
+    return replace(choice, why=(f"{found.what} {found.answers[0]} {works}", *choice.why))

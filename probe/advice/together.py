@@ -325,7 +325,7 @@ def _said(
     if best.says:
         notes.append(_not_as_alone(best))
     elif best is not own:
-        does_not = f"does not, {'; '.join(own.says)}" if own.says else "would need a splitter"
+        does_not = "does not (why: above)" if own.says else "would need a splitter"
         says = f"The leads were chosen to go together: each box's own best {does_not}"
         notes.append(Note("together", says))
     return (*notes, *_to_mind(advice, best))

@@ -63,7 +63,8 @@ def why_nothing(advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]])
             "output of its own.",
         )
     boxes = {o.get("destination") for o in options}
-    said = [f"{_capital(printed(o.get('what'), 240))} {_name({'id': answer})} works."
+    works = "works by itself" if len(listing(advice, "choices")) > 1 else "works"
+    said = [f"{_capital(printed(o.get('what'), 240))} {_name({'id': answer})} {works}."
             for o in _settling(advice, boxes, "output-impedance")
             for answer in listing(o, "answers")[:1]]  # fmt: skip
     instead = "Whatever it is, it works with" if said else "It works with"
