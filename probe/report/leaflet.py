@@ -313,7 +313,7 @@ ON_STRIPS = ("one outlet strip", "outlets far apart")
 def _strips_are_told(option: Mapping[str, Any]) -> bool:
     """Tell whether it was said that the boxes share a mains strip, or cannot."""
     reasons = [str(r) for r in listing(option, "reasons")]
-    return any(r.startswith("ground:") and r.endswith(ON_STRIPS) for r in reasons)
+    return any(r.startswith("ground:") and any(w in r for w in ON_STRIPS) for r in reasons)
 
 
 def _may_help(advice: Mapping[str, Any], option: Mapping[str, Any]) -> bool:
