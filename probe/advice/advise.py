@@ -22,6 +22,7 @@ from probe.advice.cautions import (
     simulated,
     typed,
     unchecked,
+    unlike_line,
     unlikely_level,
     unlikely_output,
 )
@@ -129,7 +130,8 @@ def _chosen(
     """Return every option judged and the choice, the desks, and the options without the choice."""
     device, sides, _ = _subject(facts)
     refused = (*ground_fault(destination), *refusal(device, sides))
-    cautions: list[Note] = [*refused, *simulated(facts), *seen_clipping(facts)]
+    cautions: list[Note] = [*refused, *unlike_line(device)]
+    cautions += [*simulated(facts), *seen_clipping(facts)]
     cautions += [*unchecked(facts), *unlikely_output(facts)]
     if refused:
         return _answer(device, sides, destination, [], (), cautions), [], []

@@ -168,7 +168,34 @@ def refusal(device: Device, sides: Sequence[SideFacts]) -> tuple[Note, ...]:
         return (Note(f"{device.output}-output", NO_ADAPTER[device.output]),)
     found = direct_voltage(sides)
     worst = max((abs(v) for s in sides for v in s.stage.direct_volts.values()), default=0.0)
-    return found if worst > limit.DIRECT_REFUSE_VOLTS else ()
+    found = found if worst > limit.DIRECT_REFUSE_VOLTS else ()
+    if device.unlike_line and not device.output_declared:
+        return (*found, Note("output-undeclared", _unlike_line(device, UNDECLARED)))
+    return found
+
+
+def unlike_line(device: Device) -> tuple[Note, ...]:
+    """Return the caution that what was declared as a line output does not look like one."""
+    if not (device.unlike_line and device.output_declared):
+        return ()
+    return (Note("output-unlike-line", _unlike_line(device, DECLARED)),)
+
+
+def _unlike_line(device: Device, says: str) -> str:
+    why = ", and ".join(device.unlike_line)
+    return says.format(why=why, Why=f"{why[0].upper()}{why[1:]}")
+
+
+UNDECLARED = (
+    "Connect nothing yet: is this a line output? {Why}. A headphone or loudspeaker output gets "
+    "no adapter: both its terminals may be live, and grounding one shorts an amplifier. What its "
+    "maker calls it has to be known first."
+)
+
+DECLARED = (
+    "Declared as a line output, but {why}. Be sure that its maker calls it one: both terminals of "
+    "a headphone or loudspeaker output may be live, and grounding one shorts an amplifier."
+)
 
 
 GROUND_FAULT = (

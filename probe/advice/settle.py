@@ -48,7 +48,7 @@ def settlings(
     ``ask_ground`` answers where only the ground is another one.
     """
     if not advice.options:
-        return ()
+        return tuple(_output(device))
     few = {name: _few(source) for name, source in sources.items()}
 
     def chosen(facts: Facts, destination: Destination) -> tuple[str | None, ...]:
@@ -75,6 +75,19 @@ def settlings(
                   [chosen(facts, d) for d in _sensitivities(destination)]),
     ]  # fmt: skip
     return (*found, *_unknown(advice), *_other_output(device, facts))
+
+
+def _output(device: Device) -> Iterator[Settling]:
+    """Yield how to declare an output that looks like none for lines."""
+    if not device.unlike_line or device.output_declared or device.output != "line":
+        return
+    where = "of its file" if device.typed else "of session.toml, analysed again"
+    yield Settling(
+        "output",
+        f'output = "line" below [device] {where}, where its maker calls it a line output (else '
+        '"headphone" or "speaker")',
+        (),
+    )
 
 
 def _few(source: Sources) -> Sources:

@@ -238,6 +238,7 @@ def _facts(written: SourceFile) -> dict[str, Any]:
     connectors = _connectors(written)
     full = written.single_ended_level_v if "xlr" not in connectors else _pair_volts(written)
     device = written.device.model_dump(exclude_none=True) | {"connectors": connectors}
+    device["output_declared"] = "output" in written.device.model_fields_set
     if full:
         device["full_output_volts"] = full
     for name in ("digital_volts_peak_to_peak", "digital_format"):

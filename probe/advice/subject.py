@@ -16,6 +16,7 @@ from probe.advice.parts import SMALLEST_RECORDER_OHM
 from probe.advice.thresholds import ALSO_POSSIBLE_SHARE, DIRECT_NEVER_VOLTS
 from probe.advice.words import PINS
 from probe.formats.text import printable
+from probe.line_output import declared, doubts
 from probe.numbers import number
 
 Facts = Mapping[str, Any]
@@ -50,6 +51,10 @@ class Device:
     """Described by hand from a data sheet: nothing was measured."""
     taken_as: str = ""
     """What the typed figures were taken to mean beyond what they say."""
+    unlike_line: tuple[str, ...] = ()
+    """What speaks against a line output, in words."""
+    output_declared: bool = False
+    """Somebody said which kind of output it is."""
     one_channel: bool = False
     """It has one: said in a description by hand, or measured as ``mono``."""
 
@@ -100,6 +105,8 @@ def device_of(facts: Facts) -> Device:
         digital_format=str(device.get("digital_format") or "") or None,
         typed=bool(facts.get("typed")),
         taken_as=str(facts.get("taken_as") or ""),
+        unlike_line=doubts(facts),
+        output_declared=declared(facts),
         one_channel=bool(facts.get("one_channel"))
         if facts.get("typed")
         else set(facts.get("sides", ())) == {"mono"},

@@ -27,6 +27,8 @@ FIRST = (
     "ground-high",
     "headphone-output",
     "speaker-output",
+    "output-undeclared",
+    "output-unlike-line",
     "direct-voltage",
     "stage-fault",
 )
@@ -51,7 +53,8 @@ def render(advice: Advice) -> str:
     if not advice.options and not advice.digital:
         lines += ["", "No connection is advised."]
         more = [c.message for c in advice.cautions if c.code not in FIRST]
-        return "\n".join([*lines, *([""] if more else []), *bullets(more)]) + "\n"
+        lines += [*([""] if more else []), *bullets(more)]
+        return "\n".join([*lines, *_would_change(advice)]) + "\n"
     for choice in advice.choices:
         lines += ["", *_choice(advice, choice)]
     at_once = [c.message for c in advice.cautions if c.code in AT_ONCE]
@@ -73,10 +76,12 @@ def render(advice: Advice) -> str:
     for title, messages in sections.items():
         if messages:
             lines += ["", title, *bullets(messages)]
+    return "\n".join([*lines, *_would_change(advice)]) + "\n"
+
+
+def _would_change(advice: Advice) -> list[str]:
     told = [_missing(one) for one in advice.would_change if one.code not in TOLD_ABOVE]
-    if told:
-        lines += ["", *_wrapped("Would change the answer: " + "; ".join(told), "  ")]
-    return "\n".join(lines) + "\n"
+    return ["", *_wrapped("Would change the answer: " + "; ".join(told), "  ")] if told else []
 
 
 def _provisional(advice: Advice) -> str:

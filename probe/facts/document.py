@@ -91,6 +91,7 @@ def document(
             "serial": device.serial,
             "kind": device.kind,
             "output": device.output,
+            "output_declared": device.output_declared,
             "connectors": list(device.connectors),
             "firmware": device.firmware,
             "stated_polarity": device.stated_polarity,

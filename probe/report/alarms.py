@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from probe.line_output import declared, doubts
 from probe.numbers import number, write_number
 from probe.report import words
 from probe.report.document import entry_of, listing, mapping
@@ -35,6 +36,19 @@ _OUTPUTS = {
     "the device's line output. No connection is advised for it.",
 }
 
+_UNDECLARED = (
+    "Nobody has said so, and {why}. Disconnect it until that is known: both terminals of a "
+    "headphone or loudspeaker output may be live, and a recorder or lead that grounds one shorts "
+    'an amplifier. Where its maker calls it a line output, write output = "line" below [device] '
+    'in session.toml, else "headphone" or "speaker", and analyse again. Until then no connection '
+    "is advised for it."
+)
+
+_DECLARED = (
+    "Declared as one, but {why}. Be sure that its maker calls it so: both terminals of a headphone "
+    "or loudspeaker output may be live, and grounding one shorts an amplifier."
+)
+
 _LIKELY = (
     "What was plugged in which take is likely, not known: a draft's answers that nobody has "
     "checked. Kind and figures are right only if they are; see the warnings."
@@ -58,6 +72,11 @@ def _output(facts: Mapping[str, Any]) -> Iterable[Alarm]:
     if output in _OUTPUTS:
         name = {"headphone": "Headphone output", "speaker": "Loudspeaker output"}[output]
         yield Alarm("danger", name, _OUTPUTS[output])
+    why = ", and ".join(clean(said) for said in doubts(facts))
+    if why and declared(facts):
+        yield Alarm("remark", "Not like a line output", _DECLARED.format(why=why))
+    elif why:
+        yield Alarm("danger", "Is this a line output?", _UNDECLARED.format(why=why))
 
 
 def _direct(facts: Mapping[str, Any], *, dangerous: bool) -> Iterable[Alarm]:

@@ -16,6 +16,8 @@ FIRST = (
     "ground-high",
     "headphone-output",
     "speaker-output",
+    "output-undeclared",
+    "output-unlike-line",
     "direct-voltage",
     "stage-fault",
 )

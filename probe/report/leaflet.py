@@ -182,10 +182,7 @@ def _nothing(advice: Mapping[str, Any], box: str = "") -> Leaf:
         destination=places_in(advice).get(box) or place_of(box or advice.get("destination")),
         first=first,
         before=before_of(advice, options),
-        # no option at all is only given where nothing may ever hang on the output as it is
-        chosen="Never connect this output"
-        if first and not options
-        else nothing_used(advice, options),
+        chosen=_nothing_given(advice) if first and not options else nothing_used(advice, options),
         drawing=None,
         needs=(),
         gains=(),
@@ -196,6 +193,12 @@ def _nothing(advice: Mapping[str, Any], box: str = "") -> Leaf:
         notes=(*_typed(advice), *(printed(c) for c in cautions[:MOST_ITEMS])),
         why=() if first else why_nothing(advice, options),
     )
+
+
+def _nothing_given(advice: Mapping[str, Any]) -> str:
+    """Return what is said where there is no option: nothing may hang on the output, or not yet."""
+    codes = {c.get("code") for c in listing(advice, "cautions") if isinstance(c, Mapping)}
+    return "Do not connect yet" if "output-undeclared" in codes else "Never connect this output"
 
 
 def _leaf(

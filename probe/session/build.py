@@ -115,6 +115,7 @@ class _Build:
             serial=table.serial,
             kind=table.kind,
             output=table.output,
+            output_declared="output" in table.model_fields_set,
             connectors=table.connectors or DEFAULT_CONNECTORS,
             firmware=table.firmware,
             stated_polarity=table.stated_polarity,

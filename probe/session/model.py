@@ -42,6 +42,8 @@ class Device:
     serial: str = ""
     kind: str = ""
     output: Output = "line"
+    output_declared: bool = True
+    """Somebody said which it is; False: it is taken as a line output."""
     connectors: tuple[Connector, ...] = ("xlr", "rca")
     firmware: str = ""
     stated_polarity: StatedPolarity | None = None

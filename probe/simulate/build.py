@@ -171,6 +171,7 @@ def _device(table: DeviceTable) -> Device:
         serial=table.serial,
         kind=table.kind,
         output=table.output,
+        output_declared="output" in table.model_fields_set,
         connectors=table.connectors or plain.connectors,
         firmware=table.firmware,
         stated_polarity=table.stated_polarity,

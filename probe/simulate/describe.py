@@ -85,7 +85,7 @@ def _device(stage: StageSpec) -> str:
         "model": device.model,
         "serial": device.serial or None,
         "kind": device.kind or None,
-        "output": device.output,
+        "output": device.output if device.output_declared else None,
         "connectors": list(device.connectors) if stage.connectors_said else None,
         "firmware": device.firmware or None,
         "stated_polarity": device.stated_polarity,

@@ -102,7 +102,8 @@ def facts(
     return {
         "format": "probe-facts/1",
         "device": {"maker": "Harrowgate", "model": "Tern", "serial": "HT-0231",
-                   "connectors": list(connectors), **(device or {})},
+                   "connectors": list(connectors), "output": "line", "output_declared": True,
+                   **(device or {})},
         "sides": {"left": {
             "stage": {"kind": kind, "driven_legs": driven, "also_possible": list(also),
                       "next_take": next_take, "polarity": "pin-2-hot", "faults": [],

@@ -123,6 +123,21 @@ def test_outputs_that_do_not_belong_here(output: str, word: str) -> None:
     assert 0 < page.find('class="alarm danger"') < page.index('<div class="verdict">')
 
 
+def test_what_looks_like_power_is_asked_about_before_the_verdict() -> None:
+    # lost: a headphone amplifier left as "line" by default is reported like any line output
+    document = samples.floating()
+    document["device"] |= {"kind": "headphone amplifier", "output": "line"}
+    text = " ".join(render_summary(document).split())
+    assert text.index("!!! IS THIS A LINE OUTPUT?") < text.index("MONO")
+    assert 'it is called "headphone amplifier"' in text
+    page = render_html(document)
+    assert 0 < page.find('class="alarm danger"') < page.index('<div class="verdict">')
+    document["device"]["output_declared"] = True
+    text = render_summary(document)
+    assert "!!!" not in text
+    assert text.index("Not like a line output: Declared as one") < text.index("MONO")
+
+
 def test_simulated_sessions_say_so() -> None:
     document = samples.floating()
     assert "Simulated" not in render_summary(document)

@@ -34,7 +34,7 @@ from probe.bench.guided.taking import Taker
 from probe.bench.guided.wanted_level import output_of, tones_again, words_wanted
 from probe.bench.judged.interim import Interim
 from probe.bench.judged.legs import loudest_tone, open_take
-from probe.bench.planned import cautions, meters, plan
+from probe.bench.planned import cautions, plan
 from probe.bench.planned.able import FIRST, Known, Setting, able, step_for
 from probe.bench.planned.kit import Kit
 from probe.bench.planned.steps import Step
@@ -44,6 +44,7 @@ from probe.bench.stored.storage import SESSION, SessionFolder
 from probe.bench.stored.tables import bench_table, device_of, device_table, word_of
 from probe.bench.stream.recorder import Recorder
 from probe.errors import NotStored
+from probe.line_output import looks_like_power, output_ohm
 from probe.numbers import write_number
 from probe.session.model import Side
 
@@ -361,8 +362,8 @@ class Guide:
         """Ask again about an output that looks like one for headphones or loudspeakers."""
         if self.answers.power_accepted:
             return
-        ohm = meters.output_ohm((body or {}).get("facts", {}))
-        question = meters.looks_like_power(ohm, self.device.full_output_volts, heard)
+        ohm = output_ohm((body or {}).get("facts", {}))
+        question = looks_like_power(ohm, self.device.full_output_volts, heard)
         if question is None:
             return
         self.talk.warn("Is this really a line output?", f"{question[0].upper()}{question[1:]}.")

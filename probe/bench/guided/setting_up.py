@@ -15,6 +15,7 @@ from probe.bench.planned.learn import learn
 from probe.bench.shown.dialogue import Dialogue
 from probe.bench.stored.storage import SessionFolder, replace_file
 from probe.errors import BadInput
+from probe.line_output import called_so
 from probe.session.model import Connector, Device, MeterReading, Output, Side
 
 ANSWERS = "guide.json"
@@ -97,6 +98,14 @@ def ask_device(talk: Dialogue, usual: Device) -> Device:
     maker = talk.text("maker", "Maker", usual.maker) or "unknown"
     model = talk.text("model", "Model", usual.model) or "unknown"
     serial = talk.text("serial", "Serial number, if any", usual.serial)
+    name = called_so(model, usual.kind)
+    if name is not None:
+        talk.warn(
+            "Is this really a line output?",
+            f'It is called "{name}". Both terminals of a headphone or loudspeaker output may be '
+            "live, and the interface would ground one.",
+        )
+        confirmed(talk, "power", "A line output it is, by its maker's words?")
     rca = "rca" in usual.connectors
     has = talk.choose(
         "rca", "Does it have an RCA output too?", {"y": "yes", "n": "no"}, "y" if rca else "n"

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Literal
+from typing import Literal
 
-from probe.numbers import number
+from probe.line_output import POWER_VOLTS
 from probe.session.model import Device, LoadEnd, MeterReading
 
 CONNECT_VOLTS_DC = 0.1
@@ -18,9 +18,6 @@ terminals both sit at half its supply."""
 
 IDLE_VOLTS_AC = 0.5
 """Alternating voltage of an output that should be silent: a floating chassis, or it is playing."""
-
-POWER_OHM, POWER_VOLTS = 5.0, 8.0
-"""Below this impedance, or above this level (rms), an output is built for headphones or more."""
 
 Weight = Literal["fine", "ask", "stop"]
 
@@ -118,50 +115,3 @@ REFUSED = {
     "interface's ground on one of them is a short circuit",
 }
 """By ``output`` of the device."""
-
-
-def output_ohm(facts: Mapping[str, Any]) -> float | None:
-    """Return the impedance an output is judged by, None where it is not known yet.
-
-    Between the legs where that is known; else that of the leg that holds more, since a pin 3 that
-    is tied to ground is no sign of power.
-
-    Parameters
-    ----------
-    facts
-        Of one side, as in a facts document.
-    """
-    between = _ohm_of(facts, "differential_impedance")
-    if between is not None:
-        return between
-    legs = [_ohm_of(facts, name) for name in ("hot_impedance", "cold_impedance")]
-    found = [ohm for ohm in legs if ohm is not None]
-    return max(found) if len(found) == len(legs) else None
-
-
-def _ohm_of(facts: Mapping[str, Any], name: str) -> float | None:
-    """Return an impedance; of one that is only known to be below or above a bound, the bound."""
-    entry = facts.get(name)
-    return None if entry is None else number(entry)
-
-
-def looks_like_power(
-    impedance_ohm: float | None, full_output_volts: float | None, heard_volts: float
-) -> str | None:
-    """Return the question to ask about an output that looks like headphones or power, or None.
-
-    Parameters
-    ----------
-    impedance_ohm
-        Differential or leg impedance found so far.
-    full_output_volts
-        The most it gives, as its maker says.
-    heard_volts
-        Loudest differential level heard, rms.
-    """
-    if impedance_ohm is not None and impedance_ohm < POWER_OHM:
-        return f"its impedance is {impedance_ohm:.2g} ohm, as of a headphone or power amplifier"
-    volts = max(full_output_volts or 0.0, heard_volts)
-    if volts > POWER_VOLTS:
-        return f"it gives {volts:.3g} V, more than line outputs usually do"
-    return None

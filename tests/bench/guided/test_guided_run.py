@@ -305,6 +305,19 @@ def test_headphone_and_speaker_outputs_are_refused(tmp_path: Path, key: str, wor
     assert not (tmp_path / "session").exists()
 
 
+def test_a_headphone_amplifier_by_its_name_is_asked_about(tmp_path: Path) -> None:
+    # lost: leads go into a headphone socket whose owner took "line output" for it
+    run = guided(tmp_path, "core-and-inverter", answers={
+        "Model": "Tern headphone amplifier",
+        "y/n": lambda heard: "q" if "A line output it is" in heard else "y",
+    })  # fmt: skip
+    text = run.text.replace("\n", " ")
+    assert "Is this really a line output?" in text
+    assert 'called "Tern headphone amplifier"' in text
+    assert run.status == 3
+    assert not (tmp_path / "session").exists()
+
+
 @pytest.mark.long
 def test_quit_and_resume(tmp_path: Path) -> None:
     stops = iter(["r", "r", "q"])  # the interface's own noise, the open take

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from probe import line_output
 from probe.bench.judged.judge import judge_loop_back
 from probe.bench.planned import meters
 from probe.bench.planned.able import FIRST, Known, Refused, Setting, able, refused, step_for
@@ -283,7 +284,7 @@ def test_meter(dc: float, ac: float, weight: str) -> None:
 def test_outputs_that_look_like_power(
     ohm: float | None, full_volts: float | None, asked: bool
 ) -> None:
-    assert (meters.looks_like_power(ohm, full_volts, 0.0) is not None) == asked
+    assert (line_output.looks_like_power(ohm, full_volts, 0.0) is not None) == asked
 
 
 @pytest.mark.parametrize(
@@ -300,13 +301,13 @@ def test_outputs_that_look_like_power(
 )
 def test_impedance_an_output_is_judged_by(facts: dict[str, float], ohm: float | None) -> None:
     said = {name: {"value": value, "unit": "ohm"} for name, value in facts.items()}
-    assert meters.output_ohm(said) == ohm
+    assert line_output.output_ohm(said) == ohm
 
 
 def test_a_loud_level_that_was_heard_is_asked_about() -> None:
     # source: above 8 V it is asked about again
-    assert meters.looks_like_power(100.0, None, 8.2) is not None
-    assert meters.looks_like_power(100.0, None, 7.8) is None
+    assert line_output.looks_like_power(100.0, None, 8.2) is not None
+    assert line_output.looks_like_power(100.0, None, 7.8) is None
 
 
 @pytest.mark.parametrize(("volts", "weight"), [(0.0, "fine"), (0.5, "fine"), (60.0, "ask")])

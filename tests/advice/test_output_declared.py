@@ -1,0 +1,114 @@
+"""An output that looks like headphones or power is asked about before anything hangs on it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from probe.advice.advise import advise
+from probe.advice.model import Advice
+from probe.advice.source_file import read_source
+from probe.advice.text import render
+from probe.advice.typed import typed_destination
+from probe.report.before import first_of
+from probe.report.leaflet import leaves_of
+from tests.advice.stages import facts, symmetrical
+
+RCA = typed_destination("rca:47k:1.5V", 50.0)
+
+SHEET = """
+format = "probe-source/1"
+differential_level_v = {pair}
+differential_impedance_ohm = {ohm}
+[device]
+kind = "{kind}"
+model = "{model}"
+{more}
+"""
+
+
+def sheet(folder: Path, *, pair: float = 4.0, ohm: float = 100.0, kind: str = "", model: str = "",
+          more: str = "") -> Advice:  # fmt: skip
+    path = folder / "source.toml"
+    path.write_text(SHEET.format(pair=pair, ohm=ohm, kind=kind, model=model, more=more), "utf-8")
+    return advise(*read_source(path), RCA)
+
+
+# source: below 5 ohm or above 8 V an output is asked about again; words: common practice
+LOOKS: list[dict[str, Any]] = [
+    {"kind": "headphone amplifier"},
+    {"model": "Siskin Power Amp"},
+    {"kind": "Kopfhörerverstärker"},
+    {"pair": 28.0},
+    {"ohm": 0.1},
+]
+
+
+@pytest.mark.parametrize("said", LOOKS)
+def test_nothing_is_advised_until_it_is_declared(tmp_path: Path, said: dict[str, Any]) -> None:
+    # lost: "USE rca-to-rca" for a power amplifier's terminals, one of which may be live
+    advice = sheet(tmp_path, **said)
+    assert advice.chosen is None
+    assert advice.options == ()
+    assert advice.cautions[0].code == "output-undeclared"
+    assert [one.code for one in advice.would_change] == ["output"]
+    text = " ".join(render(advice).split())
+    assert text.index("FIRST Connect nothing yet: is this a line output?") < text.index("No conn")
+    assert 'output = "line" below [device]' in text
+    (leaf,) = leaves_of(advice.to_json())
+    assert leaf.chosen == "Do not connect yet"
+    assert "is this a line output?" in leaf.first[0]
+
+
+@pytest.mark.parametrize("said", LOOKS)
+def test_one_that_is_declared_is_advised_on_with_the_caution_first(
+    tmp_path: Path, said: dict[str, Any]
+) -> None:
+    advice = sheet(tmp_path, more='output = "line"', **said)
+    assert advice.options
+    assert advice.cautions[0].code == "output-unlike-line"
+    text = " ".join(render(advice).split())
+    assert text.index("FIRST Declared as a line output, but") < text.index("USE")
+    assert "Declared as a line output" in first_of(advice.to_json())[0]
+
+
+@pytest.mark.parametrize(
+    "said",
+    [{}, {"pair": 7.9}, {"ohm": 5.1}, {"kind": "preamplifier"}, {"kind": "integrated amplifier"},
+     {"model": "Powerstream"}],
+)  # fmt: skip
+def test_line_outputs_are_not_asked_about(tmp_path: Path, said: dict[str, Any]) -> None:
+    advice = sheet(tmp_path, **said)
+    assert advice.options
+    assert not {"output-undeclared", "output-unlike-line"} & {c.code for c in advice.cautions}
+
+
+@pytest.mark.parametrize(
+    ("device", "values"),
+    [
+        ({"kind": "balanced headphone amplifier"}, {}),
+        ({"full_output_volts": 9.0}, {}),
+        ({}, {"differential_level": {"value": 8.5, "unit": "V"}}),
+        ({}, {"differential_impedance": {"value": 2.1, "unit": "ohm"}}),
+        ({}, {"single_ended_impedance": {"value": 0.4, "unit": "ohm"}}),
+    ],
+)
+def test_what_was_measured_asks_the_same(device: dict[str, Any], values: dict[str, Any]) -> None:
+    # lost: a balanced headphone socket measured as a line output, its driven return tied by a lead
+    declared = facts(device=device, values=values)
+    advice = advise(declared, {"left": symmetrical()}, RCA)
+    assert advice.options
+    assert advice.cautions[0].code == "output-unlike-line"
+    undeclared = facts(device={**device, "output_declared": False}, values=values)
+    advice = advise(undeclared, {"left": symmetrical()}, RCA)
+    assert advice.chosen is None
+    assert advice.cautions[0].code == "output-undeclared"
+    assert "session.toml, analysed again" in " ".join(render(advice).split())
+
+
+def test_a_leg_tied_to_ground_is_no_sign_of_power() -> None:
+    values = {"hot_impedance": {"value": 100.0}, "cold_impedance": {"value": 0.03}}
+    undeclared = facts(device={"output_declared": False}, values=values)
+    assert advise(undeclared, {"left": symmetrical()}, RCA).options
