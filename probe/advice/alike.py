@@ -14,10 +14,10 @@ from probe.advice.quantity import Quantity
 def as_good(theirs: Candidate, mine: Candidate, wanted: float) -> bool:
     """Tell whether another way into a box does what is asked there by itself.
 
-    No hazard of its own, no more hum or noise, no more lost at the ends of the band, and loud
-    enough: level beyond what is wanted buys nothing.
+    No isolating transformer where none is needed, no hazard of its own, no more hum or noise, no
+    more lost at the ends of the band, and loud enough: level beyond what is wanted buys nothing.
     """
-    if not theirs.hazards <= mine.hazards:
+    if (theirs.transformer and not mine.transformer) or not theirs.hazards <= mine.hazards:
         return False
     if not all(map(_no_louder_rest, theirs.sides, mine.sides)) or _loses_more(theirs, mine):
         return False

@@ -260,8 +260,17 @@ def without_splitter(
         lacks = (*found.says, *_minded(advice, found))
         if not lacks:
             return found, ""
-        buys = buys or f"Spread over both outputs none is needed, but then {'; '.join(lacks)}"
+        buys = buys or f"{_with_fewer(held, uses)}, but then {'; '.join(lacks)}"
     return None, buys
+
+
+def _with_fewer(held: Sequence[_Use], uses: Sequence[_Use]) -> str:
+    """Return in words which leads would have to be others to need fewer splitters."""
+    moved = " and ".join(f"{u.option.id} ({u.box})" for u in uses if u not in held)
+    outputs = len({u.option.from_ for u in uses})
+    return (
+        f"With {moved} {'no splitter' if len(uses) == outputs else 'one splitter less'} is needed"
+    )
 
 
 def _parts(uses: Sequence[_Use]) -> int:
