@@ -90,7 +90,13 @@ def advise(facts: Facts, sources: Mapping[str, Sources], destination: Destinatio
         return taken(replace(whole, sets=best_sets(at, whole)[0]), unmarked)
 
     found = with_other_transformer(found, destination, of_these)
-    found = with_output_impedance(found, facts, partial(ask, destination=destination))
+
+    def by_itself(
+        facts: Facts, sources: Mapping[str, Sources], among: frozenset[tuple[str, str]]
+    ) -> Advice:
+        return ask(facts, sources, destination, Memory(among=among))
+
+    found = with_output_impedance(found, facts, by_itself)
 
     def whole_of(facts: Facts, sources: Mapping[str, Sources]) -> Advice:
         whole, at, unmarked = _chosen(facts, sources, destination, Memory())

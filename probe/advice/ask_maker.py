@@ -13,8 +13,8 @@ from typing import Any
 from probe.advice.model import Advice, Choice, Settling
 from probe.advice.source_file import restated, unstated_impedances
 
-Ask = Callable[[Mapping[str, Any], Mapping[str, Any]], Advice]
-"""The advice for facts and sources, each box by itself."""
+Ask = Callable[[Mapping[str, Any], Mapping[str, Any], frozenset[tuple[str, str]]], Advice]
+"""The advice for facts and sources, each box by itself, of some options alone (socket, option)."""
 
 LEAST_OHM = 1.0
 """Of no output stage, and less than of any."""
@@ -40,14 +40,20 @@ def with_output_impedance(advice: Advice, facts: Mapping[str, Any], ask: Ask) ->
     boxes = {c.box for c in advice.choices if c.option is None} - {
         o.box for o in advice.options if o.used.verdict in ("use", "works")
     }
+    # what is avoided or ruled out is so for each impedance that may be
+    among = frozenset(
+        (o.socket, o.option.id)
+        for o in advice.options
+        if o.box in boxes and o.used.verdict == "cannot-tell"
+    )
     found: dict[str, Settling] = {}
-    for key in keys if boxes else ():
-        least = _working(ask(*restated(facts, key, LEAST_OHM)))
+    for key in keys if among else ():
+        least = _working(ask(*restated(facts, key, LEAST_OHM), among))
         for ohm in MOST_OHM:
             left = {box for box in boxes - set(found) if least.get(box)}
             if not left:
                 break
-            again = ask(*restated(facts, key, ohm))
+            again = ask(*restated(facts, key, ohm), among)
             most = _working(again)
             for box in left:
                 both = least[box] & most.get(box, set())
