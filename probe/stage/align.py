@@ -25,14 +25,18 @@ from probe.stage.agreement import STANDS_OUT, shares
 from probe.stage.delays import (
     PLAIN_COST,
     SAME_TURN,
+    TAPPED_SHARE,
     Options,
     candidates,
     differ,
+    falls_with_the_other,
     heard,
+    loaded_by,
     prior_of,
     rank,
     rivals_of,
     spread,
+    turned_by_loads,
 )
 from probe.stage.fitted import LEGS, Fit, flat
 from probe.stage.forward import predict
@@ -60,6 +64,9 @@ PHASE_LEVEL = 1.0e-4
 does not turn phases, which repeat to a ten-thousandth of a radian."""
 
 JOINT_STEPS = 6
+
+TURNED_BACK = 0.5
+"""Share of what leakage may turn from which the joint solve is begun once more."""
 
 TELLING = 2.0
 """A delay must fit better by this much (log of residual power, over the tones) to be preferred."""
@@ -173,12 +180,14 @@ def placed_freely(group: Group, level: float) -> Alignment:
     ]
     delays = np.array([o[0][1] for o in options])
     stray = np.full(len(group.takes), prior_of(group.hz))
+    turned = _turned(group, first)
+    stray = np.hypot(stray, turned)
     stray[first] = 0.0
     inner = replace(group, takes=tuple(group.takes[t] for t in plain))
     for t in plain:
         stray[t] = max(stray[t], spread(options[t], group.hz))
     delays[plain] = _choose(inner, [options[t] for t in plain], level)
-    solved = _joint(inner.rotated(delays[plain]), stray[plain], delays[plain])
+    solved = _joint_of_both(inner, stray[plain], delays[plain], turned[plain])
     delays[plain] = solved.delays
     rest = [t for t in range(len(group.takes)) if t not in plain]
     if not rest:
@@ -198,10 +207,20 @@ def placed_freely(group: Group, level: float) -> Alignment:
     if lost is not None:
         return _without(group, lost, level)
     for t in rest:
-        delays[t], stray[t] = _centred(group, t, own[t], delays[t], solved, level)
-    found = _snapped(_joint(group.rotated(delays), stray, delays), level)
+        delays[t], doubt = _centred(group, t, own[t], delays[t], solved, level)
+        stray[t] = np.hypot(doubt, turned[t])
+    found = _snapped(_joint_of_both(group, stray, delays, turned), level)
     lost = _by_chance(found, [ordered[t][0][0] for t in range(len(delays))], level)
     return found if lost is None else _without(group, lost, level)
+
+
+def _turned(group: Group, first: int) -> Array:
+    """Standard uncertainty of each delay by what a winding's leakage may turn, shape (T,), s."""
+    base = group.takes[first]
+    falls = max(falls_with_the_other(base, o) for o in group.takes)
+    if falls < TAPPED_SHARE:
+        return np.zeros(len(group.takes))
+    return np.array([turned_by_loads(loaded_by(base, o), group.hz) for o in group.takes])
 
 
 def _by_chance(found: Alignment, costs: list[float], level: float) -> int | None:
@@ -361,6 +380,24 @@ def _unplaced(group: Group, options: list[Options], delays: Array, level: float)
             if _misfit(group.rotated(trial), level, excited) < best + TELLING:
                 return t
     return None
+
+
+def _joint_of_both(group: Group, stray: Array, delays: Array, turned: Array) -> Alignment:
+    """Solve jointly, where leakage may turn takes from the other side as well; the better fit.
+
+    Sizes show the square of a reactance first: the solve may end at the leakage's mirror image.
+    """
+    found = _joint(group.rotated(delays), stray, delays)
+    if not turned.any():
+        return found
+    other = delays - TURNED_BACK * turned
+    again = _joint(group.rotated(other), stray, other)
+    return again if _power(again) < _power(found) else found
+
+
+def _power(aligned: Alignment) -> float:
+    assert aligned.seen is not None
+    return float(np.sum(np.abs(aligned.seen.residual) ** 2))
 
 
 def _joint(group: Group, stray: Array, delays: Array) -> Alignment:

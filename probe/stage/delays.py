@@ -49,6 +49,14 @@ repeat) is no rival either: by phases that are off thirty times less, chance put
 SAME_TURN = 0.5
 """Delays closer than this share of a period of the highest tone are one delay, found less well."""
 
+TURNS = 4.0
+"""Reactance over resistance at the highest tone that loads are reckoned to meet: 2 mH of
+a winding's leakage are 250 ohm there, beside some 60 ohm that a load on one leg meets."""
+
+TAPPED_SHARE = 0.01
+"""A leg that falls by this share because the other one is loaded hangs on one winding with it: ten
+ohm that both share beside a load of 604. Levels move by less between takes."""
+
 PRIOR_TOP_HZ = 1.9e4
 """Where the highest tone is below this, phases tell a delay less well in proportion."""
 
@@ -82,6 +90,41 @@ def _signals(first: Observed, other: Observed) -> list[Array]:
     if held[0] and held[1] and both[:2].any():
         return [*legs, np.array([1.0, -1.0, 0.0]), np.array([1.0, 1.0, 0.0])]
     return legs or [np.eye(3)[k] for k in range(3) if both[k]]
+
+
+def falls_with_the_other(first: Observed, other: Observed) -> float:
+    """Return by what share a leg without a load falls because the other one has one, 0 if not so.
+
+    It does on a winding that is tapped to pin 1; on separate legs it stays, of a pair that floats
+    it rises.
+    """
+    take = other.phasors.take
+    ends = [{load.from_, load.to} for load in take.loads]
+    both = (first.recorded & other.recorded & heard(first) & heard(other))[:2].all()
+    played = _played(first, other)
+    if not both or len(played) == 0 or len(ends) != 1 or "ground" not in ends[0]:
+        return 0.0
+    a = np.abs(first.volts[np.searchsorted(first.tones, played)])
+    b = np.abs(other.volts[np.searchsorted(other.tones, played)])
+    leg = 1 if "hot" in ends[0] else 0
+    if "hot" not in ends[0] and "cold" not in ends[0]:
+        return 0.0
+    return float(np.median(1.0 - b[:, leg] / np.maximum(a[:, leg], 1e-300)))
+
+
+def loaded_by(first: Observed, other: Observed) -> float:
+    """Return by what share a take's loads change the size of the signal its delay comes from.
+
+    The median over the tones of both takes; 0 where they have no signal in common.
+    """
+    played = _played(first, other)
+    a = first.volts[np.searchsorted(first.tones, played)]
+    b = other.volts[np.searchsorted(other.tones, played)]
+    signals = _loud(_signals(first, other), a, b) if len(played) else []
+    if not signals:
+        return 0.0
+    before, after = np.abs(a @ signals[0]), np.abs(b @ signals[0])
+    return float(np.median(np.abs(after - before) / np.maximum(before, 1e-300)))
 
 
 def _loud(signals: list[Array], a: Complex, b: Complex) -> list[Array]:
@@ -213,6 +256,15 @@ def _polish(hz: Array, turn: Complex, tau: Array) -> tuple[Array, Array]:
 def prior_of(hz: Array) -> float:
     """Standard uncertainty (s) of a delay from phases alone, by the highest tone."""
     return ALIGN_PRIOR_S * max(1.0, PRIOR_TOP_HZ / float(hz[-1]))
+
+
+def turned_by_loads(share: float, hz: Array) -> float:
+    """Return the delay (s) that a winding's leakage would make of a signal that loads change.
+
+    Behind ``R + j w L`` a load that takes the share ``s`` of the size turns the phase by as much
+    where ``w L`` is ``R``: which part of that is a delay, phases alone do not tell.
+    """
+    return TURNS * share / (2.0 * np.pi * float(hz[-1]))
 
 
 def alike(best: float) -> float:

@@ -74,8 +74,8 @@ def test_four_parameter_fit_of_a_sine(tmp_path):
     assert found.clock_error == pytest.approx(997.0 / fit[2] - 1.0, abs=2e-7)
 
 
-SLICE = 45
-"""Sessions that fit into a minute of one core."""
+SLICE = 20
+"""Sessions that fit into half a minute of one core."""
 
 
 @pytest.mark.long
