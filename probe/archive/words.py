@@ -12,7 +12,7 @@ from probe.verify.judged import Fault
 
 INDEX = "entry_words"
 
-TOLD = "3"
+TOLD = "4"
 """Which words these are: raise it when `words_of`, `faults_of` or `is_simulated` say something
 else, and the next command that writes tells all entries anew."""
 

@@ -256,7 +256,7 @@ def _note(side: SideView, who: str) -> Note:
         still = f"{count} kinds still possible" if count > 1 else "more takes needed"
         parts, tone = [still, side.faults_told], "fault" if side.faults else "open"
     elif side.faults:
-        parts, tone = [side.faults_told, f"confidence {side.confidence}"], "fault"
+        parts, tone = [side.faults_told, f"confidence in the kind {side.confidence}"], "fault"
     else:
         tone = "fault" if side.kind == "faulty" else "sound"
         parts = [f"confidence {side.confidence}", side.faults_told]

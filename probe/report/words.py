@@ -121,12 +121,12 @@ FAULTS = {
         "A balanced input rejects less hum from such a pair.",
     ),
     "coupling-capacitor-hot": (
-        "Coupling capacitor of the hot leg",
+        "Dried coupling capacitor of the hot leg",
         "Impedance and phase of pin 2 change toward low frequencies as with a capacitor that has "
         "lost its capacitance.",
     ),
     "coupling-capacitor-cold": (
-        "Coupling capacitor of the cold leg",
+        "Dried coupling capacitor of the cold leg",
         "Impedance and phase of pin 3 change toward low frequencies as with a capacitor that has "
         "lost its capacitance.",
     ),

@@ -226,13 +226,15 @@ def test_a_fault_is_listed_found_by_its_words_and_said_to_be_gone(
     second["sides"]["mono"]["facts"]["drift"] = entry(0.009, "dB", 1e-6)  # type: ignore[index]
     add(tmp_path, kept, first, second)
     _, out, _ = typed(capsys, "archive", "list", "--archive", kept)
-    assert "FAULT  mono: Coupling capacitor of the cold leg" in out
-    for said in ("coupling capacitor", "Coupling capacitor of the cold leg", "dried", "exchanged"):
+    assert "FAULT  mono: Dried coupling capacitor of the cold leg" in out
+    names = ("coupling capacitor", "Dried coupling capacitor of the cold leg", "dried", "exchanged")
+    for said in names:
         found = typed(capsys, "archive", "search", *said.split(), "--archive", kept, "--json")[1]
         assert [e["entry"] for e in json.loads(found)] == [1], said
     out = typed(capsys, "archive", "drift", "1", "--archive", kept)[1]
     told = " ".join(out.split())
-    assert "GONE mono Coupling capacitor of the cold leg: found 2026-05-11, not at the last" in told
+    gone = "GONE mono Dried coupling capacitor of the cold leg: found 2026-05-11, not at the last"
+    assert gone in told
     # the second look does not tell which pin is hot
     assert "found 2026-05-11, the last look could not have shown it" in told
     # what the bench did between takes is nothing the device did

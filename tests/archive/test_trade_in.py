@@ -32,7 +32,7 @@ def test_the_whole_story(
     second = told["verify archive:2 docs/trade-in/specification.toml"][1]
     # the circuit of the stand-in: a coupling capacitor of cold, right, dried to 1 uF
     assert "FAULT right" in first
-    assert "Coupling capacitor of the cold leg" in first
+    assert "Dried coupling capacitor of the cold leg" in first
     assert "NOT MEASURED Balanced over single-ended" in first
     assert "FAILS" not in second
     assert "GONE right" in second
@@ -42,9 +42,9 @@ def test_the_whole_story(
     # found by the words a dealer says, listed with its note and fault
     listed = told["archive search dried"][1]
     assert "trade-in, as it came" in listed
-    assert "FAULT right: Coupling capacitor of the cold leg" in listed
+    assert "FAULT right: Dried coupling capacitor of the cold leg" in listed
     drift = told["archive drift F4-00317"][1]
-    assert "GONE right Coupling capacitor of the cold leg: found 2026-05-21" in drift
+    assert "GONE right Dried coupling capacitor of the cold leg: found 2026-05-21" in drift
     # the leg whose part was replaced, and what follows from it, moved most
     moved = [text.strip() for text in drift.split("MOVED")[1:4]]
     assert any(text.startswith("right Cold leg, pin 3 to pin 1") for text in moved)

@@ -129,7 +129,7 @@ def test_verdict_is_told_before_anything_else(pages: dict[str, Page]) -> None:
     text = pages["differential"].words
     # the order a reader needs: what it is, how sure, what is wrong, then cautions, then details
     order = ["Left and right", "Both legs driven, ground-referenced", "confidence above 99.9",
-             "coupling capacitor of the cold leg", "Left against right",
+             "dried coupling capacitor of the cold leg", "Left against right",
              "Before anything is connected", "Why", "Evidence", "Takes"]  # fmt: skip
     found = [text.index(part) for part in order]
     assert found == sorted(found)
