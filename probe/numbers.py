@@ -40,11 +40,14 @@ class Written:
     doubt: str
     unit: str
     interval: str
+    lopsided: bool = False
+    """The interval has no one half-width: ``doubt`` is empty, its ends tell it."""
 
     @property
     def whole(self) -> str:
-        """Value, doubt and unit in one piece, as in ``2.113 ± 0.012 V``."""
-        return " ".join(part for part in (self.value, self.doubt, self.unit) if part)
+        """All in one piece, as in ``2.113 ± 0.012 V``; lopsided ``58.4 dB (56.1 to 62.9)``."""
+        ends = f"({self.interval})" if self.lopsided else ""
+        return " ".join(part for part in (self.value, self.doubt, self.unit, ends) if part)
 
 
 def ohms(value: float) -> str:
@@ -95,12 +98,9 @@ def write(entry: Mapping[str, Any], *, positive: bool = False) -> Written:
         return Written(_significant(value / factor, _DIGITS_WITHOUT_DOUBT), "", unit, "")
     places = _places(doubt / factor, value / factor)
     low, high = (fixed(end / factor, places) for end in ends)
-    return Written(
-        fixed(value / factor, places),
-        _plus_minus(value, interval(entry) or ends, factor, places),
-        unit,
-        f"{low} to {high}",
-    )
+    told = _plus_minus(value, interval(entry) or ends, factor, places)
+    shown = fixed(value / factor, places)
+    return Written(shown, told or "", unit, f"{low} to {high}", lopsided=told is None)
 
 
 def write_number(value: float, unit: str = "", digits: int = 3) -> str:
@@ -216,15 +216,18 @@ def _places(doubt: float, value: float) -> int:
     return max(0, places)
 
 
-def _plus_minus(value: float, ends: tuple[float, float], factor: float, places: int) -> str:
-    """Return the doubt beside the value, before a magnitude's interval is cut at zero."""
+def _plus_minus(value: float, ends: tuple[float, float], factor: float, places: int) -> str | None:
+    """Return the doubt beside the value, before a magnitude's interval is cut at zero.
+
+    None: it is not as much up as down.
+    """
     up, down = (
         fixed((ends[1] - value) / factor, places),
         fixed((value - ends[0]) / factor, places),
     )
     if float(up.replace("−", "-")) == 0.0 and float(down.replace("−", "-")) == 0.0:
         return ""
-    return f"± {up}" if up == down else f"+{up} −{down}"
+    return f"± {up}" if up == down else None
 
 
 def fixed(value: float, places: int) -> str:

@@ -131,6 +131,8 @@ def _levels(facts: Mapping[str, Any]) -> str:
         if name not in facts:
             name, suffix = f"{leg}_recorded", " as recorded"
         told.append(f"{leg} {_value(facts, name, level=True)}{suffix if name in facts else ''}")
+    if number(facts.get("differential_level")) is not None:
+        told.append(f"differential {_value(facts, 'differential_level', level=True)}")
     return "; ".join(told)
 
 
@@ -189,6 +191,8 @@ def _value(
         note = f"at {write_hz(hz)}{', ' if note else ''}{note}"
     dbu = write_dbu(entry) if level and "bound" not in entry else ""
     notes = ", ".join(part for part in (dbu, note) if part)
+    if notes and text.endswith(")"):
+        return f"{text[:-1]}; {notes})"
     return f"{text} ({notes})" if notes else text
 
 

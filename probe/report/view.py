@@ -283,7 +283,8 @@ def _glance(facts: Mapping[str, Any]) -> Iterable[Glance]:
             continue
         meant = words.fact_words(name)
         told = write(entry, positive=meant.positive)
-        under = [told.doubt, "as recorded" if recorded else ""]
+        doubt = f"({told.interval})" if told.lopsided else told.doubt
+        under = [doubt, "as recorded" if recorded else ""]
         if entry.get("limited_by_bench") and not recorded:
             under.append("limited by the recorder")
         yield Glance(title, told.value, told.unit, " ".join(filter(None, under)))

@@ -46,7 +46,10 @@ def test_interval_is_written_to_the_same_place() -> None:
         ({"value": 2e5, "unit": "Hz", "bound": "above"}, "above 200 kHz"),
         ({"value": 0.5, "unit": "Hz", "u95": 0.1}, "0.50 ± 0.10 Hz"),
         ({"value": 0.3, "unit": "ohm", "u95": 0.1, "bound": "below"}, "below 300 mΩ"),
-        ({"value": 58.4, "unit": "dB", "u95": 3.4, "low": 56.1, "high": 62.9}, "58.4 +4.5 −2.3 dB"),
+        (
+            {"value": 58.4, "unit": "dB", "u95": 3.4, "low": 56.1, "high": 62.9},
+            "58.4 dB (56.1 to 62.9)",
+        ),
         ({"value": 2.0, "unit": "V", "u95": 0.0}, "2.000 V"),
         ({"unit": "V"}, "not known"),
         ({"value": math.nan, "unit": "V"}, "not known"),

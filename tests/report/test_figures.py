@@ -101,8 +101,8 @@ def test_opposite_legs_point_apart_and_the_first_to_the_right() -> None:
 def test_an_arrow_says_both_ends_as_the_table_does() -> None:
     arrow = Arrow("single", "single-ended", 0.1245 + 0j, 0.0063, (0.1239, 0.1365))
     svg = str(phasors("k", "t", [arrow]))
-    # closed form: 136.5 - 124.5 and 124.5 - 123.9
-    assert "+12.0 −0.6" in svg
+    # as written: the ends of the interval the arrow was given
+    assert "124.5 mV (123.9 to 136.5)" in svg
     assert "± 6.3" not in svg
 
 
