@@ -270,12 +270,25 @@ def _bars(axes: Axes, traces: Sequence[Trace]) -> tuple[Key, ...]:
     return tuple(keys)
 
 
+_SUPERSCRIPT = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
+
+
+def tick(value: float) -> str:
+    """Return a number at an axis as it is printed: 20, 0.001, 5·10⁻⁵."""
+    if value == 0.0 or 1e-3 <= abs(value) < 1e6:
+        return f"{value:.6g}".replace("-", "−")
+    digits, power = f"{value:.3e}".split("e")
+    factor = digits.rstrip("0").rstrip(".").replace("-", "−")
+    ten = f"10{str(int(power)).translate(_SUPERSCRIPT)}"
+    return ten if factor == "1" else f"{factor}·{ten}"
+
+
 def _plain_ticks(axes: Axes, panel: Panel) -> None:
-    """Write decades as plain numbers: 100, 1000, 10000; no powers, no offsets."""
+    """Write decades as plain numbers: 100, 1000, 10000; powers only of what is longer."""
     from matplotlib.ticker import FuncFormatter, LogLocator, MaxNLocator, NullFormatter
 
     def text(value: float, _place: int | None = None) -> str:
-        return f"{value:.6g}" if abs(value) < 1e6 else f"{value:.0e}"
+        return tick(value)
 
     for axis, log in ((axes.xaxis, panel.x_log), (axes.yaxis, panel.y_log)):
         if axis is axes.xaxis and panel.kind == "bars":

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from pathlib import PurePath
 from typing import Any
 
 from probe.compare.taken_beside import taken_beside
@@ -25,9 +26,7 @@ def methods_paragraph(facts: Mapping[str, Any]) -> str:
         _bench(_table(_table(facts, "made"), "bench")),
         *(_takes(key, side) for key, side in sides.items()),
         *filter(None, (_conditions(key, side) for key, side in sides.items())),
-        "At each tone the takes were solved together, weighted by their noise and repeatability, "
-        "for the open-circuit voltages and the impedance matrix of the output; the recorder's own "
-        "input impedance was taken out.",
+        *_solving(sides),
         _draws(sides.values()),
         "Single figures are those of the tone nearest 1 kHz unless another frequency stands "
         "beside them; levels are rms; 0 dBu is 0.775 V.",
@@ -97,11 +96,55 @@ def _takes(key: str, side: Mapping[str, Any]) -> str:
 
 
 def _beside(side: Mapping[str, Any], takes: Sequence[Mapping[str, Any]]) -> list[str]:
-    """Return takes that were not solved with the others and that facts rest on, or their files."""
+    """Return takes that were not solved with the others and that facts rest on."""
     tables = [_table(side, "facts"), *(_table(row, "facts") for row in side.get("facts_at") or ())]
     named = taken_beside((entry for table in tables for entry in table.values()), takes)
     known = {str(t.get(name)): str(t.get("take")) for t in takes for name in ("file", "take")}
-    return list(dict.fromkeys(known.get(file, file) for file in named))
+    return list(dict.fromkeys(known.get(file, _name(file)) for file in named))
+
+
+def _name(file: str) -> str:
+    """Return a take by its file, in the form of the names of takes."""
+    return PurePath(file).stem.replace("-", " ")
+
+
+IMPEDANCES = ("hot_impedance", "cold_impedance", "differential_impedance",
+              "single_ended_impedance")  # fmt: skip
+
+SOLVED = (
+    "At each tone the takes were solved together, weighted by their noise and repeatability, "
+    "for the open-circuit voltages and the impedance matrix of the output; the recorder's own "
+    "input impedance was taken out{where}."
+)
+
+AS_RECORDED = (
+    "No take loads the output or injects into it, so that its impedance is not known: voltages are "
+    "those at the recorder's own input, and where a level of the output by itself is stated its "
+    "interval holds what that input may take from it."
+)
+
+
+def _solving(sides: Mapping[str, Any]) -> Iterable[str]:
+    """Yield how levels came about: sides of which an impedance is known, and the others."""
+    known = [key for key, side in sides.items() if set(IMPEDANCES) & set(_table(side, "facts"))]
+    bare = [key for key in sides if key not in known]
+    if known:
+        facts = [_table(sides[key], "facts") for key in known]
+        part = any(
+            _table(held, f"{leg}_level").get("limited_by_bench") or f"{leg}_level" not in held
+            for held in facts
+            for leg in ("hot", "cold", "single_ended")
+            if f"{leg}_level" in held or f"{leg}_recorded" in held
+        )
+        where = " where the impedance it hangs on is known" if part else ""
+        yield _of(known if bare else (), SOLVED.format(where=where))
+    if bare:
+        yield _of(bare if known else (), AS_RECORDED)
+
+
+def _of(sides: Sequence[str], says: str) -> str:
+    """Return a sentence with the sides that it is about, where it is not about all."""
+    return f"{', '.join(sides).capitalize()}: {says[0].lower()}{says[1:]}" if sides else says
 
 
 def _conditions(key: str, side: Mapping[str, Any]) -> str:

@@ -157,8 +157,12 @@ def response(key: str, side: Side) -> Plot | None:
         key,
         "Response relative to 1 kHz",
         caption(
-            "Response of the outputs relative to 1 kHz, open circuit, the recorder's own load "
-            "taken out.",
+            "Response of the outputs relative to 1 kHz, "
+            + (
+                "as the recorder's input heard them."
+                if any(_heard(side, f"{n}_response") for n, _ in outputs)
+                else "open circuit, the recorder's own load taken out."
+            ),
             sentence(
                 side,
                 *(f"{n}_{end}_corner" for n, _ in outputs for end in ("low", "high")),
@@ -167,6 +171,12 @@ def response(key: str, side: Side) -> Plot | None:
         ),
         tuple(panels),
     )  # fmt: skip
+
+
+def _heard(side: Side, name: str) -> bool:
+    """Tell whether a curve is as the recorder heard it, loaded by its input."""
+    entry = (side.get("curves") or {}).get(name)
+    return isinstance(entry, Mapping) and bool(entry.get("limited_by_bench"))
 
 
 def rejection(key: str, side: Side) -> Plot | None:

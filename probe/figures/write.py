@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
+from probe.advice.words import FAULTS
 from probe.errors import BadInput
 from probe.figures import style
 from probe.figures.captions import caption
@@ -80,10 +81,11 @@ def _with_origin(plot: Plot, facts: Mapping[str, Any]) -> Plot:
     """Say in picture and caption that a device is simulated, and in the caption what is broken."""
     invented = is_simulated(facts.get("made"))
     side = facts["sides"].get(plot.side, {})
-    faults = [str(code).replace("-", " ") for code in side.get("stage", {}).get("faults", ())]
+    codes = [str(code) for code in side.get("stage", {}).get("faults", ())]
+    faults = [FAULTS.get(code, code.replace("-", " ")) for code in codes]
     said = caption(
         plot.caption,
-        f"Found faulty: {', '.join(faults)}." if faults else "",
+        f"Found: {', '.join(faults)}." if faults else "",
         f"Simulated: {SIMULATED}." if invented else "",
     )
     return replace(plot, caption=said, foot="Simulated" if invented else "")

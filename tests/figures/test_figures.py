@@ -13,7 +13,7 @@ import pytest
 
 from probe.errors import BadInput
 from probe.figures import COLUMN_MM, FIGURES, figure_plots, methods_paragraph, write_figures
-from probe.figures.draw import _bars
+from probe.figures.draw import _bars, tick
 from probe.figures.plot import Trace
 from probe.report.evidence import take_rows
 
@@ -152,7 +152,7 @@ def test_takes_that_figures_rest_on_are_named_as_used() -> None:
         **side, "takes": [*side["takes"], tone], "facts": {**side["facts"], "differential_thd": thd}
     }  # fmt: skip
     text = methods_paragraph({**DOCUMENT, "sides": {"left": other}})
-    assert "For noise, distortion and the like also: tone, loop.wav." in text
+    assert "For noise, distortion and the like also: tone, loop." in text
     assert "Not used: spoiled (clipped)." in text
     rows = {row.name: row.used for row in take_rows("left", other["takes"], other["facts"])}
     assert rows["tone"] == "used beside the others: a single tone"
@@ -175,6 +175,51 @@ def test_the_methods_paragraph_says_every_condition() -> None:
         "clipped-take", "probe 0.1.0", "0f0f0f0f0f0f",
     ):  # fmt: skip
         assert said in text, said
+
+
+def test_of_takes_without_loads_no_solving_is_told() -> None:
+    # lost: a reviewer prints that the recorder's input impedance was taken out, and it was not
+    bare = copy.deepcopy(DOCUMENT)
+    for name in list(bare["sides"]["left"]["facts"]):
+        if name.endswith("_impedance"):
+            del bare["sides"]["left"]["facts"][name]
+    assert "were solved together" in methods_paragraph(DOCUMENT)
+    text = methods_paragraph(bare)
+    assert "were solved together" not in text
+    assert "impedance is not known: voltages are those at the recorder's own input" in text
+    both = {**DOCUMENT, "sides": {**DOCUMENT["sides"], "right": bare["sides"]["left"]}}
+    text = methods_paragraph(both)
+    assert "Left: at each tone the takes were solved" in text
+    assert "Right: no take loads the output" in text
+
+
+def test_a_response_with_the_recorders_load_in_it_says_so() -> None:
+    bare = copy.deepcopy(DOCUMENT)
+    (told,) = figure_plots(bare, ["response"])[0]
+    assert "the recorder's own load taken out" in told.caption
+    for name, curve in bare["sides"]["left"]["curves"].items():
+        if name.endswith("_response"):
+            curve["limited_by_bench"] = True
+    (told,) = figure_plots(bare, ["response"])[0]
+    assert "taken out" not in told.caption
+    assert "as the recorder's input heard them" in told.caption
+
+
+def test_a_fault_is_named_in_words() -> None:
+    faulty = copy.deepcopy(DOCUMENT)
+    faulty["sides"]["left"]["stage"]["faults"] = ["coupling-capacitor-cold"]
+    captions = write_figures(faulty, names=["leg-phasors"], kinds=["svg"])[0]["captions.txt"]
+    assert "Found: dried coupling capacitor on the cold leg." in captions.decode()
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    # closed form: the same numbers; lost: "1e-05" at the axis of a printed figure
+    [(20.0, "20"), (1e-3, "0.001"), (1e-5, "10⁻⁵"), (2e-5, "2·10⁻⁵"), (-10.0, "−10"),
+     (1.5e-5, "1.5·10⁻⁵"), (2e6, "2·10⁶"), (0.0, "0")],
+)  # fmt: skip
+def test_numbers_at_an_axis_are_fit_for_print(value: float, text: str) -> None:
+    assert tick(value) == text
 
 
 def test_what_the_facts_do_not_hold_is_named_not_drawn() -> None:
