@@ -5,8 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 
 from probe.archive.documents import Package
+from probe.errors import BadInput
 from probe.facts import analyse_session, read_facts, to_json
 from probe.facts.beside import facts_beside
+from probe.formats.text import shown_path
 from probe.report import render_html
 from probe.session.read import read_session
 
@@ -21,6 +23,11 @@ def check_source(path: Path) -> None:
     BadInput
         It cannot be read.
     """
+    if not path.exists():
+        raise BadInput(
+            f"{shown_path(path)}: there is no such file or folder; give a session folder, its "
+            "session.toml, a facts.json or a report.html"
+        )
     if path.is_dir() or path.suffix == ".toml":
         read_session(path)
     else:

@@ -66,8 +66,8 @@ def read(args: argparse.Namespace) -> More:
         raise BadInput("--system-price: a price above 0 beside --shelf is needed")
     if args.page is not None and (not args.page or Path(args.page).is_dir()):
         raise BadInput(f'--page: "{args.page}" is no file to write; give a name, as in page.html')
-    if args.page is not None and not Path(args.page).parent.parent.is_dir():  # one may be new
-        missing = Path(args.page).parent.parent
+    if args.page is not None and not Path(args.page).parent.is_dir():
+        missing = Path(args.page).parent
         raise BadInput(f'--page: there is no folder "{missing}"; choose one that is there')
     if args.page is None and (args.customer or args.dealer or args.date):
         raise BadInput("--customer, --dealer and --date stand on the page: --page FILE is needed")

@@ -8,7 +8,9 @@ import argparse
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare what the command takes."""
     look = parser.add_mutually_exclusive_group()
-    look.add_argument("--html", action="store_true", help="one page for print")
+    look.add_argument(
+        "--html", action="store_true", help="a page for print: a block a take, several sheets"
+    )
     look.add_argument("--text", action="store_true", help="plain text, 78 columns (default)")
     parser.add_argument("--kit", metavar="FILE", help="kit to use; default: the remembered one")
     parser.add_argument("--out", metavar="FILE", help="write here instead of printing")

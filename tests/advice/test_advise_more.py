@@ -30,14 +30,14 @@ def asked(tmp_path: Path) -> list[str]:
 def test_shelf_and_page(
     asked: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    page = tmp_path / "new" / "page.html"
+    page = tmp_path / "page.html"
     assert main([*asked, "--system-price", "1000", "--page", str(page)]) == 0
     said = capsys.readouterr().out
     assert "From the shelf" in said
     assert "2.4 % of a system" in said
     assert f"written: {page}" in said
     assert "RCA lead 1 m, pair" in page.read_text("utf-8")
-    assert [p.name for p in page.parent.iterdir()] == ["page.html"]
+    assert {p.name for p in tmp_path.iterdir()} == {"page.html", "player.toml", "shelf.toml"}
 
 
 def test_everything_is_in_the_json(asked: list[str], capsys: pytest.CaptureFixture[str]) -> None:
@@ -59,6 +59,7 @@ def test_everything_is_in_the_json(asked: list[str], capsys: pytest.CaptureFixtu
         (["--page", ""], "--page"),
         (["--page", "."], "--page"),
         (["--page", "/proc/none/page.html"], "--page"),
+        (["--page", "no-such-folder/page.html"], 'there is no folder "no-such-folder"'),
         (["--shelf", "none.toml"], "no such file"),
     ],
 )

@@ -360,3 +360,12 @@ def test_a_look_without_a_day_is_not_the_latest(
     assert main(["archive", "remove", "1", "--archive", kept]) == 0
     status, _, said = typed(capsys, "archive", "drift", "S-00005", "--archive", kept)
     assert (status, "recorded_on" in said, said.count("\n")) == (2, True, 1)
+
+
+def test_what_is_not_there_is_asked_for_as_all_it_may_be(
+    kept: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    # lost: somebody with a session folder looks for a facts.json that there is not
+    status, _, err = typed(capsys, "archive", "add", "nixda", "--archive", kept)
+    assert status == 2
+    assert "no such file or folder; give a session folder" in err

@@ -184,6 +184,9 @@ _ASCII = str.maketrans({"─": "-", "│": "|", "●": "o", "◄": "<", "Ω": "O
 
 _W, _ROW, _TOP = 860, 84, 70
 
+_EDGE = -40
+"""Left edge of the device's frame: its longest label has room in it, in print, too."""
+
 
 def svg(step: Step) -> str:
     """Return the drawing as an inline SVG with a title and a description."""
@@ -193,7 +196,7 @@ def svg(step: Step) -> str:
     height = _TOP + _ROW * (len(rows) + (1 if injecting else 0)) + 60
     y = {row.point: _TOP + 40 + _ROW * n for n, row in enumerate(rows)}
     body = [
-        _box(10, 150, height, _whose(plugged)),
+        _box(_EDGE, 160 - _EDGE, height, _whose(plugged)),
         _box(700, 150, height, "interface"),
     ]
     for row in rows:
@@ -220,8 +223,9 @@ def svg(step: Step) -> str:
     if plugged.state != "off" and not plugged.plays_files and not of_bench:
         body.append(_line(160, last, 700, last))
         body.append(_text(712, last, "output 1", "start"))
+    view = f"{_EDGE - 10} 0 {_W + 10 - _EDGE} {height + 20}"
     return (
-        f'<svg viewBox="0 0 {_W} {height + 20}" role="img" aria-labelledby="plug-t plug-d">'
+        f'<svg viewBox="{view}" role="img" aria-labelledby="plug-t plug-d">'
         f'<title id="plug-t">What to plug where</title><desc id="plug-d">{escape(said)}</desc>'
         + "".join(body)
         + "</svg>"

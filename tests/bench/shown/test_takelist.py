@@ -100,3 +100,15 @@ def test_rubbish_is_refused(words, capsys):
     out = capsys.readouterr()
     assert out.out == ""
     assert out.err.count("\n") == 1
+
+
+def test_labels_stand_inside_the_frame_of_the_device():
+    # lost: "device's input" stands over the frame's line on paper
+    shown = takelist.html(takelist.take_list((Setting(DEVICE, usual(), "left"),)))
+    for drawing in re.findall(r"<svg.*?</svg>", shown, re.S):
+        svg = ET.fromstring(drawing)
+        left = float(next(r for r in svg.iter("rect") if r.get("class") == "box").get("x", ""))
+        for text in svg.iter("text"):
+            if text.get("text-anchor") == "end":
+                # common practice, no source: letters of 18.5 px (print) are 0.65 em wide at most
+                assert float(text.get("x", "")) - 0.65 * 18.5 * len(text.text or "") > left
