@@ -113,7 +113,9 @@ def test_caption_and_picture_tell_an_invented_device_and_its_fault() -> None:
     }
     told = _with_origin(Plot("levels", "left", "Levels", "Levels."), facts)
     assert told.foot == "Simulated"
-    assert told.caption.startswith("Levels. Found faulty: coupling capacitor cold. Simulated: ")
+    assert told.caption.startswith(
+        "Levels. Found: dried coupling capacitor on the cold leg. Simulated: "
+    )
     real = _with_origin(Plot("levels", "left", "Levels", "Levels."), {"sides": {}})
     assert (real.foot, real.caption) == ("", "Levels.")
 
