@@ -25,13 +25,13 @@ from probe.stage.agreement import STANDS_OUT, shares
 from probe.stage.delays import (
     PLAIN_COST,
     SAME_TURN,
-    TAPPED_SHARE,
+    WINDING_SHARE,
     Options,
     candidates,
     differ,
-    falls_with_the_other,
     heard,
     loaded_by,
+    moves_with_the_other,
     prior_of,
     rank,
     rivals_of,
@@ -64,6 +64,10 @@ PHASE_LEVEL = 1.0e-4
 does not turn phases, which repeat to a ten-thousandth of a radian."""
 
 JOINT_STEPS = 6
+
+BETTER = 10.0
+"""By how much its residual power must be less for the second solve to stand: where both fit, the
+one nearer to what phases say does."""
 
 TURNED_BACK = 0.5
 """Share of what leakage may turn from which the joint solve is begun once more."""
@@ -217,8 +221,8 @@ def placed_freely(group: Group, level: float) -> Alignment:
 def _turned(group: Group, first: int) -> Array:
     """Standard uncertainty of each delay by what a winding's leakage may turn, shape (T,), s."""
     base = group.takes[first]
-    falls = max(falls_with_the_other(base, o) for o in group.takes)
-    if falls < TAPPED_SHARE:
+    moves = max(moves_with_the_other(base, o) for o in group.takes)
+    if moves < WINDING_SHARE:
         return np.zeros(len(group.takes))
     return np.array([turned_by_loads(loaded_by(base, o), group.hz) for o in group.takes])
 
@@ -392,7 +396,7 @@ def _joint_of_both(group: Group, stray: Array, delays: Array, turned: Array) -> 
         return found
     other = delays - TURNED_BACK * turned
     again = _joint(group.rotated(other), stray, other)
-    return again if _power(again) < _power(found) else found
+    return again if _power(again) < _power(found) - BETTER else found
 
 
 def _power(aligned: Alignment) -> float:

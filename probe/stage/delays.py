@@ -53,9 +53,9 @@ TURNS = 4.0
 """Reactance over resistance at the highest tone that loads are reckoned to meet: 2 mH of
 a winding's leakage are 250 ohm there, beside some 60 ohm that a load on one leg meets."""
 
-TAPPED_SHARE = 0.01
-"""A leg that falls by this share because the other one is loaded hangs on one winding with it: ten
-ohm that both share beside a load of 604. Levels move by less between takes."""
+WINDING_SHARE = 0.01
+"""A leg that changes by this share because the other one is loaded may hang on one winding with it:
+six ohm that both share beside a load of 604. Levels move by less between takes."""
 
 PRIOR_TOP_HZ = 1.9e4
 """Where the highest tone is below this, phases tell a delay less well in proportion."""
@@ -92,11 +92,11 @@ def _signals(first: Observed, other: Observed) -> list[Array]:
     return legs or [np.eye(3)[k] for k in range(3) if both[k]]
 
 
-def falls_with_the_other(first: Observed, other: Observed) -> float:
-    """Return by what share a leg without a load falls because the other one has one, 0 if not so.
+def moves_with_the_other(first: Observed, other: Observed) -> float:
+    """Return by what share a leg without a load changes because the other one has one, else 0.
 
-    It does on a winding that is tapped to pin 1; on separate legs it stays, of a pair that floats
-    it rises.
+    On a winding that is tapped to pin 1 it falls, of a pair that floats it rises; on separate legs
+    it stays.
     """
     take = other.phasors.take
     ends = [{load.from_, load.to} for load in take.loads]
@@ -109,11 +109,11 @@ def falls_with_the_other(first: Observed, other: Observed) -> float:
     leg = 1 if "hot" in ends[0] else 0
     if "hot" not in ends[0] and "cold" not in ends[0]:
         return 0.0
-    return float(np.median(1.0 - b[:, leg] / np.maximum(a[:, leg], 1e-300)))
+    return float(abs(np.median(1.0 - b[:, leg] / np.maximum(a[:, leg], 1e-300))))
 
 
 def loaded_by(first: Observed, other: Observed) -> float:
-    """Return by what share a take's loads change the size of the signal its delay comes from.
+    """Return by what share a take's loads change the size of the signal they disturb least.
 
     The median over the tones of both takes; 0 where they have no signal in common.
     """
@@ -123,8 +123,11 @@ def loaded_by(first: Observed, other: Observed) -> float:
     signals = _loud(_signals(first, other), a, b) if len(played) else []
     if not signals:
         return 0.0
-    before, after = np.abs(a @ signals[0]), np.abs(b @ signals[0])
-    return float(np.median(np.abs(after - before) / np.maximum(before, 1e-300)))
+    sizes = [(np.abs(a @ p), np.abs(b @ p)) for p in signals]
+    return min(
+        float(np.median(np.abs(after - before) / np.maximum(before, 1e-300)))
+        for before, after in sizes
+    )
 
 
 def _loud(signals: list[Array], a: Complex, b: Complex) -> list[Array]:

@@ -60,8 +60,9 @@ def floating(vd=4.0, zd=50.0, zcm=4000.0, lean=0.0, vs=4.0, zs=100.0) -> Stage:
     def z(f):
         out = np.zeros((len(f), 3, 3), dtype=complex)
         mean = zcm(f) if callable(zcm) else zcm
-        out[:, 0, 0] = out[:, 1, 1] = mean + zd / 4
-        out[:, 0, 1] = out[:, 1, 0] = mean - zd / 4
+        between = zd(f) if callable(zd) else zd
+        out[:, 0, 0] = out[:, 1, 1] = mean + between / 4
+        out[:, 0, 1] = out[:, 1, 0] = mean - between / 4
         out[:, 2, 2] = zs
         return out
 

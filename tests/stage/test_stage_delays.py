@@ -29,6 +29,7 @@ from .forward import (
     Errors,
     Stage,
     drawn_errors,
+    floating,
     record,
     separate,
 )
@@ -210,19 +211,26 @@ def leaking(henry: float) -> Stage:
     return Stage(separate().voc, z)
 
 
+def strays(f):
+    """600 pF to pin 1."""
+    return 1.0 / (2j * np.pi * f * 600e-12)
+
+
 @pytest.mark.parametrize(
-    ("henry", "plans"),
+    ("winding", "plans"),
     [
-        (1e-3, FULL),
-        (1e-3, (OPEN, LOAD_HOT, LOAD_COLD, ACROSS, INJECT_HOT, SECOND)),
-        (5e-3, (OPEN, LOAD_HOT, LOAD_COLD, ACROSS, INJECT_HOT, SECOND)),
+        (leaking(1e-3), FULL),
+        (leaking(1e-3), (OPEN, LOAD_HOT, LOAD_COLD, ACROSS, INJECT_HOT, SECOND)),
+        (leaking(5e-3), (OPEN, LOAD_HOT, LOAD_COLD, ACROSS, INJECT_HOT, SECOND)),
+        (floating(zd=lambda f: 290.0 + 2j * np.pi * f * 10e-3, zcm=strays), FULL),
     ],
+    ids=["tapped", "tapped, few takes", "tapped, 15 mH", "floating, 10 mH"],
 )
-def test_a_delay_does_not_take_a_windings_leakage_away(henry: float, plans) -> None:
+def test_a_delay_does_not_take_a_windings_leakage_away(winding: Stage, plans) -> None:
     """It put the impedance between the legs a seventh too low at 20 kHz, 4 % at 1 kHz."""
     rng = np.random.default_rng(2)
     plans = [replace(p, delay=float(rng.uniform(-0.4, 0.4))) for p in plans]
-    stage = leaking(henry)
+    stage = winding
     found = analysed(stage, plans, errors=Errors(noise=1e-6), situation="none", rng=rng)
     source = source_of(found.identified)
     # source: the stage itself
