@@ -214,23 +214,39 @@ def _risk(row: Mapping[str, Any], code: str) -> str:
     if code == "fails" and reject is not None:
         return f"risk of wrong rejection {_share(row, reject)}"
     if code == "cannot-tell" and not row.get("depends_on_meaning"):
-        if accept is not None and accept < 1.0:
-            return f"accepted, it would be wrong at {_share(row, accept)}"
-        if reject is not None and accept is not None and reject < 1.0:
-            return f"rejected, it would be wrong at {_share(row, reject)}"
+        if accept is not None and _tells(row, accept):
+            return f"accepted, the risk of being wrong is {_share(row, accept)}"
+        if reject is not None and accept is not None and _tells(row, reject):
+            return f"rejected, the risk of being wrong is {_share(row, reject)}"
     return ""
 
 
 def _share(row: Mapping[str, Any], risk: float) -> str:
-    """Return a risk; one that rests on a bound, which may lie far inside its limit, as the most."""
-    figures = (f for reading in listing(row, "readings") for f in reading["figures"])
-    bound = any(mapping(f, "measured").get("bound") for f in figures)
-    return at_most(risk) if bound else write_share(risk)
+    """Return a risk; the most it can be as such."""
+    return at_most(risk) if _is_most(row) else write_share(risk)
+
+
+def _is_most(row: Mapping[str, Any]) -> bool:
+    """Tell whether a risk is the most it can be.
+
+    That is what it is where it rests on a bound, which may lie far inside its limit, and where
+    several figures must all keep the limit: nothing is said then of how they hang together.
+    """
+    readings = [list(reading["figures"]) for reading in listing(row, "readings")]
+    several = any(sum(bool(f.get("outcome")) for f in figures) > 1 for figures in readings)
+    return several or any(mapping(f, "measured").get("bound") for fs in readings for f in fs)
+
+
+def _tells(row: Mapping[str, Any], risk: float) -> bool:
+    """Tell whether a risk says anything: that it is at most all cases does not."""
+    return risk < 1.0 and not (_is_most(row) and write_share(risk).startswith("above"))
 
 
 def at_most(risk: float) -> str:
     """Return the most a risk can be, in words."""
     told = write_share(risk)
+    if told.startswith("above"):
+        return "at most 100\u00a0%"
     return told if told.startswith("below") else f"at most {told}"
 
 

@@ -121,6 +121,31 @@ def test_the_head_says_simulated_and_whose_figures_these_are(tmp_path: Path, spe
         assert shown.index("another device, Other Thing") < verdict
 
 
+@pytest.mark.parametrize(
+    ("limit", "per", "said"),
+    [
+        # closed form: 1 - Phi(0.05 * 1.96) = 46.1 % of each leg, whose doubt is 1 ohm (95 %)
+        (100.05, "each-leg", "accepted, the risk of being wrong is at most 92.2 %"),
+        (200.1, "between-legs", "accepted, the risk of being wrong is 46 %"),
+        # closed form: on the limit each half; the sum is all cases and says nothing
+        (100.0, "each-leg", "rejected, the risk of being wrong is at most 50 %"),
+    ],
+)
+def test_the_sum_of_two_risks_is_called_the_most_that_it_is(
+    tmp_path: Path, limit: float, per: str, said: str
+) -> None:
+    """Else somebody rejects a device at "98 %" where the risk of accepting it is 65 %."""
+    path = tmp_path / "legs.toml"
+    path.write_text(
+        'format = "probe-specification/1"\n[[line]]\nquantity = "balanced-impedance"\n'
+        f'unit = "ohm"\nat_most = {limit}\nper = "{per}"\n',
+        "utf-8",
+    )
+    found = verify(document(), read_specification(path)).to_json()
+    for page in (render_verification(found), render_verification_text(found)):
+        assert said in " ".join(page.replace("\u00a0", " ").split())
+
+
 def test_the_page_is_written_or_nothing(tmp_path: Path, spec: Path) -> None:
     page = tmp_path / "pages" / "v.html"
     assert main(["verify", written(tmp_path, stereo()), str(spec), "--html", str(page)]) == 1
