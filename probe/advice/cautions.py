@@ -387,9 +387,10 @@ def unlikely_level(device: Device, destination: Destination) -> tuple[Note, ...]
     if low <= played / full <= high:
         return ()
     which = "more than" if played > full else "a small part of"
+    rest = f"are for {_volts(full)}" if played > full else "rest on it"
     says = (
         f"{_volts(played)} are said to be the most that is played, {which} the {_volts(full)} that "
-        "the device gives at full output. Look at both figures again: all levels here rest on it."
+        f"the device gives at full output. Look at both figures again: all levels here {rest}."
     )
     return (Note("unlikely-level", says),)
 

@@ -54,8 +54,10 @@ def operating_of(
     ``from_``: the output in use; where its own maximum was measured that is the one that counts.
     """
     if destination.operating_volts is not None:
-        volts = destination.operating_volts
+        volts, full = destination.operating_volts, device.full_output_volts
         words = f"at the declared {volts:.4g} V"
+        if full is not None and volts > full:  # more than it gives is never played
+            volts, words = full, f"at the device's full output of {full:.4g} V"
         return Operating(volts, words, words, declared=True, fixed=True)
     if device.full_output_volts is not None:
         volts = device.full_output_volts

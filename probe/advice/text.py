@@ -31,6 +31,7 @@ FIRST = (
     "output-unlike-line",
     "direct-voltage",
     "stage-fault",
+    "unlikely-level",
 )
 """Cautions that stand before any choice."""
 

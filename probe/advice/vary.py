@@ -343,12 +343,13 @@ def _boxes(destination: Destination) -> tuple[str, ...]:
 
 def _full(facts: Mapping[str, Any], destination: Destination) -> float:
     """Return the level the volume is counted from, V."""
-    if destination.operating_volts is not None:
-        return destination.operating_volts
     try:
         stated = device_of(facts).full_output_volts
     except (AttributeError, KeyError, TypeError, ValueError):
         stated = None
+    played = destination.operating_volts
+    if played is not None:
+        return played if stated is None else min(played, stated)
     return stated or limit.ASSUMED_MAXIMUM_VOLTS
 
 

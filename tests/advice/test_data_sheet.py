@@ -11,6 +11,7 @@ from probe.advice.cautions import ground_fault, ground_high
 from probe.advice.destination import Destination
 from probe.advice.model import Advice
 from probe.advice.source_file import read_source
+from probe.advice.text import render
 from probe.advice.typed import changed, typed_destination
 from probe.errors import BadInput
 
@@ -191,6 +192,25 @@ def test_a_level_that_the_device_does_not_give_is_asked_about(
     there = changed(typed_destination("rca:47k:1V", 50.0), level=level)
     told = [c.message for c in ask(tmp_path, there).cautions if c.code == "unlikely-level"]
     assert bool(told) is asked
+
+
+def test_a_level_that_the_device_does_not_give_sizes_nothing(tmp_path: Path) -> None:
+    """A slip in the level must not have somebody solder an attenuator that starves the input."""
+    there = typed_destination("rca:47k:1V", 50.0)
+    slipped = ask(tmp_path, changed(there, level="40V"))
+    (plain,) = [o for o in slipped.options if o.option.id == "rca-to-rca"]
+    (meant,) = [o for o in ask(tmp_path, there).options if o.option.id == "rca-to-rca"]
+    assert plain.figures.level is not None
+    assert meant.figures.level is not None
+    # the rule: an output gives no more than its full output, the level of nothing declared
+    assert plain.figures.level.value == pytest.approx(meant.figures.level.value, rel=1e-9)
+    # the same
+    assert [(c.option, c.attenuator) for c in slipped.choices] == [
+        (c.option, c.attenuator) for c in ask(tmp_path, there).choices
+    ]
+    # the rule: asked before anything is chosen
+    screen = render(slipped)
+    assert screen.index("FIRST  40.0 V are said") < screen.index("USE")
 
 
 def test_hum_is_named_before_what_two_resistors_cure(tmp_path: Path) -> None:
