@@ -21,6 +21,9 @@ HELP = (
 )
 
 
+WHOLE_WORDS = {"yes": "y", "no": "n"}
+"""What people type in full where y is a key; elsewhere n is no "no"."""
+
 MOST_TIMES = 1000
 """Answers to one question from a prepared list: no run with its repeated takes asks so often."""
 
@@ -86,8 +89,11 @@ class _Asking:
             self._write(f"{question}\n{listed}")
             prompt = f"{'/'.join(choices)}{shown} > "
             said = self._answer(key, prompt, default or self._auto(automatic))
-            if said.lower() in choices:
-                return said.lower()
+            typed = said.lower()
+            if "y" in choices:
+                typed = WHOLE_WORDS.get(typed, typed)
+            if typed in choices:
+                return typed
             seen = f"There is no {said!r} here." if said else "Enter alone is no answer here."
             self._write(HELP if said == "?" else f"{seen} {HELP}")
 

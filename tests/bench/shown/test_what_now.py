@@ -21,3 +21,16 @@ def test_enter_stops_where_stopping_is_what_is_offered(monkeypatch: pytest.Monke
     monkeypatch.setattr("builtins.input", lambda _: "")
     with pytest.raises(Quit):
         talk.choose("judged", "What now?", {"a": "again"}, "q")
+
+
+def test_yes_and_no_may_be_typed_in_full(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Else a person is told that there is no 'yes' at a question whose answer is yes."""
+    talk = PlainDialogue()
+    asked = {"y": "yes", "n": "not yet"}
+    for typed, key in (("yes", "y"), ("No", "n"), ("y", "y")):
+        monkeypatch.setattr("builtins.input", lambda _, typed=typed: typed)
+        assert talk.choose("ready", "Done?", asked, "") == key
+    # after a judgement n begins the side anew: "no" is asked again, and does not do that
+    said = iter(["no", "k"])
+    monkeypatch.setattr("builtins.input", lambda _: next(said))
+    assert talk.choose("judged", "What now?", {"k": "keep", "n": "begin anew"}, "") == "k"
