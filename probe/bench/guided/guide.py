@@ -44,6 +44,7 @@ from probe.bench.stored.storage import SESSION, SessionFolder
 from probe.bench.stored.tables import bench_table, device_of, device_table, word_of
 from probe.bench.stream.recorder import Recorder
 from probe.errors import NotStored
+from probe.interrupt import Terminated
 from probe.line_output import looks_like_power, output_ohm
 from probe.numbers import write_number
 from probe.session.model import Side
@@ -107,6 +108,11 @@ class Guide:
             return self._stopped()
         except Quit:
             return self._stopped()
+        except (KeyboardInterrupt, Terminated):
+            if (self.folder / SESSION).is_file():
+                self.talk.say("")  # what was typed, or the bar of a take, stands on the line
+                self._stopped()
+            raise
         self.talk.heading("Done")
         self._tell_left_over()
         complete = "The session is complete"
