@@ -41,6 +41,7 @@ WORDS = {
     "sub": 'role = "subwoofer"',
     "subwoofer": 'role = "subwoofer"',
     "amplifier": 'role = "amplifier"',
+    "other": 'role = "other"',
 }
 NAMED = {
     "max": ("maximum_v", "V"),
@@ -158,8 +159,9 @@ def _input_table(text: str, whole: str) -> str:
         _check_impedance(connector.lower(), part, whole)
     if connector.lower() == "xlr" and not any("impedance_is" in line for line in lines):
         raise _legs_missing(whole)
-    if 'role = "subwoofer"' in lines:
-        lines[2] = 'box = "subwoofer"'
+    role = next((line for line in lines if line.startswith("role = ")), None)
+    if role is not None:
+        lines[2] = role.replace("role", "box")
     keys = [line.split(" = ")[0] for line in lines]
     twice = next((k for k in keys if keys.count(k) > 1), None)
     if twice is not None:

@@ -35,7 +35,7 @@ CLAIM = "No more than this is claimed: these are calculated figures, not a promi
 
 def gains(used: Mapping[str, Any]) -> list[str]:
     """Return what the option, as it is used, gives."""
-    box = "subwoofer" if used.get("role") == "subwoofer" else "amplifier"
+    box = {"subwoofer": "subwoofer", "other": "box"}.get(str(used.get("role")), "amplifier")
     said = [*_loudness(used), *_full_output(used, box), *_hum(used), *_hiss(used)]
     return [*said, *_not_told(used), *_band(used, box), CLAIM]
 

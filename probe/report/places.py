@@ -16,6 +16,9 @@ _PLUS = re.compile(r"\+(?![\d.,])")
 _NUMBERED = re.compile(r"(.+) (\(no\. \d+\))")
 _TYPED = re.compile(rf"({'|'.join(CONNECTORS)})((?::[^:+]+)*)", re.IGNORECASE)
 
+ROLES = {"sub": "subwoofer", "subwoofer": "subwoofer", "other": "box", "amplifier": "amplifier"}
+"""What a box is, by the word typed for it."""
+
 
 def place_of(name: object) -> str:
     """Return the name of a box; of one that was only typed, what it is and its inputs.
@@ -33,7 +36,7 @@ def place_of(name: object) -> str:
         return text
     held = [found for found in inputs if found is not None]
     words = {word for found in held for word in found[2].lower().split(":")}
-    what = "subwoofer" if words & {"sub", "subwoofer"} else "amplifier"
+    what = next((said for word, said in ROLES.items() if word in words), "amplifier")
     sockets = list(dict.fromkeys(CONNECTORS[found[1].lower()] for found in held))
     return f"{what}, {' and '.join(sockets)} input{'s' if len(sockets) > 1 else ''}"
 
@@ -52,7 +55,7 @@ def places_of(names: Iterable[object]) -> dict[str, str]:
 def _figures(box: str) -> str:
     """Return what was typed of a box besides its connectors and what it is."""
     inputs = [part.strip().split(":")[1:] for part in _PLUS.split(clean(box))]
-    words = [w for part in inputs for w in part if w.lower() not in ("sub", "subwoofer")]
+    words = [w for part in inputs for w in part if w.lower() not in ROLES]
     return ", ".join(dict.fromkeys(words))
 
 

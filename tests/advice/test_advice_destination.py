@@ -8,6 +8,7 @@ import pytest
 
 from probe.advice.destination import read_destination
 from probe.advice.destination_template import TEMPLATE
+from probe.advice.typed import typed_destination
 from probe.errors import BadInput
 
 RCA = '[[input]]\nconnector = "rca"\n'
@@ -129,3 +130,12 @@ def test_wrong_format_word(tmp_path: Path) -> None:
 def test_missing_file(tmp_path: Path) -> None:
     with pytest.raises(BadInput, match="no such file"):
         read_destination(tmp_path / "none.toml")
+
+
+@pytest.mark.parametrize(
+    ("typed", "role"), [("sub", "subwoofer"), ("other", "other"), ("amplifier", "amplifier")]
+)
+def test_what_a_file_may_say_of_a_box_may_be_typed(typed: str, role: str) -> None:
+    """Else a word of the template is refused on the command line."""
+    (one,) = typed_destination(f"rca:47k:0.775V:{typed}", 50.0).inputs
+    assert (one.role, one.box) == (role, role)
