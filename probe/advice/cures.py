@@ -10,6 +10,7 @@ from collections.abc import Sequence
 
 from probe.advice import thresholds as limit
 from probe.advice.candidate import RANK
+from probe.advice.case import Verdict
 from probe.advice.desk import Desk
 from probe.advice.model import Advice, Choice, Cure, OptionAdvice
 from probe.advice.together import instead
@@ -54,7 +55,7 @@ def _for_box(desks: Sequence[Desk], advice: Advice, choice: Choice) -> list[Cure
         rungs = [list(_beside(desks, advice, r)) for r in rungs
                  if _usable(r) and r[0].option.id != choice.option]  # fmt: skip
         rungs = [r for r in rungs if r]
-        best = max(rungs, key=lambda r: _worst(r) or 0.0, default=[])
+        best = _best(rungs, choice.option or choice.best or "")
         reached = _worst(best)
         bare = bool(best) and best[0].option.native  # nothing to buy: better than now will do
         if reached is None or reached < (hum if bare else least) + LEAST_DB:
@@ -68,11 +69,26 @@ def _for_box(desks: Sequence[Desk], advice: Advice, choice: Choice) -> list[Cure
             Cure(
                 code, choice.box, worst.option.id, says, quantity,
                 min(reached, MOST_DB) - hum,
-                max((o.verdict for o in best), key=lambda v: RANK[v]),
+                _verdict(best),
             )
         )  # fmt: skip
         least = max(least, reached)
     return found
+
+
+def _best(rungs: Sequence[list[OptionAdvice]], option: str) -> list[OptionAdvice]:
+    """Return the way that hums least; as good as it is one between the sockets of ``option``."""
+    best = max(rungs, key=lambda r: _worst(r) or 0.0, default=[])
+    least = min(_worst(best) or 0.0, MOST_DB) - LEAST_DB
+    lead = option.split("/", maxsplit=1)[0]
+    kept = [r for r in rungs if r[0].option.id.split("/", maxsplit=1)[0] == lead
+            and (_worst(r) or 0.0) >= least
+            and RANK[_verdict(r)] <= RANK[_verdict(best)]]  # fmt: skip
+    return next(iter(kept), best)
+
+
+def _verdict(held: Sequence[OptionAdvice]) -> Verdict:
+    return max((o.verdict for o in held), key=lambda v: RANK[v])
 
 
 def _beside(

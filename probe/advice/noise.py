@@ -125,7 +125,9 @@ def _modal_parts(weights: Mapping[str, complex]) -> dict[str, float]:
     """Return the shares of h², c², d² and of the single-ended output in the noise power.
 
     With weights of difference and mean (wd, wm): hot has ``wd + wm/2``, cold ``-wd + wm/2``, and
-    twice their real product times ``<h c>`` is shared out among the three.
+    twice their real product times ``<h c>`` is shared out among the three. What is negligible is so
+    beside the largest share: a leg that reaches the RCA through what both may share is no reason to
+    know nothing of the noise there.
     """
     wd, wm = weights["difference"], weights["mean"]
     hot, cold = wd + wm / 2.0, -wd + wm / 2.0
@@ -138,7 +140,7 @@ def _modal_parts(weights: Mapping[str, complex]) -> dict[str, float]:
     single = abs(weights.get("single-ended", 0j)) ** 2
     if single > WEIGHTLESS**2:
         parts["single-ended"] = single
-    scale = max(abs(hot), abs(cold), WEIGHTLESS) ** 2
+    scale = max(abs(hot) ** 2, abs(cold) ** 2, single, WEIGHTLESS**2)
     return {name: share for name, share in parts.items() if abs(share) > NEGLIGIBLE * scale}
 
 

@@ -76,3 +76,33 @@ def test_the_answer_of_the_maker_is_taken(tmp_path: Path) -> None:
 def test_nothing_is_asked_where_it_decides_nothing(tmp_path: Path) -> None:
     near = asked(tmp_path, sub="rca:20k:3V:sub")
     assert CODE not in {c.code for c in near.cautions} or hum_of_sub(near) < 90.0
+
+
+def beside_an_xlr_box(folder: Path) -> Advice:
+    noise = "differential_noise_a_v = 3e-6\nsingle_ended_noise_a_v = 2e-6"
+    path = folder / "source.toml"
+    path.write_text(SHEET.format(more=noise), "utf-8")
+    boxes = [
+        changed(typed_destination(text, 50.0), ground="same-strip", cable="2m")
+        for text in ("xlr:20k/leg:1V", "rca:47k:0.775V")
+    ]
+    return advise(*read_source(path), together(boxes))
+
+
+def test_hiss_is_known_beside_another_box(tmp_path: Path) -> None:
+    """A customer read that nothing is known of hiss, which the screen had."""
+    advice = beside_an_xlr_box(tmp_path)
+    (found,) = [o for o in advice.sets[0].options if o.box.startswith("rca")]
+    assert found.option.id == "rca-to-rca"
+    below = found.figures.noise_below_full_output_db
+    assert below is not None
+    # closed form: 0.775 V over the 2 uV of the RCA; what pin 2 adds through a shared resistor of 75
+    # ohm into 20 kohm is 48 dB down, and the lead takes next to nothing
+    assert below.value == pytest.approx(20.0 * math.log10(0.775 / 2e-6), abs=0.05)
+
+
+def test_the_isolator_goes_into_the_lead_that_is_there(tmp_path: Path) -> None:
+    """A customer bought an RCA isolator from the sheet, and an XLR one had been calculated."""
+    cures = [c for c in beside_an_xlr_box(tmp_path).cures if c.box.startswith("rca")]
+    # the rule: of two that leave less than anybody can check, the one between the same sockets
+    assert [c.option for c in cures] == ["rca-to-rca/transformer"]
