@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping, Sequence, Set
 from typing import Any
 
 from probe.report.at_once import to_mind
@@ -69,23 +69,39 @@ def before_of(
     cautions = [c for c in listing(advice, "cautions") if isinstance(c, Mapping)]
     places = places_in(advice)
     out = " and ".join(places.get(box, box) for box in stays_out(advice)) or "one of them"
+    outputs = {str(o.get("from")) for o in options}
     told = (
         AT_ONCE[code].format(out)
         if code in AT_ONCE
-        else in_places(_to_customer(code, printed(c.get("message"), MOST_WORDS)), places)
+        else in_places(_to_customer(code, printed(c.get("message"), MOST_WORDS), outputs), places)
         for code in BEFORE
         for c in cautions
         if c.get("code") == code
         and (not options or code not in elsewhere)
         and (code in AT_ONCE or not mine or named_in(printed(c.get("message")), places) <= mine)
     )
-    return tuple(dict.fromkeys((*told, *to_mind(advice, chosen))))
+    return tuple(dict.fromkeys(filter(None, (*told, *to_mind(advice, chosen)))))
 
 
-def _to_customer(code: str, message: str) -> str:
-    """Return a caution for somebody who has no meter."""
+TO_METER = {
+    "xlr": ("pin 2 against pin 1", "pin 3 against pin 1"),
+    "rca": ("the RCA centre against its shell",),
+}
+"""What the meter has to touch, by the output whose lead touches it, in the words of the advice."""
+
+
+def _to_customer(code: str, message: str, outputs: Set[str]) -> str:
+    """Return a caution for somebody who has no meter; empty where no lead of the side is meant."""
     if code != "direct-voltage-not-metered":
         return message
+    head, on, rest = message.partition(" on: ")
+    where, end, tail = rest.partition(". ")
+    others = {p for output in TO_METER.keys() - outputs for p in TO_METER[output]}
+    if on and outputs and outputs <= TO_METER.keys():
+        touched = [place for place in where.split(", ") if place not in others]
+        if not touched:
+            return ""
+        message = f"{head}{on}{', '.join(touched)}{end}{tail}"
     return message.replace("Check before connecting", "Have your dealer check before connecting")
 
 

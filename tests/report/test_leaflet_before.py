@@ -5,10 +5,14 @@ from __future__ import annotations
 import re
 from typing import Any
 
+from probe.advice.advise import advise
+from probe.advice.cautions import NOT_METERED
+from probe.advice.typed import typed_destination
 from probe.report.bounded import figure
 from probe.report.leaflet import leaves_of
 from probe.report.other_ways import fewest, other_ways
 from probe.report.varied import varied_of
+from tests.advice.stages import facts, symmetrical
 
 WHOLE = {"at_20_hz": {"value": 0.1, "unit": "dB"}, "at_20_khz": {"value": 0.0, "unit": "dB"}}
 
@@ -30,6 +34,29 @@ def test_what_must_be_known_first_stands_at_the_head() -> None:
                                "shared-output said")  # fmt: skip
     assert "not settled" in leaf.before[3]
     assert not any("simulated" in note for note in leaf.notes)
+
+
+def test_a_sheet_names_only_what_its_own_lead_touches() -> None:
+    """Else the customer has pins metered on sockets that his lead never sees."""
+    document = advise(facts(), {"left": symmetrical()}, typed_destination("rca:47k:1.5V", 50.0))
+    advice = document.to_json()
+    (screen,) = [c["message"] for c in advice["cautions"]
+                 if c["code"] == "direct-voltage-not-metered"]  # fmt: skip
+    (leaf,) = [line for line in leaves_of(advice)[0].before if "metered" in line]
+    assert advice["chosen"] == "rca-to-rca"
+    # the screen has all ways before it, the sheet one
+    assert all(place in screen for place in NOT_METERED.values())
+    assert "metered on: the RCA centre against its shell. Have your dealer check" in leaf
+    assert "pin" not in leaf
+    advice["options"] = [o for o in advice["options"] if o["from"] == "xlr"]
+    for option in advice["options"]:
+        option["verdict"] = "avoid"  # nothing is used: both pins, of any way there is
+    leaf = next(line for line in leaves_of(advice)[0].before if "metered" in line)
+    assert "on: pin 2 against pin 1, pin 3 against pin 1. Have" in leaf
+    where = NOT_METERED["single-ended"]
+    message = f"No direct voltage was metered on: {where}. Check before connecting."
+    advice["cautions"] = [{"code": "direct-voltage-not-metered", "message": message}]
+    assert not any("metered" in line for line in leaves_of(advice)[0].before)
 
 
 def of_two(**beside: Any) -> Any:
