@@ -12,7 +12,7 @@ from probe.advice.model import Advice, Choice
 from probe.advice.parts import ISOLATING_TRANSFORMER as ORDINARY
 from probe.advice.parts import as_good
 from probe.advice.shelf import Part, Shelf
-from probe.advice.taken import SHORT_METRES, Basket, Instead, Taken, less, ordered
+from probe.advice.taken import SHORT_METRES, TOO_LOUD, Basket, Instead, Taken, less, ordered
 from probe.advice.words import signed_decibels
 
 ATTENUATION_LEEWAY_DB = 3.0
@@ -195,6 +195,7 @@ def _basket(
         stereo=count == 2 and _one_side(advice, choice),
         length_m=length,
         offered=_offer(advice, choice, shelf, count),
+        offered_for="against the overload" if _overloads(advice, choice) else TOO_LOUD,
         chain=tuple(p.piece if isinstance(p, Taken) else p for p in best),
     )
 
@@ -217,6 +218,13 @@ def _offer(advice: Advice, choice: Choice, shelf: Shelf, count: int) -> Taken | 
     (found,) = _chain((attenuator_piece("xlr" if to == "xlr" else "rca", wanted),), shelf, count,
                       0.0)  # fmt: skip
     return found
+
+
+def _overloads(advice: Advice, choice: Choice) -> bool:
+    """Tell whether what is chosen can overload the input."""
+    wanted = (choice.box, choice.socket, choice.option)
+    held = [o for o in advice.options if (o.box, o.socket, o.option.id) == wanted]
+    return any(h.code == "overload" for o in held for h in o.used.hazards)
 
 
 def _soldering(way: Sequence[Piece], length_m: float) -> str:

@@ -79,6 +79,10 @@ class Instead:
     says: str
 
 
+TOO_LOUD = "if it is too loud"
+"""What an attenuator that is not put in is for, where the input takes what comes."""
+
+
 @dataclass(frozen=True)
 class Basket:
     """What one connection takes from the shelf.
@@ -106,6 +110,7 @@ class Basket:
     length_m: float = 0.0
     """Of the lead, for what has to be ordered."""
     offered: Taken | Piece | None = None
+    offered_for: str = TOO_LOUD
     """An attenuator that is not in the plug, but would help."""
     both: tuple[Taken, ...] = ()
     """The same parts for both sides, where ``one_of_two``; else ``taken`` once more."""
@@ -176,9 +181,9 @@ class Basket:
         """Name the attenuator that would help, beside what is taken."""
         if isinstance(self.offered, Taken):
             price = f"{self.offered.price:.2f} {self.currency}"
-            yield f"if it is too loud: {self.offered.says}, {price}"
+            yield f"{self.offered_for}: {self.offered.says}, {price}"
         elif self.offered is not None:
-            yield f"if it is too loud, order, {self.count} x: {self.offered.says}"
+            yield f"{self.offered_for}, order, {self.count} x: {self.offered.says}"
 
     def _price(self) -> Iterable[str]:
         if not self.taken:

@@ -57,6 +57,15 @@ MOST_WORDS = 260
 """Characters of a caution at the head."""
 
 
+def overloads(used: Mapping[str, Any]) -> tuple[str, ...]:
+    """Return how a connection, as it is used, can overload the input: no loudness tells of it."""
+    return tuple(
+        f"The output can overload this input: {printed(h.get('message'), MOST_WORDS)}."
+        for h in listing(used, "hazards")
+        if isinstance(h, Mapping) and h.get("code") == "overload"
+    )
+
+
 def before_of(
     advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]] = ()
 ) -> tuple[str, ...]:

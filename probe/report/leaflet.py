@@ -15,7 +15,7 @@ from markupsafe import Markup
 from probe.numbers import number
 from probe.report import words
 from probe.report.at_once import WITH_ALL, has_company, in_company
-from probe.report.before import BEFORE, FIRST, OF_EACH, before_of, first_of, places_in
+from probe.report.before import BEFORE, FIRST, OF_EACH, before_of, first_of, overloads, places_in
 from probe.report.bounded import MOST_DB, figure
 from probe.report.document import listing
 from probe.report.gains import GOOD_HUM_DB, gains
@@ -212,11 +212,12 @@ def _leaf(
     place = places_in(advice).get(box) or place_of(box or advice.get("destination"))
     with_pad = needs_pad(option)
     way = words.OPTIONS.get(str(option.get("id"))) or clean(option.get("says") or "", 120)
+    before = (*overloads(used), *before_of(advice, sides))
     return Leaf(
         device=device,
         destination=place,
         first=first_of(advice),
-        before=before_of(advice, sides),
+        before=before,
         chosen=f"{way}, with an attenuator in its plug"
         if with_pad and "attenuator" not in way
         else way,
@@ -228,7 +229,7 @@ def _leaf(
         figures=tuple(_figures(used)),
         others=other_ways([o for o in options if o.get("destination") == option.get("destination")],
                        option),
-        notes=tuple(_notes(advice, used)),
+        notes=tuple(_notes(advice, used, before)),
         why=(),
     )  # fmt: skip
 
@@ -259,7 +260,9 @@ def _needs(
         found.append(f"Ask for: {clean(adapter, 120)}{f': {data}' if data else ''}.")
     if with_pad or isinstance(option.get("attenuator"), Mapping):
         pad = option["attenuator"]
-        must = "With it" if with_pad else "If it is too loud"
+        must = "If it is too loud"
+        if with_pad or overloads(option):
+            must = "With it" if with_pad else "Against the overload"
         says = printed(pad.get("says"), 160)
         found.append(f"{must}: an attenuator in the plug at the destination, {says}.")
     return found
@@ -410,10 +413,14 @@ AS_MEASURED = "at the measured level"
 """What the advice says of the operating point where nothing is declared or measured."""
 
 
-def _notes(advice: Mapping[str, Any], option: Mapping[str, Any]) -> list[str]:
-    """Return what to mind of the option as it is used."""
-    told = [_sentence(printed(h.get("message"))) for h in listing(option, "hazards")
-            if isinstance(h, Mapping) and h.get("code") not in FIRST][:2]  # fmt: skip
+def _notes(
+    advice: Mapping[str, Any], option: Mapping[str, Any], before: Sequence[str]
+) -> list[str]:
+    """Return what to mind of the option as it is used, and is not said at the head."""
+    head = " ".join(before)
+    minded = [printed(h.get("message")) for h in listing(option, "hazards")
+              if isinstance(h, Mapping) and h.get("code") not in FIRST]  # fmt: skip
+    told = [_sentence(text) for text in minded if text not in head][:2]
     point = clean(option.get("operating_point") or advice.get("operating_point") or "", 120)
     pair = any(
         isinstance(o, Mapping) and o.get("from") == "xlr" for o in listing(advice, "options")

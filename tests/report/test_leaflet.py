@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -98,6 +99,21 @@ def test_attenuator_is_on_the_page() -> None:
     levels = dict(leaf.figures)
     # closed form: what is left of 5 V is at most the 2 V the input accepts
     assert float(levels["Level at the input"].split()[0]) <= 2.0
+
+
+def test_an_overload_is_not_told_as_loudness() -> None:
+    """A customer turned the subwoofer down and went on overdriving its input."""
+    little = replace(RCA, sensitivity_volts=0.3)
+    found = facts(device={"full_output_volts": 10.0})
+    advice = advise(found, {"left": symmetrical()}, Destination("little amplifier", (little,)))
+    (leaf,) = leaves_of(advice.to_json())
+    assert "attenuator" not in leaf.chosen
+    # the rule: the output gives 5 V on a leg and the input accepts 2 V: at the head, and once
+    assert leaf.before[0].startswith("The output can overload this input: ")
+    assert "which accepts 2 V" in leaf.before[0]
+    assert not any("which accepts 2 V" in line for line in leaf.notes)
+    assert any(line.startswith("Against the overload: ") for line in leaf.needs)
+    assert not any("too loud" in line for line in leaf.needs)
 
 
 def test_nothing_chosen_says_so() -> None:
