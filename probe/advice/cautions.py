@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from probe.advice import thresholds as limit
+from probe.advice.at_odds import at_odds
 from probe.advice.destination import Destination, Input
 from probe.advice.note import Note
 from probe.advice.parts import WORST_SOURCE_OHM
@@ -352,7 +353,7 @@ def _too_sensitive(socket: Input) -> Note | None:
 
 
 def unlikely_output(facts: Facts) -> tuple[Note, ...]:
-    """Ask again about figures of a typed output that no line output has."""
+    """Ask again about figures of a typed output that no line output has, or that are at odds."""
     stated = facts.get("stated") or {}
     found = []
     for key, which, where in STATED_LEVELS:
@@ -370,7 +371,8 @@ def unlikely_output(facts: Facts) -> tuple[Note, ...]:
                 f"{plain(write_number(ohm, 'ohm'))} ({key}): line outputs have 50 to 600 ohm, and "
                 f"{times * WORST_SOURCE_OHM:g} ohm at most"
             )
-    return tuple(Note("unlikely-output", f"{says}. Look the figure up again.") for says in found)
+    told = [f"{says}. Look the figure up again." for says in found]
+    return tuple(Note("unlikely-output", says) for says in (*told, *at_odds(stated)))
 
 
 PLAYED_OF_FULL = (0.01, 1.1)

@@ -177,6 +177,39 @@ def test_a_slipped_point_of_a_data_sheet_is_asked_about(
     assert all(says.endswith("Look the figure up again.") for says in told)
 
 
+@pytest.mark.parametrize(
+    ("stated", "asked"),
+    [
+        # common practice, no source: what no output can be, and beside each what one is
+        ("differential_level_v = 4.0\ndifferential_maximum_v = 2.0", "maximum of 2.00 V"),
+        ("differential_level_v = 4.0\ndifferential_maximum_v = 3.9", ""),
+        (
+            "hot_level_v = 2.0\ncold_level_v = 2.0\ndifferential_maximum_v = 2.0",
+            "maximum of 2.00 V",
+        ),
+        ("single_ended_level_v = 2.0\nsingle_ended_maximum_v = 1.0", "maximum of 1.00 V"),
+        ('kinds = ["impedance-balanced"]\nhot_level_v = 2.0\ncold_level_v = 2.0', "no signal"),
+        ('kinds = ["impedance-balanced"]\nhot_level_v = 2.0\ncold_level_v = 0.0', ""),
+        ('kinds = ["differential"]\nhot_level_v = 2.0\ncold_level_v = 2.0', ""),
+        ('kinds = ["differential"]\nhot_level_v = 1.0\ncold_level_v = 6.0', "about the same"),
+        ("differential_level_v = 4.0\ndifferential_noise_a_v = 4.0", "some microvolts"),
+        ("differential_level_v = 4.0\ndifferential_noise_a_v = 4e-6", ""),
+        ("single_ended_level_v = 2.0\nsingle_ended_noise_a_v = 5.0", "some microvolts"),
+        ("differential_level_v = 4.0\ndifferential_impedance_ohm = 600000.0", "4400 ohm"),
+    ],
+)
+def test_a_data_sheet_that_contradicts_itself_is_asked_about(
+    tmp_path: Path, stated: str, asked: str
+) -> None:
+    """Else a slip of the pen becomes a lead somebody buys."""
+    path = tmp_path / "typed.toml"
+    path.write_text(f'format = "probe-source/1"\n{stated}\n', "utf-8")
+    advice = advise(*read_source(path), typed_destination("rca:47k:1V", 50.0))
+    told = [c.message for c in advice.cautions if c.code == "unlikely-output"]
+    assert len(told) == bool(asked)
+    assert all(asked in says and " up again" in says for says in told)
+
+
 def test_a_gain_within_its_doubt_is_not_called_missed(tmp_path: Path) -> None:
     there = changed(typed_destination("rca:47k:1V", 50.0), gain="6dB")
     why = ask(tmp_path, there).choices[0].why
