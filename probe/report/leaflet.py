@@ -98,6 +98,11 @@ class Leaf:
         """Printed smaller, so that it stays on one side."""
         return self.characters > MOST_CHARACTERS
 
+    @property
+    def crowded(self) -> bool:
+        """Printed closer still: even with the fewest of the other ways there is more than usual."""
+        return self.characters > ROOM_CHARACTERS
+
 
 @dataclass(frozen=True)
 class Heading:

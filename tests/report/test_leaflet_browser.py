@@ -5,12 +5,15 @@ from __future__ import annotations
 import shutil
 import subprocess
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import pytest
 
 from probe.advice.advise import advise
-from probe.advice.destination import Destination, Input
+from probe.advice.destination import Destination, Input, together
+from probe.advice.source_file import read_source
+from probe.advice.typed import changed, typed_destination
 from probe.report import render_leaflet
 from tests.advice.stages import cross_coupled, facts, symmetrical, transformer
 from tests.report.browser import Browser
@@ -42,7 +45,36 @@ def crowded() -> dict[str, Any]:
     return {**document, "cautions": [*document["cautions"], *more]}
 
 
+SHEET = """
+format = "probe-source/1"
+differential_level_v = 5.2
+single_ended_level_v = 2.6
+differential_impedance_ohm = 94.0
+single_ended_impedance_ohm = 47.0
+differential_noise_a_v = 3e-6
+single_ended_noise_a_v = 2e-6
+[device]
+maker = "Harrowgate"
+model = "Siskin"
+connectors = ["xlr", "rca"]
+minimum_load_ohm = 10000.0
+"""
+
+
+def heads_full() -> dict[str, Any]:
+    """A loudspeaker and a subwoofer on one output, with seven sentences at the head."""
+    boxes = [
+        changed(typed_destination(text, 50.0), ground="two-rooms", cable="10m")
+        for text in ("xlr:10k/leg:1V", "rca:20k:0.3V:sub")
+    ]
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / "source.toml"
+        path.write_text(SHEET, "utf-8")
+        return advise(*read_source(path), together(boxes)).to_json()
+
+
 CASES = {
+    "heads-full": heads_full,
     "crowded": crowded,
     "attenuator": lambda: made(RCA, stage=symmetrical(), kind="differential"),
     "both": lambda: made(RCA, XLR, stage=symmetrical(), kind="differential"),
@@ -68,14 +100,15 @@ def test_one_side_of_a4(
     chromium: Browser, files: dict[str, Path], name: str, tmp_path: Path
 ) -> None:
     chromium.show(files[name], 900)
+    sides = files[name].read_text("utf-8").count("<article")
     paper = tmp_path / "leaf.pdf"
     paper.write_bytes(chromium.paper())
     if shutil.which("pdfinfo") is None:
         # without the reader: every page of such a file is an object of this type
-        assert paper.read_bytes().count(b"/Type /Page\n") == 1
+        assert paper.read_bytes().count(b"/Type /Page\n") == sides
         return
     told = subprocess.run(["pdfinfo", str(paper)], capture_output=True, text=True, check=True)
-    assert "Pages:           1\n" in told.stdout
+    assert f"Pages:           {sides}\n" in told.stdout
     # ISO 216: A4 is 210 by 297 mm, 595 by 842 points
     assert "A4" in told.stdout
 
