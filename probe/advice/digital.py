@@ -190,6 +190,7 @@ class DigitalAdvice:
         out["hazards"] = [h.to_json() for h in self.hazards]
         out["verdict"] = self.verdict
         out["reasons"] = list(self.reasons)
+        out["because"] = "; ".join(h.message for h in self.hazards)
         return out
 
 

@@ -26,6 +26,7 @@ from probe.advice.digital import (
 )
 from probe.advice.model import Advice
 from probe.advice.text import render
+from probe.report.leaflet import leaves_of
 from tests.advice.stages import facts
 
 COAX = Input("digital", "digital-75", "single-ended", 75.0)
@@ -165,6 +166,17 @@ def test_length() -> None:
     assert ask("digital-75", COAX, 10.0).chosen == "digital-75-to-75"
     long = ask("digital-75", COAX, 12.0)
     assert (long.chosen, codes(long.digital[0])) == (None, {"digital-length"})
+
+
+def test_the_sheet_has_the_reason_of_the_screen() -> None:
+    """A customer read that the level is above what the receiver needs, and bought the link."""
+    advice = ask("digital-75", XLR, 12.0)
+    (leaf,) = leaves_of(advice.to_json())
+    assert leaf.others
+    # IEC 60958-3, from memory: 10 m; the rule: what the screen says against it stands on paper
+    assert all("12 m is longer than the 10 m" in because for _, _, because in leaf.others)
+    assert all("channel-status format" in because for _, _, because in leaf.others)
+    assert "12 m is longer than the 10 m" in " ".join(render(advice).split())
 
 
 def test_format_stated_otherwise_is_avoided() -> None:
