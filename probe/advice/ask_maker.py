@@ -1,7 +1,8 @@
-"""The output impedance that a data sheet leaves out: asking its maker costs nothing.
+"""What a data sheet leaves out, the output impedance or pin 3: asking its maker costs nothing.
 
 Where nothing can be used of a device that is only described, the advice is asked again with what
-the impedance may be: the smallest, and then the largest for which a way works at both.
+the impedance may be: the smallest, and then the largest for which a way works at both. Where that
+opens no way it is asked again without the kind whose pin 3 is connected to nothing.
 """
 
 from __future__ import annotations
@@ -11,7 +12,7 @@ from dataclasses import replace
 from typing import Any
 
 from probe.advice.model import Advice, Choice, Settling
-from probe.advice.source_file import restated, unstated_impedances
+from probe.advice.source_file import possible_kinds, restated, unstated_impedances
 
 Ask = Callable[[Mapping[str, Any], Mapping[str, Any], frozenset[tuple[str, str]]], Advice]
 """The advice for facts and sources, each box by itself, of some options alone (socket, option)."""
@@ -61,9 +62,42 @@ def with_output_impedance(advice: Advice, facts: Mapping[str, Any], ask: Ask) ->
                 if both:
                     named = option if option in both else min(both)
                     found[box] = _settling(advice.device, key, ohm, str(named), box)
+    if boxes - set(found):
+        found |= _pin_3(advice, facts, ask, boxes - set(found), among)
     works = "works by itself" if len(advice.choices) > 1 else "works"
     choices = tuple(_told(c, found.get(c.box), works) for c in advice.choices)
     return replace(advice, choices=choices, would_change=(*advice.would_change, *found.values()))
+
+
+UNCONNECTED = "pin-3-unconnected"
+
+
+def _pin_3(
+    advice: Advice,
+    facts: Mapping[str, Any],
+    ask: Ask,
+    boxes: set[str],
+    among: frozenset[tuple[str, str]],
+) -> dict[str, Settling]:
+    """Return what opens a way for a box if pin 3 of the device is connected to anything inside."""
+    possible = possible_kinds(facts)
+    rest = tuple(kind for kind in possible if kind != UNCONNECTED)
+    if not among or not rest or rest == possible:
+        return {}
+    again = ask(*restated(facts, "kinds", rest), among)
+    working = _working(again)
+    what = (
+        f"ask the maker of {advice.device} whether pin 3 of the XLR output is connected inside, to "
+        "a signal or to ground: with pin 3 connected"
+    )
+    found = {}
+    for box in boxes:
+        option = next((c.option for c in again.choices if c.box == box), None)
+        ways = working.get(box, set())
+        if ways:
+            named = option if option in ways else min(ways)
+            found[box] = Settling("pin-3", what, (str(named),), box)
+    return found
 
 
 def _working(advice: Advice) -> dict[str, set[str]]:

@@ -138,8 +138,17 @@ def unstated_impedances(facts: Mapping[str, Any]) -> tuple[str, ...]:
     return tuple(key for key, lacking in lacks.items() if lacking)
 
 
+def possible_kinds(facts: Mapping[str, Any]) -> tuple[str, ...]:
+    """Return the kinds that a typed source with an XLR output may be; none of any other."""
+    stated = facts.get("stated")
+    if not isinstance(stated, Mapping):
+        return ()
+    written = SourceFile.model_validate(stated)
+    return _kinds(written) if "xlr" in _connectors(written) else ()
+
+
 def restated(
-    facts: Mapping[str, Any], key: str, value: float | bool
+    facts: Mapping[str, Any], key: str, value: float | bool | tuple[str, ...]
 ) -> tuple[dict[str, Any], dict[str, dict[str, Source]]]:
     """Return what `read_source` returned, with one line more."""
     written = SourceFile.model_validate({**facts["stated"], key: value})

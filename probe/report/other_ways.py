@@ -33,6 +33,8 @@ def nothing_used(advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]]
     """Return the headline of a box for which nothing is to be used."""
     if _settling(advice, {o.get("destination") for o in options}, "output-impedance"):
         return "Not yet: ask the maker of the device for one figure first"
+    if _settling(advice, {o.get("destination") for o in options}, "pin-3"):
+        return "Not yet: ask the maker of the device about pin 3 first"
     verdicts = {o.get("verdict") for o in options}
     if "works" in verdicts:  # by itself
         return "Not together with the other boxes"
@@ -65,7 +67,8 @@ def why_nothing(advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]])
     boxes = {o.get("destination") for o in options}
     works = "works by itself" if len(listing(advice, "choices")) > 1 else "works"
     said = [f"{_capital(printed(o.get('what'), 240))} {_name({'id': answer})} {works}."
-            for o in _settling(advice, boxes, "output-impedance")
+            for code in ("output-impedance", "pin-3")
+            for o in _settling(advice, boxes, code)
             for answer in listing(o, "answers")[:1]]  # fmt: skip
     instead = "Whatever it is, it works with" if said else "It works with"
     said += [f"{instead} {printed(o.get('what'), 240)}."

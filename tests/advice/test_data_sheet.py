@@ -14,6 +14,7 @@ from probe.advice.source_file import read_source
 from probe.advice.text import render
 from probe.advice.typed import changed, typed_destination
 from probe.errors import BadInput
+from probe.report.leaflet import leaves_of
 
 SHEET = """
 format = "probe-source/1"
@@ -256,3 +257,41 @@ def test_hum_is_named_before_what_two_resistors_cure(tmp_path: Path) -> None:
     # the rule: it is quieter than the link by what its attenuator takes, which is no reason
     assert advice.choices[0].why[0].startswith("with an attenuator")
     assert not any("as loud as" in why or "louder than" in why for why in advice.choices[0].why)
+
+
+XLR_ALONE = """
+format = "probe-source/1"
+differential_level_v = 4.0
+differential_impedance_ohm = 200.0
+{more}
+[device]
+maker = "Harrowgate"
+model = "Siskin"
+connectors = ["xlr"]
+"""
+
+
+@pytest.mark.parametrize(("more", "asked"), [("", True), ('kinds = ["pin-3-unconnected"]', False)])
+def test_the_maker_is_asked_about_pin_3_first(tmp_path: Path, more: str, asked: bool) -> None:
+    """A customer was told to have the output measured where a question to its maker does."""
+    there = changed(typed_destination("rca:20k:1V", 50.0), ground="two-rooms", cable="20m")
+    path = tmp_path / "xlr.toml"
+    path.write_text(XLR_ALONE.format(more=more), "utf-8")
+    advice = advise(*read_source(path), there)
+    assert advice.chosen is None
+    # the rule: a winding between pins 2 and 3 has no signal where pin 3 hangs on nothing, and has
+    # it with every other kind; where it is known to hang on nothing, nobody is asked
+    assert ("whether pin 3" in advice.choices[0].why[0]) is asked
+    (leaf,) = leaves_of(advice.to_json())
+    assert ("whether pin 3" in leaf.why[0]) is asked
+    assert ("pin 3 first" in leaf.chosen) is asked
+
+
+def test_what_the_maker_answers_about_pin_3_opens_the_way(tmp_path: Path) -> None:
+    there = changed(typed_destination("rca:20k:1V", 50.0), ground="two-rooms", cable="20m")
+    path = tmp_path / "xlr.toml"
+    kinds = ("differential", "electronically-floating", "transformer-coupled", "ground-sensing",
+             "impedance-balanced", "unbalanced")  # fmt: skip
+    path.write_text(XLR_ALONE.format(more=f"kinds = {list(kinds)}"), "utf-8")
+    # the rule: what was promised with the question holds with its answer in the file
+    assert advise(*read_source(path), there).chosen == "xlr-to-rca/transformer"
