@@ -20,6 +20,7 @@ FIRST = (
     "output-unlike-line",
     "direct-voltage",
     "stage-fault",
+    "unlikely-level",
 )
 """Codes of the cautions that stand before any choice."""
 
@@ -32,7 +33,7 @@ def first_of(advice: Mapping[str, Any]) -> tuple[str, ...]:
 
 
 BEFORE = ("simulated", "direct-voltage-not-metered", "load-refused", "phantom-power",
-          "one-channel", "unlikely-level", "unlikely-output", "unlikely-sensitivity",
+          "one-channel", "unlikely-output", "unlikely-sensitivity",
           "shared-output", "together-not-all", "together", "together-not-settled",
           "outputs-shared")  # fmt: skip
 """Codes of the cautions that stand at the head of every side."""
