@@ -90,6 +90,10 @@ SNAP_SHARE, SNAP_REST = 0.7, 0.4
 that hears one leg of a floating pair is aligned no better. One further off, turned by a winding's
 leakage, is put on the whole sample with which the takes agree best."""
 
+SNAP_WORSE = 25.0
+"""... unless the takes then agree this many times worse (residual power): a tenth of a sample is a
+quarter of a radian at 20 kHz, and phases repeat to a ten-thousandth."""
+
 
 @dataclass(frozen=True)
 class Alignment:
@@ -259,6 +263,10 @@ def _snapped(found: Alignment, level: float) -> Alignment:
         return found
     delays = _agreeing(found, whole, rate, level) / rate
     group = found.group.rotated(delays - found.delays)
+    solved = fit(group, LEGS, level=PHASE_LEVEL, excited=excitation(group))
+    chance = max(_power(found), float(np.sum(solved.spare)))
+    if float(np.sum(np.abs(solved.residual) ** 2)) > SNAP_WORSE * chance:
+        return found
     none = np.zeros(len(delays))
     return Alignment(group, delays, None, None, np.eye(len(delays)), none, free=True)
 

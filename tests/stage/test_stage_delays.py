@@ -241,3 +241,24 @@ def test_a_delay_does_not_take_a_windings_leakage_away(winding: Stage, plans) ->
     k = int(np.argmin(np.abs(source.hz - 1000.0)))
     # own choice: what the reactance leaves open at 20 kHz is nothing at 1 kHz
     assert spread[k] < 0.02 * true[k]
+
+
+def test_delays_that_lie_near_whole_samples_by_chance_stay_where_they_are() -> None:
+    """Put on whole samples, takes that are right were called contradicting."""
+    parts = (0.0, 0.08, -0.09, 0.07, 0.05, -0.06, 0.09, 0.3, -0.35)
+    plans = [
+        replace(p, delay=(1000 * k + part) / 48000.0)
+        for k, (p, part) in enumerate(zip(FULL, parts, strict=True))
+    ]
+    rng = np.random.default_rng(4)
+    _, phasors = record(
+        STAGES["separate"], plans, errors=Errors(noise=1e-6), situation="none", rng=rng
+    )
+    assert phasors[0].take.sample_rate == 48000
+    group = played_group(phasors)
+    assert group is not None
+    given = {p.name: p.delay for p in plans}
+    found = align(group, level=np.log(10) / 20 * REPEATABILITY_DB)
+    off = found.delays - [given[o.phasors.take.name] for o in found.group.takes]
+    # by construction; a tenth of a sample is 2 us
+    assert np.max(np.abs(off - off[0])) < 2e-7
