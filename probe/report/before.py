@@ -25,10 +25,15 @@ FIRST = (
 """Codes of the cautions that stand before any choice."""
 
 
-def first_of(advice: Mapping[str, Any]) -> tuple[str, ...]:
+ASKED = ("unlikely-level",)
+"""Of them what only asks: why nothing is used stands on the sheet all the same."""
+
+
+def first_of(advice: Mapping[str, Any], but: Sequence[str] = ()) -> tuple[str, ...]:
     """Return the cautions that stand before any choice, in the words of the advice."""
     cautions = [c for c in listing(advice, "cautions") if isinstance(c, Mapping)]
-    found = [printed(c.get("message")) for code in FIRST for c in cautions if c.get("code") == code]
+    found = [printed(c.get("message")) for code in FIRST if code not in but
+             for c in cautions if c.get("code") == code]  # fmt: skip
     return tuple(dict.fromkeys(found))
 
 

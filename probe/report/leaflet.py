@@ -15,7 +15,16 @@ from markupsafe import Markup
 from probe.numbers import number
 from probe.report import words
 from probe.report.at_once import WITH_ALL, has_company, in_company
-from probe.report.before import BEFORE, FIRST, OF_EACH, before_of, first_of, overloads, places_in
+from probe.report.before import (
+    ASKED,
+    BEFORE,
+    FIRST,
+    OF_EACH,
+    before_of,
+    first_of,
+    overloads,
+    places_in,
+)
 from probe.report.bounded import MOST_DB, figure
 from probe.report.document import listing
 from probe.report.gains import GOOD_HUM_DB, gains
@@ -196,7 +205,7 @@ def _nothing(advice: Mapping[str, Any], box: str = "") -> Leaf:
         figures=(),
         others=other_ways(options, None),
         notes=(*_typed(advice), *(printed(c) for c in cautions[:MOST_ITEMS])),
-        why=() if first else why_nothing(advice, options),
+        why=() if first_of(advice, but=ASKED) else why_nothing(advice, options),
     )
 
 

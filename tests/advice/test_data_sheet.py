@@ -287,6 +287,17 @@ def test_the_maker_is_asked_about_pin_3_first(tmp_path: Path, more: str, asked: 
     assert ("pin 3 first" in leaf.chosen) is asked
 
 
+def test_a_slipped_level_does_not_take_the_question_off_the_sheet(tmp_path: Path) -> None:
+    there = changed(typed_destination("rca:20k:1V", 50.0), ground="two-rooms", cable="20m",
+                    level="40V")  # fmt: skip
+    path = tmp_path / "xlr.toml"
+    path.write_text(XLR_ALONE.format(more=""), "utf-8")
+    (leaf,) = leaves_of(advise(*read_source(path), there).to_json())
+    # the rule: what is asked again of a figure forbids nothing, and hides nothing
+    assert leaf.first
+    assert "whether pin 3" in leaf.why[0]
+
+
 def test_what_the_maker_answers_about_pin_3_opens_the_way(tmp_path: Path) -> None:
     there = changed(typed_destination("rca:20k:1V", 50.0), ground="two-rooms", cable="20m")
     path = tmp_path / "xlr.toml"
