@@ -29,9 +29,9 @@ from probe.stage.delays import (
     Options,
     candidates,
     differ,
+    falls_with_the_other,
     heard,
     loaded_by,
-    moves_with_the_other,
     prior_of,
     rank,
     rivals_of,
@@ -65,9 +65,8 @@ does not turn phases, which repeat to a ten-thousandth of a radian."""
 
 JOINT_STEPS = 6
 
-BETTER = 10.0
-"""By how much its residual power must be less for the second solve to stand: where both fit, the
-one nearer to what phases say does."""
+MUCH_BETTER = 0.5
+"""Share of the residual power below which a solve that leaves leakage open stands."""
 
 TURNED_BACK = 0.5
 """Share of what leakage may turn from which the joint solve is begun once more."""
@@ -188,8 +187,8 @@ def placed_freely(group: Group, level: float) -> Alignment:
     ]
     delays = np.array([o[0][1] for o in options])
     stray = np.full(len(group.takes), prior_of(group.hz))
-    turned = _turned(group, first)
-    stray = np.hypot(stray, turned)
+    turned, tapped = _turned(group, first)
+    stray = np.hypot(stray, turned * tapped)
     stray[first] = 0.0
     inner = replace(group, takes=tuple(group.takes[t] for t in plain))
     for t in plain:
@@ -216,19 +215,20 @@ def placed_freely(group: Group, level: float) -> Alignment:
         return _without(group, lost, level)
     for t in rest:
         delays[t], doubt = _centred(group, t, own[t], delays[t], solved, level)
-        stray[t] = np.hypot(doubt, turned[t])
+        stray[t] = np.hypot(doubt, turned[t] * tapped)
     found = _snapped(_joint_of_both(group, stray, delays, turned), level)
     lost = _by_chance(found, [ordered[t][0][0] for t in range(len(delays))], level)
     return found if lost is None else _without(group, lost, level)
 
 
-def _turned(group: Group, first: int) -> Array:
-    """Standard uncertainty of each delay by what a winding's leakage may turn, shape (T,), s."""
+def _turned(group: Group, first: int) -> tuple[Array, bool]:
+    """Return by how much leakage may turn each delay, shape (T,), s; whether a tap is on pin 1."""
     base = group.takes[first]
-    moves = max(moves_with_the_other(base, o) for o in group.takes)
-    if moves < WINDING_SHARE:
-        return np.zeros(len(group.takes))
-    return np.array([turned_by_loads(loaded_by(base, o), group.hz) for o in group.takes])
+    falls = [falls_with_the_other(base, o) for o in group.takes]
+    if max(map(abs, falls)) < WINDING_SHARE:
+        return np.zeros(len(group.takes)), False
+    turned = np.array([turned_by_loads(loaded_by(base, o), group.hz) for o in group.takes])
+    return turned, max(falls) >= WINDING_SHARE
 
 
 def _by_chance(found: Alignment, costs: list[float], level: float) -> int | None:
@@ -395,16 +395,21 @@ def _unplaced(group: Group, options: list[Options], delays: Array, level: float)
 
 
 def _joint_of_both(group: Group, stray: Array, delays: Array, turned: Array) -> Alignment:
-    """Solve jointly, where leakage may turn takes from the other side as well; the better fit.
+    """Solve jointly, and where leakage may turn takes with that left open too; the better fit.
 
-    Sizes show the square of a reactance first: the solve may end at the leakage's mirror image.
+    Sizes show the square of a reactance first, and the solve may end at the leakage's mirror image:
+    so it is begun from the other side as well. Left open without need, a delay would follow levels
+    that moved between takes; of a tapped winding ``stray`` leaves it open throughout.
     """
     found = _joint(group.rotated(delays), stray, delays)
     if not turned.any():
         return found
-    other = delays - TURNED_BACK * turned
-    again = _joint(group.rotated(other), stray, other)
-    return again if _power(again) < _power(found) - BETTER else found
+    wide = np.hypot(stray, turned)
+    for begin in (delays, delays - TURNED_BACK * turned):
+        again = _joint(group.rotated(begin), wide, begin)
+        if _power(again) < MUCH_BETTER * _power(found):
+            found = again
+    return found
 
 
 def _power(aligned: Alignment) -> float:

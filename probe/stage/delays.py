@@ -92,11 +92,11 @@ def _signals(first: Observed, other: Observed) -> list[Array]:
     return legs or [np.eye(3)[k] for k in range(3) if both[k]]
 
 
-def moves_with_the_other(first: Observed, other: Observed) -> float:
-    """Return by what share a leg without a load changes because the other one has one, else 0.
+def falls_with_the_other(first: Observed, other: Observed) -> float:
+    """Return by what share a leg without a load falls because the other one has one, else 0.
 
-    On a winding that is tapped to pin 1 it falls, of a pair that floats it rises; on separate legs
-    it stays.
+    On a winding that is tapped to pin 1 it falls, of a pair that floats it rises (less than 0); on
+    separate legs it stays.
     """
     take = other.phasors.take
     ends = [{load.from_, load.to} for load in take.loads]
@@ -109,7 +109,7 @@ def moves_with_the_other(first: Observed, other: Observed) -> float:
     leg = 1 if "hot" in ends[0] else 0
     if "hot" not in ends[0] and "cold" not in ends[0]:
         return 0.0
-    return float(abs(np.median(1.0 - b[:, leg] / np.maximum(a[:, leg], 1e-300))))
+    return float(np.median(1.0 - b[:, leg] / np.maximum(a[:, leg], 1e-300)))
 
 
 def loaded_by(first: Observed, other: Observed) -> float:
