@@ -76,7 +76,8 @@ def looks_like_power(
 def doubts(document: Mapping[str, Any]) -> tuple[str, ...]:
     """Return why the output of a facts document may be none for lines, empty where nothing says so.
 
-    Nothing is doubted of a device without analogue outputs, or declared as what it is.
+    Nothing is doubted of a device without analogue outputs, or declared as what it is; nor for the
+    most it gives, which is 10 V and more of ordinary preamplifiers.
     """
     device = _mapping(document.get("device"))
     connectors = device.get("connectors")
@@ -91,10 +92,9 @@ def doubts(document: Mapping[str, Any]) -> tuple[str, ...]:
     entries = [*sides, _stated(document)]
     ohms = [f(e) for e in entries for f in (output_ohm, _single_ended_ohm)]
     levels = [_entry(e, name) for e in entries for name in LEVELS]
-    full = number(device, "full_output_volts")
     figures = (
         looks_like_power(min((o for o in ohms if o is not None), default=None), None, 0.0),
-        looks_like_power(None, full, max((v for v in levels if v is not None), default=0.0)),
+        looks_like_power(None, None, max((v for v in levels if v is not None), default=0.0)),
     )
     return (*found, *(said for said in figures if said is not None))
 

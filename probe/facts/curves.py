@@ -1,6 +1,6 @@
 """The whole source in a facts document: curves in full precision, draws in a compact encoding.
 
-The draws are differences from the value, as 32-bit floats, compressed and in base64: a small
+The draws are differences from the value, compressed and in base64: a small
 difference of large numbers (the differential impedance of a floating stage) is an entry of its
 own, so nothing is lost. What is not known is null in the curves and NaN in a ``Source``.
 """
@@ -23,7 +23,7 @@ from probe.stage.source import Source
 
 Array = NDArray[np.float64]
 
-ENCODING = "difference from the value, little-endian float32 real and imaginary, zlib, base64"
+ENCODING = "difference from the value, little-endian float64 real and imaginary, zlib, base64"
 
 LARGEST = 1e15
 """Volts or ohm: a pin 3 connected to nothing reads 1e9 ohm at most; with noise, a million more."""
@@ -113,7 +113,7 @@ def encode(source: Source) -> dict[str, Any]:
         finite = np.isfinite(flat)
         values.append(_packed(np.where(finite, flat, np.nan).astype("<c16")))
         apart = (draws - value).reshape(len(draws), len(source.hz), -1)
-        differences.append(_packed(np.where(finite, apart, 0.0).astype("<c8")))
+        differences.append(_packed(np.where(finite, apart, 0.0).astype("<c16")))
     return {
         "encoding": ENCODING,
         "count": len(source.voc_draws),
@@ -139,10 +139,11 @@ def decode(hz: Array, draws: dict[str, Any]) -> Source:
     if count < 1 or count > 100_000:
         raise ValueError("count of draws out of range")
     shapes = ((3,), (3, 3), (3,), (3, 3))
+    kind = "<c8" if "float32" in str(draws.get("encoding")) else "<c16"  # as it was written once
     values, moved = [], []
     for shape, value, difference in zip(shapes, draws["values"], draws["differences"], strict=True):
         one = _unpacked(value, "<c16", (tones, *shape))
-        apart = _unpacked(difference, "<c8", (count, tones, *shape))
+        apart = _unpacked(difference, kind, (count, tones, *shape))
         _check_sizes(one, apart)
         values.append(one)
         moved.append(one + apart)

@@ -89,7 +89,6 @@ def test_line_outputs_are_not_asked_about(tmp_path: Path, said: dict[str, Any]) 
     ("device", "values"),
     [
         ({"kind": "balanced headphone amplifier"}, {}),
-        ({"full_output_volts": 9.0}, {}),
         ({}, {"differential_level": {"value": 8.5, "unit": "V"}}),
         ({}, {"differential_impedance": {"value": 2.1, "unit": "ohm"}}),
         ({}, {"single_ended_impedance": {"value": 0.4, "unit": "ohm"}}),
