@@ -159,8 +159,17 @@ def test_the_maker_is_asked_before_anybody_measures(tmp_path: Path) -> None:
         assert not any("ask the maker" in why for why in stated.choices[0].why)
 
 
+def unlikely(folder: Path, stated: str) -> list[str]:
+    """What is asked about the figures of a data sheet."""
+    path = folder / "typed.toml"
+    path.write_text(f'format = "probe-source/1"\n{stated}\n', "utf-8")
+    advice = advise(*read_source(path), typed_destination("rca:47k:1V", 50.0))
+    return [c.message for c in advice.cautions if c.code == "unlikely-output"]
+
+
 @pytest.mark.parametrize(
     ("stated", "asked"),
+    # common practice, no source: levels that line outputs have and have not
     [("differential_level_v = 400.0", True), ("differential_level_v = 20.0", False),
      ("single_ended_level_v = 20.0", True), ("single_ended_level_v = 10.0", False),
      ("single_ended_level_v = 2.0\nsingle_ended_impedance_ohm = 4700.0", True),
@@ -170,10 +179,7 @@ def test_the_maker_is_asked_before_anybody_measures(tmp_path: Path) -> None:
 def test_a_slipped_point_of_a_data_sheet_is_asked_about(
     tmp_path: Path, stated: str, asked: bool
 ) -> None:
-    path = tmp_path / "typed.toml"
-    path.write_text(f'format = "probe-source/1"\n{stated}\n', "utf-8")
-    advice = advise(*read_source(path), typed_destination("rca:47k:1V", 50.0))
-    told = [c.message for c in advice.cautions if c.code == "unlikely-output"]
+    told = unlikely(tmp_path, stated)
     assert bool(told) is asked
     assert all(says.endswith("Look the figure up again.") for says in told)
 
@@ -203,10 +209,7 @@ def test_a_data_sheet_that_contradicts_itself_is_asked_about(
     tmp_path: Path, stated: str, asked: str
 ) -> None:
     """Else a slip of the pen becomes a lead somebody buys."""
-    path = tmp_path / "typed.toml"
-    path.write_text(f'format = "probe-source/1"\n{stated}\n', "utf-8")
-    advice = advise(*read_source(path), typed_destination("rca:47k:1V", 50.0))
-    told = [c.message for c in advice.cautions if c.code == "unlikely-output"]
+    told = unlikely(tmp_path, stated)
     assert len(told) == bool(asked)
     assert all(asked in says and " up again" in says for says in told)
 
