@@ -9,11 +9,7 @@ from probe.cli.source import SOURCE_HELP, add_archive
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
-    from pathlib import Path
-    from typing import Any
-
     from probe.advice.destination import Destination
-    from probe.advice.model import Advice
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -97,9 +93,12 @@ def _advise(args: argparse.Namespace, named: list[str]) -> None:
     from probe.advice.source_file import is_source, read_source
     from probe.advice.subject import mains_of
     from probe.advice.text import render
+    from probe.cli.output import check_file, write_one
     from probe.cli.source import facts_of, sources_of
+    from probe.report import render_html
 
     # a slip in a destination is told before a long session is analysed
+    check_file(args.html, "--html")
     more = advise_more.read(args)
     for one in named:
         _destination(one, MAINS_HZ, args)
@@ -114,7 +113,7 @@ def _advise(args: argparse.Namespace, named: list[str]) -> None:
     advice = advise(facts, sources, destination)
     document = more.document(advice, destination, facts, sources)
     if args.html is not None:
-        _write_page(Path(args.html), facts, advice)
+        write_one(args.html, render_html(facts, advice=advice.to_json()))
     more.write(document)
     if args.json:
         print(json.dumps(document, indent=1, allow_nan=False, ensure_ascii=False))
@@ -136,10 +135,3 @@ def _destination(named: str, mains_hz: float, args: argparse.Namespace) -> Desti
         else read_destination(Path(named), mains_hz)
     )
     return changed(found, ground=args.ground, cable=args.cable, level=args.level, gain=args.gain)
-
-
-def _write_page(path: Path, facts: dict[str, Any], advice: Advice) -> None:
-    from probe.cli.output import write_together
-    from probe.report import render_html
-
-    write_together(path.parent, {path.name: render_html(facts, advice=advice.to_json())})

@@ -55,6 +55,7 @@ def read(args: argparse.Namespace) -> More:
     """
     from pathlib import Path
 
+    from probe.cli.output import check_file
     from probe.errors import BadInput
 
     shelf = None
@@ -64,11 +65,7 @@ def read(args: argparse.Namespace) -> More:
         shelf = read_shelf(Path(args.shelf))
     if args.system_price is not None and (shelf is None or not 0.0 < args.system_price < 1e9):
         raise BadInput("--system-price: a price above 0 beside --shelf is needed")
-    if args.page is not None and (not args.page or Path(args.page).is_dir()):
-        raise BadInput(f'--page: "{args.page}" is no file to write; give a name, as in page.html')
-    if args.page is not None and not Path(args.page).parent.is_dir():
-        missing = Path(args.page).parent
-        raise BadInput(f'--page: there is no folder "{missing}"; choose one that is there')
+    check_file(args.page, "--page")
     if args.page is None and (args.customer or args.dealer or args.date):
         raise BadInput("--customer, --dealer and --date stand on the page: --page FILE is needed")
     axis = None
@@ -158,20 +155,18 @@ class More:
         """Write the page, where one was asked for."""
         if self._args.page is None:
             return
-        from pathlib import Path
-
-        from probe.cli.output import write_together
+        from probe.cli.output import write_one
         from probe.errors import BadInput
         from probe.report import render_leaflet
         from probe.report.leaflet import Heading
 
         heading = Heading(self._args.customer, self._args.dealer, self._args.date)
-        path = Path(self._args.page)
         try:
-            write_together(path.parent, {path.name: render_leaflet(document, heading)})
+            write_one(self._args.page, render_leaflet(document, heading))
         except BadInput as error:
             raise BadInput(
-                f"--page: {path} cannot be written; choose a folder that is there and yours"
+                f"--page: {self._args.page} cannot be written; choose a folder that is there and "
+                "yours"
             ) from error
 
 

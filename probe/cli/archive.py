@@ -66,8 +66,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Do what is asked; return the exit status."""
     from probe.archive.keep import Archive
+    from probe.cli.output import check_file
     from probe.cli.source import archive_path
 
+    for option in ("html", "facts", "report"):
+        check_file(getattr(args, option, None), f"--{option}")
+    check_file(getattr(args, "target", None))
     if args.action == "add":
         _check_all(args.sources)
     path = archive_path(args.archive)

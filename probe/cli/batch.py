@@ -40,7 +40,7 @@ def run(args: argparse.Namespace) -> int:
 
     from probe.batch.batch import COLUMNS, analyse_all, find_sessions, table
     from probe.batch.told import summary
-    from probe.cli.output import write_one, write_together
+    from probe.cli.output import check_file, write_one, write_together
     from probe.errors import BadInput
     from probe.facts.tables import csv_text
 
@@ -50,6 +50,9 @@ def run(args: argparse.Namespace) -> int:
         raise BadInput(f"--draws {args.draws}: allowed are 100 to 1000000")
     if args.out == "" or args.csv == "":
         raise BadInput("--out or --csv: is empty; name it, or leave it away")
+    among_results = bool(args.csv and args.out) and Path(args.csv).parent == Path(args.out)
+    if not among_results:
+        check_file(args.csv, "--csv")
     folders = [Path(f) for f in args.folders]
     sessions = find_sessions(folders)
     outcomes = analyse_all(
@@ -62,6 +65,8 @@ def run(args: argparse.Namespace) -> int:
         progress=_progress(),
     )
     if args.csv is not None:
+        if among_results:  # their folder is made, even where no session could be analysed
+            Path(args.out).mkdir(parents=True, exist_ok=True)
         write_one(args.csv, csv_text(table(outcomes), COLUMNS))
     print(summary(outcomes), end="")
     return SOME_FAILED if any(o.status == "failed" for o in outcomes) else 0

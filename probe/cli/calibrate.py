@@ -72,7 +72,9 @@ def _calibrate(args: argparse.Namespace) -> int:
     from probe.bench.calibration.wanted import wanted
     from probe.bench.calibration.words import bench_shown
     from probe.cli.desk import Terminal
+    from probe.cli.output import check_file
 
+    check_file(args.out, "--out")
     kit = kit_of(args)
     options = _options(args)
     asked, assumed = wanted("", options, kit)

@@ -45,12 +45,13 @@ def run(args: argparse.Namespace) -> int:
     """Print the comparison; return the exit status."""
     import json
 
-    from probe.cli.output import write_one
+    from probe.cli.output import check_file, write_one
     from probe.cli.progress import counted_progress
     from probe.cli.source import facts_of
     from probe.compare.compare import compare, items_of
     from probe.report import render_comparison, render_comparison_text
 
+    check_file(args.html, "--html")
     show = counted_progress("reading") or (lambda *_: None)
     named = []
     for at, source in enumerate(args.sources):

@@ -48,21 +48,49 @@ def write_together(folder: Path, texts: Mapping[str, str | bytes]) -> list[Path]
     return [folder / name for name in texts]
 
 
-def write_one(path: str, text: str) -> Path:
-    """Write one text file as `write_together` does; return where.
+def check_file(path: str | None, option: str = "") -> None:
+    """Refuse a file that could not be written, before anything long is done; None: not asked for.
+
+    ``option``: where it was typed, for the message.
 
     Raises
     ------
     BadInput
-        The path is empty or a folder, or cannot be written to.
+        The path is empty or a folder, or its folder is not there.
     """
     from pathlib import Path
 
     from probe.errors import BadInput
 
+    if path is None:
+        return
     place = Path(path)
+    head = f"{option}: " if option else ""
     if not path or place.is_dir():
-        raise BadInput(f"{path or 'an empty name'}: is not a file that could be written")
+        raise BadInput(
+            f'{head}"{path}" is no file to write; give a name in a folder that is there, as in '
+            "page.html"
+        )
+    if not place.parent.is_dir():
+        raise BadInput(f'{head}there is no folder "{place.parent}"; choose one that is there')
+
+
+def write_one(path: str, text: str) -> Path:
+    """Write one text file as `write_together` does; return where.
+
+    The folder of a file is the user's: one that is not there is a slip of the pen, not made.
+
+    Raises
+    ------
+    BadInput
+        The path is empty or a folder, its folder is not there, or it cannot be written to.
+    """
+    from pathlib import Path
+
+    from probe.errors import BadInput
+
+    check_file(path)
+    place = Path(path)
     if place.is_char_device() or place.is_fifo():
         return _write_through(place, text)
     if place.exists() and not place.is_file():

@@ -23,16 +23,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print or write the list; return the exit status."""
-    from pathlib import Path
-
     from probe.bench.planned.able import Setting
     from probe.bench.planned.kit import usual
     from probe.bench.shown import takelist
     from probe.cli.calibrate import kit_of
-    from probe.cli.output import write_together
+    from probe.cli.output import check_file, write_one
     from probe.errors import BadInput
     from probe.session.model import Device, Side
 
+    check_file(args.out, "--out")
     if args.minimum_load is not None and not 1.0 <= args.minimum_load <= 1e7:
         raise BadInput(f"--minimum-load {args.minimum_load:g}: 1 to 1e7 ohm can be meant")
     device = Device(
@@ -50,7 +49,5 @@ def run(args: argparse.Namespace) -> int:
     if args.out is None:
         print(shown, end="")
     else:
-        place = Path(args.out)
-        write_together(place.absolute().parent, {place.name: shown})
-        print(place)
+        print(write_one(args.out, shown))
     return 0

@@ -58,12 +58,13 @@ def run(args: argparse.Namespace) -> int:
 def _verify(args: argparse.Namespace) -> int:
     import json
 
-    from probe.cli.output import write_one
+    from probe.cli.output import check_file, write_one
     from probe.cli.source import facts_of, with_side
     from probe.errors import BadInput
     from probe.report import render_verification, render_verification_text
     from probe.verify import read_specification, verify
 
+    check_file(args.html, "--html")
     specification = read_specification(args.specification)
     facts = with_side(facts_of(args.source, args.archive), args.side)
     if not facts["sides"]:

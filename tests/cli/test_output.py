@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from probe.cli.main import main
 from probe.cli.output import write_one, write_together
 from probe.errors import BadInput
 
@@ -121,3 +122,52 @@ def test_a_link_that_is_named_stays_and_what_it_leads_to_is_written(tmp_path: Pa
     with pytest.raises(BadInput, match="leads nowhere"):
         write_one(str(loop), "new")
     assert sorted(p.name for p in tmp_path.iterdir()) == ["link.html", "loop.html", "real.html"]
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["advise", "source.toml", "rca:47k", "--html"],
+        ["advise", "source.toml", "rca:47k", "--page"],
+        ["archive", "drift", "1", "--html"],
+        ["archive", "family", "1", "--html"],
+        ["archive", "show", "1", "--facts"],
+        ["archive", "show", "1", "--report"],
+        ["archive", "export"],
+        ["batch", ".", "--csv"],
+        ["calibrate", "--practice", "--out"],
+        ["compare", "one", "other", "--html"],
+        ["takes", "--out"],
+        ["verify", "source", "specification.toml", "--html"],
+    ],
+    ids=" ".join,
+)
+def test_a_slip_in_the_folder_of_a_file_is_told_at_once_and_no_folder_made(
+    words: list[str],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    # one rule for all files that are named: the user looks for the page where it was meant to be
+    monkeypatch.chdir(tmp_path)
+    assert main([*words, "no-such-folder/file"]) == 2
+    said = capsys.readouterr()
+    assert said.out == ""
+    assert said.err.count("\n") == 1
+    assert 'there is no folder "no-such-folder"; choose one that is there' in said.err
+    if words[-1].startswith("--"):
+        assert f"{words[-1]}: " in said.err
+    assert listed(tmp_path) == []
+
+
+def test_a_table_among_results_goes_into_the_folder_that_is_made_for_them(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    # a session that cannot be analysed: its line must not be lost with the folder
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "s").mkdir()
+    (tmp_path / "s" / "session.toml").write_text("format = 1", encoding="utf-8")
+    words = ["batch", "s", "--jobs", "1", "--out", "results", "--csv", "results/all.csv"]
+    assert main(words) == 1
+    assert "1" in capsys.readouterr().out
+    assert listed(tmp_path / "results") == ["all.csv"]

@@ -148,6 +148,7 @@ def test_the_sum_of_two_risks_is_called_the_most_that_it_is(
 
 def test_the_page_is_written_or_nothing(tmp_path: Path, spec: Path) -> None:
     page = tmp_path / "pages" / "v.html"
+    page.parent.mkdir()
     assert main(["verify", written(tmp_path, stereo()), str(spec), "--html", str(page)]) == 1
     assert "LF-00417" in page.read_text("utf-8")
     assert main(["verify", written(tmp_path, stereo()), str(spec), "--html", str(tmp_path)]) == 2
