@@ -46,8 +46,12 @@ DANGERS = 3
 """Most hazards shown of the chosen option; all of them are in the JSON."""
 
 
-def render(advice: Advice) -> str:
-    """Return the advice as text, no line wider than `WIDTH`, ending in a line break."""
+def render(advice: Advice, *, details: bool = False) -> str:
+    """Return the advice as text, no line wider than `WIDTH`, ending in a line break.
+
+    What is not known yet of ways into a box that has its choice is named only, unless ``details``
+    are asked for: it is no part of the answer, and fills a screen where nothing was measured.
+    """
     lines = _wrapped(f"{advice.device} to {advice.destination}{_provisional(advice)}", "  ")
     for message in (c.message for c in advice.cautions if c.code in FIRST):
         lines += ["", *_wrapped(f"FIRST  {message}", "       ")]
@@ -70,7 +74,7 @@ def render(advice: Advice) -> str:
         "Digital links": digital_lines(advice.digital),
         "All plugged in at once": beside,
         "If it hums": [_cure(c, several=len(advice.choices) > 1) for c in advice.cures],
-        "Not known yet": _said(advice.options, ("cannot-tell",)),
+        "Not known yet": _not_known(advice, details=details),
         "Do not": _said(advice.options, ("never", "avoid")) + ties,
         "Before you connect": [c.message for c in advice.cautions if c.code not in told_above],
     }
@@ -213,9 +217,26 @@ def _loss(loss: Quantity) -> str:
     return f"{text} ({ends[0]:.2f} to {ends[1]:.2f})" if loss.u95 >= 0.005 else text
 
 
+def _not_known(advice: Advice, *, details: bool) -> list[str]:
+    """Return why ways cannot be judged; of boxes with a choice only where that is to be had."""
+    settled = set() if details else {c.box for c in advice.choices if c.option is not None}
+    said = _said([o for o in advice.options if o.box not in settled], ("cannot-tell",))
+    boxes = [
+        o.box for o in advice.options if o.box in settled and _shown(o).verdict == "cannot-tell"
+    ]
+    if boxes:
+        into = f" into {' and '.join(dict.fromkeys(boxes))}" if len(advice.choices) > 1 else ""
+        said.append(f"the ways{into} marked cannot-tell: why, and what would settle it, --details")
+    return said
+
+
+def _shown(option: OptionAdvice) -> OptionAdvice:
+    return option if option.verdict == "use" else option.used
+
+
 def _said(listed: Sequence[OptionAdvice], verdicts: Sequence[str]) -> list[str]:
     """Return the reasons of ``verdicts`` in that order; options with one reason stand together."""
-    options = [o if o.verdict == "use" else o.used for o in listed]
+    options = [_shown(o) for o in listed]
     held: dict[tuple[str, str], list[OptionAdvice]] = {}
     for verdict in verdicts:
         for o in options:

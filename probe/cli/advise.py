@@ -35,6 +35,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--level", metavar="VOLTS", help="the most that is ever played")
     parser.add_argument("--gain", metavar="DB", help="wanted loudness against the RCA link")
     add_archive(parser)
+    parser.add_argument("--details", action="store_true", help="say of every way why it cannot "
+                        "be judged yet, and what would settle it")  # fmt: skip
     parser.add_argument("--json", action="store_true", help="print the advice as JSON")
     parser.add_argument("--html", metavar="FILE", help="write the advice as a page, too")
     advise_more.add_arguments(parser)
@@ -118,7 +120,7 @@ def _advise(args: argparse.Namespace, named: list[str]) -> None:
     if args.json:
         print(json.dumps(document, indent=1, allow_nan=False, ensure_ascii=False))
     else:
-        print(render(advice) + more.text(), end="")
+        print(render(advice, details=args.details) + more.text(), end="")
         if args.html is not None:
             print(f"written: {args.html}")
 

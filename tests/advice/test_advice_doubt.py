@@ -15,7 +15,7 @@ from probe.advice.settle import settlings
 from probe.advice.source_file import is_source, read_source
 from probe.advice.subject import device_of, side_of
 from probe.advice.text import render
-from probe.advice.typed import typed_destination
+from probe.advice.typed import changed, typed_destination
 from probe.advice.words import decibels, figure, signed_decibels, span
 from probe.errors import BadInput
 from probe.formats.toml import LARGEST_FILE
@@ -130,7 +130,7 @@ def test_the_stated_kind_still_forbids() -> None:
 
 
 def test_no_absurd_figures_of_an_unknown_impedance(tmp_path: Path) -> None:
-    text = render(sheet(tmp_path, "rca:47k:0.5V")).replace("\n", " ")
+    text = render(sheet(tmp_path, "rca:47k:0.5V"), details=True).replace("\n", " ")
     assert "more than 20 mA peak may flow" in " ".join(text.split())
     assert " A peak" not in text
     assert "e+0" not in text
@@ -219,3 +219,19 @@ def test_a_tie_that_harms_nothing_is_not_forbidden_beside_its_use(kind: str, lis
                  typed_destination("rca:47k:1V", 50.0))  # fmt: skip
     (tie,) = [c.message for c in advice.cautions if c.code == "pin-3-tie"]
     assert ("only as listed above" in tie) == listed
+
+
+def test_what_is_not_known_of_other_ways_leaves_the_screen_to_the_answer(tmp_path: Path) -> None:
+    # half a screen is what the adviser reads on the telephone: 48 lines, our judgement
+    advice = sheet(tmp_path, "rca:47k:0.5V")
+    short, long = render(advice), render(advice, details=True)
+    assert short.count("\n") <= 48 < long.count("\n")
+    assert short.count("\ncannot-tell ") == long.count("\ncannot-tell ") > 0
+    assert "marked cannot-tell: why, and what would settle it, --details" in short
+    # the box for which nothing is chosen yet keeps its reasons
+    path = tmp_path / "source.toml"
+    document, sources = read_source(path)
+    far = changed(typed_destination("rca:47k:1.5V:sub", 50.0), ground="two-rooms", cable="5m")
+    nothing = render(ask(document, sources, far))
+    assert "USE NOTHING YET" in nothing
+    assert "--details" not in nothing
