@@ -32,8 +32,11 @@ FIRST = (
     "direct-voltage",
     "stage-fault",
     "unlikely-level",
+    "unlikely-output",
+    "unlikely-sensitivity",
+    "unlikely-impedance",
 )
-"""Cautions that stand before any choice."""
+"""Cautions that stand before any choice; the last ones ask whether a figure is right."""
 
 AT_ONCE = ("shared-output", "splitter-buys", "together-not-all", "together", "together-suffers",
            "together-not-settled", "together-mind", "outputs-shared")  # fmt: skip
@@ -53,8 +56,11 @@ def render(advice: Advice, *, details: bool = False) -> str:
     are asked for: it is no part of the answer, and fills a screen where nothing was measured.
     """
     lines = _wrapped(f"{advice.device} to {advice.destination}{_provisional(advice)}", "  ")
-    for message in (c.message for c in advice.cautions if c.code in FIRST):
-        lines += ["", *_wrapped(f"FIRST  {message}", "       ")]
+    first = sorted(
+        (c for c in advice.cautions if c.code in FIRST), key=lambda c: FIRST.index(c.code)
+    )
+    for caution in first:
+        lines += ["", *_wrapped(f"FIRST  {caution.message}", "       ")]
     if not advice.options and not advice.digital:
         lines += ["", "No connection is advised."]
         more = [c.message for c in advice.cautions if c.code not in FIRST]

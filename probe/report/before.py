@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence, Set
 from typing import Any
 
@@ -21,25 +22,42 @@ FIRST = (
     "direct-voltage",
     "stage-fault",
     "unlikely-level",
+    "unlikely-output",
+    "unlikely-sensitivity",
+    "unlikely-impedance",
 )
 """Codes of the cautions that stand before any choice."""
 
+ASKED = tuple(code for code in FIRST if code.startswith("unlikely-"))
+"""Of them what only asks whether a figure is right: it forbids nothing, and why nothing is used
+stands on the sheet all the same."""
 
-ASKED = ("unlikely-level",)
-"""Of them what only asks: why nothing is used stands on the sheet all the same."""
 
-
-def first_of(advice: Mapping[str, Any], but: Sequence[str] = ()) -> tuple[str, ...]:
-    """Return the cautions that stand before any choice, in the words of the advice."""
+def first_of(advice: Mapping[str, Any]) -> tuple[str, ...]:
+    """Return the cautions that forbid connecting, or put it off, in the words of the advice."""
     cautions = [c for c in listing(advice, "cautions") if isinstance(c, Mapping)]
-    found = [printed(c.get("message")) for code in FIRST if code not in but
+    found = [printed(c.get("message")) for code in FIRST if code not in ASKED
              for c in cautions if c.get("code") == code]  # fmt: skip
     return tuple(dict.fromkeys(found))
 
 
+_KEYS = re.compile(r" \([^()]*_[^()]*\)")
+"""Keys of a file behind the figure they state, which the customer never sees."""
+
+
+def asked_of(
+    advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]] = ()
+) -> tuple[str, ...]:
+    """Return which figures are asked about before anything is bought, of the box of ``options``."""
+    mine, places = {str(o.get("destination")) for o in options}, places_in(advice)
+    cautions = [c for c in listing(advice, "cautions") if isinstance(c, Mapping)]
+    found = [printed(c.get("message")) for code in ASKED for c in cautions if c.get("code") == code]
+    here = [_KEYS.sub("", text) for text in found if not mine or named_in(text, places) <= mine]
+    return tuple(dict.fromkeys(in_places(text, places) for text in here))
+
+
 BEFORE = ("simulated", "direct-voltage-not-metered", "load-refused", "phantom-power",
-          "one-channel", "unlikely-output", "unlikely-sensitivity",
-          "shared-output", "together-not-all", "together", "together-not-settled",
+          "one-channel", "shared-output", "together-not-all", "together", "together-not-settled",
           "outputs-shared")  # fmt: skip
 """Codes of the cautions that stand at the head of every side."""
 

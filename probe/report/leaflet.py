@@ -16,10 +16,10 @@ from probe.numbers import number
 from probe.report import words
 from probe.report.at_once import WITH_ALL, has_company, in_company
 from probe.report.before import (
-    ASKED,
     BEFORE,
     FIRST,
     OF_EACH,
+    asked_of,
     before_of,
     first_of,
     overloads,
@@ -80,6 +80,8 @@ class Leaf:
     destination: str
     first: tuple[str, ...]
     """What comes before the choice: never connect, or repair first; the largest on the page."""
+    asked: tuple[str, ...]
+    """Which typed figures are asked about before anything is bought: above the choice, too."""
     before: tuple[str, ...]
     """What has to be known before anything is connected; it stands at the head."""
     chosen: str
@@ -97,7 +99,7 @@ class Leaf:
     def characters(self) -> int:
         """How much there is to read, in characters of the text."""
         first = FIRST_TAKES * sum(len(t) for t in self.first)
-        lines = (*self.before, *self.needs, *self.gains, *self.hum, *self.never,
+        lines = (*self.asked, *self.before, *self.needs, *self.gains, *self.hum, *self.never,
                  *self.notes, *self.why)  # fmt: skip
         rows = (*self.figures, *self.others)
         return first + sum(len(t) for t in lines) + sum(len(t) for row in rows for t in row)
@@ -195,6 +197,7 @@ def _nothing(advice: Mapping[str, Any], box: str = "") -> Leaf:
         device=clean(advice.get("device") or "the device"),
         destination=places_in(advice).get(box) or place_of(box or advice.get("destination")),
         first=first,
+        asked=asked_of(advice, options),
         before=before_of(advice, options),
         chosen=_nothing_given(advice) if first and not options else nothing_used(advice, options),
         drawing=None,
@@ -205,7 +208,7 @@ def _nothing(advice: Mapping[str, Any], box: str = "") -> Leaf:
         figures=(),
         others=other_ways(options, None),
         notes=(*_typed(advice), *(printed(c) for c in cautions[:MOST_ITEMS])),
-        why=() if first_of(advice, but=ASKED) else why_nothing(advice, options),
+        why=() if first else why_nothing(advice, options),
     )
 
 
@@ -231,6 +234,7 @@ def _leaf(
         device=device,
         destination=place,
         first=first_of(advice),
+        asked=asked_of(advice, sides),
         before=before,
         chosen=f"{way}, with an attenuator in its plug"
         if with_pad and "attenuator" not in way

@@ -70,6 +70,7 @@ def why_nothing(advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]])
             for code in ("output-impedance", "pin-3")
             for o in _settling(advice, boxes, code)
             for answer in listing(o, "answers")[:1]]  # fmt: skip
+    said = list(dict.fromkeys(said))  # several boxes may want the same
     instead = "Whatever it is, it works with" if said else "It works with"
     said += [f"{instead} {printed(o.get('what'), 240)}."
              for o in _settling(advice, boxes, "transformer")]  # fmt: skip

@@ -297,7 +297,7 @@ def test_a_slipped_level_does_not_take_the_question_off_the_sheet(tmp_path: Path
     path.write_text(XLR_ALONE.format(more=""), "utf-8")
     (leaf,) = leaves_of(advise(*read_source(path), there).to_json())
     # the rule: what is asked again of a figure forbids nothing, and hides nothing
-    assert leaf.first
+    assert leaf.asked
     assert "whether pin 3" in leaf.why[0]
 
 

@@ -229,7 +229,9 @@ def test_a_sheet_has_the_cautions_of_its_own_box() -> None:
     amp, sub = leaves_of({"options": options, "cautions": cautions})
     # a box without an XLR input has no phantom power
     assert amp.before == (message,)
-    assert [line.startswith("full output at 30 mV") for line in sub.before] == [True]
+    # what is asked of its input stands above its choice, and on no other sheet
+    assert [line.startswith("full output at 30 mV") for line in sub.asked] == [True]
+    assert amp.asked == sub.before == ()
 
 
 def test_what_is_much_to_read_is_printed_smaller() -> None:

@@ -11,6 +11,7 @@ import pytest
 from probe.advice import text
 from probe.advice.advise import advise
 from probe.advice.model import Advice
+from probe.advice.note import Note
 from probe.advice.typed import typed_destination
 from probe.report import before, render_html, render_leaflet
 from probe.report.leaflet import leaves_of
@@ -70,6 +71,26 @@ def test_the_box_is_set_larger_than_the_rest() -> None:
     (size,) = re.findall(r"\.first\{font-size:([\d.]+)pt", printed)
     (body,) = re.findall(r"body\{background:#fff;font-size:([\d.]+)pt", printed)
     assert float(size) > 1.5 * float(body)
+
+
+@pytest.mark.parametrize("code", before.ASKED)
+def test_a_doubted_figure_is_asked_about_before_anything_is_bought(code: str) -> None:
+    advice = asked(facts())
+    advice = replace(
+        advice,
+        cautions=(*advice.cautions, Note(code, "25 V (hot_level_v). Look the figure up again.")),
+    )
+    screen = text.render(advice)
+    # the rule: a question that doubts a figure stands before what rests on it, and once
+    assert screen.index("FIRST  25 V (hot_level_v). Look") < screen.index("USE")
+    assert screen.count("Look the figure up") == 1
+    sheet = render_leaflet(advice.to_json())
+    assert sheet.index("Look the figure up again.") < sheet.index('<p class="chosen">')
+    assert sheet.count("Look the figure up") == 1
+    # the keys of a file are no words of a customer
+    assert "hot_level_v" not in sheet
+    # it forbids nothing: not in the print of what does
+    assert leaves_of(advice.to_json())[0].first == ()
 
 
 def test_sheet_and_screen_hold_the_same_first() -> None:

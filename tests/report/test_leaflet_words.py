@@ -147,7 +147,9 @@ def test_two_boxes_of_one_kind_are_told_apart_and_the_one_that_stays_out_is_name
         assert "amplifier, RCA input (12k, 2V) stays unplugged" in said
         assert "rca:" not in said
         # what is said of one box stands on its sheet alone, and once
-        assert said.count("hardly a line input") == (leaf is leaves[0])
+        asked = " ".join(leaf.asked)
+        assert asked.count("hardly a line input") == (leaf is leaves[0])
+        assert "rca:" not in asked
 
 
 def test_what_is_said_of_an_option_is_said_of_it_behind_its_attenuator() -> None:
