@@ -12,7 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 
-from probe.advice.ask_maker import with_output_impedance
+from probe.advice.ask_maker import with_asked
 from probe.advice.cautions import (
     general_cautions,
     ground_fault,
@@ -96,7 +96,7 @@ def advise(facts: Facts, sources: Mapping[str, Sources], destination: Destinatio
     ) -> Advice:
         return ask(facts, sources, destination, Memory(among=among))
 
-    found = with_output_impedance(found, facts, by_itself)
+    found = with_asked(found, facts, sources, by_itself)
 
     def whole_of(facts: Facts, sources: Mapping[str, Sources]) -> Advice:
         whole, at, unmarked = _chosen(facts, sources, destination, Memory())

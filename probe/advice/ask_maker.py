@@ -1,8 +1,9 @@
-"""What a data sheet leaves out, the output impedance or pin 3: asking its maker costs nothing.
+"""What a data sheet leaves out, impedances, loads or pin 3: asking its maker costs nothing.
 
 Where nothing can be used of a device that is only described, the advice is asked again with what
 the impedance may be: the smallest, and then the largest for which a way works at both. Where that
-opens no way it is asked again without the kind whose pin 3 is connected to nothing.
+opens no way it is asked again with a heavy input allowed by the maker, of a measured device as
+well, and without the kind whose pin 3 is connected to nothing; at last with both.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from typing import Any
 
 from probe.advice.model import Advice, Choice, Settling
 from probe.advice.source_file import possible_kinds, restated, unstated_impedances
+from probe.numbers import ohms
 
 Ask = Callable[[Mapping[str, Any], Mapping[str, Any], frozenset[tuple[str, str]]], Advice]
 """The advice for facts and sources, each box by itself, of some options alone (socket, option)."""
@@ -32,11 +34,14 @@ OF = {
 }
 
 
-def with_output_impedance(advice: Advice, facts: Mapping[str, Any], ask: Ask) -> Advice:
+def with_asked(
+    advice: Advice, facts: Mapping[str, Any], sources: Mapping[str, Any], ask: Ask
+) -> Advice:
     """Return the advice with what the maker has to be asked, for each box without a way.
 
     A box that only the others keep from its way wants no figure.
     """
+    held = facts, sources
     keys = unstated_impedances(facts)
     boxes = {c.box for c in advice.choices if c.option is None} - {
         o.box for o in advice.options if o.used.verdict in ("use", "works")
@@ -63,10 +68,55 @@ def with_output_impedance(advice: Advice, facts: Mapping[str, Any], ask: Ask) ->
                     named = option if option in both else min(both)
                     found[box] = _settling(advice.device, key, ohm, str(named), box)
     if boxes - set(found):
+        found |= _minimum_load(advice, held, ask, boxes - set(found))
+    if boxes - set(found):
         found |= _pin_3(advice, facts, ask, boxes - set(found), among)
     works = "works by itself" if len(advice.choices) > 1 else "works"
     choices = tuple(_told(c, found.get(c.box), works) for c in advice.choices)
     return replace(advice, choices=choices, would_change=(*advice.would_change, *found.values()))
+
+
+TOO_HEAVY = frozenset({"load-current", "coupling-capacitor"})
+"""Doubts that the maker's minimum load settles."""
+
+
+def _minimum_load(
+    advice: Advice, held: tuple[Mapping[str, Any], Mapping[str, Any]], ask: Ask, boxes: set[str]
+) -> dict[str, Settling]:
+    """Return what opens a way for a box if the maker allows what it works into.
+
+    Of a typed output with pin 3 connected as well, where that alone does not.
+    """
+    facts, sources = held
+    heavy = [o for o in advice.options if o.box in boxes and o.works_into_ohm is not None
+             and TOO_HEAVY & {h.code for h in o.used.hazards}]  # fmt: skip
+    if not heavy or (facts.get("device") or {}).get("minimum_load_ohm") is not None:
+        return {}
+    among = frozenset((o.socket, o.option.id) for o in heavy)
+    least = min(o.works_into_ohm for o in heavy if o.works_into_ohm is not None)
+    told = (
+        f"ask the maker of {advice.device} for the minimum load of its output: with {ohms(least)}"
+    )
+    allowing = _allowing(facts, least)
+    again, pin_3 = ask(allowing, sources, among), ""
+    rest = tuple(kind for kind in possible_kinds(facts) if kind != UNCONNECTED)
+    if not _working(again) and rest:
+        other, stages = restated(facts, "kinds", rest)
+        again = ask(_allowing(other, least), stages, among)
+        pin_3 = ", and pin 3 of its XLR output connected inside,"
+    found = {}
+    for box in boxes:
+        ways = _working(again).get(box, set())
+        if ways:
+            option = next((c.option for c in again.choices if c.box == box), None)
+            named = option if option in ways else min(ways)
+            found[box] = Settling("minimum-load", f"{told} or less{pin_3}", (str(named),), box)
+    return found
+
+
+def _allowing(facts: Mapping[str, Any], ohm: float) -> dict[str, Any]:
+    """Return the facts with a minimum load stated."""
+    return {**facts, "device": {**facts["device"], "minimum_load_ohm": ohm}}
 
 
 UNCONNECTED = "pin-3-unconnected"

@@ -67,8 +67,12 @@ class Candidate:
 
     @property
     def hazards(self) -> set[str]:
-        """Codes of what can go wrong on any side and no volume control deals with."""
-        return {h.code for s in self.sides for h in s.hazards} - VOLUME_DOES
+        """Codes of what can go wrong on any side and no volume control deals with.
+
+        Not what rests on a most that merely is assumed: nothing is bought for that.
+        """
+        found = {h.code for s in self.sides for h in s.hazards if not h.assumed}
+        return found - VOLUME_DOES
 
     @property
     def to_mind(self) -> bool:

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
 from typing import Literal
 
 from probe.advice.destination import Cable, Circuit, Input
 from probe.advice.figures import Figures
 from probe.advice.quantity import Quantity
 from probe.advice.wiring import Option
-from probe.advice.words import span, span_limit
+from probe.advice.words import MOST_AMPERES, about, figure, span, span_limit
 
 Verdict = Literal["use", "works", "avoid", "never", "cannot-tell"]
 
@@ -55,6 +55,8 @@ class Stage:
     refused: tuple[Tried, ...] = ()
     driven: tuple[Tried, ...] = ()
     """Loads that were tried and driven; told where others were refused."""
+    drawn: Mapping[str, float] = field(default_factory=dict)
+    """Peak currents that the loads of its takes drew of an output (``xlr``, ``rca``), A."""
     clipped: frozenset[str] = frozenset()
     """Outputs (``xlr``, ``rca``) seen clipping while measured, of which no maximum was measured."""
 
@@ -89,6 +91,8 @@ class Case:
     """What stands in for what was not measured, where this option rests on it."""
     load_ohm: float | None
     """Smallest load the maker allows."""
+    typed: bool = False
+    """The device is described by hand: nothing of it was measured."""
     beside: tuple[tuple[Option, Input], ...] = ()
     """The other leads that hang on the same output, and their inputs."""
     elsewhere: tuple[tuple[Option, Input], ...] = ()
@@ -100,7 +104,8 @@ class Finding:
     """One thing a rule has to say.
 
     ``doubt``: with verdict ``cannot-tell``, the verdict that may be due. ``hazard``: something
-    can go wrong when it is done all the same.
+    can go wrong when it is done all the same. ``assumed``: it rests on a most that merely is
+    assumed, so that nothing is chosen or bought for it.
     """
 
     verdict: Verdict
@@ -108,6 +113,13 @@ class Finding:
     message: str
     hazard: bool = False
     doubt: Verdict | None = None
+    assumed: bool = False
+
+
+def at_most(case: Case, quantity: Quantity) -> str:
+    """Return a figure at the device's maximum; without digits that an assumption cannot have."""
+    sure = quantity.unit != "A" or quantity.high <= MOST_AMPERES
+    return about(quantity) if case.maximum_assumed and sure else figure(quantity)
 
 
 SEVERITY = {"works": 0, "use": 0, "avoid": 2, "never": 4}

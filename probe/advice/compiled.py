@@ -11,6 +11,7 @@ from probe.advice.desk import Desk, circuits_of, rejects_too_little
 from probe.advice.destination import Input
 from probe.advice.figures import Figures, over_cases
 from probe.advice.ground import UNKNOWN_OHM
+from probe.advice.loads import load_on
 from probe.advice.model import OptionAdvice
 from probe.advice.note import Note
 from probe.advice.operating import Operating, Reference, reference_of
@@ -58,13 +59,14 @@ def _compiled(
         pin_3=_pin_3(first),
         figures=total,
         verdict=verdict,
-        hazards=tuple(Note(f.code, f.message) for f in ordered if f.hazard),
+        hazards=tuple(Note(f.code, f.message, f.assumed) for f in ordered if f.hazard),
         reasons=tuple(reasons),
         reference=reference.kind,
         role=first.socket.role,
         operating=operating.words,
         because=because(*told[0]) if told else "",
         doubt=ordered[0].doubt if ordered else None,
+        works_into_ohm=load_on(first, between=True),
     )
 
 

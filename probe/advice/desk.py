@@ -283,7 +283,7 @@ class Desk:
             stage=self.side.stage,
             cable=cable,
             maximum_words=operating.maximum_words,
-            maximum_assumed=operating.volts is None,
+            maximum_assumed=operating.volts is None or operating.protects_volts is not None,
             level_declared=operating.declared,
             level_fixed=operating.fixed,
             reference_words=reference.words,
@@ -292,6 +292,7 @@ class Desk:
             sense_ohm=_sense(sampled, 0 if self.side.exchanged else 1),
             assumed=_assumed(option, corners),
             load_ohm=self.device.minimum_load_ohm,
+            typed=self.device.typed,
             beside=tuple((o.option, o.socket) for o in company if o.option.from_ == option.from_),
             elsewhere=tuple(
                 (o.option, o.socket) for o in company if o.option.from_ != option.from_

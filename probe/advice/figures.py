@@ -39,6 +39,7 @@ BASS = (20.0, 200.0)
 class Figures:
     """Quantities of one option; None where they cannot be known.
 
+    ``drive_current``: peak out of the terminal that gives more, into all that hangs on it, A.
     ``core_*`` at the transformer's primary, V rms: where the device gives its most, and where the
     volume stands for the input's full output. ``*_loss`` in dB, positive when lower than at the
     reference frequency. ``connection_*`` are what the connection adds: the output's own
@@ -58,6 +59,7 @@ class Figures:
     low_corner: Quantity | None = None
     high_corner: Quantity | None = None
     tie_current: Quantity | None = None
+    drive_current: Quantity | None = None
     level_at_maximum: Quantity | None = None
     leg_at_maximum: Quantity | None = None
     change_when_tied_db: Quantity | None = None
@@ -190,6 +192,7 @@ def figures(
         low_corner=_corner(response, relative, "low"),
         high_corner=_corner(response, relative, "high"),
         tie_current=_peak_current(response, scale.maximum),
+        drive_current=_drive_current(response, scale.maximum),
         level_at_maximum=from_draws(level * scale.maximum, "V", at_hz),
         leg_at_maximum=from_draws(np.max(legs, axis=0) * scale.maximum, "V", at_hz),
         change_when_tied_db=change,
@@ -294,6 +297,11 @@ def _peak_current(response: Response, maximum: Floats) -> Quantity | None:
         return None
     amperes = np.sqrt(2.0) * np.abs(response.tie[:, response.at]) * maximum
     return from_draws(amperes, "A", float(response.hz[response.at]))
+
+
+def _drive_current(response: Response, maximum: Floats) -> Quantity | None:
+    amperes = np.max([np.abs(drawn) for drawn in response.drawn.values()], axis=0)
+    return from_draws(np.sqrt(2.0) * amperes * maximum, "A", float(response.hz[response.at]))
 
 
 HALF_POWER_DB = float(ratio_to_db(0.5**0.5))

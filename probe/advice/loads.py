@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator
 
 from probe.advice import thresholds as limit
-from probe.advice.case import Case, Finding, Tried
+from probe.advice.case import Case, Finding, Tried, at_most, compare
 from probe.advice.destination import Input
+from probe.advice.quantity import Quantity
 from probe.advice.wiring import Option
+from probe.advice.words import about
+from probe.decibels import db_to_ratio, ratio_to_db
 from probe.numbers import ohms
 
 
@@ -19,7 +23,7 @@ def _load(case: Case) -> Iterator[Finding]:
     least = case.load_ohm
     if least is None:
         return
-    pair, leg = (_load_on(case, between=between) for between in (True, False))
+    pair, leg = (load_on(case, between=between) for between in (True, False))
     below = f"below the {least:g} ohm the maker of the device allows"
     if pair < least:
         far = pair * limit.FAR_BELOW_LEAST_LOAD < least
@@ -47,7 +51,7 @@ def _load_refused(case: Case) -> Iterator[Finding]:
     shown to drive as much.
     """
     for one in case.stage.refused:
-        ohm = _load_on(case, between=one.between)
+        ohm = load_on(case, between=one.between)
         if ohm > limit.REFUSED_TIMES * one.ohm:
             continue
         if one.connector == case.option.from_:
@@ -63,7 +67,7 @@ def _both_outputs(case: Case) -> Iterator[Finding]:
     Whether one stage feeds both is not known.
     """
     for one in case.stage.refused:
-        ohm = _load_on(case, between=one.between)
+        ohm = load_on(case, between=one.between)
         if ohm <= limit.REFUSED_TIMES * one.ohm or not case.elsewhere:
             continue
         other = sum(1.0 / _load_of(o, s, between=one.between) for o, s in case.elsewhere)
@@ -77,7 +81,7 @@ def _both_outputs(case: Case) -> Iterator[Finding]:
             return
 
 
-def _load_on(case: Case, *, between: bool) -> float:
+def load_on(case: Case, *, between: bool) -> float:
     """Return what the output is loaded with, ohm, between the legs or on one of them.
 
     All inputs that hang on it are in parallel.
@@ -115,7 +119,7 @@ def _loaded(case: Case, ohm: float) -> str:
 def _driven(case: Case) -> bool:
     """Tell whether the output drove about as hard a load as the input is."""
     return any(
-        one.ohm <= limit.DRIVEN_TIMES * _load_on(case, between=one.between)
+        one.ohm <= limit.DRIVEN_TIMES * load_on(case, between=one.between)
         for one in case.stage.driven
         if one.connector == case.option.from_
     )
@@ -134,4 +138,91 @@ def _not_shown(case: Case, one: Tried, ohm: float) -> Finding:
     )
 
 
-LOAD_RULES: tuple[Callable[[Case], Iterator[Finding]], ...] = (_load, _load_refused, _both_outputs)
+def _load_current(case: Case) -> Iterator[Finding]:
+    """Judge the current into the whole load by the limits of one in a tied leg.
+
+    The same amplifier gives both. What the maker allows, and what it was seen to give, is no
+    hard work; nobody is ruled out: less volume is less current.
+    """
+    current, tie = case.figures.drive_current, case.figures.tie_current
+    if current is None or _without_windings(case, current) <= limit.TIE_AVOID_AMPERE:
+        return
+    as_tie = tie is not None and tie.high * limit.DRIVEN_TIMES >= current.high
+    seen = case.stage.drawn.get(case.option.from_, 0.0) * limit.DRIVEN_TIMES >= current.high
+    ohm = load_on(case, between=True)
+    if as_tie or seen or (case.load_ohm is not None and ohm >= case.load_ohm):
+        return
+    much = current.low > limit.TIE_NEVER_AMPERE
+    hard = "more than common output amplifiers deliver" if much else "hard work for a line output"
+    flow = f"{at_most(case, current)} peak flow into {_it(case, ohm)} {case.maximum_words}"
+    says = f"{flow}{_in_use(case, current)}: {hard}"
+    if case.load_ohm is not None:  # that it is below is said
+        yield from compare(case, current, limit.TIE_AVOID_AMPERE, "avoid", "load-current", says)
+        return
+    tells = f", unless its maker allows it: ask for the minimum load, {ohms(ohm)} or less"
+    if not case.typed:
+        tells += f", or measure it at full output with a resistor of about {ohms(ohm)} on it"
+    if case.maximum_assumed:
+        yield Finding("works", "load-current", says + tells, hazard=True, assumed=True)
+    elif much:
+        yield Finding("avoid", "load-current", says + tells, hazard=True)
+    else:
+        yield Finding("cannot-tell", "load-current", says + tells, hazard=True, doubt="avoid")
+
+
+def _without_windings(case: Case, current: Quantity) -> float:
+    """Return the most the current may be through a transformer whose windings have no resistance.
+
+    Some ohms less current make no output fit for a load: no transformer is bought for them.
+    """
+    part, ohm = case.option.part, load_on(case, between=True)
+    if case.option.pin_3 != "transformer":
+        return current.high
+    windings = part.primary_ohm + part.secondary_ohm / part.ratio**2
+    return current.high * (1.0 + windings / ohm)
+
+
+def _in_use(case: Case, current: Quantity) -> str:
+    """Return the current at the input's full output, where that is less."""
+    margin = case.figures.full_output_margin_db
+    if margin is None or case.level_fixed or margin.value < limit.TIE_BREAK_DB:
+        return ""
+    share = float(db_to_ratio(-margin.value))
+    used = Quantity(current.value * share, "A", current.low * share, current.high * share)
+    return f" ({about(used)} at the input's full output)"
+
+
+def _coupling_capacitor(case: Case) -> Iterator[Finding]:
+    """Doubt the bass of an RCA output nobody measured, behind a capacitor of ordinary size.
+
+    An input that such a one does not starve of bass is not asked about.
+    """
+    if not case.typed or case.option.from_ != "rca" or case.load_ohm is not None:
+        return
+    ohm = load_on(case, between=True)
+    corner = 1.0 / (2.0 * math.pi * limit.ORDINARY_COUPLING_FARAD * ohm)
+    loss = -float(ratio_to_db(1.0 / math.hypot(1.0, corner / BASS_HZ)))
+    if loss <= limit.LOSS_AVOID_DB:
+        return
+    yield Finding(
+        "cannot-tell",
+        "coupling-capacitor",
+        f"few RCA outputs are made for {ohms(ohm)}: behind a coupling capacitor of "
+        f"{limit.ORDINARY_COUPLING_FARAD * 1e6:g} uF, an ordinary size (common practice; this one "
+        f"is not stated), up to {loss:.1f} dB would be lost at {BASS_HZ:g} Hz: ask its maker for "
+        f"the minimum load, {ohms(ohm)} or less",
+        hazard=True,
+        doubt="avoid",
+    )
+
+
+BASS_HZ = 20.0
+"""Where a loss of bass is judged."""
+
+LOAD_RULES: tuple[Callable[[Case], Iterator[Finding]], ...] = (
+    _load,
+    _load_refused,
+    _both_outputs,
+    _load_current,
+    _coupling_capacitor,
+)

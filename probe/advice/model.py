@@ -48,6 +48,8 @@ class OptionAdvice:
     """With ``cannot-tell``: the worst verdict that may be due."""
     operating: str = ""
     """Where its levels stand, in words."""
+    works_into_ohm: float | None = None
+    """All that hangs on its output, between pins 2 and 3 or from the centre to the shell."""
 
     @property
     def used(self) -> OptionAdvice:

@@ -11,6 +11,8 @@ class Note:
 
     code: str
     message: str
+    assumed: bool = False
+    """Of a hazard: it rests on a most that merely is assumed."""
 
     def to_json(self) -> dict[str, str]:
         """Return the note as plain values."""

@@ -11,6 +11,7 @@ from probe.advice.model import Advice, Choice, Settling
 from probe.advice.network import TwoPort
 from probe.advice.parts import ISOLATING_TRANSFORMER, to_ask_for
 from probe.advice.transformers import library, read_transformer
+from probe.advice.words import full_output
 
 Ask = Callable[[Destination, frozenset[tuple[str, str]]], Advice]
 """The advice for a destination, of some options alone (socket, option); of none: the whole one,
@@ -48,6 +49,7 @@ def with_other_transformer(advice: Advice, destination: Destination, ask: Ask) -
             continue
         data = to_ask_for(_needed(again, choice.box, option))
         says = f"{option} works with another transformer, {data}: --transformer {name}"
+        says += _short(again, choice.box, option)
         says += "; the other boxes keep what they have" if several else ""
         # of several boxes the others' needs come first: they are why it has nothing
         why = (*choice.why, says) if several else (says, *choice.why)
@@ -56,6 +58,14 @@ def with_other_transformer(advice: Advice, destination: Destination, ask: Ask) -
         found.append(Settling("transformer", what, (option,), choice.box))
     would_change = (*advice.would_change, *found)
     return replace(advice, choices=tuple(choices), would_change=would_change)
+
+
+def _short(again: Advice, box: str, option: str) -> str:
+    """Return by how much full output is missed with it, in words."""
+    held = [o.used.figures.full_output_margin_db for o in again.options
+            if (o.box, o.option.id) == (box, option)]  # fmt: skip
+    known = [m for m in held if m is not None and m.low < -limit.GAIN_REACHED_DB]
+    return f" ({full_output(min(known, key=lambda m: m.low))})" if known else ""
 
 
 def _needed(again: Advice, box: str, option: str) -> TwoPort:

@@ -71,13 +71,15 @@ def _wanted(bare: OptionAdvice, socket: Input, destination: Destination) -> _Wan
     asked = destination.attenuation(socket.box)
     if asked is not None:
         return _Wanted(asked, f"{asked:g} dB are asked for", "always")
+    # nothing is soldered against a level that merely is assumed
+    surely = any(h.code == "overload" and not h.assumed for h in bare.hazards)
     over = [
         needed_db(level.high, most)
         for level, most in (
             (f.level_at_maximum, socket.maximum_volts),
             (f.leg_at_maximum, socket.maximum_per_leg_volts),
         )
-        if level is not None and most is not None and level.high > most
+        if surely and level is not None and most is not None and level.high > most
     ]
     wanted_gain = destination.wanted(socket.box)
     if over:

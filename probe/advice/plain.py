@@ -28,6 +28,8 @@ AGAINST = {
     "full-output-open": "it might stay far below its full output",
     "excess-level": "far more level than the input needs",
     "load": "the input loads the output more than its maker allows",
+    "load-current": "whether the output drives so heavy an input is for its maker to say",
+    "coupling-capacitor": "bass may be lost: this output may not be made for so heavy an input",
     "load-refused": "the input loads the output as hard as a load it did not drive",
     "load-both-outputs": "what hangs on both outputs may be too much for the device",
     "load-not-shown": "whether this output drives such an input was not tried",
@@ -44,7 +46,13 @@ AGAINST = {
 }
 """Code of a finding, and what it means at home."""
 
-KNOWN_TO_LACK = {"not-measured", "load-not-shown", "direct-voltage-not-metered"}
+KNOWN_TO_LACK = {
+    "load-current",
+    "coupling-capacitor",
+    "not-measured",
+    "load-not-shown",
+    "direct-voltage-not-metered",
+}
 """What says by itself that something is not known."""
 
 

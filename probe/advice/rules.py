@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 
 from probe.advice import thresholds as limit
-from probe.advice.case import Case, Finding, compare
+from probe.advice.case import Case, Finding, at_most, compare
 from probe.advice.loads import LOAD_RULES
 from probe.advice.parts import AS_GOOD
 from probe.advice.quantity import Quantity
@@ -74,18 +74,12 @@ def _signal_lost(case: Case) -> Iterator[Finding]:
         )  # fmt: skip
 
 
-def _at_most(case: Case, quantity: Quantity) -> str:
-    """Return a figure at the device's maximum; without digits that an assumption cannot have."""
-    sure = quantity.unit != "A" or quantity.high <= MOST_AMPERES
-    return about(quantity) if case.maximum_assumed and sure else figure(quantity)
-
-
 def _tie_current(case: Case) -> Iterator[Finding]:
     """Rules 3 and 6."""
     current = case.figures.tie_current
     if current is None:
         return
-    flow = f"{_at_most(case, current)} peak flow"
+    flow = f"{at_most(case, current)} peak flow"
     if current.low <= limit.TIE_NEVER_AMPERE and current.high > MOST_AMPERES:
         flow = f"more than {limit.TIE_NEVER_AMPERE * 1e3:g} mA peak may flow"
     says = f"{flow} in the tied pin 3 {case.maximum_words}"
@@ -254,6 +248,17 @@ def _one_sided(case: Case) -> Iterator[Finding]:
                       "output is 6 dB lower", hazard=True)  # fmt: skip
 
 
+def _assumed(case: Case, at_most: Quantity, most: float) -> bool:
+    """Tell whether only a maximum that merely is assumed is more than ``most``.
+
+    What was played while it was measured surely comes.
+    """
+    level, top = case.figures.level, case.figures.level_at_maximum
+    if not case.maximum_assumed or level is None or top is None:
+        return case.maximum_assumed
+    return at_most.high * level.value / top.value <= most
+
+
 def _overload(case: Case) -> Iterator[Finding]:
     """Rule 9."""
     socket = case.socket
@@ -264,13 +269,15 @@ def _overload(case: Case) -> Iterator[Finding]:
         if level is None or most is None or level.high <= most:
             continue
         says = (
-            f"{case.maximum_words} {_at_most(case, level)} reach {where}, which accepts "
+            f"{case.maximum_words} {at_most(case, level)} reach {where}, which accepts "
             f"{most:g} V: turn down, or put an attenuator before it"
         )
-        near = socket.sensitivity_volts is not None and (
+        assumed = _assumed(case, level, most)
+        near = not assumed and socket.sensitivity_volts is not None and (
             socket.sensitivity_volts > limit.OVERLOAD_NEAR * most
-        )
-        yield Finding("avoid" if near else "works", "overload", says, hazard=True)
+        )  # fmt: skip
+        yield Finding("avoid" if near else "works", "overload", says, hazard=True,
+                      assumed=assumed)  # fmt: skip
 
 
 def _full_output(case: Case) -> Iterator[Finding]:
@@ -307,15 +314,15 @@ def _saturation(case: Case) -> Iterator[Finding]:
         return
     which = case.option.part.name or "an ordinary one"
     beyond = f"{which} distorts above {limit_volts:g} V there"
-    at_most = f"{_at_most(case, most)} at 20 Hz reach the transformer {case.maximum_words}"
+    told = f"{at_most(case, most)} at 20 Hz reach the transformer {case.maximum_words}"
     full = case.figures.core_20_hz_at_full_output
     if full is None or case.level_fixed or full.low > most.high:
-        yield Finding("works", "saturation", f"{at_most}; {beyond}", hazard=True)
+        yield Finding("works", "saturation", f"{told}; {beyond}", hazard=True)
     elif full.high > AS_GOOD * limit_volts:
         yield Finding("works", "saturation", f"{figure(full)} at 20 Hz reach the transformer at "
                       f"the input's full output; {beyond}", hazard=True)  # fmt: skip
     else:
-        yield Finding("works", "saturation-beyond-full-output", f"{at_most}: {beyond}; clean with "
+        yield Finding("works", "saturation-beyond-full-output", f"{told}: {beyond}; clean with "
                       f"the volume of the device set for the input's full output ({about(full)})",
                       hazard=True)  # fmt: skip
 

@@ -71,6 +71,9 @@ class Response:
         resistance; None where there is none.
     pins
         The device's terminals to their voltages at the reference frequency, shape (N,), V rms.
+    drawn
+        The device's terminals that this option uses to the current out of each at the reference
+        frequency, shape (N,), A rms: all leads on it together.
     weights
         The same terminals to what the input hears per volt of their open-circuit voltage at the
         reference frequency, shape (1,); legs as ``difference`` and ``mean`` where both matter.
@@ -89,6 +92,7 @@ class Response:
     ground_current: Complex | None
     core: Complex | None
     pins: dict[str, Complex]
+    drawn: dict[str, Complex]
     weights: dict[str, Complex]
 
 
@@ -116,6 +120,7 @@ def solve_option(
         moved = at_pins.from_current(y, own.pins, own.injected)
         moved_by_others = [at_pins.from_current(y, o.pins, o.injected) for o in others]
         weights = at_pins.weights(y, own.pins, own.row(own.heard))
+        drawn = np.einsum("pq,nq->np", y[sampled.at], volts[:, sampled.at])
     pins = at_pins.pick(own.pins)
     return Response(
         hz=sampled.hz,
@@ -137,6 +142,7 @@ def solve_option(
         ground_current=own.shield_current(moved[..., pins]),
         core=own.across_core(option.part.loss_ohm, volts[..., pins]),
         pins={p: volts[:, sampled.at, k] for p, k in zip(own.pins, pins, strict=True)},
+        drawn={p: drawn[:, k] for p, k in zip(own.pins, pins, strict=True)},
         weights=weights,
     )
 

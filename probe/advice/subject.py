@@ -154,6 +154,7 @@ def side_of(facts: Facts, name: str) -> SideFacts:
             direct_volts=direct,
             refused=_tried(stage.get("refused", ())),
             driven=_tried(stage.get("driven", ())),
+            drawn=_drawn(stage.get("drawn")),
             clipped=_clipped(facts, name),
         ),
         recorder_ohm=_recorder_ohm(facts, values.get("single_ended_level", {})),
@@ -194,6 +195,12 @@ def _tried(said: object) -> tuple[Tried, ...]:
         connector = "rca" if ends == ["single-ended"] else "xlr"
         found.append(Tried(connector, between, where, ohm, printable(str(one.get("seen", "")))))
     return tuple(found)
+
+
+def _drawn(said: object) -> dict[str, float]:
+    """Return the currents that were drawn while it was measured, by output."""
+    held = said.items() if isinstance(said, Mapping) else ()
+    return {str(output): a for output, ampere in held if (a := _positive(ampere)) is not None}
 
 
 def _clipped(facts: Facts, side: str) -> frozenset[str]:

@@ -42,7 +42,14 @@ AT_ONCE = ("shared-output", "splitter-buys", "together-not-all", "together", "to
            "together-not-settled", "together-mind", "outputs-shared")  # fmt: skip
 """Cautions of several boxes at once, which stand with what is chosen for each."""
 
-TOLD_ABOVE = ("option", "transformer", "output-impedance", "pin-3", "outputs-shared")
+TOLD_ABOVE = (
+    "option",
+    "transformer",
+    "output-impedance",
+    "minimum-load",
+    "pin-3",
+    "outputs-shared",
+)
 """What would change the answer and stands with the options, or where nothing is used."""
 
 DANGERS = 3

@@ -7,11 +7,12 @@ common practice, no source; [judgement] ours.
 from __future__ import annotations
 
 TIE_NEVER_AMPERE = 0.020
-"""Peak current in a tied leg: beyond what common operational amplifiers deliver undistorted.
+"""Peak current in a tied leg, or into a load: beyond what common operational amplifiers deliver
+undistorted.
 [judgement]"""
 
 TIE_AVOID_AMPERE = 0.007
-"""Peak current in a tied leg: what a line output gives into 600 ohm at 3 V rms. [judgement]"""
+"""The same: what a line output gives into 600 ohm at 3 V rms. [judgement]"""
 
 LOST_IN_BAND_DB = 10.0
 """A loss the connection causes anywhere from 20 Hz to 20 kHz that leaves no usable signal.
@@ -142,6 +143,10 @@ unfavourable end of a 95 % statement. [solved]"""
 REFUSED_TIMES = 2.0
 """An input of no more than this many times a load that was refused loads the output as hard: with
 twice the ohms half the current flows, 6 dB from where it gave way (common practice, no source)."""
+
+ORDINARY_COUPLING_FARAD = 10e-6
+"""Coupling capacitor of an RCA output of which nothing is stated, F: enough for the usual load of
+10 kohm (1.6 Hz), and an ordinary part. [practice]"""
 
 FAR_BELOW_LEAST_LOAD = 2.0
 """An input that loads so many times as hard as the maker of the device allows is avoided: twice the

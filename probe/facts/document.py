@@ -22,7 +22,7 @@ from probe.facts.likely import likely_warnings
 from probe.facts.limits import with_limits
 from probe.facts.other_inputs import held_by_inputs, with_other_inputs, with_other_leads
 from probe.facts.other_sources import source_holding
-from probe.facts.refused import refused_stage, refused_warnings
+from probe.facts.refused import drawn_currents, refused_stage, refused_warnings
 from probe.facts.shape import shape_complaint
 from probe.formats.text import printable, shown_path, shown_value
 from probe.measures.model import Measured, Part
@@ -196,6 +196,7 @@ def _side(session: Session, identified: Identified, part: Part | None = None) ->
             ],
             "reasons": [*verdict.reasons, *wider],
             **refused_stage(session, identified.side, {u.name for u in identified.uses if u.used}),
+            **drawn_currents(identified.group),
             **part.stage,
         },
         "conditions": {

@@ -5,8 +5,11 @@ from __future__ import annotations
 from collections.abc import Collection
 from typing import Any
 
+import numpy as np
+
 from probe.numbers import write_number
 from probe.session.model import Load, RefusedLoad, Session, Side
+from probe.stage.observations import Group
 
 Document = dict[str, Any]
 
@@ -36,6 +39,23 @@ def refused_stage(session: Session, side: Side, used: Collection[str] = ()) -> D
         ],
         "driven": [_resistor(o) for o in driven],
     }
+
+
+def drawn_currents(group: Group | None) -> Document:
+    """Return what was drawn of each output by the loads of the takes that were used.
+
+    ``drawn``: by ``xlr`` (the leg that gave more) and ``rca``, A, the peak of a sine of the same
+    root mean square as all tones of the take together; nothing where no take had a load.
+    """
+    most = {"xlr": 0.0, "rca": 0.0}
+    for one in group.takes if group is not None else ():
+        if one.phasors.take.loads:
+            amperes = np.einsum("kij,kj->ki", one.y, one.volts)
+            hot, cold, single = np.sqrt(2.0 * np.sum(np.abs(amperes) ** 2, axis=0)).tolist()
+            most["xlr"] = max(most["xlr"], hot, cold)
+            most["rca"] = max(most["rca"], single)
+    shown = {output: ampere for output, ampere in most.items() if ampere > 0.0}
+    return {"drawn": shown} if shown else {}
 
 
 def _resistor(load: Load) -> Document:

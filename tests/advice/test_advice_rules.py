@@ -525,11 +525,18 @@ def test_overload_is_a_caution_and_avoided_where_normal_use_runs_close() -> None
     works = ask(facts(), symmetrical(), roomy)
     assert (works.chosen, works.choices[0].attenuator) == ("rca-to-rca", False)
     assert "overload" in codes(of(works, "rca-to-rca"))
-    # nothing else works either: chosen, but only with the attenuator
-    avoid = ask(facts(), symmetrical(), tight)
+    # of a device that gives so much nothing else works either: chosen, but only with the
+    # attenuator (8 V between the legs are 4 V on the RCA output, above the 3 V)
+    loud = facts(device={"full_output_volts": 8.0})
+    avoid = ask(loud, symmetrical(), tight)
     assert (avoid.chosen, avoid.choices[0].attenuator) == ("rca-to-rca", True)
     assert of(avoid, "xlr-to-rca/pin-3-open").verdict == "avoid"
     assert any("attenuator" in r for r in of(avoid, "rca-to-rca").reasons)
+    # a most that merely is assumed is minded, and nothing is soldered for it
+    assumed = ask(facts(), symmetrical(), tight)
+    assert (assumed.chosen, assumed.choices[0].attenuator) == ("rca-to-rca", False)
+    assert "overload" in codes(of(assumed, "rca-to-rca"))
+    assert of(assumed, "rca-to-rca").attenuator is None
 
 
 @pytest.mark.parametrize(
