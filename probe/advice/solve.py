@@ -109,16 +109,15 @@ def solve_option(
 
     ``company``: the other leads that hang on the same device meanwhile.
     """
-    hz = tuple(sampled.hz)
+    hz = sampled.hz.tobytes()
     own = _lead(Link(option, socket, circuit, mismatch, cable), hz)
     others = [_lead(link, hz) for link in company]
     at_pins = Terminals.of(sampled, [lead.pins for lead in (own, *others)])
     y = at_pins.admittance([(lead.pins, lead.y) for lead in (own, *others)])
     # what is unknown is NaN, and a division of NaN is no news
     with np.errstate(invalid="ignore", divide="ignore"):
-        volts = at_pins.from_source(y)
-        moved = at_pins.from_current(y, own.pins, own.injected)
-        moved_by_others = [at_pins.from_current(y, o.pins, o.injected) for o in others]
+        drawn = [(lead.pins, lead.injected) for lead in (own, *others)]
+        volts, (moved, *moved_by_others) = at_pins.driven(y, drawn)
         weights = at_pins.weights(y, own.pins, own.row(own.heard))
         drawn = np.einsum("pq,nq->np", y[sampled.at], volts[:, sampled.at])
     pins = at_pins.pick(own.pins)
@@ -213,9 +212,9 @@ class _Lead:
 
 
 @lru_cache(maxsize=512)
-def _lead(link: Link, hz: tuple[float, ...]) -> _Lead:
+def _lead(link: Link, hz: bytes) -> _Lead:
     wiring = wire(link.option, link.socket, link.circuit, link.mismatch, link.cable)
-    return _Lead(wiring, reduce(wiring.network, np.array(hz), (*wiring.pins, EMF)))
+    return _Lead(wiring, reduce(wiring.network, np.frombuffer(hz), (*wiring.pins, EMF)))
 
 
 def pin_voltages(sampled: Sampled, pins: tuple[str, ...], reduced: Reduced) -> Complex:

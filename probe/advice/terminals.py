@@ -51,13 +51,14 @@ class Terminals:
         """Return the terminals that any of ``groups`` uses."""
         names = tuple(t for t in TERMINALS if any(t in group for group in groups))
         index = [TERMINALS.index(t) for t in names]
+        at = slice(index[0], index[-1] + 1, 2 if index == [0, 2] else 1)  # a view, not a copy
         both = "hot" in names and "cold" in names
         voc, z = (sampled.voc, sampled.z) if both else (sampled.leg_voc, sampled.leg_z)
         return cls(
             names=names,
             axes=tuple(MODES[i] for i in index) if both else names,
-            voc=voc[..., index],
-            z=z[..., index, :][..., index],
+            voc=voc[..., at],
+            z=z[..., at, at],
             back=FROM_MODAL[np.ix_(index, index)] if both else np.eye(len(index)),
             at=sampled.at,
         )
@@ -77,14 +78,24 @@ class Terminals:
 
     def from_source(self, y: Complex) -> Complex:
         """Return the voltages on the terminals with ``y`` connected, shape (N, G, P)."""
-        return self._at_terminals(_solve(self.z, self._turned(y), self.voc))
+        return self.driven(y, ())[0]
 
-    def from_current(self, y: Complex, pins: Sequence[str], current: Complex) -> Complex:
-        """Return what a current (G, p) drawn out of ``pins`` moves, shape (N, G, P)."""
-        drawn = np.zeros(y.shape[:2], dtype=np.complex128)
-        drawn[:, self.pick(pins)] = current
-        turned = np.einsum("ji,gj->gi", self.back, drawn)
-        return self._at_terminals(-_solve_current(self.z, self._turned(y), turned))
+    def driven(
+        self, y: Complex, drawn: Sequence[tuple[Sequence[str], Complex]]
+    ) -> tuple[Complex, list[Complex]]:
+        """Return the voltages with ``y`` connected, and what each current drawn moves, (N, G, P).
+
+        ``drawn``: pins, and the current (G, p) out of them. All are solved at once: they differ
+        in nothing but the right-hand side.
+        """
+        turned = self.back.T @ y @ self.back
+        currents = []
+        for pins, current in drawn:
+            whole = np.zeros(y.shape[:2], dtype=np.complex128)
+            whole[:, self.pick(pins)] = current
+            currents.append(whole @ self.back)
+        volts, moved = _solve(self.z, turned, self.voc, currents)
+        return self._at_terminals(volts), [self._at_terminals(-m) for m in moved]
 
     def weights(self, y: Complex, pins: Sequence[str], row: Complex) -> dict[str, Complex]:
         """Return what ``row`` (G, p) reads per volt of each open-circuit voltage, at ``at``.
@@ -94,53 +105,50 @@ class Terminals:
         whole = np.zeros(y.shape[:2], dtype=np.complex128)
         whole[:, self.pick(pins)] = row
         turned = (whole @ self.back)[self.at]
-        z, loaded = self.z[:1, [self.at]], self._turned(y)[[self.at]]
-        columns = [
-            _solve(z, loaded, np.broadcast_to(unit, (z.shape[0], 1, unit.size)).astype(complex))
-            for unit in np.eye(len(self.names))
-        ]
-        found = [np.einsum("p,np->n", turned, c[:, 0]) for c in columns]
-        return dict(zip(self.axes, found, strict=True))
-
-    def _turned(self, y: Complex) -> Complex:
-        return np.asarray(np.einsum("ji,gjk,kl->gil", self.back, y, self.back))
+        z, loaded = self.z[:1, [self.at]], self.back.T @ y[[self.at]] @ self.back
+        units = np.eye(len(self.names), dtype=np.complex128)[:, None]
+        columns = _solve(z, loaded, units, ())[0]  # shape (P, 1, P), one for each unit
+        return dict(zip(self.axes, columns[:, 0] @ turned[:, None], strict=True))
 
     def _at_terminals(self, values: Complex) -> Complex:
-        return np.asarray(np.einsum("ij,ngj->ngi", self.back, values))
+        return values if len(self.names) == 1 else np.asarray(values @ self.back.T)
 
 
-def _solve(z: Complex, y: Complex, voc: Complex) -> Complex:
-    """Return ``(1 + Z Y)^-1 Voc``, shape (N, G, P)."""
-    size = y.shape[-1]
-    if size == 1:
-        return np.asarray(voc / (1.0 + z[..., 0] * y[:, 0]))
-    if size == 2:
-        a, b, c, d, det = _two(z, y)
-        return np.stack(
-            [(d * voc[..., 0] - b * voc[..., 1]) / det, (a * voc[..., 1] - c * voc[..., 0]) / det],
-            axis=-1,
-        )
-    return np.asarray(np.linalg.solve(np.eye(size) + z @ y, voc[..., None])[..., 0])
+def _solve(
+    z: Complex, y: Complex, voc: Complex, currents: Sequence[Complex]
+) -> tuple[Complex, list[Complex]]:
+    """Return ``(1 + Z Y)^-1 Voc``, shape (N, G, P), and ``(1 + Z Y)^-1 Z i`` for each (G, P).
 
-
-def _solve_current(z: Complex, y: Complex, current: Complex) -> Complex:
-    """Return ``(1 + Z Y)^-1 Z i``, shape (N, G, P), for ``i`` of shape (G, P).
-
-    Of two terminals as ``(Z + det(Z) adj(Y)) i / det(1 + Z Y)``, in which nothing large cancels.
+    Of two terminals the latter as ``(Z + det(Z) adj(Y)) i / det(1 + Z Y)``, in which nothing
+    large cancels.
     """
     size = y.shape[-1]
     if size == 1:
-        return np.asarray(z[..., 0] * current / (1.0 + z[..., 0] * y[:, 0]))
+        below = 1.0 + z[..., 0] * y[:, 0]
+        return np.asarray(voc / below), [np.asarray(z[..., 0] * i / below) for i in currents]
     if size == 2:
-        *_, det = _two(z, y)
-        adjoint = np.stack(
-            [np.stack([y[:, 1, 1], -y[:, 0, 1]], -1), np.stack([-y[:, 1, 0], y[:, 0, 0]], -1)], -2
+        a, b, c, d, det = _two(z, y)
+        volts = np.stack(
+            [(d * voc[..., 0] - b * voc[..., 1]) / det, (a * voc[..., 1] - c * voc[..., 0]) / det],
+            axis=-1,
         )
-        turned = np.einsum("gij,gj->gi", adjoint, current)
-        moved = np.einsum("ngij,gj->ngi", z, current) + _det(z)[..., None] * turned
-        return np.asarray(moved / det[..., None])
-    right = np.einsum("ngij,gj->ngi", z, current)
-    return np.asarray(np.linalg.solve(np.eye(size) + z @ y, right[..., None])[..., 0])
+        return volts, [_moved_of_two(z, y, i, det) for i in currents]
+    right = np.stack([voc, *(_times(z, i) for i in currents)], axis=-1)
+    found = np.linalg.solve(np.eye(size) + z @ y, right)
+    return found[..., 0], [found[..., k + 1] for k in range(len(currents))]
+
+
+def _times(z: Complex, current: Complex) -> Complex:
+    """Return ``Z i``, shape (N, G, P), for ``i`` of shape (G, P)."""
+    return np.asarray((z @ current[..., None])[..., 0])
+
+
+def _moved_of_two(z: Complex, y: Complex, current: Complex, det: Complex) -> Complex:
+    one, two = current[:, 0], current[:, 1]
+    turned = (y[:, 1, 1] * one - y[:, 0, 1] * two, y[:, 0, 0] * two - y[:, 1, 0] * one)
+    of_z = _det(z)
+    moved = [(z[..., k, 0] * one + z[..., k, 1] * two + of_z * turned[k]) / det for k in range(2)]
+    return np.stack(moved, axis=-1)
 
 
 def _two(z: Complex, y: Complex) -> tuple[Complex, Complex, Complex, Complex, Complex]:
