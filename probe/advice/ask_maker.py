@@ -61,7 +61,7 @@ def with_asked(
                 break
             again = ask(*restated(facts, key, ohm), among)
             most = _working(again)
-            for box in sorted(left):
+            for box in (c.box for c in advice.choices if c.box in left):
                 both = least[box] & most.get(box, set())
                 option = next((c.option for c in again.choices if c.box == box), None)
                 if both:
@@ -141,7 +141,7 @@ def _pin_3(
         "a signal or to ground: with pin 3 connected"
     )
     found = {}
-    for box in sorted(boxes):
+    for box in (c.box for c in advice.choices if c.box in boxes):
         option = next((c.option for c in again.choices if c.box == box), None)
         ways = working.get(box, set())
         if ways:

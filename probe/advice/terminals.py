@@ -134,7 +134,7 @@ def _solve(
         )
         return volts, [_moved_of_two(z, y, i, det) for i in currents]
     right = np.stack([voc, *(_times(z, i) for i in currents)], axis=-1)
-    found = np.linalg.solve(np.eye(size) + z @ y, right)
+    found: Complex = np.asarray(np.linalg.solve(np.eye(size) + z @ y, right))
     return found[..., 0], [found[..., k + 1] for k in range(len(currents))]
 
 
