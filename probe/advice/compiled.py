@@ -199,7 +199,10 @@ def _not_quiet(total: Figures, case: Case) -> list[str]:
             else "hum is not computed: what it rests on was not measured at mains frequency"
         )
     if total.noise is None:
-        said.append("noise is not computed: no idle take of the output it uses")
+        lacks = "no idle take of the output it uses"
+        if case.typed:
+            lacks = "the noise of what it uses is not stated"
+        said.append(f"noise is not computed: {lacks}")
     elif case.option.to in ("rca", "xlr"):
         said.append("the noise is the device's own; the destination adds its own, which is unknown")
     if total.headroom_db is None:

@@ -6,7 +6,8 @@ difference; their correlation follows:
 
     <h c> = (h² + c² - d²) / 2
 
-so that any weighted sum is known, the tied leg of a floating stage as well as pin 2 alone. The
+so that any weighted sum is known, the tied leg of a floating stage as well as pin 2 alone. Where
+only the difference is stated, what the legs bring beside it is a range while it is little. The
 correlation is taken as real (both legs in or against phase), and the weights at the reference
 frequency. The receiver's own noise is not known and not in it.
 """
@@ -24,7 +25,7 @@ from probe.advice.destination import Input
 from probe.advice.hum import full_output
 from probe.advice.quantity import Quantity
 from probe.advice.solve import Response
-from probe.decibels import ratio_to_db
+from probe.decibels import db_to_ratio, ratio_to_db
 
 Floats = NDArray[np.float64]
 
@@ -105,12 +106,41 @@ def _power(response: Response, noise: DeviceNoise) -> tuple[float, float, bool] 
     if not all(np.isfinite(w) for w in weights.values()):
         return None
     parts = _modal_parts(weights) if "difference" in weights else _plain_parts(weights)
-    if any(name not in noise.levels for name in parts):
+    beside = _beside(parts, noise)
+    if beside is None:
         return None
+    parts = {name: share for name, share in parts.items() if name in noise.levels}
     held = [(share, noise.levels[name]) for name, share in parts.items()]
     power = sum(share * level.volts**2 for share, level in held)
     doubt = np.sqrt(sum((2.0 * share * level.volts * level.u95) ** 2 for share, level in held))
+    low, high = beside
+    power, doubt = power + (low + high) / 2.0, np.hypot(doubt, (high - low) / 2.0)
     return float(power), float(doubt), any(level.bounded for _, level in held)
+
+
+LITTLE_DB = 1.0
+"""What legs of unknown noise may bring or take where the whole is told as a range. [judgement]"""
+
+
+def _beside(parts: Mapping[str, float], noise: DeviceNoise) -> tuple[float, float] | None:
+    """Return the ends of the power (V²) that legs of unknown noise bring; None: it may decide.
+
+    A leg that is only stated together with the other one is taken to make anything up to what
+    both make between them (common practice): what of it reaches an RCA output through a resistor
+    they may share, or a balanced input that loads its legs unlike, is little of the whole.
+    """
+    unknown = [share for name, share in parts.items() if name not in noise.levels]
+    if not unknown:
+        return 0.0, 0.0
+    pair = noise.levels.get("difference")
+    legs = all(name in noise.levels for name in parts if name not in ("hot", "cold"))
+    known = sum(s * noise.levels[n].volts ** 2 for n, s in parts.items() if n in noise.levels)
+    if pair is None or not legs or known <= 0.0:
+        return None
+    low = sum(min(share, 0.0) for share in unknown) * pair.volts**2
+    high = sum(max(share, 0.0) for share in unknown) * pair.volts**2
+    little = known * (float(db_to_ratio(LITTLE_DB)) ** 2 - 1.0)
+    return (low, high) if max(high, -low) <= little else None
 
 
 def _plain_parts(weights: Mapping[str, complex]) -> dict[str, float]:

@@ -14,6 +14,9 @@ from probe.report.used import BEHIND_PAD, NESTED, WORSE_HIGH, WORSE_LOW, as_used
 FIGURES = tuple(dict.fromkeys((*BEHIND_PAD, *WORSE_HIGH, *WORSE_LOW, *NESTED)))
 """What the leads of the other boxes may change."""
 
+HISS, HISS_ALONE = "noise_below_full_output_db", "noise_alone_db"
+"""The second where only the first is known: with the leads of the other boxes unplugged."""
+
 FELT_DB = 0.5
 """Level taken by the other leads that is worth a word. [judgement] What counts as reached in the
 advice."""
@@ -48,6 +51,8 @@ def _with_company(alone: dict[str, Any], found: Mapping[str, Any] | None) -> dic
     if found is None:
         return alone
     kept = {k: v for k, v in alone.items() if k not in FIGURES}
+    if HISS in alone and HISS not in found:
+        kept[HISS_ALONE] = alone[HISS]
     return {**kept, **{k: found[k] for k in FIGURES if k in found}}
 
 

@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from probe.numbers import interval, number
+from probe.report.at_once import HISS_ALONE
 from probe.report.bounded import MOST_DB
 from probe.report.document import listing
 
@@ -125,7 +126,14 @@ def _not_told(used: Mapping[str, Any]) -> list[str]:
         return []
     names = (("hum", "hum_below_full_output_db"), ("hiss", "noise_below_full_output_db"))
     missing = [name for name, key in names if _ends(used.get(key)) is None]
-    return [f"Nothing is known of {' and '.join(missing)} here."] if missing else []
+    alone = _ends(used.get(HISS_ALONE))
+    said = []
+    if alone is not None and "hiss" in missing:
+        missing.remove("hiss")
+        said = [f"Hiss is {_below(*alone)} below full output with the other boxes unplugged; what "
+                "their leads add is not known: the noise of pins 2 and 3 by themselves is "
+                "missing."]  # fmt: skip
+    return [*said, *([f"Nothing is known of {' and '.join(missing)} here."] if missing else [])]
 
 
 def _band(used: Mapping[str, Any], box: str) -> list[str]:

@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import math
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
+import numpy as np
 import pytest
 
 from probe.advice.advise import advise
 from probe.advice.destination import together
 from probe.advice.ground import of_preset
 from probe.advice.model import Advice
+from probe.advice.noise import DeviceNoise, Noise, noise_of
 from probe.advice.source_file import read_source
 from probe.advice.typed import changed, typed_destination
 from probe.report.leaflet import leaves_of
@@ -99,6 +103,44 @@ def test_hiss_is_known_beside_another_box(tmp_path: Path) -> None:
     # closed form: 0.775 V over the 2 uV of the RCA; what pin 2 adds through a shared resistor of 75
     # ohm into 20 kohm is 48 dB down, and the lead takes next to nothing
     assert below.value == pytest.approx(20.0 * math.log10(0.775 / 2e-6), abs=0.05)
+
+
+def heard(shares: dict[str, complex], noise: dict[str, float]) -> Noise | None:
+    """The noise of a solved connection that hears so much of each open-circuit voltage."""
+    response: Any = SimpleNamespace(weights={k: np.array([v]) for k, v in shares.items()})
+    facts = {f"{k}_noise_a": {"value": v, "u95": 0.0} for k, v in noise.items()}
+    (socket,) = typed_destination("rca:47k:1V", 50.0).inputs
+    return noise_of(response, socket, DeviceNoise.of(facts))
+
+
+SHEETS = {"single_ended": 4e-6, "differential": 4e-6}
+
+
+def test_hiss_beside_a_heavy_input_is_a_range() -> None:
+    """A customer read that nothing is known of hiss where a thousandth of it is not."""
+    # a resistor of 50 ohm that pin 2 and the RCA centre share, of which a leg works into 300 ohm
+    share = 50.0 / 350.0
+    found = heard({"difference": share / 2.0, "mean": share, "single-ended": 1.0}, SHEETS)
+    assert found is not None
+    # closed form: a leg makes nothing to all that both make between them, so that its share's
+    # square comes on top of the 4 uV or does not
+    assert found.volts.low == pytest.approx(4e-6, rel=1e-3)
+    assert found.volts.high == pytest.approx(4e-6 * math.hypot(1.0, share), rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("share", "known"),
+    # closed form: 1 dB is 26 % more power; half of the volts are 25 %, six tenths 36
+    [(0.5, True), (0.6, False)],
+)
+def test_what_may_decide_is_not_told_as_a_range(share: float, known: bool) -> None:
+    found = heard({"difference": share / 2.0, "mean": share, "single-ended": 1.0}, SHEETS)
+    assert (found is not None) is known
+
+
+def test_a_leg_alone_of_which_nothing_is_stated_stays_unknown() -> None:
+    # pin 2 by itself: the noise between the legs says nothing of it
+    assert heard({"difference": 0.5, "mean": 1.0}, {"differential": 4e-6}) is None
 
 
 def test_the_isolator_goes_into_the_lead_that_is_there(tmp_path: Path) -> None:

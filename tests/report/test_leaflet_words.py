@@ -106,6 +106,8 @@ FLAT = {"connection_loss_db": {"at_20_hz": db(0, 0, 0), "at_20_khz": db(0, 0, 0)
         ({"hum_below_full_output_db": db(91, 91, 91), "buzz_below_full_output_db": db(82, 82, 82)},
          "Hum with its harmonics is 82 dB below full output: heard at most close"),
         ({}, "Nothing is known of hum and hiss here."),
+        ({"noise_alone_db": db(105, 104, 106)},
+         "Hiss is 104 to 106 dB below full output with the other boxes unplugged; what their"),
         ({**FLAT, "role": "subwoofer"}, "The bass arrives whole."),
     ],
 )  # fmt: skip
