@@ -310,7 +310,7 @@ def _fits(part: Part, piece: Piece, length_m: float) -> bool:
         more = (part.attenuation_db or 0.0) - piece.attenuation_db
         return -0.5 <= more <= ATTENUATION_LEEWAY_DB
     if piece.kind == "lead" and part.length_m is not None:
-        if piece.place == "destination":
+        if piece.place != "run":
             return part.length_m <= SHORT_METRES
         return part.length_m >= length_m - 1e-9
     return True

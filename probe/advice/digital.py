@@ -59,6 +59,11 @@ class Link:
     joint: Joint
     adapter: str | None
     says: str
+    lead: Literal["sends", "expects"] = "expects"
+    """Whose lead covers the length: behind a transformer at the device the input's, before one at
+    the destination the output's."""
+    over_110: bool = False
+    """The transformer stands where the length runs over the 110 ohm lead, and may be that long."""
 
 
 LINKS = (
@@ -69,11 +74,19 @@ LINKS = (
     Link("digital-110-to-75/transformer", "digital-110", "digital-75", "transformer",
          "digital transformer 110 to 75 ohm with an attenuator",
          "a digital transformer from 110 to 75 ohm, its attenuator, and a 75 ohm lead"),
+    Link("digital-110-to-75/transformer-at-destination", "digital-110", "digital-75", "transformer",
+         "digital transformer 110 to 75 ohm with an attenuator, at the destination",
+         "a 110 ohm balanced lead over the length, then a digital transformer from 110 to 75 ohm "
+         "with its attenuator at the destination", "sends", over_110=True),
     Link("digital-110-to-75/adapter", "digital-110", "digital-75", "adapter",
          "bare plug adapter", "a plug adapter: pin 2 to the centre, pins 1 and 3 to the shell"),
     Link("digital-75-to-110/transformer", "digital-75", "digital-110", "transformer",
          "digital transformer 75 to 110 ohm",
-         "a digital transformer from 75 to 110 ohm at the receiver, after a 75 ohm lead"),
+         "a digital transformer from 75 to 110 ohm at the receiver, after a 75 ohm lead", "sends"),
+    Link("digital-75-to-110/transformer-at-source", "digital-75", "digital-110", "transformer",
+         "digital transformer 75 to 110 ohm, at the source",
+         "a digital transformer from 75 to 110 ohm at the source, then a 110 ohm balanced lead "
+         "over the length", over_110=True),
     Link("digital-75-to-110/adapter", "digital-75", "digital-110", "adapter",
          "bare plug adapter", "a plug adapter: the centre to pin 2, the shell to pins 1 and 3"),
 )  # fmt: skip
@@ -160,6 +173,8 @@ class DigitalAdvice:
     verdict: Verdict
     hazards: tuple[Note, ...]
     reasons: tuple[str, ...]
+    deciding: tuple[Note, ...] = ()
+    """Of the hazards those by which it does not work."""
 
     def to_json(self) -> dict[str, Any]:
         """Return the link as an option of the advice."""
@@ -253,6 +268,8 @@ def _judged(link: Link, device: Device, socket: Input, cable: Cable) -> DigitalA
     ends = _Ends(sends, expects, device, socket, cable)
     for rule in (_adapter, _level, _format, _length, _lead):
         advice = rule(advice, ends)
+    rest = tuple(h for h in advice.hazards if h not in advice.deciding)
+    advice = replace(advice, hazards=(*advice.deciding, *rest))
     return replace(advice, reasons=(*advice.reasons, *(h.message for h in advice.hazards)))
 
 
@@ -273,13 +290,20 @@ def _sent(sends: Interface, device: Device) -> tuple[float, float]:
     return (sends.low_volts, sends.high_volts) if declared is None else (declared, declared)
 
 
+BADNESS: tuple[Verdict, ...] = ("works", "cannot-tell", "avoid", "never")
+"""Verdicts, the mildest first."""
+
+
 def _with(
     advice: DigitalAdvice, note: Note, verdict: Verdict = "works", *, hazard: bool = True
 ) -> DigitalAdvice:
-    worse = advice.verdict if verdict == "works" else verdict
     if not hazard:
-        return replace(advice, verdict=worse, reasons=(*advice.reasons, note.message))
-    return replace(advice, verdict=worse, hazards=(*advice.hazards, note))
+        return replace(advice, reasons=(*advice.reasons, note.message))
+    found = replace(advice, hazards=(*advice.hazards, note))
+    if verdict == "works":
+        return found
+    worse = max(advice.verdict, verdict, key=BADNESS.index)
+    return replace(found, verdict=worse, deciding=(*advice.deciding, note))
 
 
 def _adapter(advice: DigitalAdvice, ends: _Ends) -> DigitalAdvice:
@@ -318,6 +342,13 @@ def _level(advice: DigitalAdvice, ends: _Ends) -> DigitalAdvice:
             return _with(advice, Note("digital-level", says), "avoid")
         pad = tee_pad(ends.expects.ohm, wanted)
         fitted = f"{says}: an attenuator belongs to it, {_pad_says(pad)}"
+        least = low * 10.0 ** (-pad.attenuation_db / 20.0)
+        if least < ends.expects.needs_volts:
+            fitted += (
+                f"; behind it {low:.2g} V would be {least:.2g} V, less than the "
+                f"{ends.expects.needs_volts:g} V that are needed: ask the maker of the device for "
+                "the level of this output first (digital_volts_peak_to_peak)"
+            )
         return _with(replace(advice, pad=pad), Note("digital-level", fitted))
     if low < ends.expects.needs_volts:
         needs = ends.expects.needs_volts
@@ -352,24 +383,49 @@ def _usual_format(connector: str) -> str:
 
 
 def _length(advice: DigitalAdvice, ends: _Ends) -> DigitalAdvice:
-    shorter = min(ends.sends, ends.expects, key=lambda interface: interface.length_m)
-    if ends.cable.length_m <= shorter.length_m:
+    over = _runs_over(advice.link, ends)
+    metres, allowed = ends.cable.length_m, over.length_m
+    if metres > allowed:
+        says = f"{metres:g} m is longer than the {allowed:g} m of {over.name}"
+        return _with(advice, Note("digital-length", says), "avoid")
+    if not advice.link.over_110:
         return advice
-    says = f"{ends.cable.length_m:g} m is longer than the {shorter.length_m:g} m of {shorter.name}"
-    return _with(advice, Note("digital-length", says), "avoid")
+    spare = _decibels(advice.low_volts / ends.expects.needs_volts)
+    share = spare / _decibels(over.low_volts / over.needs_volts)
+    if metres <= share * allowed:
+        return advice
+    says = (
+        f"the {allowed:g} m of {over.name} are for {over.low_volts:g} V peak to peak: of "
+        f"{advice.low_volts:.2g} V the lead may take {spare:.1f} dB, as much as "
+        f"{share * allowed:.0f} m at the most that {over.name} lets it lose. For {metres:g} m its "
+        f"maker has to state less than {spare / metres:.2g} dB a metre at 6 MHz"
+    )
+    return _with(advice, Note("digital-length", says), "cannot-tell")
+
+
+def _runs_over(link: Link, ends: _Ends) -> Interface:
+    """Return the interface whose length holds: over a 75 ohm lead the shorter of both ends'."""
+    if not link.over_110:
+        return min(ends.sends, ends.expects, key=lambda interface: interface.length_m)
+    return ends.sends if link.lead == "sends" else ends.expects
+
+
+def _decibels(ratio: float) -> float:
+    return 20.0 * math.log10(ratio)
 
 
 def _lead(advice: DigitalAdvice, ends: _Ends) -> DigitalAdvice:
     """Say what is known of the lead's impedance."""
+    ohm = (ends.sends if advice.link.lead == "sends" else ends.expects).ohm
     if ends.cable.impedance_ohm is None:
         says = (
             "an analogue interconnect used as a digital lead: its impedance is unknown; "
-            f"take one made for {ends.expects.ohm:g} ohm"
+            f"take one made for {ohm:g} ohm"
         )
         return _with(advice, Note("digital-lead", says), hazard=False)
-    loss = return_loss_db(ends.expects.ohm, ends.cable.impedance_ohm)
+    loss = return_loss_db(ohm, ends.cable.impedance_ohm)
     if loss < LEAST_RETURN_LOSS_DB:
-        lead = f"a {ends.cable.impedance_ohm:g} ohm lead on {ends.expects.ohm:g} ohm"
+        lead = f"a {ends.cable.impedance_ohm:g} ohm lead on {ohm:g} ohm"
         says = f"{lead}: {loss:.1f} dB return loss"
         return _with(advice, Note("digital-lead", says), hazard=False)
     return advice

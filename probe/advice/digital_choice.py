@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from probe.advice.destination import Destination
-from probe.advice.digital import DigitalAdvice, digital_options
+from probe.advice.digital import BADNESS, DigitalAdvice, digital_options
 from probe.advice.model import Advice, Choice
 from probe.advice.subject import Device
 
@@ -21,10 +21,13 @@ def _choice(choice: Choice, links: Sequence[DigitalAdvice]) -> Choice:
     if choice.option is not None or not links:
         return choice
     if not working:
-        first = links[0]
-        reason = first.hazards[0].message if first.hazards else ""
-        why = ("nothing works without reservation", f"least bad: {first.link.id}: {reason}")
-        return Choice(choice.box, None, None, why, first.link.id)
+        first = min(links, key=lambda a: (BADNESS.index(a.verdict), len(a.deciding)))
+        reason = "; ".join(note.message for note in first.deciding)
+        said = "cannot tell" if first.verdict == "cannot-tell" else first.verdict
+        least = f"least bad: {first.link.id} ({said}): {reason}"
+        return Choice(
+            choice.box, None, None, ("nothing works without reservation", least), first.link.id
+        )
     straight = [a for a in working if a.link.joint == "straight"]
     best = (straight or working)[0]
     reason = (
@@ -32,7 +35,22 @@ def _choice(choice: Choice, links: Sequence[DigitalAdvice]) -> Choice:
         if straight
         else "a transformer fits the impedances and frees the grounds; the level is fitted with it"
     )
-    return Choice(choice.box, best.link.id, best.socket, (reason,))
+    why = [reason, *_over_the_length(best, links)]
+    return Choice(choice.box, best.link.id, best.socket, tuple(why))
+
+
+def _over_the_length(best: DigitalAdvice, links: Sequence[DigitalAdvice]) -> list[str]:
+    """Say why the transformer stands at the other end, where the length is why."""
+    if not best.link.over_110:
+        return []
+    too_long = [
+        note.message
+        for a in links
+        if a.link.joint == "transformer" and not a.link.over_110
+        for note in a.deciding
+        if note.code == "digital-length"
+    ]
+    return [f"not over a 75 ohm lead: {says}" for says in too_long]
 
 
 def mark_digital(

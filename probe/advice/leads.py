@@ -9,7 +9,7 @@ wire is a conductor of its own. Contacts joined inside one plug stand in ``joine
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from probe.advice.network import TwoPort
@@ -133,6 +133,8 @@ WAYS: dict[str, tuple[tuple[Piece, ...], ...]] = {
 """For each option the ways to make it, the shortest chain first; device end first."""
 
 _COAX = Piece("lead", "rca-male", "rca-male", _RCA.wires, ohm=75.0)
+_COAX_AT_SOURCE = replace(_COAX, place="source")
+_COAX_AT_DESTINATION = replace(_COAX, place="destination")
 _DIGITAL_XLR = Piece("lead", "xlr-female", "xlr-male", _XLR.wires, ohm=110.0)
 WAYS |= {
     "digital-75-to-75": ((_COAX,),),
@@ -143,6 +145,18 @@ WAYS |= {
     "digital-75-to-110/transformer": (
         (_COAX, Piece("digital-transformer", "rca-female", "xlr-male", frozenset(),
                       "destination")),
+    ),
+    "digital-110-to-75/transformer-at-destination": (
+        (_DIGITAL_XLR, Piece("digital-transformer", "xlr-female", "rca-male", frozenset(),
+                             "destination")),
+        (_DIGITAL_XLR, Piece("digital-transformer", "xlr-female", "rca-female", frozenset(),
+                             "destination"), _COAX_AT_DESTINATION),
+    ),
+    "digital-75-to-110/transformer-at-source": (
+        (Piece("digital-transformer", "rca-male", "xlr-male", frozenset(), "source"),
+         _DIGITAL_XLR),
+        (_COAX_AT_SOURCE, Piece("digital-transformer", "rca-female", "xlr-male", frozenset(),
+                                "source"), _DIGITAL_XLR),
     ),
 }  # fmt: skip
 

@@ -55,7 +55,7 @@ def ordered(piece: Piece, length_m: float) -> str:
     """Return what to order, with the length of a lead."""
     if piece.kind != "lead":
         return piece.says
-    short = piece.place == "destination"
+    short = piece.place != "run"
     return f"{piece.says}, {f'at most {SHORT_METRES:g}' if short else f'{length_m:g}'} m"
 
 
@@ -63,8 +63,9 @@ def placed(piece: Piece, length_m: float) -> str:
     """Return in short what a piece is and where it goes."""
     if piece.kind == "lead":
         plug = "RCA" if piece.from_ == piece.to == "rca-male" else "XLR"
-        if piece.place == "destination":
-            return f"the short {plug} lead into the destination"
+        if piece.place != "run":
+            where = "at the device" if piece.place == "source" else "into the destination"
+            return f"the short {plug} lead {where}"
         return f"the lead of {length_m:g} m"
     names = {"transformer": "isolating transformer", "digital-transformer": "digital transformer"}
     where = "at the device" if piece.place == "source" else "at the destination"

@@ -55,6 +55,12 @@ class Drawn:
     balanced_pad: bool
     tee_pad: bool = False
     """Two series resistors with the shunt between them, as a digital link needs."""
+    at_device: bool = False
+    """The transformer stands at the device, and not at the destination."""
+
+
+TRANSFORMER_AT_DEVICE = ("digital-110-to-75/transformer", "digital-75-to-110/transformer-at-source")
+"""Ways whose transformer stands at the other end than those of all others."""
 
 
 def drawn_of(option: Mapping[str, Any], *, with_pad: bool) -> Drawn:
@@ -72,6 +78,7 @@ def drawn_of(option: Mapping[str, Any], *, with_pad: bool) -> Drawn:
         joined_from=bool(wiring.get("joined_from")),
         joined_to=bool(wiring.get("joined_to")),
         transformer="transformer" in str(option.get("id")),
+        at_device=str(option.get("id")) in TRANSFORMER_AT_DEVICE,
         pad=_pad_text(designs[0]) if isinstance(pad, Mapping) else "",
         balanced_pad=bool(designs[0].get("in_each_leg")),
         tee_pad=bool(designs[0].get("tee")),
@@ -115,7 +122,8 @@ def described(drawn: Drawn) -> str:
     if drawn.transformer:
         told = [
             f"{_winding(drawn.from_)} at the device to one side of an isolating transformer at the "
-            f"destination; its other side to {_winding(drawn.to)} at the destination",
+            f"{'device' if drawn.at_device else 'destination'}; its other side to "
+            f"{_winding(drawn.to)} at the destination",
             "the grounds of the two sides are not joined in it",
         ]
     if drawn.joined_from:

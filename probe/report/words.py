@@ -389,8 +389,12 @@ OPTIONS = {
     "digital-75-to-75": "A 75 Ω coaxial lead made for digital",
     "digital-110-to-110": "A 110 Ω balanced lead made for digital",
     "digital-110-to-75/transformer": "Digital transformer 110 to 75 Ω, with its attenuator",
+    "digital-110-to-75/transformer-at-destination": "A 110 Ω lead, then a digital transformer 110 "
+    "to 75 Ω with its attenuator at the destination",
     "digital-110-to-75/adapter": "Bare plug adapter, 110 to 75 Ω",
     "digital-75-to-110/transformer": "Digital transformer 75 to 110 Ω",
+    "digital-75-to-110/transformer-at-source": "A digital transformer 75 to 110 Ω at the source, "
+    "then a 110 Ω lead",
     "digital-75-to-110/adapter": "Bare plug adapter, 75 to 110 Ω",
 }
 

@@ -28,6 +28,7 @@ IDS = {
 DIGITAL_IDS = {
     "digital-75-to-75", "digital-110-to-110", "digital-110-to-75/transformer",
     "digital-75-to-110/transformer", "digital-110-to-75/adapter", "digital-75-to-110/adapter",
+    "digital-75-to-110/transformer-at-source", "digital-110-to-75/transformer-at-destination",
 }  # fmt: skip
 
 TOP = {"described_sides",

@@ -168,6 +168,62 @@ def test_length() -> None:
     assert (long.chosen, codes(long.digital[0])) == (None, {"digital-length"})
 
 
+@pytest.mark.parametrize(
+    ("connector", "socket", "metres", "chosen"),
+    [
+        # RaneNote 149, table 1: 10 m of coaxial lead, 100 m of balanced lead
+        ("digital-75", XLR, 10.0, "digital-75-to-110/transformer"),
+        ("digital-75", XLR, 12.0, "digital-75-to-110/transformer-at-source"),
+        ("digital-110", COAX, 10.0, "digital-110-to-75/transformer"),
+        ("digital-110", COAX, 12.0, "digital-110-to-75/transformer-at-destination"),
+        ("digital-75", XLR, 101.0, None),
+    ],
+)
+def test_a_run_too_long_for_coaxial_goes_over_the_balanced_lead(
+    connector: str, socket: Input, metres: float, chosen: str | None
+) -> None:
+    """Somebody with 12 m was told to use nothing, or bought coaxial lead that is too long."""
+    advice = ask(connector, socket, metres, digital_volts_peak_to_peak=4.0 if "110" in connector
+                 else 0.5)  # fmt: skip
+    assert advice.chosen == chosen
+    if chosen and metres > 10.0:
+        assert "not over a 75 ohm lead: 12 m is longer than the 10 m" in advice.choices[0].why[1]
+
+
+def test_a_weak_output_does_not_reach_as_far_as_the_standard_one() -> None:
+    # derived: 0.5 sqrt(110/75) / 0.2 is 9.62 dB; AES3 (table 1) lets 20 log10(2 / 0.2) = 20 dB be
+    # lost over 100 m, so that 48 m are sure
+    near, far = (ask("digital-75", XLR, m, digital_volts_peak_to_peak=0.5) for m in (48.0, 49.0))
+    assert near.chosen == "digital-75-to-110/transformer-at-source"
+    found = of(far, "digital-75-to-110/transformer-at-source")
+    assert (far.chosen, found.verdict) == (None, "cannot-tell")
+    told = " ".join(render(far).split())
+    # arithmetic: 9.62 dB over 49 m
+    assert "may take 9.6 dB, as much as 48 m" in told
+    assert "less than 0.2 dB a metre" in told
+    assert "(cannot tell)" in told
+    # the sheet says the same
+    assert any("may take 9.6 dB" in because for _, _, because in leaves_of(far.to_json())[0].others)
+
+
+def test_what_lead_is_to_be_taken_is_that_of_the_run() -> None:
+    document = facts(connectors=("digital-75",))
+    found = advise(document, {}, Destination("desk", (XLR,)))
+    # the wiring: coaxial before a transformer at the receiver, balanced behind one at the source
+    for way, ohm in (("transformer", 75), ("transformer-at-source", 110)):
+        link = of(found, f"digital-75-to-110/{way}")
+        assert any(f"take one made for {ohm} ohm" in r for r in link.reasons)
+
+
+def test_an_attenuator_for_a_level_that_nobody_stated_says_so() -> None:
+    through = of(ask("digital-110", COAX), "digital-110-to-75/transformer")
+    # derived: 2 sqrt(75/110) = 1.65 V less the 21.2 dB that 7 V want is 0.144 V, below 0.2 V
+    assert any("would be 0.14 V" in h.message for h in through.hazards)
+    stated = of(ask("digital-110", COAX, digital_volts_peak_to_peak=4.0),
+                "digital-110-to-75/transformer")  # fmt: skip
+    assert not any("would be" in h.message for h in stated.hazards)
+
+
 def test_the_sheet_has_the_reason_of_the_screen() -> None:
     """A customer read that the level is above what the receiver needs, and bought the link."""
     advice = ask("digital-75", XLR, 12.0)
