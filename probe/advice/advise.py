@@ -142,7 +142,7 @@ def _chosen(
     if refused:
         return _answer(device, sides, destination, [], (), cautions), [], []
     cautions += [*ground_high(destination), *typed(device, destination)]
-    cautions += unlikely_level(device, destination)
+    cautions += unlikely_level(device, sides, destination)
     desks = [
         Desk(
             device,

@@ -12,6 +12,7 @@ from probe.advice import thresholds as limit
 from probe.advice.at_odds import at_odds
 from probe.advice.destination import Destination, Input
 from probe.advice.note import Note
+from probe.advice.operating import most_volts
 from probe.advice.parts import WORST_SOURCE_OHM
 from probe.advice.subject import Device, Facts, SideFacts
 from probe.advice.wiring import Option
@@ -376,23 +377,27 @@ def unlikely_output(facts: Facts) -> tuple[Note, ...]:
 
 
 PLAYED_OF_FULL = (0.01, 1.1)
-"""What is said to be played at most, over the device's stated full output: below the one 40 dB are
-left unused, above the other the device does not give it. [judgement]"""
+"""What is said to be played at most: below so much of the device's full output 40 dB are left
+unused, above so much of the most it gives the device does not give it. [judgement]"""
 
 
-def unlikely_level(device: Device, destination: Destination) -> tuple[Note, ...]:
+def unlikely_level(
+    device: Device, sides: Sequence[SideFacts], destination: Destination
+) -> tuple[Note, ...]:
     """Ask again about a level to be played that does not go with what the device gives."""
     played, full = destination.operating_volts, device.full_output_volts
     if played is None or full is None:
         return ()
+    most = max([full, *(m for s in sides if (m := most_volts(device, s)) is not None)])
     low, high = PLAYED_OF_FULL
-    if low <= played / full <= high:
+    if low * full <= played <= high * most:
         return ()
-    which = "more than" if played > full else "a small part of"
-    rest = f"are for {_volts(full)}" if played > full else "rest on it"
+    which, of = ("more than", most) if played > most else ("a small part of", full)
+    where = "at full output" if of == full else "at most"
+    rest = f"are for {_volts(most)}" if played > most else "rest on it"
     says = (
-        f"{_volts(played)} are said to be the most that is played, {which} the {_volts(full)} that "
-        f"the device gives at full output. Look at both figures again: all levels here {rest}."
+        f"{_volts(played)} are said to be the most that is played, {which} the {_volts(of)} that "
+        f"the device gives {where}. Look at both figures again: all levels here {rest}."
     )
     return (Note("unlikely-level", says),)
 

@@ -283,7 +283,7 @@ class Desk:
             stage=self.side.stage,
             cable=cable,
             maximum_words=operating.maximum_words,
-            maximum_assumed=operating.volts is None or operating.protects_volts is not None,
+            maximum_assumed=operating.assumed,
             level_declared=operating.declared,
             level_fixed=operating.fixed,
             reference_words=reference.words,

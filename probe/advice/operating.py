@@ -21,7 +21,8 @@ BY_ID = {option.id: option for option in OPTIONS}
 class Operating:
     """Where the drive stands, for levels and for what protects, with the words for both.
 
-    ``protects_volts``: what protects is judged there, where that is more than ``volts``.
+    ``protects_volts``: what protects is judged there, where that is more than ``volts``;
+    ``assumed``: nobody states or measured it.
     """
 
     volts: float | None
@@ -30,6 +31,7 @@ class Operating:
     protects_volts: float | None = None
     declared: bool = False
     """The level is what is played; a measured maximum is only what could be."""
+    assumed: bool = False
     fixed: bool = False
     """The destination's file says what is ever played: no volume control is taken to lower it."""
     single_ended: bool = False
@@ -54,19 +56,20 @@ def operating_of(
     ``from_``: the output in use; where its own maximum was measured that is the one that counts.
     """
     if destination.operating_volts is not None:
-        volts, full = destination.operating_volts, device.full_output_volts
+        volts, gives = destination.operating_volts, most_volts(device, side)
         words = f"at the declared {volts:.4g} V"
-        if full is not None and volts > full:  # more than it gives is never played
-            volts, words = full, f"at the device's full output of {full:.4g} V"
+        if gives is not None and volts > gives:  # more than it gives is never played
+            volts, words = gives, _full_words(device, gives)
         return Operating(volts, words, words, declared=True, fixed=True)
     if device.full_output_volts is not None:
         volts = device.full_output_volts
-        words = f"at the device's full output of {volts:.4g} V"
-        return Operating(volts, words, words, declared=True)
+        words = _full_words(device, volts)
+        point = Operating(volts, words, words, declared=True)
+        return _up_to_maximum(point, device, side, from_)
     balanced = "xlr" in device.connectors
     assumed = limit.ASSUMED_SINGLE_ENDED_MAXIMUM_VOLTS
     if balanced and from_ == "rca" and side.single_ended_maximum is not None:
-        own = _measured(side.single_ended_maximum, assumed, "RCA output")
+        own = _measured(side.single_ended_maximum, assumed, device, "RCA output")
         return replace(own, single_ended=True)
     if balanced:
         assumed = limit.ASSUMED_MAXIMUM_VOLTS
@@ -74,23 +77,73 @@ def operating_of(
     if balanced and from_ == "rca" and "rca" in side.stage.clipped:
         most = None  # it gives less than the pair's maximum would have it
     if most is not None:
-        return _measured(most, assumed)
+        return _measured(most, assumed, device)
     return Operating(
-        None, "at the measured level", f"at an assumed {assumed:g} V (nothing declared)"
+        None,
+        "at the measured level",
+        f"at an assumed {assumed:g} V (nothing declared)",
+        assumed=True,
     )
 
 
-def _measured(most: Most, assumed: float, of: str = "device") -> Operating:
+def most_volts(device: Device, side: SideFacts) -> float | None:
+    """Return the most the device gives at all, as ``level_v`` counts it; None: not known.
+
+    Its stated full output, or a maximum beyond it: that of either output, for the drive that takes
+    one there may take the other one as far.
+    """
+    full = device.full_output_volts
+    if full is None:
+        return None
+    beyond = (_beyond(device, side, from_) for from_ in ("xlr", "rca"))
+    return max([full, *(volts for volts, _ in beyond if volts is not None)])
+
+
+def _full_words(device: Device, volts: float) -> str:
+    full = device.full_output_volts
+    which = "full output of" if full == volts else "maximum of"
+    return f"at the device's {which} {volts:.4g} V"
+
+
+def _up_to_maximum(point: Operating, device: Device, side: SideFacts, from_: str) -> Operating:
+    """Return the operating point with what protects at the maximum, where that is beyond it."""
+    most, words = _beyond(device, side, from_)
+    if most is None or point.volts is None or most <= point.volts:
+        return point
+    return replace(point, protects_volts=most, maximum_words=words)
+
+
+def _beyond(device: Device, side: SideFacts, from_: str) -> tuple[float | None, str]:
+    """Return the known maximum of the output in use, as the full output is counted, with words.
+
+    What is known of one output alone is taken for the other one, too: it may go as far.
+    """
+    balanced = "xlr" in device.connectors
+    share = side.single_share if balanced else 1.0
+    pair = side.differential_maximum if balanced else None
+    single = None if share is None else side.single_ended_maximum
+    both = ("rca", single, share or 1.0), ("xlr", pair, 1.0)
+    for output, most, times in sorted(both, key=lambda one: one[0] != from_):
+        if most is not None:
+            of = "RCA output" if output == "rca" and balanced else "device"
+            return most.volts / times, _maximum_words(most, device, of)
+    return None, ""
+
+
+def _maximum_words(most: Most, device: Device, of: str) -> str:
+    if most.at_least:
+        return f"at {most.volts:.3g} V, the most that was tried (it does not clip there)"
+    return f"at the {of}'s {'stated' if device.typed else 'measured'} maximum of {most.volts:.3g} V"
+
+
+def _measured(most: Most, assumed: float, device: Device, of: str = "device") -> Operating:
     """Return the operating point at a measured maximum, or at the most that was tried."""
-    if not most.at_least:
-        words = f"at the {of}'s measured maximum of {most.volts:.3g} V"
-        return Operating(most.volts, words, words)
-    words = f"at {most.volts:.3g} V, the most that was tried (it does not clip there)"
-    protects = max(most.volts, assumed)
+    words = _maximum_words(most, device, of)
+    protects = max(most.volts, assumed) if most.at_least else most.volts
     if protects == most.volts:
         return Operating(most.volts, words, words)
     assumes = f"at an assumed {protects:g} V (it does not clip at {most.volts:.3g} V)"
-    return Operating(most.volts, words, assumes, protects)
+    return Operating(most.volts, words, assumes, protects, assumed=True)
 
 
 def reference_of(device: Device, destination: Destination, socket: Input) -> Reference:

@@ -81,6 +81,8 @@ class SideFacts:
     differential_maximum: Most | None = None
     """At 1 % distortion between the legs, as measured."""
     single_ended_maximum: Most | None = None
+    single_share: float | None = None
+    """Level of the single-ended output over that between the legs, None where not known."""
     heard: Heard | None = None
     """The legs with the recorder on them."""
 
@@ -166,9 +168,25 @@ def side_of(facts: Facts, name: str) -> SideFacts:
         noise=DeviceNoise.of(values),
         differential_maximum=Most.of(values.get("differential_maximum")),
         single_ended_maximum=Most.of(values.get("single_ended_maximum")),
+        single_share=_single_share(facts, values),
         heard=heard_of(side.get("curves"), _input_ohm(facts)),
     )
 
+
+def _single_share(facts: Facts, values: Mapping[str, Any]) -> float | None:
+    """Return the single-ended level over that between the legs, measured or typed."""
+    stated = facts.get("stated")
+    if isinstance(stated, Mapping):
+        single, pair = (_positive(stated.get(k)) for k in ("single_ended_level_v", PAIR_KEY))
+        legs = (_positive(stated.get(k)) or 0.0 for k in ("hot_level_v", "cold_level_v"))
+        pair = pair or sum(legs)
+    else:
+        single = number(values.get("single_ended_level", {}))
+        pair = number(values.get("differential_level", {}))
+    return single / pair if single and pair else None
+
+
+PAIR_KEY = "differential_level_v"
 
 TAKEN_DRIFT_DB = 0.0201
 """Drift between takes that is taken where the takes show no more, 0.02 dB, as it is rounded."""

@@ -21,8 +21,9 @@ from probe.advice import thresholds as limit
 from probe.advice.advise import ask_together
 from probe.advice.destination import Cable, Destination
 from probe.advice.model import RANKING
+from probe.advice.operating import most_volts
 from probe.advice.rows import WIDTH
-from probe.advice.subject import EVERY_KIND, device_of
+from probe.advice.subject import EVERY_KIND, device_of, side_of
 from probe.advice.words import KINDS
 from probe.errors import BadInput
 from probe.formats.text import nearest, quoted
@@ -344,12 +345,14 @@ def _boxes(destination: Destination) -> tuple[str, ...]:
 def _full(facts: Mapping[str, Any], destination: Destination) -> float:
     """Return the level the volume is counted from, V."""
     try:
-        stated = device_of(facts).full_output_volts
+        device, sides = device_of(facts), [side_of(facts, name) for name in facts["sides"]]
+        stated = device.full_output_volts
+        found = [most for side in sides if (most := most_volts(device, side)) is not None]
     except (AttributeError, KeyError, TypeError, ValueError):
-        stated = None
+        stated, found = None, []
     played = destination.operating_volts
     if played is not None:
-        return played if stated is None else min(played, stated)
+        return min([played, max(found)] if found else [played])
     return stated or limit.ASSUMED_MAXIMUM_VOLTS
 
 
