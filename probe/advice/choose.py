@@ -17,7 +17,7 @@ from probe.advice import thresholds as limit
 from probe.advice.candidate import RANK, Candidate
 from probe.advice.destination import Destination
 from probe.advice.model import Choice, OptionAdvice
-from probe.advice.plain import against
+from probe.advice.plain import AGAINST, against
 from probe.advice.ranking import Lacks, steps
 from probe.advice.wiring import OPTIONS
 from probe.advice.words import decibels, louder_or_quieter, signed_decibels
@@ -119,8 +119,24 @@ def _rescued(box: str, candidates: Sequence[Candidate], destination: Destination
     if not rescued:
         return None
     choice = _choose_for(box, rescued, destination)
-    first = f"only {choice.why[0]}"
+    first = f"only {_what_for(choice, rescued)}"
     return replace(choice, why=(first, *choice.why[1:], *_not_even_with_it(candidates)))
+
+
+def _what_for(choice: Choice, rescued: Sequence[Candidate]) -> str:
+    """Return the attenuator with what speaks against the lead without it, where that is another.
+
+    An overload is what the attenuator itself is said to be for.
+    """
+    first = choice.why[0]
+    used = next(c for c in rescued if (c.socket, c.option.id) == (choice.socket, choice.option))
+    worst = max(used.bare, key=lambda s: RANK[s.verdict])
+    if worst.verdict not in NOT_WORKING or not worst.because:
+        return first
+    if worst.because == AGAINST["overload"]:
+        return first
+    head, _, size = first.partition(": ")
+    return f"{head}: without it {worst.because}; {size}"
 
 
 def _with_attenuator(best: Candidate, *, asked: bool) -> list[str]:

@@ -71,33 +71,72 @@ def _wanted(bare: OptionAdvice, socket: Input, destination: Destination) -> _Wan
     asked = destination.attenuation(socket.box)
     if asked is not None:
         return _Wanted(asked, f"{asked:g} dB are asked for", "always")
-    # nothing is soldered against a level that merely is assumed
-    surely = any(h.code == "overload" and not h.assumed for h in bare.hazards)
-    over = [
+    over = _over(bare, socket)
+    excess = _excess(bare, over=over is not None)
+    wanted_gain = destination.wanted(socket.box)
+    if over is not None:
+        # what is ever played was said: then it will come; a maximum is a matter of the volume
+        played = destination.operating_volts is not None
+        why = f"the output {'gives' if played else 'can give'} more than the input accepts"
+        fits = played and wanted_gain <= 0.0  # who wants more is given no less
+        needs = [_Wanted(over, why, "where-it-solves" if fits else "never")]
+        needs += [replace(n, fits=needs[0].fits) for n in (excess, _hum(bare, socket)) if n]
+        return max(needs, key=lambda n: n.decibels)  # the first of those that are alike
+    louder = f.loudness_vs_reference_db or f.level_vs_reference_db
+    if wanted_gain < 0.0 and louder is not None:
+        less = louder.value - wanted_gain
+        if less >= LEAST_DB:
+            return _Wanted(less, f"{wanted_gain:g} dB are wanted", "where-it-solves")
+    needs = [n for n in (excess, _hum(bare, socket)) if n]
+    return max(needs, key=lambda n: n.decibels) if excess else None
+
+
+def _over(bare: OptionAdvice, socket: Input) -> float | None:
+    """Return what has to be taken off so that the input accepts what surely can come."""
+    f = bare.figures
+    if not any(h.code == "overload" and not h.assumed for h in bare.hazards):
+        return None  # nothing is soldered against a level that merely is assumed
+    return max(
         needed_db(level.high, most)
         for level, most in (
             (f.level_at_maximum, socket.maximum_volts),
             (f.leg_at_maximum, socket.maximum_per_leg_volts),
         )
-        if surely and level is not None and most is not None and level.high > most
-    ]
-    wanted_gain = destination.wanted(socket.box)
-    if over:
-        # what is ever played was said: then it will come; a maximum is a matter of the volume
-        played = destination.operating_volts is not None
-        why = f"the output {'gives' if played else 'can give'} more than the input accepts"
-        fits = played and wanted_gain <= 0.0  # who wants more is given no less
-        return _Wanted(max(over), why, "where-it-solves" if fits else "never")
-    louder = f.loudness_vs_reference_db or f.level_vs_reference_db
-    if wanted_gain < 0.0 and louder is not None:
-        excess = louder.value - wanted_gain
-        if excess >= LEAST_DB:
-            return _Wanted(excess, f"{wanted_gain:g} dB are wanted", "where-it-solves")
-    margin = f.full_output_margin_db
-    if margin is not None and any(h.code == "excess-level" for h in bare.hazards):
-        why = f"{margin.value:.0f} dB more than the input needs reach it"
-        return _Wanted(float(round(margin.value - limit.SPARE_DB)), why, "never")
-    return None
+        if level is not None and most is not None and level.high > most
+    )
+
+
+def _excess(bare: OptionAdvice, *, over: bool) -> _Wanted | None:
+    """Return what has to be taken off so that the volume control is usable, or None.
+
+    ``over``: the input is overloaded, which is told in place of the excess.
+    """
+    margin = bare.figures.full_output_margin_db
+    told = over or any(h.code == "excess-level" for h in bare.hazards)
+    if margin is None or not told or margin.low <= limit.EXCESS_DB:
+        return None
+    why = f"{margin.value:.0f} dB more than the input needs reach it"
+    return _Wanted(float(round(margin.value - limit.SPARE_DB)), why, "never")
+
+
+def _hum(bare: OptionAdvice, socket: Input) -> _Wanted | None:
+    """Return what has to be taken off of level, and of hum with it, so that hum is heard no more.
+
+    Only where that leaves full output.
+    """
+    hum, margin = bare.figures.hum_below_full_output_db, bare.figures.full_output_margin_db
+    if hum is None or margin is None:
+        return None
+    stricter = max((socket.speaker_sensitivity_db or 0.0) - limit.SPEAKER_DB, 0.0)
+    missing = limit.HUM_AVOID_DB + stricter - hum.low
+    needed = float(math.ceil(missing + HALF_DB))
+    if missing <= 0.0 or needed > margin.low:
+        return None
+    return _Wanted(needed, "it takes as much off the hum", "never")
+
+
+HALF_DB = 0.5
+"""Kept for the tolerance of the resistors."""
 
 
 def _fits(wanted: _Wanted, solved: OptionAdvice) -> bool:

@@ -16,6 +16,7 @@ from probe.advice.parts import AS_GOOD
 from probe.advice.quantity import Quantity
 from probe.advice.quiet import QUIET_RULES
 from probe.advice.words import CIRCUITS, FAULTS, KINDS, MOST_AMPERES, PINS, about, decibels, figure
+from probe.decibels import ratio_to_db
 from probe.numbers import ohms
 
 
@@ -259,6 +260,15 @@ def _assumed(case: Case, at_most: Quantity, most: float) -> bool:
     return at_most.high * level.value / top.value <= most
 
 
+def _too_much(case: Case, level: Quantity, most: float) -> str:
+    """Return by how much an input is overloaded, and over its full output where that is far."""
+    above = float(ratio_to_db(level.high / most))
+    told = f"{'about ' if case.maximum_assumed else 'up to '}{above:.1f} dB too much"
+    margin = case.figures.full_output_margin_db
+    far = margin is not None and margin.low > limit.EXCESS_DB
+    return f"{told} ({margin.value:.0f} dB over its full output)" if far and margin else told
+
+
 def _overload(case: Case) -> Iterator[Finding]:
     """Rule 9."""
     socket = case.socket
@@ -270,7 +280,7 @@ def _overload(case: Case) -> Iterator[Finding]:
             continue
         says = (
             f"{case.maximum_words} {at_most(case, level)} reach {where}, which accepts "
-            f"{most:g} V: turn down, or put an attenuator before it"
+            f"{most:g} V: {_too_much(case, level, most)}: turn down, or put an attenuator before it"
         )
         assumed = _assumed(case, level, most)
         near = not assumed and socket.sensitivity_volts is not None and (

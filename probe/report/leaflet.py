@@ -383,7 +383,7 @@ _FIGURES = (
     (("level",), "Level at the input", ""),
     (("loudness_vs_rca_db",), "Loudness against the plain link", "dB"),
     (("full_output_margin_db",), "Margin to full output", "dB"),
-    (("headroom_db",), "Headroom", "dB"),
+    (("headroom_db",), "Headroom of the device", "dB"),
     (("hum_below_full_output_db",), "Hum below full output", "dB"),
     (("noise_below_full_output_db",), "Noise below full output (A)", "dB"),
     (("connection_loss_db", "at_20_hz"), "Lost at 20 Hz", "dB"),

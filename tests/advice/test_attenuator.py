@@ -11,10 +11,12 @@ import pytest
 
 from probe.advice.advise import advise
 from probe.advice.attenuator import Pad, attenuation_db, design, input_ohm_for, needed_db
-from probe.advice.destination import Destination, Input
+from probe.advice.destination import Cable, Destination, Input
+from probe.advice.ground import of_preset
 from probe.advice.model import Advice, OptionAdvice
 from probe.advice.preferred import VALUES, around, nearest
 from probe.advice.text import render
+from probe.report.leaflet import leaves_of
 from tests.advice.stages import facts, symmetrical
 
 
@@ -131,6 +133,48 @@ def test_overload_is_cured_in_the_plug() -> None:
     assert advice.choices[0].why[0].startswith("with an attenuator of 9 dB in its plug")
     assert "it needs" in render(advice)
     json.dumps(advice.to_json(), allow_nan=False)
+
+
+@pytest.mark.parametrize(
+    ("sensitivity", "maximum", "shield_ohm", "taken", "why"),
+    [
+        # closed form: 2.6 V over 1 V are 8.3 dB, and half a decibel for the resistors: 9; over
+        # 0.12 V they are 26.7 dB, of which 10 are left: 17. Hum: 0.2 mV behind 0.2 ohm over a
+        # shield of 0.05 ohm are 40 uV, 69.5 dB below 0.12 V: 5.5 dB and a half are less than either
+        (0.12, 1.0, 0.05, 17.0, "without it hum 69"),
+        # 2.6 V over 2 V are 2.3 dB: 3; hum over 0.17 ohm 91.9 uV, 70.3 dB below 0.3 V: 4.7 dB and
+        # a half are 6
+        (0.3, 2.0, 0.17, 6.0, "it takes as much off the hum"),
+        # and over 1.5 V it is 84 dB down: what comes is all there is against it
+        (1.5, 2.0, 0.17, 3.0, "the output can give more than the input accepts"),
+    ],
+)
+def test_the_pad_is_as_large_as_the_largest_need(
+    sensitivity: float, maximum: float, shield_ohm: float, taken: float, why: str
+) -> None:
+    """A maximum on a destination turned a pad of 17 dB into one of 10, and hid the hum."""
+    socket = Input("rca", "rca", "single-ended", 20e3, sensitivity_volts=sensitivity,
+                   maximum_volts=maximum, ground=of_preset("same-strip"))  # fmt: skip
+    into = Destination("amp", (socket,), Cable(1.0, 100e-12, shield_ohm, 1e-4))
+    document = facts(connectors=("rca",), device={"full_output_volts": 2.6})
+    advice = advise(document, {"left": symmetrical()}, into)
+    assert advice.chosen == "rca-to-rca"
+    told = advice.choices[0].why[0]
+    assert f"attenuator of {taken:.0f} dB in its plug" in told
+    assert why in told
+
+
+def test_an_overload_is_told_in_decibels() -> None:
+    """A customer saw the headroom of the device, and not by how much it overdrives the input."""
+    socket = Input("rca", "rca", "single-ended", 47e3, sensitivity_volts=0.2, maximum_volts=2.0)
+    document = facts(connectors=("rca",), device={"full_output_volts": 5.0})
+    advice = advise(document, {"left": symmetrical()}, Destination("amp", (socket,)))
+    (told,) = [h.message for h in of(advice, "rca-to-rca").hazards if h.code == "overload"]
+    # closed form: 5 V over 2 V are 7.96 dB, over 0.2 V 27.96; the lead takes 0.01 dB
+    assert "up to 7.9 dB too much (28 dB over its full output)" in told
+    (leaf,) = leaves_of(advice.to_json())
+    assert "7.9 dB too much" in leaf.before[0]
+    assert "Headroom of the device" in dict(leaf.figures)
 
 
 def test_no_attenuator_where_none_is_needed() -> None:
