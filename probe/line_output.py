@@ -16,6 +16,12 @@ from probe.numbers import number
 POWER_OHM, POWER_VOLTS = 5.0, 8.0
 """Below this impedance, or above this level (rms), an output is built for headphones or more."""
 
+LINE_MOST_VOLTS = 22.0
+"""Level (rms) above which there is no line output: those of studios reach +24 to +28 dBu (12.3 to
+19.5 V), and lines for loudspeakers, which their makers call lines too, begin at 25 V (then 70 and
+100 V), behind amplifiers of many watts. This lies as far from the one as from the other. Common
+practice, no source. A maximum before it distorts is not held to it: valve stages swing more."""
+
 CALLED = re.compile(
     r"head-?\s?phone|ear-?\s?phone|\bpower[\s-]?amp|\bpower[\s-]stage|\bmono-?\s?block|\bbridged\b"
     r"|speaker (?:amp|output|terminal)|kopfh(?:ö|oe?)rer|\bendstufe|\bendverst|\bcasque|\bcuffi"
@@ -77,26 +83,46 @@ def doubts(document: Mapping[str, Any]) -> tuple[str, ...]:
     """Return why the output of a facts document may be none for lines, empty where nothing says so.
 
     Nothing is doubted of a device without analogue outputs, or declared as what it is; nor for the
-    most it gives, which is 10 V and more of ordinary preamplifiers.
+    most it gives, which is 10 V and more of ordinary preamplifiers; nor for a level of one that is
+    declared, which is that of a studio's line outputs (`beyond_line` tells what is more).
     """
-    device = _mapping(document.get("device"))
-    connectors = device.get("connectors")
-    said = connectors if isinstance(connectors, list | tuple) and connectors else ("xlr",)
-    if (device.get("output") or "line") != "line" or not ("xlr" in said or "rca" in said):
+    if not _for_lines(document):
         return ()
+    device = _mapping(document.get("device"))
     found = []
     name = called_so(str(device.get("kind") or ""), str(device.get("model") or ""))
     if name is not None:
         found.append(f'it is called "{name}"')
     sides = [_mapping(_mapping(s).get("facts")) for s in _mapping(document.get("sides")).values()]
-    entries = [*sides, _stated(document)]
-    ohms = [f(e) for e in entries for f in (output_ohm, _single_ended_ohm)]
-    levels = [_entry(e, name) for e in entries for name in LEVELS]
-    figures = (
-        looks_like_power(min((o for o in ohms if o is not None), default=None), None, 0.0),
-        looks_like_power(None, None, max((v for v in levels if v is not None), default=0.0)),
-    )
+    ohms = [f(e) for e in (*sides, _stated(document)) for f in (output_ohm, _single_ended_ohm)]
+    figures = [looks_like_power(min((o for o in ohms if o is not None), default=None), None, 0.0)]
+    if not declared(document):
+        figures.append(looks_like_power(None, None, _level(document)))
     return (*found, *(said for said in figures if said is not None))
+
+
+def beyond_line(document: Mapping[str, Any]) -> float | None:
+    """Return the level (V rms) of the output of a facts document, where no line output gives it.
+
+    What its maker calls it changes nothing: a loudspeaker line is one of his lines, too.
+    """
+    volts = _level(document)
+    return volts if _for_lines(document) and volts > LINE_MOST_VOLTS else None
+
+
+def _for_lines(document: Mapping[str, Any]) -> bool:
+    """Tell whether it has analogue outputs that are, or may be, for lines."""
+    device = _mapping(document.get("device"))
+    connectors = device.get("connectors")
+    said = connectors if isinstance(connectors, list | tuple) and connectors else ("xlr",)
+    return (device.get("output") or "line") == "line" and ("xlr" in said or "rca" in said)
+
+
+def _level(document: Mapping[str, Any]) -> float:
+    """Return the largest level of the output, as driven or as its sheet states it, V rms."""
+    sides = [_mapping(_mapping(s).get("facts")) for s in _mapping(document.get("sides")).values()]
+    levels = [_entry(e, name) for e in (*sides, _stated(document)) for name in LEVELS]
+    return max((v for v in levels if v is not None), default=0.0)
 
 
 def declared(document: Mapping[str, Any]) -> bool:

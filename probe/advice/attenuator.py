@@ -64,6 +64,24 @@ class Pad:
         return f"{s} in the lead to the centre, {p} from the centre to the shell behind it"
 
 
+RATINGS_WATT = (0.25, 0.5, 1.0, 2.0, 3.0, 5.0)
+"""What resistors are sold for. [practice] Those of the first size are what a plug is made with."""
+
+IN_PLUG = 2.0
+"""A resistor inside a closed plug is used to half of its rating. [practice]"""
+
+
+def rating_watt(pad: Pad, load_ohm: float, volts: float) -> float:
+    """Return the rating that each resistor of a pad needs, W; the largest made if none is enough.
+
+    ``volts``: the most behind the pad, rms. ``P = U^2 / R`` of the shunt; the series resistors
+    carry its current and that of the input.
+    """
+    ampere = volts / pad.shunt_ohm + volts / load_ohm
+    most = max(volts**2 / pad.shunt_ohm, ampere**2 * pad.series_ohm)
+    return next((r for r in RATINGS_WATT if r >= IN_PLUG * most), RATINGS_WATT[-1])
+
+
 @dataclass(frozen=True)
 class Design:
     """A pad of preferred values, with the attenuation it gives.

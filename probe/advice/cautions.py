@@ -17,6 +17,7 @@ from probe.advice.parts import WORST_SOURCE_OHM
 from probe.advice.subject import Device, Facts, SideFacts
 from probe.advice.wiring import Option
 from probe.advice.words import FAULTS, PINS
+from probe.line_output import LINE_MOST_VOLTS
 from probe.numbers import plain, write_number
 from probe.simulated import is_simulated
 
@@ -171,6 +172,9 @@ def refusal(device: Device, sides: Sequence[SideFacts]) -> tuple[Note, ...]:
     found = direct_voltage(sides)
     worst = max((abs(v) for s in sides for v in s.stage.direct_volts.values()), default=0.0)
     found = found if worst > limit.DIRECT_REFUSE_VOLTS else ()
+    if device.beyond_line_volts is not None:
+        says = NO_LINE.format(volts=_volts(device.beyond_line_volts))
+        return (*found, Note("output-beyond-line", says))
     if device.unlike_line and not device.output_declared:
         return (*found, Note("output-undeclared", _unlike_line(device, UNDECLARED)))
     return found
@@ -178,7 +182,8 @@ def refusal(device: Device, sides: Sequence[SideFacts]) -> tuple[Note, ...]:
 
 def unlike_line(device: Device) -> tuple[Note, ...]:
     """Return the caution that what was declared as a line output does not look like one."""
-    if not (device.unlike_line and device.output_declared):
+    known = device.output_declared and device.beyond_line_volts is None
+    if not (device.unlike_line and known):
         return ()
     return (Note("output-unlike-line", _unlike_line(device, DECLARED)),)
 
@@ -192,6 +197,13 @@ UNDECLARED = (
     "Connect nothing yet: is this a line output? {Why}. A headphone or loudspeaker output gets "
     "no adapter: both its terminals may be live, and grounding one shorts an amplifier. What its "
     "maker calls it has to be known first."
+)
+
+NO_LINE = (
+    "Connect nothing: {volts} is no level of a line output, whatever its maker calls it. Those of "
+    f"studios give 12.3 to 19.5 V at most (+24 to +28 dBu), none more than {LINE_MOST_VOLTS:g} V; "
+    "lines for loudspeakers carry 25, 70 or 100 V and many watts, which overheat resistors in a "
+    "plug and destroy an input. Use the device's line output."
 )
 
 DECLARED = (

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass, replace
 from typing import Any
 
-from probe.advice.attenuator import Design
+from probe.advice.attenuator import RATINGS_WATT, Design
 from probe.advice.case import Verdict
 from probe.advice.digital import DigitalAdvice
 from probe.advice.figures import Figures
@@ -179,6 +179,15 @@ class Attenuated:
     behind_ohm: float
     noise_volts: float
     fitted: bool = False
+    rating_watt: float = RATINGS_WATT[0]
+    """What each of its resistors is rated for at least, at the most that comes."""
+
+    @property
+    def says(self) -> str:
+        """How it is made, with the rating where the usual one does not do."""
+        rated = f", each of at least {self.rating_watt:g} W"
+        usual = self.rating_watt <= RATINGS_WATT[0]
+        return f"{self.designs[0].pad.says}{'' if usual else rated}"
 
     @property
     def solves(self) -> bool:
@@ -192,7 +201,8 @@ class Attenuated:
         return {
             "why": self.why,
             "fitted": self.fitted,
-            "says": self.designs[0].pad.says,
+            "says": self.says,
+            "rating": {"value": self.rating_watt, "unit": "W"},
             "designs": [_design(d) for d in self.designs],
             "attenuation": {"value": self.attenuation_db, "unit": "dB"},
             "output_sees": {"value": self.seen_ohm, "unit": "ohm"},

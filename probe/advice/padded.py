@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from probe.advice import thresholds as limit
-from probe.advice.attenuator import MOST_DB, Design, Pad, design, needed_db
+from probe.advice.attenuator import MOST_DB, Design, Pad, design, needed_db, rating_watt
 from probe.advice.destination import Destination, Input
 from probe.advice.model import Attenuated, OptionAdvice
 from probe.advice.wiring import Option
@@ -169,6 +169,7 @@ def _offer(
     solved = judged(_padded(bare.option, designs[0].pad))
     pad = designs[0].pad
     parallel = 1.0 / (1.0 / pad.shunt_ohm + 1.0 / load)
+    most = solved.figures.level_at_maximum
     behind = 1.0 / (1.0 / pad.shunt_ohm + 1.0 / (source + pad.total_series_ohm))
     return Attenuated(
         designs=designs,
@@ -180,6 +181,7 @@ def _offer(
         behind_ohm=behind,
         noise_volts=thermal_volts(_noisy_ohm(behind, source, pad)),
         fitted=_fits(wanted, solved),
+        rating_watt=rating_watt(pad, load, 0.0 if most is None else most.high),
     )
 
 
@@ -240,6 +242,6 @@ def described(offered: Attenuated) -> str:
     """Return the attenuator in one sentence."""
     d: Design = offered.designs[0]
     return (
-        f"{offered.attenuation_db:.1f} dB in the plug at the destination: {d.pad.says} "
+        f"{offered.attenuation_db:.1f} dB in the plug at the destination: {offered.says} "
         f"({d.series}, 1 %: {d.least_db:.1f} to {d.most_db:.1f} dB)"
     )

@@ -79,7 +79,15 @@ def settlings(
 
 def _output(device: Device) -> Iterator[Settling]:
     """Yield how to declare an output that looks like none for lines."""
-    if not device.unlike_line or device.output_declared or device.output != "line":
+    if device.beyond_line_volts is not None and device.typed:
+        what = "the level at full output, if the one typed is the most before it distorts"
+        yield Settling("output", f"{what} (differential_maximum_v, single_ended_maximum_v)", ())
+    if (
+        device.beyond_line_volts is not None
+        or not device.unlike_line
+        or device.output_declared
+        or device.output != "line"
+    ):
         return
     where = "of its file" if device.typed else "of session.toml, analysed again"
     yield Settling(

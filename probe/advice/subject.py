@@ -16,7 +16,7 @@ from probe.advice.parts import SMALLEST_RECORDER_OHM
 from probe.advice.thresholds import ALSO_POSSIBLE_SHARE, DIRECT_NEVER_VOLTS
 from probe.advice.words import PINS
 from probe.formats.text import printable
-from probe.line_output import declared, doubts
+from probe.line_output import beyond_line, declared, doubts
 from probe.numbers import number
 
 Facts = Mapping[str, Any]
@@ -53,6 +53,8 @@ class Device:
     """What the typed figures were taken to mean beyond what they say."""
     unlike_line: tuple[str, ...] = ()
     """What speaks against a line output, in words."""
+    beyond_line_volts: float | None = None
+    """Its level, where no line output gives so much."""
     output_declared: bool = False
     """Somebody said which kind of output it is."""
     one_channel: bool = False
@@ -108,6 +110,7 @@ def device_of(facts: Facts) -> Device:
         typed=bool(facts.get("typed")),
         taken_as=str(facts.get("taken_as") or ""),
         unlike_line=doubts(facts),
+        beyond_line_volts=beyond_line(facts),
         output_declared=declared(facts),
         one_channel=bool(facts.get("one_channel"))
         if facts.get("typed")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from probe.line_output import declared, doubts
+from probe.line_output import LINE_MOST_VOLTS, beyond_line, declared, doubts
 from probe.numbers import number, write_number
 from probe.report import words
 from probe.report.document import entry_of, listing, mapping
@@ -49,6 +49,12 @@ _DECLARED = (
     "or loudspeaker output may be live, and grounding one shorts an amplifier."
 )
 
+_BEYOND = (
+    f"It gives {{volts}}; line outputs give {LINE_MOST_VOLTS:g} V at most, whatever they are "
+    "called, and more is for loudspeakers. Disconnect it, and use the device's line output. No "
+    "connection is advised for it."
+)
+
 _LIKELY = (
     "What was plugged in which take is likely, not known: a draft's answers that nobody has "
     "checked. Kind and figures are right only if they are; see the warnings."
@@ -72,6 +78,10 @@ def _output(facts: Mapping[str, Any]) -> Iterable[Alarm]:
     if output in _OUTPUTS:
         name = {"headphone": "Headphone output", "speaker": "Loudspeaker output"}[output]
         yield Alarm("danger", name, _OUTPUTS[output])
+    volts = beyond_line(facts)
+    if volts is not None:
+        yield Alarm("danger", "No line output", _BEYOND.format(volts=write_number(volts, "V")))
+        return
     why = ", and ".join(clean(said) for said in doubts(facts))
     if why and declared(facts):
         yield Alarm("remark", "Not like a line output", _DECLARED.format(why=why))

@@ -17,6 +17,7 @@ FIRST = (
     "ground-high",
     "headphone-output",
     "speaker-output",
+    "output-beyond-line",
     "output-undeclared",
     "output-unlike-line",
     "direct-voltage",

@@ -10,7 +10,14 @@ import numpy as np
 import pytest
 
 from probe.advice.advise import advise
-from probe.advice.attenuator import Pad, attenuation_db, design, input_ohm_for, needed_db
+from probe.advice.attenuator import (
+    Pad,
+    attenuation_db,
+    design,
+    input_ohm_for,
+    needed_db,
+    rating_watt,
+)
 from probe.advice.destination import Cable, Destination, Input
 from probe.advice.ground import of_preset
 from probe.advice.model import Advice, OptionAdvice
@@ -223,3 +230,15 @@ def test_a_pad_keeps_above_the_least_load_the_maker_allows(wanted: float, series
     pad = design(wanted, 470.0, 47e3, balanced=False, series=series, least_ohm=10e3).pad
     # closed form: series resistor and, behind it, the shunt beside the input
     assert pad.series_ohm + 1.0 / (1.0 / pad.shunt_ohm + 1.0 / 47e3) >= 10e3
+
+
+def test_resistors_that_take_power_say_their_rating() -> None:
+    """A quarter of a watt, which is what lies in the drawer, chars in a plug on 600 ohm."""
+    # Ohm's law: 1 V behind it is 1/100 + 1/600 A through 500 ohm, 68 mW; 10 V are 6.8 W
+    pad = Pad(500.0, 100.0, balanced=False)
+    assert rating_watt(pad, 600.0, 1.0) == 0.25
+    # practice: in a closed plug half of what it is rated for. 2 V: 0.27 W in 500 ohm; 4 V: 1.09 W
+    assert rating_watt(pad, 600.0, 2.0) == 1.0
+    assert rating_watt(pad, 600.0, 4.0) == 3.0
+    # U^2/R of the shunt where that takes more: 3 V over 20 ohm, 0.45 W
+    assert rating_watt(Pad(20.0, 20.0, balanced=False), 1e9, 3.0) == 1.0

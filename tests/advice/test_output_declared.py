@@ -12,6 +12,7 @@ from probe.advice.model import Advice
 from probe.advice.source_file import read_source
 from probe.advice.text import render
 from probe.advice.typed import typed_destination
+from probe.report.alarms import alarms_before
 from probe.report.before import first_of
 from probe.report.leaflet import leaves_of
 from tests.advice.stages import facts, symmetrical
@@ -41,12 +42,13 @@ LOOKS: list[dict[str, Any]] = [
     {"kind": "headphone amplifier"},
     {"model": "Siskin Power Amp"},
     {"kind": "Kopfhörerverstärker"},
-    {"pair": 28.0},
     {"ohm": 0.1},
 ]
+# the same, of a level: it doubts who has declared nothing, and no studio's output of +24 dBu
+HIGH = {"pair": 12.3}
 
 
-@pytest.mark.parametrize("said", LOOKS)
+@pytest.mark.parametrize("said", [*LOOKS, HIGH])
 def test_nothing_is_advised_until_it_is_declared(tmp_path: Path, said: dict[str, Any]) -> None:
     # lost: "USE rca-to-rca" for a power amplifier's terminals, one of which may be live
     advice = sheet(tmp_path, **said)
@@ -74,6 +76,41 @@ def test_one_that_is_declared_is_advised_on_with_the_caution_first(
     assert "Declared as a line output" in first_of(advice.to_json())[0]
 
 
+# common practice, no source: +24 dBu and +28 dBu are what studios' line outputs reach
+@pytest.mark.parametrize("pair", [12.3, 19.5])
+def test_a_declared_output_of_a_studio_is_not_doubted(tmp_path: Path, pair: float) -> None:
+    # lost: the caution itself, where it is read with every ordinary output
+    advice = sheet(tmp_path, pair=pair, more='output = "line"')
+    assert advice.options
+    assert not [c for c in advice.cautions if c.code.startswith("output-")]
+
+
+# common practice, no source: loudspeaker lines carry 25, 70.7 or 100 V
+@pytest.mark.parametrize("pair", [25.0, 70.7, 100.0])
+@pytest.mark.parametrize("more", ['output = "line"', ""])
+def test_a_loudspeaker_line_is_no_line_output(tmp_path: Path, pair: float, more: str) -> None:
+    # lost: an input, and the resistors in its plug, on 70 V behind a hundred watts
+    advice = sheet(tmp_path, pair=pair, more=more)
+    assert (advice.chosen, advice.options) == (None, ())
+    assert advice.cautions[0].code == "output-beyond-line"
+    text = " ".join(render(advice).split())
+    assert "FIRST Connect nothing: " in text
+    assert [one.code for one in advice.would_change] == ["output"]
+    assert "maximum_v" in advice.would_change[0].what
+    (leaf,) = leaves_of(advice.to_json())
+    assert leaf.chosen == "Never connect this output"
+    assert "no level of a line output" in leaf.first[0]
+
+
+def test_a_maximum_of_valves_is_no_loudspeaker_line(tmp_path: Path) -> None:
+    # common practice, no source: valve line stages state 40 V and more before they distort
+    sheet(tmp_path, more='output = "line"')
+    path = tmp_path / "source.toml"
+    said = path.read_text("utf-8").replace("[device]", "differential_maximum_v = 40.0\n[device]")
+    path.write_text(said, "utf-8")
+    assert advise(*read_source(path), RCA).options
+
+
 @pytest.mark.parametrize(
     "said",
     [{}, {"pair": 7.9}, {"ohm": 5.1}, {"kind": "preamplifier"}, {"kind": "integrated amplifier"},
@@ -89,7 +126,6 @@ def test_line_outputs_are_not_asked_about(tmp_path: Path, said: dict[str, Any]) 
     ("device", "values"),
     [
         ({"kind": "balanced headphone amplifier"}, {}),
-        ({}, {"differential_level": {"value": 8.5, "unit": "V"}}),
         ({}, {"differential_impedance": {"value": 2.1, "unit": "ohm"}}),
         ({}, {"single_ended_impedance": {"value": 0.4, "unit": "ohm"}}),
     ],
@@ -105,6 +141,19 @@ def test_what_was_measured_asks_the_same(device: dict[str, Any], values: dict[st
     assert advice.chosen is None
     assert advice.cautions[0].code == "output-undeclared"
     assert "session.toml, analysed again" in " ".join(render(advice).split())
+
+
+def test_what_was_measured_is_asked_about_its_level() -> None:
+    # 8 V and more, where nobody has said what the output is; 22 V and more, whatever was said
+    values = {"differential_level": {"value": 8.5, "unit": "V"}}
+    undeclared = facts(device={"output_declared": False}, values=values)
+    advice = advise(undeclared, {"left": symmetrical()}, RCA)
+    assert (advice.chosen, advice.cautions[0].code) == (None, "output-undeclared")
+    assert advise(facts(values=values), {"left": symmetrical()}, RCA).options
+    values = {"differential_level": {"value": 25.0, "unit": "V"}}
+    advice = advise(facts(values=values), {"left": symmetrical()}, RCA)
+    assert (advice.options, advice.cautions[0].code) == ((), "output-beyond-line")
+    assert [a.name for a in alarms_before(facts(values=values))] == ["No line output"]
 
 
 def test_a_leg_tied_to_ground_is_no_sign_of_power() -> None:
