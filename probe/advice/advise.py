@@ -91,12 +91,7 @@ def advise(facts: Facts, sources: Mapping[str, Sources], destination: Destinatio
 
     found = with_other_transformer(found, destination, of_these)
 
-    def by_itself(
-        facts: Facts, sources: Mapping[str, Sources], among: frozenset[tuple[str, str]]
-    ) -> Advice:
-        return ask(facts, sources, destination, Memory(among=among))
-
-    found = with_asked(found, facts, sources, by_itself)
+    found = with_makers_asked(found, facts, sources, destination)
 
     def whole_of(facts: Facts, sources: Mapping[str, Sources]) -> Advice:
         whole, at, unmarked = _chosen(facts, sources, destination, Memory())
@@ -125,9 +120,25 @@ def ask(
 
 def ask_together(facts: Facts, sources: Mapping[str, Sources], destination: Destination) -> Advice:
     """Return the options and the choice; of several boxes that of the best set."""
-    destination = replace(destination, mains_hz=_subject(facts)[2])
+    device, sides, mains_hz = _subject(facts)
+    destination = replace(destination, mains_hz=mains_hz)
     found, desks, bare = _chosen(facts, sources, destination, Memory())
-    return taken(replace(found, sets=best_sets(desks, found)[0]), bare)
+    found = taken(replace(found, sets=best_sets(desks, found)[0]), bare)
+    refused = ground_fault(destination) or refusal(device, sides)
+    return found if refused else with_digital(found, device, destination)
+
+
+def with_makers_asked(
+    found: Advice, facts: Facts, sources: Mapping[str, Sources], destination: Destination
+) -> Advice:
+    """Return the advice with what a maker has to be asked, for each box without a way."""
+
+    def by_itself(
+        facts: Facts, sources: Mapping[str, Sources], among: frozenset[tuple[str, str]]
+    ) -> Advice:
+        return ask(facts, sources, destination, Memory(among=among))
+
+    return with_asked(found, facts, sources, by_itself)
 
 
 def _chosen(

@@ -386,7 +386,7 @@ def _length(advice: DigitalAdvice, ends: _Ends) -> DigitalAdvice:
     over = _runs_over(advice.link, ends)
     metres, allowed = ends.cable.length_m, over.length_m
     if metres > allowed:
-        says = f"{metres:g} m is longer than the {allowed:g} m of {over.name}"
+        says = f"{metres:.3g} m is longer than the {allowed:g} m of {over.name}"
         return _with(advice, Note("digital-length", says), "avoid")
     if not advice.link.over_110:
         return advice
@@ -397,8 +397,8 @@ def _length(advice: DigitalAdvice, ends: _Ends) -> DigitalAdvice:
     says = (
         f"the {allowed:g} m of {over.name} are for {over.low_volts:g} V peak to peak: of "
         f"{advice.low_volts:.2g} V the lead may take {spare:.1f} dB, as much as "
-        f"{share * allowed:.0f} m at the most that {over.name} lets it lose. For {metres:g} m its "
-        f"maker has to state less than {spare / metres:.2g} dB a metre at 6 MHz"
+        f"{share * allowed:.0f} m at the most that {over.name} lets it lose. For {metres:.3g} m "
+        f"its maker has to state less than {spare / metres:.2g} dB a metre at 6 MHz"
     )
     return _with(advice, Note("digital-length", says), "cannot-tell")
 

@@ -63,12 +63,12 @@ def render(advice: Advice, *, details: bool = False) -> str:
     What is not known yet of ways into a box that has its choice is named only, unless ``details``
     are asked for: it is no part of the answer, and fills a screen where nothing was measured.
     """
-    lines = _wrapped(f"{advice.device} to {advice.destination}{_provisional(advice)}", "  ")
+    lines = wrapped(f"{advice.device} to {advice.destination}{_provisional(advice)}", "  ")
     first = sorted(
         (c for c in advice.cautions if c.code in FIRST), key=lambda c: FIRST.index(c.code)
     )
     for caution in first:
-        lines += ["", *_wrapped(f"FIRST  {caution.message}", "       ")]
+        lines += ["", *wrapped(f"FIRST  {caution.message}", "       ")]
     if not advice.options and not advice.digital:
         lines += ["", "No connection is advised."]
         more = [c.message for c in advice.cautions if c.code not in FIRST]
@@ -100,7 +100,7 @@ def render(advice: Advice, *, details: bool = False) -> str:
 
 def _would_change(advice: Advice) -> list[str]:
     told = [_missing(one) for one in advice.would_change if one.code not in TOLD_ABOVE]
-    return ["", *_wrapped("Would change the answer: " + "; ".join(told), "  ")] if told else []
+    return ["", *wrapped("Would change the answer: " + "; ".join(told), "  ")] if told else []
 
 
 def _provisional(advice: Advice) -> str:
@@ -154,10 +154,10 @@ def _choice(advice: Advice, choice: Choice) -> list[str]:
     if not held:
         return _digital_choice(advice, choice, label)
     option = held[0]
-    lines = _wrapped(f"USE{label}  {choice.option}: {option.option.says}", "    ")
-    lines += _wrapped("Why  " + "; ".join(choice.why), "     ")
+    lines = wrapped(f"USE{label}  {choice.option}: {option.option.says}", "    ")
+    lines += wrapped("Why  " + "; ".join(choice.why), "     ")
     offered = next((o.attenuator for o in held if o.attenuator is not None), None)
-    lines += _wrapped("Gives  " + _gives(advice, _of_worse_side(held)), "       ")
+    lines += wrapped("Gives  " + _gives(advice, _of_worse_side(held)), "       ")
     if offered is not None:
         must = "it needs" if choice.attenuator else "an attenuator would help:"
         lines += bullets([f"{must} {described(offered)}; {offered.why}"])
@@ -180,8 +180,8 @@ def _dangers(held: Sequence[OptionAdvice]) -> list[str]:
 
 def _digital_choice(advice: Advice, choice: Choice, label: str) -> list[str]:
     (link,) = [a for a in advice.digital if (a.link.id, a.box) == (choice.option, choice.box)][:1]
-    lines = _wrapped(f"USE{label}  {link.link.id}: {link.link.says}", "    ")
-    lines += _wrapped("Why  " + "; ".join(choice.why), "     ")
+    lines = wrapped(f"USE{label}  {link.link.id}: {link.link.says}", "    ")
+    lines += wrapped("Why  " + "; ".join(choice.why), "     ")
     return lines + bullets(f"mind: {h.message}" for h in link.hazards)
 
 
@@ -296,10 +296,12 @@ def _names(options: Sequence[OptionAdvice], group: Sequence[OptionAdvice]) -> li
 
 def bullets(messages: Iterable[str]) -> list[str]:
     """Return each message as a bullet, wrapped to `WIDTH`."""
-    return [line for message in messages for line in _wrapped(f"- {message}", "  ")]
+    return [line for message in messages for line in wrapped(f"- {message}", "  ")]
 
 
-def _wrapped(text: str, indent: str) -> list[str]:
+def wrapped(text: str, indent: str, first: str = "") -> list[str]:
+    """Return lines of `WIDTH` that part no figure from its unit, all but the first indented."""
     kept = _QUANTITY.sub("\u00a0", text).replace(" +/- ", "\u00a0+/-\u00a0")
-    lines = textwrap.wrap(kept, WIDTH, subsequent_indent=indent, break_on_hyphens=False)
+    lines = textwrap.wrap(kept, WIDTH, initial_indent=first, subsequent_indent=indent,
+                          break_on_hyphens=False)  # fmt: skip
     return [line.replace("\u00a0", " ") for line in lines]

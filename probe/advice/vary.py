@@ -11,19 +11,21 @@ import itertools
 import math
 import re
 import textwrap
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from probe.advice import thresholds as limit
-from probe.advice.advise import ask_together
+from probe.advice.advise import ask_together, with_makers_asked
 from probe.advice.destination import Cable, Destination
-from probe.advice.model import RANKING
+from probe.advice.model import RANKING, Advice
 from probe.advice.operating import most_volts
 from probe.advice.rows import WIDTH
 from probe.advice.subject import EVERY_KIND, device_of, side_of
+from probe.advice.text import wrapped
+from probe.advice.walked import Reason, of_flip, of_nothing
 from probe.advice.words import KINDS
 from probe.errors import BadInput
 from probe.formats.text import nearest, quoted
@@ -192,6 +194,8 @@ class Point:
 
     value: float | str
     chosen: tuple[str | None, ...]
+    nothing: tuple[Reason, ...] = ()
+    """Why boxes have no way here: of each kind, of which every point stands for itself."""
 
 
 @dataclass(frozen=True)
@@ -202,6 +206,8 @@ class Flip:
     high: float
     before: tuple[str | None, ...]
     after: tuple[str | None, ...]
+    causes: tuple[Reason, ...] = ()
+    """What stands against a way on one side of it, of each box that uses another one."""
 
 
 @dataclass(frozen=True)
@@ -216,6 +222,12 @@ class Sweep:
     """What of hum and noise no answer had: where it would flip the choice is not seen."""
     boxes: tuple[str, ...] = ()
     """Whom the choices are for, in their order."""
+    nothing: tuple[tuple[Reason, ...], ...] = ()
+    """Of each range why boxes have no way there."""
+
+    @property
+    def _nothing(self) -> tuple[tuple[Reason, ...], ...]:
+        return self.nothing or ((),) * (len(self.flips) + 1)
 
     @property
     def lacks(self) -> tuple[str, ...]:
@@ -245,24 +257,43 @@ class Sweep:
             rows = [
                 line
                 for p in self.points
-                for line in self._rows(f"{KINDS[str(p.value)]:<44} ", p.chosen)
+                for line in (
+                    *self._rows(f"{KINDS[str(p.value)]:<44} ", p.chosen),
+                    *self._why(p.nothing),
+                )
             ]
             return [head, *rows]
         rows = [
             line
-            for a, b, chosen in self.ranges()
-            for line in self._rows(f"{_shown(a):>8} to {_shown(b):>8} {self.unit:<4} ", chosen)
+            for (a, b, chosen), why in zip(self.ranges(), self._nothing, strict=True)
+            for line in (
+                *self._rows(f"{_shown(a):>8} to {_shown(b):>8} {self.unit:<4} ", chosen),
+                *self._why(why),
+            )
         ]
         if self.not_computed:
             how = " (--ground)" if "hum" in self.not_computed else ""
             rows += textwrap.wrap(" ".join(self.lacks) + how, WIDTH)
         elif not self.flips:
             return [head, *rows, "the choice does not change anywhere in this range"]
-        told = [
-            f"it flips between {_shown(f.low, 4)} and {_shown(f.high, 4)} {self.unit}"
-            for f in self.flips
-        ]
+        told = [line for k, f in enumerate(self.flips) for line in wrapped(self._flip(k, f), "  ")]
         return [head, *rows, *told]
+
+    def _flip(self, k: int, f: Flip) -> str:
+        where = f"it flips between {_shown(f.low, 4)} and {_shown(f.high, 4)} {self.unit}"
+        above = {r.key for why in self._nothing[k : k + 2] for r in why}
+        causes = [f"{self._whose(r)}{r.named if r.key in above else r.told}" for r in f.causes]
+        return f"{where}: {'; '.join(dict.fromkeys(causes))}" if causes else where
+
+    def _whose(self, reason: Reason) -> str:
+        return f"{reason.box}: " if len(self.boxes) > 1 and reason.box else ""
+
+    def _why(self, reasons: Sequence[Reason]) -> list[str]:
+        """Return why nothing is used, and what would settle it, below its row."""
+        told = [f"{self._whose(r)}{text}" for r in reasons for text in (r.told, *r.questions)]
+        return [
+            line for text in dict.fromkeys(told) for line in wrapped(f"- {text}", "      ", "    ")
+        ]
 
     def _rows(self, head: str, chosen: tuple[str | None, ...]) -> list[str]:
         """Return what is chosen in lines; of several boxes one for each, with its name."""
@@ -285,9 +316,28 @@ class Sweep:
             "what": self.name,
             "unit": self.unit,
             "destinations": list(self.boxes),
-            "points": [{"value": p.value, "chosen": list(p.chosen)} for p in self.points],
+            "points": [
+                {
+                    "value": p.value,
+                    "chosen": list(p.chosen),
+                    **({"nothing": [r.to_json() for r in p.nothing]} if self.name == KIND else {}),
+                }
+                for p in self.points
+            ],
+            "ranges": []
+            if self.name == KIND
+            else [
+                {"low": a, "high": b, "chosen": list(c), "nothing": [r.to_json() for r in why]}
+                for (a, b, c), why in zip(self.ranges(), self._nothing, strict=True)
+            ],
             "flips": [
-                {"low": f.low, "high": f.high, "from": list(f.before), "to": list(f.after)}
+                {
+                    "low": f.low,
+                    "high": f.high,
+                    "from": list(f.before),
+                    "to": list(f.after),
+                    "because": [r.to_json() for r in f.causes],
+                }
                 for f in self.flips
             ],
             "not_computed": list(self.not_computed),
@@ -296,7 +346,7 @@ class Sweep:
 
 
 def _shown(value: float, digits: int = 3) -> str:
-    return f"{value:.{digits}g}"
+    return f"{float(f'{value:.{digits}g}'):g}"
 
 
 def sweep(
@@ -318,13 +368,18 @@ def sweep(
     change, full = axis.quantity.change, _full(facts, destination)
 
     lacking: dict[str, None] = {}
+    answers: dict[float, Advice] = {}
 
     def choose(value: float) -> tuple[str | None, ...]:
         if progress is not None:
             progress(value)
-        answer = ask_together(facts, sources, change(destination, value, full))
+        answer = answers[value] = ask_together(facts, sources, change(destination, value, full))
         lacking.update(dict.fromkeys(n for n in RANKING if n in answer.not_computed))
         return tuple(c.option for c in answer.choices)
+
+    def nothing_at(value: float) -> tuple[Reason, ...]:
+        asked = change(destination, value, full)
+        return of_nothing(with_makers_asked(answers[value], facts, sources, asked))
 
     points = [Point(v, choose(v)) for v in axis.values()]
     flips = [
@@ -333,9 +388,28 @@ def sweep(
         if one.chosen != next_.chosen
         for flip in _narrowed(one, next_, choose, axis)
     ]
-    return Sweep(
-        axis.name, axis.unit, tuple(points), tuple(flips), tuple(lacking), _boxes(destination)
+    flips = [replace(f, causes=of_flip(answers[f.low], answers[f.high])) for f in flips]
+    starts = [float(points[0].value), *(f.high for f in flips)]
+    ends = [*(f.low for f in flips), float(points[-1].value)]
+    nothing = tuple(
+        _at_both_ends(nothing_at, low, high, axis.unit)
+        for low, high in zip(starts, ends, strict=True)
     )
+    return Sweep(
+        axis.name, axis.unit, tuple(points), tuple(flips), tuple(lacking), _boxes(destination),
+        nothing,
+    )  # fmt: skip
+
+
+def _at_both_ends(
+    nothing_at: Callable[[float], tuple[Reason, ...]], low: float, high: float, unit: str
+) -> tuple[Reason, ...]:
+    """Return why there is nothing in a range: what decides at its ends, where that is not one."""
+    here = nothing_at(low)
+    known = {r.key for r in here}
+    more = [r for r in (nothing_at(high) if high > low and here else ()) if r.key not in known]
+    told = f"at {_shown(high)} {unit}, "
+    return (*here, *(replace(r, place=told) for r in more))
 
 
 def _boxes(destination: Destination) -> tuple[str, ...]:
@@ -389,6 +463,8 @@ def _kinds(
             name: {**side, "stage": {**side.get("stage", {}), "kind": kind, "also_possible": []}}
             for name, side in facts["sides"].items()
         }
-        asked = ask_together({**facts, "sides": sides}, sources, destination)
-        points.append(Point(kind, tuple(c.option for c in asked.choices)))
+        of_kind = {**facts, "sides": sides}
+        asked = ask_together(of_kind, sources, destination)
+        nothing = of_nothing(asked)
+        points.append(Point(kind, tuple(c.option for c in asked.choices), nothing))
     return Sweep(KIND, "", tuple(points), (), boxes=_boxes(destination))

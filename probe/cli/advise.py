@@ -115,7 +115,7 @@ def _advise(args: argparse.Namespace, named: list[str]) -> None:
     advice = advise(facts, sources, destination)
     document = more.document(advice, destination, facts, sources)
     if args.html is not None:
-        write_one(args.html, render_html(facts, advice=advice.to_json()))
+        write_one(args.html, render_html(facts, advice=document))
     more.write(document)
     if args.json:
         print(json.dumps(document, indent=1, allow_nan=False, ensure_ascii=False))

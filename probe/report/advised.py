@@ -14,6 +14,7 @@ from probe.report.document import listing
 from probe.report.places import place_of
 from probe.report.text import MESSAGE_LIMIT, clean, printed
 from probe.report.used import as_used, needs_pad, worse_side
+from probe.report.varied import Varied, varied_of
 
 _ORDER = ("use", "works", "cannot-tell", "avoid", "never")
 _QUANTITIES = (
@@ -60,6 +61,8 @@ class AdviceView:
     cautions: tuple[str, ...]
     options: tuple[OptionRow, ...]
     common: tuple[str, ...] = ()
+    varied: Varied | None = None
+    """What if, where it was asked."""
 
 
 LINKS = {"rca-link": "RCA link", "xlr-link": "XLR link"}
@@ -86,6 +89,7 @@ def advice_view(advice: Mapping[str, Any]) -> AdviceView:
         cautions=_cautions(listing(advice, "cautions")),
         options=rows,
         common=common,
+        varied=varied_of(advice.get("vary"), {box: place_of(box) for box in boxes}),
     )
 
 

@@ -57,13 +57,17 @@ def varied_of(document: object, places: Mapping[str, str] | None = None) -> Vari
     boxes = named if len(named) > 1 else []
     if number(points[0]) is None:
         title = f"What if the {what} were different"
-        return Varied(title, what.capitalize(), _kind_rows(points, boxes), (), (), None, "")
+        rows = _kind_rows(points, boxes, places or {})
+        return Varied(title, what.capitalize(), rows, (), (), None, "")
     spans = _spans(points, flips)
     letters = _letters(spans, boxes)
     told = tuple(
-        f"Flips between {_at(f.get('low'), unit, 4)} and {_at(f.get('high'), unit, 4)}."
+        f"Flips between {_at(f.get('low'), unit, 4)} and {_at(f.get('high'), unit, 4)}"
+        f"{_causes(f, places or {}, several=bool(boxes))}."
         for f in flips
     )
+    ranges = [r for r in listing(document, "ranges") if isinstance(r, Mapping)]
+    why = [_nothing(r, places or {}, several=bool(boxes)) for r in ranges] + [""] * len(spans)
     lacking = tuple(printed(line) for line in listing(document, "says"))
     changes = bool(flips or lacking)
     title = (
@@ -74,14 +78,17 @@ def varied_of(document: object, places: Mapping[str, str] | None = None) -> Vari
     return Varied(
         title=title,
         what=what.capitalize(),
-        rows=tuple((_between(a, b, unit), f"{letters[c]}{_named(c, boxes)}") for a, b, c in spans),
+        rows=tuple(
+            (_between(a, b, unit), f"{letters[c]}{_named(c, boxes)}{told}")
+            for (a, b, c), told in zip(spans, why, strict=False)
+        ),
         flips=told,
         lacking=lacking,
         drawing=_drawing(spans, what, unit, boxes, letters),
         caption=f"Where each way is the choice, over the {what}.",
         nothing=""
         if changes
-        else f"{title}, from {_at(spans[0][0], unit)} to {_at(spans[-1][1], unit)}.",
+        else f"{title}, from {_at(spans[0][0], unit)} to {_at(spans[-1][1], unit)}{why[0]}.",
     )
 
 
@@ -97,12 +104,48 @@ def _between(low: float, high: float, unit: str) -> str:
 
 
 def _kind_rows(
-    points: Sequence[Mapping[str, Any]], boxes: Sequence[str]
+    points: Sequence[Mapping[str, Any]], boxes: Sequence[str], places: Mapping[str, str]
 ) -> tuple[tuple[str, str], ...]:
     return tuple(
-        (words.KINDS.get(str(p.get("value")), clean(p.get("value"), 40)), _named(_chosen(p), boxes))
+        (
+            words.KINDS.get(str(p.get("value")), clean(p.get("value"), 40)),
+            f"{_named(_chosen(p), boxes)}{_nothing(p, places, several=bool(boxes))}",
+        )
         for p in points
     )
+
+
+def _nothing(held: Mapping[str, Any], places: Mapping[str, str], *, several: bool) -> str:
+    """Return why nothing is used in a range, and what would settle it; nothing where all have."""
+    reasons = [r for r in listing(held, "nothing") if isinstance(r, Mapping)]
+    told = [_reason(r, places, several=several) for r in reasons]
+    for reason in reasons:
+        for one in (a for a in listing(reason, "asks") if isinstance(a, Mapping)):
+            ways = " or ".join(_way(a) for a in listing(one, "answers"))
+            asked = printed(one.get("what"), 240)
+            told.append(f"{asked[:1].upper()}{asked[1:]} {ways} works")
+    sentences = [f"{t[:1].upper()}{t[1:]}".rstrip(".") for t in dict.fromkeys(told)]
+    return f": {'. '.join(sentences)}" if told else ""
+
+
+def _causes(flip: Mapping[str, Any], places: Mapping[str, str], *, several: bool) -> str:
+    """Return what makes a choice flip."""
+    reasons = [r for r in listing(flip, "because") if isinstance(r, Mapping)]
+    told = [_reason(r, places, several=several).rstrip(".") for r in reasons]
+    return f": {'; '.join(dict.fromkeys(told))}" if told else ""
+
+
+def _reason(reason: Mapping[str, Any], places: Mapping[str, str], *, several: bool) -> str:
+    """Return what stands against a way of one box, in plain words."""
+    box = str(reason.get("destination") or "")
+    whose = f"{places.get(box) or clean(box, 60)}: " if several and box else ""
+    where = clean(reason.get("where") or "here", 40).removeprefix("here").strip()
+    way = f"{_way(reason['option'])}: " if reason.get("option") else ""
+    return f"{whose}{f'{where}, ' if where else ''}{way}{printed(reason.get('because'))}"
+
+
+def _way(option: object) -> str:
+    return words.OPTIONS.get(str(option)) or clean(option, 60)
 
 
 def _chosen(point: Mapping[str, Any]) -> tuple[Any, ...]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -11,10 +12,12 @@ import pytest
 from probe.advice.advise import advise
 from probe.advice.destination import Cable, Destination, GroundPath, Input, together
 from probe.advice.ground import of_preset
+from probe.advice.source_file import read_source
 from probe.advice.subject import EVERY_KIND
-from probe.advice.typed import typed_destination
+from probe.advice.typed import changed, typed_destination
 from probe.advice.vary import NARROWED, Sweep, read_axis, sweep
 from probe.errors import BadInput
+from probe.report import render_html
 from probe.report.varied import varied_of
 from tests.advice.stages import facts, source, symmetrical
 
@@ -182,3 +185,100 @@ def test_of_several_boxes_the_set_is_walked_and_each_has_its_name() -> None:
     # the figure has a letter where three names would be too small to read
     assert view.rows[0][1].startswith("A: ")
     assert ">A<" in str(view.drawing)
+
+
+BARE = """
+format = "probe-source/1"
+single_ended_level_v = 2.0
+[device]
+maker = "Harrowgate"
+model = "Wren"
+output = "line"
+connectors = ["rca"]
+"""
+
+
+def walked(folder: Path, typed: str, axis: str, ground: str, stated: str = BARE) -> Sweep:
+    path = folder / "source.toml"
+    path.write_text(stated, encoding="utf-8")
+    document, sources = read_source(path)
+    there = changed(typed_destination(typed, 50.0), ground=ground, cable="1m")
+    return sweep(read_axis(axis), document, sources, there)
+
+
+def test_where_nothing_is_used_it_says_why_and_what_would_settle_it(tmp_path: Path) -> None:
+    """Or somebody at 20 m reads "nothing", and cannot tell a fault from one missing figure."""
+    found = walked(tmp_path, "rca:47k:1.5V", "cable-length=1..20", "same-strip")
+    told = " ".join(" ".join(found.lines()).split())
+    # closed form: 1 kohm and 100 pF/m at 20 m lose 0.26 dB at 20 kHz, 2.2 kohm (the largest that is
+    # taken for an output impedance nobody states) 1.1 dB at 19.5 m: the limit of 1 dB lies between
+    assert "rca-to-rca (cannot tell)" in told
+    assert "lost at 20 kHz" in told
+    assert "with 1000 ohm or less (most have 50 to 600 ohm) rca-to-rca works" in told
+    assert "beyond it, rca-to-rca (cannot tell), as said above" in told
+    # a terminal of 80 columns
+    assert max(map(len, found.lines())) <= 80
+    document = found.to_json()
+    (_, far) = document["ranges"]
+    ((reason,), (flip,)) = far["nothing"], document["flips"]
+    assert (reason["option"], reason["verdict"]) == ("rca-to-rca", "cannot-tell")
+    assert [a["code"] for a in reason["asks"]] == ["output-impedance"]
+    assert flip["because"][0]["where"] == "beyond it"
+    # the sheet and the page have the same reason, in plain words
+    view = varied_of(document)
+    assert view is not None
+    assert "bass or treble would be lost" in view.rows[1][1]
+    assert "1000\u00a0\u03a9 or less" in view.rows[1][1]
+    assert "bass or treble would be lost" in view.flips[0]
+    page = render_html({"sides": {}}, advice={"options": [], "vary": document})
+    assert "1000\u00a0\u03a9 or less" in page
+
+
+def test_where_nothing_is_used_anywhere_it_says_why_too(tmp_path: Path) -> None:
+    found = walked(tmp_path, "rca:47k:1.5V", "cable-length=1..20", "two-rooms")
+    assert found.flips == ()
+    told = " ".join(" ".join(found.lines()).split())
+    # the rule: the bare lead hums, and the transformer is not judged without the impedance
+    assert "rca-to-rca/transformer (cannot tell)" in told
+    assert "ohm or less (most have 50 to 600 ohm) rca-to-rca/transformer works" in told
+
+
+def test_a_flip_has_its_cause(tmp_path: Path) -> None:
+    stated = BARE.replace("[device]", "single_ended_impedance_ohm = 100.0\n[device]")
+    found = walked(tmp_path, "rca:47k:1V", "ground=1..100", "100mV/1ohm", stated)
+    (flip,) = found.flips
+    assert (flip.before, flip.after) == (("rca-to-rca",), ("rca-to-rca/transformer",))
+    # the rule: hum less than 75 dB below full output is avoided, and that is the cause
+    (cause,) = flip.causes
+    assert (cause.option, cause.verdict, cause.where) == ("rca-to-rca", "avoid", "beyond it")
+    assert cause.says.startswith("hum 7")
+
+
+def test_a_dangerous_difference_says_what_it_is(tmp_path: Path) -> None:
+    found = walked(tmp_path, "rca:47k:1V", "ground=1..100000", "100mV/1ohm")
+    told = " ".join(" ".join(found.lines()).split())
+    # the rule: above 5 V behind so little more than 10 mA flow, and an electrician looks at it
+    assert "have a licensed electrician look at the installation" in told
+    assert "5e+03" not in told
+
+
+def test_of_every_kind_nothing_has_a_reason(tmp_path: Path) -> None:
+    stated = BARE.replace("single_ended_level_v = 2.0", "differential_level_v = 4.0").replace(
+        '"rca"', '"xlr"'
+    )
+    found = walked(tmp_path, "rca:47k:1.5V", "kind", "two-rooms", stated)
+    without = [p for p in found.points if p.chosen == (None,)]
+    assert without
+    # the rule: a row of nothing has what decides it
+    assert all(p.nothing and p.nothing[0].says for p in without)
+
+
+def test_digital_links_are_walked() -> None:
+    coaxial = Input("in", "digital-75", "single-ended", 75.0)
+    document = facts(connectors=("digital-75",))
+    found = sweep(read_axis("cable-length=1..20"), document, {}, Destination("box", (coaxial,)))
+    (flip,) = found.flips
+    # RaneNote 149, table 1: 10 m
+    assert (flip.before, flip.after) == (("digital-75-to-75",), (None,))
+    assert flip.low <= 10.0 <= flip.high
+    assert "longer than the 10 m" in " ".join(" ".join(found.lines()).split())
