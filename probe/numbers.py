@@ -109,6 +109,12 @@ def write_number(value: float, unit: str = "", digits: int = 3) -> str:
     return f"{_significant(value / factor, digits)} {shown}".rstrip()
 
 
+def write_as_typed(value: float, unit: str = "") -> str:
+    """Return a bare number with a prefix and unit, with the digits that somebody typed."""
+    factor, shown = _unit(unit, abs(value))
+    return f"{_signed(f'{value / factor:.9g}')} {shown}".rstrip()
+
+
 def ratio_db(ratio: float) -> float:
     """Return ``20 log10`` of a positive amplitude ratio, dB."""
     return 20.0 * math.log10(ratio)

@@ -78,12 +78,9 @@ def operating_of(
         most = None  # it gives less than the pair's maximum would have it
     if most is not None:
         return _measured(most, assumed, device)
-    return Operating(
-        None,
-        "at the measured level",
-        f"at an assumed {assumed:g} V (nothing declared)",
-        assumed=True,
-    )
+    # of a typed device only a digital output states no level
+    words = "at the level of its interface" if device.typed else "at the measured level"
+    return Operating(None, words, f"at an assumed {assumed:g} V (nothing declared)", assumed=True)
 
 
 def most_volts(device: Device, side: SideFacts) -> float | None:

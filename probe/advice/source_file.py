@@ -272,6 +272,7 @@ def _facts(written: SourceFile) -> dict[str, Any]:
         "typed": True,
         "stated": written.model_dump(exclude_none=True),
         "one_channel": written.side == SIDE,
+        "taken_within": {"levels": LEVEL_U95, "impedances": OHM_U95, "legs_alike": UNLIKE_U95},
         "taken_as": _left_out(written),
         "device": device,
         "made": {"by": "typed from a data sheet"},

@@ -283,6 +283,11 @@ def read_facts(path: str | Path) -> Document:
     if not isinstance(facts, dict) or facts.get("format") != FORMAT:
         seen = shown_value(facts.get("format") if isinstance(facts, dict) else facts)
         raise BadInput(f'{name}: format is {seen}, "{FORMAT}" is what can be read here')
+    if facts.get("typed") is True:
+        raise BadInput(
+            f"{name}: typed from a data sheet, nothing in it was measured; give probe advise the "
+            "source file it was made from"
+        )
     wrong = shape_complaint(facts)
     if wrong is not None:
         raise BadInput(f"{name}: {wrong}; write the file again with probe analyse")

@@ -9,7 +9,7 @@ from typing import Any
 from probe.numbers import number, without_figures, worst_told
 from probe.report import cautions, words
 from probe.report.before import FIRST
-from probe.report.bounded import figure
+from probe.report.bounded import figure, loss_or_rise
 from probe.report.document import listing
 from probe.report.places import place_of
 from probe.report.text import MESSAGE_LIMIT, clean, printed
@@ -79,14 +79,15 @@ def advice_view(advice: Mapping[str, Any]) -> AdviceView:
     boxes = list(dict.fromkeys(str(o.get("destination")) for o in options))
     options.sort(key=lambda o: (boxes.index(str(o.get("destination"))), _rank(o)))
     chosen = advice.get("chosen")
-    rows, common = _hoisted([_row(held) for held in _both_sides(options)])
+    typed = number(advice, "described_sides") is not None
+    rows, common = _hoisted([_row(held, typed=typed) for held in _both_sides(options)])
     return AdviceView(
         destination=place_of(advice.get("destination")) if advice.get("destination") else "",
         operating_point=clean(advice.get("operating_point") or "", MESSAGE_LIMIT),
         chosen=_chosen(options, boxes) or (_option_name(chosen) if chosen else ""),
         why=_why(advice, several=len(boxes) > 1),
         provisional=_provisional(advice, options),
-        cautions=_cautions(listing(advice, "cautions")),
+        cautions=_cautions(listing(advice, "cautions"), typed=typed),
         options=rows,
         common=common,
         varied=varied_of(advice.get("vary"), {box: place_of(box) for box in boxes}),
@@ -125,10 +126,11 @@ def _chosen(options: Sequence[Mapping[str, Any]], boxes: Sequence[str]) -> str:
     return "; ".join(f"{clean(box, 60)}: {names.get(box, 'nothing yet')}" for box in boxes)
 
 
-def _cautions(own: Sequence[Any]) -> tuple[str, ...]:
+def _cautions(own: Sequence[Any], *, typed: bool) -> tuple[str, ...]:
     """Return what forbids connecting, what every advice needs, the rest; none of them twice."""
     codes = {c.get("code") for c in own if isinstance(c, Mapping)}
-    needed = [text for code, text in cautions.BEFORE_ADVICE.items() if code not in codes]
+    wanted = cautions.BEFORE_ADVICE_OF_TYPED if typed else cautions.BEFORE_ADVICE
+    needed = [text for code, text in wanted.items() if code not in codes]
     first = [c for c in own if isinstance(c, Mapping) and c.get("code") in FIRST]
     return (*map(_sentence, first), *needed, *(_sentence(c) for c in own if c not in first))
 
@@ -166,14 +168,17 @@ def _told_once(said: Iterable[str]) -> list[str]:
     return [worst_told(texts) for texts in held.values()]
 
 
-def _row(sides: Sequence[Mapping[str, Any]]) -> OptionRow:
-    """Return one connection as it is judged on ``sides``, each figure that of the worse one."""
+def _row(sides: Sequence[Mapping[str, Any]], *, typed: bool) -> OptionRow:
+    """Return one connection as it is judged on ``sides``, each figure that of the worse one.
+
+    ``typed``: the device is described by hand, which has no sides of its own.
+    """
     option = worse_side(sides)
     code = str(option.get("verdict") or "cannot-tell")
     hazards = _told_once(_sentence(h) for s in sides for h in listing(s, "hazards"))
     reasons = _told_once(_sentence(r) for s in sides for r in listing(s, "reasons"))
     reasons = [r for r in reasons if r not in hazards]
-    where = [" and ".join(clean(s["side"], 20) for s in sides if s.get("side"))]
+    where = [" and ".join(clean(s["side"], 20) for s in sides if s.get("side") and not typed)]
     where += [clean(option["destination"], 60)] if option.get("destination") else []
     return OptionRow(
         name=_option_name(option.get("id")),
@@ -194,9 +199,9 @@ def _figures(option: Mapping[str, Any]) -> list[str]:
         for key in path:
             entry = entry.get(key) if isinstance(entry, Mapping) else None
         if isinstance(entry, Mapping) and number(entry) is not None:
-            told.append(
-                f"{name.format(link=link)}: {figure({**entry, 'unit': entry.get('unit') or unit})}"
-            )
+            whole = {**entry, "unit": entry.get("unit") or unit}
+            name, whole = loss_or_rise(name.format(link=link), whole)
+            told.append(f"{name}: {figure(whole)}")
     return told
 
 

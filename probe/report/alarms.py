@@ -8,7 +8,7 @@ from typing import Any
 from probe.line_output import LINE_MOST_VOLTS, beyond_line, declared, doubts
 from probe.numbers import number, write_number
 from probe.report import words
-from probe.report.document import entry_of, listing, mapping
+from probe.report.document import entry_of, is_typed, listing, mapping
 from probe.report.shown import Alarm
 from probe.report.text import clean
 from probe.simulated import SIMULATED, is_simulated
@@ -36,11 +36,21 @@ _OUTPUTS = {
     "the device's line output. No connection is advised for it.",
 }
 
+_OUTPUTS_TYPED = {
+    "headphone": "This is a headphone output: its second terminal may be driven, and a lead that "
+    "grounds it shorts two amplifiers together. Use the device's line output. No connection is "
+    "advised for it.",
+    "speaker": "This is a loudspeaker output: both terminals may be live, often at half the supply "
+    "voltage, and grounding one is a short circuit. Use the device's line output. No connection is "
+    "advised for it.",
+}
+"""The same of an output that nobody has measured and nobody thinks of measuring."""
+
 _UNDECLARED = (
     "Nobody has said so, and {why}. Disconnect it until that is known: both terminals of a "
-    "headphone or loudspeaker output may be live, and a recorder or lead that grounds one shorts "
+    "headphone or loudspeaker output may be live, and a {grounds} that grounds one shorts "
     'an amplifier. Where its maker calls it a line output, write output = "line" below [device] '
-    'in session.toml, else "headphone" or "speaker", and analyse again. Until then no connection '
+    'in {file}, else "headphone" or "speaker", and {again} again. Until then no connection '
     "is advised for it."
 )
 
@@ -54,6 +64,10 @@ _BEYOND = (
     "called, and more is for loudspeakers. Disconnect it, and use the device's line output. No "
     "connection is advised for it."
 )
+
+_MEASURED = {"grounds": "recorder or lead", "file": "session.toml", "again": "analyse"}
+_TYPED = {"grounds": "lead", "file": "the source file", "again": "ask"}
+"""What stands between the sides of an output and the ground, and where it is declared."""
 
 _LIKELY = (
     "What was plugged in which take is likely, not known: a draft's answers that nobody has "
@@ -75,9 +89,10 @@ def alarms_after(facts: Mapping[str, Any]) -> tuple[Alarm, ...]:
 
 def _output(facts: Mapping[str, Any]) -> Iterable[Alarm]:
     output = str(mapping(facts, "device").get("output") or "line")
+    typed = is_typed(facts)
     if output in _OUTPUTS:
         name = {"headphone": "Headphone output", "speaker": "Loudspeaker output"}[output]
-        yield Alarm("danger", name, _OUTPUTS[output])
+        yield Alarm("danger", name, (_OUTPUTS_TYPED if typed else _OUTPUTS)[output])
     volts = beyond_line(facts)
     if volts is not None:
         yield Alarm("danger", "No line output", _BEYOND.format(volts=write_number(volts, "V")))
@@ -86,7 +101,11 @@ def _output(facts: Mapping[str, Any]) -> Iterable[Alarm]:
     if why and declared(facts):
         yield Alarm("remark", "Not like a line output", _DECLARED.format(why=why))
     elif why:
-        yield Alarm("danger", "Is this a line output?", _UNDECLARED.format(why=why))
+        yield Alarm(
+            "danger",
+            "Is this a line output?",
+            _UNDECLARED.format(why=why, **(_TYPED if typed else _MEASURED)),
+        )
 
 
 def _direct(facts: Mapping[str, Any], *, dangerous: bool) -> Iterable[Alarm]:

@@ -17,6 +17,25 @@ SURE_DIGITS = 5e-4
 """Half-width over value below which four digits say all. [judgement] As in the advice."""
 
 
+LEAST = {"A": 1e-6, "V": 1e-6}
+"""Least of a figure that is told in digits, in its unit: the limits of the advice lie at
+thousandths and more, and what a solve leaves of nothing is no figure. [judgement]"""
+
+RISE_DB = 0.05
+"""From here a loss below nothing is the rise it is: as decibels are rounded."""
+
+
+def loss_or_rise(name: str, entry: dict[str, Any]) -> tuple[str, dict[str, Any]]:
+    """Return name and figure of a loss; of one below nothing, those of the rise it is."""
+    word, _, where = name.partition(" at ")
+    value = number(entry)
+    if word not in ("Loss", "Lost") or value is None or value > -RISE_DB:
+        return name, entry
+    ends = {"low": "high", "high": "low"}
+    turned = {a: -entry[b] for a, b in ends.items() if b in entry}
+    return f"Rise at {where}", {**entry, "value": -value, **turned}
+
+
 def figure(entry: Mapping[str, Any]) -> str:
     """Return a figure as text; decibels to the tenth, which is all that anybody hears."""
     value = number(entry)
@@ -30,6 +49,11 @@ def figure(entry: Mapping[str, Any]) -> str:
     if value is None or entry.get("bound"):
         return write(entry).whole
     low, high = interval(entry) or (value, value)
+    unit = str(entry.get("unit") or "")
+    if unit in LEAST and max(abs(low), abs(high)) < LEAST[unit]:
+        return f"below {write_number(LEAST[unit], unit, 1)}"
+    if unit in LEAST and low < 0.0 < high:  # a size: none is below nothing
+        return f"at most {write_number(high, unit)}"
     if entry.get("unit") == "dB":
         return _decibels(entry, value, low, high)
     if entry.get("unit") == "A" and high > MOST_AMPERES:

@@ -75,6 +75,13 @@ _CONNECT = (
     "Do not change volume, gain or pads between the takes.",
 )
 
+TIE_OF_TYPED = (
+    "Do not join pin 3 to pin 1 to try this out. On legs that are driven separately the cold "
+    "amplifier then works into a short circuit, and the hot leg may distort with it. The figures "
+    "for a tied pin 3 are calculated, so that nobody has to."
+)
+"""Of an output that nobody has measured."""
+
 BEFORE_TAKE = {
     "load": _LOAD,
     "inject": _INJECT,
@@ -89,3 +96,6 @@ BEFORE_ADVICE = {
     "pin-3-tie": TIE,
 }
 """By the code an advice document uses when it carries the same caution in its own words."""
+
+BEFORE_ADVICE_OF_TYPED = {**BEFORE_ADVICE, "pin-3-tie": TIE_OF_TYPED}
+"""The same, of an output that nobody has measured."""

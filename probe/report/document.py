@@ -27,3 +27,8 @@ def entry_of(facts: Mapping[str, Any], name: str) -> Mapping[str, Any] | None:
 def identifier(key: str) -> str:
     """Return ``key`` reduced to what may stand in an HTML id."""
     return "".join(c for c in key if c.isascii() and c.isalnum()) or "side"
+
+
+def is_typed(facts: Mapping[str, Any]) -> bool:
+    """Tell whether a facts document was typed from a data sheet: nothing in it was measured."""
+    return facts.get("typed") is True

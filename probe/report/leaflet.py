@@ -25,7 +25,7 @@ from probe.report.before import (
     overloads,
     places_in,
 )
-from probe.report.bounded import MOST_DB, figure
+from probe.report.bounded import MOST_DB, figure, loss_or_rise
 from probe.report.document import listing
 from probe.report.gains import GOOD_HUM_DB, gains
 from probe.report.other_ways import fewest, nothing_used, other_ways, why_nothing
@@ -410,21 +410,9 @@ def _figures(option: Mapping[str, Any]) -> list[tuple[str, str]]:
             continue
         entry = {**entry, "unit": entry.get("unit") or unit}
         name += ", peak to peak" * (entry.get("measure") == "peak-to-peak")
-        if name.startswith("Lost at") and value < -RISE_DB:
-            name, entry = name.replace("Lost", "Rise"), _turned(entry)
+        name, entry = loss_or_rise(name, entry)
         told.append((name, figure(entry)))
     return told
-
-
-RISE_DB = 0.5
-"""From here a loss below nothing is called the rise it is. [judgement]"""
-
-
-def _turned(entry: Mapping[str, Any]) -> dict[str, Any]:
-    """Return a loss as a rise."""
-    ends = {"low": "high", "high": "low"}
-    return {**entry, "value": -entry["value"],
-            **{a: -entry[b] for a, b in ends.items() if b in entry}}  # fmt: skip
 
 
 AS_MEASURED = "at the measured level"

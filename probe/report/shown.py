@@ -226,6 +226,33 @@ class Verdict:
 
 
 @dataclass(frozen=True)
+class TypedFigure:
+    """One figure as it was typed, and the range it is taken within."""
+
+    name: str
+    about: str
+    value: str
+    level: str
+    taken: str
+
+
+@dataclass(frozen=True)
+class TypedView:
+    """What the page shows of a source that was typed."""
+
+    head: str
+    rests_on: str
+    figures: tuple[TypedFigure, ...]
+    kinds: tuple[Named, ...]
+    """Kinds of a balanced output that fit, with their meaning; none where there is no such."""
+    kinds_from: str
+    """Where the kinds come from, as a sentence."""
+    taken_as: str
+    within: str
+    """How exactly figures are taken, as a sentence."""
+
+
+@dataclass(frozen=True)
 class PageView:
     """The whole page."""
 
@@ -242,3 +269,5 @@ class PageView:
     sides: tuple[SideView, ...]
     warnings: tuple[Warned, ...]
     bench: tuple[Named, ...]
+    typed: TypedView | None = None
+    """Where nothing was measured: what was typed. Such a page has no sides."""

@@ -27,6 +27,8 @@ def render_summary(facts: dict[str, Any]) -> str:
     """Return the summary of a facts document as text of at most 80 columns, ending in a newline."""
     page = page_view(facts)
     lines = [*_head(page), *_alarms(page.alarms_before)]
+    if page.typed:
+        return "\n".join([*lines, "", "typed from a data sheet, nothing was measured"]) + "\n"
     sides = facts.get("sides") or {}
     for side in page.sides:
         lines += ["", *_side(side, sides.get(side.key) or {})]

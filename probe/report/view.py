@@ -34,6 +34,7 @@ from probe.report.names import device_name, fault, kind_name, live_pin, split_na
 from probe.report.quality import quality_figures, quality_tables
 from probe.report.shown import Doubt, Glance, Named, Next, Note, PageView, SideView, Verdict, Warned
 from probe.report.text import MESSAGE_LIMIT, clean
+from probe.report.typed import typed_view
 
 _SIDE_ORDER = ("left", "right", "mono")
 
@@ -44,6 +45,8 @@ def page_view(facts: Mapping[str, Any]) -> PageView:
     found = mapping(facts, "sides")
     keys = [k for k in _SIDE_ORDER if k in found] + sorted(set(found) - set(_SIDE_ORDER))
     warnings = [w for w in listing(facts, "warnings") if isinstance(w, Mapping)]
+    typed = typed_view(facts)
+    keys = [] if typed else keys  # what a measured side says would be said of nothing
     sides = tuple(side_view(key, mapping(found, key), warnings) for key in keys)
     told = {w for side in sides for w in side.warnings}
     return PageView(
@@ -60,6 +63,7 @@ def page_view(facts: Mapping[str, Any]) -> PageView:
         sides=sides,
         warnings=tuple(w for w in map(_warned, warnings) if w not in told),
         bench=tuple(conditions_shown(mapping(made, "bench"))),
+        typed=typed,
     )
 
 

@@ -28,6 +28,7 @@ from tests.archive.made import example
 from tests.report import axe, samples
 from tests.report.browser import Browser
 from tests.report.test_leaflet_browser import CASES
+from tests.report.test_typed import DESK, page_of
 from tests.verify.documents import document, side
 from tests.verify.test_verify_page import SPEC, stereo
 
@@ -82,6 +83,7 @@ def followed(*, over: bool) -> str:
 PAGES: dict[str, Any] = {
     "report of one take": lambda _: render_html(samples.SAMPLES["open-only"]()),
     "report with advice": lambda _: render_html(samples.differential(), advice=samples.advice()),
+    "report of a data sheet": lambda folder: page_of(folder, DESK)[0],
     "verification": lambda folder: sheet(folder, second=False),
     "second look": lambda folder: sheet(folder, second=True),
     "comparison": lambda _: compared(),
