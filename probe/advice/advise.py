@@ -39,6 +39,7 @@ from probe.advice.operating import BY_ID, Operating, operating_of
 from probe.advice.other_transformer import with_other_transformer
 from probe.advice.outputs_apart import with_outputs_apart
 from probe.advice.padded import fitted, with_attenuator
+from probe.advice.relief import with_relief
 from probe.advice.settle import settlings
 from probe.advice.subject import (
     Device,
@@ -90,6 +91,7 @@ def advise(facts: Facts, sources: Mapping[str, Sources], destination: Destinatio
         return taken(replace(whole, sets=best_sets(at, whole)[0]), unmarked)
 
     found = with_other_transformer(found, destination, of_these)
+    found = with_relief(found, device.minimum_load_ohm, destination, of_these)
 
     found = with_makers_asked(found, facts, sources, destination)
 

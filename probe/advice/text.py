@@ -48,6 +48,7 @@ TOLD_ABOVE = (
     "transformer",
     "output-impedance",
     "minimum-load",
+    "line-driver",
     "pin-3",
     "outputs-shared",
 )

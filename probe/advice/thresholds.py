@@ -144,6 +144,10 @@ REFUSED_TIMES = 2.0
 """An input of no more than this many times a load that was refused loads the output as hard: with
 twice the ohms half the current flows, 6 dB from where it gave way (common practice, no source)."""
 
+STEP_DOWN_PRIMARY_OHM, STEP_DOWN_HENRY = 250.0, 80.0
+"""Primary winding of a bridging transformer for line levels, ohm and H: its resistance is little
+beside the 10 kohm it is made for, and 80 H are 10 kohm at 20 Hz. [practice]"""
+
 ORDINARY_COUPLING_FARAD = 10e-6
 """Coupling capacitor of an RCA output of which nothing is stated, F: enough for the usual load of
 10 kohm (1.6 Hz), and an ordinary part. [practice]"""

@@ -75,6 +75,10 @@ def why_nothing(advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]])
     instead = "Whatever it is, it works with" if said else "It works with"
     said += [f"{instead} {printed(o.get('what'), 240)}."
              for o in _settling(advice, boxes, "transformer")]  # fmt: skip
+    otherwise = "If not, what helps:" if said else "What would help:"
+    for one in _settling(advice, boxes, "line-driver"):
+        ways = "".join(f" ({_name({'id': way})})" for way in listing(one, "answers")[:1])
+        said.append(f"{otherwise} {printed(one.get('what'), 400)}{ways}.")
     helped = bool(said)
     said.append("None of the ways to connect them can be recommended without reservation"
                 f"{' as it is' if helped else ''}.")  # fmt: skip

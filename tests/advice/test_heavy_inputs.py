@@ -191,3 +191,45 @@ def test_a_current_at_an_assumed_level_is_minded() -> None:
     assert lead.figures.drive_current.value == pytest.approx(20.2e-3, rel=0.01)
     assert "load-current" in codes(lead)
     assert advice.chosen == "xlr-to-xlr"
+
+
+def test_what_helps_an_input_that_is_too_heavy_is_told_first(tmp_path: Path) -> None:
+    # the user had a dead end: everything is avoided, and nothing says what to buy
+    advice = typed(tmp_path, HEAVY, least=10e3, kinds=DRIVEN, **STUDIO)
+    assert {o.verdict for o in advice.options} == {"avoid"}
+    first = advice.choices[0].why[0]
+    assert first.startswith("what would help: a line driver between")
+    # closed form: the root of 10000 / 600 is 4.08, the next tenth 4.1, and 600 times its square
+    # 10.1 kohm
+    assert "4.1:1" in first
+    assert "10.1 kohm: 1/4.1 of the volts" in first
+    # closed form: 5.2 V through 100 ohm and a winding of 250 to a core of 100 kohm, beside it
+    # 10086 ohm behind a winding of 15, seen as 252; a 4.1th of that against 1.55 V
+    core = 1.0 / (1.0 / 100e3 + 1.0 / 10338.0)
+    volts = 5.2 * core / (core + 350.0) * 10086.0 / 10338.0 / 4.1
+    short = -20.0 * math.log10(volts / 1.55)
+    assert f"{short:.1f} dB" in first
+    assert first.endswith("short of full output (xlr-to-xlr/transformer)")
+    (settled,) = [s for s in advice.would_change if s.code == "line-driver"]
+    assert settled.answers == ("xlr-to-xlr/transformer",)
+    (leaf,) = leaves_of(advice.to_json())
+    assert leaf.why[0].startswith("What would help: a line driver")
+    assert "xlr-to-xlr" not in leaf.why[0]
+
+
+def test_where_the_maker_may_allow_it_he_is_asked_before_anything_is_bought(
+    tmp_path: Path,
+) -> None:
+    advice = typed(tmp_path, HEAVY, kinds=DRIVEN, **STUDIO)
+    first, second = advice.choices[0].why[:2]
+    assert first.startswith("ask the maker")
+    assert second.startswith("what would help: a line driver")
+    # a transformer of the library does, so that no other one is made up
+    assert "bridging" not in second
+    assert any("with another transformer, 2:1" in why for why in advice.choices[0].why)
+
+
+def test_no_help_is_offered_where_a_lead_works(tmp_path: Path) -> None:
+    advice = typed(tmp_path, "xlr:20k/leg:1V", least=10e3, kinds=DRIVEN, **STUDIO)
+    assert advice.chosen == "xlr-to-xlr"
+    assert "line-driver" not in {s.code for s in advice.would_change}
