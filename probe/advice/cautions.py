@@ -230,7 +230,8 @@ def ground_fault(destination: Destination) -> tuple[Note, ...]:
     for socket in destination.inputs:
         ground = socket.ground
         volts = ground.difference_volts or 0.0
-        ampere = volts / max(ground.behind_ohm(destination.mains_hz), 1e-3)
+        least = min(g.behind_ohm(destination.mains_hz) for g in (ground, *ground.ends))
+        ampere = volts / max(least, 1e-3)
         if volts > limit.GROUND_MOST_VOLTS:
             says = f"{_volts(volts)} between the chassis"
         elif volts > limit.GROUND_FEW_VOLTS and ampere > limit.GROUND_LEAKAGE_AMPERE:

@@ -256,16 +256,19 @@ class Desk:
         circuit: Circuit,
         company: tuple[Link, ...] = (),
     ) -> Case:
-        """Return one option into one input for one kind and circuit, over all corners."""
+        """Return one option into one input for one kind and circuit, over all corners.
+
+        ``company``: what hangs on the device meanwhile, each with nothing said of its input but
+        what the socket says.
+        """
         cable = self.destination.cable_of(socket)
         both = len({option.from_, *(other.option.from_ for other in company)}) > 1
         corners = self.corners(kind, both_outputs=both)
         self._latest.clear()
         parts = [
-            self.figures(
-                Trial(corner, kind, reference, Link(option, s, circuit, m, cable), company)
-            )
+            self.figures(Trial(corner, kind, reference, Link(option, s, circuit, m, cable), others))
             for corner in corners
+            for others in _companies(company)
             for s in _grounds(replace(socket, circuit=circuit))
             for m in _mismatches(socket, option)
         ]
@@ -320,6 +323,31 @@ def _grounds(socket: Input) -> tuple[Input, ...]:
     """Return the input with each corner of what its ground difference stands behind."""
     found = ground_corners(socket.ground)
     return (socket,) if len(found) == 1 else tuple(replace(socket, ground=g) for g in found)
+
+
+def _companies(links: tuple[Link, ...]) -> tuple[tuple[Link, ...], ...]:
+    """Return the other leads with each thing their inputs may be, all inputs alike.
+
+    What each draws adds up at the pins, so that the ends lie where all are alike.
+    """
+    kinds = [_inputs(link) for link in links]
+    return tuple(
+        dict.fromkeys(
+            tuple(of[min(k, len(of) - 1)] for of in kinds)
+            for k in range(max(map(len, kinds), default=1))
+        )
+    )
+
+
+def _inputs(link: Link) -> list[Link]:
+    """Return one lead with each circuit, ground source and mismatch its input may have."""
+    balanced = link.option.to == "xlr"
+    return [
+        replace(link, socket=socket, circuit=circuit, mismatch=mismatch)
+        for circuit in (circuits_of(link.socket) if balanced else circuits_of(link.socket)[:1])
+        for socket in _grounds(replace(link.socket, circuit=circuit))
+        for mismatch in _mismatches(link.socket, link.option)
+    ]
 
 
 def _assumed(option: Option, corners: Sequence[Sampled]) -> tuple[str, ...]:

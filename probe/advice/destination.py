@@ -15,7 +15,7 @@ from pydantic import Field
 
 from probe.advice import thresholds as limit
 from probe.advice.attenuator import MOST_DB
-from probe.advice.ground import GroundPath, from_readings, of_preset
+from probe.advice.ground import GroundPath, of_preset, second_reading
 from probe.advice.network import TwoPort
 from probe.advice.parts import ISOLATING_TRANSFORMER
 from probe.advice.ranges import (
@@ -76,6 +76,7 @@ class GroundTable(Table):
     source_ohm: Ohm | None = None
     source_nf: Nanofarad | None = None
     current_ma: Milliampere | None = None
+    across_mv: Millivolts | None = None
     through_ohm: Ohm | None = None
 
 
@@ -366,16 +367,17 @@ def _check_ground(path: Path, keys: tuple[str | int, ...], ground: GroundTable) 
         raise complaint(path, (*keys, other), "give either preset or figures, not both")
     if {"source_ohm", "source_nf"} <= given:
         raise complaint(path, (*keys, "source_nf"), "give either source_ohm or source_nf, not both")
-    readings = given & {"current_ma", "through_ohm"}
+    second = given & {"current_ma", "across_mv"}
+    readings = second | (given & {"through_ohm"})
     if readings and given & {"source_ohm", "source_nf"}:
         raise complaint(
             path, (*keys, min(readings)), "the two readings give the source: take source_ohm or "
             "source_nf out",
         )  # fmt: skip
-    if readings and not {"difference_mv", "current_ma", "through_ohm"} <= given:
+    if readings and (len(second) != 1 or not {"difference_mv", "through_ohm"} <= given):
         raise complaint(
-            path, (*keys, min(readings)), "the meter method needs difference_mv, current_ma and "
-            "through_ohm together",
+            path, (*keys, min(readings)), "the meter method needs difference_mv, through_ohm and "
+            "one of current_ma and across_mv together",
         )  # fmt: skip
 
 
@@ -409,11 +411,18 @@ def _ground_in_si(
     if table.preset is not None:
         return of_preset(table.preset)
     volts = _times(table.difference_mv, 1e-3)
-    if table.current_ma is not None and table.through_ohm is not None and volts is not None:
+    if table.through_ohm is not None and volts is not None:
+        key = "current_ma" if table.across_mv is None else "across_mv"
         try:
-            return from_readings(volts, table.current_ma * 1e-3, table.through_ohm, mains_hz)
+            return second_reading(
+                volts,
+                _times(table.current_ma, 1e-3),
+                _times(table.across_mv, 1e-3),
+                table.through_ohm,
+                mains_hz,
+            )
         except ValueError as error:
-            raise complaint(path, (*keys, "current_ma"), f"{error}; read both again") from error
+            raise complaint(path, (*keys, key), f"{error}; read both again") from error
     return GroundPath(volts, table.source_ohm, _times(table.source_nf, 1e-9))
 
 

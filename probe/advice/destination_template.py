@@ -39,7 +39,7 @@ contact_milliohm = 20.0           # shell contacts, both ends together
 # difference_mv = 20.0            # AC volts between the chassis when no lead joins them
 # source_ohm = 100.0              # what drives it; or source_nf for double-insulated equipment
 #     or a preset in plain words, such as "same-strip": probe advise --grounds lists them;
-#     or with current_ma and through_ohm, the second reading of a meter: docs/advice.md
+#     or with across_mv (or current_ma) and through_ohm, a meter's second reading: docs/advice.md
 
 # [operating]
 # level_v = 4.0                   # the most that is ever played: V rms between pins 2 and 3

@@ -317,13 +317,33 @@ def _corner(response: Response, relative: Floats, side: Literal["low", "high"]) 
         hz, db, at = hz[::-1], db[:, ::-1], hz.size - 1 - at
     hz, db = hz[at:], db[:, at:]
     crossings = _first_crossing(np.log(hz), db, HALF_POWER_DB)
-    end = float(hz[-1])
+    return _within(crossings, float(hz[-1]), side)
+
+
+OUTERMOST = "outermost frequency measured; beyond it nothing is known"
+PERHAPS_BEYOND = "it may lie beyond the outermost frequency measured"
+
+
+def _within(crossings: Floats, end: float, side: Literal["low", "high"]) -> Quantity:
+    """Return a corner from where each draw crosses, NaN where none does up to ``end`` Hz.
+
+    A bound where one of forty draws never crosses: how far out it lies is not known then.
+    """
     bound: Literal["above", "below"] = "above" if side == "high" else "below"
-    if not np.isfinite(crossings[0]):
-        note = "outermost frequency measured; beyond it nothing is known"
-        return Quantity(end, "Hz", end, end, bound=bound, note=note)
-    found = np.where(np.isfinite(crossings), np.exp(crossings), end)
-    return from_draws(found, "Hz")
+    never = np.isnan(crossings)
+    found = np.where(never, end, np.exp(crossings))
+    beyond = never[0] or (never.size > 1 and never[1:].mean() > BEYOND_SHARE)
+    known = from_draws(found, "Hz")
+    assert known is not None  # every draw has a frequency
+    if not beyond:
+        return known
+    sure = known.low if side == "high" else known.high
+    note = OUTERMOST if sure == end else PERHAPS_BEYOND
+    return Quantity(sure, "Hz", sure, sure, bound=bound, note=note)
+
+
+BEYOND_SHARE = 0.025
+"""Share of draws outside one end of a 95 % interval."""
 
 
 def _first_crossing(x: Floats, db: Floats, limit: float) -> Floats:

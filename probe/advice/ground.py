@@ -9,14 +9,14 @@ protective earth, through its mains filter). In series with the lead's shield it
 which is solved with the rest of the network, not by this formula.
 
 Two readings give the source: ``U``, AC volts between the chassis with no lead at all, and ``I``,
-AC amperes that flow between them through a known resistor ``R``:
+AC amperes that flow between them through a known resistor ``R``, or ``V`` across it:
 
-    |Zsource + R| = U / I
+    |Zsource + R| = U / I = R U / V
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,14 +29,15 @@ class GroundPath:
     """How the two chassis are joined besides the lead: a resistance or a capacitance, SI.
 
     ``difference_volts`` None: not known. Where it is known and neither resistance nor capacitance
-    is, ``behind`` gives the corners of what it may stand behind. ``words`` name where the figures
-    come from.
+    is, `corners` gives the ends of what it may stand behind. ``words`` name where the figures
+    come from; ``ends`` are what they may be besides, by the error of the readings.
     """
 
     difference_volts: float | None = None
     ohm: float | None = None
     farad: float | None = None
     words: str = ""
+    ends: tuple[GroundPath, ...] = ()
 
     @property
     def known(self) -> bool:
@@ -47,6 +48,14 @@ class GroundPath:
     def source_known(self) -> bool:
         """What drives the difference is known as well."""
         return self.ohm is not None or self.farad is not None
+
+    @property
+    def source_in_doubt(self) -> bool:
+        """The readings tell little of the source: their error moves it by more than a half."""
+        return any(
+            one.ohm is not None and self.ohm is not None and not 0.5 < one.ohm / self.ohm < 1.5
+            for one in self.ends
+        )
 
     def behind_ohm(self, mains_hz: float) -> float:
         """Return the impedance the difference stands behind at mains frequency; inf: not known."""
@@ -85,9 +94,12 @@ plugs); of one without, the capacitors of its mains filter, to half the mains vo
 milliampere at most. One box earthed: one pair of capacitors; neither: two of them in series.
 """
 
-UNKNOWN_OHM = (1.0, 1000.0)
-"""What a difference may stand behind when the second reading is missing, ohm: from the
-protective conductors of a house to a box whose earth is far away. [judgement]"""
+SMALLEST_SOURCE_OHM = 0.05
+"""Least resistance of two protective conductors with their plugs, ohm. [practice]"""
+
+UNKNOWN_OHM = (SMALLEST_SOURCE_OHM, 1000.0)
+"""What a difference may stand behind when the second reading is missing, ohm: from the least that
+two readings may give to a box whose earth is far away; every preset lies inside. [judgement]"""
 
 LEAKAGE_OHM = 5e3
 """Source impedance from which the two readings mean a capacitance: protective conductors stay
@@ -102,8 +114,15 @@ supply may carry. EN 50160 (from memory). A mains filter passes the higher ones 
 network knows."""
 
 
-def from_readings(volts: float, ampere: float, through_ohm: float, mains_hz: float) -> GroundPath:
-    """Return the source that the two readings of the meter mean.
+def from_readings(
+    volts: float,
+    ampere: float,
+    through_ohm: float,
+    mains_hz: float,
+    *,
+    meter_ohm: float = 0.0,
+) -> GroundPath:
+    """Return the source that the two readings of the meter mean, with what else they may mean.
 
     Parameters
     ----------
@@ -111,6 +130,8 @@ def from_readings(volts: float, ampere: float, through_ohm: float, mains_hz: flo
         AC volts between the chassis with no lead between them.
     ampere
         AC amperes between them through ``through_ohm``.
+    meter_ohm
+        The most that the meter adds to the resistor; 0 where it reads volts across it.
 
     Raises
     ------
@@ -123,19 +144,46 @@ def from_readings(volts: float, ampere: float, through_ohm: float, mains_hz: flo
             f"{volts:g} V through {through_ohm:g} ohm cannot give {ampere:.3g} A; "
             f"at most {volts / through_ohm:.3g} A"
         )
+    ends = tuple(
+        _read(volts, whole * (1.0 + error), through_ohm + meter, mains_hz)
+        for error, meter in ((-READING_ERROR, meter_ohm), (READING_ERROR, 0.0))
+    )
+    return replace(_read(volts, whole, through_ohm, mains_hz), ends=ends)
+
+
+def second_reading(
+    volts: float, ampere: float | None, across: float | None, through_ohm: float, mains_hz: float
+) -> GroundPath:
+    """Return what two readings mean, the second one as amperes or as volts across the resistor.
+
+    Raises
+    ------
+    ValueError
+        As `from_readings`; or no second reading.
+    """
+    if ampere is not None:
+        return from_readings(volts, ampere, through_ohm, mains_hz, meter_ohm=METER_OHM)
+    if not across:
+        raise ValueError("nothing across the resistor: a meter reads something there")
+    if across > volts * (1.0 + READING_ERROR):
+        raise ValueError(f"{across:g} V across the resistor is more than the {volts:g} V alone")
+    return from_readings(volts, across / through_ohm, through_ohm, mains_hz)
+
+
+def _read(volts: float, whole: float, through_ohm: float, mains_hz: float) -> GroundPath:
     words = "from two readings of a meter"
     if whole > LEAKAGE_OHM:
         reactance = float(np.sqrt(max(whole**2 - through_ohm**2, (0.1 * whole) ** 2)))
         return GroundPath(volts, farad=1.0 / (2.0 * np.pi * mains_hz * reactance), words=words)
-    least = SMALLEST_SOURCE_OHM
-    return GroundPath(volts, ohm=max(whole - through_ohm, least), words=words)
+    return GroundPath(volts, ohm=max(whole - through_ohm, SMALLEST_SOURCE_OHM), words=words)
 
+
+METER_OHM = 10.0
+"""Most that the milliampere range of a hand-held meter has of its own. [practice]"""
 
 READING_ERROR = 0.05
-"""Error of two readings of a meter together, up to which too much current is a rounding."""
-
-SMALLEST_SOURCE_OHM = 0.05
-"""Least resistance of two protective conductors with their plugs, ohm. [practice]"""
+"""Error of two readings of a meter and of the resistor together: a class of 1.5 % each, and the
+last digit. [judgement]"""
 
 
 def of_preset(name: str, mains_volts_half: float | None = None) -> GroundPath:
@@ -150,6 +198,8 @@ def of_preset(name: str, mains_volts_half: float | None = None) -> GroundPath:
 
 def corners(ground: GroundPath) -> tuple[GroundPath, ...]:
     """Return what the ground may be: itself, or the corners of what drives it."""
+    if ground.ends:
+        return ground.ends
     if not ground.known or ground.source_known:
         return (ground,)
     return tuple(

@@ -4,6 +4,10 @@ Every line is the difference with no lead, times what the network lets through (
 A balanced input adds what its own subtraction leaves of the mean of its pins: magnitudes are
 added, which is the worse sign. Lines of different frequency add as powers.
 
+Where what is let through cannot be told from nothing (the imbalance of a floating output that the
+takes cannot see), its draws are the noise of the measurement: they say how much hum there is at
+most, and nothing of how little.
+
 Hum is stated below the destination's full output, because the volume is turned down again where
 an option is louder.
 """
@@ -44,17 +48,17 @@ class Ground:
 
 @dataclass(frozen=True)
 class Hum:
-    """Hum of one option; None where it cannot be known.
+    """Hum of one option.
 
     ``lines`` are mains and its harmonics, V at the input each; ``below`` is the mains line below
     full output, ``all_below`` all lines together; ``ground_current`` flows in the lead's shield
     at mains frequency.
     """
 
-    mains: Quantity | None
+    mains: Quantity
     lines: tuple[Quantity, ...]
-    below: Quantity | None
-    all_below: Quantity | None
+    below: Quantity
+    all_below: Quantity
     ground_current: Quantity | None
 
 
@@ -80,29 +84,71 @@ def hum_of(
         return None
     own = Ground(socket.ground.difference_volts, mains_hz)
     rejection = _own_rejection(socket)
-    heard = [(own, _let_through(response.hum, response.hum_common, rejection))]
-    for ground, (hum, common) in zip(company, response.hum_from_company, strict=True):
-        if ground.difference_volts is not None:
-            theirs = Ground(ground.difference_volts, mains_hz)
-            heard.append((theirs, _let_through(hum, common, rejection)))
+    heard = [(own, response.hum, response.hum_common)]
+    for theirs, (hum, common) in zip(company, response.hum_from_company, strict=True):
+        if theirs.difference_volts is not None:
+            heard.append((Ground(theirs.difference_volts, mains_hz), hum, common))
     hz = np.array([line for line, _ in own.lines])
-    volts = sum(
-        np.array([share for _, share in ground.lines])[:, None] * _at(response.hz, passed, hz)
-        for ground, passed in heard
-    )
-    lines = np.asarray(volts)
-    known = np.isfinite(lines[:, 0])
+    most, least = np.zeros((2, hz.size, response.hum.shape[0]))
+    for ground, passed, common in heard:
+        share = np.array([volts for _, volts in ground.lines])[:, None]
+        mean = rejection * np.abs(common)
+        most += share * _at(response.hz, np.abs(passed) + mean, hz)
+        least += share * _at(response.hz, np.abs(passed) * told_from_nothing(passed) + mean, hz)
+    known = np.isfinite(most[:, 0])
     if not known[0]:
         return None
-    found = [from_draws(lines[k], "V", float(hz[k])) for k in np.flatnonzero(known)]
-    total = np.sqrt(np.sum(lines[known] ** 2, axis=0))
+    lines = [_line(most[k], least[k], float(hz[k])) for k in np.flatnonzero(known)]
+    all_most, all_least = (np.sqrt(np.sum(v[known] ** 2, axis=0)) for v in (most, least))
     return Hum(
-        mains=found[0],
-        lines=tuple(q for q in found if q is not None),
-        below=_below(lines[0], socket, mains_hz),
-        all_below=_below(total, socket, mains_hz),
+        mains=lines[0],
+        lines=tuple(lines),
+        below=_below(most[0], least[0], socket, mains_hz),
+        all_below=_below(all_most, all_least, socket, mains_hz),
         ground_current=_current(response, own, mains_hz),
     )
+
+
+def told_from_nothing(passed: Complex) -> NDArray[np.bool_]:
+    """Tell where draws, shape (N, G), the estimate first, lie away from nothing; shape (G,).
+
+    Nothing lies outside the ellipse that holds 95 % of a two-dimensional normal distribution with
+    the mean and the covariance of the draws: Mahalanobis' distance against chi-square of two
+    degrees of freedom, -2 ln 0.05. Without draws a figure is what it is.
+    """
+    if passed.shape[0] < FEWEST_DRAWS:
+        return np.ones(passed.shape[1], bool)
+    parts = np.stack([passed[1:].real, passed[1:].imag])
+    mean = parts.mean(axis=1)
+    away = parts - mean[:, None]
+    (xx, xy), (_, yy) = np.einsum("ing,jng->ijg", away, away) / (passed.shape[0] - 1)
+    size = np.sum(mean**2, axis=0)
+    grain = SMALLEST_SPREAD * (size + xx + yy)  # draws on a line have no width of their own
+    xx, yy = xx + grain, yy + grain
+    distance = (yy * mean[0] ** 2 - 2.0 * xy * mean[0] * mean[1] + xx * mean[1] ** 2) / np.maximum(
+        xx * yy - xy**2, np.finfo(float).tiny
+    )
+    return np.asarray(~(distance < NOTHING_WITHIN))
+
+
+NOTHING_WITHIN = -2.0 * float(np.log(0.05))
+"""Squared Mahalanobis distance that 95 % of two-dimensional normal draws stay within."""
+
+FEWEST_DRAWS = 30
+"""Fewer draws than this have no covariance to speak of."""
+
+SMALLEST_SPREAD = 1e-12
+"""Least spread of draws over their size, both squared: the rounding of a solve."""
+
+
+def _line(most: Floats, least: Floats, at_hz: float) -> Quantity:
+    """Return a line, V, from draws of the most and of the least it may be."""
+    found, quiet = from_draws(most, "V", at_hz), from_draws(least, "V", at_hz)
+    assert found is not None  # only lines that are known
+    assert quiet is not None
+    if quiet.low >= found.low:
+        return found
+    return Quantity(found.high, "V", quiet.low, found.high, at_hz)
 
 
 def _own_rejection(socket: Input) -> float:
@@ -111,10 +157,6 @@ def _own_rejection(socket: Input) -> float:
         return 0.0
     db = limit.ASSUMED_REJECTION_DB if socket.rejection_db is None else socket.rejection_db
     return float(db_to_ratio(-db))
-
-
-def _let_through(hum: Complex, common: Complex, rejection: float) -> Floats:
-    return np.asarray(np.abs(hum) + rejection * np.abs(common))
 
 
 def _at(hz: Floats, values: Floats, wanted: Floats) -> Floats:
@@ -139,10 +181,12 @@ EDGE = 1e-9
 """Relative distance at which a frequency is still the outermost one."""
 
 
-def _below(volts: Floats, socket: Input, mains_hz: float) -> Quantity | None:
+def _below(most: Floats, least: Floats, socket: Input, mains_hz: float) -> Quantity:
     full, note = full_output(socket)
-    found = from_draws(ratio_to_db(full / np.maximum(volts, QUIETEST)), "dB", mains_hz)
-    return None if found is None else found.with_note(note)
+    line = _line(most, least, mains_hz)
+    ends = np.maximum([line.value, line.high, line.low], QUIETEST)
+    value, low, high = ratio_to_db(full / ends).tolist()
+    return Quantity(value, "dB", low, high, mains_hz).with_note(note)
 
 
 def _current(response: Response, own: Ground, mains_hz: float) -> Quantity | None:

@@ -105,7 +105,7 @@ class Limits:
 
     def _pair(self, response: Response, level: Floats, most: Most) -> Floats:
         scale = most.volts / self.base
-        if self.kind in LEG_LIMITED_KINDS and response.tie is not None:
+        if self.kind in LEG_LIMITED_KINDS and response.leg_held:
             legs = [np.abs(response.pins[p]) for p in ("hot", "cold")]
             # a leg alone is sure to give half of what the pair gives, and may give no more
             scale = np.minimum(scale, most.volts / 2.0 / np.maximum(np.max(legs, 0), 1e-30))

@@ -107,18 +107,12 @@ def spanning(parts: Sequence[Quantity | None]) -> Quantity | None:
     known = [p for p in parts if p is not None]
     if not known or len(known) < len(parts):
         return None
+    if any(p.bound is not None for p in known):
+        return _bounding(known)
     low, high = min(p.low for p in known), max(p.high for p in known)
     values = [p.value for p in known]
-    bounds = {p.bound for p in known}
-    return Quantity(
-        (min(values) + max(values)) / 2.0,
-        known[0].unit,
-        low,
-        high,
-        known[0].at_hz,
-        bounds.pop() if len(bounds) == 1 else None,
-        known[0].note,
-    )
+    middle = (min(values) + max(values)) / 2.0
+    return Quantity(middle, known[0].unit, low, high, known[0].at_hz, None, known[0].note)
 
 
 def worst(parts: Sequence[Quantity | None], worse: Literal["low", "high"]) -> Quantity | None:
@@ -126,14 +120,30 @@ def worst(parts: Sequence[Quantity | None], worse: Literal["low", "high"]) -> Qu
     known = [p for p in parts if p is not None]
     if not known or len(known) < len(parts):
         return None
+    if any(p.bound is not None for p in known):
+        return _bounding(known)
     pick = min(known, key=lambda p: p.value if worse == "low" else -p.value)
-    bound = pick.bound if all(p.bound == pick.bound for p in known) else None
-    return Quantity(
-        pick.value,
-        pick.unit,
-        min(p.low for p in known),
-        max(p.high for p in known),
-        pick.at_hz,
-        bound,
-        pick.note,
-    )
+    low, high = min(p.low for p in known), max(p.high for p in known)
+    return Quantity(pick.value, pick.unit, low, high, pick.at_hz, None, pick.note)
+
+
+def _bounding(parts: Sequence[Quantity]) -> Quantity | None:
+    """Return the bound that holds all of ``parts``, of which some are bounds themselves.
+
+    An interval says less than nothing beyond its ends, a bound nothing at all on one side: of both
+    together only the end on the other side is left. None where they are open on both sides.
+    """
+    bounds = {p.bound for p in parts if p.bound is not None}
+    if len(bounds) > 1:
+        return None
+    (bound,) = bounds
+    if bound == "above":
+        pick = min(parts, key=lambda p: min(p.low, p.value))
+        end = min(pick.low, pick.value)
+    else:
+        pick = max(parts, key=lambda p: max(p.high, p.value))
+        end = max(pick.high, pick.value)
+    if pick.bound is not None:
+        return pick
+    note = next((p.note for p in parts if p.bound is not None), None)
+    return Quantity(end, pick.unit, end, end, pick.at_hz, bound, note)

@@ -9,12 +9,16 @@ from probe.advice.case import Case, Finding, compare
 from probe.advice.words import decibels, figure
 
 GROUND_SETTLES = "the second reading of the meter method (a current between the chassis)"
+SMALLER_SETTLES = (
+    "the second reading as volts across 1 ohm (beside a larger resistor, or a meter's own in its "
+    "milliampere range, the source of earthed boxes is lost)"
+)
 
 
 def _stricter(case: Case) -> float:
-    """Return by how much a sensitive loudspeaker makes the limits stricter, dB."""
+    """Return by how much a sensitive loudspeaker makes the limits stricter, dB, never looser."""
     speaker = case.socket.speaker_sensitivity_db
-    return 0.0 if speaker is None else speaker - limit.SPEAKER_DB
+    return 0.0 if speaker is None else max(speaker - limit.SPEAKER_DB, 0.0)
 
 
 def _hum(case: Case) -> Iterator[Finding]:
@@ -29,6 +33,8 @@ def _hum(case: Case) -> Iterator[Finding]:
     heard = "it is heard in a quiet room" if sure else "it may be heard in a quiet room"
     heard = "loud enough to disturb the music" if loud else heard
     settles = case.settles_low if case.socket.ground.source_known else GROUND_SETTLES
+    if case.socket.ground.source_in_doubt:
+        settles = SMALLER_SETTLES
     found = list(
         compare(
             case, -hum, -(limit.HUM_AVOID_DB + more), "avoid", "hum",

@@ -56,6 +56,8 @@ class Response:
         Shape (N, G): at its pin 3; None where there is none.
     tie
         Shape (N, G), A rms: current of pin 3 into its ground; None where it is not tied.
+    leg_held
+        This lead or another one on the device joins its pin 3 to ground.
     open_level
         Shape (N, G): the open-circuit level of the output used (differential, or single-ended).
     hum
@@ -85,6 +87,7 @@ class Response:
     hot: Complex
     cold: Complex | None
     tie: Complex | None
+    leg_held: bool
     open_level: Complex
     hum: Complex
     hum_common: Complex
@@ -128,6 +131,7 @@ def solve_option(
         hot=_seen(own.row((own.wiring.plus, GROUND)), volts[..., pins]),
         cold=_seen(own.row((own.cold, GROUND)), volts[..., pins]) if own.cold else None,
         tie=_seen(own.reduced.currents[TIE][:, :-1], volts[..., pins]) if own.wiring.tied else None,
+        leg_held=any(lead.wiring.tied and "cold" in lead.pins for lead in (own, *others)),
         open_level=sampled.voc[..., 0 if option.from_ == "xlr" else 2],
         hum=_seen(own.row(own.heard), moved[..., pins]) + own.emf(own.heard),
         hum_common=_seen(own.mean_row(), moved[..., pins]) + own.mean_emf(),

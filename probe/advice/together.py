@@ -16,7 +16,7 @@ from probe.advice.alike import as_good, candidate
 from probe.advice.candidate import Candidate
 from probe.advice.choose import mark
 from probe.advice.compiled import judged
-from probe.advice.desk import Desk, circuits_of
+from probe.advice.desk import Desk
 from probe.advice.destination import Input
 from probe.advice.figures import worse_side
 from probe.advice.model import Advice, Choice, OptionAdvice, Together
@@ -283,8 +283,7 @@ def _candidate(advice: Advice, use: _Use) -> Candidate:
 
 
 def _link(desk: Desk, use: _Use) -> Link:
-    circuit = circuits_of(use.socket)[0]
-    return Link(use.option, use.socket, circuit, 0.0, desk.destination.cable_of(use.socket))
+    return Link(use.option, use.socket, "unknown", 0.0, desk.destination.cable_of(use.socket))
 
 
 def _alone(advice: Advice, found: OptionAdvice) -> OptionAdvice:

@@ -24,7 +24,7 @@ from probe.advice.destination import (
     Destination,
     destination_of,
 )
-from probe.advice.ground import PRESETS, GroundPath, from_readings, of_preset
+from probe.advice.ground import PRESETS, GroundPath, of_preset, second_reading
 from probe.advice.ranges import AMPERES, FARADS, MOST_VOLTS, OHMS
 from probe.errors import BadInput
 from probe.formats.quantity import Typed, typed_quantity
@@ -262,7 +262,8 @@ def _unknown(whole: str, seen: str, known: tuple[str, ...], what: str) -> BadInp
 def typed_ground(text: str, mains_hz: float) -> GroundPath:
     """Return a ground from a preset's name, ``20mV/100ohm``, ``115V/2nF`` or the meter's readings.
 
-    The readings are ``20mV/0.1mA/100ohm``: volts with no lead, then amperes through a resistor.
+    The readings are ``20mV/16mV/1ohm`` or ``20mV/0.1mA/100ohm``: volts with no lead, then volts
+    across a resistor between the chassis, or amperes through it.
     """
     if text in PRESETS:
         return of_preset(text)
@@ -273,16 +274,19 @@ def typed_ground(text: str, mains_hz: float) -> GroundPath:
     difference, figures = volts.value, parts[1:]
     if not figures:
         return GroundPath(_difference(text, difference), words="as typed")
-    if len(figures) == 2 and (amperes := typed_quantity(figures[0], "A", bare=False)):
-        try:
-            return from_readings(
-                _difference(text, difference),
-                _within(text, amperes.value, AMPERES, "A"),
-                _within(text, _ohm(text, figures[1]), OHMS, "ohm"),
-                mains_hz,
-            )
-        except ValueError as error:
-            raise BadInput(f"--ground {quoted(text)}: {error}; read both again") from error
+    if len(figures) == 2:
+        amperes, across = (typed_quantity(figures[0], unit, bare=False) for unit in ("A", "V"))
+        if amperes is not None or across is not None:
+            try:
+                return second_reading(
+                    _difference(text, difference),
+                    None if amperes is None else _within(text, amperes.value, AMPERES, "A"),
+                    None if across is None else across.value,
+                    _within(text, _ohm(text, figures[1]), OHMS, "ohm"),
+                    mains_hz,
+                )
+            except ValueError as error:
+                raise BadInput(f"--ground {quoted(text)}: {error}; read both again") from error
     if len(figures) == 1 and (farads := typed_quantity(figures[0], "F", bare=False)):
         farad = _within(text, farads.value, FARADS, "F")
         return GroundPath(_difference(text, difference), farad=farad, words="as typed")
@@ -290,7 +294,8 @@ def typed_ground(text: str, mains_hz: float) -> GroundPath:
         ohm = _within(text, _ohm(text, figures[0]), OHMS, "ohm")
         return GroundPath(_difference(text, difference), ohm=ohm, words="as typed")
     raise BadInput(f"--ground {quoted(text)}: write a situation (probe advise --grounds), "
-                   "20mV/100ohm, 115V/2nF, or the readings as 20mV/0.1mA/100ohm")  # fmt: skip
+                   "20mV/100ohm, 115V/2nF, or the readings as 20mV/16mV/1ohm or "
+                   "20mV/0.1mA/100ohm")  # fmt: skip
 
 
 def _ohm(text: str, part: str) -> float:

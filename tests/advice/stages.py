@@ -24,9 +24,13 @@ def source(
     hz: Any = TONES,
     draws: int = 0,
     spread: float = 0.0,
+    skew_noise: float = 0.0,
     seed: int = 1,
 ) -> Source:
-    """A stage from its modal values (numbers, or arrays over hz); ``z_skew`` is (z01, z10)."""
+    """A stage from its modal values (numbers, or arrays over hz); ``z_skew`` is (z01, z10).
+
+    ``skew_noise``: rms of each part of what a solve adds to ``z_skew``, ohm, the estimate included.
+    """
     hz = np.asarray(hz, dtype=float)
     voc = np.empty((hz.size, 3), complex)
     voc[:, 0], voc[:, 1], voc[:, 2] = diff, common, single
@@ -37,6 +41,11 @@ def source(
     gain = 1.0 + spread * rng.standard_normal((draws, 1, 1))
     ohms = 1.0 + spread * rng.standard_normal((draws, 1, 1, 1))
     voc_draws, z_draws = voc[None] * gain, z[None] * ohms
+    if skew_noise:
+        noise = skew_noise * rng.standard_normal((draws + 1, 1, 2)) @ np.array([[1.0], [1j]])
+        for off in ((0, 1), (1, 0)):
+            z[(slice(None), *off)] += noise[0, 0]
+            z_draws[(..., *off)] += noise[0, 0] + noise[1:, :, 0]
     return Source(
         hz, voc, z, voc_draws, z_draws,
         _legs_v(voc), _legs_z(z), _legs_v(voc_draws), _legs_z(z_draws),

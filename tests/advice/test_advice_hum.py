@@ -96,7 +96,9 @@ def test_a_capacitive_source_gives_buzz() -> None:
 @pytest.mark.parametrize(
     ("volts", "ampere", "through", "expected"),
     [(0.020, 0.1e-3, 100.0, GroundPath(ohm=100.0)), (0.1, 1e-3, 99.0, GroundPath(ohm=1.0)),
-     (115.0, 36.13e-6, 100.0, GroundPath(farad=1e-9)), (0.1, 1e-3, 100.0, GroundPath(ohm=0.05))],
+     (115.0, 36.13e-6, 100.0, GroundPath(farad=1e-9)), (0.1, 1e-3, 100.0, GroundPath(ohm=0.05)),
+     # 20 mV, of which 16 mV stand across 1 ohm: 4 mV at 16 mA, 0.25 ohm
+     (0.020, 16e-3, 1.0, GroundPath(ohm=0.25))],
 )  # fmt: skip
 def test_two_readings_give_the_source(
     volts: float, ampere: float, through: float, expected: GroundPath
