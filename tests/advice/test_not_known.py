@@ -216,7 +216,8 @@ def test_the_mismatch_of_another_input_is_in_the_hum_it_makes_here() -> None:
     # closed form: a pair of 8 V has 4 V on each leg; with pin 3 held by another lead pin 2 alone
     # swings the level of both boxes. A winding is limited by its flux, which no tie changes
     ("kind", "stage", "expected"),
-    [("electronically-floating", cross_coupled(), 4.0), ("transformer-coupled", transformer(), 8.0)],
+    [("electronically-floating", cross_coupled(), 4.0),
+     ("transformer-coupled", transformer(), 8.0)],
 )  # fmt: skip
 def test_a_lead_that_ties_pin_3_makes_the_others_clip_as_early(
     kind: str, stage: Source, expected: float
