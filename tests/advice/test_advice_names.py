@@ -52,7 +52,7 @@ UNITS = {
     "connection_loss_db.at_20_hz": "dB", "connection_loss_db.at_20_khz": "dB",
     "bandwidth_hz.low": "Hz", "bandwidth_hz.high": "Hz", "attenuator.attenuation": "dB",
     "attenuator.output_sees": "ohm", "attenuator.source_impedance": "ohm",
-    "attenuator.thermal_noise": "V", "attenuator.level": "V",
+    "attenuator.thermal_noise": "V", "attenuator.rating": "W", "attenuator.level": "V",
     "attenuator.full_output_margin_db": "dB", "attenuator.loss_at_20_khz": "dB",
     "attenuator.headroom_db": "dB", "attenuator.hum_below_full_output_db": "dB",
     "attenuator.level_vs_rca_db": "dB", "attenuator.loudness_vs_rca_db": "dB",
