@@ -12,6 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 
+from probe.advice.ask_first import with_asked_first
 from probe.advice.ask_maker import with_asked
 from probe.advice.cautions import (
     general_cautions,
@@ -133,14 +134,17 @@ def ask_together(facts: Facts, sources: Mapping[str, Sources], destination: Dest
 def with_makers_asked(
     found: Advice, facts: Facts, sources: Mapping[str, Sources], destination: Destination
 ) -> Advice:
-    """Return the advice with what a maker has to be asked, for each box without a way."""
+    """Return the advice with what a maker has to be asked.
+
+    For each box without a way, and where a way that cannot be judged would be used with the answer.
+    """
 
     def by_itself(
         facts: Facts, sources: Mapping[str, Sources], among: frozenset[tuple[str, str]]
     ) -> Advice:
         return ask(facts, sources, destination, Memory(among=among))
 
-    return with_asked(found, facts, sources, by_itself)
+    return with_asked_first(with_asked(found, facts, sources, by_itself), facts, by_itself)
 
 
 def _chosen(

@@ -164,9 +164,13 @@ def _working(advice: Advice) -> dict[str, set[str]]:
 
 
 def _settling(device: str, key: str, ohm: float, option: str, box: str) -> Settling:
+    return Settling("output-impedance", impedance_asked(device, key, ohm), (option,), box)
+
+
+def impedance_asked(device: str, key: str, ohm: float) -> str:
+    """Return the question for an output impedance, and up to which it opens a way."""
     asked = f"ask the maker of {device} for the output impedance {OF[key]}"
-    what = f"{asked}: with {ohm:g} ohm or less {USUAL}"
-    return Settling("output-impedance", what, (option,), box)
+    return f"{asked}: with {ohm:g} ohm or less {USUAL}"
 
 
 def _told(choice: Choice, found: Settling | None, works: str) -> Choice:

@@ -44,6 +44,7 @@ AT_ONCE = ("shared-output", "splitter-buys", "together-not-all", "together", "to
 """Cautions of several boxes at once, which stand with what is chosen for each."""
 
 TOLD_ABOVE = (
+    "asked-first",
     "option",
     "transformer",
     "output-impedance",

@@ -6,6 +6,7 @@ import re
 from collections.abc import Mapping, Sequence, Set
 from typing import Any
 
+from probe.report import words
 from probe.report.at_once import to_mind
 from probe.report.document import listing
 from probe.report.other_ways import stays_out
@@ -53,6 +54,17 @@ def asked_of(
     mine, places = {str(o.get("destination")) for o in options}, places_in(advice)
     cautions = [c for c in listing(advice, "cautions") if isinstance(c, Mapping)]
     found = [printed(c.get("message")) for code in ASKED for c in cautions if c.get("code") == code]
+    several = len(listing(advice, "choices")) > 1
+    instead = "would by itself be used instead" if several else "is used instead"
+    first = [
+        f"{printed(o.get('what'), MOST_WORDS)} {words.OPTIONS.get(str(way), str(way))} {instead}."
+        for o in listing(advice, "would_change")
+        if isinstance(o, Mapping)
+        and o.get("code") == "asked-first"
+        and (not mine or o.get("destination") in mine)
+        for way in listing(o, "answers")[:1]
+    ]
+    found += [f"Before anything is bought, {text}" for text in first]
     here = [_KEYS.sub("", text) for text in found if not mine or named_in(text, places) <= mine]
     return tuple(dict.fromkeys(in_places(text, places) for text in here))
 

@@ -1,0 +1,64 @@
+"""What asking a maker would open where something else is used: told only if it would win.
+
+Of a device that is only described a way may not be judged because an output impedance is not
+stated, and be passed by for one that has to be bought, or is quieter. The choice is made again
+among the two with what the impedance may be.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
+
+from probe.advice.ask_maker import LEAST_OHM, MOST_OHM, Ask, impedance_asked
+from probe.advice.model import Advice, Choice, Settling
+from probe.advice.source_file import restated, unstated_impedances
+
+OUTPUT = {"single_ended_impedance_ohm": "rca", "differential_impedance_ohm": "xlr"}
+"""Whose impedance a key states."""
+
+
+def with_asked_first(advice: Advice, facts: Mapping[str, Any], ask: Ask) -> Advice:
+    """Return the advice with what a maker is to be asked before what is used is bought."""
+    found: dict[str, Settling] = {}
+    for key in unstated_impedances(facts):
+        held = {c.box: c for c in advice.choices if c.option is not None and c.box not in found}
+        open_ = {
+            (o.box, o.socket, o.option.id)
+            for o in advice.options
+            if o.box in held and o.used.verdict == "cannot-tell" and o.option.from_ == OUTPUT[key]
+        }
+        boxes = {box for box, _, _ in open_}
+        among = frozenset((socket, option) for _, socket, option in open_) | {
+            (c.socket or "", c.option or "") for box, c in held.items() if box in boxes
+        }
+        wins = _winning(ask(*restated(facts, key, LEAST_OHM), among), open_) if open_ else {}
+        for ohm in MOST_OHM:
+            left = {box: option for box, option in wins.items() if box not in found}
+            if not left:
+                break
+            again = _winning(ask(*restated(facts, key, ohm), among), open_)
+            for box, option in left.items():
+                if again.get(box) == option:
+                    what = impedance_asked(advice.device, key, ohm)
+                    found[box] = Settling("asked-first", what, (option,), box)
+    instead = "is used instead" if len(advice.choices) < 2 else "would by itself be used instead"
+    choices = tuple(_told(c, found.get(c.box), instead) for c in advice.choices)
+    return replace(advice, choices=choices, would_change=(*advice.would_change, *found.values()))
+
+
+def _winning(again: Advice, open_: set[tuple[str, str, str]]) -> dict[str, str]:
+    """Return what each box would use, where that cannot be judged now."""
+    return {
+        c.box: c.option
+        for c in again.choices
+        if c.option is not None and (c.box, c.socket or "", c.option) in open_
+    }
+
+
+def _told(choice: Choice, found: Settling | None, instead: str) -> Choice:
+    if found is None:
+        return choice
+    says = f"before anything is bought, {found.what} {found.answers[0]} {instead}"
+    return replace(choice, why=(*choice.why, says))
