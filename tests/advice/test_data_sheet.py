@@ -127,6 +127,39 @@ def test_left_and_right_are_not_joined_for_a_subwoofer(tmp_path: Path) -> None:
     assert not any(c.code in ("y-lead", "one-channel") for c in apart.cautions)
 
 
+@pytest.mark.parametrize(
+    ("stated", "to", "told"),
+    # closed form, V the open volts of a pin, Z its own impedance: sqrt(2) V / (2 Z). One of two
+    # legs, 2 V behind 100 ohm
+    [('kinds = ["differential"]\ndifferential_level_v = 4.0\ndifferential_impedance_ohm = 200.0',
+      "rca:10k:1V:sub", "100 ohm instead of an input (14 mA"),
+     # both legs: 4 V between them behind 200 ohm, the same current
+     ('kinds = ["differential"]\ndifferential_level_v = 4.0\ndifferential_impedance_ohm = 200.0',
+      "xlr:20k/leg:1V:sub", "200 ohm instead of an input (14 mA"),
+     # all the volts on pin 2: 10 V behind 98.5 ohm, though pin 3 is joined, too
+     ('kinds = ["impedance-balanced"]\nhot_level_v = 10.0\ncold_level_v = 0.0\n'
+      "hot_impedance_ohm = 98.5", "xlr:20k/leg:1V:sub", "99 ohm instead of an input (72 mA"),
+     # a floating pair, pin 3 tied: all of its 4 V and of its 100 ohm (beside which lies its high
+     # common-mode impedance, which is not stated)
+     ('kinds = ["electronically-floating"]\ndifferential_level_v = 4.0\n'
+      "differential_impedance_ohm = 100.0", "rca:10k:1V:sub", "ohm instead of an input (28 mA"),
+     # at the most it gives: 8 V of the RCA behind 50 ohm
+     ("single_ended_level_v = 2.0\nsingle_ended_maximum_v = 8.0\n"
+      "single_ended_impedance_ohm = 50.0", "rca:10k:1V:sub", "50 ohm instead of an input (113 mA"),
+     ("single_ended_level_v = 2.0", "rca:10k:1V:sub", "few ohms instead of an input, and")],
+)  # fmt: skip
+def test_the_current_of_a_y_lead_is_that_of_the_pins_it_joins(
+    tmp_path: Path, stated: str, to: str, told: str
+) -> None:
+    """Half of it was told where a subwoofer takes one leg of an XLR output."""
+    path = tmp_path / "typed.toml"
+    path.write_text(f'format = "probe-source/1"\n{stated}\n[device]\noutput = "line"\n', "utf-8")
+    there = changed(typed_destination(to, 50.0), ground="same-strip")
+    advice = advise(*read_source(path), there)
+    (never,) = [c.message for c in advice.cautions if c.code == "y-lead"]
+    assert told in never, advice.choices[0].option
+
+
 RADIO = """
 format = "probe-source/1"
 single_ended_level_v = 2.0
