@@ -220,6 +220,8 @@ def _curve(name: str, items: Sequence[Item]) -> Curve | None:
                     tuple(curve.magnitude[i] for i in known),
                     tuple(curve.u95[i] for i in known),
                     (items[k].body.get("conditions") or {}).get("volume"),
+                    tuple(curve.low[i] for i in known),
+                    tuple(curve.high[i] for i in known),
                 )
             )
     if len(lines) < FEWEST:

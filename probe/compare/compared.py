@@ -124,6 +124,13 @@ class Line:
     value: tuple[float, ...]
     u95: tuple[float | None, ...]
     volume: str | None
+    low: tuple[float | None, ...] = ()
+    high: tuple[float | None, ...] = ()
+    """Ends of lopsided intervals; None where ``u95`` says it all."""
+
+
+def _any(column: tuple[float | None, ...]) -> bool:
+    return any(one is not None for one in column)
 
 
 @dataclass(frozen=True)
@@ -145,6 +152,7 @@ class Curve:
                 "value": list(line.value),
                 "u95": list(line.u95),
                 "volume": line.volume,
+                **{n: list(c) for n, c in (("low", line.low), ("high", line.high)) if _any(c)},
             }
             for line in self.lines
         ]

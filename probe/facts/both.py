@@ -11,13 +11,16 @@ def holding_both(facts: Facts, others: Facts) -> Facts:
     """Return facts widened to hold of the others too, without those of which no interval can."""
     kept: Facts = {}
     for name, entry in facts.items():
-        held = None if name not in others else _both(entry, others[name])
+        held = one_holding_both(entry, others.get(name))
         if held is not None:
             kept[name] = held
     return kept
 
 
-def _both(entry: Entry, other: Entry) -> Entry | None:
+def one_holding_both(entry: Entry | None, other: Entry | None) -> Entry | None:
+    """Return one fact widened to hold of the other too; None where no interval can."""
+    if entry is None or other is None:
+        return None
     if "bound" not in entry and "bound" not in other:
         return reaching(entry, _same_turn(entry, other))
     sides = {e["bound"] for e in (entry, other) if "bound" in e}

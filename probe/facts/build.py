@@ -9,9 +9,11 @@ from numpy.typing import NDArray
 
 from probe.facts.both import holding_both
 from probe.facts.limits import least_seen, most_seen
+from probe.measures.open_pin import against, most_of_pair, untold
 from probe.measures.statement import (
     ANGLE_ALONG,
     Entry,
+    at_most,
     complex_entry,
     decibel_entry,
     impedance_entry,
@@ -23,7 +25,7 @@ from probe.session.model import MeterReading, Session
 from probe.stage import limits
 from probe.stage.identify import Identified
 from probe.stage.kind import FLOATING, Verdict
-from probe.stage.network import Complex, admittance
+from probe.stage.network import Complex
 from probe.stage.quantities import (
     Column,
     Reading,
@@ -34,13 +36,13 @@ from probe.stage.quantities import (
     loading,
     mean_lift,
     modal_z,
-    moved,
     nearest,
     open_take,
     output_rejection,
     reading,
     recorded,
-    single_ended_take,
+    recorder_ohm,
+    single_ended_heard,
     widened,
 )
 from probe.stage.solved import Solved
@@ -56,6 +58,9 @@ class SideFacts:
         self.session, self.identified, self.verdict = session, identified, verdict
         self.rng = np.random.default_rng(7)
         self.facts: Facts = {}
+        self.levels: dict[str, Complex] = {}
+        self.at_most = False
+        self.untold = ""
         group = identified.group
         self.files = [] if group is None else list(dict.fromkeys(_files(identified)))
 
@@ -123,9 +128,11 @@ class SideFacts:
         rows = {n: widened(r, self.rng) for n, r in rows.items()}
         open_leg = legs.open_leg
         strays = open_leg is not None
-        unseen = self._unseen()
-        if unseen:
-            known |= {unseen: False, "difference": False, "mean": False}
+        self.untold = self._untold(legs, k)
+        pin = self.untold or self._unseen()
+        if pin:
+            known |= {pin: False, "difference": False, "mean": False}
+        self.levels = {n: r.draws for n, r in rows.items() if known[n]}
         for terminal, (name, fact) in enumerate((("hot", "hot_level"), ("cold", "cold_level"))):
             if known[name]:
                 limited = open_leg == terminal
@@ -145,10 +152,17 @@ class SideFacts:
         else:
             self._leg_ratio_recorded(k, hz)
 
+    def _untold(self, legs: Solved, k: int) -> str:
+        """Return the open leg that strays from the other bring a level nobody knows, or ""."""
+        t = open_take(self.identified)
+        if legs.open_leg is None or t is None or not untold(legs, k):
+            return ""
+        volts = recorded(self.identified, t, k)
+        index = legs.open_leg
+        return "" if against(volts[:, index], volts[:, 1 - index]) else ("hot", "cold")[index]
+
     def _unseen(self) -> str:
-        """Return the silent leg whose impedance no take shows: its open level may be strays."""
-        silent = self.verdict.silent
-        return silent if silent and column(self.identified, silent) is None else ""
+        return unseen_leg(self.identified, self.verdict)
 
     def _balance(self, difference: Complex, mean: Complex, hz: float, *, limited: bool) -> None:
         """Signal balance: a bound where the mean, or the difference, may be nothing."""
@@ -165,6 +179,9 @@ class SideFacts:
             return
         volts = recorded(identified, t, k)
         lift = loading(identified.group.takes[t], hz, len(volts) - 1, self.rng)
+        if self._may_be_open():
+            self._most_of_pair(volts, volts * lift, hz)
+            return
         self.difference = volts[:, 0] * lift[:, 0] - volts[:, 1] * lift[:, 1]
         entry = level_entry(self.difference, limited=True)
         if "bound" not in entry:
@@ -173,6 +190,27 @@ class SideFacts:
             entry["low"], entry["high"] = min(entry.get("low", plain), plain), high
             entry["u95"] = (high - entry["low"]) / 2.0
         self._put("differential_level", entry, hz)
+
+    def _may_be_open(self) -> str:
+        """Return the leg that nothing may be connected to and whose level is not known, or ""."""
+        if self.untold:
+            return self.untold
+        kinds = {self.verdict.kind, *(p.kind for p in self.verdict.also_possible)}
+        silent = self.verdict.silent
+        return silent if "pin-3-unconnected" in kinds and silent not in self.levels else ""
+
+    def _most_of_pair(self, volts: Complex, lifted: Complex, hz: float) -> None:
+        """Bounds of a pair one leg of which may be open: of all where no more is known of it."""
+        silent = self._may_be_open()
+        live = "hot" if silent == "cold" else "cold"
+        index = ("hot", "cold").index(live)
+        level = self.levels.get(live, lifted[:, index])
+        if against(volts[:, 1 - index], volts[:, index]):
+            return
+        self.difference, self.at_most = level, True
+        for name, entry in most_of_pair(level, silent).items():
+            if self.untold or name in ("differential_level", "leg_ratio"):
+                self._put(name, dict(entry), hz)
 
     def _leg_ratio(self, hot: Complex, cold: Complex, hz: float, *, limited: bool) -> None:
         swap = np.abs(hot[0]) < np.abs(cold[0])
@@ -189,6 +227,8 @@ class SideFacts:
             return
         volts = recorded(identified, t, k)
         observed = identified.group.takes[t]
+        if self._may_be_open():
+            return  # said with the level of the pair
         lift = loading(observed, hz, len(volts) - 1, self.rng)
         hot, cold = volts[:, 0] * lift[:, 0], volts[:, 1] * lift[:, 1]
         if self._may_float():
@@ -204,7 +244,7 @@ class SideFacts:
 
     def _single_ended(self) -> None:
         identified = self.identified
-        solved, t = identified.single_ended, single_ended_take(identified)
+        solved = identified.single_ended
         bare: Complex | None = None
         if solved is None or identified.group is None:
             return
@@ -217,11 +257,8 @@ class SideFacts:
             voltage = level.draws
             self._put("single_ended_level", level_entry(voltage), hz)
             self._put("single_ended_impedance", impedance_entry(z.draws, sigma=z.sigma), hz)
-        elif t is not None:
-            lift = loading(identified.group.takes[t], hz, identified.draws, self.rng)
-            bare = recorded(identified, t, k)[:, 2]
-            bare = bare * moved(identified.repeatability.level, len(bare))
-            voltage = recorded(identified, t, k)[:, 2] * lift[:, 2]
+        elif (heard := single_ended_heard(identified, k, identified.draws + 1)) is not None:
+            voltage, bare = heard.lifted, heard.bare
             entry = reaching(level_entry(voltage, limited=True), level_entry(bare))
             self._put("single_ended_level", entry, hz)
         else:
@@ -237,6 +274,8 @@ class SideFacts:
             gain = decibel_entry(difference / _safe(voltage), small=difference, limited=limited)
             if bare is not None:
                 gain = reaching(gain, decibel_entry(difference / _safe(bare), small=difference))
+            if self.at_most:
+                gain = at_most(gain)
             self._put("gain_difference", gain, hz)
 
     def _single_ended_injected(self) -> None:
@@ -280,16 +319,7 @@ class SideFacts:
                 self._put("impedance_mismatch", mismatch, float(legs.hz[k]))
 
     def _recorder_ohm(self, hz: float, leg: str) -> float:
-        group = self.identified.group
-        if group is None:
-            return 2e4
-        index = ("hot", "cold").index(leg)
-        y = [
-            abs(admittance(o.elements, np.array([hz]))[0, index, index])
-            for o in group.takes
-            if o.recorded[index] and not o.phasors.take.loads and not o.phasors.take.injections
-        ]
-        return float(1.0 / max(y)) if y else 2e4
+        return float(recorder_ohm(self.identified, np.array([hz]), leg)[0])
 
     def _coupling(self, name: str, one: Column | None) -> None:
         if one is None or one.beside.size < limits.DIVISOR_OHM:
@@ -326,7 +356,7 @@ class SideFacts:
         """Return True where an impedance is supported; that of an open leg however uncertain."""
         legs = self.identified.legs
         if legs is not None and legs.open_leg is not None and legs.open_known:
-            return one.open < 1.0 + 0.05 * one.size
+            return one.open < 1.0 + 0.05 * float(np.quantile(np.abs(one.draws), 0.025))
         return impedance_known(one)
 
     def _injected_pair(self) -> None:
@@ -410,6 +440,12 @@ class SideFacts:
             "takes": [],
             "note": "metered; the interval is that of an ordinary meter, 1 % and 1 mV",
         }
+
+
+def unseen_leg(identified: Identified, verdict: Verdict) -> str:
+    """Return the silent leg whose impedance no take shows: its open level may be strays."""
+    silent = verdict.silent
+    return silent if silent and column(identified, silent) is None else ""
 
 
 def _leg_of(coupling: str) -> str:

@@ -10,8 +10,13 @@ from probe.formats.text import quoted
 LARGEST_NUMBER = 1e30
 """In any unit of the format; far beyond it, squares and ratios no longer fit a float."""
 
-COLUMNS = ("hz", "volts", "real", "imag", "value", "u95", "limit", "phase_deg")
-NOT_BELOW_ZERO = {"u95": "half the width of an interval is not below 0"}
+COLUMNS = (
+    "hz", "volts", "real", "imag", "value", "u95", "real_u95", "imag_u95", "low", "high", "limit",
+    "phase_deg",
+)  # fmt: skip
+NOT_BELOW_ZERO = dict.fromkeys(
+    ("u95", "real_u95", "imag_u95"), "half the width of an interval is not below 0"
+)
 ABOVE_ZERO = {"hz": "a frequency is above 0", "volts": "a level is above 0"}
 
 

@@ -9,73 +9,90 @@ from __future__ import annotations
 
 import base64
 import zlib
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from probe.measures.statement import interval
+from probe.facts.points import points_of
+from probe.measures.statement import QUANTILES, Entry, interval
 from probe.stage.as_source import DRAWS_KEPT
 from probe.stage.identify import Identified
 from probe.stage.network import Complex
-from probe.stage.quantities import common_mode_impedance, open_take, recorded
+from probe.stage.quantities import open_take, recorded
 from probe.stage.source import Source
 
 Array = NDArray[np.float64]
 
 ENCODING = "difference from the value, little-endian float64 real and imaginary, zlib, base64"
 
+ALWAYS = ("real", "imag", "u95")
+WHERE_ANY = ("real_u95", "imag_u95", "low", "high", "value", "bound")
+"""Columns of a complex curve; the second ones stand where any point has them."""
+
 LARGEST = 1e15
 """Volts or ohm: a pin 3 connected to nothing reads 1e9 ohm at most; with noise, a million more."""
 
 
-def curve(draws: Complex, unit: str) -> dict[str, Any]:
-    """Return a complex curve, draws (1 + D, F), as lists; null where it is not known."""
-    real: list[float | None] = []
-    imag: list[float | None] = []
-    u95: list[float | None] = []
+def curve(
+    draws: Complex, unit: str, entries: Sequence[Entry | None] | None = None
+) -> dict[str, Any]:
+    """Return a complex curve, draws (1 + D, F), as lists; null where it is not known.
+
+    ``entries``: what is stated of the magnitude at each tone; the interval of the draws where left
+    out. Of a point that is only a bound ``value`` holds that bound, and no complex value stands.
+    """
+    said = _intervals(draws) if entries is None else list(entries)
+    columns: dict[str, list[Any]] = {name: [] for name in (*ALWAYS, *WHERE_ANY)}
+    known = [e is not None and "bound" not in e for e in said]
+    parts = _reach(draws, known)
+    for k, entry in enumerate(said):
+        row: dict[str, Any] = {}
+        if entry is not None and known[k]:
+            value = draws[0, k]
+            row = {"real": float(value.real), "imag": float(value.imag), **parts[k]}
+            row |= {name: entry[name] for name in ("u95", "low", "high") if name in entry}
+        elif entry is not None:
+            row = {"value": entry["value"], "bound": entry["bound"]}
+        for name, column in columns.items():
+            column.append(row.get(name))
+    kept = {n: c for n, c in columns.items() if n in ALWAYS or any(v is not None for v in c)}
+    return {"unit": unit, **kept}
+
+
+def _intervals(draws: Complex) -> list[Entry | None]:
     size = np.abs(draws)
-    for k, value in enumerate(draws[0]):
-        if not np.isfinite(value):
-            real.append(None)
-            imag.append(None)
-            u95.append(None)
-            continue
-        real.append(float(value.real))
-        imag.append(float(value.imag))
-        u95.append(float(interval(float(size[0, k]), size[1:, k])["u95"]))
-    return {"unit": unit, "real": real, "imag": imag, "u95": u95}
+    return [
+        interval(float(size[0, k]), size[1:, k]) if np.isfinite(draws[0, k]) else None
+        for k in range(draws.shape[1])
+    ]
 
 
-def curves_of(identified: Identified, source: Source | None) -> dict[str, Any]:
-    """All curves of a side, and the draws that tie them together."""
+def _reach(draws: Complex, known: Sequence[bool]) -> list[dict[str, float]]:
+    """How far 95 % of the draws reach from the real and the imaginary part, each tone known."""
+    out: list[dict[str, float]] = [{} for _ in known]
+    at = np.flatnonzero(known)
+    if len(at) == 0 or len(draws) < 2:
+        return out
+    for name, part in (("real_u95", draws.real[:, at]), ("imag_u95", draws.imag[:, at])):
+        low, high = np.quantile(part[1:], QUANTILES, axis=0)
+        reach = np.maximum(np.maximum(high - part[0], part[0] - low), 0.0)
+        for k, one in zip(at, reach, strict=True):
+            out[k][name] = float(one)
+    return out
+
+
+def curves_of(identified: Identified, source: Source | None, unseen: str = "") -> dict[str, Any]:
+    """All curves of a side, and the draws that tie them together.
+
+    ``unseen``: a silent leg whose impedance no take shows, "" where there is none.
+    """
     if source is None:
         return {"hz": []}
-    z = np.concatenate([source.z[None], source.z_draws])
-    voc = np.concatenate([source.voc[None], source.voc_draws])
-    legs_z = np.concatenate([source.legs_z[None], source.legs_z_draws])
-    legs_voc = np.concatenate([source.legs_voc[None], source.legs_voc_draws])
     out: dict[str, Any] = {"hz": [float(f) for f in source.hz]}
-    named = {
-        "hot_open_circuit": (legs_voc[..., 0], "V"),
-        "cold_open_circuit": (legs_voc[..., 1], "V"),
-        "differential_open_circuit": (voc[..., 0], "V"),
-        "mean_open_circuit": (voc[..., 1], "V"),
-        "single_ended_open_circuit": (voc[..., 2], "V"),
-        "hot_impedance": (legs_z[..., 0, 0], "ohm"),
-        "cold_impedance": (legs_z[..., 1, 1], "ohm"),
-        "cold_into_hot_impedance": (legs_z[..., 0, 1], "ohm"),
-        "hot_into_cold_impedance": (legs_z[..., 1, 0], "ohm"),
-        "differential_impedance": (z[..., 0, 0], "ohm"),
-        "mean_into_difference_impedance": (z[..., 0, 1], "ohm"),
-        "difference_into_mean_impedance": (z[..., 1, 0], "ohm"),
-        "mean_impedance": (z[..., 1, 1], "ohm"),
-        "common_mode_impedance": (common_mode_impedance(z[..., :2, :2]), "ohm"),
-        "single_ended_impedance": (z[..., 2, 2], "ohm"),
-    }
-    for name, (draws, unit) in named.items():
-        if np.isfinite(draws[0]).any():
-            out[name] = curve(draws, unit)
+    for name, one in points_of(identified, source, unseen).items():
+        out[name] = {**curve(one.draws, one.unit, one.entries), **one.more}
     out.update(_recorded_curves(identified))
     out["draws"] = encode(source)
     return out

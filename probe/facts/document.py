@@ -14,7 +14,7 @@ import numpy as np
 
 import probe
 from probe.errors import BadInput
-from probe.facts.build import Facts, SideFacts
+from probe.facts.build import Facts, SideFacts, unseen_leg
 from probe.facts.curves import curves_of, decode
 from probe.facts.derived import ratios
 from probe.facts.kept import kept_warnings
@@ -210,7 +210,7 @@ def _side(session: Session, identified: Identified, part: Part | None = None) ->
         "facts_at": [
             {**row, "facts": with_limits(row["facts"], identified, facts)} for row in part.facts_at
         ],
-        "curves": {**curves_of(identified, source), **part.curves},
+        "curves": {**curves_of(identified, source, unseen_leg(identified, verdict)), **part.curves},
         "hum_lines": list(part.lists.get("hum_lines", ())),
         "harmonics": list(part.lists.get("harmonics", ())),
         "takes": [_take(u) for u in identified.uses],

@@ -13,9 +13,10 @@ from typing import Any
 class NamedCurve:
     """A curve with the 95 % half-width of its magnitude or value; only points that are known.
 
-    ``value`` is complex where the document gives real and imaginary parts, else real;
-    ``limit`` is the least the bench could have seen, None where nothing is said; ``bound`` is
-    ``above`` or ``below`` where only a bound is known, and then ``value`` is that bound.
+    ``value`` is complex where the document gives real and imaginary parts, else real; ``limit`` is
+    the least the bench could have seen, None where nothing is said; ``bound`` is ``above`` or
+    ``below`` where only a bound is known, and then ``value`` is that bound (of a complex curve,
+    that of its magnitude).
     """
 
     name: str
@@ -30,8 +31,22 @@ class NamedCurve:
     bound: tuple[str | None, ...]
     limits: tuple[tuple[float, float], ...]
     """Every limit that is stated, with its place on the axis: also where no value is known."""
+    low: tuple[float | None, ...] = ()
+    high: tuple[float | None, ...] = ()
+    """Ends of a lopsided interval of the magnitude, None where ``u95`` says it all."""
+    real_u95: tuple[float | None, ...] = ()
+    imag_u95: tuple[float | None, ...] = ()
+    """95 % half-widths of the real and the imaginary part, None where not stated."""
     axis: str = "hz"
     """What ``hz`` holds: frequencies, or ``volts`` where the curve goes against level."""
+
+    def ends(self, i: int) -> tuple[float, float] | None:
+        """Return the ends of the interval of a point, None where none is stated."""
+        half, value = self.u95[i], self.magnitude[i]
+        if half is None:
+            return None
+        low, high = (c[i] if i < len(c) else None for c in (self.low, self.high))
+        return value - half if low is None else low, value + half if high is None else high
 
     @property
     def magnitude(self) -> tuple[float, ...]:
@@ -51,33 +66,40 @@ def named_curve(side: Mapping[str, Any], name: str) -> NamedCurve | None:
     axis = next((a for a in ("hz", "volts") if entry.get(a) is not None), None)
     hz = _numbers(curves.get("hz") if axis is None else entry.get(axis))
     complex_valued = "real" in entry
-    real = _numbers(entry.get("real" if complex_valued else "value"))
-    imag = _numbers(entry.get("imag"))
-    u95, limit = _numbers(entry.get("u95")), _numbers(entry.get("limit"))
-    phase = _numbers(entry.get("phase_deg"))
-    bounds = entry.get("bound")
-    points = []
+    columns = {name: _numbers(entry.get(name)) for name in _COLUMNS}
+    limit, bounds = columns["limit"], entry.get("bound")
+    places: list[tuple[float, int, complex]] = []
     for i, f in enumerate(hz):
-        re, im = _at(real, i), _at(imag, i) if complex_valued else 0.0
-        if f is None or f <= 0.0 or re is None or im is None:
-            continue
-        value = complex(re, im)
-        turned = math.degrees(cmath.phase(value)) if complex_valued else _at(phase, i)
-        points.append((f, value, _at(u95, i), _at(limit, i), turned, _bound(bounds, i)))
-    if not points:
+        value = _value(columns, i, complex_valued, _bound(bounds, i))
+        if f is not None and f > 0.0 and value is not None:
+            places.append((f, i, value))
+    if not places:
         return None
-    points.sort(key=lambda p: p[0])
+    places.sort(key=lambda p: p[0])
+
+    def of(name: str) -> tuple[float | None, ...]:
+        return tuple(_at(columns[name], i) for _, i, _ in places)
+
     unit = entry.get("unit")
+    bound = tuple(_bound(bounds, i) for _, i, _ in places)
+    turned = tuple(
+        None if one is not None else math.degrees(cmath.phase(value))
+        for one, (_, _, value) in zip(bound, places, strict=True)
+    )
     return NamedCurve(
         name=name,
         unit=unit if isinstance(unit, str) else "",
-        hz=tuple(p[0] for p in points),
-        value=tuple(p[1] for p in points),
-        u95=tuple(p[2] for p in points),
-        limit=tuple(p[3] for p in points),
+        hz=tuple(f for f, _, _ in places),
+        value=tuple(value for _, _, value in places),
+        u95=of("u95"),
+        limit=of("limit"),
         complex_valued=complex_valued,
-        phase_deg=tuple(p[4] for p in points),
-        bound=tuple(p[5] for p in points),
+        phase_deg=turned if complex_valued else of("phase_deg"),
+        bound=bound,
+        low=of("low"),
+        high=of("high"),
+        real_u95=of("real_u95"),
+        imag_u95=of("imag_u95"),
         limits=tuple(
             sorted(
                 (f, one)
@@ -87,6 +109,23 @@ def named_curve(side: Mapping[str, Any], name: str) -> NamedCurve | None:
         ),
         axis=axis or "hz",
     )
+
+
+_COLUMNS = (
+    "real", "imag", "value", "u95", "low", "high", "real_u95", "imag_u95", "limit", "phase_deg",
+)  # fmt: skip
+
+
+def _value(
+    columns: Mapping[str, list[float | None]], i: int, complex_valued: bool, bound: str | None
+) -> complex | None:
+    """Return the value of a point; of a complex one that is only a bound, the bound."""
+    real, imag, value = (_at(columns[n], i) for n in ("real", "imag", "value"))
+    if complex_valued and real is None and bound is not None:
+        return None if value is None else complex(value)
+    if not complex_valued:
+        return None if value is None else complex(value)
+    return None if real is None or imag is None else complex(real, imag)
 
 
 def _numbers(found: object) -> list[float | None]:

@@ -19,7 +19,7 @@ FACT_COLUMNS = (
 )  # fmt: skip
 CURVE_COLUMNS = (
     "side", "curve", "unit", "hz", "volts", "value", "imag", "magnitude", "u95", "bound",
-    "limit", "simulated",
+    "limit", "low", "high", "real_u95", "imag_u95", "simulated",
 )  # fmt: skip
 
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
@@ -52,7 +52,8 @@ def curve_rows(facts: Mapping[str, Any]) -> list[Row]:
     """Return every known point of every curve; columns are ``CURVE_COLUMNS``.
 
     Curves of both sides together stand under the side ``both``.
-    ``value`` is the real part and ``imag`` the imaginary part of a complex curve.
+    ``value`` is the real part and ``imag`` the imaginary part of a complex curve; of a point that
+    is only a ``bound``, ``value`` is that of its magnitude.
     """
     rows: list[Row] = []
     said = _simulated(facts)
@@ -65,16 +66,18 @@ def curve_rows(facts: Mapping[str, Any]) -> list[Row]:
                 continue
             columns = (
                 curve.hz, curve.value, curve.magnitude, curve.u95, curve.bound, curve.limit,
+                curve.low, curve.high, curve.real_u95, curve.imag_u95,
             )  # fmt: skip
-            for hz, value, magnitude, u95, bound, limit in zip(*columns, strict=True):
+            for hz, value, magnitude, u95, bound, limit, *beside in zip(*columns, strict=True):
                 rows.append(
                     {
                         "side": side, "curve": name, "unit": curve.unit,
                         "hz": hz if curve.axis == "hz" else None,
                         "volts": hz if curve.axis == "volts" else None,
                         "value": value.real,
-                        "imag": value.imag if curve.complex_valued else None,
+                        "imag": value.imag if curve.complex_valued and not bound else None,
                         "magnitude": magnitude, "u95": u95, "bound": bound, "limit": limit,
+                        **dict(zip(("low", "high", "real_u95", "imag_u95"), beside, strict=True)),
                         **said,
                     }
                 )  # fmt: skip

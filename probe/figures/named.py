@@ -74,6 +74,8 @@ def leg_phasors(key: str, side: Side) -> Plot | None:
         if curve is None:
             continue
         k = min(range(len(curve.hz)), key=lambda i: abs(math.log(curve.hz[i] / REFERENCE_HZ)))
+        if curve.bound[k] is not None:
+            continue  # a bound has no direction
         hz = curve.hz[k]
         arrows.append((label, curve.value[k], curve.u95[k]))
     if not arrows or not any(abs(v) for _, v, _ in arrows):

@@ -18,10 +18,12 @@ def magnitudes(side: Side, name: str, label: str, scale: float = 1.0) -> Trace |
     if curve is None or not any(curve.magnitude):
         return None
     y = tuple(scale * m for m in curve.magnitude)
-    doubt = [None if u is None else scale * u for u in curve.u95]
+    ends = [curve.ends(i) for i in range(len(y))]
     # A band that reaches zero ends at a hundredth of the value: a logarithmic axis has no zero.
-    low = tuple(None if u is None else max(v - u, v / 100.0) for v, u in zip(y, doubt, strict=True))
-    high = tuple(None if u is None else v + u for v, u in zip(y, doubt, strict=True))
+    low = tuple(
+        None if e is None else max(scale * e[0], v / 100.0) for v, e in zip(y, ends, strict=True)
+    )
+    high = tuple(None if e is None else scale * e[1] for e in ends)
     limit = tuple((x, scale * one) for x, one in curve.limits)
     return Trace(label, curve.hz, y, low, high, limit, curve.bound)
 
@@ -37,29 +39,29 @@ def decibels(side: Side, name: str, label: str) -> Trace | None:
     if not kept:
         return None
     value = [curve.magnitude[i] for i in kept]
-    doubt = [curve.u95[i] for i in kept]
+    ends = [curve.ends(i) for i in kept]
     return Trace(
         label,
         tuple(curve.hz[i] for i in kept),
         tuple(map(ratio_db, value)),
         tuple(
-            None if u is None else ratio_db(max(v - u, v / 100.0))
-            for v, u in zip(value, doubt, strict=True)
+            None if e is None else ratio_db(max(e[0], v / 100.0))
+            for v, e in zip(value, ends, strict=True)
         ),
-        tuple(None if u is None else ratio_db(v + u) for v, u in zip(value, doubt, strict=True)),
+        tuple(None if e is None else ratio_db(e[1]) for e in ends),
         bound=tuple(curve.bound[i] for i in kept),
     )
 
 
 def _plain(curve: NamedCurve, label: str) -> Trace:
     value = tuple(v.real for v in curve.value)
-    pairs = tuple(zip(value, curve.u95, strict=True))
+    ends = [curve.ends(i) for i in range(len(value))]
     return Trace(
         label,
         curve.hz,
         value,
-        tuple(None if u is None else v - u for v, u in pairs),
-        tuple(None if u is None else v + u for v, u in pairs),
+        tuple(None if e is None else e[0] for e in ends),
+        tuple(None if e is None else e[1] for e in ends),
         curve.limits,
         curve.bound,
     )

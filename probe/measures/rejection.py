@@ -24,8 +24,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from probe.measures.model import Curve, Part, Row, Subject
+from probe.measures.open_pin import ALL_ON_ONE_LEG, untold
 from probe.measures.statement import Entry, decibel_entry
 from probe.stage.quantities import nearest, output_rejection
+from probe.stage.solved import Solved
 from probe.stage.source import FROM_MODAL, Source
 
 Array = NDArray[np.float64]
@@ -148,7 +150,7 @@ def rejection(subject: Subject) -> Part:
         for row in rows:
             for entry in row["facts"].values():
                 entry["limited_by_bench"] = True
-    return Part(facts_at=tuple(rows), curves=_curves(source))
+    return Part(facts_at=tuple(rows), curves=_curves(source, subject.identified.legs))
 
 
 def _files(subject: Subject) -> list[str]:
@@ -217,14 +219,18 @@ def _stacked(value: Complex, draws: Complex) -> Complex:
     return np.concatenate([value[None], draws])
 
 
-def _curves(source: Source) -> dict[str, Curve]:
+def _curves(source: Source, legs: Solved | None) -> dict[str, Curve]:
     z = _stacked(source.z, source.z_draws)[..., :2, :2]
     voc = _stacked(source.voc, source.voc_draws)[..., :2]
-    own, balance = [], []
+    own: list[Entry | None] = []
+    balance: list[Entry | None] = []
     for k in range(len(source.hz)):
         heard = output_rejection(z[:, k]) if np.isfinite(z[:, k]).all() else None
         own.append(None if heard is None else decibel_entry(1.0 / _safe(heard), small=heard))
         pair = voc[:, k]
+        if legs is not None and untold(legs, k):
+            balance.append(dict(ALL_ON_ONE_LEG))
+            continue
         balance.append(balance_entry(pair[:, 0], pair[:, 1]) if np.isfinite(pair).all() else None)
     curves = {}
     for name, entries in (("output_common_mode_rejection", own), ("signal_balance", balance)):
@@ -247,8 +253,9 @@ def decibel_curve(entries: Sequence[Entry | None], **more: Any) -> Curve:
         "u95": [None if e is None else e["u95"] for e in entries],
         **more,
     }
-    if any(e is not None and "bound" in e for e in entries):
-        curve["bound"] = [None if e is None else e.get("bound") for e in entries]
+    for name in ("bound", "low", "high"):
+        if any(e is not None and name in e for e in entries):
+            curve[name] = [None if e is None else e.get(name) for e in entries]
     return curve
 
 

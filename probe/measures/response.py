@@ -21,8 +21,17 @@ from numpy.typing import NDArray
 
 from probe.measures import sweep
 from probe.measures.model import Curve, Part, Row, Subject
-from probe.measures.statement import Entry, decibel_entry, interval
-from probe.stage.quantities import nearest, open_take, recorded, single_ended_take
+from probe.measures.open_pin import untold
+from probe.measures.rejection import decibel_curve
+from probe.measures.statement import Entry, decibel_entry, interval, reaching
+from probe.stage.identify import Identified
+from probe.stage.quantities import (
+    nearest,
+    open_take,
+    recorded,
+    single_ended_heard,
+    single_ended_take,
+)
 from probe.stage.source import Source
 
 Array = NDArray[np.float64]
@@ -89,7 +98,7 @@ def response(subject: Subject) -> Part:
             facts[f"{output}_{end}_corner"] = {**entry, "takes": list(one.files)}
         if source is not None and not subject.identified.contradicted:
             rows += _loaded(source, output, by_tones)
-    gain = _gain_difference(source)
+    gain = gain_difference_curve(subject.identified, source)
     if gain is not None:
         curves["gain_difference"] = gain
     return Part(facts=facts, curves=curves, facts_at=tuple(rows))
@@ -111,6 +120,9 @@ def _by_tones(subject: Subject, source: Source | None, output: str) -> Response 
     hz = identified.group.hz
     volts = None if source is None else _open_circuit(source, output)
     limited = False
+    legs = identified.legs
+    if output == "differential" and legs is not None and untold(legs, nearest(hz)):
+        volts = None  # what an open pin carries without the recorder is not known
     if volts is None or not np.isfinite(volts[0]).sum() > 1:
         volts, limited = _as_recorded(subject, output), True
     if output == "single_ended" and source is not None:
@@ -273,23 +285,26 @@ def loaded(source: Source, output: str, ohm: float) -> Complex:
     return np.where(known, volts, np.nan)
 
 
-def _gain_difference(source: Source | None) -> Curve | None:
-    """Differential over single-ended level at each tone, dB."""
+def gain_difference_curve(identified: Identified, source: Source | None) -> Curve | None:
+    """Differential over single-ended level at each tone, dB.
+
+    Where no load on the single-ended output tells, with what the recorder may have taken off it.
+    """
     if source is None:
         return None
     voc = np.concatenate([source.voc[None], source.voc_draws])
     good = np.isfinite(voc[0, :, 0]) & np.isfinite(voc[0, :, 2]) & (np.abs(voc[0, :, 2]) > 0.0)
-    if not good.any():
+    loaded = np.isfinite(source.z[:, 2, 2])
+    entries: list[Entry | None] = [None] * len(source.hz)
+    for k in np.flatnonzero(good):
+        pair, single = voc[:, k, 0], voc[:, k, 2]
+        heard = None if loaded[k] else single_ended_heard(identified, int(k), len(voc))
+        if heard is None:
+            entries[k] = decibel_entry(pair / single, small=pair)
+            continue
+        ends = [decibel_entry(pair / one, small=pair) for one in (heard.lifted, heard.bare)]
+        entries[k] = reaching(*ends)
+    if not any(entries):
         return None
-    entries = [
-        decibel_entry(voc[:, k, 0] / voc[:, k, 2], small=voc[:, k, 0]) if good[k] else None
-        for k in range(len(source.hz))
-    ]
-    curve: Curve = {
-        "unit": "dB",
-        "value": [None if e is None else e["value"] for e in entries],
-        "u95": [None if e is None else e["u95"] for e in entries],
-    }
-    if not np.isfinite(source.z[:, 2, 2]).any():
-        curve["limited_by_bench"] = True
-    return curve
+    more = {} if loaded.any() else {"limited_by_bench": True}
+    return decibel_curve(entries, **more)

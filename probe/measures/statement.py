@@ -69,6 +69,13 @@ def reaching(entry: Entry, edge: Entry) -> Entry:
     return {**kept, **interval(value, np.array([value, low, high]), (0.0, 1.0))}
 
 
+def at_most(entry: Entry) -> Entry:
+    """Return the upper end of an interval as a bound; a bound from below bounds nothing here."""
+    kept = {k: v for k, v in entry.items() if k not in ("low", "high")}
+    high = float(entry.get("high", entry["value"] + entry["u95"]))
+    return {**kept, "value": high, "u95": 0.0, "bound": "below"}
+
+
 def told_from_nothing(draws: Complex, along_least: float = DISTINGUISHED_ALONG) -> bool:
     """Return True where the value stands above its scatter, all round and along itself.
 

@@ -215,6 +215,10 @@ def marker(style: str, point: Point) -> Markup:
     match _SHAPES.get(style, style):
         case "limit":
             return Markup("")
+        case bounded if bounded.endswith(" above"):
+            return tag("path", d=f"M{x:.1f} {y - 6:.1f}l5.8 10h-11.6z", class_="mark hollow")
+        case bounded if bounded.endswith(" below"):
+            return tag("path", d=f"M{x:.1f} {y + 6:.1f}l5.8 -10h-11.6z", class_="mark hollow")
         case "hot":
             return circle(x, y, 3.6, "mark full")
         case "cold":

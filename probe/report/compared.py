@@ -292,8 +292,16 @@ def _line(style: str, name: str, found: Mapping[str, Any], *, decibels: bool) ->
 
     value = [float(v) for v in found["value"]]
     doubt = [0.0 if u is None else float(u) for u in found["u95"]]
-    low = [v - u if not decibels or v > u else v for v, u in zip(value, doubt, strict=True)]
-    high = [v + u for v, u in zip(value, doubt, strict=True)]
+    none = [None] * len(value)
+    low = [
+        v - u if e is None else float(e)
+        for v, u, e in zip(value, doubt, found.get("low") or none, strict=True)
+    ]
+    low = [v if decibels and e <= 0.0 else e for v, e in zip(value, low, strict=True)]
+    high = [
+        v + u if e is None else float(e)
+        for v, u, e in zip(value, doubt, found.get("high") or none, strict=True)
+    ]
     return Curve(
         style, name, [float(x) for x in found.get("hz") or found["volts"]],
         [shown(v) for v in value], [shown(v) for v in low], [shown(v) for v in high],

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -50,15 +50,22 @@ class CurveTable:
 
 @dataclass(frozen=True)
 class Samples:
-    """One complex curve with the doubt of its magnitude; None where it is not known."""
+    """One complex curve with the doubt of its magnitude; None where it is not known.
+
+    ``ends``: of the interval of the magnitude. ``bound``: ``above`` or ``below`` with the bound of
+    the magnitude where nothing else is known.
+    """
 
     hz: tuple[float, ...]
     value: tuple[complex | None, ...]
     u95: tuple[float | None, ...]
+    ends: tuple[tuple[float, float] | None, ...]
+    bound: tuple[tuple[str, float] | None, ...]
 
     def nearest(self, hz: float) -> int | None:
-        """Return the index of the known point nearest to ``hz`` on a logarithmic scale."""
-        known = [i for i, v in enumerate(self.value) if v is not None]
+        """Return the index of the point nearest to ``hz`` of which anything is known."""
+        pairs = zip(self.value, self.bound, strict=True)
+        known = [i for i, (v, b) in enumerate(pairs) if v is not None or b is not None]
         return min(known, key=lambda i: abs(math.log(self.hz[i] / hz)), default=None)
 
 
@@ -68,17 +75,38 @@ def samples(curves: Mapping[str, Any], name: str) -> Samples | None:
     hz = [finite(f) for f in curves.get("hz") or ()]
     if not isinstance(entry, Mapping) or not hz:
         return None
-    real, imag, u95 = (list(entry.get(part) or ()) for part in ("real", "imag", "u95"))
-    points = [
-        (f, _complex(_at(real, i), _at(imag, i)), finite(_at(u95, i)))
-        for i, f in enumerate(hz)
-        if f is not None and f > 0.0
-    ]
-    if all(value is None for _, value, _ in points):
+    kept = [i for i, f in enumerate(hz) if f is not None and f > 0.0]
+    column = {n: list(entry.get(n) or ()) for n in _COLUMNS}
+    points = [_point({n: _at(c, i) for n, c in column.items()}) for i in kept]
+    if all(p.value is None and p.bound is None for p in points):
         return None
     return Samples(
-        tuple(p[0] for p in points), tuple(p[1] for p in points), tuple(p[2] for p in points)
+        tuple(hz[i] or 0.0 for i in kept),
+        tuple(p.value for p in points),
+        tuple(p.u95 for p in points),
+        tuple(p.ends for p in points),
+        tuple(p.bound for p in points),
     )
+
+
+_COLUMNS = ("real", "imag", "u95", "low", "high", "value", "bound")
+
+
+@dataclass(frozen=True)
+class _Point:
+    value: complex | None
+    u95: float | None = None
+    ends: tuple[float, float] | None = None
+    bound: tuple[str, float] | None = None
+
+
+def _point(row: Mapping[str, Any]) -> _Point:
+    value, limit = _complex(row["real"], row["imag"]), finite(row["value"])
+    if value is None:
+        side = row["bound"] if row["bound"] in ("above", "below") and limit is not None else None
+        return _Point(None, bound=None if side is None else (side, limit or 0.0))
+    ends = {"value": abs(value), **{n: finite(row[n]) for n in ("u95", "low", "high")}}
+    return _Point(value, finite(row["u95"]), interval(ends))
 
 
 def level_figure(key: str, side: str, curves: Mapping[str, Any]) -> Figure | None:
@@ -91,7 +119,7 @@ def level_figure(key: str, side: str, curves: Mapping[str, Any]) -> Figure | Non
             recorded = recorded or found is not None
             name += ", as recorded"
         if found is not None:
-            drawn.append(_level_curve(style, name, found))
+            drawn += _with_bounds(found, _level_curve(style, name, found), _dbu)
     if not drawn:
         return None
     title = f"{side}: level against frequency"
@@ -109,8 +137,8 @@ def impedance_figure(key: str, side: str, curves: Mapping[str, Any]) -> Figure |
     drawn = []
     for style, name, source in _IMPEDANCES:
         found = samples(curves, source)
-        if found is not None and any(found.value):
-            drawn.append(_magnitude_curve(style, name, found))
+        if found is not None and (any(found.value) or any(found.bound)):
+            drawn += _with_bounds(found, _magnitude_curve(style, name, found), lambda ohm: ohm)
     if not drawn:
         return None
     drawing = chart(
@@ -199,27 +227,35 @@ def curve_table(curves: Mapping[str, Any]) -> CurveTable | None:
 
 
 def _cell(found: Samples, index: int, unit: str) -> str:
-    value = found.value[index]
+    value, bound = found.value[index], found.bound[index]
+    if bound is not None:
+        return write({"value": bound[1], "unit": unit, "bound": bound[0]}, positive=True).whole
     if value is None:
         return "–"
-    return write({"value": abs(value), "unit": unit, "u95": found.u95[index]}, positive=True).whole
+    entry: dict[str, object] = {"value": abs(value), "unit": unit, "u95": found.u95[index]}
+    if (ends := found.ends[index]) is not None:
+        entry["low"], entry["high"] = ends
+    return write(entry, positive=True).whole
+
+
+def _dbu(volts: float) -> float:
+    return 20.0 * math.log10(volts / DBU_VOLTS) if volts > 0.0 else _OFF_THE_SCALE_DB
 
 
 def _level_curve(style: str, name: str, found: Samples) -> Curve:
-    def decibels(volts: float | None) -> float | None:
-        if volts is None:
-            return None
-        return 20.0 * math.log10(volts / DBU_VOLTS) if volts > 0.0 else _OFF_THE_SCALE_DB
+    parts = [[None if v is None else _dbu(v) for v in part] for part in _magnitudes(found)]
+    return Curve(style, name, found.hz, *parts)
 
-    value, low, high = _magnitudes(found)
-    return Curve(
-        style,
-        name,
-        found.hz,
-        [decibels(v) for v in value],
-        [decibels(v) for v in low],
-        [decibels(v) for v in high],
-    )
+
+def _with_bounds(found: Samples, known: Curve, scale: Callable[[float], float]) -> list[Curve]:
+    """Return the known part of a curve, and where it is only a bound another line."""
+    drawn = [known] if any(v is not None for v in known.value) else []
+    for side, told in (("above", "at least"), ("below", "at most")):
+        at = [scale(b[1]) if b is not None and b[0] == side else None for b in found.bound]
+        if any(v is not None for v in at):
+            style = f"{known.style} {side}"
+            drawn.append(Curve(style, f"{known.name}, {told}", found.hz, at, at, at))
+    return drawn
 
 
 def _magnitude_curve(style: str, name: str, found: Samples) -> Curve:
@@ -231,9 +267,9 @@ def _magnitudes(
     found: Samples,
 ) -> tuple[list[float | None], list[float | None], list[float | None]]:
     value = [abs(v) if v else None for v in found.value]
-    pairs = list(zip(value, (u or 0.0 for u in found.u95), strict=True))
-    low = [None if v is None else max(v - u, 0.0) for v, u in pairs]
-    high = [None if v is None else v + u for v, u in pairs]
+    pairs = list(zip(value, found.ends, strict=True))
+    low = [v if v is None or e is None else max(e[0], 0.0) for v, e in pairs]
+    high = [v if v is None or e is None else e[1] for v, e in pairs]
     return value, low, high
 
 
@@ -271,10 +307,12 @@ def _arrows_of_curves(curves: Mapping[str, Any]) -> tuple[list[Arrow], float | N
         index = found.nearest(at or 1000.0)
         if index is None or (at is not None and found.hz[index] != at):
             continue
-        volts = found.value[index]
+        volts, bound = found.value[index], found.bound[index]
+        at = found.hz[index]
         if volts is not None:
-            at = found.hz[index]
-            arrows.append(Arrow(style, name, volts, found.u95[index]))
+            arrows.append(Arrow(style, name, volts, found.u95[index], found.ends[index]))
+        elif bound is not None and bound[0] == "below":
+            arrows.append(Arrow(style, name, 0j, None, most=bound[1]))
     return arrows, at, recorded
 
 

@@ -164,9 +164,15 @@ def decibel_curve(
     hz = [finite(f) for f in (listing(entry, "hz") or listing(curves, "hz"))]
     value = [finite(v) for v in listing(entry, "value")]
     doubt = [finite(u) for u in listing(entry, "u95")]
+    ends = [[finite(e) for e in listing(entry, name)] for name in ("low", "high")]
+    columns = [[*column, *[None] * len(value)] for column in (doubt, *ends)]
     points = [
-        (f, v, u or 0.0)
-        for f, v, u in zip(hz, value, [*doubt, *[None] * len(value)], strict=False)
+        (
+            f,
+            v,
+            None if v is None else interval({"value": v, "u95": u or 0.0, "low": lo, "high": hi}),
+        )
+        for f, v, u, lo, hi in zip(hz, value, *columns, strict=False)
         if f is not None and f > 0.0
     ]
     if not any(v is not None for _, v, _ in points):
@@ -176,8 +182,8 @@ def decibel_curve(
         name,
         [p[0] for p in points],
         [p[1] for p in points],
-        [None if v is None else v - u for _, v, u in points],
-        [None if v is None else v + u for _, v, u in points],
+        [None if e is None else e[0] for _, _, e in points],
+        [None if e is None else e[1] for _, _, e in points],
     )
 
 

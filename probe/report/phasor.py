@@ -24,7 +24,7 @@ _SHORTEST = 0.025
 class Arrow:
     """One voltage: look, name, complex volts rms and the 95 % doubt of its length in volts.
 
-    ``ends``: both ends of that interval where it is lopsided.
+    ``ends``: both ends of that interval where it is lopsided. ``most``: of a silent leg, the bound.
     """
 
     style: str
@@ -32,12 +32,15 @@ class Arrow:
     volts: complex
     u95: float | None
     ends: tuple[float, float] | None = None
+    most: float | None = None
 
     def caption(self, longest: float) -> str:
         """Return the name with level and angle; a silent leg has no angle worth telling."""
         entry: dict[str, object] = {"value": abs(self.volts), "unit": "V", "u95": self.u95}
         if self.ends is not None:
             entry["low"], entry["high"] = self.ends
+        if self.most is not None:
+            entry = {"value": self.most, "unit": "V", "bound": "below"}
         level = write(entry, positive=True)
         if abs(self.volts) < 1e-4 * longest:
             return f"{self.name}: {level.whole}"

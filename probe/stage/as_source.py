@@ -25,13 +25,16 @@ FLOATING_COUPLING = 0.8
 """Above this the common mode of a stage may be carried on to tones that do not show it."""
 
 
-def source_of(identified: Identified) -> Source | None:
-    """Return the identified stage as a source on the device's tones; None where it never played."""
+def source_of(identified: Identified, shown_by: Solved | None = None) -> Source | None:
+    """Return the identified stage as a source on the device's tones; None where it never played.
+
+    ``shown_by``: the legs that tell what the takes support, where others than its own.
+    """
     legs = identified.legs
     if legs is None:
         return None
     theta = legs.theta[: DRAWS_KEPT + 1].copy()
-    known = _known_entries(legs)
+    known = _known_entries(shown_by or legs)
     theta, known = _floating_filled(legs, theta, known)
     count, tones = theta.shape[:2]
     modal_voc = np.full((count, tones, 3), np.nan, dtype=np.complex128)

@@ -197,6 +197,39 @@ def recorded(identified: Identified, t: int, k: int) -> Complex:
     return identified.recorded[:, t, k]
 
 
+UNTOLD_INPUT_OHM = 2.0e4
+"""A recorder's input where no take has a leg bare: a usual one."""
+
+
+def recorder_ohm(identified: Identified, hz: Array, leg: str) -> Array:
+    """Impedance of the recorder's input on a leg by itself, shape (F,), ohm."""
+    index = ("hot", "cold").index(leg)
+    takes = () if identified.group is None else identified.group.takes
+    y = [
+        np.abs(admittance(o.elements, hz)[:, index, index])
+        for o in takes
+        if o.recorded[index] and not o.phasors.take.loads and not o.phasors.take.injections
+    ]
+    return np.asarray(1.0 / np.max(y, axis=0)) if y else np.full(len(hz), UNTOLD_INPUT_OHM)
+
+
+def recorder_doubt(identified: Identified, hz: Array) -> Array:
+    """Standard deviation of what the inputs on both legs draw together, shape (F,), siemens.
+
+    As declared, each input by itself; nothing where no take hears both legs.
+    """
+    t = open_take(identified)
+    if t is None or identified.group is None:
+        return np.zeros(len(hz))
+    variance = np.zeros(len(hz))
+    take = identified.group.takes[t].phasors.take
+    for channel, inlet in zip(take.channels, take.inputs, strict=True):
+        if channel in ("hot", "cold"):
+            variance += (inlet.impedance_u95_relative / 2.0 / inlet.impedance_ohm) ** 2
+            variance += (np.pi * hz * inlet.capacitance_u95_farad) ** 2
+    return np.asarray(np.sqrt(variance))
+
+
 def loading(observed: Observed, hz: float, draws: int, rng: np.random.Generator) -> Complex:
     """Return what the recorder may have taken off each terminal, factors (1 + D, 3).
 
@@ -215,6 +248,30 @@ def moved(level: float, count: int) -> Array:
     factors = 1.0 + level * np.random.default_rng(17).standard_normal(count)
     factors[0] = 1.0
     return np.asarray(factors)
+
+
+@dataclass(frozen=True)
+class Heard:
+    """A level nobody loaded, draws (1 + D,): as recorded, and with what that took given back."""
+
+    lifted: Complex
+    bare: Complex
+
+
+def single_ended_heard(identified: Identified, k: int, count: int) -> Heard | None:
+    """Return the single-ended level at grid tone ``k`` from a take that leaves it alone.
+
+    None where no such take has the tone. ``count``: draws wanted, the value among them.
+    """
+    t = single_ended_take(identified)
+    if t is None or identified.group is None or k not in identified.group.takes[t].tones:
+        return None
+    observed, hz = identified.group.takes[t], float(identified.group.hz[k])
+    volts = recorded(identified, t, k)[:count, 2]
+    rng = np.random.default_rng(7)
+    lift = loading(observed, hz, len(volts) - 1, rng)[:, 2]
+    bare = volts * moved(identified.repeatability.level, len(volts))
+    return Heard(np.asarray(volts * lift), np.asarray(bare))
 
 
 def mean_lift(

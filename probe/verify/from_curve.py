@@ -147,7 +147,11 @@ def _point(curve: NamedCurve, index: int) -> dict[str, Any]:
     bound, doubt = curve.bound[index], curve.u95[index]
     if bound is not None:
         return entry | {"u95": 0.0, "bound": bound}
-    return entry if doubt is None else entry | {"u95": doubt}
+    if doubt is None:
+        return entry
+    ends = {"low": curve.low, "high": curve.high}
+    lopsided = {n: c[index] for n, c in ends.items() if index < len(c) and c[index] is not None}
+    return entry | {"u95": doubt} | lopsided
 
 
 def _carried(curve: NamedCurve, index: int, volts: float) -> float:
