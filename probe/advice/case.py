@@ -59,6 +59,9 @@ class Stage:
     """Peak currents that the loads of its takes drew of an output (``xlr``, ``rca``), A."""
     clipped: frozenset[str] = frozenset()
     """Outputs (``xlr``, ``rca``) seen clipping while measured, of which no maximum was measured."""
+    joined: bool = False
+    """The legs were measured to hang together, whatever kind makes them: neither is held by an
+    amplifier of its own."""
 
 
 @dataclass(frozen=True)

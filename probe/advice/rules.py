@@ -90,7 +90,8 @@ def _tie_current(case: Case) -> Iterator[Finding]:
         found = list(compare(case, current, limit.TIE_AVOID_AMPERE, "avoid", "tie-current",
                               f"{says}: hard work for a line output"))  # fmt: skip
     yield from found
-    if case.kind == "differential" and all(f.verdict == "cannot-tell" for f in found):
+    held = case.kind == "differential" and not case.stage.joined
+    if held and all(f.verdict == "cannot-tell" for f in found):
         yield Finding(
             "avoid",
             "tie-pointless",

@@ -33,6 +33,9 @@ EVERY_KIND = (
 
 TERMINALS = ("hot", "cold", "single-ended")
 
+JOINED_COUPLING = 0.8
+"""Coupling above which legs hang together: ``R/(R + P)``, ``R`` four times ``P`` (closed form)."""
+
 
 @dataclass(frozen=True)
 class Device:
@@ -161,6 +164,7 @@ def side_of(facts: Facts, name: str) -> SideFacts:
             driven=_tried(stage.get("driven", ())),
             drawn=_drawn(stage.get("drawn")),
             clipped=_clipped(facts, name),
+            joined=_joined(values),
         ),
         recorder_ohm=_recorder_ohm(facts, values.get("single_ended_level", {})),
         bounded=_bounded(values, possible),
@@ -300,6 +304,17 @@ def _live_leg(stage: Mapping[str, Any], values: Mapping[str, Any]) -> int | None
         for leg in ("hot", "cold")
     ]
     return doubtful.index(False) if doubtful.count(False) == 1 else None
+
+
+def _joined(values: Mapping[str, Any]) -> bool:
+    """Return whether the legs were measured to hang together, both ways where both are known.
+
+    Separate legs then stand behind a resistor from pin to pin, and behind others at least four
+    times as large: pin 3 joined to pin 1 shorts no amplifier, and pin 2 takes over its level.
+    """
+    names = ("coupling_cold_into_hot", "coupling_hot_into_cold")
+    known = [float(values[n]["value"]) for n in names if "value" in values.get(n, {})]
+    return bool(known) and min(known) > JOINED_COUPLING
 
 
 def _above(values: Mapping[str, Any]) -> tuple[int, ...]:

@@ -183,13 +183,18 @@ def _meaning(kind: str, stage: Mapping[str, Any], facts: Mapping[str, Any]) -> s
 
 # Verdict
 
+SAME_AT_TERMINALS = "the same at these terminals"
+"""What stands in place of a share beside a kind that is stated: no take can tell it from that."""
+
 
 def _also(stage: Mapping[str, Any], facts: Mapping[str, Any]) -> Iterable[Doubt]:
     live = live_pin(stage, facts)
+    open_ = stage.get("kind") == "undetermined"
     for other in listing(stage, "also_possible"):
         if isinstance(other, Mapping):
             share = number(other, "confidence")
-            yield Doubt(kind_name(str(other.get("kind")), live), write_share(share), share)
+            told = write_share(share) if share is not None or open_ else SAME_AT_TERMINALS
+            yield Doubt(kind_name(str(other.get("kind")), live), told, share)
 
 
 def _next(stage: Mapping[str, Any]) -> Next | None:

@@ -13,6 +13,7 @@ from probe.stage import limits
 from probe.stage.evidence import Evidence
 from probe.stage.floating import (
     angle_reason,
+    attenuator_reason,
     below_nothing,
     below_nothing_reason,
     gives_back,
@@ -20,13 +21,15 @@ from probe.stage.floating import (
     held_low_reason,
     held_reason,
     joined_legs,
+    may_be_attenuator,
+    may_be_winding,
     short_reason,
     split_floating,
     winding_joined,
 )
 from probe.stage.inputs import pair_reason
 from probe.stage.quantities import Column, half_width
-from probe.stage.verdict import FLOATING, NO_ROW, Verdict, summarise
+from probe.stage.verdict import FLOATING, NO_ROW, Possible, Verdict, summarise
 
 Array = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -157,7 +160,25 @@ def both_legs(evidence: Evidence) -> Verdict:
         dead_leg=dead,
     )
     alike = bool(floats[0] and not joined[0] and bridged and labels[0] == "undetermined")
-    return replace(verdict, unlike=verdict.unlike or bool(choke[0]), alike=alike)
+    verdict = replace(verdict, unlike=verdict.unlike or bool(choke[0]), alike=alike)
+    return _with_alike(verdict, evidence, min(float(k[0]) for k in couplings))
+
+
+def _with_alike(verdict: Verdict, evidence: Evidence, coupling: float) -> Verdict:
+    """Return a verdict that names, beside electronics, what is the same at these terminals."""
+    if verdict.kind != FLOATING[0]:
+        return verdict
+    same, reasons = [], list(verdict.reasons)
+    if may_be_winding(evidence):
+        same.append(FLOATING[1])
+    if may_be_attenuator(evidence, coupling):
+        same.append("differential")
+        reasons.append(attenuator_reason(evidence))
+    if not same:
+        return verdict
+    measured = tuple(p for p in verdict.also_possible if p.kind not in same)
+    possible = (*measured, *(Possible(kind, None) for kind in same))
+    return replace(verdict, also_possible=possible, reasons=tuple(reasons), alike=True)
 
 
 def _somewhere(where: Bools | None) -> Bools:

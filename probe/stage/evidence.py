@@ -24,7 +24,7 @@ from probe.stage.quantities import (
     recorded,
     single_ended_take,
 )
-from probe.stage.way_to_pin1 import below_nothing
+from probe.stage.way_to_pin1 import below_nothing, capacitance
 
 Array = NDArray[np.float64]
 
@@ -79,6 +79,8 @@ class Evidence:
     """How both legs together lead to pin 1 below the band in which a winding shows."""
     below_nothing: NDArray[np.bool_] | None = None
     """Draws in which that way has less than no capacitance where a winding shows, (1 + D,)."""
+    farad: Array | None = None
+    """Its capacitance there, both ends together, (1 + D,)."""
 
 
 def gather(identified: Identified, polarity: str) -> Evidence:
@@ -96,6 +98,7 @@ def gather(identified: Identified, polarity: str) -> Evidence:
         inputs=input_doubt(identified),
         way=_way(identified),
         below_nothing=_below_nothing(identified),
+        farad=_farad(identified),
     )
 
 
@@ -185,6 +188,13 @@ def _common_mode_angle(identified: Identified) -> Array | None:
 def _below_nothing(identified: Identified) -> NDArray[np.bool_] | None:
     band = common_mode_band(identified)
     return None if band is None else below_nothing(*band)
+
+
+def _farad(identified: Identified) -> Array | None:
+    band = common_mode_band(identified)
+    if band is None or len(band[0]) == 0 or np.any(np.abs(band[1]) < 1e-9):
+        return None
+    return capacitance(*band)
 
 
 def _way(identified: Identified) -> WayToPin1 | None:

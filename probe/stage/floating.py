@@ -54,6 +54,8 @@ def angle_reason(evidence: Evidence, kind: str) -> str:
     text = f"its impedance to pin 1 has an angle of {turn} at the top of the band"
     if angle >= limits.TRANSFORMER_ANGLE_RAD:
         way = 2.0 / float(evidence.way.siemens[0]) if evidence.way is not None else 0.0
+        if kind == FLOATING[0] and not may_be_winding(evidence):
+            return f"{text}, and less capacitance than any winding has"
         alike = f"; a winding with {ohms(way)} from each end to pin 1 is alike" if way > 0.0 else ""
         return f"{text}: no winding's capacitance{alike}"
     if kind == FLOATING[1]:
@@ -64,6 +66,36 @@ def angle_reason(evidence: Evidence, kind: str) -> str:
     if kind == FLOATING[0]:
         return f"{beside}: capacitors on the pins of an electronic stage, no winding"
     return f"{beside}: a winding with resistors to pin 1, or capacitors on an electronic stage"
+
+
+def may_be_winding(evidence: Evidence) -> bool:
+    """Return True where resistors from a winding's ends to pin 1 may look like electronics.
+
+    Not where the capacitance beside them is less than that of any winding, its doubt included.
+    """
+    if evidence.farad is None:
+        return True
+    most = float(np.quantile(evidence.farad, 0.975))
+    return max(most, float(evidence.farad[0])) >= limits.LEAST_WINDING_FARAD
+
+
+def may_be_attenuator(evidence: Evidence, coupling: float) -> bool:
+    """Return True where separate legs with a resistor from pin to pin may look like electronics."""
+    over = evidence.over_single
+    return coupling < limits.FIRM_AS_ANY and (over is None or over < limits.UNATTENUATED_LEVEL)
+
+
+def attenuator_reason(evidence: Evidence) -> str:
+    """Say what an attenuator would have to be, and what would show it."""
+    seen = (
+        "the single-ended output was not recorded"
+        if evidence.over_single is None
+        else "the single-ended output is louder, as one is that stands before an attenuator"
+    )
+    return (
+        "separate legs with a resistor from pin to pin (an attenuator behind them) are alike: "
+        f"{seen}"
+    )
 
 
 def held_low(evidence: Evidence) -> Bools | None:

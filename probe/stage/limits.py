@@ -26,6 +26,18 @@ FLOATING_LEVEL = 0.22
 separate legs is as likely as a floating stage: with coupling above 0.8 it leaves at most 2/9 of
 what legs as loud as that output would give (closed form)."""
 
+UNATTENUATED_LEVEL = 0.7
+"""A pair at least so loud against the single-ended output stands behind no attenuator of its own:
+designs give it once or twice (0 or 6 dB by convention); 3 dB are room for one that does not."""
+
+FIRM_AS_ANY = 0.98
+"""Coupling above this is no attenuator's: ``k = R/(R + P)`` leaves ``(1 - k)/(1 + k)`` of the level
+(closed form), here a hundredth; 40 dB and more are no line output's. [judgement]"""
+
+LEAST_WINDING_FARAD = 1.0e-10
+"""Both ends of a winding together hold no less against pin 1: published line transformers have
+hundreds of picofarad from a winding to its screen (of that order, from memory)."""
+
 FLOATING_RATIO_DB = 20.0
 """Legs of a floating stage further apart than this: something holds the lower one near pin 1, and
 hides a winding's capacitance. Simulated floating tolerances: up to 17 dB."""

@@ -26,6 +26,11 @@ def room(hz: Array, ohm: Complex) -> Array:
     return np.asarray(np.median((y.imag + np.maximum(y.real, 0.0)) / (2.0 * np.pi * hz), axis=-1))
 
 
+def capacitance(hz: Array, ohm: Complex) -> Array:
+    """Capacitance of the way to pin 1, shape (1 + D,), farad: median over the tones."""
+    return np.asarray(np.median((1.0 / ohm).imag / (2.0 * np.pi * hz), axis=-1))
+
+
 def below_nothing(hz: Array, ohm: Complex) -> Bools:
     """Whether the way to pin 1 has less than no capacitance, shape (1 + D,)."""
     if len(hz) == 0 or np.any(np.abs(ohm) < 1e-9):

@@ -187,6 +187,9 @@ def of_word(stage: Mapping[str, Any], quantity: str, take: str | None) -> tuple[
         return ()
     if quantity == "polarity":
         return ("the single-ended output recorded beside pin 2, at the same drive",)
+    same = [o for o in stage.get("also_possible") or () if number(o, "confidence") is None]
+    if same and stage.get("kind") != "undetermined":
+        return ("no take: what else it may be is the same at these terminals; ask the maker",)
     sure = number(stage, "confidence")
     told = "" if sure is None else f" (it is now {100.0 * sure:.0f} % sure)"
     return (

@@ -225,7 +225,11 @@ def _word(head: JudgedLine, reader: SideReader, line: LineTable, risk: float) ->
             outcome, reason = "cannot-tell", f"told against {against}"
     else:
         inside = _share(stage, found, wanted)
-        if 1.0 - inside <= risk:
+        same = _same_at_terminals(stage)
+        if same and {found, *same} & set(wanted) and not {found, *same} <= set(wanted):
+            inside = None
+            reason = f"{', '.join(same)} would be the same at these terminals"
+        elif 1.0 - inside <= risk:
             outcome = "meets"
         elif inside <= risk:
             outcome = "fails"
@@ -256,6 +260,15 @@ def _share(stage: Mapping[str, Any], found: str, wanted: Sequence[str]) -> float
         if isinstance(other, Mapping):
             shares[str(other.get("kind"))] = number(other, "confidence") or 0.0
     return min(1.0, sum(share for kind, share in shares.items() if kind in wanted))
+
+
+def _same_at_terminals(stage: Mapping[str, Any]) -> tuple[str, ...]:
+    """Return the kinds beside a stated one that no take tells from it."""
+    if stage.get("kind") == "undetermined":
+        return ()
+    also = stage.get("also_possible") or ()
+    held = [o for o in also if isinstance(o, Mapping)]
+    return tuple(str(o.get("kind")) for o in held if number(o, "confidence") is None)
 
 
 def _beside(

@@ -209,6 +209,22 @@ def test_tie_current_at_the_declared_level(volts: float, verdict: str, code: str
     assert code in codes(tied)
 
 
+def test_what_is_the_same_at_the_terminals_is_judged_too_and_not_as_a_short_circuit() -> None:
+    """Lost: the published way to unbalance a stage, for a kind whose network is the very same."""
+    coupled = {"value": 0.94, "unit": "1", "u95": 0.01, "imag": 0.0}
+    values = {"coupling_cold_into_hot": coupled, "coupling_hot_into_cold": coupled}
+    also = ({"kind": "differential", "confidence": None},)
+    told = facts("electronically-floating", also=also, values=values)
+    tied = of(ask(told, cross_coupled(), operating_volts=0.2), "xlr-to-rca/pin-3-tied-at-source")
+    # closed form: 1 kohm legs and 60 ohm from pin to pin, no amplifier sees less than 1 kohm
+    assert tied.verdict in ("use", "works")
+    assert "tie-pointless" not in codes(tied)
+    assert "tie-pointless" in codes(
+        of(ask(facts("electronically-floating", also=also), cross_coupled(), operating_volts=0.2),
+           "xlr-to-rca/pin-3-tied-at-source")
+    )  # fmt: skip
+
+
 def test_a_limit_inside_the_interval_cannot_be_told() -> None:
     # 20 mA peak behind 50.02 ohm: 1.4148 V differential; 3 % of doubt spans the limit
     stage = symmetrical(draws=400, spread=0.03)

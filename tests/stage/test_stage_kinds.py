@@ -24,6 +24,7 @@ from .forward import (
     Errors,
     Plan,
     Stage,
+    drawn_errors,
     exchanged,
     floating,
     ground_sensing,
@@ -330,3 +331,63 @@ def test_a_leg_held_near_pin_1_hides_a_winding():
         "transformer-coupled",
     }
     assert found.next.take is None
+
+
+def _between(ohm: float, way: float) -> tuple[float, float]:
+    """Own impedance and what the other leg sees of it: ``ohm`` each, ``way`` from pin to pin."""
+    return ohm * (ohm + way) / (2 * ohm + way), ohm * ohm / (2 * ohm + way)
+
+
+def padded(single: float) -> Stage:
+    """Legs of 1 kohm each behind an attenuator of 60 ohm from pin to pin: coupling 0.94."""
+    own, other = _between(1000.0, 60.0)
+    plain = separate(0.25, -0.25, own, own, vs=single)
+
+    def z(f):
+        out = plain.z(f)
+        out[:, 0, 1] = out[:, 1, 0] = other
+        return out
+
+    return Stage(plain.voc, z)
+
+
+WITHOUT_SINGLE = tuple(p for p in FULL if "single-ended" not in p.channels)
+
+
+@pytest.mark.parametrize(
+    ("single", "plans"), [(1.0, FULL), (0.25, WITHOUT_SINGLE)], ids=["behind another", "not heard"]
+)
+def test_a_firm_attenuator_is_named_beside_electronics(single, plans):
+    """Lost: "electronically floating, above 99.9 %" of separate legs, and nothing else possible."""
+    found = analysed(padded(single), plans, errors=Errors(noise=1e-6))
+    # source: the stage itself, two ends of which its terminals show one
+    assert found.kind in ("electronically-floating", "differential")
+    assert {"electronically-floating", "differential"} <= found.possible
+    assert [p.confidence for p in found.verdict.also_possible if p.kind == "differential"] == [None]
+    assert any("attenuator" in reason for reason in found.verdict.reasons)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_nothing_is_named_beside_electronics_where_the_takes_exclude_it(seed):
+    """Lost: a stage that floats is never sure again, whatever is measured."""
+    errors = drawn_errors(seed, FULL, level_db=0.005)
+    stage = floating(zcm=1e3, zd=51.0)
+    found = analysed(stage, FULL, errors=errors, seed=seed, repeatability_db=0.005)
+    # source: the stage, no capacitance to pin 1 and twice the single-ended level
+    assert found.kind == "electronically-floating"
+    assert found.verdict.also_possible == ()
+    assert not any("alike" in reason for reason in found.verdict.reasons)
+
+
+def test_a_winding_with_resistors_is_named_where_its_capacitance_shows():
+    """Lost: "no winding's capacitance; a winding is alike", and no winding among the possible."""
+
+    def way(f):
+        # 3 kohm from each end, 500 pF: closed form, -5 degrees at 20 kHz
+        return 1.0 / (1.0 / 1500.0 + 2j * np.pi * f * 5e-10)
+
+    found = analysed(floating(zcm=way, zd=90.0), FULL, errors=Errors(noise=1e-6))
+    assert found.kind == "electronically-floating"
+    alike = [p for p in found.verdict.also_possible if p.confidence is None]
+    assert [p.kind for p in alike] == ["transformer-coupled"]
+    assert any("a winding with 3" in reason for reason in found.verdict.reasons)

@@ -263,6 +263,14 @@ def test_typical_is_no_limit_but_with_a_tolerance(tmp_path: Path) -> None:
         ({"confidence": 0.9}, "differential", "cannot-tell"),
         ({"kind": "undetermined", "next_take": "load-cold"}, "differential", "cannot-tell"),
         ({"kind": "faulty"}, "differential", "fails"),
+        (
+            {
+                "kind": "electronically-floating",
+                "also_possible": [{"kind": "transformer-coupled", "confidence": None}],
+            },
+            "electronically-floating",
+            "cannot-tell",
+        ),
     ],
 )
 def test_kinds(tmp_path: Path, stage: dict[str, Any], says: str, outcome: str) -> None:
