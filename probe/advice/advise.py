@@ -52,6 +52,7 @@ from probe.advice.subject import (
     with_suspicion,
 )
 from probe.advice.together import best_sets, taken
+from probe.advice.unlike_levels import unlike_levels
 from probe.advice.wiring import OPTIONS, Option
 from probe.errors import BadInput
 
@@ -101,7 +102,7 @@ def advise(facts: Facts, sources: Mapping[str, Sources], destination: Destinatio
         return taken(replace(whole, sets=best_sets(at, whole)[0]), unmarked)
 
     found = with_outputs_apart(found, facts, whole_of)
-    cautions = (*found.cautions, *one_channel(desks, found))
+    cautions = (*found.cautions, *one_channel(desks, found), *unlike_levels(found))
     found = replace(found, cures=cures(desks, found), cautions=cautions)
     refused = ground_fault(destination) or refusal(device, sides)
     return found if refused else with_digital(found, device, destination)
