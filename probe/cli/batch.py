@@ -58,7 +58,7 @@ def run(args: argparse.Namespace) -> int:
     outcomes = analyse_all(
         sessions,
         write_together,
-        targets=_targets(sessions, args.out),
+        targets=targets(sessions, args.out),
         jobs=args.jobs,
         draws=args.draws,
         again=args.again,
@@ -72,7 +72,7 @@ def run(args: argparse.Namespace) -> int:
     return SOME_FAILED if any(o.status == "failed" for o in outcomes) else 0
 
 
-def _targets(sessions: Sequence[Path], out: str | None) -> dict[Path, Path]:
+def targets(sessions: Sequence[Path], out: str | None) -> dict[Path, Path]:
     """Return where each session's files go: below one folder as they lie, or beside the takes."""
     import os
     from pathlib import Path

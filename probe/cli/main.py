@@ -113,6 +113,9 @@ def _run(arguments: list[str]) -> int:
             parser.error(f"a command is needed: {', '.join(COMMANDS)}")
     except SystemExit as stop:
         return int(stop.code or 0)
+    from probe.cli.apart import check_apart
+
+    check_apart(args.command, args)
     return run(args)
 
 
