@@ -166,7 +166,7 @@ def _basket(
     length = _length(destination, choice)
     to, attenuation = _end(advice, choice)
     ways = _with_data(
-        advice, choice, ways_of(choice.option, to, attenuation if choice.attenuator else None)
+        advice, choice, ways_of(choice.option, to, attenuation if _fitted(choice) else None)
     )
     if not ways:
         empty = (choice.box, choice.option, count, (), (), shelf.currency, shelf.share)
@@ -213,7 +213,7 @@ def _with_data(
 def _offer(advice: Advice, choice: Choice, shelf: Shelf, count: int) -> Taken | Piece | None:
     """Return the attenuator that the advice offers without putting it in."""
     to, wanted = _end(advice, choice)
-    if wanted is None or choice.attenuator:
+    if wanted is None or _fitted(choice):
         return None
     (found,) = _chain((attenuator_piece("xlr" if to == "xlr" else "rca", wanted),), shelf, count,
                       0.0)  # fmt: skip
@@ -264,9 +264,16 @@ def _one_side(advice: Advice, choice: Choice) -> bool:
     return {o.side for o in advice.options if o.box == choice.box} == {"mono"}
 
 
+def _fitted(choice: Choice) -> bool:
+    """Tell whether an attenuator belongs into the plug; that of a digital link always does."""
+    return choice.attenuator or (choice.option or "").startswith("digital")
+
+
 def _end(advice: Advice, choice: Choice) -> tuple[str, float | None]:
     """Return the destination's connector, and the attenuation needed or offered in its plug."""
     wanted = (choice.box, choice.socket, choice.option)
+    for link in (a for a in advice.digital if (a.box, a.socket, a.link.id) == wanted):
+        return link.link.to, None if link.pad is None else link.pad.attenuation_db
     held = [o for o in advice.options if (o.box, o.socket, o.option.id) == wanted]
     if not held:
         return "rca", None
@@ -306,6 +313,8 @@ def _fits(part: Part, piece: Piece, length_m: float) -> bool:
         return False
     if piece.ohm is not None and part.impedance_ohm != piece.ohm:
         return False
+    if piece.kind == "attenuator" and part.impedance_ohm != piece.ohm:
+        return False  # that of a digital link would load an analogue one
     if piece.attenuation_db is not None:
         more = (part.attenuation_db or 0.0) - piece.attenuation_db
         return -0.5 <= more <= ATTENUATION_LEEWAY_DB

@@ -161,6 +161,9 @@ WAYS |= {
 }  # fmt: skip
 
 
+DIGITAL_OHM = {"digital-75": 75.0, "digital-110": 110.0}
+"""What leads and attenuators of a digital socket are made for."""
+
 SPLITTERS: dict[str, Piece] = {
     "xlr": _piece("splitter", "xlr-female", "xlr-male", "1-1 2-2 3-3", "source"),
     "rca": _piece("splitter", "rca-male", "rca-female", "centre-centre shell-shell", "source"),
@@ -168,21 +171,26 @@ SPLITTERS: dict[str, Piece] = {
 """For each output what joins the leads of two boxes to it, like pins to like pins."""
 
 
-def attenuator_piece(to: Literal["rca", "xlr"], attenuation_db: float) -> Piece:
-    """Return the in-line attenuator for the destination's socket."""
+def attenuator_piece(
+    to: Literal["rca", "xlr"], attenuation_db: float, ohm: float | None = None
+) -> Piece:
+    """Return the in-line attenuator for the destination's socket; ``ohm``: of a digital one."""
     ends: tuple[Plug, Plug] = ("rca-female", "rca-male")
     if to == "xlr":
         ends = ("xlr-female", "xlr-male")
-    return Piece("attenuator", *ends, frozenset(), "destination", attenuation_db=attenuation_db)
+    return Piece(
+        "attenuator", *ends, frozenset(), "destination", ohm=ohm, attenuation_db=attenuation_db
+    )
 
 
 def ways_of(option: str, to: str, attenuation_db: float | None) -> tuple[tuple[Piece, ...], ...]:
     """Return the ways to make an option, with its attenuator where it needs one."""
     ways = WAYS.get(option, ())
-    if attenuation_db is None or option.startswith("digital"):
+    if attenuation_db is None:
         return ways
-    end: Literal["rca", "xlr"] = "xlr" if to == "xlr" else "rca"
-    return tuple((*way, attenuator_piece(end, attenuation_db)) for way in ways)
+    end: Literal["rca", "xlr"] = "xlr" if to in ("xlr", "digital-110") else "rca"
+    pad = attenuator_piece(end, attenuation_db, DIGITAL_OHM.get(to))
+    return tuple((*way, pad) for way in ways)
 
 
 def wiring_of(option: str) -> dict[str, list[str]]:

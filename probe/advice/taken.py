@@ -175,7 +175,8 @@ class Basket:
     def _order(self) -> Iterable[str]:
         """Say how several pieces are plugged together: an isolator belongs to the receiver."""
         if len(self.chain) > 1:
-            told = [placed(piece, self.length_m) for piece in self.chain]
+            own = {t.piece: t.part.length_m or self.length_m for t in self.taken}
+            told = [placed(piece, own.get(piece, self.length_m)) for piece in self.chain]
             yield f"in this order, from the device: {', then '.join(told)}"
 
     def _offered(self) -> Iterable[str]:

@@ -296,11 +296,11 @@ def _splitters(advice: Mapping[str, Any], option: Mapping[str, Any]) -> list[str
 
 
 def _digital_pad(option: Mapping[str, Any]) -> list[str]:
-    """Return the attenuator of a digital link, which no shelf lists beside its transformer."""
+    """Return how the attenuator of a digital link is made, which the list only names."""
     pad = option.get("attenuator")
     if not _digital(option) or not isinstance(pad, Mapping):
         return []
-    return [f"with an attenuator of {printed(pad.get('says'), 160)}"]
+    return [f"The attenuator, made by hand: {printed(pad.get('says'), 160)}."]
 
 
 def _hum(advice: Mapping[str, Any], option: Mapping[str, Any]) -> list[str]:

@@ -55,6 +55,7 @@ class Drawn:
     balanced_pad: bool
     tee_pad: bool = False
     """Two series resistors with the shunt between them, as a digital link needs."""
+    isolator: str = "an isolating transformer"
     at_device: bool = False
     """The transformer stands at the device, and not at the destination."""
 
@@ -71,6 +72,7 @@ def drawn_of(option: Mapping[str, Any], *, with_pad: bool) -> Drawn:
     wires = [w for w in wires if w[0] in _ROWS and w[1] in _ROWS]
     pad = option.get("attenuator") if with_pad else None
     designs = pad.get("designs") or [{}] if isinstance(pad, Mapping) else [{}]
+    digital = str(option.get("id")).startswith("digital")
     return Drawn(
         from_=ends[0],
         to=ends[1],
@@ -78,6 +80,7 @@ def drawn_of(option: Mapping[str, Any], *, with_pad: bool) -> Drawn:
         joined_from=bool(wiring.get("joined_from")),
         joined_to=bool(wiring.get("joined_to")),
         transformer="transformer" in str(option.get("id")),
+        isolator=f"{'a digital' if digital else 'an isolating'} transformer",
         at_device=str(option.get("id")) in TRANSFORMER_AT_DEVICE,
         pad=_pad_text(designs[0]) if isinstance(pad, Mapping) else "",
         balanced_pad=bool(designs[0].get("in_each_leg")),
@@ -121,7 +124,7 @@ def described(drawn: Drawn) -> str:
     told = [f"{_said(a)} at the device to {_said(b)} at the destination" for a, b in drawn.wires]
     if drawn.transformer:
         told = [
-            f"{_winding(drawn.from_)} at the device to one side of an isolating transformer at the "
+            f"{_winding(drawn.from_)} at the device to one side of {drawn.isolator} at the "
             f"{'device' if drawn.at_device else 'destination'}; its other side to "
             f"{_winding(drawn.to)} at the destination",
             "the grounds of the two sides are not joined in it",
@@ -130,9 +133,12 @@ def described(drawn: Drawn) -> str:
         told.append("pins 1 and 3 joined in the device's plug")
     if drawn.joined_to:
         told.append("pins 1 and 3 joined in the destination's plug")
-    for contact in _loose(drawn.from_, [w[0] for w in drawn.wires], joined=drawn.joined_from):
+    # behind a transformer the plug is that of its lead, or in its case
+    wound = ["1", "2", "3"] if drawn.transformer else []
+    near, far = ([w[end] for w in drawn.wires] for end in (0, 1))
+    for contact in _loose(drawn.from_, near and [*near, *wound], joined=drawn.joined_from):
         told.append(f"{_said(contact)} at the device connected to nothing")
-    for contact in _loose(drawn.to, [w[1] for w in drawn.wires], joined=drawn.joined_to):
+    for contact in _loose(drawn.to, far and [*far, *wound], joined=drawn.joined_to):
         told.append(f"{_said(contact)} at the destination connected to nothing")
     if drawn.pad:
         told.append(f"attenuator in the destination's plug: {drawn.pad}")

@@ -425,3 +425,40 @@ def test_what_does_as_well_and_is_in_stock_is_named(tmp_path: Path, stock: int) 
         shelf_of(tmp_path, *parts), pair(symmetrical(), far, wanted_gain_db=5.5, **asked)
     )
     assert louder.instead is None
+
+
+DIGITAL = Input("digital", "digital-75", "single-ended", 75.0)
+
+
+@pytest.mark.parametrize("ohm", [None, 75.0, 50.0])
+def test_the_attenuator_of_a_digital_link_is_on_the_list(tmp_path: Path, ohm: float | None) -> None:
+    """Without it seven times the level arrives: the link drops out, and nobody knows why."""
+    pad: dict[str, Any] = {"name": "pad", "kind": "attenuator", "from": "rca-female",
+                           "to": "rca-male", "attenuation_db": 16.0, "price": 9.0,
+                           "stock": 3}  # fmt: skip
+    path = shelf_of(tmp_path, part(**pad, **({} if ohm is None else {"impedance_ohm": ohm})))
+    document = facts(connectors=("digital-110",), device={"digital_volts_peak_to_peak": 4.0})
+    there = Destination("converter", (DIGITAL,), Cable(10.0, impedance_ohm=75.0))
+    found = basket(path, (advise(document, {}, there), there))
+    # closed form: 20 log(4 sqrt(75/110) / 0.5) is 16.4 dB, the nearest in E24 16.3; an attenuator
+    # for another impedance than the lead's, or for loads of audio, reflects
+    assert ("1 x pad" in found.says) is (ohm == 75.0)
+    ordered_too = "order, 1 x: attenuator, RCA socket to RCA plug, 75 ohm, 16 dB" in found.says
+    assert ordered_too is (ohm != 75.0)
+    assert (
+        "in this order, from the device: the digital transformer at the device, then the lead of "
+        "10 m, then the attenuator at the destination"
+    ) in found.says
+    assert not any("if it is too loud" in line for line in found.says)
+
+
+def test_the_order_names_the_lead_that_is_taken(tmp_path: Path) -> None:
+    lead = part(**{"name": "XLR lead", "kind": "lead", "from": "xlr-female", "to": "xlr-male",
+                   "wires": ["1-1", "2-2", "3-3"], "length_m": 5.0, "price": 9.0,
+                   "stock": 3})  # fmt: skip
+    far = replace(RCA, ground=of_preset("two-rooms"))
+    found = basket(shelf_of(tmp_path, lead), pair(symmetrical(), far, metres=3.0,
+                                                  connectors=("xlr",)))  # fmt: skip
+    # the lead of the shelf has 5 m, where 3 are needed
+    assert "2 x XLR lead" in found.says
+    assert any("from the device: the lead of 5 m, then" in line for line in found.says)

@@ -221,3 +221,7 @@ def test_the_attenuator_of_a_digital_link_is_in_drawing_and_figures() -> None:
     assert "between them" in str(leaf.drawing)
     # closed form: matched T at 75 ohm for 16.3 dB in E24: 56 and 24 ohm, above
     assert "56.0" in str(leaf.drawing)
+    # for those who cannot see it: a winding is no open contact, and the transformer is the one of
+    # the list, a digital one at the device
+    assert "to nothing" not in str(leaf.drawing)
+    assert "one side of a digital transformer at the device" in str(leaf.drawing)
