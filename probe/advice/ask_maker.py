@@ -94,9 +94,8 @@ def _minimum_load(
         return {}
     among = frozenset((o.socket, o.option.id) for o in heavy)
     least = min(o.works_into_ohm for o in heavy if o.works_into_ohm is not None)
-    told = (
-        f"ask the maker of {advice.device} for the minimum load of its output: with {ohms(least)}"
-    )
+    told = f"ask the maker of {advice.device} for the minimum load of its output: with "
+    into = {(o.box, o.option.id): o.works_into_ohm or least for o in heavy}
     allowing = _allowing(facts, least)
     again, pin_3 = ask(allowing, sources, among), ""
     rest = tuple(kind for kind in possible_kinds(facts) if kind != UNCONNECTED)
@@ -109,8 +108,9 @@ def _minimum_load(
         ways = _working(again).get(box, set())
         if ways:
             option = next((c.option for c in again.choices if c.box == box), None)
-            named = option if option in ways else min(ways)
-            found[box] = Settling("minimum-load", f"{told} or less{pin_3}", (str(named),), box)
+            named = str(option if option in ways else min(ways))
+            load = ohms(into.get((box, named), least))
+            found[box] = Settling("minimum-load", f"{told}{load} or less{pin_3}", (named,), box)
     return found
 
 

@@ -54,15 +54,22 @@ def with_relief(
 
 
 def _too_heavy(advice: Advice, choice: Choice) -> list[OptionAdvice]:
-    """Return the ways into a box without one that load the output too hard; none if any works."""
-    mine = [o for o in advice.options if o.box == choice.box]
-    if choice.option is not None or any(o.used.verdict in ("use", "works") for o in mine):
-        return []
-    return [
-        o for o in mine
-        if o.used.verdict in ("avoid", "cannot-tell") and o.works_into_ohm is not None
-        and TOO_HARD & {h.code for h in o.used.hazards}
-    ]  # fmt: skip
+    """Return the ways into a box without one, where all that are not ruled out load too hard."""
+    mine = [o for o in advice.options if o.box == choice.box and o.used.verdict != "never"]
+    heavy = [o for o in mine if o.works_into_ohm is not None
+             and TOO_HARD & {h.code for h in o.used.hazards}]  # fmt: skip
+    working = any(o.used.verdict in ("use", "works") for o in mine)
+    return heavy if choice.option is None and not working and len(heavy) == len(mine) else []
+
+
+def _input_ohm(heavy: Sequence[OptionAdvice]) -> float:
+    """Return the ohms of the input, between its legs where a way brings both."""
+    turned = (o.option.part.ratio**2 if o.option.pin_3 == "transformer" else 1.0 for o in heavy)
+    return max(
+        o.works_into_ohm * by
+        for o, by in zip(heavy, turned, strict=True)
+        if o.works_into_ohm is not None
+    )
 
 
 def _says(
@@ -70,7 +77,7 @@ def _says(
     destination: Destination, ask: Ask,
 ) -> tuple[str, tuple[str, ...]]:  # fmt: skip
     """Return what helps in words, and the way that works with the transformer, where one does."""
-    ohm = min(o.works_into_ohm for o in heavy if o.works_into_ohm is not None)
+    ohm = _input_ohm(heavy)
     driver = (
         f"a line driver between, a buffered amplifier stage with {ohms(least_ohm)} or more at its "
         f"input, whose maker allows {ohms(ohm)} at its output"

@@ -233,3 +233,19 @@ def test_no_help_is_offered_where_a_lead_works(tmp_path: Path) -> None:
     advice = typed(tmp_path, "xlr:20k/leg:1V", least=10e3, kinds=DRIVEN, **STUDIO)
     assert advice.chosen == "xlr-to-xlr"
     assert "line-driver" not in {s.code for s in advice.would_change}
+
+
+def test_an_input_that_is_only_in_doubt_for_another_reason_wants_no_driver(tmp_path: Path) -> None:
+    # of an XLR output whose impedance nobody states the level is what is open, not its load
+    advice = typed(tmp_path, "xlr:600/between:1V", differential_level_v=1.0,
+                   single_ended_level_v=0.5)  # fmt: skip
+    assert advice.chosen is None
+    assert "load-current" not in codes(way(advice, "xlr-to-xlr"))
+    assert "line-driver" not in {s.code for s in advice.would_change}
+
+
+def test_the_load_asked_for_is_that_of_the_lead_it_names(tmp_path: Path) -> None:
+    # one conductor against the shell sees half of 600 ohm between the legs, the XLR lead all of it
+    advice = typed(tmp_path, "xlr:600/between:1.55V", kinds=DRIVEN, single_ended_level_v=2.6,
+                   single_ended_impedance_ohm=50.0, **STUDIO)  # fmt: skip
+    assert "with 600 ohm or less xlr-to-xlr works" in advice.choices[0].why[0]
