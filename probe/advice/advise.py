@@ -210,13 +210,19 @@ def _answer(
         device=device.name,
         destination=destination.name or "the destination",
         operating=operating.words,
-        wanted_gain_db=destination.wanted_gain_db,
+        wanted_gain_db=_in_common(destination),
         options=mark(options, choices),
         choices=choices,
         cautions=tuple(cautions),
         not_computed=_not_computed(options),
         described_sides=(1 if device.one_channel else 2) if device.typed else None,
     )
+
+
+def _in_common(destination: Destination) -> float | None:
+    """Return the gain that is wanted of every box; None where they differ."""
+    wanted = {destination.wanted(socket.box) for socket in destination.inputs}
+    return wanted.pop() if len(wanted) == 1 else None
 
 
 def _not_computed(options: Sequence[OptionAdvice]) -> tuple[str, ...]:
@@ -267,7 +273,8 @@ def allowed(device: Device, socket: Input) -> list[Option]:
 def _side_options(desk: Desk) -> list[OptionAdvice]:
     found = []
     for socket in desk.destination.inputs:
-        for option in fitted(allowed(desk.device, socket), desk.destination):
+        part = desk.destination.transformer_of(socket)
+        for option in fitted(allowed(desk.device, socket), part):
             if not desk.asked(socket, option):
                 continue
             variant = partial(judged, desk, socket)

@@ -399,6 +399,13 @@ def unlikely_level(
 ) -> tuple[Note, ...]:
     """Ask again about a level to be played that does not go with what the device gives."""
     played, full = destination.operating_volts, device.full_output_volts
+    if len(said := destination.operating_said) > 1 and played is not None:
+        words = ", ".join(_volts(volts) for volts in said)
+        says = (
+            f"The destinations differ in the most that is played ({words}); one device plays to "
+            f"them all: taken as {_volts(played)}."
+        )
+        return (Note("unlikely-level", says),)
     if played is None or full is None:
         return ()
     most = max([full, *(m for s in sides if (m := most_volts(device, s)) is not None)])

@@ -163,7 +163,8 @@ class Input:
     ``impedance_ohm`` is each leg to ground or between the legs as ``impedance_is`` says (a
     single-ended input: centre to shell). ``mismatch`` is hot minus cold over their mean.
     ``box`` names the device it belongs to: inputs of one box are alternatives. ``cable``,
-    ``wanted_gain_db``, ``attenuation_db``: of this input, where not the destination's common ones.
+    ``wanted_gain_db``, ``attenuation_db``, ``transformer``: of this input, where not the
+    destination's common ones.
     """
 
     name: str
@@ -188,6 +189,7 @@ class Input:
     cable: Cable | None = None
     wanted_gain_db: float | None = None
     attenuation_db: float | None = None
+    transformer: TwoPort | None = None
 
 
 @dataclass(frozen=True)
@@ -198,6 +200,8 @@ class Destination:
     inputs: tuple[Input, ...]
     cable: Cable = field(default=Cable())
     operating_volts: float | None = None
+    operating_said: tuple[float, ...] = ()
+    """What its files say of it, where they contradict each other."""
     wanted_gain_db: float = 0.0
     attenuation_db: float | None = None
     """Asked for in the plug, whatever the levels are."""
@@ -207,6 +211,15 @@ class Destination:
     def cable_of(self, socket: Input) -> Cable:
         """Return the lead to ``socket``."""
         return socket.cable or self.cable
+
+    def transformer_of(self, socket: Input) -> TwoPort:
+        """Return the transformer that is meant for ``socket``."""
+        return socket.transformer or self.transformer
+
+    def with_transformer(self, part: TwoPort) -> Destination:
+        """Return the same with ``part`` for every input."""
+        bare = tuple(replace(s, transformer=None) for s in self.inputs)
+        return replace(self, inputs=bare, transformer=part)
 
     def attenuation(self, box: str) -> float | None:
         """Return the attenuation that is asked for in the plug of a box, dB."""
@@ -222,9 +235,9 @@ class Destination:
 def together(destinations: Sequence[Destination]) -> Destination:
     """Return several destinations that hang on one device as one.
 
-    Each input keeps its own lead and what is wanted of it; boxes are named after their
-    destination where it has a name, and numbered where two have the same. The
-    most that is ever played is the largest of what is said.
+    Each input keeps its own lead, its transformer and what is wanted of it; boxes are named after
+    their destination where it has a name, and numbered where two have the same. The
+    most that is ever played, one for all, is the largest of what is said.
     """
     if len(destinations) == 1:
         return destinations[0]
@@ -238,16 +251,22 @@ def together(destinations: Sequence[Destination]) -> Destination:
             inputs.append(
                 replace(socket, name=label, box=box, cable=one.cable_of(socket),
                         wanted_gain_db=one.wanted(socket.box),
-                        attenuation_db=one.attenuation(socket.box))
+                        attenuation_db=one.attenuation(socket.box),
+                        transformer=_named_part(one.transformer_of(socket)))
             )  # fmt: skip
     said = [d.operating_volts for d in destinations if d.operating_volts is not None]
     return Destination(
         name=" and ".join(names),
         inputs=tuple(inputs),
         operating_volts=max(said, default=None),
-        transformer=destinations[0].transformer,
+        operating_said=tuple(sorted(set(said))) if len(set(said)) > 1 else (),
         mains_hz=destinations[0].mains_hz,
     )
+
+
+def _named_part(part: TwoPort) -> TwoPort | None:
+    """Return a transformer that was named; None: the common one, ordinary or of the shelf."""
+    return None if part == ISOLATING_TRANSFORMER else part
 
 
 def _told_apart(names: Sequence[str]) -> list[str]:

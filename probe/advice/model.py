@@ -361,7 +361,7 @@ class Advice:
     device: str
     destination: str
     operating: str
-    wanted_gain_db: float
+    wanted_gain_db: float | None
     options: tuple[OptionAdvice, ...]
     choices: tuple[Choice, ...]
     cautions: tuple[Note, ...]

@@ -31,7 +31,7 @@ def with_other_transformer(advice: Advice, destination: Destination, ask: Ask) -
     among: frozenset[tuple[str, str]] = frozenset()
     among = among if several else among.union(*ways.values())
     tried: Iterable[tuple[str, TwoPort, Advice]] = (
-        (name, part, ask(replace(destination, transformer=part), among))
+        (name, part, ask(destination.with_transformer(part), among))
         for name, part in _others(destination)
     )
     if several:
@@ -128,8 +128,9 @@ def _falls_short(advice: Advice, again: Advice, choice: Choice) -> bool:
 
 def _others(destination: Destination) -> Iterator[tuple[str, TwoPort]]:
     """Yield the transformers of the library that are not the one that is meant, in order."""
+    meant = {replace(destination.transformer_of(s), name="") for s in destination.inputs}
     for name, part in sorted(_parts(), key=lambda held: _order(held[1])):
-        if replace(part, name="") != replace(destination.transformer, name=""):
+        if meant != {replace(part, name="")}:
             yield name, part
 
 

@@ -11,6 +11,7 @@ from probe.advice import thresholds as limit
 from probe.advice.attenuator import MOST_DB, Design, Pad, design, needed_db, rating_watt
 from probe.advice.destination import Destination, Input
 from probe.advice.model import Attenuated, OptionAdvice
+from probe.advice.network import TwoPort
 from probe.advice.wiring import Option
 from probe.decibels import db_to_ratio, ratio_to_db
 
@@ -29,9 +30,8 @@ LEAST_DB = 1.0
 """Less is not worth a soldering iron. [judgement]"""
 
 
-def fitted(options: Sequence[Option], destination: Destination) -> list[Option]:
+def fitted(options: Sequence[Option], part: TwoPort) -> list[Option]:
     """Return the options with the transformer that is at hand."""
-    part = destination.transformer
     return [replace(o, part=part) if o.pin_3 == "transformer" else o for o in options]
 
 

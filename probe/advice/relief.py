@@ -88,7 +88,7 @@ def _says(
     if named or not ways or not 1.0 < step <= MOST_STEP:
         return driver, ()
     part = _stepping_down(step)
-    again = ask(replace(destination, transformer=part), ways)
+    again = ask(destination.with_transformer(part), ways)
     solved = [
         o for o in again.options if o.box == choice.box and o.used.verdict in ("use", "works")
     ]

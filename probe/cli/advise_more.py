@@ -95,7 +95,8 @@ class More:
         if self._args.transformer is not None:
             from probe.advice.transformers import find_transformer
 
-            destination = replace(destination, transformer=find_transformer(self._args.transformer))
+            part = find_transformer(self._args.transformer)
+            destination = destination.with_transformer(part)
         if self._args.attenuate is not None:
             if not 1.0 <= self._args.attenuate <= MOST_DB:
                 raise BadInput(

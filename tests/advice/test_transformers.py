@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from probe.advice.advise import advise
-from probe.advice.destination import Destination, Input, read_destination
+from probe.advice.destination import Destination, Input, read_destination, together
 from probe.advice.network import TwoPort
 from probe.advice.padded import thermal_volts
 from probe.advice.parts import ISOLATING_TRANSFORMER
@@ -107,3 +108,59 @@ def test_a_core_is_not_called_too_small_by_a_hair() -> None:
     # common practice, no source: data sheets round to 5 %; 4 % more is that, 10 % more is not
     assert "saturation" not in of(small, volts=1.04 * full)
     assert "saturation" in of(small, volts=1.1 * full)
+
+
+def two_boxes(folder: Path) -> list[Destination]:
+    """An amplifier that says nothing of a transformer, and one whose own is 2:1."""
+    files = []
+    for name, parts in (("one", ""), ("two", '[parts]\ntransformer = "yarrow"\n')):
+        path = folder / f"{name}.toml"
+        path.write_text(
+            f'format = "probe-destination/1"\nname = "{name}"\n[[input]]\nconnector = "rca"\n'
+            f"impedance_ohm = 47e3\nsensitivity_v = 1.0\n{parts}"
+        )
+        files.append(read_destination(path))
+    return files
+
+
+@pytest.mark.parametrize("turned", [False, True])
+def test_each_box_has_the_transformer_of_its_own_file(tmp_path: Path, turned: bool) -> None:
+    """Lost: the second file's transformer is not seen, and its box gets twice the volts."""
+    files = two_boxes(tmp_path)
+    both = together(files[::-1] if turned else files)
+    advice = advise(facts(), {"left": symmetrical()}, both)
+    found = {o.box: o for o in advice.options if o.option.id == "xlr-to-rca/transformer"}
+    levels = {box: o.figures.level for box, o in found.items()}
+    assert levels["one"] is not None
+    assert levels["two"] is not None
+    # closed form: two turns to one, less what windings and core take: a few percent
+    assert levels["two"].value / levels["one"].value == pytest.approx(0.5, rel=0.05)
+    own = {box: o.option.part for box, o in found.items()}
+    assert own == {"one": ISOLATING_TRANSFORMER, "two": find_transformer("yarrow")}
+
+
+def test_a_transformer_of_the_command_line_goes_before_all_files(tmp_path: Path) -> None:
+    """Lost: what is tried with --transformer is tried for some of the boxes only."""
+    part = find_transformer("larch")
+    both = together(two_boxes(tmp_path)).with_transformer(part)
+    assert {both.transformer_of(socket) for socket in both.inputs} == {part}
+
+
+def test_files_that_differ_in_what_is_played_are_told(tmp_path: Path) -> None:
+    """Lost: a level that one file states holds for the other box, too, without a word."""
+    one, two = two_boxes(tmp_path)
+    said = [replace(one, operating_volts=1.0), replace(two, operating_volts=3.0)]
+    both = together(said)
+    assert both.operating_volts == 3.0  # documented: the largest counts
+    advice = advise(facts(), {"left": symmetrical()}, both)
+    (note,) = [n for n in advice.cautions if n.code == "unlikely-level"]
+    assert "1.00 V, 3.00 V" in note.message
+    assert together([replace(one, operating_volts=1.0), two]).operating_said == ()
+
+
+def test_what_is_wanted_of_all_is_told_once(tmp_path: Path) -> None:
+    """Lost: JSON says that nothing is wanted where both files want the same."""
+    files = [replace(one, wanted_gain_db=6.0) for one in two_boxes(tmp_path)]
+    assert advise(facts(), {"left": symmetrical()}, together(files)).wanted_gain_db == 6.0
+    files[1] = replace(files[1], wanted_gain_db=3.0)
+    assert advise(facts(), {"left": symmetrical()}, together(files)).wanted_gain_db is None
