@@ -66,6 +66,7 @@ def _compiled(
         operating=operating.words,
         because=because(*told[0]) if told else "",
         doubt=ordered[0].doubt if ordered else None,
+        most_comes=first.level_declared and not first.maximum_assumed,
         works_into_ohm=load_on(first, between=True),
     )
 

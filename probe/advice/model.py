@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -13,7 +12,7 @@ from probe.advice.figures import Figures
 from probe.advice.leads import wiring_of
 from probe.advice.network import TwoPort
 from probe.advice.note import Note
-from probe.advice.parts import to_ask_for
+from probe.advice.parts import that_stands, to_ask_for
 from probe.advice.quantity import Quantity
 from probe.advice.wiring import Option
 from probe.advice.words import MOST_DB
@@ -48,6 +47,8 @@ class OptionAdvice:
     """With ``cannot-tell``: the worst verdict that may be due."""
     operating: str = ""
     """Where its levels stand, in words."""
+    most_comes: bool = False
+    """What the device gives at most is stated, rather than measured or assumed."""
     works_into_ohm: float | None = None
     """All that hangs on its output, between pins 2 and 3 or from the centre to the shell."""
 
@@ -59,12 +60,17 @@ class OptionAdvice:
 
     @property
     def part_needed(self) -> TwoPort:
-        """The transformer that was calculated with; of what its core takes no more than comes."""
+        """The transformer that was calculated with, or to be ordered in place of it.
+
+        Its core takes what surely comes: what the device is stated to give, for it may have no
+        volume to turn down, else what the input needs for full output.
+        """
         part, most = self.option.part, self.figures.core_20_hz_at_maximum
         if most is None:
             return part
-        comes = math.ceil(most.high * 2.0) / 2.0
-        return replace(part, volts_at_20_hz=min(part.volts_at_20_hz, comes))
+        full = self.figures.core_20_hz_at_full_output
+        used = 0.0 if full is None else min(full.high, most.high)
+        return that_stands(part, most.high, most.high if self.most_comes else used)
 
     def with_fitted(self) -> OptionAdvice:
         """Return the option with its attenuator in the plug."""
@@ -115,7 +121,9 @@ class OptionAdvice:
             "bandwidth_hz": _known(low=f.low_corner, high=f.high_corner),
         }
         if self.option.pin_3 == "transformer":
-            out["transformer"] = _transformer(self.part_needed)
+            needed = self.part_needed
+            larger = needed.volts_at_20_hz > self.option.part.volts_at_20_hz
+            out["transformer"] = _transformer(needed) | {"larger_than_meant": larger}
         if f.tie_current is not None:
             out["tie_current"] = f.tie_current.to_json() | {"measure": "peak"}
         if f.hum_lines:

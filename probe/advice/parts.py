@@ -6,6 +6,9 @@ flattered nor spoiled by a part nobody has chosen yet.
 
 from __future__ import annotations
 
+import math
+from dataclasses import replace
+
 from probe.advice.network import TwoPort
 
 TIE_OHM = 0.02
@@ -58,6 +61,17 @@ def as_good(part: TwoPort, wanted: TwoPort) -> bool:
         and part.secondary_ohm <= AS_GOOD * wanted.secondary_ohm
         and part.between_farad <= AS_GOOD * wanted.between_farad
     )
+
+
+def that_stands(part: TwoPort, most: float, comes: float) -> TwoPort:
+    """Return the transformer that is needed where its core takes up to ``most`` V rms at 20 Hz.
+
+    No larger than for that. ``comes``: what surely comes; what merely stands in for the one to
+    order is to stand that.
+    """
+    most, comes = (math.ceil(volts * 2.0) / 2.0 for volts in (most, comes))
+    least = 0.0 if part.name else comes
+    return replace(part, volts_at_20_hz=max(min(part.volts_at_20_hz, most), least))
 
 
 def to_ask_for(part: TwoPort) -> str:

@@ -12,10 +12,10 @@ from collections.abc import Callable, Iterator, Sequence
 from probe.advice import thresholds as limit
 from probe.advice.case import Case, Finding, at_most, compare
 from probe.advice.loads import LOAD_RULES
-from probe.advice.parts import AS_GOOD
+from probe.advice.parts import AS_GOOD, that_stands
 from probe.advice.quantity import Quantity
 from probe.advice.quiet import QUIET_RULES
-from probe.advice.words import CIRCUITS, FAULTS, KINDS, MOST_AMPERES, PINS, about, decibels, figure
+from probe.advice.words import CIRCUITS, FAULTS, KINDS, PINS, about, decibels, figure
 from probe.decibels import ratio_to_db
 from probe.numbers import ohms
 
@@ -81,8 +81,9 @@ def _tie_current(case: Case) -> Iterator[Finding]:
     if current is None:
         return
     flow = f"{at_most(case, current)} peak flow"
-    if current.low <= limit.TIE_NEVER_AMPERE and current.high > MOST_AMPERES:
-        flow = f"more than {limit.TIE_NEVER_AMPERE * 1e3:g} mA peak may flow"
+    for most in (limit.TIE_AVOID_AMPERE, limit.TIE_NEVER_AMPERE):
+        if current.low <= most < current.high:
+            flow = f"more than {most * 1e3:g} mA peak may flow"
     says = f"{flow} in the tied pin 3 {case.maximum_words}"
     found = list(compare(case, current, limit.TIE_NEVER_AMPERE, "never", "tie-current",
                           f"{says}, more than common output amplifiers deliver"))  # fmt: skip
@@ -325,17 +326,23 @@ def _saturation(case: Case) -> Iterator[Finding]:
         return
     which = case.option.part.name or "an ordinary one"
     beyond = f"{which} distorts above {limit_volts:g} V there"
+    clean = "; clean with the volume of the device set for the input's full output"
     told = f"{at_most(case, most)} at 20 Hz reach the transformer {case.maximum_words}"
     full = case.figures.core_20_hz_at_full_output
+    stated = case.level_declared and not case.maximum_assumed
+    comes = most.high if stated or full is None else min(full.high, most.high)
+    needed = that_stands(case.option.part, most.high, comes).volts_at_20_hz
+    if needed > limit_volts and (stated or full is not None):
+        beyond = f"{which} takes {limit_volts:g} V, so one of {needed:g} V is to be ordered"
+        clean = ", unless the volume of the device stays at the input's full output"
     if full is None or case.level_fixed or full.low > most.high:
         yield Finding("works", "saturation", f"{told}; {beyond}", hazard=True)
     elif full.high > AS_GOOD * limit_volts:
         yield Finding("works", "saturation", f"{figure(full)} at 20 Hz reach the transformer at "
                       f"the input's full output; {beyond}", hazard=True)  # fmt: skip
     else:
-        yield Finding("works", "saturation-beyond-full-output", f"{told}: {beyond}; clean with "
-                      f"the volume of the device set for the input's full output ({about(full)})",
-                      hazard=True)  # fmt: skip
+        yield Finding("works", "saturation-beyond-full-output",
+                      f"{told}: {beyond}{clean} ({about(full)})", hazard=True)  # fmt: skip
 
 
 def _isolating_transformer(case: Case) -> Iterator[Finding]:

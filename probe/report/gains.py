@@ -154,7 +154,9 @@ def _band(used: Mapping[str, Any], box: str) -> list[str]:
     if _has(used, "stage-fault"):
         return [*said, "It comes from the faulty output: how it sounds once repaired, or when the "
                 "fault grows, these figures do not tell."]  # fmt: skip
-    if _has(used, "saturation"):
+    part = used.get("transformer")
+    ordered = isinstance(part, Mapping) and part.get("larger_than_meant") is True
+    if _has(used, "saturation") and not ordered:
         return [*said, "The transformer distorts in the deepest bass at full level; at less, bass "
                 "and treble are as the figures below have them."]  # fmt: skip
     if said or any(found is None for found in known.values()):

@@ -86,6 +86,13 @@ def test_full_output_itself_may_be_too_much() -> None:
     socket = replace(RCA, sensitivity_volts=6.0)
     found = isolated(advise(facts(), {"left": symmetrical()}, Destination("amp", (socket,))))
     assert "saturation" in codes(found)
+    # closed form: 6 V, of which 60 ohm of winding into 47 kohm add 0.1 % and 160 ohm before 15 H
+    # at 20 Hz take 0.4 %
+    assert found.part_needed.volts_at_20_hz == 6.0
+    own = replace(ISOLATING_TRANSFORMER, name="mine")  # of a part that is there nothing is promised
+    there = Destination("amp", (socket,), transformer=own)
+    found = isolated(advise(facts(), {"left": symmetrical()}, there))
+    assert found.part_needed.volts_at_20_hz == 5.0
 
 
 def test_a_lead_that_buzzes_gives_way_to_one_that_is_silent() -> None:

@@ -14,6 +14,7 @@ from probe.advice.advise import advise
 from probe.advice.model import Advice, OptionAdvice
 from probe.advice.source_file import read_source
 from probe.advice.typed import changed, typed_destination
+from probe.report.gains import gains
 
 DESK = """
 format = "probe-source/1"
@@ -81,6 +82,37 @@ def test_the_stated_maximum_reaches_the_core(tmp_path: Path) -> None:
     # closed form: 9.76 V less what 150 and 60 ohm of winding take before 47 kohm: under 2 %
     assert core.figures.core_20_hz_at_maximum is not None
     assert core.figures.core_20_hz_at_maximum.value == pytest.approx(9.66, abs=0.1)
+
+
+STUDIO = """
+format = "probe-source/1"
+kinds = ["transformer-coupled"]
+differential_level_v = {volts}
+differential_impedance_ohm = 50.0
+[device]
+output = "line"
+connectors = ["xlr"]
+"""
+
+
+@pytest.mark.parametrize("level", [None, "12.3V"])
+def test_the_transformer_to_order_stands_what_reaches_it(tmp_path: Path, level: str | None) -> None:
+    """A converter has no volume: an isolator of 5 V distorts with it all evening."""
+    advice = ask(tmp_path, STUDIO.format(volts=12.3), "rca:47k:1.5V", level=level)
+    core = of(advice, "xlr-to-rca/transformer")
+    # +24 dBu, 12.3 V, with the 5 % of a sheet are 12.9 V; parts in steps of 0.5 V
+    assert core.part_needed.volts_at_20_hz == 13.0
+    (told,) = [h.message for h in core.hazards if h.code.startswith("saturation")]
+    assert "an ordinary one takes 5 V, so one of 13 V is to be ordered" in told
+    assert core.to_json()["transformer"]["larger_than_meant"] is True
+    assert not any("distorts" in said for said in gains(core.to_json()))
+
+
+def test_no_more_is_ordered_than_comes(tmp_path: Path) -> None:
+    core = of(ask(tmp_path, STUDIO.format(volts=2.0), "rca:47k:1.5V"), "xlr-to-rca/transformer")
+    # 2 V with the 5 % of a sheet are 2.1 V
+    assert core.part_needed.volts_at_20_hz == 2.5
+    assert core.to_json()["transformer"]["larger_than_meant"] is False
 
 
 def test_the_maximum_may_be_what_is_played(tmp_path: Path) -> None:
