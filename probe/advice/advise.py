@@ -8,7 +8,7 @@ once more as one network; what would cure hum; what would change the answer.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 
@@ -59,7 +59,12 @@ from probe.errors import BadInput
 __all__ = ["BY_ID", "advise", "allowed", "ask", "ask_together"]
 
 
-def advise(facts: Facts, sources: Mapping[str, Sources], destination: Destination) -> Advice:
+def advise(
+    facts: Facts,
+    sources: Mapping[str, Sources],
+    destination: Destination,
+    progress: Callable[[int, int, str], None] = lambda *_: None,
+) -> Advice:
     """Return the advice for connecting the measured device to ``destination``.
 
     Parameters
@@ -69,6 +74,8 @@ def advise(facts: Facts, sources: Mapping[str, Sources], destination: Destinatio
     sources
         The identified stage of each side (``left``, ``right``, ``mono``) that has one; of a stage
         described by hand one for each kind it may be.
+    progress
+        Told which step of how many begins, and what it is.
 
     Raises
     ------
@@ -77,11 +84,14 @@ def advise(facts: Facts, sources: Mapping[str, Sources], destination: Destinatio
     """
     device, sides, mains_hz = _subject(facts)
     destination = replace(destination, mains_hz=mains_hz)
+    progress(0, STEPS, "every way by itself")
     memory = Memory()
     found, desks, bare = _chosen(facts, sources, destination, memory)
     again = partial(ask, memory=memory)
     ground = partial(ask, memory=memory.for_another_ground(_eligible(found)))
+    progress(1, STEPS, "all plugged in at once")
     sets, more = best_sets(desks, found)
+    progress(2, STEPS, "what would change the answer")
     would_change = settlings(again, ground, facts, sources, destination, device, sides, found)
     found = replace(found, sets=sets, cautions=(*found.cautions, *more), would_change=would_change)
     found = taken(found, bare)
@@ -92,6 +102,7 @@ def advise(facts: Facts, sources: Mapping[str, Sources], destination: Destinatio
         whole, at, unmarked = _chosen(facts, sources, other, memory)
         return taken(replace(whole, sets=best_sets(at, whole)[0]), unmarked)
 
+    progress(3, STEPS, "what would open a way")
     found = with_other_transformer(found, destination, of_these)
     found = with_relief(found, device.minimum_load_ohm, destination, of_these)
 
@@ -102,10 +113,16 @@ def advise(facts: Facts, sources: Mapping[str, Sources], destination: Destinatio
         return taken(replace(whole, sets=best_sets(at, whole)[0]), unmarked)
 
     found = with_outputs_apart(found, facts, whole_of)
+    progress(4, STEPS, "what helps against hum")
     cautions = (*found.cautions, *one_channel(desks, found), *unlike_levels(found))
     found = replace(found, cures=cures(desks, found), cautions=cautions)
+    progress(STEPS, STEPS, "")
     refused = ground_fault(destination) or refusal(device, sides)
     return found if refused else with_digital(found, device, destination)
+
+
+STEPS = 5
+"""Of an answer, for whoever waits for it."""
 
 
 def ask(

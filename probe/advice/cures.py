@@ -7,13 +7,14 @@ difference; an audio isolating transformer at the receiver. A protective earth i
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from probe.advice import thresholds as limit
 from probe.advice.candidate import RANK
 from probe.advice.case import Verdict
 from probe.advice.desk import Desk
 from probe.advice.model import Advice, Choice, Cure, OptionAdvice
-from probe.advice.together import instead
+from probe.advice.together import Beside, instead
 from probe.advice.words import MOST_DB
 
 LEAST_DB = 3.0
@@ -52,10 +53,11 @@ def _for_box(desks: Sequence[Desk], advice: Advice, choice: Choice) -> list[Cure
     found, least = [], hum
     for code, ids, says in LADDER:
         rungs = [held for id_ in ids if (held := _held(advice.options, choice.box, id_))]
-        rungs = [list(_beside(desks, advice, r)) for r in rungs
+        tried = [_beside(desks, advice, r) for r in rungs
                  if _usable(r) and r[0].option.id != choice.option]  # fmt: skip
-        rungs = [r for r in rungs if r]
-        best = _best(rungs, choice.option or choice.best or "")
+        if max((_worst(r.options) or 0.0 for r in tried), default=0.0) < hum + LEAST_DB:
+            continue  # whatever it does to the others
+        best = _best(tried, choice.option or choice.best or "")
         reached = _worst(best)
         bare = bool(best) and best[0].option.native  # nothing to buy: better than now will do
         if reached is None or reached < (hum if bare else least) + LEAST_DB:
@@ -76,29 +78,49 @@ def _for_box(desks: Sequence[Desk], advice: Advice, choice: Choice) -> list[Cure
     return found
 
 
-def _best(rungs: Sequence[list[OptionAdvice]], option: str) -> list[OptionAdvice]:
-    """Return the way that hums least; as good as it is one between the sockets of ``option``."""
-    best = max(rungs, key=lambda r: _worst(r) or 0.0, default=[])
-    least = min(_worst(best) or 0.0, MOST_DB) - LEAST_DB
-    lead = option.split("/", maxsplit=1)[0]
-    kept = [r for r in rungs if r[0].option.id.split("/", maxsplit=1)[0] == lead
-            and (_worst(r) or 0.0) >= least
-            and RANK[_verdict(r)] <= RANK[_verdict(best)]]  # fmt: skip
-    return next(iter(kept), best)
+@dataclass(frozen=True)
+class _Rung:
+    """A way on all sides, with the leads of the other boxes plugged in."""
+
+    options: Sequence[OptionAdvice]
+    whole: Beside | None
+
+    @property
+    def harms(self) -> bool:
+        """It, or another box, suffers."""
+        return self.whole is not None and self.whole.harms
+
+
+def _best(rungs: Sequence[_Rung], option: str) -> Sequence[OptionAdvice]:
+    """Return the way that hums least; as good as it is one between the sockets of ``option``.
+
+    None that harms a box; of the others it is not asked.
+    """
+    lead, left = option.split("/", maxsplit=1)[0], list(rungs)
+    while left:
+        best = max(left, key=lambda r: _worst(r.options) or 0.0)
+        if best.harms:
+            left = [r for r in left if r is not best]
+            continue
+        least = min(_worst(best.options) or 0.0, MOST_DB) - LEAST_DB
+        kept = [r for r in left if r.options[0].option.id.split("/", maxsplit=1)[0] == lead
+                and (_worst(r.options) or 0.0) >= least
+                and RANK[_verdict(r.options)] <= RANK[_verdict(best.options)]]  # fmt: skip
+        pick = next(iter(kept), best)
+        if pick is best or not pick.harms:
+            return pick.options
+        left = [r for r in left if r is not pick]
+    return []
 
 
 def _verdict(held: Sequence[OptionAdvice]) -> Verdict:
     return max((o.verdict for o in held), key=lambda v: RANK[v])
 
 
-def _beside(
-    desks: Sequence[Desk], advice: Advice, held: Sequence[OptionAdvice]
-) -> Sequence[OptionAdvice]:
-    """Return a way with the leads of the other boxes plugged in; nothing where it harms one."""
+def _beside(desks: Sequence[Desk], advice: Advice, held: Sequence[OptionAdvice]) -> _Rung:
+    """Return a way with the leads of the other boxes plugged in."""
     whole = instead(desks, advice, held[0])
-    if whole is None:
-        return held
-    return [] if whole.says else _held(whole.options, held[0].box, held[0].option.id)
+    return _Rung(held if whole is None else whole.options, whole)
 
 
 def _usable(held: Sequence[OptionAdvice]) -> bool:

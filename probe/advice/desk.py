@@ -26,7 +26,6 @@ from probe.advice.figures import (
     over_assumptions,
     with_surroundings,
 )
-from probe.advice.ground import GroundPath
 from probe.advice.ground import corners as ground_corners
 from probe.advice.heard import on_legs
 from probe.advice.narrow import settles
@@ -34,7 +33,7 @@ from probe.advice.operating import BY_ID, Operating, Reference, limits_of, opera
 from probe.advice.quantity import Quantity, from_draws
 from probe.advice.sampled import Sampled, forget, sample
 from probe.advice.shared import with_both_outputs
-from probe.advice.solve import Link, Response, solve_option
+from probe.advice.solve import Driven, Link, Network, Response, drive, respond
 from probe.advice.subject import Device, SideFacts
 from probe.advice.wiring import Option
 from probe.facts.source import Source
@@ -43,10 +42,12 @@ Floats = NDArray[np.float64]
 
 BALANCED_CIRCUITS: tuple[Circuit, ...] = ("difference-amplifier", "buffered", "transformer")
 
-NO_GROUND = GroundPath(None)
-
 Sources = Source | Mapping[str, Source]
 """The stage of one side, or one for each kind it may be."""
+
+
+MOST_DRIVEN = 96
+"""Corners with several leads on them kept at once: those of one set, at 3 MB the largest."""
 
 
 @dataclass
@@ -85,9 +86,7 @@ class Trial:
     @property
     def without_ground(self) -> Trial:
         """The same, with nothing said of the ground."""
-        bare = replace(self.link, socket=replace(self.link.socket, ground=NO_GROUND))
-        held = self.reference.socket and replace(self.reference.socket, ground=NO_GROUND)
-        return replace(self, link=bare, reference=replace(self.reference, socket=held))
+        return replace(self, link=self.link.without_ground, reference=self.reference.without_ground)
 
 
 class Desk:
@@ -108,14 +107,19 @@ class Desk:
         self._sources = {"": source} if isinstance(source, Source) else source
         self._memory = Memory() if memory is None else memory
         self._latest: dict[tuple[object, ...], Response] = {}
+        self._driven: dict[tuple[object, ...], Driven] = {}
+        self._scales: dict[tuple[int, str], Scale] = {}
 
     def operating_for(self, option: Option) -> Operating:
         """Return the operating point of the output an option uses."""
         return operating_of(self.device, self.side, self.destination, option.from_)
 
     def _scale(self, trial: Trial) -> Scale:
-        operating = self.operating_for(trial.link.option)
-        return scale_of(trial.corner, self.device, operating, self.side.live_leg)
+        key = (id(trial.corner), trial.link.option.from_)  # corners are kept, and with them ids
+        if key not in self._scales:
+            operating = self.operating_for(trial.link.option)
+            self._scales[key] = scale_of(trial.corner, self.device, operating, self.side.live_leg)
+        return self._scales[key]
 
     def asked(self, socket: Input, option: Option) -> bool:
         """Tell whether an option is to be judged at all."""
@@ -170,10 +174,19 @@ class Desk:
         same = (id(corner),) if company else corner.same_for(link.option.from_)
         key = (same, link, company)
         if key not in self._latest:
-            self._latest[key] = solve_option(
-                link.option, link.socket, link.circuit, link.mismatch, link.cable, corner, company
-            )
+            network = Network.of(corner, (link, *company))
+            driven = self._with_all(corner, network) if company else None
+            self._latest[key] = respond(network, link.option, corner, driven)
         return self._latest[key]
+
+    def _with_all(self, corner: Sampled, network: Network) -> Driven:
+        """Return a corner with several leads on it, which each of them is then asked about."""
+        key = (id(corner), *network.key)
+        if key not in self._driven:
+            if len(self._driven) >= MOST_DRIVEN:
+                self._driven.pop(next(iter(self._driven)))
+            self._driven[key] = drive(corner, network)
+        return self._driven[key]
 
     def figures(self, trial: Trial) -> Figures:
         """Return the figures of one link on one corner."""
@@ -265,12 +278,17 @@ class Desk:
         both = len({option.from_, *(other.option.from_ for other in company)}) > 1
         corners = self.corners(kind, both_outputs=both)
         self._latest.clear()
-        parts = [
-            self.figures(Trial(corner, kind, reference, Link(option, s, circuit, m, cable), others))
-            for corner in corners
-            for others in _companies(company)
+        links = [
+            Link(option, s, circuit, m, cable)
             for s in _grounds(replace(socket, circuit=circuit))
             for m in _mismatches(socket, option)
+        ]
+        companies = _companies(company)
+        parts = [
+            self.figures(Trial(corner, kind, reference, link, others))
+            for corner in corners
+            for others in companies
+            for link in links
         ]
         sampled = self.sampled(kind)
         operating = self.operating_for(option)

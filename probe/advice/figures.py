@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields, replace
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
@@ -111,7 +112,7 @@ class Scale:
     operating: Floats | None
     maximum: Floats
 
-    @property
+    @cached_property
     def key(self) -> tuple[bytes, bytes]:
         """What tells one scale from another."""
         drive = b"" if self.operating is None else self.operating.tobytes()

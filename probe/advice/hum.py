@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from probe.advice import thresholds as limit
 from probe.advice.destination import Input
 from probe.advice.ground import HARMONICS, GroundPath
-from probe.advice.quantity import Quantity, from_draws
+from probe.advice.quantity import Quantity, from_draws, intervals
 from probe.advice.solve import Response
 from probe.decibels import db_to_ratio, ratio_to_db
 
@@ -89,16 +89,22 @@ def hum_of(
         if theirs.difference_volts is not None:
             heard.append((Ground(theirs.difference_volts, mains_hz), hum, common))
     hz = np.array([line for line, _ in own.lines])
+    near = _neighbours(response.hz, hz)
+    if not all(np.isfinite(passed[0, near]).all() for _, passed, _ in heard):
+        near = np.arange(response.hz.size)
+    heard = [(ground, passed[:, near], common[:, near]) for ground, passed, common in heard]
+    at = response.hz[near]
     most, least = np.zeros((2, hz.size, response.hum.shape[0]))
     for ground, passed, common in heard:
         share = np.array([volts for _, volts in ground.lines])[:, None]
         mean = rejection * np.abs(common)
-        most += share * _at(response.hz, np.abs(passed) + mean, hz)
-        least += share * _at(response.hz, np.abs(passed) * told_from_nothing(passed) + mean, hz)
+        size = np.abs(passed)
+        most += share * _at(at, size + mean, hz)
+        least += share * _at(at, size * told_from_nothing(passed) + mean, hz)
     known = np.isfinite(most[:, 0])
     if not known[0]:
         return None
-    lines = [_line(most[k], least[k], float(hz[k])) for k in np.flatnonzero(known)]
+    lines = _lines(most[known], least[known], hz[known])
     all_most, all_least = (np.sqrt(np.sum(v[known] ** 2, axis=0)) for v in (most, least))
     return Hum(
         mains=lines[0],
@@ -149,6 +155,29 @@ def _line(most: Floats, least: Floats, at_hz: float) -> Quantity:
     if quiet.low >= found.low:
         return found
     return Quantity(found.high, "V", quiet.low, found.high, at_hz)
+
+
+def _lines(most: Floats, least: Floats, at_hz: Floats) -> list[Quantity]:
+    """Return `_line` of each row, shape (L, N): all ends are sorted out at once."""
+    if most.shape[1] < 2 or not np.isfinite(most).all() or not np.isfinite(least).all():
+        return [_line(m, q, float(hz)) for m, q, hz in zip(most, least, at_hz, strict=True)]
+    ends = [intervals(rows[:, 1:].T) for rows in (most, least)]
+    (low, high), (quiet, _) = ends
+    low, quiet = np.minimum(low, most[:, 0]), np.minimum(quiet, least[:, 0])
+    high = np.maximum(high, most[:, 0])
+    value, low = np.where(quiet >= low, (most[:, 0], low), (high, quiet))
+    return [
+        Quantity(v, "V", a, b, hz)
+        for v, a, b, hz in zip(
+            value.tolist(), low.tolist(), high.tolist(), at_hz.tolist(), strict=True
+        )
+    ]
+
+
+def _neighbours(hz: Floats, wanted: Floats) -> NDArray[np.intp]:
+    """Return which of ``hz`` lie on either side of each frequency ``wanted``, ascending."""
+    right = np.clip(np.searchsorted(np.log(hz), np.log(wanted)), 1, max(hz.size - 1, 1))
+    return np.unique(np.concatenate([right - 1, np.minimum(right, hz.size - 1)]))
 
 
 def _own_rejection(socket: Input) -> float:

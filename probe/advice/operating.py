@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
 from probe.advice import thresholds as limit
 from probe.advice.destination import Destination, Input
 from probe.advice.figures import Scale
+from probe.advice.ground import GroundPath
 from probe.advice.maximum import Limits, Most
 from probe.advice.sampled import Sampled
 from probe.advice.subject import Device, SideFacts
@@ -46,6 +48,20 @@ class Reference:
     option: Option | None
     socket: Input | None
     words: str
+
+    def __hash__(self) -> int:
+        return self._hash
+
+    @cached_property
+    def _hash(self) -> int:
+        """Kept, as that of a link."""
+        return hash((self.kind, self.option, self.socket, self.words))
+
+    @cached_property
+    def without_ground(self) -> Reference:
+        """The same, with nothing said of the ground."""
+        bare = self.socket and replace(self.socket, ground=GroundPath(None))
+        return replace(self, socket=bare)
 
 
 def operating_of(

@@ -13,13 +13,14 @@ only at its pins and at its chassis, so their ``Y`` add, and each lead's ``U`` a
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from functools import lru_cache
+from dataclasses import dataclass, replace
+from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from probe.advice.destination import Cable, Circuit, Input
+from probe.advice.ground import GroundPath
 from probe.advice.network import Reduced, reduce
 from probe.advice.sampled import Sampled
 from probe.advice.terminals import Terminals
@@ -38,6 +39,19 @@ class Link:
     circuit: Circuit
     mismatch: float
     cable: Cable
+
+    def __hash__(self) -> int:
+        return self._hash
+
+    @cached_property
+    def _hash(self) -> int:
+        """Kept: a link is looked up for every corner, and what it holds is large."""
+        return hash((self.option, self.socket, self.circuit, self.mismatch, self.cable))
+
+    @cached_property
+    def without_ground(self) -> Link:
+        """The same, with nothing said of the ground."""
+        return replace(self, socket=replace(self.socket, ground=GroundPath(None)))
 
 
 @dataclass(frozen=True)
@@ -112,17 +126,63 @@ def solve_option(
 
     ``company``: the other leads that hang on the same device meanwhile.
     """
-    hz = sampled.hz.tobytes()
-    own = _lead(Link(option, socket, circuit, mismatch, cable), hz)
-    others = [_lead(link, hz) for link in company]
-    at_pins = Terminals.of(sampled, [lead.pins for lead in (own, *others)])
-    y = at_pins.admittance([(lead.pins, lead.y) for lead in (own, *others)])
+    network = Network.of(sampled, [Link(option, socket, circuit, mismatch, cable), *company])
+    return respond(network, option, sampled)
+
+
+@dataclass(frozen=True)
+class Network:
+    """The leads that hang on one source at once, reduced to its pins; the asked one first."""
+
+    leads: tuple[_Lead, ...]
+
+    @classmethod
+    def of(cls, sampled: Sampled, links: Sequence[Link]) -> Network:
+        """Return the network of ``links`` at the frequencies of ``sampled``."""
+        hz = sampled.hz.tobytes()
+        return cls(tuple(_lead(link, hz) for link in links))
+
+    @property
+    def key(self) -> tuple[int, ...]:
+        """Equal for the same leads while they live, whichever of them is asked about."""
+        return tuple(sorted(map(id, self.leads)))
+
+
+@dataclass(frozen=True)
+class Driven:
+    """A source with a network on it: volts on its terminals, and what each lead's e.m.f. moves."""
+
+    network: Network
+    at_pins: Terminals
+    y: Complex
+    volts: Complex
+    moved: dict[int, Complex]
+    """By the identity of the lead, which ``network`` keeps alive."""
+
+
+def drive(sampled: Sampled, network: Network) -> Driven:
+    """Solve the source with all leads of ``network`` on it."""
+    leads = network.leads
+    at_pins = Terminals.of(sampled, [lead.pins for lead in leads])
+    y = at_pins.admittance([(lead.pins, lead.y) for lead in leads])
+    once = list({id(lead): lead for lead in leads}.values())
     # what is unknown is NaN, and a division of NaN is no news
     with np.errstate(invalid="ignore", divide="ignore"):
-        drawn = [(lead.pins, lead.injected) for lead in (own, *others)]
-        volts, (moved, *moved_by_others) = at_pins.driven(y, drawn)
-        weights = at_pins.weights(y, own.pins, own.row(own.heard))
-        drawn = np.einsum("pq,nq->np", y[sampled.at], volts[:, sampled.at])
+        volts, moved = at_pins.driven(y, [(lead.pins, lead.injected) for lead in once])
+    return Driven(network, at_pins, y, volts, dict(zip(map(id, once), moved, strict=True)))
+
+
+def respond(
+    network: Network, option: Option, sampled: Sampled, driven: Driven | None = None
+) -> Response:
+    """Return what the first lead of ``network`` does; ``driven``: solved before, if it was."""
+    found = drive(sampled, network) if driven is None else driven
+    own, *others = network.leads
+    at_pins, volts, moved = found.at_pins, found.volts, found.moved[id(own)]
+    moved_by_others = [found.moved[id(lead)] for lead in others]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        weights = at_pins.weights(found.y, own.pins, own.row(own.heard))
+        drawn = np.einsum("pq,nq->np", found.y[sampled.at], volts[:, sampled.at])
     pins = at_pins.pick(own.pins)
     return Response(
         hz=sampled.hz,
@@ -217,6 +277,16 @@ class _Lead:
 
 @lru_cache(maxsize=512)
 def _lead(link: Link, hz: bytes) -> _Lead:
+    """Return a link reduced; the same object for all that are the same circuit."""
+    socket = replace(
+        link.socket, box="", name="", circuit=link.circuit, sensitivity_volts=None,
+        maximum_volts=None,
+    )  # fmt: skip
+    return _wired(replace(link, socket=socket), hz)
+
+
+@lru_cache(maxsize=512)
+def _wired(link: Link, hz: bytes) -> _Lead:
     wiring = wire(link.option, link.socket, link.circuit, link.mismatch, link.cable)
     return _Lead(wiring, reduce(wiring.network, np.frombuffer(hz), (*wiring.pins, EMF)))
 

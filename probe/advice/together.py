@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import islice, product
 
 from probe.advice import thresholds as limit
@@ -201,8 +202,7 @@ def _solved(desks: Sequence[Desk], advice: Advice, uses: tuple[_Use, ...]) -> To
     says: dict[str, list[str]] = {}  # what is said of several stands once
     for desk in desks:
         for use in uses:
-            company = tuple(_link(desk, other) for other in uses if other is not use)
-            found = judged(desk, use.socket, use.option, company)
+            found = _beside(desk, use, uses)
             options.append(found)
             for told in _suffers(found, _alone(advice, found)):
                 says.setdefault(told, []).append(f"{found.box}, {found.option.id}")
@@ -214,8 +214,8 @@ def _solved(desks: Sequence[Desk], advice: Advice, uses: tuple[_Use, ...]) -> To
     return Together(choices, tuple(options), True, grouped)
 
 
-def instead(desks: Sequence[Desk], advice: Advice, other: OptionAdvice) -> Together | None:
-    """Return what is used with another way for one box, solved once more as one network.
+def instead(desks: Sequence[Desk], advice: Advice, other: OptionAdvice) -> Beside | None:
+    """Return another way for one box with what the others use plugged in.
 
     None where nothing else hangs on the device.
     """
@@ -227,9 +227,35 @@ def instead(desks: Sequence[Desk], advice: Advice, other: OptionAdvice) -> Toget
     ways = {(o.box, o.socket, o.option.id): o.used.option for o in advice.options}
     if any((box, *key) not in ways for box, key in keys.items()):
         return None  # a digital link hangs on no other lead
-    uses = [_Use(b, sockets[str(key[0])], ways[b, str(key[0]), str(key[1])])
-            for b, key in keys.items()]  # fmt: skip
-    return _solved(desks, advice, tuple(uses))
+    uses = tuple(_Use(b, sockets[str(key[0])], ways[b, str(key[0]), str(key[1])])
+                 for b, key in keys.items())  # fmt: skip
+    own = next(u for u in uses if u.box == other.box)
+    return Beside(desks, advice, uses, own, tuple(_beside(d, own, uses) for d in desks))
+
+
+@dataclass(frozen=True)
+class Beside:
+    """One way of one box with the others plugged in; what it does to these is solved if asked."""
+
+    desks: Sequence[Desk]
+    advice: Advice
+    uses: tuple[_Use, ...]
+    own: _Use
+    options: tuple[OptionAdvice, ...]
+
+    @cached_property
+    def harms(self) -> bool:
+        """It suffers itself, or makes another box suffer."""
+        if any(_suffers(o, _alone(self.advice, o)) for o in self.options):
+            return True
+        others = (u for u in self.uses if u is not self.own)
+        found = (_beside(desk, u, self.uses) for u in others for desk in self.desks)
+        return any(_suffers(o, _alone(self.advice, o)) for o in found)
+
+
+def _beside(desk: Desk, use: _Use, uses: Sequence[_Use]) -> OptionAdvice:
+    company = tuple(_link(desk, other) for other in uses if other is not use)
+    return judged(desk, use.socket, use.option, company)
 
 
 def without_splitter(

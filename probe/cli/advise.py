@@ -96,6 +96,7 @@ def _advise(args: argparse.Namespace, named: list[str]) -> None:
     from probe.advice.subject import mains_of
     from probe.advice.text import render
     from probe.cli.output import check_file, write_one
+    from probe.cli.progress import counted_progress
     from probe.cli.source import facts_of, sources_of
     from probe.report import render_html
 
@@ -112,7 +113,7 @@ def _advise(args: argparse.Namespace, named: list[str]) -> None:
         sources = sources_of(facts)
     mains_hz = mains_of(facts)
     destination = more.fit(together([_destination(o, mains_hz, args) for o in named]))
-    advice = advise(facts, sources, destination)
+    advice = advise(facts, sources, destination, counted_progress("solving") or (lambda *_: None))
     document = more.document(advice, destination, facts, sources)
     if args.html is not None:
         write_one(args.html, render_html(facts, advice=document))

@@ -17,7 +17,7 @@ from probe.advice.maximum import Limits, Most
 from probe.advice.noise import DeviceNoise, noise_of
 from probe.advice.operating import BY_ID
 from probe.advice.sampled import sample
-from probe.advice.solve import Link, Response, solve_option
+from probe.advice.solve import Link, Network, Response, drive, respond, solve_option
 from probe.advice.wiring import OPTIONS
 from probe.facts.source import Source
 from tests.advice.stages import cross_coupled, legs, source, symmetrical, transformer
@@ -223,6 +223,27 @@ def test_ground_current_of_one_lead_hums_in_the_other() -> None:
     # 1 V of the 2 V on the other shield, through its 10 kohm into 1 kohm beside 47 kohm
     parallel = 1.0 / (1.0 / 1000.0 + 1.0 / 47e3)
     assert 2.0 * abs(heard[0, found.at]) == pytest.approx(parallel / (10e3 + parallel), rel=1e-3)
+
+
+def test_what_was_solved_for_one_lead_answers_for_the_other() -> None:
+    stage = sample(source(single=1.0, z_single=1000.0))
+    links = [
+        Link(BY_ID["rca-to-rca"], behind(Input(name, "rca", "single-ended", ohm), 2.0, 1.0),
+             "unknown", 0.0, Cable(0.001, 0.0, 1.0, 0.0))
+        for name, ohm in (("amplifier", 47e3), ("subwoofer", 10e3))
+    ]  # fmt: skip
+    network = Network.of(stage, links)
+    both = drive(stage, network)
+    for own, other in (links, links[::-1]):
+        asked = Network.of(stage, [own, other])
+        # the same currents flow, whichever lead is asked about
+        assert asked.key == network.key
+        kept = respond(asked, own.option, stage, both)
+        alone = solve_option(own.option, own.socket, "unknown", 0.0, own.cable, stage, (other,))
+        # the same circuit, solved by itself
+        for name in ("level", "hum", "ground_current"):
+            assert getattr(kept, name) == pytest.approx(getattr(alone, name), rel=1e-12)
+        assert kept.hum_from_company[0][0] == pytest.approx(alone.hum_from_company[0][0], rel=1e-12)
 
 
 # --- noise of the legs used, and clipping
