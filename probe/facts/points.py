@@ -37,7 +37,7 @@ from probe.stage.quantities import (
     single_ended_heard,
 )
 from probe.stage.solve import hopeless
-from probe.stage.solved import functional
+from probe.stage.solved import Solved, functional
 from probe.stage.source import Source
 
 Array = NDArray[np.float64]
@@ -161,12 +161,34 @@ def _points(identified: Identified, source: Source) -> dict[str, Points]:
         out[name] = Points("ohm", draws, entries, {})
     together = common_mode_impedance(_stacked(source, "z")[..., :2, :2])
     entries = _beyond(identified, "hot", together, _entries(together, impedance_entry))
+    entries = _with_both_legs(out, legs, entries)
     out["common_mode_impedance"] = Points("ohm", together, entries, {})
     alone = _stacked(source, "z")[..., 2, 2]
     out["single_ended_impedance"] = Points("ohm", alone, _entries(alone, impedance_entry), {})
     level = out["single_ended_open_circuit"]
     out["single_ended_open_circuit"] = _single_ended(identified, level, np.isfinite(alone[0]))
     return out
+
+
+def _with_both_legs(
+    found: dict[str, Points], legs: Solved | None, entries: tuple[Entry | None, ...]
+) -> tuple[Entry | None, ...]:
+    """Return the common mode where both legs and the pair are known, as its fact has it.
+
+    Beside a leg beyond the recorder's input it may be a bound; an open leg leaves it to the other.
+    """
+    open_leg = None if legs is None else legs.open_leg
+    own = [found[f"{leg}_impedance"].entries for leg in ("hot", "cold", "differential")]
+    out = list(entries)
+    for k, entry in enumerate(entries):
+        beside = [e[k] for n, e in enumerate(own) if open_leg is None or n != open_leg]
+        known = all(e is not None for e in beside)
+        only = any(
+            e is not None and "bound" in e for e in beside[: 1 if open_leg is not None else 2]
+        )
+        if not known or (only and entry is not None and "bound" not in entry):
+            out[k] = None
+    return tuple(out)
 
 
 def _of_open_leg(identified: Identified, row: str, draws: Complex) -> Complex:

@@ -15,6 +15,7 @@ from probe.measures.response import gain_difference_curve
 from probe.stage.as_source import source_of
 from probe.verify.from_curve import at_tone
 from tests.stage.forward import (
+    ACROSS,
     FULL,
     INJECT_COLD,
     INJECT_HOT,
@@ -27,6 +28,7 @@ from tests.stage.forward import (
     Errors,
     Stage,
     drawn_errors,
+    ground_sensing,
     separate,
 )
 
@@ -171,6 +173,19 @@ def test_real_and_imaginary_parts_have_doubts_of_their_own(tmp_path, situation):
     # 95 % each; tones share their errors, so a sixth of them may miss at once (one of six seeds)
     assert missed <= among / 6 + 0.05 * among
     assert among == 6 * 2 * 2 * len(TONES)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_sense_pin_beyond_the_recorder_leaves_no_common_mode(tmp_path, seed):
+    """Lost: both legs together have 37 kohm +/- 28 where the sense pin has a megohm."""
+    plans = tuple(p for p in FULL if p is not ACROSS)
+    document, _ = made(
+        tmp_path, ground_sensing(zc=1e6), plans, draws=500,
+        errors=drawn_errors(seed, plans, level_db=0.005), repeatability_db=0.005,
+    )  # fmt: skip
+    # source: closed form, 1/(1' Z^-1 1) of [[zh, zc], [0, zc]] is zc
+    found = holds(document, "common_mode_impedance", np.full(len(TONES), 1e6))
+    assert False not in found
 
 
 def test_what_one_leg_does_to_a_separate_one_is_at_most_so_much(tmp_path):
