@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from probe.advice import thresholds as limit
 from probe.advice.at_odds import at_odds
 from probe.advice.destination import Destination, Input
+from probe.advice.ground import MAINS_VOLTS
 from probe.advice.note import Note
 from probe.advice.operating import most_volts
 from probe.advice.parts import WORST_SOURCE_OHM
@@ -227,12 +228,13 @@ GROUND_HIGH = (
 
 def ground_fault(destination: Destination) -> tuple[Note, ...]:
     """Return why nothing may be connected between these grounds, or nothing."""
+    most = limit.GROUND_MOST_VOLTS * min(destination.mains_volts / MAINS_VOLTS, 1.0)
     for socket in destination.inputs:
         ground = socket.ground
         volts = ground.difference_volts or 0.0
         least = min(g.behind_ohm(destination.mains_hz) for g in (ground, *ground.ends))
         ampere = volts / max(least, 1e-3)
-        if volts > limit.GROUND_MOST_VOLTS:
+        if volts > most:
             says = f"{_volts(volts)} between the chassis"
         elif volts > limit.GROUND_FEW_VOLTS and ampere > limit.GROUND_LEAKAGE_AMPERE:
             says = f"{_volts(volts)} between the chassis can drive {_ampere(ampere)} through a lead"

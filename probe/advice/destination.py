@@ -15,7 +15,7 @@ from pydantic import Field
 
 from probe.advice import thresholds as limit
 from probe.advice.attenuator import MOST_DB
-from probe.advice.ground import GroundPath, of_preset, second_reading
+from probe.advice.ground import MAINS_VOLTS, GroundPath, of_preset, second_reading
 from probe.advice.network import TwoPort
 from probe.advice.parts import ISOLATING_TRANSFORMER
 from probe.advice.ranges import (
@@ -207,6 +207,7 @@ class Destination:
     """Asked for in the plug, whatever the levels are."""
     transformer: TwoPort = ISOLATING_TRANSFORMER
     mains_hz: float = MAINS_HZ
+    mains_volts: float = MAINS_VOLTS
 
     def cable_of(self, socket: Input) -> Cable:
         """Return the lead to ``socket``."""
@@ -261,6 +262,7 @@ def together(destinations: Sequence[Destination]) -> Destination:
         operating_volts=max(said, default=None),
         operating_said=tuple(sorted(set(said))) if len(set(said)) > 1 else (),
         mains_hz=destinations[0].mains_hz,
+        mains_volts=destinations[0].mains_volts,
     )
 
 
@@ -275,8 +277,12 @@ def _told_apart(names: Sequence[str]) -> list[str]:
     return [name if at == 1 else f"{name} (no. {at})" for name, at in zip(names, nth, strict=True)]
 
 
-def read_destination(path: Path, mains_hz: float = MAINS_HZ) -> Destination:
-    """Read and check a destination file; ``mains_hz`` is the frequency meter readings had.
+def read_destination(
+    path: Path, mains_hz: float = MAINS_HZ, mains_volts: float = MAINS_VOLTS
+) -> Destination:
+    """Read and check a destination file.
+
+    ``mains_hz`` is the frequency meter readings had, ``mains_volts`` what presets take half of.
 
     Raises
     ------
@@ -284,10 +290,12 @@ def read_destination(path: Path, mains_hz: float = MAINS_HZ) -> Destination:
         As `read_toml`, and for what cannot be: two-leg keys on an RCA input, an XLR impedance
         of unstated meaning, an input that gives full output only beyond its own maximum.
     """
-    return destination_of(read_bytes(path), path, mains_hz)
+    return destination_of(read_bytes(path), path, mains_hz, mains_volts)
 
 
-def destination_of(raw: bytes, path: Path, mains_hz: float = MAINS_HZ) -> Destination:
+def destination_of(
+    raw: bytes, path: Path, mains_hz: float = MAINS_HZ, mains_volts: float = MAINS_VOLTS
+) -> Destination:
     """Return the destination whose file ``path`` holds ``raw``; see `read_destination`."""
     written = parse_toml(raw, path, DestinationFile, format_word=FORMAT)
     if not written.input:
@@ -295,7 +303,7 @@ def destination_of(raw: bytes, path: Path, mains_hz: float = MAINS_HZ) -> Destin
     for at, table in enumerate(written.input):
         _check_input(path, at, table)
     _check_ground(path, ("ground",), written.ground)
-    found = _in_si(path, written, mains_hz)
+    found = _in_si(path, written, (mains_hz, mains_volts))
     named = written.parts.transformer
     if named is None:
         return found
@@ -400,17 +408,22 @@ def _check_ground(path: Path, keys: tuple[str | int, ...], ground: GroundTable) 
         )  # fmt: skip
 
 
-def _in_si(path: Path, written: DestinationFile, mains_hz: float) -> Destination:
+Mains = tuple[float, float]
+"""Frequency, Hz, and voltage, V."""
+
+
+def _in_si(path: Path, written: DestinationFile, mains: Mains) -> Destination:
     return Destination(
         name=written.name,
         inputs=tuple(
-            _input_in_si(path, at, t, written, mains_hz) for at, t in enumerate(written.input)
+            _input_in_si(path, at, t, written, mains) for at, t in enumerate(written.input)
         ),
         cable=_cable_in_si(written.cable),
         operating_volts=written.operating.level_v,
         wanted_gain_db=written.need.wanted_gain_db,
         attenuation_db=written.need.attenuation_db,
-        mains_hz=mains_hz,
+        mains_hz=mains[0],
+        mains_volts=mains[1],
     )
 
 
@@ -425,10 +438,10 @@ def _cable_in_si(cable: CableTable) -> Cable:
 
 
 def _ground_in_si(
-    path: Path, keys: tuple[str | int, ...], table: GroundTable, mains_hz: float
+    path: Path, keys: tuple[str | int, ...], table: GroundTable, mains: Mains
 ) -> GroundPath:
     if table.preset is not None:
-        return of_preset(table.preset)
+        return of_preset(table.preset, mains[1])
     volts = _times(table.difference_mv, 1e-3)
     if table.through_ohm is not None and volts is not None:
         key = "current_ma" if table.across_mv is None else "across_mv"
@@ -438,7 +451,7 @@ def _ground_in_si(
                 _times(table.current_ma, 1e-3),
                 _times(table.across_mv, 1e-3),
                 table.through_ohm,
-                mains_hz,
+                mains[0],
             )
         except ValueError as error:
             raise complaint(path, (*keys, key), f"{error}; read both again") from error
@@ -446,7 +459,7 @@ def _ground_in_si(
 
 
 def _input_in_si(
-    path: Path, at: int, table: InputTable, written: DestinationFile, mains_hz: float
+    path: Path, at: int, table: InputTable, written: DestinationFile, mains: Mains
 ) -> Input:
     keys = ("ground",) if table.ground is None else ("input", at, "ground")
     balanced = table.connector in ("xlr", "digital-110")
@@ -469,7 +482,7 @@ def _input_in_si(
         maximum_volts=table.maximum_v,
         maximum_per_leg_volts=table.maximum_per_leg_v,
         digital_format=table.digital_format,
-        ground=_ground_in_si(path, keys, table.ground or written.ground, mains_hz),
+        ground=_ground_in_si(path, keys, table.ground or written.ground, mains),
         cable=None if table.cable is None else _cable_in_si(table.cable),
     )
 

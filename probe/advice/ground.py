@@ -76,11 +76,16 @@ class Preset:
     farad: float | None = None
 
 
+MAINS_VOLTS = 230.0
+"""Mains voltage where nothing says it, V."""
+
 PRESETS = {
     "same-strip": Preset("both boxes earthed, on one outlet strip", 0.2e-3, ohm=0.2),
     "two-rooms": Preset("earthed boxes on outlets far apart", 0.1, ohm=1.0),
-    "unearthed": Preset("neither box has a protective earth", 115.0, farad=2.2e-9),
-    "earthed-and-unearthed": Preset("one box is earthed, the other is not", 115.0, farad=4.7e-9),
+    "unearthed": Preset("neither box has a protective earth", MAINS_VOLTS / 2.0, farad=2.2e-9),
+    "earthed-and-unearthed": Preset(
+        "one box is earthed, the other is not", MAINS_VOLTS / 2.0, farad=4.7e-9
+    ),
     "computer": Preset("an earthed computer in the chain", 10e-3, ohm=0.5),
     "antenna-or-network": Preset(
         "an antenna or network cable that is earthed elsewhere", 50e-3, ohm=2.0
@@ -186,12 +191,10 @@ READING_ERROR = 0.05
 last digit. [judgement]"""
 
 
-def of_preset(name: str, mains_volts_half: float | None = None) -> GroundPath:
-    """Return the ground of a preset; ``mains_volts_half`` replaces the 115 V of 230 V mains."""
+def of_preset(name: str, mains_volts: float = MAINS_VOLTS) -> GroundPath:
+    """Return the ground of a preset; through a mains filter stands half of ``mains_volts``."""
     preset = PRESETS[name]
-    volts = preset.volts
-    if preset.farad is not None and mains_volts_half is not None:
-        volts = mains_volts_half
+    volts = preset.volts if preset.farad is None else mains_volts / 2.0
     words = f"taken as usual for: {preset.says} (common practice)"
     return GroundPath(volts, preset.ohm, preset.farad, words)
 
@@ -213,5 +216,6 @@ def describe() -> str:
     for name, preset in PRESETS.items():
         behind = f"{preset.ohm:g} ohm" if preset.ohm else f"{(preset.farad or 0) * 1e9:g} nF"
         volts = f"{preset.volts * 1e3:g} mV" if preset.volts < 1.0 else f"{preset.volts:g} V"
+        behind += "" if preset.farad is None else " (half of the mains)"
         lines.append(f"{name:<22} {preset.says}: {volts} behind {behind}")
     return "\n".join(lines) + "\n"

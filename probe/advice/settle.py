@@ -142,7 +142,7 @@ def _grounds(destination: Destination) -> Iterator[Destination]:
     if all(s.ground.known for s in destination.inputs):
         return
     for name in TELLING:
-        ground = of_preset(name)
+        ground = of_preset(name, destination.mains_volts)
         yield replace(
             destination,
             inputs=tuple(

@@ -10,10 +10,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from pathlib import Path
 from statistics import NormalDist
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
+from pydantic import Field
 
 from probe.advice.completed import FLOATING_KINDS
 from probe.advice.ranges import Level, LevelOrNone, Noise, Ohm, SourceOhm
@@ -100,6 +101,8 @@ class SourceFile(Table):
     digital_volts_peak_to_peak: Level | None = None
     digital_format: Literal["professional", "consumer"] | None = None
     separate_outputs: bool | None = None
+    mains_hz: Annotated[float, Field(ge=45.0, le=65.0)] | None = None
+    mains_v: Annotated[float, Field(ge=90.0, le=260.0)] | None = None
 
 
 def is_source(path: Path) -> bool:
@@ -413,6 +416,9 @@ single_ended_level_v = 2.0        # RCA
 # single_ended_maximum_v = 4.0
 # differential_noise_a_v = 4.0e-6      # A-weighted; hot_, cold_, single_ended_ likewise
 # single_ended_noise_a_v = 4.0e-6
+
+# mains_hz = 60                   # of the place it plays in; left out, 50 Hz and 230 V
+# mains_v = 120
 
 # side = "mono"                   # one channel, such as the line output for a subwoofer; left out,
                                   # it is a stereo device whose sides are alike

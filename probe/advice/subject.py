@@ -9,6 +9,7 @@ from typing import Any
 from probe.advice.case import Stage, Tried
 from probe.advice.completed import FLOATING_KINDS
 from probe.advice.destination import MAINS_HZ
+from probe.advice.ground import MAINS_VOLTS
 from probe.advice.heard import Heard, heard_of
 from probe.advice.maximum import Most
 from probe.advice.noise import DeviceNoise
@@ -126,7 +127,17 @@ def mains_of(facts: Facts) -> float:
     made = facts.get("made")
     bench = made.get("bench") if isinstance(made, Mapping) else None
     hz = bench.get("mains_hz") if isinstance(bench, Mapping) else None
-    return _positive(hz) or MAINS_HZ
+    return _positive(hz) or _stated(facts, "mains_hz") or MAINS_HZ
+
+
+def mains_volts_of(facts: Facts) -> float:
+    """Return the mains voltage of the place, V; only a description by hand may say it."""
+    return _stated(facts, "mains_v") or MAINS_VOLTS
+
+
+def _stated(facts: Facts, key: str) -> float | None:
+    stated = facts.get("stated")
+    return _positive(stated.get(key)) if isinstance(stated, Mapping) else None
 
 
 def _positive(value: object) -> float | None:

@@ -48,7 +48,8 @@ DIRECT_REFUSE_VOLTS = 2.0
 
 GROUND_MOST_VOLTS = 130.0
 """Alternating voltage between two chassis above which something is at fault: half of 240 V mains
-is what the capacitors of mains filters give, with a few per cent more of supply. [practice]"""
+is what the capacitors of mains filters give, with a few per cent more of supply. [practice]
+Where the mains are said to be less, in proportion."""
 
 GROUND_FEW_VOLTS = 5.0
 """More than distant outlets of one sound installation differ by, "up to a few volts" [published,

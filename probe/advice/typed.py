@@ -24,7 +24,7 @@ from probe.advice.destination import (
     Destination,
     destination_of,
 )
-from probe.advice.ground import PRESETS, GroundPath, of_preset, second_reading
+from probe.advice.ground import MAINS_VOLTS, PRESETS, GroundPath, of_preset, second_reading
 from probe.advice.ranges import AMPERES, FARADS, MOST_VOLTS, OHMS
 from probe.errors import BadInput
 from probe.formats.quantity import Typed, typed_quantity
@@ -102,7 +102,7 @@ def _is_file(text: str) -> bool:
         return False
 
 
-def typed_destination(text: str, mains_hz: float) -> Destination:
+def typed_destination(text: str, mains_hz: float, mains_volts: float = MAINS_VOLTS) -> Destination:
     """Return the destination that ``text`` describes.
 
     Raises
@@ -117,7 +117,7 @@ def typed_destination(text: str, mains_hz: float) -> Destination:
     tables = [_input_table(one, text) for one in _PLUS.split(text)]
     document = f'format = "{FORMAT}"\nname = "{_name(text)}"\n' + "".join(tables)
     try:
-        return destination_of(document.encode(), Path(text), mains_hz)
+        return destination_of(document.encode(), Path(text), mains_hz, mains_volts)
     except BadInput as error:
         raise BadInput(_in_typed_words(str(error), text)) from error
 
@@ -259,14 +259,14 @@ def _unknown(whole: str, seen: str, known: tuple[str, ...], what: str) -> BadInp
     return BadInput(f"{quoted(whole)}: {quoted(seen)} is not known as {what}{perhaps}")
 
 
-def typed_ground(text: str, mains_hz: float) -> GroundPath:
+def typed_ground(text: str, mains_hz: float, mains_volts: float = MAINS_VOLTS) -> GroundPath:
     """Return a ground from a preset's name, ``20mV/100ohm``, ``115V/2nF`` or the meter's readings.
 
     The readings are ``20mV/16mV/1ohm`` or ``20mV/0.1mA/100ohm``: volts with no lead, then volts
     across a resistor between the chassis, or amperes through it.
     """
     if text in PRESETS:
-        return of_preset(text)
+        return of_preset(text, mains_volts)
     parts = [p.strip() for p in text.split("/")]
     volts = typed_quantity(parts[0], "V", bare=False)
     if volts is None:
@@ -337,7 +337,7 @@ def changed(
 ) -> Destination:
     """Return the destination with what was typed in place of what its file says."""
     if ground is not None:
-        path = typed_ground(ground, destination.mains_hz)
+        path = typed_ground(ground, destination.mains_hz, destination.mains_volts)
         inputs = tuple(replace(s, ground=path) for s in destination.inputs)
         destination = replace(destination, inputs=inputs)
     if cable is not None:

@@ -92,8 +92,9 @@ def _advise(args: argparse.Namespace, named: list[str]) -> None:
 
     from probe.advice.advise import advise
     from probe.advice.destination import MAINS_HZ, together
+    from probe.advice.ground import MAINS_VOLTS
     from probe.advice.source_file import is_source, read_source
-    from probe.advice.subject import mains_of
+    from probe.advice.subject import mains_of, mains_volts_of
     from probe.advice.text import render
     from probe.cli.output import check_file, write_one
     from probe.cli.progress import counted_progress
@@ -104,15 +105,15 @@ def _advise(args: argparse.Namespace, named: list[str]) -> None:
     check_file(args.html, "--html")
     more = advise_more.read(args)
     for one in named:
-        _destination(one, MAINS_HZ, args)
+        _destination(one, (MAINS_HZ, MAINS_VOLTS), args)
     path = Path(args.subject)
     if is_source(path):
         facts, sources = read_source(path)
     else:
         facts = facts_of(args.subject, args.archive)
         sources = sources_of(facts)
-    mains_hz = mains_of(facts)
-    destination = more.fit(together([_destination(o, mains_hz, args) for o in named]))
+    mains = mains_of(facts), mains_volts_of(facts)
+    destination = more.fit(together([_destination(o, mains, args) for o in named]))
     advice = advise(facts, sources, destination, counted_progress("solving") or (lambda *_: None))
     document = more.document(advice, destination, facts, sources)
     if args.html is not None:
@@ -126,15 +127,15 @@ def _advise(args: argparse.Namespace, named: list[str]) -> None:
             print(f"written: {args.html}")
 
 
-def _destination(named: str, mains_hz: float, args: argparse.Namespace) -> Destination:
+def _destination(named: str, mains: tuple[float, float], args: argparse.Namespace) -> Destination:
     from pathlib import Path
 
     from probe.advice.destination import read_destination
     from probe.advice.typed import changed, looks_typed, typed_destination
 
     found = (
-        typed_destination(named, mains_hz)
+        typed_destination(named, *mains)
         if looks_typed(named)
-        else read_destination(Path(named), mains_hz)
+        else read_destination(Path(named), *mains)
     )
     return changed(found, ground=args.ground, cable=args.cable, level=args.level, gain=args.gain)

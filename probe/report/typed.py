@@ -33,6 +33,8 @@ _FIGURES = (
     ("cold_noise_a_v", "Noise of pin 3", "A-weighted", "V", _LEVEL),
     ("single_ended_noise_a_v", "Noise of the RCA", "A-weighted", "V", _LEVEL),
     ("digital_volts_peak_to_peak", "Digital output", "peak to peak", "V", _BARE),
+    ("mains_hz", "Mains", "of the place it plays in", "Hz", _BARE),
+    ("mains_v", "Mains", "of the place it plays in", "V", _BARE),
     ("minimum_load_ohm", "Least load", "that the maker allows", "ohm", _BARE),
 )
 """Key, name, what belongs to it, unit, and what it is taken within; in the order of the page."""

@@ -8,9 +8,10 @@ import pytest
 
 from probe.advice.advise import advise
 from probe.advice.cautions import ground_fault, ground_high
-from probe.advice.destination import Destination
+from probe.advice.destination import Destination, read_destination
 from probe.advice.model import Advice
 from probe.advice.source_file import read_source
+from probe.advice.subject import mains_of, mains_volts_of
 from probe.advice.text import render
 from probe.advice.typed import changed, typed_destination
 from probe.errors import BadInput
@@ -342,3 +343,50 @@ def test_what_the_maker_answers_about_pin_3_opens_the_way(tmp_path: Path) -> Non
     path.write_text(XLR_ALONE.format(more=f"kinds = {list(kinds)}"), "utf-8")
     # the rule: what was promised with the question holds with its answer in the file
     assert advise(*read_source(path), there).chosen == "xlr-to-rca/transformer"
+
+
+@pytest.mark.parametrize("preset", ["unearthed", "earthed-and-unearthed"])
+def test_the_mains_of_the_place_stand_behind_its_presets(tmp_path: Path, preset: str) -> None:
+    """Lost where mains are 120 V, 60 Hz: hum is told 4 dB louder than it is."""
+    hums = []
+    for mains in ("", "mains_hz = 60\nmains_v = 120\n"):
+        path = tmp_path / "source.toml"
+        path.write_text(SHEET.replace("[device]", f"{mains}[device]"), "utf-8")
+        facts, sources = read_source(path)
+        place = mains_of(facts), mains_volts_of(facts)
+        typed = changed(typed_destination("rca:47k:2V", *place), ground=preset)
+        (tmp_path / "d.toml").write_text(
+            'format = "probe-destination/1"\n[[input]]\nconnector = "rca"\nimpedance_ohm = 47e3\n'
+            f'sensitivity_v = 2.0\n[ground]\npreset = "{preset}"\n'
+        )
+        for there in (typed, read_destination(tmp_path / "d.toml", *place)):
+            advice = advise(facts, sources, there)
+            (hum,) = [o.figures.hum for o in advice.options if o.option.id == "rca-to-rca"]
+            assert hum is not None
+            hums.append(hum.value)
+    assert hums[0] == hums[1]
+    assert hums[2] == hums[3]
+    # closed form: a current U 2 pi f C through the shield: 60 V and 60 Hz against 115 V and 50 Hz
+    assert hums[2] / hums[0] == pytest.approx(60.0 * 60.0 / (115.0 * 50.0), rel=1e-3)
+
+
+def test_more_than_half_of_the_mains_is_a_fault(tmp_path: Path) -> None:
+    """Lost where mains are 120 V: 115 V between two chassis pass for the leak of a filter."""
+    path = tmp_path / "source.toml"
+    found = []
+    for mains in ("", "mains_v = 120\n"):
+        path.write_text(SHEET.replace("[device]", f"{mains}[device]"), "utf-8")
+        facts, sources = read_source(path)
+        there = typed_destination("rca:47k:2V", mains_of(facts), mains_volts_of(facts))
+        advice = advise(facts, sources, changed(there, ground="115V/2.2nF"))
+        found.append("ground-fault" in {note.code for note in advice.cautions})
+    # closed form: a filter's two capacitors halve 230 V to 115 V, and 120 V to 60 V
+    assert found == [False, True]
+
+
+@pytest.mark.parametrize("line", ["mains_hz = 500", "mains_v = 12"])
+def test_mains_of_no_place_are_refused(tmp_path: Path, line: str) -> None:
+    path = tmp_path / "source.toml"
+    path.write_text(SHEET.replace("[device]", f"{line}\n[device]"), "utf-8")
+    with pytest.raises(BadInput, match=line.split(" ", maxsplit=1)[0]):
+        read_source(path)
