@@ -9,6 +9,7 @@ from probe.advice.alike import candidate, ways_as_good
 from probe.advice.destination import Destination
 from probe.advice.leads import SPLITTERS, Piece, attenuator_piece, ways_of
 from probe.advice.model import Advice, Choice
+from probe.advice.network import TwoPort
 from probe.advice.parts import ISOLATING_TRANSFORMER as ORDINARY
 from probe.advice.parts import as_good
 from probe.advice.shelf import Part, Shelf
@@ -144,14 +145,18 @@ def _none_yet(
     verdicts = {
         o.verdict for o in advice.options if (o.box, o.option.id) == (choice.box, choice.best)
     }
-    if choice.best is not None and "never" not in verdicts:
+    held = (s for s in advice.would_change if s.box == choice.box and s.part is not None)
+    other = next(held, None)
+    least = other.answers[0] if other else choice.best
+    if other or (choice.best is not None and "never" not in verdicts):
         socket = next(o.socket for o in advice.options
-                      if (o.box, o.option.id) == (choice.box, choice.best))  # fmt: skip
-        would = replace(choice, option=choice.best, socket=socket)
-        found = _basket(advice, would, destination, shelf, None)
+                      if (o.box, o.option.id) == (choice.box, least))  # fmt: skip
+        would = replace(choice, option=least, socket=socket)
+        found = _basket(advice, would, destination, shelf, None, other.part if other else None)
         parts = [t.says for t in found.taken]
         parts += [f"{ordered(p, found.length_m)} (to be ordered)" for p in found.missing]
-        note += f"; the least bad, {choice.best}, would take {' and '.join(parts)}"
+        named = f"{least} with another transformer" if other else f"the least bad, {least},"
+        note += f"; {named} would take {' and '.join(parts)}"
     return Basket(
         choice.box, "", 0, (), (), shelf.currency, shelf.share, None, (), "", note=note
     )  # fmt: skip
@@ -159,14 +164,14 @@ def _none_yet(
 
 def _basket(
     advice: Advice, choice: Choice, destination: Destination, shelf: Shelf,
-    system_price: float | None,
+    system_price: float | None, part: TwoPort | None = None,
 ) -> Basket:  # fmt: skip
     assert choice.option is not None
     count = leads_needed(advice, choice)
     length = _length(destination, choice)
     to, attenuation = _end(advice, choice)
     ways = _with_data(
-        advice, choice, ways_of(choice.option, to, attenuation if _fitted(choice) else None)
+        advice, choice, ways_of(choice.option, to, attenuation if _fitted(choice) else None), part
     )
     if not ways:
         empty = (choice.box, choice.option, count, (), (), shelf.currency, shelf.share)
@@ -201,12 +206,12 @@ def _basket(
 
 
 def _with_data(
-    advice: Advice, choice: Choice, ways: Sequence[Sequence[Piece]]
+    advice: Advice, choice: Choice, ways: Sequence[Sequence[Piece]], part: TwoPort | None
 ) -> list[list[Piece]]:
-    """Return the ways with the data that their transformer must have."""
+    """Return the ways with the data that their transformer must have; ``part``: instead of it."""
     wanted = (choice.box, choice.socket, choice.option)
     parts = [o.part_needed for o in advice.options if (o.box, o.socket, o.option.id) == wanted]
-    part = max(parts, key=lambda p: p.volts_at_20_hz, default=None)
+    part = part or max(parts, key=lambda p: p.volts_at_20_hz, default=None)
     return [[replace(p, part=part) if p.kind == "transformer" else p for p in way] for way in ways]
 
 

@@ -1,7 +1,9 @@
-"""What would cure hum, in the order in which to try it, each of them solved.
+"""What would cure hum, in the order in which to try it, each of them solved but the first.
 
-A lead whose signal return does not carry the ground current; an input that subtracts the
-difference; an audio isolating transformer at the receiver. A protective earth is never lifted.
+What keeps the current out where it comes in, where the ground that is named has a usual one: it
+makes the plain lead do, and is not solved. A lead whose signal return does not carry the ground
+current; an input that subtracts the difference; an audio isolating transformer at the receiver. A
+protective earth is never lifted.
 """
 
 from __future__ import annotations
@@ -34,7 +36,34 @@ LADDER = (
 
 def cures(desks: Sequence[Desk], advice: Advice) -> tuple[Cure, ...]:
     """Return the cures for every box whose choice hums; parts only if better than those before."""
-    return tuple(c for choice in advice.choices for c in _for_box(desks, advice, choice))
+    return tuple(
+        c
+        for choice in advice.choices
+        for c in (*_at_origin(desks, advice, choice), *_for_box(desks, advice, choice))
+    )
+
+
+def _at_origin(desks: Sequence[Desk], advice: Advice, choice: Choice) -> list[Cure]:
+    """Return what is done where the current comes in, if it hums, or an isolator is why not."""
+    inputs = [s for s in desks[0].destination.inputs if s.box == choice.box] if desks else []
+    says = next((s.ground.at_origin for s in inputs if s.ground.at_origin), "")
+    mine = [o for o in advice.options if o.box == choice.box]
+    used = [o for o in mine if (o.socket, o.option.id) == (choice.socket, choice.option)]
+    isolated = any(o.option.pin_3 == "transformer" for o in used)
+    bare = [o for o in mine if o.option.pin_3 != "transformer"] if isolated or not used else used
+    hums = [db for o in bare if (db := _below(o)) is not None]
+    if not says or min(hums, default=MOST_DB) >= _limit(desks, choice):
+        return []
+    plain = "; then the plain lead may do" if bare != used else ""
+    return [Cure("at-origin", choice.box, says + plain)]
+
+
+def _limit(desks: Sequence[Desk], choice: Choice) -> float:
+    """Return how far below full output hum has to be for a box."""
+    inputs = desks[0].destination.inputs
+    speakers = [s.speaker_sensitivity_db for s in inputs if s.box == choice.box]
+    stricter = max((s - limit.SPEAKER_DB for s in speakers if s is not None), default=0.0)
+    return limit.HUM_GOOD_DB + stricter
 
 
 def _for_box(desks: Sequence[Desk], advice: Advice, choice: Choice) -> list[Cure]:
@@ -45,10 +74,7 @@ def _for_box(desks: Sequence[Desk], advice: Advice, choice: Choice) -> list[Cure
     hum = _worst(now)
     if hum is None:
         return []
-    inputs = desks[0].destination.inputs
-    speakers = [s.speaker_sensitivity_db for s in inputs if s.box == choice.box]
-    stricter = max((s - limit.SPEAKER_DB for s in speakers if s is not None), default=0.0)
-    if hum >= limit.HUM_GOOD_DB + stricter:
+    if hum >= _limit(desks, choice):
         return []
     found, least = [], hum
     for code, ids, says in LADDER:
@@ -69,7 +95,7 @@ def _for_box(desks: Sequence[Desk], advice: Advice, choice: Choice) -> list[Cure
         assert quantity is not None
         found.append(
             Cure(
-                code, choice.box, worst.option.id, says, quantity,
+                code, choice.box, says, worst.option.id, quantity,
                 min(reached, MOST_DB) - hum,
                 _verdict(best),
             )

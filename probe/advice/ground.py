@@ -38,6 +38,8 @@ class GroundPath:
     farad: float | None = None
     words: str = ""
     ends: tuple[GroundPath, ...] = ()
+    at_origin: str = ""
+    """What keeps the current out where it comes in, in words; empty where nothing usual does."""
 
     @property
     def known(self) -> bool:
@@ -74,6 +76,8 @@ class Preset:
     volts: float
     ohm: float | None = None
     farad: float | None = None
+    at_origin: str = ""
+    """As of `GroundPath`; not solved."""
 
 
 MAINS_VOLTS = 230.0
@@ -88,7 +92,12 @@ PRESETS = {
     ),
     "computer": Preset("an earthed computer in the chain", 10e-3, ohm=0.5),
     "antenna-or-network": Preset(
-        "an antenna or network cable that is earthed elsewhere", 50e-3, ohm=2.0
+        "an antenna or network cable that is earthed elsewhere",
+        50e-3,
+        ohm=2.0,
+        at_origin="a galvanic isolator in the antenna or network lead, at its wall socket "
+        "(common practice, not solved; unplug that lead first: if the hum stays, it comes by "
+        "another)",
     ),
 }
 """Situations in plain words. [practice], except that outlets of one strip differ by a few
@@ -196,7 +205,7 @@ def of_preset(name: str, mains_volts: float = MAINS_VOLTS) -> GroundPath:
     preset = PRESETS[name]
     volts = preset.volts if preset.farad is None else mains_volts / 2.0
     words = f"taken as usual for: {preset.says} (common practice)"
-    return GroundPath(volts, preset.ohm, preset.farad, words)
+    return GroundPath(volts, preset.ohm, preset.farad, words, at_origin=preset.at_origin)
 
 
 def corners(ground: GroundPath) -> tuple[GroundPath, ...]:

@@ -303,30 +303,35 @@ class Together:
 
 @dataclass(frozen=True)
 class Cure:
-    """One thing that can be done against hum, solved; in the order in which to try them."""
+    """One thing that can be done against hum; in the order in which to try them.
+
+    Each is an option, solved; but for what is done where the current comes in, which is none.
+    """
 
     code: str
     box: str
-    option: str
     says: str
-    hum_below_full_output_db: Quantity
-    better_by_db: float
+    option: str | None = None
+    hum_below_full_output_db: Quantity | None = None
+    better_by_db: float | None = None
     """Counted to what anybody could check, where the hum is beyond it."""
-    verdict: Verdict
+    verdict: Verdict | None = None
 
     @property
     def beyond(self) -> bool:
         """What is left of the hum is further down than anybody could check."""
-        return self.hum_below_full_output_db.value > MOST_DB
+        hum = self.hum_below_full_output_db
+        return hum is not None and hum.value > MOST_DB
 
     def to_json(self) -> dict[str, Any]:
         """Return the cure as plain values."""
+        hum = self.hum_below_full_output_db
         return {
             "cure": self.code,
             "destination": self.box,
             "option": self.option,
             "says": self.says,
-            "hum_below_full_output_db": self.hum_below_full_output_db.to_json(),
+            "hum_below_full_output_db": None if hum is None else hum.to_json(),
             "better_by_db": self.better_by_db,
             "verdict": self.verdict,
         }
@@ -344,6 +349,8 @@ class Settling:
     answers: tuple[str, ...]
     box: str | None = None
     """The box it is about, where it is one."""
+    part: TwoPort | None = None
+    """Of another transformer: the data that are needed."""
 
     def to_json(self) -> dict[str, Any]:
         """Return it as plain values."""

@@ -47,7 +47,8 @@ def with_other_transformer(advice: Advice, destination: Destination, ask: Ask) -
         if option is None:
             choices.append(choice)
             continue
-        data = to_ask_for(_needed(again, choice.box, option))
+        part = _needed(again, choice.box, option)
+        data = to_ask_for(part)
         says = f"{option} works with another transformer, {data}: --transformer {name}"
         says += _short(again, choice.box, option)
         says += "; the other boxes keep what they have" if several else ""
@@ -55,7 +56,7 @@ def with_other_transformer(advice: Advice, destination: Destination, ask: Ask) -
         why = (*choice.why, says) if several else (says, *choice.why)
         choices.append(replace(choice, why=why))
         what = f"another isolating transformer, {data}"
-        found.append(Settling("transformer", what, (option,), choice.box))
+        found.append(Settling("transformer", what, (option,), choice.box, part))
     would_change = (*advice.would_change, *found)
     return replace(advice, choices=tuple(choices), would_change=would_change)
 

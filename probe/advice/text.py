@@ -135,6 +135,8 @@ def _missing(one: Settling) -> str:
 
 def _cure(cure: Cure, *, several: bool) -> str:
     where = f"{cure.box}: " if several else ""
+    if cure.hum_below_full_output_db is None or cure.better_by_db is None:
+        return f"{where}{cure.says}"
     known = "" if cure.verdict != "cannot-tell" else "; whether it may be used is not known yet"
     hum = decibels(cure.hum_below_full_output_db)
     better = f"more than {int(cure.better_by_db)}" if cure.beyond else f"{cure.better_by_db:.0f}"

@@ -71,6 +71,9 @@ FALLBACK_HUM = (
     "Unplug aerial, network and computer leads one at a time: one that ends the hum brings it.",
 )
 
+OF_ANY_LEAD = "An isolator made for the lead that brings the hum keeps it out."
+"""Where the advice does not name the lead."""
+
 
 @dataclass(frozen=True)
 class Leaf:
@@ -203,7 +206,7 @@ def _nothing(advice: Mapping[str, Any], box: str = "") -> Leaf:
         drawing=None,
         needs=(),
         gains=(),
-        hum=(),
+        hum=() if first else tuple(_hum_of_nothing(advice, options)),
         never=NEVER,
         figures=(),
         others=other_ways(options, None),
@@ -312,7 +315,7 @@ def _hum(advice: Mapping[str, Any], option: Mapping[str, Any]) -> list[str]:
         if isinstance(c, Mapping) and c.get("destination") == option.get("destination")
     ]  # fmt: skip
     said = []
-    for cure in cures[:2]:
+    for cure in [c for c in cures if c.get("cure") != AT_ORIGIN][:2]:
         better = number({"value": cure.get("better_by_db")})
         left = number(cure.get("hum_below_full_output_db") or {})
         if better is not None and left is not None and left > MOST_DB:
@@ -326,8 +329,31 @@ def _hum(advice: Mapping[str, Any], option: Mapping[str, Any]) -> list[str]:
                 "this lead unplugged first."]  # fmt: skip
     if not said and _may_help(advice, option):
         said = ["Ask for an audio isolating transformer at the destination."]
+    return [*_before_parts(advice, option), *said]
+
+
+AT_ORIGIN = "at-origin"
+"""Of the cures of an advice the one that is no way to connect: it is not solved."""
+
+
+def _before_parts(advice: Mapping[str, Any], option: Mapping[str, Any]) -> list[str]:
+    """Return what to try before any part of the lead: what is plugged where, and what comes in."""
     first = [] if _strips_are_told(option) else FALLBACK_HUM[:1]
-    return [*first, *FALLBACK_HUM[1:], *said]
+    origin = [
+        _sentence(printed(c.get("says"), 240)) for c in listing(advice, "cures")
+        if isinstance(c, Mapping) and c.get("cure") == AT_ORIGIN
+        and c.get("destination") == option.get("destination")
+    ]  # fmt: skip
+    return [*first, *FALLBACK_HUM[1:], *(origin or [OF_ANY_LEAD])]
+
+
+def _hum_of_nothing(advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]]) -> list[str]:
+    """Return what to try where nothing is used, and one of the ways was found to hum."""
+    for option in options:
+        hum = _hum_of(option)
+        if hum is not None and hum < GOOD_HUM_DB:
+            return _before_parts(advice, option)
+    return []
 
 
 ON_STRIPS = ("one outlet strip", "outlets far apart")

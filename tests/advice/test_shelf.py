@@ -252,9 +252,19 @@ def test_the_shelf_speaks_where_nothing_is_to_be_used(tmp_path: Path) -> None:
     path = shelf_of(tmp_path, part(**{**LEAD, "stock": 2, "price": 10.0}))
     (found,) = baskets(advice, destination, read_shelf(path))
     assert found.says[0].startswith("take nothing yet")
-    assert "rca-to-rca/transformer, would take lead, RCA plug" in found.says[0]
+    assert (
+        "rca-to-rca/transformer with another transformer would take lead, RCA plug"
+        in (found.says[0])
+    )
     assert found.to_json()["parts"] == []
     assert found.to_json()["option"] is None
+    # the one that was tried lies there, and does not do: one of the data that are named is ordered
+    small = part(**{"name": "small", "kind": "transformer", "from": "rca-female", "to": "rca-male",
+                    "transformer": "sorrel", "price": 9.0, "stock": 4})  # fmt: skip
+    (asked,) = [s.what for s in advice.would_change if s.code == "transformer"]
+    (found,) = baskets(advice, destination, read_shelf(shelf_of(tmp_path, small)))
+    assert "x small" not in found.says[0]
+    assert asked.split("transformer, ")[1] in found.says[0]
 
 
 def test_an_offered_attenuator_is_named_and_what_is_ordered_has_its_length(

@@ -1,0 +1,67 @@
+"""Hum that comes in by a lead that is no audio lead: what keeps it out there."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from probe.advice.advise import advise
+from probe.advice.destination import Cable, Destination, Input
+from probe.advice.ground import GroundPath, of_preset
+from probe.advice.model import Advice
+from probe.advice.text import render
+from probe.report.leaflet import leaves_of
+from tests.advice.stages import facts, symmetrical
+
+BY_ANTENNA = of_preset("antenna-or-network")
+
+
+def hummed(ground: GroundPath, *, connectors: tuple[str, ...] = ("rca",), **more: Any) -> Advice:
+    socket = Input("rca", "rca", "single-ended", 22e3, sensitivity_volts=0.25, ground=ground)
+    if connectors == ("xlr",):
+        socket = Input("xlr", "xlr", "balanced", 20e3, circuit="difference-amplifier",
+                       impedance_is="each-leg", sensitivity_volts=1.0, ground=ground)  # fmt: skip
+    there = Destination("amplifier", (socket,), Cable(1.5, 150e-12, 0.045, 0.02), **more)
+    return advise(facts(connectors=connectors), {"left": symmetrical()}, there)
+
+
+def test_hum_by_the_aerial_is_kept_out_where_it_comes_in() -> None:
+    """Whoever is not told buys two audio isolators where one in the aerial lead would do."""
+    (cure,) = [c for c in hummed(BY_ANTENNA).cures if c.code == "at-origin"]
+    assert "galvanic isolator in the antenna or network lead" in cure.says
+    assert "not solved" in cure.says
+    # common practice, no source: no decibels are claimed of what was not solved
+    told = cure.to_json()
+    assert (told["option"], told["better_by_db"], told["verdict"]) == (None, None, None)
+    # of another situation nothing usual keeps it out where it comes in
+    assert "at-origin" not in {c.code for c in hummed(of_preset("two-rooms")).cures}
+    # a balanced link that does not hum needs none
+    assert hummed(BY_ANTENNA, connectors=("xlr",)).cures == ()
+
+
+def test_the_sheet_of_an_aerial_names_its_isolator() -> None:
+    advice = hummed(BY_ANTENNA)
+    assert advice.chosen == "rca-to-rca/transformer"
+    (leaf,) = leaves_of(advice.to_json())
+    assert any(line.startswith("A galvanic isolator in the antenna") for line in leaf.hum)
+    assert "galvanic isolator" in render(advice).split("If it hums")[1]
+    # which lead it is was not said: whatever ends the hum when it is unplugged
+    (other,) = leaves_of(hummed(of_preset("two-rooms")).to_json())
+    assert any("isolator made for the lead that brings the hum" in line for line in other.hum)
+
+
+def test_a_sheet_without_a_way_says_what_to_do_about_hum() -> None:
+    """The leads lie there and hum: the sheet is all there is in hand."""
+    nothing = {"id": "rca-to-rca", "destination": "amp", "verdict": "cannot-tell",
+               "hum_below_full_output_db": {"value": 44.0, "unit": "dB"}}  # fmt: skip
+    cure = {"cure": "at-origin", "destination": "amp", "says": "an isolator", "option": None}
+    (leaf,) = leaves_of({"options": [nothing], "cures": [cure]})
+    assert leaf.hum[-1] == "An isolator."
+    assert any("Unplug aerial" in line for line in leaf.hum)
+    # 120 dB down nothing hums (the limit of the advice is 75)
+    quiet = {**nothing, "hum_below_full_output_db": {"value": 119.0, "unit": "dB"}}
+    (leaf,) = leaves_of({"options": [quiet], "cures": []})
+    assert leaf.hum == ()
+    # an output that nothing may hang on is not made to hum less
+    never = {"code": "headphone-output", "message": "never"}
+    (leaf,) = leaves_of({"options": [nothing], "cautions": [never]})
+    assert leaf.hum == ()
