@@ -51,7 +51,7 @@ from probe.advice.subject import (
     side_of,
     with_suspicion,
 )
-from probe.advice.together import best_sets, taken
+from probe.advice.together import Beside, best_sets, instead, taken
 from probe.advice.unlike_levels import unlike_levels
 from probe.advice.wiring import OPTIONS, Option
 from probe.errors import BadInput
@@ -178,23 +178,37 @@ def _chosen(
         return _answer(device, sides, destination, [], (), cautions), [], []
     cautions += [*ground_high(destination), *typed(device, destination)]
     cautions += unlikely_level(device, sides, destination)
-    desks = [
-        Desk(
-            device,
-            side,
-            sources[side.name],
-            destination,
-            memory,
-        )
-        for side in sides
-        if side.name in sources
-    ]
+    desks = _desks(device, sides, sources, destination, memory)
     options = [option for desk in desks for option in _side_options(desk)]
     if {"xlr", "rca"} & set(device.connectors) or not device.connectors:
         cautions += _unmeasured(facts, sides, sources)
     cautions += general_cautions(device, sides, destination, [o.option for o in options])
     choices = choose(options, destination)
     return _answer(device, sides, destination, options, choices, cautions), desks, options
+
+
+def _desks(
+    device: Device,
+    sides: Sequence[SideFacts],
+    sources: Mapping[str, Sources],
+    destination: Destination,
+    memory: Memory,
+) -> list[Desk]:
+    return [
+        Desk(device, side, sources[side.name], destination, memory)
+        for side in sides
+        if side.name in sources
+    ]
+
+
+def beside(
+    facts: Facts, sources: Mapping[str, Sources], destination: Destination, advice: Advice
+) -> Callable[[OptionAdvice], Beside | None]:
+    """Return what solves another way for one box with what ``advice`` has for the others."""
+    device, sides, mains_hz = _subject(facts)
+    destination = replace(destination, mains_hz=mains_hz)
+    desks = _desks(device, sides, sources, destination, Memory())
+    return lambda other: instead(desks, advice, other)
 
 
 def _eligible(found: Advice) -> frozenset[tuple[str, str]]:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
+from typing import Protocol
 
 from probe.advice import thresholds as limit
 from probe.advice.candidate import Candidate
@@ -63,12 +64,32 @@ def candidate(advice: Advice, box: str, socket: str, option: str) -> Candidate:
     return Candidate(held[0].option, socket, held)
 
 
-def ways_as_good(advice: Advice, choice: Choice, wanted: float) -> Iterable[Candidate]:
+class Solved(Protocol):
+    """A way of one box with the others plugged in."""
+
+    @property
+    def options(self) -> tuple[OptionAdvice, ...]:
+        """The way on all sides."""
+
+    @property
+    def harms(self) -> bool:
+        """It suffers, or makes another box suffer."""
+
+
+Together = Callable[[OptionAdvice], Solved | None]
+"""Solves another way for one box with what the others use plugged in."""
+
+
+def ways_as_good(
+    advice: Advice, choice: Choice, wanted: float, together: Together | None = None
+) -> Iterable[Candidate]:
     """Yield the other ways into the box of a choice that do as well.
 
-    Of one box alone: what another way does to further boxes on the device is not known here.
+    Of several boxes those that do so with the others plugged in, harm none of them and need no
+    further splitter; without ``together`` none, for what they do to the others is not known.
     """
-    if choice.option is None or choice.socket is None or len(advice.choices) > 1:
+    others = [c for c in advice.choices if c.option is not None and c.box != choice.box]
+    if choice.option is None or choice.socket is None or (others and together is None):
         return
     mine = [o for o in advice.options if o.box == choice.box]
     if not any((o.socket, o.option.id) == (choice.socket, choice.option) for o in mine):
@@ -76,5 +97,26 @@ def ways_as_good(advice: Advice, choice: Choice, wanted: float) -> Iterable[Cand
     own = candidate(advice, choice.box, choice.socket, choice.option)
     for socket, option in dict.fromkeys((o.socket, o.option.id) for o in mine):
         other = candidate(advice, choice.box, socket, option)
-        if other.works and as_good(other, own, wanted):
+        if not other.works or not as_good(other, own, wanted):
+            continue
+        if not others or (together and _beside_as_good(advice, other, own, wanted, together)):
             yield other
+
+
+def _beside_as_good(
+    advice: Advice, other: Candidate, own: Candidate, wanted: float, together: Together
+) -> bool:
+    """Tell whether another way does as well with the other boxes plugged in, and harms none."""
+    box = own.bare[0].box
+    held = [o for o in advice.sets[0].options if o.box != box] if advice.sets else []
+    outputs = {o.option.from_ for o in held}
+    if other.option.from_ in outputs and own.option.from_ not in outputs:
+        return False  # it would hang on an output that another box uses
+    mine = tuple(o for o in advice.sets[0].options if o.box == box) if advice.sets else ()
+    found = together(other.bare[0])
+    if found is None or not mine:
+        return False
+    whole = Candidate(found.options[0].option, other.socket, found.options)
+    if not whole.works or not as_good(whole, Candidate(own.option, own.socket, mine), wanted):
+        return False
+    return not found.harms

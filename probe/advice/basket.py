@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
-from probe.advice.alike import candidate, ways_as_good
+from probe.advice.alike import Together, candidate, ways_as_good
 from probe.advice.destination import Destination
 from probe.advice.leads import SPLITTERS, Piece, attenuator_piece, ways_of
 from probe.advice.model import Advice, Choice
@@ -39,12 +39,16 @@ def with_shelf_transformer(destination: Destination, shelf: Shelf) -> Destinatio
 
 
 def baskets(
-    advice: Advice, destination: Destination, shelf: Shelf, system_price: float | None = None
+    advice: Advice,
+    destination: Destination,
+    shelf: Shelf,
+    system_price: float | None = None,
+    together: Together | None = None,
 ) -> tuple[Basket, ...]:
     """Return a basket for each box, and one for each output that boxes share.
 
     Of a box that nothing is to be used for only what it would be: ``option`` of such a basket is
-    empty, and so are its parts.
+    empty, and so are its parts. ``together``: solves another way of one box beside the others.
     """
     found: list[Basket] = []
     whole = shelf  # less what both sides take, where one was measured
@@ -54,7 +58,7 @@ def baskets(
             continue
         basket = _basket(advice, choice, destination, shelf, system_price)
         basket = replace(basket, both=_again(basket.taken, basket.count_of_both, whole))
-        basket = _with_instead(basket, advice, choice, destination, shelf)
+        basket = _with_instead(basket, advice, choice, destination, shelf, together)
         shelf, whole = less(shelf, basket.taken), less(whole, basket.both)
         found.append(basket)
     for output in ("xlr", "rca"):
@@ -69,7 +73,12 @@ def baskets(
 
 
 def _with_instead(
-    basket: Basket, advice: Advice, choice: Choice, destination: Destination, shelf: Shelf
+    basket: Basket,
+    advice: Advice,
+    choice: Choice,
+    destination: Destination,
+    shelf: Shelf,
+    together: Together | None,
 ) -> Basket:
     """Return the basket with what is in stock instead, where something of it is not.
 
@@ -78,7 +87,7 @@ def _with_instead(
     if basket.in_stock:
         return basket
     found = []
-    for other in ways_as_good(advice, choice, destination.wanted(choice.box)):
+    for other in ways_as_good(advice, choice, destination.wanted(choice.box), together):
         way = replace(choice, option=other.option.id, socket=other.socket, attenuator=other.padded)
         parts = _basket(advice, way, destination, shelf, None)
         parts = replace(parts, both=_again(parts.taken, parts.count_of_both, shelf))

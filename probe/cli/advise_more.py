@@ -117,11 +117,13 @@ class More:
         """Return the advice as plain values, with what was asked for besides."""
         document = advice.to_json()
         if self._shelf is not None:
+            from probe.advice.advise import beside
             from probe.advice.basket import baskets
             from probe.advice.taken import all_in_all
 
             price = self._args.system_price
-            self._baskets = baskets(advice, destination, self._shelf, price)
+            together = beside(facts, sources, destination, advice)
+            self._baskets = baskets(advice, destination, self._shelf, price, together)
             document["shelf"] = [basket.to_json() for basket in self._baskets]
             if whole := all_in_all(self._baskets):
                 document["shelf_total"] = list(whole)

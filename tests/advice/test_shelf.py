@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from probe.advice.advise import advise
+from probe.advice.advise import advise, beside
 from probe.advice.basket import Basket, baskets, leads_needed, with_shelf_transformer
 from probe.advice.destination import Cable, Destination, Input, together
 from probe.advice.ground import of_preset
@@ -435,6 +435,34 @@ def test_what_does_as_well_and_is_in_stock_is_named(tmp_path: Path, stock: int) 
         shelf_of(tmp_path, *parts), pair(symmetrical(), far, wanted_gain_db=5.5, **asked)
     )
     assert louder.instead is None
+
+
+@pytest.mark.parametrize("ground", [None, "same-strip"])
+def test_of_several_boxes_what_does_as_well_is_named_if_it_does_so_beside_the_others(
+    tmp_path: Path, ground: str | None
+) -> None:
+    """Or a shop with a second amplifier on the counter orders what it has in the drawer."""
+    rca = part(name="RCA lead", kind="lead", wires=["centre-centre", "shell-shell"], stock=8,
+               price=9.0, length_m=1.0, **{"from": "rca-male", "to": "rca-male"})  # fmt: skip
+    tied = part(name="tied adapter", kind="adapter", wires=["centre-2", "shell-1", "shell-3"],
+                price=8.0, stock=4, **{"from": "rca-female", "to": "xlr-male"})  # fmt: skip
+    shelf = read_shelf(shelf_of(tmp_path, rca, tied))
+    inputs = [XLR, RCA]
+    if ground is not None:
+        inputs = [replace(s, ground=of_preset(ground)) for s in inputs]
+    source = written(tmp_path / "source.toml", SHEET)
+    advice, destination = boxes(source, *inputs)
+    assert [c.option for c in advice.choices] == ["rca-to-xlr/pin-3-tied-at-source", "rca-to-rca"]
+    document, told = read_source(source)
+    solved = beside(document, told, destination, advice)
+    first, second, *_ = baskets(advice, destination, shelf, together=solved)
+    # the rule: without hum the two ties do alike; with it the one at the far end hums more
+    expected = "rca-to-xlr/pin-3-tied-at-destination" if ground is None else None
+    assert (first.instead.option if first.instead else None) == expected
+    # what is in stock needs nothing in its place
+    assert second.instead is None
+    # the rule: what it does to the other boxes must be known
+    assert all(b.instead is None for b in baskets(advice, destination, shelf))
 
 
 DIGITAL = Input("digital", "digital-75", "single-ended", 75.0)
