@@ -14,6 +14,7 @@ from itertools import islice, product
 
 from probe.advice import thresholds as limit
 from probe.advice.alike import as_good, candidate
+from probe.advice.boxes_alike import unlike, unlike_untold
 from probe.advice.candidate import Candidate
 from probe.advice.choose import mark
 from probe.advice.compiled import judged
@@ -77,7 +78,7 @@ def best_sets(
     tried = _tried(desks, advice, going)
     spared, buys = without_splitter(desks, advice, going, _ordered(tried)[0])
     sets = _ordered(tried) if spared is None else (spared, tried[0])
-    return sets, (*notes, *_said(sets, going, advice, buys))
+    return sets, (*notes, *_said(desks[0], sets, going, advice, buys))
 
 
 def _tried(desks: Sequence[Desk], advice: Advice, chosen: Sequence[Choice]) -> list[Together]:
@@ -283,7 +284,7 @@ def without_splitter(
     buys = ""
     for uses in more[:FREE_SETS]:
         found = _solved(desks, advice, uses)
-        lacks = (*found.says, *_minded(advice, found))
+        lacks = (*found.says, *_minded(advice, found), *unlike(desks[0], found.options))
         if not lacks:
             return found, ""
         buys = buys or f"{_with_fewer(held, uses)}, but then {'; '.join(lacks)}"
@@ -345,7 +346,7 @@ def _ordered(tried: Sequence[Together]) -> tuple[Together, ...]:
 
 
 def _said(
-    sets: Sequence[Together], chosen: Sequence[Choice], advice: Advice, buys: str
+    desk: Desk, sets: Sequence[Together], chosen: Sequence[Choice], advice: Advice, buys: str
 ) -> tuple[Note, ...]:
     notes = []
     own, best = sets[-1], sets[0]
@@ -362,12 +363,12 @@ def _said(
         does_not = "does not (why: above)" if own.says else "would need a splitter"
         says = f"The leads were chosen to go together: each box's own best {does_not}"
         notes.append(Note("together", says))
-    return (*notes, *_to_mind(advice, best))
+    return (*notes, *_to_mind(desk, advice, best))
 
 
-def _to_mind(advice: Advice, best: Together) -> list[Note]:
+def _to_mind(desk: Desk, advice: Advice, best: Together) -> list[Note]:
     """Say what has to be minded of a lead only because of the others."""
-    told = "; ".join(_minded(advice, best))
+    told = "; ".join((*_minded(advice, best), *unlike_untold(desk, best.options)))
     return [Note("together-mind", f"To mind with all plugged in at once: {told}")] if told else []
 
 

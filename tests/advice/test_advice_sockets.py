@@ -90,6 +90,24 @@ def test_two_boxes_that_need_no_isolator_have_a_socket_each(boxes: tuple[str, ..
     assert "shared-output" in {c.code for c in lone.cautions}
 
 
+def test_boxes_that_are_alike_play_alike() -> None:
+    """Two amplifiers of one sort, as for bi-amping: one of them stood 6 dB below the other."""
+    found = ask("xlr:20k/leg:1V", "xlr:20k/leg:1V", preset="same-strip")
+    assert [c.option for c in found.choices] == ["xlr-to-xlr", "xlr-to-xlr"]
+    (told,) = [c.message for c in found.cautions if c.code == "splitter-buys"]
+    # closed form: 2 V between the legs, 1 V of the RCA output
+    assert "xlr:20k/leg:1V (no. 2) gets 6.0 dB less than xlr:20k/leg:1V, which is alike" in told
+    # of two sorts each is set by itself
+    found = ask("xlr:20k/leg:1V", "xlr:20k/leg:2V", preset="same-strip")
+    assert "shared-output" not in {c.code for c in found.cautions}
+
+
+def test_boxes_that_are_alike_have_a_socket_each_where_both_give_the_same() -> None:
+    # closed form: pin 2 alone and the RCA output give 1 V each
+    found = ask("rca:20k:1V", "rca:20k:1V", preset="same-strip")
+    assert sorted(c.option or "" for c in found.choices) == ["rca-to-rca", "xlr-to-rca/pin-3-open"]
+
+
 def test_no_isolator_is_bought_to_spare_a_splitter() -> None:
     """Or a customer pays for a transformer, with its bass, where a joint of like pins does."""
     found = [
