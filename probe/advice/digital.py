@@ -359,7 +359,7 @@ def _level(advice: DigitalAdvice, ends: _Ends) -> DigitalAdvice:
             f"{_volts(low, high)} peak to peak: below what {ends.expects.name} sends, above "
             f"the {ends.expects.needs_volts:g} V its receiver needs"
         )
-        return _with(advice, Note("digital-low", says), hazard=False)
+        return _with(advice, Note("digital-low", says))
     return advice
 
 

@@ -33,7 +33,8 @@ def _choice(choice: Choice, links: Sequence[DigitalAdvice]) -> Choice:
     reason = (
         "the same interface at both ends"
         if straight
-        else "a transformer fits the impedances and frees the grounds; the level is fitted with it"
+        else "a transformer fits the impedances and frees the grounds"
+        + ("; the level is fitted with it" if best.pad is not None else "")
     )
     why = [reason, *_over_the_length(best, links)]
     return Choice(choice.box, best.link.id, best.socket, tuple(why))

@@ -279,6 +279,9 @@ def all_in_all(found: Sequence[Basket]) -> tuple[str, ...]:
     price, orders = used[0].system_price, sum(b.count * len(b.missing) for b in used)
     if price is not None and not orders:
         text += f", {100.0 * total / price:.2g} % of a system of {price:g} {used[0].currency}"
+        share = used[0].share
+        if share is not None and total / price > share:
+            text += f": more than the {100.0 * share:g} % you have set"
     text += f", without {not_there(orders)}" if orders else ""
     if not any(b.taken for b in used):
         text = f"nothing of it is on the shelf: {not_there(orders)}"

@@ -66,6 +66,11 @@ DIGITAL_HUM = (
     "ground loop: an optical link, or a transformer in this one, opens it.",
 )
 
+DIGITAL_HUM_OPENED = (
+    "A digital link carries no hum, and the transformer in this one keeps the grounds apart: if "
+    "the analogue leads hum, look for it elsewhere, with this lead unplugged first.",
+)
+
 FALLBACK_HUM = (
     "Where the boxes stand near each other: plug them all into one mains strip.",
     "Unplug aerial, network and computer leads one at a time: one that ends the hum brings it.",
@@ -218,7 +223,12 @@ def _nothing(advice: Mapping[str, Any], box: str = "") -> Leaf:
 def _nothing_given(advice: Mapping[str, Any]) -> str:
     """Return what is said where there is no option: nothing may hang on the output, or not yet."""
     codes = {c.get("code") for c in listing(advice, "cautions") if isinstance(c, Mapping)}
-    return "Do not connect yet" if "output-undeclared" in codes else "Never connect this output"
+    if "output-undeclared" in codes:
+        return "Do not connect yet"
+    blamed = codes & {"headphone-output", "speaker-output", "output-beyond-line", "direct-voltage"}
+    if codes & {"ground-fault", "ground-high"} and not blamed:
+        return "Do not connect these boxes"
+    return "Never connect this output"
 
 
 def _leaf(
@@ -309,7 +319,7 @@ def _digital_pad(option: Mapping[str, Any]) -> list[str]:
 def _hum(advice: Mapping[str, Any], option: Mapping[str, Any]) -> list[str]:
     """Return what to try, in order; the solved cures of this box after what costs nothing."""
     if _digital(option):
-        return list(DIGITAL_HUM)
+        return list(DIGITAL_HUM_OPENED if _wound(option) else DIGITAL_HUM)
     cures = [
         c for c in listing(advice, "cures")
         if isinstance(c, Mapping) and c.get("destination") == option.get("destination")
@@ -389,6 +399,11 @@ def _hum_of(option: Mapping[str, Any]) -> float | None:
 
 def _digital(option: Mapping[str, Any]) -> bool:
     return str(option.get("id")).startswith("digital")
+
+
+def _wound(option: Mapping[str, Any]) -> bool:
+    """Tell whether a transformer is in the link."""
+    return "transformer" in str(option.get("id"))
 
 
 def _tie(advice: Mapping[str, Any]) -> list[str]:

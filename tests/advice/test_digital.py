@@ -261,6 +261,19 @@ def test_an_interconnect_is_no_digital_lead() -> None:
     assert any("impedance is unknown" in r for r in found.digital[0].reasons)
 
 
+def test_a_weak_level_that_does_is_minded_and_no_attenuator_is_spoken_of() -> None:
+    """Two weak links in a row, and it drops out: whoever is told looks at the level first."""
+    advice = ask("digital-75", XLR, digital_volts_peak_to_peak=0.5)
+    found = of(advice, "digital-75-to-110/transformer")
+    # closed form: 0.5 sqrt(110/75) = 0.606 V, below the 2 V (RaneNote 149: 2 to 7 V) that are sent
+    assert "digital-low" in codes(found)
+    assert found.verdict == "use"
+    assert "mind: 0.606 V peak to peak" in render(advice)
+    assert "level is fitted" not in render(advice)
+    (leaf,) = leaves_of(advice.to_json())
+    assert "the transformer in this one keeps the grounds apart" in leaf.hum[0]
+
+
 def test_a_digital_device_needs_no_take() -> None:
     advice = ask("digital-75", COAX)
     assert "nothing-measured" not in {c.code for c in advice.cautions}

@@ -325,6 +325,17 @@ def test_boxes_share_a_package(tmp_path: Path, shelf_file: Path) -> None:
     assert found[1].says[0] == "1 of RCA lead 1 m, pair: left of a package counted already"
 
 
+@pytest.mark.parametrize(("price", "said"), [(300.0, True), (600.0, False)])
+def test_the_sum_is_held_against_the_share_that_was_set(
+    tmp_path: Path, shelf_file: Path, price: float, said: bool
+) -> None:
+    sub = replace(RCA, role="subwoofer")
+    source = written(tmp_path / "sheet.toml", SHEET)
+    found = baskets(*boxes(source, sub, sub), read_shelf(shelf_file), price)
+    # arithmetic: 33 of 300 are 11 %, of 600 5.5 %; the owner of the shelf set 10 %
+    assert ("more than the 10 % you have set" in all_in_all(found)[0]) is said
+
+
 def test_the_sum_of_one_side_says_what_both_are(shelf_file: Path) -> None:
     sub = replace(RCA, role="subwoofer")
     found = baskets(*boxes(None, RCA, sub), read_shelf(shelf_file))

@@ -111,3 +111,11 @@ def test_what_stands_in_large_print_takes_more_room() -> None:
     plain = replace(leaf, first=())
     # own choice: 14 pt in a box beside text of 8.8 pt
     assert leaf.characters - plain.characters == 3 * sum(len(t) for t in leaf.first) > 0
+
+
+@pytest.mark.parametrize("code", ["ground-fault", "ground-high"])
+def test_an_output_is_not_blamed_for_the_wiring_of_the_house(code: str) -> None:
+    cautions = [{"code": code, "message": "140 V between the chassis"}]
+    (leaf,) = leaves_of({"options": [], "cautions": cautions})
+    # what is said first is about the boxes' grounds; nothing is wrong with the output
+    assert leaf.chosen == "Do not connect these boxes"
