@@ -12,6 +12,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 
+from probe.advice import thresholds as limit
 from probe.advice.ask_first import with_asked_first
 from probe.advice.ask_maker import with_asked
 from probe.advice.cautions import (
@@ -80,8 +81,9 @@ def advise(
     Raises
     ------
     BadInput
-        The facts are not what the format says.
+        The facts are not what the format says; or more boxes or inputs than are solved at once.
     """
+    _check_size(destination)
     device, sides, mains_hz = _subject(facts)
     destination = replace(destination, mains_hz=mains_hz)
     progress(0, STEPS, "every way by itself")
@@ -276,6 +278,19 @@ def _subject(facts: Facts) -> tuple[Device, list[SideFacts], float]:
         raise BadInput(
             f"facts: damaged or not complete ({what}); write them again with probe analyse"
         ) from error
+
+
+def _check_size(destination: Destination) -> None:
+    boxes = len({socket.box for socket in destination.inputs})
+    for seen, most, what in (
+        (boxes, limit.MOST_BOXES, "boxes"),
+        (len(destination.inputs), limit.MOST_INPUTS, "inputs"),
+    ):
+        if seen > most:
+            raise BadInput(
+                f"{destination.name}: {seen} {what}; at most {most} are solved as one circuit: ask "
+                "for those that hang on the device together in smaller groups"
+            )
 
 
 def _unmeasured(

@@ -27,6 +27,8 @@ class Candidate:
     socket: str
     bare: tuple[OptionAdvice, ...]
     """Each side, its attenuator fitted or offered."""
+    maximum_stated: bool = False
+    """Of the input it is known what it accepts."""
 
     @property
     def sides(self) -> tuple[OptionAdvice, ...]:
@@ -75,9 +77,22 @@ class Candidate:
         return found - VOLUME_DOES
 
     @property
-    def to_mind(self) -> bool:
-        """Something stands beside it to be minded, be it for the volume control alone."""
-        return any(s.hazards for s in self.sides)
+    def to_mind(self) -> frozenset[str]:
+        """Codes of what stands beside it to be minded, be it for the volume control alone."""
+        return frozenset(h.code for s in self.sides for h in s.hazards)
+
+    def surely_without(self, code: str) -> bool:
+        """Tell whether a hazard is known not to be there, not merely not looked for.
+
+        Without its sensitivity nobody knows whether the device clips short of an input's full
+        output, without its maximum not whether it is overloaded.
+        """
+        if code in self.spoils:
+            return False
+        figures = [s.figures for s in self.sides]
+        if code == "clips-short":
+            return all(f.headroom_db is not None for f in figures)
+        return code != "overload" or self.maximum_stated
 
     @property
     def spoils(self) -> set[str]:

@@ -8,7 +8,7 @@ connector.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Sequence, Set
 from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import TypeVar
@@ -36,8 +36,13 @@ TO_BUY = "needs an isolating transformer, a part to buy where a lead without one
 def choose(options: Sequence[OptionAdvice], destination: Destination) -> tuple[Choice, ...]:
     """Return one choice for each box of the destination, in the order of its inputs."""
     boxes = dict.fromkeys(socket.box for socket in destination.inputs)
+    stated = {
+        s.name
+        for s in destination.inputs
+        if s.maximum_volts is not None or s.maximum_per_leg_volts is not None
+    }
     return tuple(
-        _choose_for(box, _candidates([o for o in options if o.box == box]), destination)
+        _choose_for(box, _candidates([o for o in options if o.box == box], stated), destination)
         for box in boxes
     )
 
@@ -58,11 +63,14 @@ def mark(options: Sequence[OptionAdvice], choices: Sequence[Choice]) -> tuple[Op
     return tuple(marked(o) for o in options)
 
 
-def _candidates(options: Sequence[OptionAdvice]) -> list[Candidate]:
+def _candidates(options: Sequence[OptionAdvice], stated: Set[str]) -> list[Candidate]:
     grouped: dict[tuple[str, str], list[OptionAdvice]] = {}
     for option in options:
         grouped.setdefault((option.socket, option.option.id), []).append(option)
-    return [Candidate(held[0].option, held[0].socket, tuple(held)) for held in grouped.values()]
+    return [
+        Candidate(held[0].option, held[0].socket, tuple(held), held[0].socket in stated)
+        for held in grouped.values()
+    ]
 
 
 def _choose_for(box: str, candidates: Sequence[Candidate], destination: Destination) -> Choice:
@@ -73,7 +81,7 @@ def _choose_for(box: str, candidates: Sequence[Candidate], destination: Destinat
         if rescued is not None or not working:
             return rescued or _nothing(box, candidates)
     left = Left()
-    pool, kept = left.noted(working, _unspoiled(working), _hazards_of)
+    pool, spared = left.noted(working, _unspoiled(working), _hazards_of)
     pool, leads = left.noted(pool, _without_transformer(pool, wanted), lambda _: TO_BUY)
     pool, unharmed = left.noted(pool, _unharmed(pool, wanted), _hazards_of)
     pool, plain = left.noted(pool, _plain_lead(pool, wanted), _hazards_of)
@@ -89,7 +97,8 @@ def _choose_for(box: str, candidates: Sequence[Candidate], destination: Destinat
     best = min(pool, key=lambda c: order[c.option.id])
     left.noted(pool, ([best], None), lambda _: "no better than what is used")
     why += [reason(best) for reason in reasons]
-    why += [reason for reason in (kept, unharmed) if reason]
+    why += [says for code, says in spared.items() if best.surely_without(code)]
+    why += [unharmed] if unharmed else []
     passed = _passed_by(best, candidates, left)
     first = _with_attenuator(best, asked=destination.attenuation(box) is not None)
     # a part to buy is there for what the leads lack: that stands first
@@ -161,16 +170,17 @@ def _not_even_with_it(candidates: Sequence[Candidate]) -> list[str]:
     return said
 
 
-def _unspoiled(working: Sequence[Candidate]) -> tuple[list[Candidate], str | None]:
+def _unspoiled(working: Sequence[Candidate]) -> tuple[list[Candidate], dict[str, str]]:
     """Leave out what spoils the input's output, or comes from a faulty one.
 
-    An overloaded input, or one half of it idle, is worse than too little level.
+    An overloaded input, or one half of it idle, is worse than too little level. Only where another
+    one surely does not: of an input that states too little, nothing is known to be better.
     """
-    pool, why = list(working), None
+    pool, why = list(working), {}
     for code, says in SPOILING.items():
         clean = [c for c in pool if code not in c.spoils]
-        if clean and len(clean) < len(pool):
-            pool, why = clean, says
+        if len(clean) < len(pool) and any(c.surely_without(code) for c in clean):
+            pool, why[code] = clean, says
     return pool, why
 
 
@@ -230,14 +240,16 @@ def _silent_lead(pool: list[Candidate], wanted: float) -> tuple[list[Candidate],
 
 
 def _clean_transformer(pool: list[Candidate], wanted: float) -> tuple[list[Candidate], list[str]]:
-    """Among transformers that are loud enough, take one with nothing to mind.
+    """Among transformers that are loud enough, leave out what brings more to mind than another.
 
     More level than is wanted buys nothing.
     """
     enough = [c for c in pool if c.suffices(wanted)]
-    clean = [c for c in enough if not c.to_mind]
+    clean = [c for c in enough if not any(other.to_mind < c.to_mind for other in enough)]
     if not clean or len(clean) == len(enough) or not all(c.transformer for c in pool):
         return pool, []
+    if any(c.to_mind for c in clean):
+        return clean, ["is loud enough with less to mind than another"]
     return clean, ["is loud enough with nothing to mind, where another has something"]
 
 

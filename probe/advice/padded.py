@@ -12,6 +12,8 @@ from probe.advice.attenuator import MOST_DB, Design, Pad, design, needed_db, rat
 from probe.advice.destination import Destination, Input
 from probe.advice.model import Attenuated, OptionAdvice
 from probe.advice.network import TwoPort
+from probe.advice.quantity import Quantity
+from probe.advice.quiet import stricter_db
 from probe.advice.wiring import Option
 from probe.decibels import db_to_ratio, ratio_to_db
 
@@ -87,8 +89,8 @@ def _wanted(bare: OptionAdvice, socket: Input, destination: Destination) -> _Wan
         less = louder.value - wanted_gain
         if less >= LEAST_DB:
             return _Wanted(less, f"{wanted_gain:g} dB are wanted", "where-it-solves")
-    needs = [n for n in (excess, _hum(bare, socket)) if n]
-    return max(needs, key=lambda n: n.decibels) if excess else None
+    needs = [n for n in (excess, _hum(bare, socket), _noise(bare, socket)) if n]
+    return max(needs, key=lambda n: n.decibels, default=None)
 
 
 def _over(bare: OptionAdvice, socket: Input) -> float | None:
@@ -120,19 +122,29 @@ def _excess(bare: OptionAdvice, *, over: bool) -> _Wanted | None:
 
 
 def _hum(bare: OptionAdvice, socket: Input) -> _Wanted | None:
-    """Return what has to be taken off of level, and of hum with it, so that hum is heard no more.
+    """Return what has to be taken off of level, and of hum with it, so that it is heard no more."""
+    hum = bare.figures.hum_below_full_output_db
+    return _against(bare, socket, hum, limit.HUM_AVOID_DB, "hum")
 
-    Only where that leaves full output.
-    """
-    hum, margin = bare.figures.hum_below_full_output_db, bare.figures.full_output_margin_db
-    if hum is None or margin is None:
+
+def _noise(bare: OptionAdvice, socket: Input) -> _Wanted | None:
+    """Return the same against the noise of the device."""
+    noise = bare.figures.noise_below_full_output_db
+    return _against(bare, socket, noise, limit.NOISE_HEARD_DB, "noise")
+
+
+def _against(
+    bare: OptionAdvice, socket: Input, heard: Quantity | None, quiet: float, what: str
+) -> _Wanted | None:
+    """Return what lowers something to ``quiet`` dB below full output; None where that costs it."""
+    margin = bare.figures.full_output_margin_db
+    if heard is None or margin is None:
         return None
-    stricter = max((socket.speaker_sensitivity_db or 0.0) - limit.SPEAKER_DB, 0.0)
-    missing = limit.HUM_AVOID_DB + stricter - hum.low
+    missing = quiet + stricter_db(socket.speaker_sensitivity_db) - heard.low
     needed = float(math.ceil(missing + HALF_DB))
     if missing <= 0.0 or needed > margin.low:
         return None
-    return _Wanted(needed, "it takes as much off the hum", "never")
+    return _Wanted(needed, f"it takes as much off the {what}", "never")
 
 
 HALF_DB = 0.5

@@ -15,10 +15,9 @@ SMALLER_SETTLES = (
 )
 
 
-def _stricter(case: Case) -> float:
+def stricter_db(speaker_db: float | None) -> float:
     """Return by how much a sensitive loudspeaker makes the limits stricter, dB, never looser."""
-    speaker = case.socket.speaker_sensitivity_db
-    return 0.0 if speaker is None else max(speaker - limit.SPEAKER_DB, 0.0)
+    return 0.0 if speaker_db is None else max(speaker_db - limit.SPEAKER_DB, 0.0)
 
 
 def _hum(case: Case) -> Iterator[Finding]:
@@ -26,7 +25,7 @@ def _hum(case: Case) -> Iterator[Finding]:
     hum, buzz = case.figures.hum_below_full_output_db, case.figures.buzz_below_full_output_db
     if hum is None:
         return
-    more = _stricter(case)
+    more = stricter_db(case.socket.speaker_sensitivity_db)
     says = f"hum {decibels(hum)} below full output"
     loud = hum.high < limit.HUM_LOUD_DB + more
     sure = hum.high < limit.HUM_AVOID_DB + more
@@ -54,11 +53,15 @@ def _hum(case: Case) -> Iterator[Finding]:
 def _noise(case: Case) -> Iterator[Finding]:
     """Rule 8, noise."""
     noise = case.figures.noise_below_full_output_db
-    if noise is not None and noise.low < limit.NOISE_GOOD_DB + _stricter(case):
+    more = stricter_db(case.socket.speaker_sensitivity_db)
+    if noise is not None and noise.low < limit.NOISE_GOOD_DB + more:
         least = "at least " if noise.bound == "above" else ""
+        heard = "may be heard close to the loudspeaker"
+        if noise.bound is None and noise.low < limit.NOISE_HEARD_DB + more:
+            sure = noise.high < limit.NOISE_HEARD_DB + more
+            heard = f"{'it is' if sure else 'it may be'} heard in a quiet room"
         yield Finding("works", "noise", f"the device's noise is {least}{decibels(noise)} "
-                      "(A-weighted) below full output: may be heard close to the loudspeaker",
-                      hazard=True)  # fmt: skip
+                      f"(A-weighted) below full output: {heard}", hazard=True)  # fmt: skip
 
 
 def _clipping(case: Case) -> Iterator[Finding]:

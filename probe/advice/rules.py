@@ -186,7 +186,19 @@ def _electronically_floating(case: Case) -> Iterator[Finding]:
                       "a cross-coupled stage: the full level moves to pin 2")  # fmt: skip
     if _is_tied_near(case) or _is_tied_far(case):
         yield Finding("works", "clips-earlier", "pin 2 must swing the whole level by itself: it "
-                      "clips about 6 dB earlier than the pair", hazard=True)  # fmt: skip
+                      f"clips about 6 dB earlier than the pair{_bent(case)}",
+                      hazard=True)  # fmt: skip
+
+
+def _bent(case: Case) -> str:
+    """Return from where on a leg alone may clip, where that is below what is played."""
+    clips, level = case.figures.clips_at, case.figures.level
+    if clips is None or level is None or level.note is not None or clips.value >= level.value:
+        return ""
+    return (
+        f", perhaps from {about(clips)} on: a player without a volume control would bend its "
+        "loudest passages (its maker knows the most of one leg)"
+    )
 
 
 def _transformer_output(case: Case) -> Iterator[Finding]:
@@ -285,11 +297,18 @@ def _overload(case: Case) -> Iterator[Finding]:
             f"{most:g} V: {_too_much(case, level, most)}: turn down, or put an attenuator before it"
         )
         assumed = _assumed(case, level, most)
-        near = not assumed and socket.sensitivity_volts is not None and (
-            socket.sensitivity_volts > limit.OVERLOAD_NEAR * most
-        )  # fmt: skip
+        full = _at_full_output(case, level)
+        near = not assumed and full is not None and full > limit.OVERLOAD_NEAR * most
         yield Finding("avoid" if near else "works", "overload", says, hazard=True,
                       assumed=assumed)  # fmt: skip
+
+
+def _at_full_output(case: Case, level: Quantity) -> float | None:
+    """Return what ``level``, of the input or of one leg, is where the input gives full output."""
+    full, whole = case.socket.sensitivity_volts, case.figures.level_at_maximum
+    if full is None or whole is None or whole.value <= 0.0:
+        return None
+    return full * level.value / whole.value
 
 
 def _full_output(case: Case) -> Iterator[Finding]:

@@ -160,3 +160,14 @@ current, 6 dB beyond what the maker stands for. [judgement]"""
 DRIVEN_TIMES = 1.1
 """A load that was driven shows that an input is driven, if it is no more than so many times the
 input: the next resistor of a usual row (E24) is as near as that. [judgement]"""
+
+NOISE_HEARD_DB = 75.0
+"""A-weighted noise below full output that is heard in a quiet room, by the arithmetic of hum: of
+105 dB at 1 m less 75 there are 30 dB SPL(A) left. [judgement]"""
+
+MOST_BOXES = 8
+"""Boxes on one device at once: splitters and fan-outs have up to eight. [practice] Every one of
+them is solved in the company of all others."""
+
+MOST_INPUTS = 24
+"""Sockets that are looked at in one question: three a box. [judgement]"""

@@ -7,10 +7,11 @@ each box's own best is tried first; where a box suffers in it, other working opt
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from itertools import islice, product
+from heapq import heappop, heappush
+from itertools import islice
 
 from probe.advice import thresholds as limit
 from probe.advice.alike import as_good, candidate
@@ -31,6 +32,9 @@ from probe.advice.words import decibels, signed_decibels
 MOST_SETS = 12
 """Combinations tried, the likeliest first: with three boxes and five options all would take a
 minute."""
+
+MOST_LOOKED_AT = 10_000
+"""Combinations looked through for such sets, unsolved, the likeliest first."""
 
 FREE_SETS = 3
 """Sets that need no splitter tried where one does: each more takes about as long again."""
@@ -192,10 +196,21 @@ def _uses(desk: Desk, advice: Advice, choice: Choice) -> list[_Use]:
     return [_Use(choice.box, sockets[socket], working[(socket, id_)]) for socket, id_ in order]
 
 
-def _likeliest_first(rivals: Sequence[list[_Use]]) -> list[tuple[_Use, ...]]:
-    places = product(*(range(len(r)) for r in rivals))
-    ordered = sorted(places, key=lambda p: (sum(p), p))
-    return [tuple(r[k] for r, k in zip(rivals, place, strict=True)) for place in ordered]
+def _likeliest_first(rivals: Sequence[list[_Use]]) -> Iterator[tuple[_Use, ...]]:
+    """Yield one use of each box, by how far they are from each box's own best all in all.
+
+    One by one: all combinations of many boxes fit into no memory.
+    """
+    first = (0,) * len(rivals)
+    waiting, seen = [(0, first)], {first}
+    while waiting:
+        away, places = heappop(waiting)
+        yield tuple(r[k] for r, k in zip(rivals, places, strict=True))
+        for box, place in enumerate(places):
+            after = (*places[:box], place + 1, *places[box + 1 :])
+            if place + 1 < len(rivals[box]) and after not in seen:
+                seen.add(after)
+                heappush(waiting, (away + 1, after))
 
 
 def _solved(desks: Sequence[Desk], advice: Advice, uses: tuple[_Use, ...]) -> Together:
@@ -277,12 +292,12 @@ def without_splitter(
             _candidate(advice, u), _candidate(advice, use), wanted(use.box)))]
         for use, c in zip(held, chosen, strict=True)
     ]  # fmt: skip
-    more = [
-        s for s in _likeliest_first(rivals)
+    more = (
+        s for s in islice(_likeliest_first(rivals), MOST_LOOKED_AT)
         if len({u.option.from_ for u in s}) > now and _parts(s) <= _parts(held)
-    ]  # fmt: skip
+    )  # fmt: skip
     buys = ""
-    for uses in more[:FREE_SETS]:
+    for uses in islice(more, FREE_SETS):
         found = _solved(desks, advice, uses)
         lacks = (*found.says, *_minded(advice, found), *unlike(desks[0], found.options))
         if not lacks:

@@ -1,0 +1,124 @@
+"""A way is better only where that is known: overload, clipping, hazards, many boxes, pads."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import product
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from probe.advice.advise import advise
+from probe.advice.destination import Destination, Input
+from probe.advice.ground import of_preset
+from probe.advice.model import Advice
+from probe.advice.source_file import read_source
+from probe.advice.together import _likeliest_first
+from probe.advice.typed import changed, typed_destination
+from probe.errors import BadInput
+from tests.advice.stages import facts, symmetrical
+
+NEAR = of_preset("same-strip")
+
+
+def sheet(folder: Path, text: str, connectors: str) -> Path:
+    path = folder / "source.toml"
+    path.write_text(
+        f'format = "probe-source/1"\n{text}[device]\nmaker = "Ostrey"\nmodel = "Quill"\n'
+        f'output = "line"\nconnectors = [{connectors}]\n'
+    )
+    return path
+
+
+def asked(path: Path, to: str, ground: str = "same-strip") -> Advice:
+    document, sources = read_source(path)
+    return advise(document, sources, changed(typed_destination(to, 50.0), ground=ground))
+
+
+def test_an_input_whose_sensitivity_nobody_states_is_not_said_to_be_filled(tmp_path: Path) -> None:
+    # 0.5 V into an input of 1 V: 6 dB short. What the XLR input needs is not stated
+    path = sheet(
+        tmp_path, "single_ended_level_v = 0.5\nsingle_ended_impedance_ohm = 100\n", '"rca"'
+    )
+    for to in ("rca:20k:1V+xlr:20k/leg", "rca:20k:1V:max=3V+xlr:20k/leg"):
+        why = " ".join(asked(path, to).choices[0].why)
+        assert "before the device clips, as others would not" not in why
+        assert "does not overload" not in why
+    # an XLR input of 0.4 V is filled, and then it is said
+    why = " ".join(asked(path, "rca:20k:1V+xlr:20k/leg:0.4V").choices[0].why)
+    assert "reaches full output before the device clips, as others would not" in why
+
+
+@pytest.mark.parametrize("sensitivity", [1.49, 1.55])
+def test_the_most_of_one_leg_is_held_against_full_output_on_one_leg(sensitivity: float) -> None:
+    # by hand: of 1.55 V between the legs each has 0.775; 3 V are 11.8 dB above it, not 5.7
+    rca = Input("rca", "rca", "single-ended", 47e3, sensitivity_volts=0.775, maximum_volts=3.0,
+                ground=NEAR)  # fmt: skip
+    xlr = Input("xlr", "xlr", "balanced", 10e3, circuit="difference-amplifier",
+                impedance_is="each-leg", sensitivity_volts=sensitivity, maximum_per_leg_volts=3.0,
+                rejection_db=50.0, ground=NEAR)  # fmt: skip
+    document = facts(device={"full_output_v": 8.0})
+    advice = advise(document, {"left": symmetrical()}, Destination("amplifier", (rca, xlr)))
+    assert advice.chosen == "xlr-to-xlr"
+    for option in advice.options:
+        if option.option.id in ("rca-to-rca", "xlr-to-xlr"):
+            assert "overload" in {h.code for h in option.hazards}
+            assert option.verdict in ("use", "works")
+
+
+def test_of_two_isolators_the_one_with_less_to_mind_is_used() -> None:
+    # 8 V and 4 V over 0.3 V are both far more than is wanted; an ordinary core stands 5 V
+    sub = Input("rca", "rca", "single-ended", 10e3, sensitivity_volts=0.3, role="subwoofer",
+                ground=of_preset("two-rooms"))  # fmt: skip
+    document = facts(device={"full_output_v": 8.0})
+    advice = advise(document, {"left": symmetrical()}, Destination("subwoofer", (sub,)))
+    assert advice.chosen == "rca-to-rca/transformer"
+
+
+def test_combinations_come_one_by_one_the_likeliest_first() -> None:
+    # closed form: the order of sorting all of them, for sizes that can be sorted
+    rivals: Any = [list("abc"), list("de"), list("fghi")]
+    places = sorted(product(*(range(len(r)) for r in rivals)), key=lambda p: (sum(p), p))
+    expected = [tuple(r[k] for r, k in zip(rivals, p, strict=True)) for p in places]
+    assert list(_likeliest_first(rivals)) == expected
+    # 12 to the power of 60 fit into no memory
+    assert len(next(_likeliest_first([list("abcdefghijkl")] * 60))) == 60  # type: ignore[arg-type]
+
+
+def test_more_boxes_than_any_splitter_serves_are_refused() -> None:
+    rca = Input("rca", "rca", "single-ended", 47e3)
+    many = tuple(replace(rca, name=f"in {k}", box=f"box {k}") for k in range(9))
+    with pytest.raises(BadInput, match="9 boxes; at most 8"):
+        advise(facts(), {"left": symmetrical()}, Destination("wall", many))
+    many = tuple(replace(rca, name=f"in {k}") for k in range(25))
+    with pytest.raises(BadInput, match="25 inputs; at most 24"):
+        advise(facts(), {"left": symmetrical()}, Destination("wall", many))
+
+
+def test_hum_alone_is_a_reason_for_resistors_where_level_is_to_spare(tmp_path: Path) -> None:
+    # by hand: 0.2 mV x 0.05/0.25 = 40 uV against 0.2 V: 74.0 dB; 1 V are 14 dB more than 0.2 V
+    path = sheet(
+        tmp_path, "single_ended_level_v = 1.0\nsingle_ended_impedance_ohm = 500\n", '"rca"'
+    )
+    advice = asked(path, "rca:47k:0.2V")
+    assert advice.chosen == "rca-to-rca"
+    assert advice.choices[0].attenuator
+    lead = next(o for o in advice.options if o.verdict == "use").used
+    hum = lead.figures.hum_below_full_output_db
+    assert hum is not None
+    assert hum.low >= 75.0
+    margin = lead.figures.full_output_margin_db
+    assert margin is not None
+    assert margin.low >= 0.0
+
+
+def test_a_leg_that_may_clip_below_full_scale_is_told_in_volts(tmp_path: Path) -> None:
+    # by hand: 4 V between the legs are 2 V on each; tied, pin 2 alone has to swing 4 V
+    text = 'kinds = ["electronically-floating"]\ndifferential_level_v = 4.0\n'
+    path = sheet(tmp_path, f"{text}differential_impedance_ohm = 100.0\n", '"xlr"')
+    advice = asked(path, "rca:47k:1.5V")
+    tied = next(o for o in advice.options if o.option.id == "xlr-to-rca/pin-3-tied-at-source")
+    (told,) = [h.message for h in tied.hazards if h.code == "clips-earlier"]
+    assert "about 2.0 V" in told
+    assert "without a volume control" in told
