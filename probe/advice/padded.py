@@ -89,8 +89,13 @@ def _wanted(bare: OptionAdvice, socket: Input, destination: Destination) -> _Wan
         less = louder.value - wanted_gain
         if less >= LEAST_DB:
             return _Wanted(less, f"{wanted_gain:g} dB are wanted", "where-it-solves")
-    needs = [n for n in (excess, _hum(bare, socket), _noise(bare, socket)) if n]
-    return max(needs, key=lambda n: n.decibels, default=None)
+    heard = [n for n in (_hum(bare, socket), _noise(bare, socket)) if n]
+    if excess:
+        return max((excess, *heard), key=lambda n: n.decibels)
+    margin = f.full_output_margin_db
+    # by itself only where so much level is to spare that as much stays in hand as elsewhere
+    spare = [n for n in heard if margin and margin.low - n.decibels >= limit.SPARE_DB]
+    return max(spare, key=lambda n: n.decibels, default=None)
 
 
 def _over(bare: OptionAdvice, socket: Input) -> float | None:
