@@ -14,13 +14,14 @@ from typing import Annotated, Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import Field
+from pydantic import BeforeValidator, Field
 
 from probe.advice.completed import FLOATING_KINDS
 from probe.advice.ranges import Level, LevelOrNone, Noise, Ohm, SourceOhm
 from probe.advice.subject import EVERY_KIND
 from probe.advice.thresholds import LEAST_LINE_INPUT_VOLTS
 from probe.facts.source import TO_MODAL, Source
+from probe.formats.kinds import kind_meant
 from probe.formats.toml import LARGEST_FILE, OneLine, Table, complaint, read_bytes, read_toml
 
 Floats = NDArray[np.float64]
@@ -83,7 +84,7 @@ class SourceFile(Table):
 
     device: DeviceTable = DeviceTable()
     side: Literal["mono"] | None = None
-    kinds: tuple[Kind, ...] | None = None
+    kinds: tuple[Annotated[Kind, BeforeValidator(kind_meant)], ...] | None = None
     differential_level_v: Level | None = None
     hot_level_v: Level | None = None
     cold_level_v: LevelOrNone | None = None
@@ -213,7 +214,7 @@ def _kinds(written: SourceFile) -> tuple[str, ...]:
     if "xlr" not in _connectors(written):
         return ("unbalanced",)
     if written.kinds is not None:
-        return written.kinds
+        return tuple(dict.fromkeys(written.kinds))
     if written.hot_level_v is None or written.cold_level_v is None:
         return BOTH_LEGS_KINDS if _twice(written) else EVERY_KIND
     return BOTH_LEGS_KINDS if written.cold_level_v > 0.0 else ONE_LEG_KINDS
@@ -401,7 +402,8 @@ format = "probe-source/1"
 
 # Which kind of stage it is, if the sheet says so; left out, every kind that fits is solved
 # and the worst verdict kept. One or more of: differential, electronically-floating,
-# transformer-coupled, ground-sensing, impedance-balanced, unbalanced, pin-3-unconnected
+# transformer-coupled, ground-sensing, impedance-balanced, unbalanced, pin-3-unconnected;
+# "balanced" alone names none: leave the line out
 # kinds = ["differential"]
 
 # Levels at full output (full volume, 0 dB FS), open circuit, V rms; of a record player that gives

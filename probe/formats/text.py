@@ -70,10 +70,17 @@ def nearest(word: str, known: Iterable[str]) -> str | None:
     by_lower = {k.lower(): k for k in known}
     spelled = word.lower().replace(" ", "-")
     for candidate in (spelled, spelled.replace("-", "_")):
-        found = difflib.get_close_matches(candidate, by_lower, n=1, cutoff=NEAR_ENOUGH)
+        like = [k for k in by_lower if not _contrary(candidate, k)]
+        found = difflib.get_close_matches(candidate, like, n=1, cutoff=NEAR_ENOUGH)
         if found:
             return by_lower[found[0]]
     return None
+
+
+def _contrary(one: str, other: str) -> bool:
+    """Tell whether one word denies the other, as unbalanced and balanced."""
+    return any(one in (no + other, no + "-" + other) or other in (no + one, no + "-" + one)
+               for no in ("un", "non", "not", "in"))  # fmt: skip
 
 
 def one_of(words: Iterable[str]) -> str:

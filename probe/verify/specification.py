@@ -9,9 +9,10 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import BeforeValidator, Field
 
 from probe.errors import BadInput
+from probe.formats.kinds import kind_meant
 from probe.formats.text import one_of, shown_path
 from probe.formats.toml import OneLine, Table, complaint, read_toml
 from probe.verify.quantities import AMBIGUOUS, QUANTITIES, WEIGHTED, Quantity
@@ -62,7 +63,7 @@ class LineTable(Table):
     at_most: Figure | None = None
     typical: Figure | None = None
     tolerance: Annotated[float, Field(gt=0.0, le=1e9)] | None = None
-    says: Says | None = None
+    says: Annotated[Says, BeforeValidator(kind_meant)] | None = None
     per: Literal["between-legs", "each-leg"] | None = None
     weighting: Literal["none", "a"] = "none"
     condition: ConditionTable = ConditionTable()

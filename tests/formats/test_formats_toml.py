@@ -283,6 +283,8 @@ def test_words() -> None:
     assert nearest("Channel Match", ["channel-match", "idle"]) == "channel-match"
     assert nearest("drive volts", ["drive_volts"]) == "drive_volts"
     assert nearest("zzz", ["tones_hz"]) is None
+    assert nearest("balanced", ["unbalanced", "differential"]) is None  # the contrary
+    assert nearest("unbalancd", ["unbalanced"]) == "unbalanced"
     assert nearest("x" * 10**6, ["tones_hz"]) is None
     assert dotted(("take", 2, "load", 0, "ohm")) == "take[2].load[0].ohm"
     assert dotted(("a b",)) == '"a b"'

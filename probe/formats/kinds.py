@@ -1,0 +1,64 @@
+"""What data sheets call a kind of output stage: taken where it names one, else a hint.
+
+General terms of the trade only. One that several kinds are called by is never taken for one of
+them: the kind decides whether pin 3 may be tied.
+"""
+
+from __future__ import annotations
+
+from probe.formats.text import one_of
+
+MEANS = {
+    "cross-coupled": "electronically-floating",
+    "servo-balanced": "electronically-floating",
+    "transformer": "transformer-coupled",
+    "transformer-balanced": "transformer-coupled",
+    "ground-cancelling": "ground-sensing",
+    "ground-canceling": "ground-sensing",
+    "ground-compensated": "ground-sensing",
+}
+"""Words that name one kind."""
+
+_ACTIVE = ("differential", "electronically-floating")
+_FLOATING = ("electronically-floating", "transformer-coupled")
+_ONE_LEG = ("impedance-balanced", "unbalanced", "pin-3-unconnected")
+
+MAY_MEAN = {
+    "active-balanced": _ACTIVE,
+    "actively-balanced": _ACTIVE,
+    "electronically-balanced": _ACTIVE,
+    "floating": _FLOATING,
+    "floating-balanced": _FLOATING,
+    "single-ended": _ONE_LEG,
+    "pseudo-balanced": ("impedance-balanced", "ground-sensing", "unbalanced"),
+    "quasi-balanced": ("impedance-balanced", "ground-sensing", "unbalanced"),
+}
+"""Words that several kinds go by."""
+
+NO_KIND = ("balanced", "fully-balanced", "symmetrical", "line", "xlr")
+"""Words that say there are two legs, or less."""
+
+
+def spelled(word: str) -> str:
+    """Return a word as kinds are written."""
+    return "-".join(word.lower().replace("_", " ").replace("-", " ").split())
+
+
+def kind_meant(word: object) -> object:
+    """Return the kind that ``word`` names; anything else as it is.
+
+    Raises
+    ------
+    ValueError
+        Several kinds go by the word, or none; the message says what must stand there.
+    """
+    if not isinstance(word, str):
+        return word
+    said = spelled(word)
+    if said in MAY_MEAN:
+        raise ValueError(f"must be {one_of(MAY_MEAN[said])} (the word may mean any of them)")
+    if said in NO_KIND:
+        raise ValueError(
+            "must name a kind (a sheet that says no more names none: take the line out)"
+        )
+    return MEANS.get(said, word)
