@@ -21,6 +21,9 @@ Side = Literal["here", "beyond it", "up to it"]
 ASKED = ("output-impedance", "minimum-load", "pin-3")
 """Questions to a maker that may open a way for one box."""
 
+TOGETHER = "does not go with what the other boxes use: "
+"""Before what a lead does to the others, in the reasons of what is chosen instead."""
+
 ALONE = "by itself a way works, but none goes with what the other boxes use"
 
 
@@ -130,7 +133,10 @@ def _flipped(before: Advice, after: Advice, was: Choice, now: Choice) -> Iterato
     elif won is not None and _verdict(_worst(won, once)) not in ("use", "works"):
         yield _against(won, once, "up to it", ())
     elif isinstance(lost, OptionAdvice) and lost.passed_by and now.option is not None:
-        yield Reason(was.box, was.option, "", lost.passed_by, lost.passed_by, "beyond it")
+        lacks = lost.passed_by
+        beside = now.why[0] if now.why and TOGETHER in now.why[0] else ""
+        says = f"{lacks}: {beside.partition(TOGETHER)[2]}" if beside else lacks
+        yield Reason(was.box, was.option, "", says, lacks, "beyond it")
     else:
         whole = now if now.option is None or was.option is not None else was
         side: Side = "beyond it" if whole is now else "up to it"

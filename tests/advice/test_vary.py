@@ -11,11 +11,15 @@ import pytest
 
 from probe.advice.advise import advise
 from probe.advice.destination import Cable, Destination, GroundPath, Input, together
+from probe.advice.figures import Figures
 from probe.advice.ground import of_preset
+from probe.advice.model import Advice, Choice, OptionAdvice
+from probe.advice.operating import BY_ID
 from probe.advice.source_file import read_source
 from probe.advice.subject import EVERY_KIND
 from probe.advice.typed import changed, typed_destination
 from probe.advice.vary import NARROWED, Sweep, read_axis, sweep
+from probe.advice.walked import of_flip
 from probe.errors import BadInput
 from probe.report import render_html
 from probe.report.varied import varied_of
@@ -252,6 +256,26 @@ def test_a_flip_has_its_cause(tmp_path: Path) -> None:
     (cause,) = flip.causes
     assert (cause.option, cause.verdict, cause.where) == ("rca-to-rca", "avoid", "beyond it")
     assert cause.says.startswith("hum 7")
+
+
+def test_a_flip_for_the_sake_of_other_boxes_says_what_they_suffer() -> None:
+    answers = [
+        Advice("device", "boxes", "", 0.0, (way,), (choice,), ())
+        for way, choice in (
+            (WAY, Choice("amp", "xlr-to-xlr", "xlr", ("as loud",))),
+            (replace(WAY, passed_by="does not go with the others"),
+             Choice("amp", "rca-to-rca", "rca", (
+                 "chosen for all plugged in at once: xlr-to-xlr, the best one alone, does not go "
+                 "with what the other boxes use: sub, rca-to-rca: hum 70 dB",))),
+        )
+    ]  # fmt: skip
+    (cause,) = of_flip(*answers)
+    # the rule: a flip has what decides it, not that something does
+    assert cause.told.endswith("but: does not go with the others: sub, rca-to-rca: hum 70 dB")
+
+
+WAY = OptionAdvice(BY_ID["xlr-to-xlr"], "left", "amp", "xlr", "through", Figures(), "works", (), (),
+                   "none")  # fmt: skip
 
 
 def test_a_dangerous_difference_says_what_it_is(tmp_path: Path) -> None:
