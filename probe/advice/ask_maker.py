@@ -12,6 +12,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Any
 
+from probe.advice.joined_plug import UNCONNECTED, joined_plug
 from probe.advice.model import Advice, Choice, Settling
 from probe.advice.source_file import possible_kinds, restated, unstated_impedances
 from probe.numbers import ohms
@@ -71,6 +72,8 @@ def with_asked(
         found |= _minimum_load(advice, held, ask, boxes - set(found))
     if boxes - set(found):
         found |= _pin_3(advice, facts, ask, boxes - set(found), among)
+    if boxes - set(found):
+        found |= joined_plug(advice, facts, ask, boxes - set(found))
     works = "works by itself" if len(advice.choices) > 1 else "works"
     choices = tuple(_told(c, found.get(c.box), works) for c in advice.choices)
     return replace(advice, choices=choices, would_change=(*advice.would_change, *found.values()))
@@ -117,9 +120,6 @@ def _minimum_load(
 def _allowing(facts: Mapping[str, Any], ohm: float) -> dict[str, Any]:
     """Return the facts with a minimum load stated."""
     return {**facts, "device": {**facts["device"], "minimum_load_ohm": ohm}}
-
-
-UNCONNECTED = "pin-3-unconnected"
 
 
 def _pin_3(

@@ -49,6 +49,7 @@ TOLD_ABOVE = (
     "transformer",
     "output-impedance",
     "minimum-load",
+    "joined-plug",
     "line-driver",
     "pin-3",
     "outputs-shared",

@@ -68,7 +68,7 @@ def why_nothing(advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]])
     boxes = {o.get("destination") for o in options}
     works = "works by itself" if len(listing(advice, "choices")) > 1 else "works"
     said = [f"{_capital(printed(o.get('what'), 240))} {_name({'id': answer})} {works}."
-            for code in ("output-impedance", "minimum-load", "pin-3")
+            for code in ("output-impedance", "minimum-load", "pin-3", "joined-plug")
             for o in _settling(advice, boxes, code)
             for answer in listing(o, "answers")[:1]]  # fmt: skip
     said = list(dict.fromkeys(said))  # several boxes may want the same
