@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 
-from probe.bench.shown.dialogue import Quit
+from probe.bench.shown.dialogue import MOST_UNANSWERED, Quit
 from probe.cli.typed_ahead import TypedAhead
 from probe.errors import BadInput
 from probe.formats.quantity import typed_quantity
@@ -37,6 +37,7 @@ class _Asking:
         }
         self._automatic = answers is not None
         self._times: dict[str, int] = {}
+        self._refused = 0
         self._ahead = TypedAhead()
 
     def _write(self, text: str) -> None:
@@ -79,6 +80,19 @@ class _Asking:
                 "asked again; give another answer, or a list of them"
             )
 
+    def _again(self, said: str, why: str) -> None:
+        """Say why a question is asked again; stop where it has been, again and again.
+
+        Enter for ever is what an input gives at which nobody sits.
+        """
+        self._write(why)
+        self._refused += said != "?"
+        if self._refused >= MOST_UNANSWERED:
+            self._write(
+                f"Asked {MOST_UNANSWERED} times without an answer, so this stops, as q does."
+            )
+            raise Quit
+
     def choose(self, key: str, question: str, choices: Mapping[str, str], default: str) -> str:
         """Ask for one of a few keys."""
         lines = [f"  {k} = {text}" for k, text in (*choices.items(), ("q", "stop for now"))]
@@ -93,9 +107,10 @@ class _Asking:
             if "y" in choices:
                 typed = WHOLE_WORDS.get(typed, typed)
             if typed in choices:
+                self._refused = 0
                 return typed
             seen = f"There is no {said!r} here." if said else "Enter alone is no answer here."
-            self._write(HELP if said == "?" else f"{seen} {HELP}")
+            self._again(said, HELP if said == "?" else f"{seen} {HELP}")
 
     def _auto(self, first: str) -> str:
         return first if self._automatic else ""
@@ -105,10 +120,11 @@ class _Asking:
         while True:
             said = self._answer(key, f"{question}{f' [{default}]' if default else ''} > ", default)
             if said == "?":
-                self._write(HELP)
+                self._again(said, HELP)
             elif len(said) > 200 or not said.isprintable():
-                self._write("At most 200 ordinary characters, please.")
+                self._again(said, "At most 200 ordinary characters, please.")
             else:
+                self._refused = 0
                 return said
 
     def number(
@@ -121,18 +137,18 @@ class _Asking:
                 key, f"{question}, {_ASKED_IN.get(unit, unit)}{f' [{usual}]' if usual else ''} > ",
                 usual,
             )  # fmt: skip
-            if not said:
-                return None
             typed = typed_quantity(said, unit)
-            if typed is not None and low <= typed.value <= high:
-                return typed.value
+            if not said or (typed is not None and low <= typed.value <= high):
+                self._refused = 0
+                return None if typed is None else typed.value
             if said == "?":
-                self._write(HELP)
+                self._again(said, HELP)
             else:
                 how = f", typed as {_ASKED_IN[unit]}" if unit in _ASKED_IN else ""
-                self._write(
+                self._again(
+                    said,
                     f"{said!r} is not between {low:g} and {high:g} {unit}{how}, with a point "
-                    "for decimals and nothing between thousands."
+                    "for decimals and nothing between thousands.",
                 )
 
 

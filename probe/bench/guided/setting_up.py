@@ -12,7 +12,7 @@ from probe.bench.planned import meters
 from probe.bench.planned.able import TITLES, Setting
 from probe.bench.planned.kit import InjectorPart, Kit, LoadPart
 from probe.bench.planned.learn import learn
-from probe.bench.shown.dialogue import Dialogue
+from probe.bench.shown.dialogue import MOST_UNANSWERED, Dialogue, Quit
 from probe.bench.stored.storage import SessionFolder, replace_file
 from probe.errors import BadInput
 from probe.line_output import called_so
@@ -382,8 +382,12 @@ def _ask_reading(
 
 def confirmed(talk: Dialogue, key: str, question: str) -> None:
     """Ask until somebody says yes; the way out is to stop."""
-    while talk.choose(key, question, {"y": "yes", "n": "not yet"}, "") != "y":
+    for _ in range(MOST_UNANSWERED):
+        if talk.choose(key, question, {"y": "yes", "n": "not yet"}, "") == "y":
+            return
         talk.say("Take your time; y when it is done, q to stop for now.")
+    talk.say(f"Answered {MOST_UNANSWERED} times with not yet, so this stops, as q does.")
+    raise Quit
 
 
 def title(take: str) -> str:

@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Protocol
 
+MOST_UNANSWERED = 10
+"""Times in a row that one question is asked again: then nobody is there who answers. [judgement]"""
+
 
 class Quit(Exception):
     """Somebody asked to stop; everything recorded stays."""
