@@ -76,7 +76,8 @@ def test_a_reader_is_never_told_that_a_sheet_was_measured(
     assert "output stage, from a data sheet, nothing measured" in words.split("Skip to")[1][:120]
     # what only takes can show, or a recorder; "take" of a verb stands in the advice
     for said in (
-        ", as measured", "Measured values", "equally likely", "takes", "of the take", "recorder",
+        ", as measured", "Measured values", "equally likely", "the takes", "these takes",
+        "other takes", "further takes", "of the take", "recorder",
         "95 % interval", "in 95 of 100", "the measured level", "Confidence", "session.toml",
         "idle take", "Mono", "mono,", "Made by",
     ):  # fmt: skip
