@@ -339,17 +339,20 @@ def _passed_by(best: Candidate, candidates: Sequence[Candidate], left: Left) -> 
 
 def _spared(best: Candidate, working: Sequence[Candidate]) -> list[str]:
     """Say what a transformer that was not bought would bring, where that is anything."""
-    found = []
+    found, louder = [], []
     for c in working:
         if not c.transformer:
             continue
         hum, theirs = (k.worst("hum_below_full_output_db") for k in (best, c))
         less = hum is not None and theirs is not None and hum.low < limit.HUM_GOOD_DB
         if less and theirs.low > hum.low + limit.TIE_BREAK_DB:  # type: ignore[union-attr]
-            found.append("hum less")
+            found = ["hum less"]
         if best.gain and c.gain and c.gain.value > best.gain.value + limit.TIE_BREAK_DB:
-            found.append(f"be {c.gain.value - best.gain.value:.1f} dB louder")
-    brings = " and ".join(dict.fromkeys(found))
+            louder.append(c.gain.value - best.gain.value)
+    if louder:  # of several ways through one the ends
+        ends = dict.fromkeys(f"{more:.1f}" for more in (min(louder), max(louder)))
+        found.append(f"be {' to '.join(ends)} dB louder")
+    brings = " and ".join(found)
     says = f"an isolating transformer would {brings}, but is a part to buy: only if that is missed"
     return [says] if found else []
 

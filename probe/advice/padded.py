@@ -258,7 +258,8 @@ def thermal_volts(ohm: float) -> float:
 def described(offered: Attenuated) -> str:
     """Return the attenuator in one sentence."""
     d: Design = offered.designs[0]
+    ends = dict.fromkeys(f"{db:.1f}" for db in (d.least_db, d.most_db))
     return (
         f"{offered.attenuation_db:.1f} dB in the plug at the destination: {offered.says} "
-        f"({d.series}, 1 %: {d.least_db:.1f} to {d.most_db:.1f} dB)"
+        f"({d.series}, 1 %: {' to '.join(ends)} dB)"
     )

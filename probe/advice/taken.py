@@ -194,16 +194,8 @@ class Basket:
         if self.one_of_two:
             text += f" ({self.total_of_both:.2f} for both)"
         if self.missing:
-            yield f"{text}, without {not_there(self.count * len(self.missing))}"
-            return  # a share of the system's price would be that of a part of the lead
-        if self.system_price is None:
-            yield text
-            return
-        part = self.total / self.system_price
-        text += f", {100.0 * part:.2g} % of a system of {self.system_price:g} {self.currency}"
-        if self.share is not None and part > self.share:
-            text += f": more than the {100.0 * self.share:g} % you have set"
-        yield text
+            text += f", without {not_there(self.count * len(self.missing))}"
+        yield text + of_system(self, self.total, partly=bool(self.missing))
 
     def _whom(self) -> str:
         if self.shares:
@@ -254,6 +246,23 @@ def not_there(pieces: int) -> str:
     return f"{pieces} piece{'s' * (pieces > 1)} to be ordered, whose price is not known"
 
 
+def of_system(basket: Basket, total: float, *, partly: bool) -> str:
+    """Return which share of a system's price a sum is, for the end of a line.
+
+    ``partly``: prices are missing; then only what is known to be too much already is told.
+    """
+    price, share = basket.system_price, basket.share
+    if price is None:
+        return ""
+    part = total / price
+    beyond = share is not None and part > share
+    if partly and not beyond:
+        return ""
+    known = "; already " if partly else ", "
+    text = f"{known}{100.0 * part:.2g} % of a system of {price:g} {basket.currency}"
+    return text + (f": more than the {100.0 * (share or 0.0):g} % you have set" if beyond else "")
+
+
 def less(shelf: Shelf, taken: Sequence[Taken]) -> Shelf:
     """Return the shelf without what is taken, and with what is left of an opened package."""
     parts = {p.name: p for p in shelf.parts}
@@ -276,13 +285,9 @@ def all_in_all(found: Sequence[Basket]) -> tuple[str, ...]:
         text += " with what shares an output"
     if any(b.one_of_two for b in used):
         text += f", one side ({both:.2f} for both)"
-    price, orders = used[0].system_price, sum(b.count * len(b.missing) for b in used)
-    if price is not None and not orders:
-        text += f", {100.0 * total / price:.2g} % of a system of {price:g} {used[0].currency}"
-        share = used[0].share
-        if share is not None and total / price > share:
-            text += f": more than the {100.0 * share:g} % you have set"
+    orders = sum(b.count * len(b.missing) for b in used)
     text += f", without {not_there(orders)}" if orders else ""
+    text += of_system(used[0], total, partly=bool(orders))
     if not any(b.taken for b in used):
         text = f"nothing of it is on the shelf: {not_there(orders)}"
     order: dict[str, int] = {}
@@ -292,5 +297,8 @@ def all_in_all(found: Sequence[Basket]) -> tuple[str, ...]:
     for b in used:
         for piece in b.missing:
             name = f"not on the shelf: {ordered(piece, b.length_m)}"
+            order[name] = order.get(name, 0) + b.count
+        if isinstance(b.offered, Piece):
+            name = f"{b.offered_for}: {ordered(b.offered, b.length_m)}"
             order[name] = order.get(name, 0) + b.count
     return (text, *(f"to be ordered, {n} x, {name}" for name, n in order.items()))

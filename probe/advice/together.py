@@ -28,6 +28,7 @@ from probe.advice.quantity import Quantity
 from probe.advice.solve import Link
 from probe.advice.wiring import Option
 from probe.advice.words import decibels, signed_decibels
+from probe.formats.text import all_of
 
 MOST_SETS = 12
 """Combinations tried, the likeliest first: with three boxes and five options all would take a
@@ -367,8 +368,8 @@ def _said(
     own, best = sets[-1], sets[0]
     if len({o.option.from_ for o in best.options}) < len(chosen):
         says = (
-            "Several leads hang on one output here: the device needs a second socket, or a "
-            "splitter that joins like pins."
+            f"Several leads hang on one output here{_sharing(best)}: the device needs a second "
+            "socket, or a splitter that joins like pins."
         )
         notes.append(Note("shared-output", says))
         notes += [Note("splitter-buys", buys)] if buys else []
@@ -379,6 +380,16 @@ def _said(
         says = f"The leads were chosen to go together: each box's own best {does_not}"
         notes.append(Note("together", says))
     return (*notes, *_to_mind(desk, advice, best))
+
+
+def _sharing(best: Together) -> str:
+    """Name the boxes that share an output, where another one has its own."""
+    outputs: dict[str, dict[str, None]] = {}
+    for option in best.options:
+        outputs.setdefault(option.option.from_, {})[option.box] = None
+    if all(len(boxes) > 1 for boxes in outputs.values()):
+        return ""
+    return f" ({all_of(next(boxes for boxes in outputs.values() if len(boxes) > 1))})"
 
 
 def _to_mind(desk: Desk, advice: Advice, best: Together) -> list[Note]:

@@ -14,7 +14,7 @@ from probe.advice.advise import advise, beside
 from probe.advice.basket import Basket, baskets, leads_needed, with_shelf_transformer
 from probe.advice.destination import Cable, Destination, Input, together
 from probe.advice.ground import of_preset
-from probe.advice.leads import WAYS
+from probe.advice.leads import SPLITTERS, WAYS
 from probe.advice.model import Advice
 from probe.advice.shelf import TEMPLATE, listed, read_shelf
 from probe.advice.source_file import read_source
@@ -278,6 +278,32 @@ def test_an_offered_attenuator_is_named_and_what_is_ordered_has_its_length(
     # arithmetic: 4 V over 0.4 V are 20.0; just over it 10 dB are taken, which lie there
     there = basket(shelf_file, pair(symmetrical(), little, operating_volts=8.2))
     assert "if it is too loud: 2 x RCA attenuator 10 dB, 28.00 EUR" in there.says
+
+
+def test_an_offered_attenuator_stands_in_the_sum_of_what_is_ordered(shelf_file: Path) -> None:
+    """Lost: the one who orders by the last lines has no attenuator."""
+    little = replace(RCA, sensitivity_volts=0.4)
+    held = basket(shelf_file, pair(symmetrical(), little, metres=4.0, operating_volts=10.0))
+    told = all_in_all((held, replace(held, box="second")))
+    # arithmetic: two leads each for two boxes
+    assert (
+        "to be ordered, 4 x, if it is too loud: attenuator, RCA socket to RCA plug, 12 dB" in told
+    )
+
+
+@pytest.mark.parametrize(("price", "said"), [(100.0, True), (6000.0, False)])
+def test_parts_that_are_beyond_the_share_already(
+    shelf_file: Path, price: float, said: bool
+) -> None:
+    """Lost: the share that was set is passed without a word as soon as one price is missing."""
+    found = basket(shelf_file, pair(symmetrical(), RCA), price)
+    assert found.total == 24.0  # the template's package of two leads
+    part_of = replace(found, missing=(SPLITTERS["rca"],))
+    line = next(text for text in part_of.says if "EUR for" in text)
+    assert "whose price is not known" in line
+    # arithmetic: 24 of 100 are more than the 10 % that are set, 24 of 6000 less
+    assert ("; already 24 % of a system of 100 EUR: more than the 10 % you have" in line) is said
+    assert (" % of a system" in line) is said
 
 
 SHEET = """
