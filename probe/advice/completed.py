@@ -13,7 +13,15 @@ from numpy.typing import NDArray
 
 from probe.advice.heard import open_circuit
 from probe.advice.parts import WORST_SOURCE_OHM
-from probe.advice.sampled import Assumed, Complex, Sampled, modal_impedance, modal_voltage, prefer
+from probe.advice.sampled import (
+    Assumed,
+    Complex,
+    Floats,
+    Sampled,
+    modal_impedance,
+    modal_voltage,
+    prefer,
+)
 from probe.numbers import plain, write_number
 
 SILENT_KINDS = ("impedance-balanced", "unbalanced", "pin-3-unconnected")
@@ -95,8 +103,8 @@ def _with_single_ended(
 class _Corner:
     """One thing the unknown may be.
 
-    Own impedances in ohm; couplings as the share of the other leg's own impedance; the silent
-    leg's share of the driven leg's voltage.
+    Own impedances in ohm, or the farad of both legs to pin 1; couplings as the share of the other
+    leg's own impedance; the silent leg's share of the driven leg's voltage.
     """
 
     hot: float
@@ -104,10 +112,18 @@ class _Corner:
     into_hot: float = 0.0
     into_cold: float = 0.0
     share: float = 0.0
+    farad: float = 0.0
 
     def exchanged(self) -> _Corner:
         """Return the same with pins 2 and 3 in each other's place."""
-        return _Corner(self.cold, self.hot, self.into_cold, self.into_hot, self.share)
+        return _Corner(self.cold, self.hot, self.into_cold, self.into_hot, self.share, self.farad)
+
+    def own(self, hz: Floats) -> tuple[Complex | float, Complex | float]:
+        """Return what each leg has of its own at ``hz``, ohm."""
+        if not self.farad:
+            return self.hot, self.cold
+        winding: Complex = np.asarray(1.0 / (2j * np.pi * hz * self.farad))
+        return np.asarray(self.hot + winding), np.asarray(self.cold + winding)
 
 
 def _complete_legs(sampled: Sampled, kind: str, exchanged: bool) -> list[Sampled]:
@@ -140,8 +156,9 @@ def _with_legs(sampled: Sampled, kind: str, corner: _Corner, silent: int) -> Sam
     if kind in FLOATING_KINDS:
         hot, cold = prefer(hot, cold), prefer(cold, hot)
         into_hot, into_cold = prefer(into_hot, into_cold), prefer(into_cold, into_hot)
-    hot = np.where(np.isnan(hot), corner.hot, hot)
-    cold = np.where(np.isnan(cold), corner.cold, cold)
+    own_hot, own_cold = corner.own(sampled.hz)
+    hot = np.where(np.isnan(hot), own_hot, hot)
+    cold = np.where(np.isnan(cold), own_cold, cold)
     leg_z[..., 0, 0], leg_z[..., 1, 1] = hot, cold
     leg_z[..., 0, 1] = np.where(np.isnan(into_hot), corner.into_hot * cold, into_hot)
     leg_z[..., 1, 0] = np.where(np.isnan(into_cold), corner.into_cold * hot, into_cold)
@@ -188,7 +205,7 @@ _FILLS: dict[str, tuple[_Corner, ...]] = {
     ),
     "transformer-coupled": (
         _Corner(500.0, 500.0, 1.0, 1.0),
-        _Corner(1e7, 1e7, 1.0, 1.0),
+        _Corner(0.0, 0.0, 1.0, 1.0, farad=100e-12),
         _Corner(_W, _W, -0.1, -0.1),
         _Corner(30.0, 30.0, -0.8, -0.8),
     ),
@@ -196,7 +213,9 @@ _FILLS: dict[str, tuple[_Corner, ...]] = {
 """Corners of what the kind leaves open, ohm and couplings. Own impedances of separate legs as
 any line output; of pin 3 connected to nothing from strays (half of what they carry may come from
 pin 2); of a floating stage from a few hundred
-ohm (loosely cross-coupled) upward; couplings as the kinds are told apart by. [judgement]"""
+ohm (loosely cross-coupled) upward, of a winding to its capacitance to the shield, small: 100 pF
+(half of what the library of transformers has); couplings as the kinds are told apart by.
+[judgement]"""
 
 _FILL_WORDS = {
     "": f"unmeasured leg impedances taken as 0 to {WORST_SOURCE_OHM:g} ohm, legs separate",

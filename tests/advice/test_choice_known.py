@@ -7,6 +7,7 @@ from itertools import product
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 from probe.advice.advise import advise
@@ -111,6 +112,22 @@ def test_hum_alone_is_a_reason_for_resistors_where_level_is_to_spare(tmp_path: P
     margin = lead.figures.full_output_margin_db
     assert margin is not None
     assert margin.low >= 0.0
+
+
+def test_a_typed_winding_on_one_leg_loses_what_its_capacitance_loses(tmp_path: Path) -> None:
+    # closed form: 20 kohm behind C to pin 1, far above the corner: 6 dB an octave, 20 log10(f/20)
+    text = 'kinds = ["transformer-coupled"]\ndifferential_level_v = 4.0\n'
+    path = sheet(tmp_path, f"{text}differential_impedance_ohm = 100.0\n", '"xlr"')
+    advice = asked(path, "rca:20k:1V")
+    one = next(o for o in advice.options if o.option.id == "xlr-to-rca/pin-3-open")
+    loss = one.figures.connection_loss_at_20_hz
+    assert loss is not None
+    assert one.figures.level is not None
+    assert one.figures.level.at_hz is not None
+    most = 20.0 * np.log10(one.figures.level.at_hz / 20.0)
+    assert loss.high == pytest.approx(most, abs=0.3)
+    # a winding with a grounded centre tap loses nothing
+    assert loss.low == pytest.approx(0.0, abs=0.01)
 
 
 def test_a_leg_that_may_clip_below_full_scale_is_told_in_volts(tmp_path: Path) -> None:
