@@ -59,6 +59,11 @@ class GroundPath:
             for one in self.ends
         )
 
+    def of_difference(self, volts: float) -> GroundPath:
+        """Return the same path with another difference, at every end of what it may be."""
+        ends = tuple(one.of_difference(volts) for one in self.ends)
+        return replace(self, difference_volts=volts, ends=ends)
+
     def behind_ohm(self, mains_hz: float) -> float:
         """Return the impedance the difference stands behind at mains frequency; inf: not known."""
         if self.ohm is not None:

@@ -86,8 +86,7 @@ def _volume(destination: Destination, decibels: float, full: float) -> Destinati
 
 def _ground(destination: Destination, millivolts: float, _: float) -> Destination:
     inputs = tuple(
-        replace(s, ground=replace(s.ground, difference_volts=millivolts * 1e-3))
-        for s in destination.inputs
+        replace(s, ground=s.ground.of_difference(millivolts * 1e-3)) for s in destination.inputs
     )
     return replace(destination, inputs=inputs)
 

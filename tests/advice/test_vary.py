@@ -258,6 +258,19 @@ def test_a_flip_has_its_cause(tmp_path: Path) -> None:
     assert cause.says.startswith("hum 7")
 
 
+def test_a_ground_from_two_readings_is_varied_at_both_ends(tmp_path: Path) -> None:
+    """Or isolators are sold down to 0 mV, and the choice is said not to change."""
+    stated = BARE.replace("[device]", "single_ended_impedance_ohm = 300.0\n[device]")
+    found = walked(tmp_path, "rca:47k:1V", "ground=0..200", "20mV/16mV/1ohm", stated)
+    (flip,) = found.flips
+    assert flip.before == ("rca-to-rca",)
+    # closed form: V Rsh/(Rsh + Z) is 75 dB below 1 V, in 47 of 47.3 kohm; shield and contacts of
+    # 1 m 30 and 20 mohm; Z is 20/16 ohm, 5 % less by the error of the readings, less 1 ohm
+    volts = 10.0 ** (-75.0 / 20.0) * 47.3 / 47.0 * (1.25 * 0.95 - 1.0 + 0.05) / 0.05
+    assert flip.low <= volts * 1e3 * 1.002
+    assert flip.high >= volts * 1e3 * 0.998
+
+
 def test_a_flip_for_the_sake_of_other_boxes_says_what_they_suffer() -> None:
     answers = [
         Advice("device", "boxes", "", 0.0, (way,), (choice,), ())
