@@ -33,9 +33,11 @@ def as_good(theirs: Candidate, mine: Candidate, wanted: float) -> bool:
 def _no_louder_rest(other: OptionAdvice, own: OptionAdvice) -> bool:
     """Tell whether hum and noise are no louder; beyond what anybody hears all are alike."""
     theirs, mine = other.figures, own.figures
-    return _no_less(_hum(theirs), _hum(mine), limit.HUM_GOOD_DB) and _no_less(
-        theirs.noise_below_full_output_db, mine.noise_below_full_output_db, limit.NOISE_GOOD_DB
-    )
+    more = mine.stricter_db
+    return _no_less(_hum(theirs), _hum(mine), limit.HUM_GOOD_DB + more) and _no_less(
+        theirs.noise_below_full_output_db, mine.noise_below_full_output_db,
+        limit.NOISE_GOOD_DB + more,
+    )  # fmt: skip
 
 
 def _hum(figures: Figures) -> Quantity | None:

@@ -155,8 +155,8 @@ class Candidate:
     @property
     def loud(self) -> bool:
         """Its hum surely disturbs the music, on a side."""
-        hum = self.worst("hum_below_full_output_db")
-        return hum is not None and hum.high < limit.HUM_LOUD_DB
+        heard = [s.figures.hum_heard for s in self.sides]
+        return any(h is not None and h.best == "loud" for h in heard) and None not in heard
 
     @property
     def loss(self) -> Quantity | None:

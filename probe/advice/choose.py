@@ -344,7 +344,8 @@ def _spared(best: Candidate, working: Sequence[Candidate]) -> list[str]:
         if not c.transformer:
             continue
         hum, theirs = (k.worst("hum_below_full_output_db") for k in (best, c))
-        less = hum is not None and theirs is not None and hum.low < limit.HUM_GOOD_DB
+        heard = any(s.figures.hum_heard and s.figures.hum_heard.worst != "not" for s in best.sides)
+        less = hum is not None and theirs is not None and heard
         if less and theirs.low > hum.low + limit.TIE_BREAK_DB:  # type: ignore[union-attr]
             found = ["hum less"]
         if best.gain and c.gain and c.gain.value > best.gain.value + limit.TIE_BREAK_DB:

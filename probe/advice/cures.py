@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from probe.advice import thresholds as limit
+from probe.advice.audible import stricter_db
 from probe.advice.candidate import RANK
 from probe.advice.case import Verdict
 from probe.advice.desk import Desk
@@ -61,9 +62,8 @@ def _at_origin(desks: Sequence[Desk], advice: Advice, choice: Choice) -> list[Cu
 def _limit(desks: Sequence[Desk], choice: Choice) -> float:
     """Return how far below full output hum has to be for a box."""
     inputs = desks[0].destination.inputs
-    speakers = [s.speaker_sensitivity_db for s in inputs if s.box == choice.box]
-    stricter = max((s - limit.SPEAKER_DB for s in speakers if s is not None), default=0.0)
-    return limit.HUM_GOOD_DB + stricter
+    stricter = [stricter_db(s.speaker_sensitivity_db) for s in inputs if s.box == choice.box]
+    return limit.HUM_GOOD_DB + max(stricter, default=0.0)
 
 
 def _for_box(desks: Sequence[Desk], advice: Advice, choice: Choice) -> list[Cure]:

@@ -13,6 +13,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from probe.advice.audible import Audible, hum_heard, noise_heard, stricter_db
 from probe.advice.destination import Input
 from probe.advice.ground import GroundPath
 from probe.advice.hum import hum_of
@@ -75,6 +76,26 @@ class Figures:
     clips_at: Quantity | None = None
     headroom_db: Quantity | None = None
     hum_lines: tuple[Quantity, ...] = ()
+    stricter_db: float = 0.0
+    """By how much the loudspeaker makes the limits of hum and noise stricter."""
+
+    @property
+    def hum_heard(self) -> Audible | None:
+        """What is heard of the hum at mains frequency."""
+        hum = self.hum_below_full_output_db
+        return None if hum is None else hum_heard(hum, self.stricter_db)
+
+    @property
+    def buzz_heard(self) -> Audible | None:
+        """What is heard of it with its harmonics."""
+        buzz = self.buzz_below_full_output_db
+        return None if buzz is None else hum_heard(buzz, self.stricter_db)
+
+    @property
+    def noise_heard(self) -> Audible | None:
+        """What is heard of the noise."""
+        noise = self.noise_below_full_output_db
+        return None if noise is None else noise_heard(noise, self.stricter_db)
 
 
 KEEP_WORSE = (
@@ -206,6 +227,7 @@ def figures(
 
 def with_surroundings(found: Figures, response: Response, around: Surroundings) -> Figures:
     """Return the figures with hum, noise and headroom."""
+    found = replace(found, stricter_db=stricter_db(around.socket.speaker_sensitivity_db))
     hum = hum_of(response, around.socket, around.mains_hz, around.company)
     if hum is not None:
         found = replace(found, hum=hum.mains, hum_below_full_output_db=hum.below,
@@ -364,13 +386,17 @@ def _first_crossing(x: Floats, db: Floats, limit: float) -> Floats:
 def _merge(
     parts: Sequence[Figures], combine: Callable[[str, list[Quantity | None]], Quantity | None]
 ) -> Figures:
-    names = [f.name for f in fields(Figures) if f.name != "hum_lines"]
+    names = [f.name for f in fields(Figures) if f.name not in ("hum_lines", "stricter_db")]
     merged = {n: combine(n, [getattr(p, n) for p in parts]) for n in names}
     lines = [
         combine("hum_lines", list(same))
         for same in zip(*(p.hum_lines for p in parts), strict=False)
     ]
-    return Figures(**merged, hum_lines=tuple(q for q in lines if q is not None))
+    return Figures(
+        **merged,
+        hum_lines=tuple(q for q in lines if q is not None),
+        stricter_db=max(p.stricter_db for p in parts),
+    )
 
 
 def over_assumptions(parts: Sequence[Figures]) -> Figures:

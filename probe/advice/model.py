@@ -106,14 +106,12 @@ class OptionAdvice:
                 loudness_vs_rca_db=f.loudness_vs_reference_db if compared else None,
                 full_output_margin_db=f.full_output_margin_db,
                 hum=f.hum,
-                hum_below_full_output_db=f.hum_below_full_output_db,
-                buzz_below_full_output_db=f.buzz_below_full_output_db,
                 ground_current=f.ground_current,
                 noise=f.noise,
-                noise_below_full_output_db=f.noise_below_full_output_db,
                 clips_at=f.clips_at,
                 headroom_db=f.headroom_db,
             ),
+            **_heard(f),
             "loss_db": _known(at_20_hz=f.loss_at_20_hz, at_20_khz=f.loss_at_20_khz),
             "connection_loss_db": _known(
                 at_20_hz=f.connection_loss_at_20_hz, at_20_khz=f.connection_loss_at_20_khz
@@ -226,11 +224,9 @@ class Attenuated:
                 loss_at_20_khz=f.connection_loss_at_20_khz,
                 level_vs_rca_db=f.level_vs_reference_db if compared else None,
                 loudness_vs_rca_db=f.loudness_vs_reference_db if compared else None,
-                hum_below_full_output_db=f.hum_below_full_output_db,
-                buzz_below_full_output_db=f.buzz_below_full_output_db,
-                noise_below_full_output_db=f.noise_below_full_output_db,
                 headroom_db=f.headroom_db,
             ),
+            **_heard(f),
         }
 
 
@@ -250,6 +246,20 @@ def _design(design: Design) -> dict[str, Any]:
 
 def _known(**quantities: Quantity | None) -> dict[str, Any]:
     return {name: q.to_json() for name, q in quantities.items() if q is not None}
+
+
+def _heard(figures: Figures) -> dict[str, Any]:
+    """Return what lies below full output, each with what is heard of it."""
+    known = {
+        "hum_below_full_output_db": (figures.hum_below_full_output_db, figures.hum_heard),
+        "buzz_below_full_output_db": (figures.buzz_below_full_output_db, figures.buzz_heard),
+        "noise_below_full_output_db": (figures.noise_below_full_output_db, figures.noise_heard),
+    }
+    return {
+        name: below.to_json() | {"heard": heard.to_json()}
+        for name, (below, heard) in known.items()
+        if below is not None and heard is not None
+    }
 
 
 @dataclass(frozen=True)

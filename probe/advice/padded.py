@@ -9,11 +9,11 @@ from typing import Literal
 
 from probe.advice import thresholds as limit
 from probe.advice.attenuator import MOST_DB, Design, Pad, design, needed_db, rating_watt
+from probe.advice.audible import stricter_db
 from probe.advice.destination import Destination, Input
 from probe.advice.model import Attenuated, OptionAdvice
 from probe.advice.network import TwoPort
 from probe.advice.quantity import Quantity
-from probe.advice.quiet import stricter_db
 from probe.advice.wiring import Option
 from probe.decibels import db_to_ratio, ratio_to_db
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from probe.advice import thresholds as limit
 from probe.advice.case import Finding
 from probe.advice.figures import Figures
 from probe.advice.words import decibels
@@ -62,16 +61,26 @@ def against(code: str, figures: Figures, *, perhaps: bool = False) -> str:
     ``perhaps``: it is told as a doubt, by the worse end of what is known.
     """
     if code == "hum":
-        hum = figures.hum_below_full_output_db
-        if hum is None:
-            return "hum may be heard"
-        # of several kinds or inputs the worse one is the value, and the verdict rests on it
-        end = hum.low if perhaps else hum.value
-        heard = "loud" if end < limit.HUM_LOUD_DB else (
-            "heard in a quiet room" if end < limit.HUM_AVOID_DB else "heard close by at most"
-        )  # fmt: skip
-        return f"hum {decibels(hum)} below full output, {heard}"
+        return _hum(figures, perhaps=perhaps)
+    if code == "noise" and (heard := figures.noise_heard) is not None:
+        return f"hiss {heard.says.removeprefix('it ')}"
     return AGAINST.get(code, "")
+
+
+HEARD = {"loud": "loud", "quiet-room": "heard in a quiet room",
+         "close-by": "heard close by at most", "not": "not heard"}  # fmt: skip
+
+
+def _hum(figures: Figures, *, perhaps: bool) -> str:
+    """Return the hum and what is surely heard of it; as a doubt what may be."""
+    hum, heard = figures.hum_below_full_output_db, figures.hum_heard
+    if hum is None or heard is None:
+        return "hum may be heard"
+    buzz, buzzes = figures.buzz_below_full_output_db, figures.buzz_heard
+    if heard.worst == "not" and buzz is not None and buzzes is not None:
+        return f"hum {decibels(buzz)} below full output with its harmonics, {HEARD[buzzes.worst]}"
+    sure = heard.best in ("quiet-room", "loud") and not perhaps
+    return f"hum {decibels(hum)} below full output, {HEARD[heard.best if sure else heard.worst]}"
 
 
 def because(finding: Finding, figures: Figures) -> str:

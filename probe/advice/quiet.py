@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 
 from probe.advice import thresholds as limit
+from probe.advice.audible import hum_heard, noise_heard, stricter_db
 from probe.advice.case import Case, Finding, compare
 from probe.advice.words import decibels, figure
 
@@ -15,11 +16,6 @@ SMALLER_SETTLES = (
 )
 
 
-def stricter_db(speaker_db: float | None) -> float:
-    """Return by how much a sensitive loudspeaker makes the limits stricter, dB, never looser."""
-    return 0.0 if speaker_db is None else max(speaker_db - limit.SPEAKER_DB, 0.0)
-
-
 def _hum(case: Case) -> Iterator[Finding]:
     """Rule 8, hum: mains decides what is avoided; with its harmonics, what to mind."""
     hum, buzz = case.figures.hum_below_full_output_db, case.figures.buzz_below_full_output_db
@@ -27,41 +23,37 @@ def _hum(case: Case) -> Iterator[Finding]:
         return
     more = stricter_db(case.socket.speaker_sensitivity_db)
     says = f"hum {decibels(hum)} below full output"
-    loud = hum.high < limit.HUM_LOUD_DB + more
-    sure = hum.high < limit.HUM_AVOID_DB + more
-    heard = "it is heard in a quiet room" if sure else "it may be heard in a quiet room"
-    heard = "loud enough to disturb the music" if loud else heard
+    heard = hum_heard(hum, more)
     settles = case.settles_low if case.socket.ground.source_known else GROUND_SETTLES
     if case.socket.ground.source_in_doubt:
         settles = SMALLER_SETTLES
     found = list(
         compare(
             case, -hum, -(limit.HUM_AVOID_DB + more), "avoid", "hum",
-            f"{says}: {heard}", settles,
+            f"{says}: {heard.says}", settles,
         )
     )  # fmt: skip
     yield from found
     if found:
         return
-    if hum.low < limit.HUM_GOOD_DB + more:
-        yield Finding("works", "hum", f"{says}: may be heard close to the loudspeaker", hazard=True)
-    elif buzz is not None and buzz.low < limit.HUM_GOOD_DB + more:
+    if heard.worst != "not":
+        yield Finding("works", "hum", f"{says}: {heard.says}", hazard=True)
+    elif buzz is not None and (buzzes := hum_heard(buzz, more)).worst != "not":
+        faint = "a faint buzz" if buzzes.worst == "close-by" else f"a buzz, {buzzes.says}"
         yield Finding("works", "hum", f"{says} at mains frequency, but {decibels(buzz)} with the "
-                      "harmonics a public supply may carry: a faint buzz", hazard=True)  # fmt: skip
+                      f"harmonics a public supply may carry: {faint}", hazard=True)  # fmt: skip
 
 
 def _noise(case: Case) -> Iterator[Finding]:
     """Rule 8, noise."""
     noise = case.figures.noise_below_full_output_db
-    more = stricter_db(case.socket.speaker_sensitivity_db)
-    if noise is not None and noise.low < limit.NOISE_GOOD_DB + more:
+    if noise is None:
+        return
+    heard = noise_heard(noise, stricter_db(case.socket.speaker_sensitivity_db))
+    if heard.worst != "not":
         least = "at least " if noise.bound == "above" else ""
-        heard = "may be heard close to the loudspeaker"
-        if noise.bound is None and noise.low < limit.NOISE_HEARD_DB + more:
-            sure = noise.high < limit.NOISE_HEARD_DB + more
-            heard = f"{'it is' if sure else 'it may be'} heard in a quiet room"
         yield Finding("works", "noise", f"the device's noise is {least}{decibels(noise)} "
-                      f"(A-weighted) below full output: {heard}", hazard=True)  # fmt: skip
+                      f"(A-weighted) below full output: {heard.says}", hazard=True)  # fmt: skip
 
 
 def _clipping(case: Case) -> Iterator[Finding]:

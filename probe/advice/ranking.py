@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from probe.advice import thresholds as limit
+from probe.advice.audible import stricter_db
 from probe.advice.candidate import Candidate
 from probe.advice.destination import Destination
 from probe.advice.quantity import Quantity
@@ -53,7 +54,8 @@ def _hum_told(c: Candidate) -> str:
     mains, all_of_it = c.worst("hum_below_full_output_db"), c.hum
     assert mains is not None
     assert all_of_it is not None
-    if mains.low < limit.HUM_GOOD_DB or all_of_it.low >= limit.HUM_GOOD_DB:
+    good = limit.HUM_GOOD_DB + max(s.figures.stricter_db for s in c.sides)
+    if mains.low < good or all_of_it.low >= good:
         return decibels(mains)
     return f"{decibels(all_of_it)} with its harmonics"
 
@@ -82,8 +84,7 @@ def _as_loud(wanted: float) -> Narrow:
 def _stricter(pool: Sequence[Candidate], destination: Destination) -> float:
     """Return by how much a sensitive loudspeaker lifts what counts as silent, dB."""
     sockets = {s.name: s.speaker_sensitivity_db for s in destination.inputs}
-    found = [sockets[c.socket] for c in pool]
-    return max((db - limit.SPEAKER_DB for db in found if db is not None), default=0.0)
+    return max((stricter_db(sockets[c.socket]) for c in pool), default=0.0)
 
 
 @dataclass(frozen=True)

@@ -413,8 +413,8 @@ def _seen_clipping(case: Case) -> Iterator[Finding]:
 
 
 def _long_run(case: Case) -> Iterator[Finding]:
-    hum = case.figures.hum_below_full_output_db
-    solved = hum is not None and hum.low >= limit.HUM_AVOID_DB  # the length is in that figure
+    heard = case.figures.hum_heard
+    solved = heard is not None and heard.worst in ("not", "close-by")  # the length is in it
     if case.cable.length_m > limit.LONG_RUN_METRES and not (case.option.balanced or solved):
         yield Finding("works", "long-run", f"{case.cable.length_m:g} m is long for a lead without "
                       "rejection of ground differences (keep below 3 m)", hazard=True)  # fmt: skip

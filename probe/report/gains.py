@@ -14,13 +14,6 @@ from probe.report.at_once import HISS_ALONE
 from probe.report.bounded import MOST_DB
 from probe.report.document import listing
 
-GOOD_HUM_DB, GOOD_NOISE_DB, AUDIBLE_HUM_DB = 90.0, 95.0, 75.0
-"""Below full output: from here nothing is heard in a living room; under the last it is.
-[judgement] The limits of the advice."""
-
-LOUD_HUM_DB = 55.0
-"""Under this it is loud. [judgement] The limit of the advice."""
-
 HEARD_LOSS_DB = 1.0
 """Loss at the ends of the band that may be noticed. [judgement] The limit of the advice."""
 
@@ -99,25 +92,47 @@ def _hum(used: Mapping[str, Any]) -> list[str]:
     )
     if mains is None:
         return []
-    if buzz is not None and mains[0] >= GOOD_HUM_DB > buzz[0]:
-        return [_quiet("Hum with its harmonics", buzz, GOOD_HUM_DB)]
-    return [_quiet("Hum", mains, GOOD_HUM_DB)]
+    keys = ("hum_below_full_output_db", "buzz_below_full_output_db")
+    if buzz is not None and silent(used.get(keys[0])) and not silent(used.get(keys[1])):
+        return [_quiet("Hum with its harmonics", buzz, used[keys[1]])]
+    return [_quiet("Hum", mains, used[keys[0]])]
 
 
 def _hiss(used: Mapping[str, Any]) -> list[str]:
-    ends = _ends(used.get("noise_below_full_output_db"))
-    return [] if ends is None else [_quiet("Hiss", ends, GOOD_NOISE_DB)]
+    entry = used.get("noise_below_full_output_db")
+    ends = _ends(entry)
+    return [] if ends is None or entry is None else [_quiet("Hiss", ends, entry)]
 
 
-def _quiet(what: str, ends: tuple[float, float], good: float) -> str:
-    """Return what is heard of hum or hiss, by the unfavourable end of its interval."""
-    low, high = ends
-    told = f"{what} is {_below(low, high)} below full output"
-    if low >= good:
-        return f"{told}: not to be heard in a living room."
-    if low >= AUDIBLE_HUM_DB:
-        return f"{told}: heard at most close to the loudspeaker."
-    return f"{told}: it can be heard." if high >= LOUD_HUM_DB else f"{told}: it is loud."
+WORDS = {
+    "not": "not to be heard in a living room",
+    "close-by": "heard at most close to the loudspeaker",
+    "quiet-room": "it may be heard in a quiet room",
+    "loud": "it may be heard in a quiet room",
+}
+"""What is heard at the unfavourable end of an interval."""
+
+SURELY = {"quiet-room": "it is heard in a quiet room", "loud": "loud enough to disturb the music"}
+"""What is heard even at the favourable one."""
+
+
+def _quiet(what: str, ends: tuple[float, float], entry: Mapping[str, Any]) -> str:
+    """Return what is heard of hum or hiss, by the class that the advice gives it."""
+    told = f"{what} is {_below(*ends)} below full output"
+    best, worst = (_heard(entry, end) for end in ("best", "worst"))
+    heard = SURELY.get(best) or WORDS.get(worst)
+    return f"{told}: {heard}." if heard else f"{told}."
+
+
+def _heard(entry: Mapping[str, Any], end: str) -> str:
+    """Return the class of what is heard at one end of an interval."""
+    held = entry.get("heard")
+    return str(held.get(end)) if isinstance(held, Mapping) else ""
+
+
+def silent(entry: object) -> bool:
+    """Tell whether nobody hears a hum or hiss so far below full output."""
+    return isinstance(entry, Mapping) and _heard(entry, "worst") == "not"
 
 
 def _not_told(used: Mapping[str, Any]) -> list[str]:

@@ -27,7 +27,7 @@ from probe.report.before import (
 )
 from probe.report.bounded import MOST_DB, figure, loss_or_rise
 from probe.report.document import listing
-from probe.report.gains import GOOD_HUM_DB, gains
+from probe.report.gains import gains, silent
 from probe.report.other_ways import fewest, nothing_used, other_ways, why_nothing
 from probe.report.places import place_of
 from probe.report.plugs import drawn_of, lead_drawing
@@ -360,8 +360,7 @@ def _before_parts(advice: Mapping[str, Any], option: Mapping[str, Any]) -> list[
 def _hum_of_nothing(advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]]) -> list[str]:
     """Return what to try where nothing is used, and one of the ways was found to hum."""
     for option in options:
-        hum = _hum_of(option)
-        if hum is not None and hum < GOOD_HUM_DB:
+        if _hum_of(option) is not None and not silent(option["hum_below_full_output_db"]):
             return _before_parts(advice, option)
     return []
 
@@ -390,7 +389,8 @@ def _may_help(advice: Mapping[str, Any], option: Mapping[str, Any]) -> bool:
         if isinstance(o, Mapping) and o.get("pin_3") == "transformer"
         and o.get("destination") == option.get("destination")
     ]  # fmt: skip
-    return hum >= GOOD_HUM_DB and all(o is not None and o >= hum for o in others)
+    quiet = silent(option["hum_below_full_output_db"])
+    return quiet and all(o is not None and o >= hum for o in others)
 
 
 def _hum_of(option: Mapping[str, Any]) -> float | None:

@@ -6,7 +6,9 @@ import re
 from typing import Any
 
 from probe.advice.advise import advise
+from probe.advice.audible import hum_heard
 from probe.advice.cautions import NOT_METERED
+from probe.advice.quantity import Quantity
 from probe.advice.typed import typed_destination
 from probe.report.bounded import figure
 from probe.report.leaflet import leaves_of
@@ -179,7 +181,8 @@ def leaf_of(hum: float, transformer: float | None) -> list[str]:
     """What is to be tried against hum, of a lead and of what a transformer in its place has."""
 
     def db(value: float) -> dict[str, Any]:
-        return {"value": value, "unit": "dB", "low": value, "high": value}
+        heard = hum_heard(Quantity(value, "dB", value, value), 0.0).to_json()
+        return {"value": value, "unit": "dB", "low": value, "high": value, "heard": heard}
 
     lead = {"id": "xlr-to-xlr", "destination": "amp", "verdict": "use", "pin_3": "through",
             "hum_below_full_output_db": db(hum)}  # fmt: skip

@@ -6,7 +6,9 @@ from typing import Any
 
 import pytest
 
+from probe.advice.audible import hum_heard
 from probe.advice.ground import of_preset
+from probe.advice.quantity import Quantity
 from probe.report import render_leaflet
 from probe.report.advised import advice_view
 from probe.report.bounded import figure
@@ -17,7 +19,16 @@ from probe.report.used import as_used, worse_side
 
 
 def db(value: float, low: float, high: float) -> dict[str, Any]:
-    return {"value": value, "unit": "dB", "u95": (high - low) / 2.0, "low": low, "high": high}
+    """Return a figure as the advice has it, with what is heard of it as hum."""
+    heard = hum_heard(Quantity(value, "dB", low, high), 0.0).to_json()
+    return {
+        "heard": heard,
+        "value": value,
+        "unit": "dB",
+        "u95": (high - low) / 2.0,
+        "low": low,
+        "high": high,
+    }
 
 
 @pytest.mark.parametrize(
@@ -28,8 +39,8 @@ def db(value: float, low: float, high: float) -> dict[str, Any]:
         # of a narrow interval the unfavourable end
         (db(97.5, 97.0, 98.0), "97 dB below full output: not to be heard"),
         (db(197.6, 190.0, 199.0), "more than 120 dB below full output: not to be heard"),
-        (db(33.7, 33.6, 33.8), "34 dB below full output: it is loud"),
-        (db(70.0, 69.5, 70.5), "it can be heard"),
+        (db(33.7, 33.6, 33.8), "34 dB below full output: loud enough to disturb"),
+        (db(70.0, 69.5, 70.5), "it is heard in a quiet room"),
     ],
 )
 def test_hum_in_words(entry: dict[str, Any], expected: str) -> None:
