@@ -41,7 +41,9 @@ BASS = (20.0, 200.0)
 class Figures:
     """Quantities of one option; None where they cannot be known.
 
-    ``drive_current``: peak out of the terminal that gives more, into all that hangs on it, A.
+    ``full_output_margin_db`` at the most the device surely gives, ``played_margin_db`` where the
+    level stands. ``drive_current``: peak out of the terminal that gives more, into all that hangs
+    on it, A.
     ``core_*`` at the transformer's primary, V rms: where the device gives its most, and where the
     volume stands for the input's full output. ``*_loss`` in dB, positive when lower than at the
     reference frequency. ``connection_*`` are what the connection adds: the output's own
@@ -52,6 +54,7 @@ class Figures:
     level_vs_reference_db: Quantity | None = None
     loudness_vs_reference_db: Quantity | None = None
     full_output_margin_db: Quantity | None = None
+    played_margin_db: Quantity | None = None
     loss_at_20_hz: Quantity | None = None
     loss_at_20_khz: Quantity | None = None
     connection_loss_at_20_hz: Quantity | None = None
@@ -112,6 +115,7 @@ WORSE: dict[str, Literal["low", "high"]] = {
     "level_vs_reference_db": "low",
     "loudness_vs_reference_db": "low",
     "full_output_margin_db": "low",
+    "played_margin_db": "low",
     "high_corner": "low",
     "hum_below_full_output_db": "low",
     "buzz_below_full_output_db": "low",
@@ -127,17 +131,20 @@ class Scale:
     """What the drive is scaled by: to the operating point, and to the most that may come.
 
     ``operating`` is None where no operating point is declared, or where it cannot be carried to
-    this output; levels then stand at the measured drive. Shapes (N,) or (1,).
+    this output; levels then stand at the measured drive. ``surely``: to the most that surely is
+    to be had, where that is beyond the operating point, with ``surely_words``. Shapes (N,) or (1,).
     """
 
     operating: Floats | None
     maximum: Floats
+    surely: Floats | None = None
+    surely_words: str = ""
 
     @cached_property
-    def key(self) -> tuple[bytes, bytes]:
+    def key(self) -> tuple[bytes, ...]:
         """What tells one scale from another."""
-        drive = b"" if self.operating is None else self.operating.tobytes()
-        return drive, self.maximum.tobytes()
+        known = (self.operating, self.maximum, self.surely)
+        return tuple(b"" if drive is None else drive.tobytes() for drive in known)
 
 
 @dataclass(frozen=True)
@@ -192,9 +199,12 @@ def figures(
         if against.sensitivity_ratio is not None:
             loudness = db(ratio * against.sensitivity_ratio)
     drive = np.ones(1) if scale.operating is None else scale.operating
-    margin = None
+    margin = played = None
     if scale.operating is not None and sensitivity_volts is not None:
-        margin = db(level * drive / sensitivity_volts)
+        margin = played = db(level * drive / sensitivity_volts)
+        if scale.surely is not None and played is not None:
+            turned_up = db(level * scale.surely / sensitivity_volts)
+            margin = turned_up and turned_up.with_note(scale.surely_words)
     change = None
     if tied_instead is not None:
         change = from_draws(np.abs(_db(level / np.abs(tied_instead.level[:, at]))), "dB", at_hz)
@@ -205,6 +215,7 @@ def figures(
         level_vs_reference_db=versus,
         loudness_vs_reference_db=loudness,
         full_output_margin_db=margin,
+        played_margin_db=played,
         loss_at_20_hz=_near(response.hz, -relative, 20.0),
         loss_at_20_khz=_near(response.hz, -relative, 20000.0),
         connection_loss_at_20_hz=_near(response.hz, -caused, 20.0),
@@ -241,7 +252,29 @@ def with_surroundings(found: Figures, response: Response, around: Surroundings) 
         return found
     found = replace(found, clips_at=clips)
     full = around.socket.sensitivity_volts
-    return found if full is None else replace(found, headroom_db=_above(clips, full))
+    if full is None:
+        return found
+    return _undistorted(replace(found, headroom_db=_above(clips, full)))
+
+
+UNDISTORTED = "turned up until the device clips"
+
+
+def _undistorted(found: Figures) -> Figures:
+    """Return a margin that is to be had by turning up with no more than comes undistorted."""
+    margin, headroom, played = (
+        found.full_output_margin_db, found.headroom_db, found.played_margin_db,
+    )  # fmt: skip
+    if margin is None or margin.note is None or headroom is None or played is None:
+        return found
+    if headroom.low >= margin.low - NO_DB:
+        return found
+    clean = replace(headroom, bound=None, note=UNDISTORTED)
+    return replace(found, full_output_margin_db=clean if clean.low > played.low else played)
+
+
+NO_DB = 0.05
+"""Less is not told apart, dB."""
 
 
 def _above(level: Quantity, volts: float) -> Quantity:

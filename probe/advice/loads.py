@@ -11,7 +11,7 @@ from probe.advice.destination import Input
 from probe.advice.quantity import Quantity
 from probe.advice.wiring import Option
 from probe.advice.words import about
-from probe.decibels import db_to_ratio, ratio_to_db
+from probe.decibels import ratio_to_db
 from probe.numbers import ohms
 
 
@@ -184,10 +184,12 @@ def _without_windings(case: Case, current: Quantity) -> float:
 
 def _in_use(case: Case, current: Quantity) -> str:
     """Return the current at the input's full output, where that is less."""
-    margin = case.figures.full_output_margin_db
-    if margin is None or case.level_fixed or margin.value < limit.TIE_BREAK_DB:
+    full, most = case.socket.sensitivity_volts, case.figures.level_at_maximum
+    if full is None or most is None or case.level_fixed:
         return ""
-    share = float(db_to_ratio(-margin.value))
+    share = full / max(most.value, full)
+    if -ratio_to_db(share) < limit.TIE_BREAK_DB:
+        return ""
     used = Quantity(current.value * share, "A", current.low * share, current.high * share)
     return f" ({about(used)} at the input's full output)"
 

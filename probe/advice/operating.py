@@ -36,6 +36,8 @@ class Operating:
     assumed: bool = False
     fixed: bool = False
     """The destination's file says what is ever played: no volume control is taken to lower it."""
+    surely_volts: float | None = None
+    """The most the output in use gives as is stated or measured, where that is beyond ``volts``."""
     single_ended: bool = False
     """It stands on the single-ended output, though the device has a balanced one."""
 
@@ -123,13 +125,19 @@ def _up_to_maximum(point: Operating, device: Device, side: SideFacts, from_: str
     most, words = _beyond(device, side, from_)
     if most is None or point.volts is None or most <= point.volts:
         return point
-    return replace(point, protects_volts=most, maximum_words=words)
+    surely, _ = _beyond(device, side, from_, own=True)
+    if surely is not None and surely <= point.volts:
+        surely = None
+    return replace(point, protects_volts=most, maximum_words=words, surely_volts=surely)
 
 
-def _beyond(device: Device, side: SideFacts, from_: str) -> tuple[float | None, str]:
+def _beyond(
+    device: Device, side: SideFacts, from_: str, *, own: bool = False
+) -> tuple[float | None, str]:
     """Return the known maximum of the output in use, as the full output is counted, with words.
 
-    What is known of one output alone is taken for the other one, too: it may go as far.
+    What is known of one output alone is taken for the other one, too: it may go as far; ``own``:
+    not so, for it is not sure to.
     """
     balanced = "xlr" in device.connectors
     share = side.single_share if balanced else 1.0
@@ -137,7 +145,7 @@ def _beyond(device: Device, side: SideFacts, from_: str) -> tuple[float | None, 
     single = None if share is None else side.single_ended_maximum
     both = ("rca", single, share or 1.0), ("xlr", pair, 1.0)
     for output, most, times in sorted(both, key=lambda one: one[0] != from_):
-        if most is not None:
+        if most is not None and (not own or output == from_):
             of = "RCA output" if output == "rca" and balanced else "device"
             return most.volts / times, _maximum_words(most, device, of)
     return None, ""
@@ -209,7 +217,13 @@ def scale_of(
     if device.typed:
         base = np.full_like(base, base[0])
     maximum = operating.protects_volts or operating.volts or assumed
-    return Scale(None if volts is None else volts / base, maximum / base)
+    if volts is None:
+        return Scale(None, maximum / base)
+    surely = operating.surely_volts
+    if surely is None:
+        return Scale(volts / base, maximum / base)
+    words = f"turned up to the {surely:.3g} V it gives at most"
+    return Scale(volts / base, maximum / base, surely / base, words)
 
 
 def limits_of(corner: Sampled, device: Device, side: SideFacts, kind: str) -> Limits:

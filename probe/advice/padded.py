@@ -118,7 +118,7 @@ def _excess(bare: OptionAdvice, *, over: bool) -> _Wanted | None:
 
     ``over``: the input is overloaded, which is told in place of the excess.
     """
-    margin = bare.figures.full_output_margin_db
+    margin = bare.figures.played_margin_db
     told = over or any(h.code == "excess-level" for h in bare.hazards)
     if margin is None or not told or margin.low <= limit.EXCESS_DB:
         return None

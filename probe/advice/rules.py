@@ -324,7 +324,7 @@ def _full_output(case: Case) -> Iterator[Finding]:
 
 def _excess(case: Case) -> Iterator[Finding]:
     """Caution where far more comes than the input needs; not twice where it is overloaded."""
-    margin = case.figures.full_output_margin_db
+    margin = case.figures.played_margin_db
     if margin is None or not case.level_declared or any(_overload(case)):
         return
     if margin.low <= limit.EXCESS_DB:

@@ -51,5 +51,5 @@ def _of_role(advice: Advice, role: str) -> list[Note]:
 
 def _least(sides: Sequence[OptionAdvice]) -> Quantity | None:
     """Return the margin to full output on the side that has less of it."""
-    known = [m for o in sides if (m := o.used.figures.full_output_margin_db) is not None]
+    known = [m for o in sides if (m := o.used.figures.played_margin_db) is not None]
     return min(known, key=lambda m: m.value) if len(known) == len(sides) and known else None

@@ -112,13 +112,14 @@ def quieter(gain: Quantity | None) -> bool:
 
 def full_output(margin: Quantity) -> str:
     """Return whether an input reaches its full output; what is promised stands on the low end."""
+    at = "" if margin.note is None else f" {margin.note}"
     if margin.low >= 0.0:
-        return "reaches full output"
+        return f"reaches full output{at}"
     if margin.low >= -limit.GAIN_REACHED_DB:
-        return "just about reaches full output"
+        return f"just about reaches full output{at}"
     if margin.high < 0.0:
-        return f"{decibels(-margin)} short of full output"
-    return f"from {-margin.low:.1f} dB short of full output to reaching it"
+        return f"{decibels(-margin)} short of full output{at}"
+    return f"from {-margin.low:.1f} dB short of full output to reaching it{at}"
 
 
 def _from(quantity: Quantity) -> str:

@@ -13,6 +13,7 @@ from probe.numbers import interval, number
 from probe.report.at_once import HISS_ALONE
 from probe.report.bounded import MOST_DB
 from probe.report.document import listing
+from probe.report.text import MESSAGE_LIMIT, clean
 
 HEARD_LOSS_DB = 1.0
 """Loss at the ends of the band that may be noticed. [judgement] The limit of the advice."""
@@ -74,15 +75,16 @@ def _full_output(used: Mapping[str, Any], box: str) -> list[str]:
             return []
         return [f"Whether the {box} reaches its full output with that is not known."]
     low, high = ends
+    margin = used["full_output_margin_db"]
+    note = clean(margin.get("note") or "", MESSAGE_LIMIT)
+    at = f" with the device {note}" if note else ""
     if low >= 0.0:
-        return [f"The {box} reaches its full output."]
+        return [f"The {box} reaches its full output{at}."]
     if low >= -AS_LOUD_DB:
-        return [f"The {box} just about reaches its full output."]
+        return [f"The {box} just about reaches its full output{at}."]
     if high >= 0.0:
-        return [f"The {box} may stay up to {-low:.1f} dB short of its full output."]
-    return [
-        f"The {box} stays {_tenths_of(used['full_output_margin_db'])} short of its full output."
-    ]
+        return [f"The {box} may stay up to {-low:.1f} dB short of its full output{at}."]
+    return [f"The {box} stays {_tenths_of(margin)} short of its full output{at}."]
 
 
 def _hum(used: Mapping[str, Any]) -> list[str]:

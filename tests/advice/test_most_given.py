@@ -199,3 +199,91 @@ def test_a_leg_that_carries_all_is_near_to_its_limit(tmp_path: Path) -> None:
     assert (
         of(advise(*read_source(source), read_destination(there)), "xlr-to-xlr").verdict == "avoid"
     )
+
+
+LEVELS = """
+format = "probe-source/1"
+kinds = ["{kind}"]
+differential_level_v = {level}
+{maximum}
+differential_impedance_ohm = 200.0
+[device]
+output = "line"
+connectors = ["xlr"]
+"""
+
+
+def sheet(level: float, most: float | None = None, kind: str = "impedance-balanced") -> str:
+    maximum = "" if most is None else f"differential_maximum_v = {most}"
+    return LEVELS.format(kind=kind, level=level, maximum=maximum)
+
+
+def margin_of(option: OptionAdvice) -> float:
+    margin = option.used.figures.full_output_margin_db
+    assert margin is not None
+    return margin.value
+
+
+def test_full_output_is_reached_with_the_faders_up(tmp_path: Path) -> None:
+    """A desk with 15 dB in hand was said to leave its amplifier short of full output."""
+    used = of(ask(tmp_path, sheet(1.228, 8.7), "xlr:10k/leg:1.4V"), "xlr-to-xlr").used
+    # closed form: 20 log(8.7/1.4) is 15.87 dB; 200 ohm before the 10 kohm between the legs of a
+    # difference amplifier take 0.17 of them
+    assert margin_of(used) == pytest.approx(15.70, abs=0.02)
+    assert used.figures.headroom_db is not None
+    assert margin_of(used) == pytest.approx(used.figures.headroom_db.value, abs=0.05)
+    (said,) = [s for s in gains(used.to_json()) if "its full output" in s]
+    assert "reaches its full output with the device turned up to the 8.7 V" in said
+    # the level shown is the nominal one: +4 dBu, 1.228 V, into 10 kohm each leg
+    assert used.figures.level is not None
+    assert used.figures.level.value == pytest.approx(1.216, abs=0.015)
+
+
+def test_two_resistors_go_before_two_isolators(tmp_path: Path) -> None:
+    """The line on which a maximum is typed must not decide whether isolators are bought."""
+    for text in (sheet(1.228, 8.7), sheet(8.7)):
+        path = tmp_path / "source.toml"
+        path.write_text(text, "utf-8")
+        there = typed_destination("rca:10k:0.316V:max=2V", 50.0)
+        advice = advise(*read_source(path), changed(there, ground="same-strip", cable="5m"))
+        used = of(advice, advice.choices[0].option or "")
+        assert used.option.pin_3 != "transformer"
+        assert used.attenuator is not None
+        assert used.attenuator.fitted
+        # closed form: 8.7 V are 28.8 dB above 0.316 V; 0.1 dB is lost before 10 kohm
+        in_hand = 28.7 - used.attenuator.attenuation_db
+        assert margin_of(used) == pytest.approx(in_hand, abs=0.2)
+        assert in_hand > 0.0
+
+
+def test_volume_is_judged_where_the_level_stands(tmp_path: Path) -> None:
+    """The headroom of every desk was no excess of level."""
+    advice = ask(tmp_path, sheet(1.228, 12.3), "xlr:10k/leg:1.228V")
+    # closed form: 12.3 V are 20.0 dB above +4 dBu, which is what the faders stand at
+    assert "excess-level" not in codes(of(advice, "xlr-to-xlr"))
+    # 20 log(1.228/0.1) is 21.8 dB, more than the 20 dB of common practice
+    nominal = ask(tmp_path, sheet(1.228, 12.3), "xlr:10k/leg:0.1V")
+    assert "excess-level" in codes(of(nominal, "xlr-to-xlr"))
+
+
+def test_a_leg_alone_is_turned_up_no_further_than_it_goes(tmp_path: Path) -> None:
+    floats = sheet(1.228, 8.7, "electronically-floating")
+    tied = of(ask(tmp_path, floats, "rca:47k:1.4V"), "xlr-to-rca/pin-3-tied-at-source")
+    # closed form: half of 8.7 V are 4.35 V, 9.85 dB above 1.4 V (0.04 dB lost into 47 kohm)
+    assert margin_of(tied) == pytest.approx(9.8, abs=0.1)
+    assert tied.figures.full_output_margin_db is not None
+    assert tied.figures.full_output_margin_db.note == "turned up until the device clips"
+
+
+def test_an_outputs_own_maximum_is_the_sure_one(tmp_path: Path) -> None:
+    pair = BOTH.format(maxima="differential_maximum_v = 16.0")
+    advice = ask(tmp_path, pair, "rca:1M:1V+xlr:1M/leg:1V")
+    # closed form: 20 log 16; that the RCA goes as far, 8 V, is not said: 20 log 2
+    assert margin_of(of(advice, "xlr-to-xlr")) == pytest.approx(24.1, abs=0.1)
+    assert margin_of(of(advice, "rca-to-rca")) == pytest.approx(6.0, abs=0.1)
+
+
+def test_what_is_ever_played_is_the_most(tmp_path: Path) -> None:
+    advice = ask(tmp_path, sheet(1.228, 8.7), "xlr:10k/leg:1.4V", level="1V")
+    # closed form: 20 log(1/1.4) is -2.92 dB, less the same 0.17 dB
+    assert margin_of(of(advice, "xlr-to-xlr")) == pytest.approx(-3.09, abs=0.02)
