@@ -15,10 +15,9 @@ from functools import partial
 from probe.advice import thresholds as limit
 from probe.advice.ask_first import with_asked_first
 from probe.advice.ask_maker import with_asked
+from probe.advice.between_chassis import ground_fault, ground_high
 from probe.advice.cautions import (
     general_cautions,
-    ground_fault,
-    ground_high,
     refusal,
     seen_clipping,
     simulated,

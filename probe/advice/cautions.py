@@ -11,7 +11,6 @@ from collections.abc import Sequence
 from probe.advice import thresholds as limit
 from probe.advice.at_odds import at_odds
 from probe.advice.destination import Destination, Input
-from probe.advice.ground import MAINS_VOLTS
 from probe.advice.note import Note
 from probe.advice.operating import most_volts
 from probe.advice.parts import WORST_SOURCE_OHM
@@ -213,55 +212,8 @@ DECLARED = (
 )
 
 
-GROUND_FAULT = (
-    "Connect nothing: {says}, which is no matter of hum but of wiring or of a faulty box, and a "
-    "lead would carry it. Touch neither chassis, and have a licensed electrician look at the "
-    "installation and at both boxes. Never lift a protective earth."
-)
-
-GROUND_HIGH = (
-    "{volts} between the chassis: where either box has a protective earth that is a fault of the "
-    "installation. Connect nothing then, and have a licensed electrician look at it. Of two boxes "
-    "without a protective earth it is usual: give the second reading of the meter."
-)
-
-
-def ground_fault(destination: Destination) -> tuple[Note, ...]:
-    """Return why nothing may be connected between these grounds, or nothing."""
-    most = limit.GROUND_MOST_VOLTS * min(destination.mains_volts / MAINS_VOLTS, 1.0)
-    for socket in destination.inputs:
-        ground = socket.ground
-        volts = ground.difference_volts or 0.0
-        least = min(g.behind_ohm(destination.mains_hz) for g in (ground, *ground.ends))
-        ampere = volts / max(least, 1e-3)
-        if volts > most:
-            says = f"{_volts(volts)} between the chassis"
-        elif volts > limit.GROUND_FEW_VOLTS and ampere > limit.GROUND_LEAKAGE_AMPERE:
-            says = f"{_volts(volts)} between the chassis can drive {_ampere(ampere)} through a lead"
-        else:
-            continue
-        return (Note("ground-fault", GROUND_FAULT.format(says=says)),)
-    return ()
-
-
-def ground_high(destination: Destination) -> tuple[Note, ...]:
-    """Return the caution of a high voltage between the chassis of which no more is known."""
-    high = [
-        g.difference_volts
-        for g in (s.ground for s in destination.inputs)
-        if not g.source_known and (g.difference_volts or 0.0) > limit.GROUND_FEW_VOLTS
-    ]
-    if not high:
-        return ()
-    return (Note("ground-high", GROUND_HIGH.format(volts=_volts(max(v or 0.0 for v in high)))),)
-
-
 def _volts(volts: float) -> str:
     return plain(write_number(volts, "V"))
-
-
-def _ampere(ampere: float) -> str:
-    return plain(write_number(ampere, "A"))
 
 
 def direct_voltage(sides: Sequence[SideFacts]) -> tuple[Note, ...]:

@@ -17,6 +17,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
+from probe.advice import thresholds as limit
+from probe.advice.between_chassis import ampere_words, joined
 from probe.advice.case import Verdict
 from probe.advice.destination import Cable, Destination, Input
 from probe.advice.leads import wiring_of
@@ -233,7 +235,7 @@ def _pad_says(pad: TeePad) -> str:
 def digital_options(device: Device, destination: Destination) -> tuple[DigitalAdvice, ...]:
     """Return every digital link that the connectors of both ends allow, judged."""
     return tuple(
-        _judged(link, device, socket, destination.cable_of(socket))
+        _judged(link, device, socket, destination)
         for socket in destination.inputs
         for link in LINKS
         if link.from_ in device.connectors and link.to == socket.connector
@@ -249,9 +251,10 @@ class _Ends:
     device: Device
     socket: Input
     cable: Cable
+    mains_hz: float
 
 
-def _judged(link: Link, device: Device, socket: Input, cable: Cable) -> DigitalAdvice:
+def _judged(link: Link, device: Device, socket: Input, destination: Destination) -> DigitalAdvice:
     sends, expects = _sends(link, device), _expects(link, socket)
     sent = _sent(sends, device)
     source, load = sends.ohm, expects.ohm
@@ -265,8 +268,9 @@ def _judged(link: Link, device: Device, socket: Input, cable: Cable) -> DigitalA
         link, socket.box, socket.name, low, high, returned, mismatch,
         pad=None, verdict="works", hazards=(), reasons=(),
     )  # fmt: skip
-    ends = _Ends(sends, expects, device, socket, cable)
-    for rule in (_adapter, _level, _format, _length, _lead):
+    cable = destination.cable_of(socket)
+    ends = _Ends(sends, expects, device, socket, cable, destination.mains_hz)
+    for rule in (_adapter, _level, _format, _length, _lead, _earths):
         advice = rule(advice, ends)
     rest = tuple(h for h in advice.hazards if h not in advice.deciding)
     advice = replace(advice, hazards=(*advice.deciding, *rest))
@@ -429,6 +433,22 @@ def _lead(advice: DigitalAdvice, ends: _Ends) -> DigitalAdvice:
         says = f"{lead}: {loss:.1f} dB return loss"
         return _with(advice, Note("digital-lead", says), hazard=False)
     return advice
+
+
+def _earths(advice: DigitalAdvice, ends: _Ends) -> DigitalAdvice:
+    """Say what the shield carries between two chassis, where that is more than filters leak."""
+    found = joined(ends.socket.ground, ends.cable, ends.mains_hz)
+    if advice.link.joint == "transformer" or found is None or not ends.socket.ground.source_known:
+        return advice
+    if found.high <= limit.GROUND_LEAKAGE_AMPERE:
+        return advice
+    says = (
+        f"its shield joins the two chassis and carries {ampere_words(found.high)} between them: no "
+        "hum in itself, but what isolators keep out of analogue leads between the same boxes flows "
+        f"here. A digital isolating transformer, {ends.expects.ohm:g} to {ends.expects.ohm:g} ohm, "
+        "or an optical link keeps it out"
+    )
+    return _with(advice, Note("digital-earths", says))
 
 
 LEAST_RETURN_LOSS_DB = 15.0

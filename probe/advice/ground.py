@@ -178,8 +178,15 @@ def second_reading(
     Raises
     ------
     ValueError
-        As `from_readings`; or no second reading.
+        As `from_readings`; or no second reading, or one that the resistor is not made for.
     """
+    if through_ohm < SECOND_OHM and volts**2 / through_ohm > SECOND_MOST_WATT:
+        through = ampere if ampere is not None else (across or 0.0) / through_ohm
+        raise ValueError(
+            f"{through:.2g} A through {through_ohm:g} ohm (1/4 W): where the first is above "
+            f"{SECOND_ABOVE_VOLTS:g} V the second is taken through {SECOND_OHM:g} ohm, in a "
+            "milliampere range; join nothing, amperes between boxes are for an electrician"
+        )
     if ampere is not None:
         return from_readings(volts, ampere, through_ohm, mains_hz, meter_ohm=METER_OHM)
     if not across:
@@ -187,6 +194,24 @@ def second_reading(
     if across > volts * (1.0 + READING_ERROR):
         raise ValueError(f"{across:g} V across the resistor is more than the {volts:g} V alone")
     return from_readings(volts, across / through_ohm, through_ohm, mains_hz)
+
+
+SECOND_ABOVE_VOLTS = 1.0
+"""First reading above which the second is taken through 100 ohm, V. [practice]"""
+
+SECOND_OHM = 100.0
+"""Resistor that is used then, ohm. [practice]"""
+
+SECOND_MOST_WATT = 1.0
+"""What may be in a resistor of 1/4 W for the seconds of a reading, W: at 1 V across 1 ohm, as much
+as the whole first reading would put into it. [judgement]"""
+
+
+def second_reading_words(volts: float) -> str:
+    """Return how the second reading is taken where the first is ``volts``."""
+    if volts <= SECOND_ABOVE_VOLTS:
+        return "AC volts across a resistor of 1 ohm from chassis to chassis"
+    return f"AC milliamperes through a resistor of {SECOND_OHM:g} ohm from chassis to chassis"
 
 
 def _read(volts: float, whole: float, through_ohm: float, mains_hz: float) -> GroundPath:

@@ -25,6 +25,7 @@ WORTH_A_WORD_DB = 0.05
 FIRST = (
     "ground-fault",
     "ground-high",
+    "ground-current",
     "headphone-output",
     "speaker-output",
     "output-beyond-line",

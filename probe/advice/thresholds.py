@@ -60,6 +60,17 @@ GROUND_LEAKAGE_AMPERE = 10e-3
 conductor (IEC 60950-1 and its successor, from memory), and two such boxes twice that. Behind a
 lower impedance stand the mains themselves or their wiring."""
 
+SHIELD_MOST_AMPERE = 1.0
+"""Current from chassis to chassis, through the shield of a lead, from which nothing is joined. What
+boxes leak into their protective earths is milliamperes each (above); amperes are a neutral that is
+joined to earth, or a fault, and what is metered today may be many times as much with the next load
+that is switched on. A shield is no protective conductor: plugs spark, contacts and thin braids get
+warm. [judgement]"""
+
+SHIELD_MIND_AMPERE = 0.3
+"""The same, from which it is told: three times what distant outlets usually drive (0.1 V behind
+1 ohm), and the leakage of eighty boxes. [judgement]"""
+
 DIRECT_NEVER_VOLTS = 0.1
 """Direct voltage that saturates transformers and is passed on by a direct-coupled input.
 [practice]"""

@@ -16,6 +16,7 @@ from probe.report.text import printed
 FIRST = (
     "ground-fault",
     "ground-high",
+    "ground-current",
     "headphone-output",
     "speaker-output",
     "output-beyond-line",

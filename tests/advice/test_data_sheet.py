@@ -7,13 +7,13 @@ from pathlib import Path
 import pytest
 
 from probe.advice.advise import advise
-from probe.advice.cautions import ground_fault, ground_high
+from probe.advice.between_chassis import ground_fault, ground_high
 from probe.advice.destination import Destination, read_destination
 from probe.advice.model import Advice
 from probe.advice.source_file import read_source
 from probe.advice.subject import mains_of, mains_volts_of
 from probe.advice.text import render
-from probe.advice.typed import changed, typed_destination
+from probe.advice.typed import changed, typed_destination, typed_ground
 from probe.errors import BadInput
 from probe.report.leaflet import leaves_of
 
@@ -77,8 +77,25 @@ def test_legs_of_a_sheet_may_be_unlike(tmp_path: Path) -> None:
         # practice: two boxes without an earth, tenths of a milliampere
         ("115V/0.1mA/100ohm", None),
         ("unearthed", None),
-        # published, an installer's column: up to a few volts between distant outlets
-        ("4V/1ohm", None),
+        # Ohm's law, the shield and contacts of 1 m 0.05 ohm: 3.8 A; 2.9 A; 3 V behind 0.2 ohm, 12 A
+        ("4V/1ohm", "ground-fault"),
+        ("1.2V/0.33ohm", "ground-fault"),
+        ("3V/0.2ohm", "ground-fault"),
+        # two readings: 0.9 V behind 0.8 ohm, 1.06 A
+        ("0.9V/0.5V/1ohm", "ground-fault"),
+        # published, an installer's column: up to a few volts between distant outlets; 0.4 A, 40 mA
+        ("4V/10ohm", "ground-current"),
+        ("4V/100ohm", None),
+        # practice: 0.1 A at most between outlets far apart
+        ("two-rooms", None),
+        ("computer", None),
+        # the volts alone: behind 0.05 ohm, the least that is taken for two earths, 5 A; 0.2 A
+        ("500mV", "ground-current"),
+        ("20mV", None),
+        # tenths of an ohm are lost beside 100 ohm and a meter of up to 10 ohm: 0.05 ohm or 7, 5 A
+        ("500mV/4.9mA/100ohm", "ground-current"),
+        # the same above 1 V, where no other reading would tell
+        ("1.5V/14.8mA/100ohm", "ground-fault"),
     ],
 )
 def test_a_dangerous_voltage_between_the_chassis(ground: str, code: str | None) -> None:
@@ -86,6 +103,32 @@ def test_a_dangerous_voltage_between_the_chassis(ground: str, code: str | None) 
     told = [*ground_fault(there), *ground_high(there)]
     assert [c.code for c in told] == ([code] if code else [])
     assert all("electrician" in c.message for c in told)
+
+
+def test_a_long_lead_carries_less(tmp_path: Path) -> None:
+    # Ohm's law: 0.6 V behind 0.2 ohm, 1 m of 0.05 ohm 2.4 A; 50 m of 30 mohm/m, 1.52 ohm, 0.35 A
+    there = changed(typed_destination("rca:47k:1V", 50.0), ground="600mV/0.2ohm")
+    assert [c.code for c in ground_fault(there)] == ["ground-fault"]
+    assert "2.4 A" in ground_fault(there)[0].message
+    far = changed(there, cable="50m")
+    assert ground_fault(far) == ()
+    (note,) = ground_high(far)
+    assert "350 mA" in note.message
+    advice = ask(tmp_path, far)
+    assert "FIRST  600 mV between the chassis can drive 350 mA" in render(advice)
+    assert "350 mA" in leaves_of(advice.to_json())[0].first[0]
+
+
+def test_amperes_through_a_small_resistor_are_no_reading() -> None:
+    """Or a resistor of 1/4 W gets 0.8 W, and its reading passes for a matter of hum."""
+    # Ohm's law: 0.9 V across 1 ohm, 0.9 A
+    with pytest.raises(BadInput, match=r"0\.9 A through 1 ohm .*100 ohm.*electrician"):
+        typed_ground("1.2V/0.9V/1ohm", 50.0)
+    with pytest.raises(BadInput, match="milliampere range"):
+        typed_ground("4.9V/4.8V/1ohm", 50.0)
+    # the method: 1 ohm up to 1 V, 100 ohm above it
+    assert typed_ground("0.1V/0.08V/1ohm", 50.0).known
+    assert typed_ground("60V/20mA/100ohm", 50.0).known
 
 
 def test_nothing_is_advised_across_a_dangerous_voltage(tmp_path: Path) -> None:

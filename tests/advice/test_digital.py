@@ -24,6 +24,7 @@ from probe.advice.digital import (
     tee_pad,
     transformed,
 )
+from probe.advice.ground import GroundPath
 from probe.advice.model import Advice
 from probe.advice.text import render
 from probe.report.leaflet import leaves_of
@@ -277,3 +278,28 @@ def test_a_weak_level_that_does_is_minded_and_no_attenuator_is_spoken_of() -> No
 def test_a_digital_device_needs_no_take() -> None:
     advice = ask("digital-75", COAX)
     assert "nothing-measured" not in {c.code for c in advice.cautions}
+
+
+def test_a_coaxial_lead_says_what_flows_between_the_earths() -> None:
+    """Or isolators are bought for the analogue leads, and the digital one joins the boxes again."""
+    document = facts(connectors=("digital-75",))
+
+    def told(ground: GroundPath) -> Advice:
+        socket = dataclasses.replace(COAX, ground=ground)
+        return advise(document, {}, Destination("converter", (socket,), Cable(impedance_ohm=75.0)))
+
+    # Ohm's law: 100 mV behind 1 ohm and the 0.05 ohm of a shield of 1 m with its contacts, 95 mA
+    advice = told(GroundPath(0.1, ohm=1.0))
+    (note,) = [h for h in of(advice, "digital-75-to-75").hazards if h.code == "digital-earths"]
+    assert "carries 95 mA" in note.message
+    assert "A digital isolating transformer, 75 to 75 ohm" in note.message
+    assert of(advice, "digital-75-to-75").verdict == "use"
+    assert "carries 95 mA" in " ".join(render(advice).split())
+    assert any("95 mA" in note for note in leaves_of(advice.to_json())[0].notes)
+    # 3 V behind 0.2 ohm, 12 A: nothing is joined
+    advice = told(GroundPath(3.0, ohm=0.2))
+    assert (advice.chosen, advice.digital) == (None, ())
+    assert [c.code for c in advice.cautions] == ["ground-fault"]
+    # a mains filter: 115 V through 4.7 nF at 50 Hz, 0.17 mA
+    advice = told(GroundPath(115.0, farad=4.7e-9))
+    assert "digital-earths" not in codes(of(advice, "digital-75-to-75"))
