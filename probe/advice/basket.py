@@ -16,14 +16,22 @@ from probe.advice.shelf import Part, Shelf
 from probe.advice.taken import SHORT_METRES, TOO_LOUD, Basket, Instead, Taken, less, ordered
 from probe.advice.words import signed_decibels
 
-ATTENUATION_LEEWAY_DB = 3.0
-"""An attenuator on the shelf may take off this much more than needed, never less. [judgement]"""
+SAME_DB = 0.5
+"""An attenuator so near to the one that was solved is the same. [practice]"""
 
 DEAREST_LISTED = 3
 """Dearer parts that would do as well, listed with what differs."""
 
 
-def with_shelf_transformer(destination: Destination, shelf: Shelf) -> Destination:
+def with_shelf_parts(destination: Destination, shelf: Shelf) -> Destination:
+    """Return the destination solved with the shelf's own transformer and attenuators."""
+    pads = [p for p in shelf.parts if p.kind == "attenuator" and p.impedance_ohm is None]
+    pads.sort(key=lambda p: (p.stock == 0, p.attenuation_db))
+    at_hand = tuple((p.to.partition("-")[0], p.attenuation_db or 0.0) for p in pads)
+    return replace(_with_transformer(destination, shelf), pads_at_hand=at_hand)
+
+
+def _with_transformer(destination: Destination, shelf: Shelf) -> Destination:
     """Return the destination solved with the shelf's own transformer, where it has data of one.
 
     A transformer named in the destination goes before it.
@@ -330,8 +338,7 @@ def _fits(part: Part, piece: Piece, length_m: float) -> bool:
     if piece.kind == "attenuator" and part.impedance_ohm != piece.ohm:
         return False  # that of a digital link would load an analogue one
     if piece.attenuation_db is not None:
-        more = (part.attenuation_db or 0.0) - piece.attenuation_db
-        return -0.5 <= more <= ATTENUATION_LEEWAY_DB
+        return abs((part.attenuation_db or 0.0) - piece.attenuation_db) <= SAME_DB
     if piece.kind == "lead" and part.length_m is not None:
         if piece.place != "run":
             return part.length_m <= SHORT_METRES

@@ -206,6 +206,8 @@ class Destination:
     attenuation_db: float | None = None
     """Asked for in the plug, whatever the levels are."""
     transformer: TwoPort = ISOLATING_TRANSFORMER
+    pads_at_hand: tuple[tuple[str, float], ...] = ()
+    """Attenuators on the shelf: plug at their end, dB; what is there first."""
     mains_hz: float = MAINS_HZ
     mains_volts: float = MAINS_VOLTS
 

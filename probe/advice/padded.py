@@ -53,7 +53,48 @@ def with_attenuator(
     if wanted is None:
         return bare
     offered = _offer(bare, socket, judged, wanted, least_ohm or 0.0)
-    return bare if offered is None else replace(bare, attenuator=offered)
+    if offered is None:
+        return bare
+    for at_hand in _at_hand(bare, wanted, destination):
+        found = _offer(bare, socket, judged, at_hand, least_ohm or 0.0)
+        if found is not None and _does_as_well(found, offered):
+            return replace(bare, attenuator=found)
+    return replace(bare, attenuator=offered)
+
+
+AT_HAND_LEEWAY_DB = 3.0
+"""What lies on the shelf may take off this much more than is needed. [judgement]"""
+
+
+def _at_hand(bare: OptionAdvice, wanted: _Wanted, destination: Destination) -> list[_Wanted]:
+    """Return what is wanted with the values that lie on the shelf; nothing where it was asked for.
+
+    Less than is needed by no more than is kept for the tolerance of resistors.
+    """
+    if wanted.fits == "always":
+        return []
+    found = [
+        db for end, db in destination.pads_at_hand
+        if end == bare.option.to and -HALF_DB <= db - wanted.decibels <= AT_HAND_LEEWAY_DB
+    ]  # fmt: skip
+    why = f"{wanted.why}; {wanted.decibels:g} dB would do"
+    return [
+        replace(wanted, decibels=db, why=wanted.why if db == wanted.decibels else
+                f"{why}, on the shelf are {db:g}")
+        for db in found
+    ]  # fmt: skip
+
+
+def _does_as_well(found: Attenuated, exact: Attenuated) -> bool:
+    """Tell whether one from the shelf does what the one of just so many decibels does."""
+    if (exact.solves and not found.solves) or (exact.fitted and not found.fitted):
+        return False
+    margins = (found.advice.figures.full_output_margin_db,
+               exact.advice.figures.full_output_margin_db)  # fmt: skip
+    if margins[0] is not None and margins[1] is not None and margins[0].low < 0.0:
+        return margins[0].low >= margins[1].low
+    codes = [{h.code for h in one.advice.hazards} for one in (found, exact)]
+    return codes[0] <= codes[1]
 
 
 @dataclass(frozen=True)

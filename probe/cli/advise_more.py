@@ -105,9 +105,9 @@ class More:
             bare = tuple(replace(s, attenuation_db=None) for s in destination.inputs)
             destination = replace(destination, inputs=bare, attenuation_db=self._args.attenuate)
         if self._shelf is not None:
-            from probe.advice.basket import with_shelf_transformer
+            from probe.advice.basket import with_shelf_parts
 
-            destination = with_shelf_transformer(destination, self._shelf)
+            destination = with_shelf_parts(destination, self._shelf)
         return destination
 
     def document(

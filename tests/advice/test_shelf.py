@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from probe.advice.advise import advise, beside
-from probe.advice.basket import Basket, baskets, leads_needed, with_shelf_transformer
+from probe.advice.basket import Basket, baskets, leads_needed, with_shelf_parts
 from probe.advice.destination import Cable, Destination, Input, together
 from probe.advice.ground import of_preset
 from probe.advice.leads import SPLITTERS, WAYS
@@ -165,14 +165,52 @@ def test_dearer_is_only_said_to_differ(tmp_path: Path) -> None:
 
 def test_attenuator_comes_with_the_leads(shelf_file: Path) -> None:
     tight = Input("rca", "rca", "single-ended", 47e3, sensitivity_volts=1.5, maximum_volts=2.0)
-    found = basket(shelf_file, pair(symmetrical(), tight, operating_volts=10.0))
-    names = [t.part.name for t in found.taken]
+    pads = with_shelf_parts(Destination("amp", (tight,)), read_shelf(shelf_file)).pads_at_hand
+    advice, there = pair(symmetrical(), tight, operating_volts=10.0, pads_at_hand=pads)
+    names = [t.part.name for t in basket(shelf_file, (advice, there)).taken]
     # closed form: 8 dB too much and a margin: 10 dB fit, on the RCA lead's far end
     assert names == ["RCA lead 1 m, pair", "RCA attenuator 10 dB"]
+    (used, *_) = [o for o in advice.options if o.verdict == "use"]
+    assert used.attenuator is not None
+    # closed form: what lies there is what was solved, 5 V less 10 dB
+    assert used.used.figures.level is not None
+    assert used.used.figures.level.value == pytest.approx(5.0 * 10.0**-0.5, rel=0.02)
+    assert "9 dB would do, on the shelf are 10" in used.attenuator.why
+
+
+@pytest.mark.parametrize(
+    ("needs", "lies", "taken"),
+    [
+        (1.5, 10.0, 10.0),
+        # arithmetic: 5 V less 11.5 dB are 1.33 V, less than the 1.5 V that give full output
+        (1.5, 11.5, 9.0),
+        # more than 3 dB beyond the 9 that are needed (the documented limit); less than needed
+        (0.9, 13.0, 9.0),
+        (0.9, 8.0, 9.0),
+    ],
+)
+def test_an_attenuator_that_lies_there_is_solved_or_left_there(
+    tmp_path: Path, needs: float, lies: float, taken: float
+) -> None:
+    """Lost: a level on the sheet that the part on its list does not give."""
+    pad = part(**{"name": "pad", "kind": "attenuator", "from": "rca-female", "to": "rca-male",
+                  "attenuation_db": lies, "price": 9.0, "stock": 3})  # fmt: skip
+    path = shelf_of(tmp_path, pad)
+    tight = replace(RCA, sensitivity_volts=needs, maximum_volts=2.0)
+    pads = with_shelf_parts(Destination("amp", (tight,)), read_shelf(path)).pads_at_hand
+    advice, there = pair(symmetrical(), tight, operating_volts=10.0, pads_at_hand=pads)
+    (used, *_) = [o for o in advice.options if o.verdict == "use"]
+    assert used.attenuator is not None
+    assert used.attenuator.attenuation_db == pytest.approx(taken, abs=0.2)
+    found = basket(path, (advice, there))
+    assert any("2 x pad" in line for line in found.says) is (taken == lies)
+    ordered_too = [line for line in found.says if "attenuator, RCA socket to RCA plug" in line]
+    assert bool(ordered_too) is (taken != lies)
+    assert all(f", {taken:.0f} dB" in line for line in ordered_too)
 
 
 def test_transformer_of_the_shelf_is_solved(shelf_file: Path) -> None:
-    fitted = with_shelf_transformer(Destination("amp", (RCA,)), read_shelf(shelf_file))
+    fitted = with_shelf_parts(Destination("amp", (RCA,)), read_shelf(shelf_file))
     assert fitted.transformer.name == "Alder line isolator"
 
 
