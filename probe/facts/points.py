@@ -148,17 +148,20 @@ def _points(identified: Identified, source: Source) -> dict[str, Points]:
     for name, (array, row) in LEVELS.items():
         draws = _stacked(source, array)[..., row]
         out[name] = Points("V", draws, _entries(draws, level_entry), {})
+    _no_less_than_heard(identified, out)
     for name, (array, row_name, column) in OWN.items():
         draws = _stacked(source, array)[..., PLACE[row_name], PLACE[column]]
         draws = _of_open_leg(identified, row_name, draws)
         out[name] = Points("ohm", draws, _own(identified, draws, row_name, column), {})
     legs = identified.legs
+    if legs is not None and legs.open_leg is not None:
+        _bound_pair(out, ("hot", "cold")[legs.open_leg])
     for name, (array, row_name, column) in BESIDE.items():
         draws = _stacked(source, array)[..., PLACE[row_name], PLACE[column]]
         if legs is not None and legs.open_leg is not None:
             draws = np.full_like(draws, np.nan)
         entries = _beyond(identified, "hot", draws, _entries(draws, _transfer))
-        out[name] = Points("ohm", draws, entries, {})
+        out[name] = Points("ohm", draws, _between_known(out, entries), {})
     together = common_mode_impedance(_stacked(source, "z")[..., :2, :2])
     entries = _beyond(identified, "hot", together, _entries(together, impedance_entry))
     entries = _with_both_legs(out, legs, entries)
@@ -168,6 +171,67 @@ def _points(identified: Identified, source: Source) -> dict[str, Points]:
     level = out["single_ended_open_circuit"]
     out["single_ended_open_circuit"] = _single_ended(identified, level, np.isfinite(alone[0]))
     return out
+
+
+def _no_less_than_heard(identified: Identified, found: dict[str, Points]) -> None:
+    """Take out bounds of an open circuit that lie below what the recorder heard, in place.
+
+    There the draws are those of an impedance that is not known, and bound nothing.
+    """
+    t = open_take(identified)
+    for name, of_legs in HEARD.items() if t is not None else ():
+        entries = list(found[name].entries)
+        for k, entry in enumerate(entries):
+            if entry is not None and entry.get("bound") == "below":
+                assert t is not None
+                size = np.abs(recorded(identified, t, k)[:, :2] @ of_legs)
+                least = np.quantile(size[1:], 0.025) if len(size) > 1 else size[0]
+                if entry["value"] < least:
+                    entries[k] = None
+        found[name] = replace(found[name], entries=tuple(entries))
+
+
+HEARD = {
+    "hot_open_circuit": np.array([1.0, 0.0]),
+    "cold_open_circuit": np.array([0.0, 1.0]),
+    "differential_open_circuit": np.array([1.0, -1.0]),
+    "mean_open_circuit": np.array([0.5, 0.5]),
+}
+"""Levels of the pair, from what the recorder hears of the two legs."""
+
+
+def _between_known(
+    found: dict[str, Points], entries: tuple[Entry | None, ...]
+) -> tuple[Entry | None, ...]:
+    """Return bounds of what one leg does to the other only where both have an impedance.
+
+    Beside one that is not known, or only by how large it is at least, draws say nothing of it.
+    """
+    own = [found[f"{leg}_impedance"].entries for leg in ("hot", "cold")]
+    return tuple(
+        None
+        if entry is not None
+        and entry.get("bound") == "below"
+        and any(e[k] is None or "bound" in (e[k] or {}) for e in own)
+        else entry
+        for k, entry in enumerate(entries)
+    )
+
+
+def _bound_pair(found: dict[str, Points], open_leg: str) -> None:
+    """Bound the pair and the mean no better than the open leg that is in both, in place.
+
+    ``Zd = Zh + Zc`` and ``(Zh + Zc)/4`` but for strays; what a leg is at least, so is the pair.
+    """
+    own = found[f"{open_leg}_impedance"].entries
+    for name, share in (("differential_impedance", 1.0), ("mean_impedance", 0.25)):
+        entries = list(found[name].entries)
+        for k, entry in enumerate(entries):
+            if entry is not None and entry.get("bound") == "above":
+                leg = own[k]
+                least = None if leg is None else min(entry["value"], share * _least(leg))
+                entries[k] = None if least is None else {**entry, "value": least}
+        found[name] = replace(found[name], entries=tuple(entries))
 
 
 def _with_both_legs(

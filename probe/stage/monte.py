@@ -13,7 +13,14 @@ from probe.stage.agreement import Repeatability
 from probe.stage.align import Alignment
 from probe.stage.drawn_errors import batch_errors, level_errors, shared_errors
 from probe.stage.fitted import LEGS, SINGLE_ENDED, Block, Fit, Known, flat
-from probe.stage.inject import Injected, carry, draw_injected, own_sizes, solve_injected
+from probe.stage.inject import (
+    Injected,
+    carry,
+    draw_injected,
+    injected_group,
+    own_sizes,
+    solve_injected,
+)
 from probe.stage.network import Complex
 from probe.stage.observations import Group
 from probe.stage.open_leg import own_admittance, passes
@@ -216,10 +223,40 @@ class MonteCarlo:
             return None
         name = ("hot", "cold")[leg]
         own = column_volts(result.injected.theta, name)[..., leg : leg + 1]
-        carried, doubt = carry(result.injected.hz, own, group.hz)
-        g = 1.0 / carried[..., 0]
+        # strays add up as admittances, which are near nothing where impedances are noise
+        carried, doubt = carry(result.injected.hz, 1.0 / own, group.hz)
+        g = carried[..., 0]
         g[:, ~np.isfinite(doubt)] = np.nan
-        return g
+        injected = injected_group(self.phasors)
+        assert injected is not None  # its tones were solved
+        ohm = min(
+            source.ohm
+            for take in injected.takes
+            for source in take.generators
+            if source.terminal == leg
+        )
+        return self._with_any_strays(g, self._attached(leg) + 1.0 / ohm)
+
+    def _with_any_strays(self, g: Complex, beside: Complex) -> Complex:
+        """Return draws (1 + D, F) of an open leg's admittance with any strays its size allows.
+
+        The phase of an injected current is not known, so only ``|g + beside|`` is: next to what the
+        recorder and the injector carry, strays a quarter turn ahead hardly add to that. They are
+        one capacitance, at most what the tone that says most leaves of it where nothing else flows.
+        """
+        omega = 2.0 * np.pi * self.aligned.group.hz
+        squared = np.abs(g + beside) ** 2
+        alone = np.sqrt(np.maximum(squared - beside.real**2, 0.0)) - beside.imag
+        most = np.maximum(alone, 0.0)[1:] / omega
+        top = np.quantile(most, 0.975, axis=0)
+        if not np.isfinite(top).any():
+            return g
+        # half of the draws at the most there may be, so that a bound is one of all that may be
+        share = np.minimum(2.0 * self.rng.uniform(size=len(most)), 1.0)
+        farad = share * most[:, np.nanargmin(top)]
+        strays = farad[:, None] * omega
+        rest = np.sqrt(np.maximum(squared[1:] - (beside.imag[1:] + strays) ** 2, 0.0))
+        return np.concatenate([g[:1], rest - beside.real[1:] + 1j * strays])
 
     def _batches(self) -> list[slice]:
         return [slice(a, min(a + BATCH, self.draws)) for a in range(0, self.draws, BATCH)]

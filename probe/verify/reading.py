@@ -228,15 +228,19 @@ class SideReader:
     def _solved(self, figure: Figure, said: ConditionTable, into: str) -> Figure:
         """Take the level into the stated load and at the stated tone from the measured stage."""
         at = said.at_hz or USUAL_HZ
-        if said.into_ohm is None and said.at_hz is None:
+        if said.into_ohm is None and (said.at_hz is None or from_curve.near(_tone(figure), at)):
             return figure
+        point = from_curve.at_tone(self.body, from_curve.CURVES[figure.fact], at)
+        if said.into_ohm is None and point is not None:
+            return replace(figure, entry=point)
         source = self.source
         tone = None if source is None else loaded.nearest_tone(source, at)
         if source is None or tone is None:
             why = f"no tone near {write_hz(at)} was played" if source is not None else ""
             return replace(figure, problem="not-comparable" if why else "not-measured", reason=why)
         found = loaded.level(source, figure.fact, tone, said.into_ohm, into)
-        if found is None:
+        # where its curve has a bound, draws of the level are those of nothing known
+        if found is None or (point is not None and "bound" in point):
             return replace(
                 figure,
                 problem="not-comparable",
@@ -342,6 +346,10 @@ class SideReader:
             reason = f"not measured near {write_hz(hz)}"
             return replace(figure, problem="not-comparable", reason=reason)
         return replace(figure, entry=entry)
+
+
+def _tone(figure: Figure) -> float | None:
+    return number(figure.entry, "at_hz")
 
 
 def _toward(line: LineTable, quantity: Quantity) -> from_curve.Toward:
