@@ -40,6 +40,7 @@ from probe.advice.operating import BY_ID, Operating, operating_of
 from probe.advice.other_transformer import with_other_transformer
 from probe.advice.outputs_apart import with_outputs_apart
 from probe.advice.padded import fitted, with_attenuator
+from probe.advice.read_first import with_reading_first
 from probe.advice.relief import with_relief
 from probe.advice.settle import settlings
 from probe.advice.subject import (
@@ -108,6 +109,7 @@ def advise(
     found = with_relief(found, device.minimum_load_ohm, destination, of_these)
 
     found = with_makers_asked(found, facts, sources, destination)
+    found = with_reading_first(found, destination, of_these)
 
     def whole_of(facts: Facts, sources: Mapping[str, Sources]) -> Advice:
         whole, at, unmarked = _chosen(facts, sources, destination, Memory())

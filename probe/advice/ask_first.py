@@ -33,22 +33,27 @@ def with_asked_first(advice: Advice, facts: Mapping[str, Any], ask: Ask) -> Advi
         among = frozenset((socket, option) for _, socket, option in open_) | {
             (c.socket or "", c.option or "") for box, c in held.items() if box in boxes
         }
-        wins = _winning(ask(*restated(facts, key, LEAST_OHM), among), open_) if open_ else {}
+        wins = winning(ask(*restated(facts, key, LEAST_OHM), among), open_) if open_ else {}
         for ohm in MOST_OHM:
             left = {box: option for box, option in wins.items() if box not in found}
             if not left:
                 break
-            again = _winning(ask(*restated(facts, key, ohm), among), open_)
+            again = winning(ask(*restated(facts, key, ohm), among), open_)
             for box, option in left.items():
                 if again.get(box) == option:
                     what = impedance_asked(advice.device, key, ohm)
                     found[box] = Settling("asked-first", what, (option,), box)
+    return told_first(advice, found)
+
+
+def told_first(advice: Advice, found: Mapping[str, Settling]) -> Advice:
+    """Return the advice with what comes before anything is bought, for each box it is found for."""
     instead = "is used instead" if len(advice.choices) < 2 else "would by itself be used instead"
     choices = tuple(_told(c, found.get(c.box), instead) for c in advice.choices)
     return replace(advice, choices=choices, would_change=(*advice.would_change, *found.values()))
 
 
-def _winning(again: Advice, open_: set[tuple[str, str, str]]) -> dict[str, str]:
+def winning(again: Advice, open_: set[tuple[str, str, str]]) -> dict[str, str]:
     """Return what each box would use, where that cannot be judged now."""
     return {
         c.box: c.option

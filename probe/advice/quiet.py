@@ -7,9 +7,9 @@ from collections.abc import Callable, Iterator
 from probe.advice import thresholds as limit
 from probe.advice.audible import hum_heard, noise_heard, stricter_db
 from probe.advice.case import Case, Finding, compare
+from probe.advice.ground import second_reading_words
 from probe.advice.words import decibels, figure
 
-GROUND_SETTLES = "the second reading of the meter method (a current between the chassis)"
 SMALLER_SETTLES = (
     "the second reading as volts across 1 ohm (beside a larger resistor, or a meter's own in its "
     "milliampere range, the source of earthed boxes is lost)"
@@ -24,7 +24,10 @@ def _hum(case: Case) -> Iterator[Finding]:
     more = stricter_db(case.socket.speaker_sensitivity_db)
     says = f"hum {decibels(hum)} below full output"
     heard = hum_heard(hum, more)
-    settles = case.settles_low if case.socket.ground.source_known else GROUND_SETTLES
+    settles = case.settles_low
+    if not case.socket.ground.source_known:
+        how = second_reading_words(case.socket.ground.difference_volts or 0.0)
+        settles = f"the second reading of the meter ({how})"
     if case.socket.ground.source_in_doubt:
         settles = SMALLER_SETTLES
     found = list(

@@ -71,3 +71,38 @@ def test_what_cannot_win_is_not_asked_for(tmp_path: Path, typed: str) -> None:
     assert ohms_of(advice) is None
     (leaf,) = leaves_of(advice.to_json())
     assert leaf.asked == ()
+
+
+def test_a_second_reading_of_the_meter_spares_a_transformer(tmp_path: Path) -> None:
+    """Isolators were bought where a reading that costs nothing would have shown the lead to do."""
+    typed = "rca:47k:1V:max=4V"
+    advice = ask(tmp_path, typed, ground="20mV")
+    assert advice.chosen == "rca-to-rca/transformer"
+    (found,) = [one for one in advice.would_change if one.code == "asked-first"]
+    # the method: below 1 V as volts across 1 ohm
+    assert "second reading of the meter, AC volts across a resistor of 1 ohm" in found.what
+    assert found.answers == ("rca-to-rca",)
+    most = float(found.what.partition(": with ")[2].partition(" mV")[0])
+    # closed form: 20 mV Rsh/(Rsh + Z) is 75 dB below 1 V, Rsh 0.05 ohm of 1 m; U/V = Z + 1, and
+    # that 5 % less by the error of the readings; steps of a half at most, and two digits
+    ohm = 0.05 * (20e-3 / 10.0 ** (-75.0 / 20.0) - 1.0)
+    reading = 20.0 / ((ohm + 1.0) / 0.95)
+    assert reading / 1.6 < most < reading * 1.02
+    # what is promised is what comes out with that reading, and nothing more is asked then
+    then = ask(tmp_path, typed, ground=f"20mV/{most}mV/1ohm")
+    assert then.chosen == "rca-to-rca"
+    assert ohms_of(then) is None
+    # with twice as much across it the transformer stays
+    assert ask(tmp_path, typed, ground=f"20mV/{2 * most}mV/1ohm").chosen != "rca-to-rca"
+    assert "before anything is bought, take the second reading" in " ".join(render(advice).split())
+    (leaf,) = leaves_of(advice.to_json())
+    assert any("take the second reading of the meter" in line for line in leaf.asked)
+
+
+def test_above_one_volt_the_second_reading_is_a_current(tmp_path: Path) -> None:
+    advice = ask(tmp_path, "rca:47k:1V:max=4V", ground="2V")
+    told = [one.what for one in advice.would_change if one.code == "asked-first"]
+    # the method: above 1 V milliamperes through 100 ohm, of which 20 mA flow at most. 2 V through
+    # 500 ohm and 0.05 ohm of shield are 74 dB below 1 V
+    assert all("AC milliamperes through a resistor of 100 ohm" in what for what in told)
+    assert len(told) == 1

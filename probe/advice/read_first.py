@@ -1,0 +1,94 @@
+"""What the second reading of a meter would spare: told only if a way that needs no part would win.
+
+With the first reading alone a plain lead may not be judged, and an isolating transformer is used.
+The choice is made again, among what is open and what is used, with what the second may show.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+from probe.advice.ask_first import told_first, winning
+from probe.advice.destination import Destination
+from probe.advice.ground import (
+    SECOND_ABOVE_VOLTS,
+    SECOND_OHM,
+    GroundPath,
+    second_reading,
+    second_reading_words,
+)
+from probe.advice.model import Advice, OptionAdvice, Settling
+
+Ask = Callable[[Destination, frozenset[tuple[str, str]]], Advice]
+"""The advice for a destination, each box by itself, of some options alone (socket, option)."""
+
+SOURCE_OHM = tuple(step * 10.0**d for d in range(-1, 3) for step in (1.0, 1.5, 2.0, 3.0, 5.0, 7.0))
+"""What is tried, ascending: from what an outlet strip has to an earth that is far away."""
+
+LEAST_READING = 0.1e-3
+"""V or A: the last digit of a hand-held meter. [practice]"""
+
+
+def with_reading_first(advice: Advice, destination: Destination, ask: Ask) -> Advice:
+    """Return the advice with the reading to take before an isolating transformer is bought."""
+    found: dict[str, Settling] = {}
+    for used in (o for o in advice.options if o.verdict == "use"):
+        if used.box not in found and used.option.pin_3 == "transformer":
+            found |= _sparing(advice, destination, ask, used)
+    return told_first(advice, found)
+
+
+def _sparing(
+    advice: Advice, destination: Destination, ask: Ask, used: OptionAdvice
+) -> dict[str, Settling]:
+    open_ = {
+        (o.box, o.socket, o.option.id)
+        for o in advice.options
+        if o.box == used.box and o.used.verdict == "cannot-tell" and o.option.pin_3 != "transformer"
+    }
+    mine = [s for s in destination.inputs if s.box == used.box]
+    volts = max((_alone(s.ground) or 0.0 for s in mine), default=0.0)
+    if not open_ or volts <= 0.0:
+        return {}
+    among = frozenset((socket, option) for _, socket, option in open_)
+    among |= {(used.socket, used.option.id)}
+
+    def wins(reading: float) -> str | None:
+        ground = _read(volts, reading, destination.mains_hz)
+        inputs = tuple(
+            replace(s, ground=ground) if s.box == used.box and _alone(s.ground) else s
+            for s in destination.inputs
+        )
+        return winning(ask(replace(destination, inputs=inputs), among), open_).get(used.box)
+
+    readings = [r for ohm in SOURCE_OHM if (r := _reading(volts, ohm)) >= LEAST_READING]
+    option = wins(readings[-1]) if readings else None
+    if option is None:
+        return {}
+    low, high = -1, len(readings) - 1  # the higher the source the less hum
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if wins(readings[middle]) == option else (middle, high)
+    shown = f"{readings[high] * 1e3:g} {'mV' if volts <= SECOND_ABOVE_VOLTS else 'mA'}"
+    what = (
+        f"take the second reading of the meter, {second_reading_words(volts)}: with {shown} or less"
+    )
+    return {used.box: Settling("asked-first", what, (option,), used.box)}
+
+
+def _alone(ground: GroundPath) -> float | None:
+    """Return the volts of a first reading without a second one."""
+    return ground.difference_volts if not ground.source_known else None
+
+
+def _reading(volts: float, ohm: float) -> float:
+    """Return what the meter shows with ``ohm`` in the way, in two digits."""
+    through = 1.0 if volts <= SECOND_ABOVE_VOLTS else SECOND_OHM
+    return float(f"{volts / (ohm + through):.2g}")
+
+
+def _read(volts: float, reading: float, mains_hz: float) -> GroundPath:
+    if volts <= SECOND_ABOVE_VOLTS:
+        return second_reading(volts, None, reading, 1.0, mains_hz)
+    return second_reading(volts, reading, None, SECOND_OHM, mains_hz)
