@@ -10,8 +10,8 @@ from probe.advice.destination import Destination
 from probe.advice.leads import SPLITTERS, Piece, attenuator_piece, ways_of
 from probe.advice.model import Advice, Choice
 from probe.advice.network import TwoPort
+from probe.advice.parts import AS_GOOD, as_good
 from probe.advice.parts import ISOLATING_TRANSFORMER as ORDINARY
-from probe.advice.parts import as_good
 from probe.advice.shelf import Part, Shelf
 from probe.advice.taken import SHORT_METRES, TOO_LOUD, Basket, Instead, Taken, less, ordered
 from probe.advice.words import signed_decibels
@@ -43,7 +43,7 @@ def _with_transformer(destination: Destination, shelf: Shelf) -> Destination:
         return destination
     best = min(known, key=lambda p: (p.stock == 0, p.price))
     assert best.transformer is not None
-    return replace(destination, transformer=best.transformer)
+    return replace(destination, transformer=replace(best.transformer, of_shelf=True))
 
 
 def baskets(
@@ -207,6 +207,7 @@ def _basket(
         share=shelf.share,
         system_price=system_price,
         dearer=tuple(_dearer(taken, shelf, length)),
+        too_small=tuple(_too_small(advice, choice, taken, ways, shelf)),
         solder=_soldering(ways[0], length),
         one_of_two=count == 1
         and _one_side(advice, choice)
@@ -230,6 +231,24 @@ def _with_data(
     parts = [o.part_needed for o in advice.options if (o.box, o.socket, o.option.id) == wanted]
     part = part or max(parts, key=lambda p: p.volts_at_20_hz, default=None)
     return [[replace(p, part=part) if p.kind == "transformer" else p for p in way] for way in ways]
+
+
+def _too_small(
+    advice: Advice, choice: Choice, taken: Sequence[Taken], ways: Sequence[Sequence[Piece]],
+    shelf: Shelf,
+) -> Iterable[str]:  # fmt: skip
+    """Say of a transformer whose core does not stand what surely comes, taken or left there."""
+    wanted = (choice.box, choice.socket, choice.option)
+    held = [o for o in advice.options if (o.box, o.socket, o.option.id) == wanted]
+    comes = max((o.core_volts for o in held), default=0.0)
+    used = [t.part for t in taken if t.part.kind == "transformer"]
+    ends = {(p.kind, p.from_, p.to) for way in ways for p in way if p.kind == "transformer"}
+    left = [p for p in shelf.parts if (p.kind, p.from_, p.to) in ends]
+    says = "is what was asked for, but" if used else "on the shelf does not do: it"
+    for part in used or left:
+        stands = (part.transformer or ORDINARY).volts_at_20_hz
+        if comes > AS_GOOD * stands:
+            yield f"{part.name} {says} distorts above {stands:g} V at 20 Hz; {comes:.1f} V may come"
 
 
 def _offer(advice: Advice, choice: Choice, shelf: Shelf, count: int) -> Taken | Piece | None:

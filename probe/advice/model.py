@@ -59,6 +59,15 @@ class OptionAdvice:
         return self.attenuator.advice if fitted and self.attenuator is not None else self
 
     @property
+    def core_volts(self) -> float:
+        """What surely reaches the core of its transformer at 20 Hz, V rms."""
+        most, full = self.figures.core_20_hz_at_maximum, self.figures.core_20_hz_at_full_output
+        if most is None:
+            return 0.0
+        used = 0.0 if full is None else min(full.high, most.high)
+        return most.high if self.most_comes else used
+
+    @property
     def part_needed(self) -> TwoPort:
         """The transformer that was calculated with, or to be ordered in place of it.
 
@@ -68,9 +77,7 @@ class OptionAdvice:
         part, most = self.option.part, self.figures.core_20_hz_at_maximum
         if most is None:
             return part
-        full = self.figures.core_20_hz_at_full_output
-        used = 0.0 if full is None else min(full.high, most.high)
-        return that_stands(part, most.high, most.high if self.most_comes else used)
+        return that_stands(part, most.high, self.core_volts)
 
     def with_fitted(self) -> OptionAdvice:
         """Return the option with its attenuator in the plug."""

@@ -68,6 +68,8 @@ class TwoPort:
     volts_at_20_hz: float
     name: str = ""
     """Empty: an ordinary part nobody has chosen."""
+    of_shelf: bool = False
+    """It lies on a shelf, and was not asked for: another one is ordered where it does not do."""
 
 
 @dataclass(frozen=True)

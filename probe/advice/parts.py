@@ -67,11 +67,13 @@ def that_stands(part: TwoPort, most: float, comes: float) -> TwoPort:
     """Return the transformer that is needed where its core takes up to ``most`` V rms at 20 Hz.
 
     No larger than for that. ``comes``: what surely comes; what merely stands in for the one to
-    order is to stand that.
+    order, or lies on the shelf, is to stand that. What is to stand more has no name any more.
     """
     most, comes = (math.ceil(volts * 2.0) / 2.0 for volts in (most, comes))
-    least = 0.0 if part.name else comes
-    return replace(part, volts_at_20_hz=max(min(part.volts_at_20_hz, most), least))
+    asked = bool(part.name) and not part.of_shelf
+    if asked or comes <= AS_GOOD * part.volts_at_20_hz:
+        return replace(part, volts_at_20_hz=min(part.volts_at_20_hz, most))
+    return replace(part, volts_at_20_hz=comes, name="", of_shelf=False)
 
 
 def to_ask_for(part: TwoPort) -> str:

@@ -123,6 +123,8 @@ class Basket:
     """A description by hand says that the device has one channel."""
     instead: Instead | None = None
     """For the adviser alone: the customer's sheet stays with what is chosen."""
+    too_small: tuple[str, ...] = ()
+    """Transformers whose core does not stand what surely comes, with its volts."""
     shares: str = ""
     """The output that splitters share between the boxes; then no box of its own."""
 
@@ -150,8 +152,8 @@ class Basket:
     def says(self) -> tuple[str, ...]:
         """Everything there is to say, a line each."""
         note = (self.note,) if self.note else ()
-        return (*note, *self._lines(), *self._order(), *self._price(), *self._offered(),
-                *self._second(), *self.dearer)  # fmt: skip
+        return (*note, *self._lines(), *self.too_small, *self._order(), *self._price(),
+                *self._offered(), *self._second(), *self.dearer)  # fmt: skip
 
     def _second(self) -> Iterable[str]:
         """Say what the other side of a stereo pair lacks, where only one was measured."""
