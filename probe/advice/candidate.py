@@ -134,10 +134,24 @@ class Candidate:
         """Loud enough: as wanted; where no more is wanted, full output with the volume up."""
         return self.reaches(wanted) or (wanted <= 0.0 and self.fills is True)
 
+    def ties(self, wanted: float) -> bool:
+        """Tell whether what it misses of the level wanted, or of full output, is a tie."""
+        return within(self.gain, wanted) or (wanted <= 0.0 and self.just_fills)
+
+    @property
+    def just_fills(self) -> bool:
+        """What it misses of full output is a tie, on all sides."""
+        return all(within(s.figures.full_output_margin_db, 0.0) for s in self.sides)
+
     def may_suffice(self, wanted: float) -> bool:
-        """Loud enough, or what is missing is a turn of the volume control as far as is known."""
-        if self.suffices(wanted) or wanted > 0.0 or self.fills is not None:
-            return self.suffices(wanted)
+        """Loud enough, or what is missing is a turn of the volume control as far as is known.
+
+        Or nothing: what is missing is inside the doubt.
+        """
+        if self.suffices(wanted) or self.ties(wanted):
+            return True
+        if wanted > 0.0 or self.fills is not None:
+            return False
         return self.gain is None or self.gain.low >= -limit.VOLUME_MAKES_UP_DB
 
     def worst(self, name: str) -> Quantity | None:
@@ -168,3 +182,12 @@ class Candidate:
             if q is not None
         ]
         return max(found, key=lambda q: q.value) if found else None
+
+
+def within(level: Quantity | None, wanted: float) -> bool:
+    """Tell whether a level is what is wanted within its interval, dB; of no wide one."""
+    if level is None or level.bound is not None:
+        return False
+    near = level.value >= wanted - limit.TIE_BREAK_DB
+    reached = level.high >= wanted - limit.GAIN_REACHED_DB
+    return near and reached and level.low >= wanted - limit.VOLUME_MAKES_UP_DB

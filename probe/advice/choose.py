@@ -14,7 +14,7 @@ from functools import partial
 from typing import TypeVar
 
 from probe.advice import thresholds as limit
-from probe.advice.candidate import RANK, Candidate
+from probe.advice.candidate import RANK, Candidate, within
 from probe.advice.destination import Destination
 from probe.advice.model import Choice, OptionAdvice
 from probe.advice.plain import AGAINST, against
@@ -433,12 +433,16 @@ def _quieter(best: Candidate, wanted: float, link: str | None) -> str:
             return f"whether the wanted {wanted:+g} dB is reached is not sure: this gives {gives}"
         return f"the wanted {wanted:+g} dB is not reached: this gives {gives}"
     held = link or "the usual level of a single-ended output"
+    if within(best.gain, wanted):
+        return f"as loud as {held} within what is known: {signed_decibels(best.gain)}"
     told = louder_or_quieter(best.gain)
     turn = f"{told} than {held} at the same volume setting: turn up"
     if not told.endswith("quieter"):
         turn += " where it is quieter"
     if best.fills:
         return f"{turn}, it reaches full output"
+    if best.just_fills:
+        return f"{turn}, it reaches full output within what is known"
     if best.fills is None and best.may_suffice(wanted):
         return turn
     return f"nothing is surely as loud as {held}; this gives {gives}"
