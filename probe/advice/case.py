@@ -100,6 +100,10 @@ class Case:
     """The other leads that hang on the same output, and their inputs."""
     elsewhere: tuple[tuple[Option, Input], ...] = ()
     """The same of the device's other output."""
+    hum_by_ground: tuple[Quantity | None, ...] = ()
+    """Hum below full output at each end of what the readings of the grounds may mean."""
+    circuit_settles: str = ""
+    """What knowing the circuit of the input tells, before anything else that would."""
 
 
 @dataclass(frozen=True)
@@ -140,7 +144,8 @@ LOW_HZ = 100.0
 on others as well."""
 
 
-def _beyond(quantity: Quantity, threshold: float) -> Literal["yes", "no", "unsure"]:
+def beyond(quantity: Quantity, threshold: float) -> Literal["yes", "no", "unsure"]:
+    """Tell whether a figure lies above a threshold, its whole interval or none of it."""
     if quantity.low > threshold:
         return "yes"
     return "unsure" if quantity.high > threshold else "no"
@@ -159,7 +164,7 @@ def compare(
 
     ``settles``: what would tell, where it is not the take the case names.
     """
-    answer = _beyond(quantity, threshold)
+    answer = beyond(quantity, threshold)
     if answer == "yes":
         yield Finding(verdict, code, message, hazard=True)
     elif answer == "unsure":
@@ -167,6 +172,6 @@ def compare(
         known = "" if quantity.unit == "dB" else f"known only as {span(quantity)}, "
         at = f"{abs(threshold):g} dB" if quantity.unit == "dB" else span_limit(threshold, quantity)
         low = quantity.at_hz is not None and quantity.at_hz < LOW_HZ
-        tells = settles or (case.settles_low if low else case.settles)
+        tells = case.circuit_settles + (settles or (case.settles_low if low else case.settles))
         doubt = f"{message}; {known}and the limit of {at} lies inside: {tells} would settle it"
         yield Finding("cannot-tell", code, doubt, doubt=verdict)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from probe.advice import thresholds as limit
@@ -16,10 +16,12 @@ from probe.advice.model import OptionAdvice
 from probe.advice.note import Note
 from probe.advice.operating import Operating, Reference, reference_of
 from probe.advice.plain import because
+from probe.advice.quantity import worst
 from probe.advice.rules import condition, judge
 from probe.advice.solve import Link
 from probe.advice.subject import SideFacts
 from probe.advice.wiring import Option
+from probe.advice.words import CIRCUITS
 
 CANNOT_CARRY = "the level between the legs was not measured, so the declared one cannot be carried"
 
@@ -86,7 +88,7 @@ def _gathered(cases: Sequence[Case]) -> list[tuple[Finding, Figures]]:
     for held in by_rule.values():
         case = held[0][0]
         figures = over_cases([c.figures for c, _ in held])
-        finding = _over_all(held, figures)
+        finding = _over_all(held, figures, _circuit_settles(cases, held, by_rule))
         if len(held) < len(cases):
             prefix = _conditions([c for c, _ in held], kinds, circuits)
             finding = replace(finding, message=prefix + finding.message)
@@ -103,14 +105,44 @@ def _gathered(cases: Sequence[Case]) -> list[tuple[Finding, Figures]]:
     return found
 
 
-def _over_all(held: Sequence[tuple[Case, Finding]], figures: Figures) -> Finding:
+Held = Sequence[tuple[Case, Finding]]
+
+
+def _over_all(held: Held, figures: Figures, circuit_settles: str) -> Finding:
     """Return a finding with the interval of all cases that have it, as the figures show it."""
     case, finding = held[0]
-    if len(held) == 1:
+    if len(held) == 1 and not circuit_settles:
         return finding
-    again = judge(replace(case, figures=figures))
+    ends = zip(*(c.hum_by_ground for c, _ in held), strict=False)
+    whole = replace(
+        case,
+        figures=figures,
+        hum_by_ground=tuple(worst(one, "low") for one in ends),
+        circuit_settles=circuit_settles,
+    )
+    again = judge(whole)
     same = (f for f in again if (f.code, f.verdict) == (finding.code, finding.verdict))
     return next(same, finding)
+
+
+def _circuit_settles(
+    cases: Sequence[Case], held: Held, by_rule: Mapping[tuple[str, str], Held]
+) -> str:
+    """Return what knowing the circuit of the input would settle: there are some without the doubt.
+
+    Empty where there are none, or where the others are worse off.
+    """
+    finding, kinds = held[0][1], {c.kind for c, _ in held}
+    if finding.verdict != "cannot-tell":
+        return ""
+    mine = {c.circuit for c, _ in held}
+    others = {c.circuit: None for c in cases if c.kind in kinds and c.circuit not in mine}
+    told = [c.circuit for v in ("avoid", "never") for c, _ in by_rule.get((finding.code, v), ())]
+    free = [c for c in others if c not in told]
+    if not free:
+        return ""
+    named = " or ".join(f"a {CIRCUITS[c]}" for c in free)
+    return f"the input's circuit ({named} would do: ask its maker), or else "
 
 
 def _only_perhaps(held: set[str], case: Case, kinds: int) -> bool:

@@ -26,6 +26,7 @@ from probe.advice.figures import (
     over_assumptions,
     with_surroundings,
 )
+from probe.advice.ground import GroundPath
 from probe.advice.ground import corners as ground_corners
 from probe.advice.heard import on_legs
 from probe.advice.narrow import settles
@@ -284,12 +285,15 @@ class Desk:
             for m in _mismatches(socket, option)
         ]
         companies = _companies(company)
-        parts = [
-            self.figures(Trial(corner, kind, reference, link, others))
-            for corner in corners
-            for others in companies
-            for link in links
-        ]
+        parts: list[Figures] = []
+        by_ground: dict[tuple[GroundPath, ...], list[Figures]] = {}
+        for corner in corners:
+            for others in companies:
+                for link in links:
+                    grounds = tuple(one.socket.ground for one in (link, *others))
+                    trial = Trial(corner, kind, reference, link, others)
+                    parts.append(self.figures(trial))
+                    by_ground.setdefault(grounds, []).append(parts[-1])
         sampled = self.sampled(kind)
         operating = self.operating_for(option)
         told = partial(
@@ -317,6 +321,9 @@ class Desk:
             beside=tuple((o.option, o.socket) for o in company if o.option.from_ == option.from_),
             elsewhere=tuple(
                 (o.option, o.socket) for o in company if o.option.from_ != option.from_
+            ),
+            hum_by_ground=tuple(
+                over_assumptions(held).hum_below_full_output_db for held in by_ground.values()
             ),
         )
 

@@ -6,8 +6,8 @@ from collections.abc import Callable, Iterator
 
 from probe.advice import thresholds as limit
 from probe.advice.audible import hum_heard, noise_heard, stricter_db
-from probe.advice.case import Case, Finding, compare
-from probe.advice.ground import second_reading_words
+from probe.advice.case import Case, Finding, beyond, compare
+from probe.advice.ground import READING_ERROR, GroundPath, second_reading_words
 from probe.advice.words import decibels, figure
 
 SMALLER_SETTLES = (
@@ -28,11 +28,14 @@ def _hum(case: Case) -> Iterator[Finding]:
     if not case.socket.ground.source_known:
         how = second_reading_words(case.socket.ground.difference_volts or 0.0)
         settles = f"the second reading of the meter ({how})"
+    threshold = -(limit.HUM_AVOID_DB + more)
     if case.socket.ground.source_in_doubt:
         settles = SMALLER_SETTLES
+    elif case.socket.ground.source_known and _readings_decide(case, threshold):
+        settles = _closer(case.socket.ground)
     found = list(
         compare(
-            case, -hum, -(limit.HUM_AVOID_DB + more), "avoid", "hum",
+            case, -hum, threshold, "avoid", "hum",
             f"{says}: {heard.says}", settles,
         )
     )  # fmt: skip
@@ -45,6 +48,24 @@ def _hum(case: Case) -> Iterator[Finding]:
         faint = "a faint buzz" if buzzes.worst == "close-by" else f"a buzz, {buzzes.says}"
         yield Finding("works", "hum", f"{says} at mains frequency, but {decibels(buzz)} with the "
                       f"harmonics a public supply may carry: {faint}", hazard=True)  # fmt: skip
+
+
+def _readings_decide(case: Case, threshold: float) -> bool:
+    """Tell whether the error of the readings makes the doubt: at an end of them there is none."""
+    ends = [hum for hum in case.hum_by_ground if hum is not None]
+    return len(ends) > 1 and any(beyond(-hum, threshold) != "unsure" for hum in ends)
+
+
+def _closer(ground: GroundPath) -> str:
+    """Return how readings that are known more closely are typed."""
+    behind = (
+        f"{ground.ohm:.3g}ohm" if ground.ohm is not None else f"{(ground.farad or 0) * 1e9:.3g}nF"
+    )
+    typed = f"{(ground.difference_volts or 0.0) * 1e3:.3g}mV/{behind}"
+    return (
+        f"readings of the meter known more closely than the {100.0 * READING_ERROR:g} % allowed "
+        f"them (typed as the source they give, {typed})"
+    )
 
 
 def _noise(case: Case) -> Iterator[Finding]:

@@ -9,7 +9,7 @@ import pytest
 from probe.advice.advise import advise
 from probe.advice.between_chassis import ground_fault, ground_high
 from probe.advice.destination import Destination, read_destination
-from probe.advice.model import Advice
+from probe.advice.model import Advice, OptionAdvice
 from probe.advice.source_file import read_source
 from probe.advice.subject import mains_of, mains_volts_of
 from probe.advice.text import render
@@ -61,6 +61,38 @@ def test_legs_of_a_sheet_may_be_unlike(tmp_path: Path) -> None:
     # closed form: legs of 105 and 95 ohm into 10.1 kohm each turn a thousandth of what is common
     # into difference, beside the thousandth of a receiver's own 60 dB: twice that, 6 dB
     assert hum.high / hum.value == pytest.approx(2.0, rel=0.1)
+
+
+def test_where_the_error_of_the_meter_decides_it_is_named(tmp_path: Path) -> None:
+    """Or better resistors, or a measurement of the output, are sought for a doubt of the meter."""
+
+    def plain(ground: str) -> OptionAdvice:
+        advice = ask(tmp_path, changed(typed_destination("rca:47k:1V", 50.0), ground=ground))
+        return next(o for o in advice.options if o.option.id == "rca-to-rca")
+
+    # closed form: 1 mV 0.05/(0.05 + Z) below 1 V, Z 0.19 to 0.31 ohm with 5 %: 73.5 to 77.2 dB
+    doubt = plain("1mV/0.8mV/1ohm")
+    assert doubt.used.verdict == "cannot-tell"
+    assert "readings of the meter known more closely than the 5 %" in doubt.reasons[0]
+    assert "1mV/0.25ohm" in doubt.reasons[0]
+    assert "measuring the output" not in doubt.reasons[0]
+    # and typed like that it is settled: behind 0.25 ohm, 75.6 dB
+    assert plain("1mV/0.25ohm").used.verdict in ("use", "works")
+
+
+def test_where_the_circuit_of_the_input_decides_it_is_named(tmp_path: Path) -> None:
+    def straight(circuit: str) -> OptionAdvice:
+        typed = f"xlr:10k/leg:1V{circuit}"
+        there = changed(typed_destination(typed, 50.0), ground="300mV/1ohm", cable="20m")
+        return next(o for o in ask(tmp_path, there).options if o.option.id == "xlr-to-xlr")
+
+    doubt = straight("").reasons[0]
+    # practice: an electronic input rejects some 60 dB and turns unlike legs into hum, a transformer
+    # does neither: 300 mV 0.62/1.62 leave 115 mV, 79 dB below 1 V less what the legs add
+    assert "the input's circuit (a transformer would do: ask its maker)" in doubt
+    assert straight(":transformer").used.verdict in ("use", "works")
+    assert straight(":difference-amplifier").used.verdict == "cannot-tell"
+    assert "the input's circuit" not in straight(":difference-amplifier").reasons[0]
 
 
 @pytest.mark.parametrize(
