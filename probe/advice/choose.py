@@ -20,7 +20,7 @@ from probe.advice.model import Choice, OptionAdvice
 from probe.advice.plain import AGAINST, against
 from probe.advice.ranking import Lacks, steps
 from probe.advice.wiring import OPTIONS
-from probe.advice.words import decibels, louder_or_quieter, signed_decibels
+from probe.advice.words import decibels, full_output, louder_or_quieter, signed_decibels
 
 SPOILING = {
     "stage-fault": "comes from an output without the fault that others would use",
@@ -312,7 +312,13 @@ def _short_of(wanted: float, c: Candidate) -> str:
     if c.gain is None:
         return "its level cannot be compared"
     gives = f"gives {signed_decibels(c.gain)}"
-    if c.hazards or wanted > 0.0 or c.fills:
+    margins = [s.figures.full_output_margin_db for s in c.sides]
+    known = [m for m in margins if m is not None]
+    if wanted <= 0.0 and known and not c.fills:
+        gives += f", {full_output(min(known, key=lambda m: m.low))}"
+    if c.hazards:
+        return f"{gives}; {_hazards_of(c)}"
+    if wanted > 0.0 or c.fills:
         return gives
     return f"{gives}: nothing else to mind, so the better one where the volume control makes it up"
 
@@ -322,19 +328,30 @@ NOT_WORKING = {"avoid": "is better avoided", "never": "is ruled out",
 
 
 def _passed_by(best: Candidate, candidates: Sequence[Candidate], left: Left) -> list[str]:
-    """Say why a plain lead is not what was chosen: the XLR lead always, both where parts are."""
-    said = []
+    """Say why a plain lead is not what was chosen: the XLR lead always, both where parts are.
+
+    Where an isolator is used every lead without one that works: who buys it asks why.
+    """
+    said: list[str] = []
+    works: dict[str, list[str]] = {}
     for c in candidates:
-        plain = c.option.id == "xlr-to-xlr" or (c.option.native and not best.option.native)
-        if not plain or (c.option.id, c.socket) == (best.option.id, best.socket):
+        if (c.option.id, c.socket) == (best.option.id, best.socket):
             continue
-        if c.works:
-            lacks = left.why[(c.socket, c.option.id)]
-            said.append(f"{c.option.id} works too, but: {lacks}")
-        else:
+        plain = c.option.id == "xlr-to-xlr" or (c.option.native and not best.option.native)
+        if c.works and (plain or (best.transformer and not c.transformer)):
+            works.setdefault(left.why[(c.socket, c.option.id)], []).append(c.option.id)
+        elif plain:
             worst = max((s.verdict for s in c.sides), key=lambda v: RANK[v])
             said.append(f"{c.option.id} {NOT_WORKING[worst]} (below)")
+    for lacks, ids in works.items():
+        names = list(dict.fromkeys(ids))
+        verb = "works" if len(names) == 1 else "work"
+        said.append(f"{_listed(names)} {verb} too, but: {lacks}")
     return said
+
+
+def _listed(names: Sequence[str]) -> str:
+    return " and ".join(filter(None, (", ".join(names[:-1]), names[-1])))
 
 
 def _spared(best: Candidate, working: Sequence[Candidate]) -> list[str]:
