@@ -83,6 +83,8 @@ class Case:
     """The level is what is played, rather than the most that could be."""
     level_fixed: bool
     """It is what is ever played: no volume control is taken to lower it."""
+    no_volume: bool
+    """It is, or the kind of the device has no volume control as a rule."""
     reference_words: str
     settles: str
     """The take that would tell what is not known."""

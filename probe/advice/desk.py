@@ -311,6 +311,7 @@ class Desk:
             maximum_assumed=operating.assumed,
             level_declared=operating.declared,
             level_fixed=operating.fixed,
+            no_volume=operating.fixed or self.device.no_volume,
             reference_words=reference.words,
             settles=told(),
             settles_low=told(low=True),

@@ -19,6 +19,7 @@ AGAINST = {
     "floating-open": "how loud it plays would rest on chance",
     "instability": "the output may become unstable",
     "clips-earlier": "the output distorts earlier",
+    "clips-played": "loud passages would distort",
     "clips-short": "the output distorts before full output is reached",
     "pin-3-open": "level would be lost, and hum picked up",
     "one-half-undriven": "one half of its amplifier would stay idle",

@@ -15,6 +15,7 @@ from probe.advice.loads import LOAD_RULES
 from probe.advice.parts import AS_GOOD, that_stands
 from probe.advice.quantity import Quantity
 from probe.advice.quiet import QUIET_RULES
+from probe.advice.wiring import isolator
 from probe.advice.words import CIRCUITS, FAULTS, KINDS, PINS, about, decibels, figure
 from probe.decibels import ratio_to_db
 from probe.numbers import ohms
@@ -185,9 +186,14 @@ def _electronically_floating(case: Case) -> Iterator[Finding]:
         yield Finding("works", "tied-right", "tied at the source is the published way to unbalance "
                       "a cross-coupled stage: the full level moves to pin 2")  # fmt: skip
     if _is_tied_near(case) or _is_tied_far(case):
-        yield Finding("works", "clips-earlier", "pin 2 must swing the whole level by itself: it "
-                      f"clips about 6 dB earlier than the pair{_bent(case)}",
-                      hazard=True)  # fmt: skip
+        says = (
+            "pin 2 must swing the whole level by itself: it clips about 6 dB earlier than the pair"
+        )
+        bent = _bent(case)
+        if bent and case.no_volume:
+            yield Finding("works", "clips-played", f"{says}{bent}", hazard=True)
+        else:
+            yield Finding("works", "clips-earlier", f"{says}{bent}", hazard=True)
 
 
 def _bent(case: Case) -> str:
@@ -195,9 +201,14 @@ def _bent(case: Case) -> str:
     clips, level = case.figures.clips_at, case.figures.level
     if clips is None or level is None or level.note is not None or clips.value >= level.value:
         return ""
+    above, instead = float(ratio_to_db(level.value / clips.value)), isolator(case.option)
+    asked = "its maker knows the most of one leg"
+    if case.no_volume:
+        return f", perhaps from {about(clips)} on, and {figure(level)} are played: loud passages " \
+               f"would distort: take {instead}, or ask first ({asked})"  # fmt: skip
     return (
-        f", perhaps from {about(clips)} on: a player without a volume control would bend its "
-        "loudest passages (its maker knows the most of one leg)"
+        f", perhaps from {about(clips)} on: keep the device's own volume {above:.0f} dB below full "
+        f"or lower; where it has none, take {instead} ({asked})"
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
@@ -34,6 +35,9 @@ EVERY_KIND = (
 
 TERMINALS = ("hot", "cold", "single-ended")
 
+NO_VOLUME = frozenset({"player", "tuner"})
+"""Words of a kind of device that has no volume control as a rule. [practice]"""
+
 JOINED_COUPLING = 0.8
 """Coupling above which legs hang together: ``R/(R + P)``, ``R`` four times ``P`` (closed form)."""
 
@@ -61,6 +65,8 @@ class Device:
     """Its level, where no line output gives so much."""
     output_declared: bool = False
     """Somebody said which kind of output it is."""
+    no_volume: bool = False
+    """Its kind is one that plays at its full output: a player, a tuner."""
     one_channel: bool = False
     """It has one: said in a description by hand, or measured as ``mono``."""
 
@@ -116,6 +122,7 @@ def device_of(facts: Facts) -> Device:
         unlike_line=doubts(facts),
         beyond_line_volts=beyond_line(facts),
         output_declared=declared(facts),
+        no_volume=bool(NO_VOLUME & set(re.findall(r"[a-z]+", str(device.get("kind")).lower()))),
         one_channel=bool(facts.get("one_channel"))
         if facts.get("typed")
         else set(facts.get("sides", ())) == {"mono"},

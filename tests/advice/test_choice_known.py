@@ -138,4 +138,28 @@ def test_a_leg_that_may_clip_below_full_scale_is_told_in_volts(tmp_path: Path) -
     tied = next(o for o in advice.options if o.option.id == "xlr-to-rca/pin-3-tied-at-source")
     (told,) = [h.message for h in tied.hazards if h.code == "clips-earlier"]
     assert "about 2.0 V" in told
-    assert "without a volume control" in told
+    # 20 log 2
+    assert "keep the device's own volume 6 dB below full or lower" in told
+    assert "where it has none, take xlr-to-rca/transformer" in told
+    assert advice.chosen == "xlr-to-rca/pin-3-tied-at-source"
+
+
+@pytest.mark.parametrize(
+    ("kind", "level", "chosen"),
+    [
+        ("CD player", None, "transformer"),
+        ("", "3V", "transformer"),
+        # by hand: one leg surely gives 2 V, and no more is ever played
+        ("CD player", "1.8V", "pin-3-tied-at-source"),
+        ("preamplifier", None, "pin-3-tied-at-source"),
+    ],
+)
+def test_a_player_is_not_led_to_the_lead_that_distorts(
+    tmp_path: Path, kind: str, level: str | None, chosen: str
+) -> None:
+    text = 'kinds = ["electronically-floating"]\ndifferential_level_v = 4.0\n'
+    path = sheet(tmp_path, f"{text}differential_impedance_ohm = 100.0\n", '"xlr"')
+    path.write_text(path.read_text("utf-8") + f'kind = "{kind}"\n', "utf-8")
+    there = changed(typed_destination("rca:47k:1.5V", 50.0), ground="same-strip", level=level)
+    # common practice, no source: a source without a volume plays its full scale
+    assert advise(*read_source(path), there).chosen == f"xlr-to-rca/{chosen}"
