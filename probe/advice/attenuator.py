@@ -55,12 +55,13 @@ class Pad:
         """All the resistance in the way of the signal current."""
         return self.series_ohm * (2.0 if self.balanced else 1.0)
 
-    @property
-    def says(self) -> str:
-        """How it is made, in one clause."""
+    def says_in(self, connector: str) -> str:
+        """Return how it is made in the plug of a ``connector``, in one clause."""
         s, p = (plain(write_number(ohm, "ohm")) for ohm in (self.series_ohm, self.shunt_ohm))
         if self.balanced:
             return f"{s} in each of the leads to pins 2 and 3, {p} across pins 2 and 3 behind them"
+        if connector == "xlr":
+            return f"{s} in the lead to pin 2, {p} from pin 2 to pin 1 behind it"
         return f"{s} in the lead to the centre, {p} from the centre to the shell behind it"
 
 

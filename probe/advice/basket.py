@@ -166,14 +166,20 @@ def _none_yet(
     other = next(held, None)
     least = other.answers[0] if other else choice.best
     if other or (choice.best is not None and "never" not in verdicts):
-        socket = next(o.socket for o in advice.options
-                      if (o.box, o.option.id) == (choice.box, least))  # fmt: skip
+        socket = next((o.socket for o in advice.options
+                       if (o.box, o.option.id) == (choice.box, least)), None)  # fmt: skip
+        if socket is None:  # a digital link; what speaks against it no part on a shelf mends
+            return _nothing_of(choice, shelf, note)
         would = replace(choice, option=least, socket=socket)
         found = _basket(advice, would, destination, shelf, None, other.part if other else None)
         parts = [t.says for t in found.taken]
         parts += [f"{ordered(p, found.length_m)} (to be ordered)" for p in found.missing]
         named = f"{least} with another transformer" if other else f"the least bad, {least},"
         note += f"; {named} would take {' and '.join(parts)}"
+    return _nothing_of(choice, shelf, note)
+
+
+def _nothing_of(choice: Choice, shelf: Shelf, note: str) -> Basket:
     return Basket(
         choice.box, "", 0, (), (), shelf.currency, shelf.share, None, (), "", note=note
     )  # fmt: skip

@@ -200,7 +200,7 @@ class Attenuated:
         """How it is made, with the rating where the usual one does not do."""
         rated = f", each of at least {self.rating_watt:g} W"
         usual = self.rating_watt <= RATINGS_WATT[0]
-        return f"{self.designs[0].pad.says}{'' if usual else rated}"
+        return f"{self.designs[0].pad.says_in(self.advice.option.to)}{'' if usual else rated}"
 
     @property
     def solves(self) -> bool:

@@ -307,7 +307,8 @@ def _overload(case: Case) -> Iterator[Finding]:
             f"{case.maximum_words} {at_most(case, level)} reach {where}, which accepts "
             f"{most:g} V: {_too_much(case, level, most)}: turn down, or put an attenuator before it"
         )
-        assumed = _assumed(case, level, most)
+        # too much by the doubt of the figures alone is minded, and nothing is bought for it
+        assumed = _assumed(case, level, most) or level.low <= most
         full = _at_full_output(case, level)
         near = not assumed and full is not None and full > limit.OVERLOAD_NEAR * most
         yield Finding("avoid" if near else "works", "overload", says, hazard=True,

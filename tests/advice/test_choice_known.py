@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from probe.advice.advise import advise
+from probe.advice.attenuator import Pad
 from probe.advice.destination import Destination, Input
 from probe.advice.ground import of_preset
 from probe.advice.model import Advice
@@ -163,3 +164,26 @@ def test_a_player_is_not_led_to_the_lead_that_distorts(
     there = changed(typed_destination("rca:47k:1.5V", 50.0), ground="same-strip", level=level)
     # common practice, no source: a source without a volume plays its full scale
     assert advise(*read_source(path), there).chosen == f"xlr-to-rca/{chosen}"
+    assert "without a volume control" in told
+
+
+def test_what_may_be_too_much_by_the_doubt_of_a_sheet_alone_buys_nothing(tmp_path: Path) -> None:
+    # by hand: 4 V typed to 5 % into an input that accepts 4 V: 0.4 dB at the worst, none as stated
+    text = "differential_level_v = 4.0\nsingle_ended_level_v = 2.0\n"
+    text += "differential_impedance_ohm = 100.0\nsingle_ended_impedance_ohm = 100.0\n"
+    path = sheet(tmp_path, text, '"xlr", "rca"')
+    advice = asked(path, "xlr:10k/between:2V:buffered:max=4V", "two-rooms")
+    assert advice.chosen == "xlr-to-xlr"
+    used = next(o for o in advice.options if o.verdict == "use")
+    assert "overload" in {h.code for h in used.hazards}
+    # 5 V are more than it accepts at any end, and stay a reason
+    path = sheet(tmp_path, text.replace("4.0", "5.0"), '"xlr", "rca"')
+    advice = asked(path, "xlr:10k/between:2V:buffered:max=4V", "two-rooms")
+    assert advice.chosen != "xlr-to-xlr"
+
+
+def test_resistors_in_an_xlr_plug_are_named_by_its_pins() -> None:
+    # the shell of an XLR plug is no signal ground: IEC 61076-2-103 has pin 1 for it (from memory)
+    pad = Pad(8060.0, 1910.0, balanced=False)
+    assert "pin 2 to pin 1" in pad.says_in("xlr")
+    assert "shell" in pad.says_in("rca")

@@ -594,6 +594,19 @@ def test_the_attenuator_of_a_digital_link_is_on_the_list(tmp_path: Path, ohm: fl
     assert not any("if it is too loud" in line for line in found.says)
 
 
+def test_a_digital_link_that_is_too_long_takes_nothing_from_the_shelf(tmp_path: Path) -> None:
+    """A traceback stood for the whole answer, the analogue boxes beside it included."""
+    lead = part(**{"name": "lead", "kind": "lead", "from": "rca-male", "to": "rca-male",
+                   "wires": ["centre-centre", "shell-shell"], "length_m": 5.0, "price": 9.0,
+                   "stock": 3})  # fmt: skip
+    document = facts(connectors=("digital-75",))
+    # published limit of the consumer link: 10 m
+    there = Destination("converter", (DIGITAL,), Cable(30.0, impedance_ohm=75.0))
+    found = basket(shelf_of(tmp_path, lead), (advise(document, {}, there), there))
+    assert found.taken == ()
+    assert found.note.startswith("take nothing yet")
+
+
 def test_the_order_names_the_lead_that_is_taken(tmp_path: Path) -> None:
     lead = part(**{"name": "XLR lead", "kind": "lead", "from": "xlr-female", "to": "xlr-male",
                    "wires": ["1-1", "2-2", "3-3"], "length_m": 5.0, "price": 9.0,
