@@ -60,7 +60,8 @@ UNITS = {
 }  # fmt: skip
 
 ATTENUATOR_WORDS = {"why", "fitted", "says", "designs", "verdict", "because", "hazards", "reasons"}
-QUANTITY = {"value", "unit", "u95", "low", "high", "bound", "at_hz", "note", "measure"}
+QUANTITY = {"value", "unit", "u95", "low", "high", "bound", "at_hz", "note", "measure",
+            "heard"}  # fmt: skip
 VERDICTS = {"use", "works", "avoid", "never", "cannot-tell"}
 SET = {"choices", "solved_together", "options", "says"}
 CHOICE = {"destination", "input", "option", "why", "least_bad"}
