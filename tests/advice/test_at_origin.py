@@ -58,7 +58,9 @@ def test_a_sheet_without_a_way_says_what_to_do_about_hum() -> None:
     assert leaf.hum[-1] == "An isolator."
     assert any("Unplug aerial" in line for line in leaf.hum)
     # 120 dB down nothing hums (the limit of the advice is 75)
-    quiet = {**nothing, "hum_below_full_output_db": {"value": 119.0, "unit": "dB"}}
+    heard = {"best": "not", "worst": "not"}
+    hum = {"value": 119.0, "unit": "dB", "heard": heard}
+    quiet = {**nothing, "hum_below_full_output_db": hum}
     (leaf,) = leaves_of({"options": [quiet], "cures": []})
     assert leaf.hum == ()
     # an output that nothing may hang on is not made to hum less
