@@ -164,7 +164,6 @@ def test_a_player_is_not_led_to_the_lead_that_distorts(
     there = changed(typed_destination("rca:47k:1.5V", 50.0), ground="same-strip", level=level)
     # common practice, no source: a source without a volume plays its full scale
     assert advise(*read_source(path), there).chosen == f"xlr-to-rca/{chosen}"
-    assert "without a volume control" in told
 
 
 def test_what_may_be_too_much_by_the_doubt_of_a_sheet_alone_buys_nothing(tmp_path: Path) -> None:
