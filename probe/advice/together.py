@@ -27,7 +27,8 @@ from probe.advice.note import Note
 from probe.advice.quantity import Quantity
 from probe.advice.solve import Link
 from probe.advice.wiring import Option
-from probe.advice.words import decibels, signed_decibels
+from probe.advice.words import decibels, figure, signed_decibels
+from probe.decibels import ratio_to_db
 from probe.formats.text import all_of
 
 MOST_SETS = 12
@@ -351,8 +352,14 @@ def _suffers(found: OptionAdvice, alone: OptionAdvice) -> list[str]:
 
 
 def _change_db(found: OptionAdvice, alone: OptionAdvice) -> float | None:
+    """Return what the company does to the level, where both are known; of the volts if need be."""
     now, before = (o.figures.level_vs_reference_db for o in (found, alone))
-    return None if now is None or before is None else now.value - before.value
+    if now is not None and before is not None:
+        return now.value - before.value
+    now, before = (o.figures.level for o in (found, alone))
+    if now is None or before is None or min(now.value, before.value) <= 0.0:
+        return None
+    return float(ratio_to_db(now.value / before.value))
 
 
 def _ordered(tried: Sequence[Together]) -> tuple[Together, ...]:
@@ -438,7 +445,9 @@ def _effect(advice: Advice, sides: Sequence[OptionAdvice]) -> str:
     else:
         change = min(known)
         gain = figures.loudness_vs_reference_db or figures.level_vs_reference_db
-        told = [signed_decibels(gain)] if gain and sides[0].reference != "none" else []
+        compared = gain is not None and sides[0].reference != "none"
+        told = [signed_decibels(gain)] if gain and compared else []
+        told += [] if compared else [f"{figure(figures.level)} at the input"]
         told += [
             "level unchanged"
             if abs(change) < FELT_DB

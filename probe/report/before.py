@@ -66,8 +66,33 @@ def asked_of(
         for way in listing(o, "answers")[:1]
     ]
     found += [f"Before anything is bought, {text}" for text in first]
+    found += _to_measure(advice, mine)
     here = [_KEYS.sub("", text) for text in found if not mine or named_in(text, places) <= mine]
     return tuple(dict.fromkeys(in_places(text, places) for text in here))
+
+
+TO_MEASURE = {
+    "rca-output": ("rca-to-rca", "Before anything is bought, have the RCA output of the device "
+                   "measured, too (one take of it, and one with a resistor on it): a plain RCA "
+                   "lead may do, and that would tell."),
+    "xlr-output": ("xlr-to-xlr", "Before anything is bought, have the XLR output of the device "
+                   "measured, too (one take of it, and one with a resistor on it): a plain XLR "
+                   "lead may do, and that would tell."),
+}  # fmt: skip
+"""What is missing of an output by its code in the advice: the plain lead that nobody could judge
+without it, and what is asked for."""
+
+
+def _to_measure(advice: Mapping[str, Any], mine: Set[str]) -> list[str]:
+    """Return which output a take is missing of, where a special lead is used for want of it."""
+    codes = {o.get("code") for o in listing(advice, "would_change") if isinstance(o, Mapping)}
+    here = [o for o in listing(advice, "options")
+            if isinstance(o, Mapping) and str(o.get("destination")) in mine]  # fmt: skip
+    used = {str(o.get("id")) for o in here if o.get("verdict") == "use"}
+    if not used or used & {lead for lead, _ in TO_MEASURE.values()}:
+        return []
+    unjudged = {str(o.get("id")) for o in here if o.get("verdict") == "cannot-tell"}
+    return [says for code, (lead, says) in TO_MEASURE.items() if code in codes and lead in unjudged]
 
 
 BEFORE = ("simulated", "direct-voltage-not-metered", "load-refused", "phantom-power",

@@ -155,3 +155,19 @@ def test_no_cure_is_what_the_other_boxes_rule_out(tmp_path: Path) -> None:
     assert mine.option == "xlr-to-xlr/transformer"
     assert {c.option for c in advice.choices if c is not mine} == {"rca-to-rca"}
     assert "xlr-to-xlr" not in {c.option for c in advice.cures}
+
+
+def test_a_level_is_told_where_no_output_to_compare_it_with_was_measured() -> None:
+    """Else the screen does not know what the customer's sheet has."""
+    volts, found = (0.2489, 0.24405), []
+    for level in volts:
+        whole = option("xlr-to-xlr", "amp", 0.0)
+        figures = Figures(level=Quantity(level, "V", level, level))
+        found.append(replace(whole, figures=figures, reference="none"))
+    choices = (Choice("amp", "xlr-to-xlr", "in", ("own",)),)
+    whole = Together(choices, (found[1],), True, ())
+    (told,) = effects(Advice("d", "e", "", 0.0, (found[0],), choices, (), sets=(whole,)))
+    # closed form: 249.4 mV behind 99 ohm into 47 kohm, and with two of 10 kohm beside it;
+    # 20 log(244.05 / 248.9) is -0.17 dB
+    assert "244" in told
+    assert told.endswith("at the input, level -0.17 dB by the other leads")

@@ -278,3 +278,21 @@ def test_a_cure_that_cannot_be_judged_yet_is_to_be_asked_about() -> None:
     # regression only: the words
     assert told[0] == "A transformer (20 dB less hum)."
     assert told[1] == "A transformer (20 dB less hum); ask first whether it may be used."
+
+
+def test_a_take_that_would_tell_stands_on_the_sheet_before_a_special_lead_is_bought() -> None:
+    """Else leads and splitters are ordered for an output that was there all the time."""
+    used = {"id": "xlr-to-rca/pin-3-open", "destination": "amp", "verdict": "use", "from": "xlr"}
+    plain = {"id": "rca-to-rca", "destination": "amp", "verdict": "cannot-tell", "from": "rca"}
+    missing = {"code": "rca-output", "what": "not measured", "answers": [], "destination": None}
+
+    def asked(*options: dict[str, Any], codes: tuple[dict[str, Any], ...] = (missing,)) -> str:
+        (leaf,) = leaves_of({"options": list(options), "would_change": list(codes)})
+        return " ".join(leaf.asked)
+
+    # our own rule: what is known to be missing is asked for before anything is bought
+    assert "have the RCA output of the device measured" in asked(used, plain)
+    # nothing is missing, the plain lead is judged, or a plain lead is used
+    assert asked(used, plain, codes=()) == ""
+    assert asked(used, plain | {"verdict": "avoid"}) == ""
+    assert asked(plain | {"verdict": "use"}) == ""
