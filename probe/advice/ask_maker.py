@@ -3,7 +3,7 @@
 Where nothing can be used of a device that is only described, the advice is asked again with what
 the impedance may be: the smallest, and then the largest for which a way works at both. Where that
 opens no way it is asked again with a heavy input allowed by the maker, of a measured device as
-well, and without the kind whose pin 3 is connected to nothing; at last with both.
+well, and without the kind whose pin 3 is connected to nothing; at last with that and the impedance.
 """
 
 from __future__ import annotations
@@ -55,28 +55,78 @@ def with_asked(
     )
     found: dict[str, Settling] = {}
     for key in keys if among else ():
-        least = _working(ask(*restated(facts, key, LEAST_OHM), among))
-        for ohm in MOST_OHM:
-            left = {box for box in boxes - set(found) if least.get(box)}
-            if not left:
-                break
-            again = ask(*restated(facts, key, ohm), among)
-            most = _working(again)
-            for box in (c.box for c in advice.choices if c.box in left):
-                both = least[box] & most.get(box, set())
-                option = next((c.option for c in again.choices if c.box == box), None)
-                if both:
-                    named = option if option in both else min(both)
-                    found[box] = _settling(advice.device, key, ohm, str(named), box)
+        found |= _impedance(advice, facts, key, ask, boxes - set(found), among)
     if boxes - set(found):
         found |= _minimum_load(advice, held, ask, boxes - set(found))
     if boxes - set(found):
         found |= _pin_3(advice, facts, ask, boxes - set(found), among)
     if boxes - set(found):
+        found |= _pin_3_and_impedance(advice, facts, ask, boxes - set(found), among)
+    if boxes - set(found):
         found |= joined_plug(advice, facts, ask, boxes - set(found))
     works = "works by itself" if len(advice.choices) > 1 else "works"
     choices = tuple(_told(c, found.get(c.box), works) for c in advice.choices)
     return replace(advice, choices=choices, would_change=(*advice.would_change, *found.values()))
+
+
+def _impedance(
+    advice: Advice,
+    facts: Mapping[str, Any],
+    key: str,
+    ask: Ask,
+    boxes: set[str],
+    among: frozenset[tuple[str, str]],
+    *,
+    pin_3: bool = False,
+) -> dict[str, Settling]:
+    """Return what opens a way for a box with an output impedance up to the one that is named.
+
+    ``pin_3``: the facts have pin 3 connected, which has to be asked in the same breath.
+    """
+    found: dict[str, Settling] = {}
+    least = _working(ask(*restated(facts, key, LEAST_OHM), among))
+    for ohm in MOST_OHM:
+        left = {box for box in boxes - set(found) if least.get(box)}
+        if not left:
+            break
+        again = ask(*restated(facts, key, ohm), among)
+        most = _working(again)
+        for box in (c.box for c in advice.choices if c.box in left):
+            both = least[box] & most.get(box, set())
+            option = next((c.option for c in again.choices if c.box == box), None)
+            if both:
+                named = str(option if option in both else min(both))
+                what = impedance_asked(advice.device, key, ohm)
+                if pin_3:
+                    what = (
+                        f"{_asked_pin_3(advice)}, and for the output impedance {OF[key]}: with pin "
+                        f"3 connected and {ohm:g} ohm or less {USUAL}"
+                    )
+                found[box] = Settling("output-impedance", what, (named,), box)
+    return found
+
+
+def _pin_3_and_impedance(
+    advice: Advice,
+    facts: Mapping[str, Any],
+    ask: Ask,
+    boxes: set[str],
+    among: frozenset[tuple[str, str]],
+) -> dict[str, Settling]:
+    """Return what opens a way with both answers, where neither does by itself."""
+    possible, key = possible_kinds(facts), "differential_impedance_ohm"
+    rest = tuple(kind for kind in possible if kind != UNCONNECTED)
+    if not among or not rest or rest == possible or key not in unstated_impedances(facts):
+        return {}
+    connected, _ = restated(facts, "kinds", rest)
+    return _impedance(advice, connected, key, ask, boxes, among, pin_3=True)
+
+
+def _asked_pin_3(advice: Advice) -> str:
+    return (
+        f"ask the maker of {advice.device} whether pin 3 of the XLR output is connected inside, to "
+        "a signal or to ground"
+    )
 
 
 TOO_HEAVY = frozenset({"load-current", "coupling-capacitor"})
@@ -136,10 +186,7 @@ def _pin_3(
         return {}
     again = ask(*restated(facts, "kinds", rest), among)
     working = _working(again)
-    what = (
-        f"ask the maker of {advice.device} whether pin 3 of the XLR output is connected inside, to "
-        "a signal or to ground: with pin 3 connected"
-    )
+    what = f"{_asked_pin_3(advice)}: with pin 3 connected"
     found = {}
     for box in (c.box for c in advice.choices if c.box in boxes):
         option = next((c.option for c in again.choices if c.box == box), None)
@@ -161,10 +208,6 @@ def _working(advice: Advice) -> dict[str, set[str]]:
         if (o.box, o.option.id) not in bad:
             found.setdefault(o.box, set()).add(o.option.id)
     return found
-
-
-def _settling(device: str, key: str, ohm: float, option: str, box: str) -> Settling:
-    return Settling("output-impedance", impedance_asked(device, key, ohm), (option,), box)
 
 
 def impedance_asked(device: str, key: str, ohm: float) -> str:
