@@ -295,8 +295,11 @@ class Sweep:
         ]
 
     def _rows(self, head: str, chosen: tuple[str | None, ...]) -> list[str]:
-        """Return what is chosen in lines; of several boxes one for each, with its name."""
-        if len(self.boxes) < 2:
+        """Return what is chosen in lines; of several boxes one for each, with its name.
+
+        Where nothing may be joined at all there is nothing chosen.
+        """
+        if len(self.boxes) < 2 or not chosen:
             return [head + (" and ".join(c or "nothing" for c in chosen) or "nothing")]
         told = [f"{c or 'nothing'} ({b})" for c, b in zip(chosen, self.boxes, strict=False)]
         lines = [head.rstrip()] if len(head) > NARROW else []

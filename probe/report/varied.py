@@ -155,7 +155,7 @@ def _chosen(point: Mapping[str, Any]) -> tuple[Any, ...]:
 def _named(chosen: Sequence[Any], boxes: Sequence[str]) -> str:
     """Return what is chosen; of several boxes each with its name."""
     names = [words.OPTIONS.get(str(c)) or clean(c, 60) if c else "nothing yet" for c in chosen]
-    if boxes:
+    if boxes and names:
         return "; ".join(f"{box}: {name}" for box, name in zip(boxes, names, strict=False))
     return " and ".join(names) or "nothing yet"
 
@@ -164,7 +164,7 @@ def _at(value: object, unit: str, digits: int = 3) -> str:
     found = float(value) if isinstance(value, int | float) else 0.0
     if unit in ("ohm", "V"):
         return write_number(found, unit, digits)
-    return f"{found:.{digits}g} {unit}".replace("-", "−")
+    return f"{float(f'{found:.{digits}g}'):g} {unit}".replace("-", "−")
 
 
 Span = tuple[float, float, tuple[Any, ...]]

@@ -297,6 +297,28 @@ def test_a_dangerous_difference_says_what_it_is(tmp_path: Path) -> None:
     # the rule: above 5 V behind so little more than 10 mA flow, and an electrician looks at it
     assert "have a licensed electrician look at the installation" in told
     assert "5e+03" not in told
+    # Ohm's law: 1 A through 1 ohm and the 0.05 ohm of the lead
+    (flip,) = (f for f in found.flips if f.after == ())
+    assert flip.low <= 1050.0 <= flip.high
+
+
+def test_a_dangerous_difference_has_its_range_for_several_boxes_too(tmp_path: Path) -> None:
+    """Its row was left out, so that what forbids every lead stood below the range that has one."""
+    path = tmp_path / "source.toml"
+    path.write_text(BARE, encoding="utf-8")
+    boxes = together(
+        [
+            changed(typed_destination(typed, 50.0), ground="100mV/1ohm", cable="1m")
+            for typed in ("rca:47k:1V", "rca:10k:2V")
+        ]
+    )
+    found = sweep(read_axis("ground=500..5000"), *read_source(path), boxes)
+    # Ohm's law: 1 A through 1 ohm and the 0.05 ohm of the lead, 1050 mV
+    assert any(line.split() == ["1050", "to", "5000", "mV", "nothing"] for line in found.lines())
+    view = varied_of(found.to_json(), {})
+    assert view is not None
+    assert view.rows[-1][0] == "1050\u00a0mV to 5000\u00a0mV".replace(" ", "\u00a0")
+    assert view.rows[-1][1].startswith("B: nothing yet: Connect nothing")
 
 
 def test_of_every_kind_nothing_has_a_reason(tmp_path: Path) -> None:
