@@ -78,6 +78,9 @@ def operating_of(
         words = f"at the declared {volts:.4g} V"
         if gives is not None and volts > gives:  # more than it gives is never played
             volts, words = gives, _full_words(device, gives)
+        most = _own_most(device, side, from_)
+        if most is not None and volts > most[0]:  # nor does one output give what the other does
+            volts, words = most
         return Operating(volts, words, words, declared=True, fixed=True)
     if device.full_output_volts is not None:
         volts = device.full_output_volts
@@ -126,9 +129,21 @@ def _up_to_maximum(point: Operating, device: Device, side: SideFacts, from_: str
     if most is None or point.volts is None or most <= point.volts:
         return point
     surely, _ = _beyond(device, side, from_, own=True)
+    of_other = surely is None
     if surely is not None and surely <= point.volts:
         surely = None
-    return replace(point, protects_volts=most, maximum_words=words, surely_volts=surely)
+    return replace(
+        point, protects_volts=most, maximum_words=words, surely_volts=surely, assumed=of_other
+    )
+
+
+def _own_most(device: Device, side: SideFacts, from_: str) -> tuple[float, str] | None:
+    """Return the stated or measured maximum of an output, as `_beyond`; not what is a least one."""
+    own = side.single_ended_maximum if from_ == "rca" else side.differential_maximum
+    if own is None or own.at_least or from_ not in device.connectors:
+        return None
+    volts, words = _beyond(device, side, from_, own=True)
+    return None if volts is None else (volts, words)
 
 
 def _beyond(
@@ -229,7 +244,13 @@ def scale_of(
 def limits_of(corner: Sampled, device: Device, side: SideFacts, kind: str) -> Limits:
     """Return what is known of how high the device goes, on one completed source."""
     declared = device.full_output_volts
-    pair = side.differential_maximum or (None if declared is None else Most.declared(declared))
+    pair = side.differential_maximum
+    if pair is None and declared is not None:
+        pair = Most.declared(declared)
+        # where the other output is said to give more, the level is no maximum
+        beyond = most_volts(device, side)
+        if beyond is not None and beyond > declared:
+            pair = replace(pair, at_least=True, taken_from=None)
     balanced = "xlr" in device.connectors
     base = np.abs(corner.voc[:, corner.at, 0])
     if side.live_leg is not None:

@@ -186,3 +186,39 @@ def test_resistors_in_an_xlr_plug_are_named_by_its_pins() -> None:
     pad = Pad(8060.0, 1910.0, balanced=False)
     assert "pin 2 to pin 1" in pad.says_in("xlr")
     assert "shell" in pad.says_in("rca")
+
+
+DESK = """\
+kinds = ["differential"]
+differential_level_v = 1.23
+single_ended_level_v = 0.6
+differential_impedance_ohm = 100
+single_ended_impedance_ohm = 100
+"""
+
+
+def test_one_output_does_not_give_what_only_the_other_one_does(tmp_path: Path) -> None:
+    # by hand: 9.8 V between the legs would be 4.8 V on the RCA, which clips at 2 V: nothing is
+    # too much for 3 V, and no resistors are soldered in
+    text = f"{DESK}differential_maximum_v = 9.8\nsingle_ended_maximum_v = 2.0\n"
+    path = sheet(tmp_path, text, '"xlr", "rca"')
+    there = changed(typed_destination("rca:20k:2V:max=3V", 50.0), ground="same-strip", level="9.8V")
+    advice = advise(*read_source(path), there)
+    assert advice.chosen == "rca-to-rca"
+    assert not advice.choices[0].attenuator
+    used = next(o for o in advice.options if o.verdict == "use")
+    assert used.figures.level is not None
+    assert used.figures.level.value == pytest.approx(2.0, rel=0.01)
+    assert "overload" not in {h.code for h in used.hazards}
+
+
+def test_a_level_is_no_maximum_where_the_other_output_gives_more(tmp_path: Path) -> None:
+    # by hand: 4.9 V on the RCA of 0.6 V are 8.2 times the level; whether the XLR gives as much is
+    # not stated: neither that it clips at 1.23 V nor that it overloads 6 V is known
+    path = sheet(tmp_path, f"{DESK}single_ended_maximum_v = 4.9\n", '"xlr", "rca"')
+    advice = asked(path, "xlr:20k/leg:2V:max=6V:buffered")
+    lead = next(o for o in advice.options if o.option.id == "xlr-to-xlr")
+    codes = {h.code: h for h in lead.hazards}
+    assert "clips-short" not in codes
+    assert codes["overload"].assumed
+    assert advice.chosen == "xlr-to-xlr"
