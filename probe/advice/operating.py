@@ -74,14 +74,7 @@ def operating_of(
     ``from_``: the output in use; where its own maximum was measured that is the one that counts.
     """
     if destination.operating_volts is not None:
-        volts, gives = destination.operating_volts, most_volts(device, side)
-        words = f"at the declared {volts:.4g} V"
-        if gives is not None and volts > gives:  # more than it gives is never played
-            volts, words = gives, _full_words(device, gives)
-        most = _own_most(device, side, from_)
-        if most is not None and volts > most[0]:  # nor does one output give what the other does
-            volts, words = most
-        return Operating(volts, words, words, declared=True, fixed=True)
+        return _played(destination.operating_volts, device, side, from_)
     if device.full_output_volts is not None:
         volts = device.full_output_volts
         words = _full_words(device, volts)
@@ -102,6 +95,18 @@ def operating_of(
     # of a typed device only a digital output states no level
     words = "at the level of its interface" if device.typed else "at the measured level"
     return Operating(None, words, f"at an assumed {assumed:g} V (nothing declared)", assumed=True)
+
+
+def _played(volts: float, device: Device, side: SideFacts, from_: str) -> Operating:
+    """Return the operating point at what is said to be played, no more than the output gives."""
+    words = f"at the declared {volts:.4g} V"
+    gives = most_volts(device, side)
+    if gives is not None and volts > gives:  # more than it gives is never played
+        volts, words = gives, _full_words(device, gives)
+    most = _own_most(device, side, from_)
+    if most is not None and volts > most[0]:  # nor does one output give what the other does
+        volts, words = most
+    return Operating(volts, words, words, declared=True, fixed=True)
 
 
 def most_volts(device: Device, side: SideFacts) -> float | None:
