@@ -63,8 +63,10 @@ class Candidate:
 
     @property
     def unsafe(self) -> bool:
-        """It is ruled out on a side, or may be, or harms something."""
-        ruled_out = any("never" in (s.verdict, s.doubt) for s in self.sides)
+        """It is ruled out on a side, or may be for more than a lost signal, or harms something."""
+        ruled_out = any(
+            s.verdict == "never" or (s.doubt == "never" and not s.loses_at_most) for s in self.sides
+        )
         return ruled_out or bool(self.hazards & NOT_SAFE)
 
     @property

@@ -391,9 +391,13 @@ def _nothing(box: str, candidates: Sequence[Candidate]) -> Choice:
     return Choice(box, None, None, (first, least), best.option.id)
 
 
-def _drawbacks(c: Candidate) -> tuple[bool, int, float]:
-    """Rank what does not work: loud hum, the verdict, what is lost at the ends of the band."""
-    return c.loud, c.rank, 0.0 if c.loss is None else c.loss.value
+def _drawbacks(c: Candidate) -> tuple[bool, int, bool, float]:
+    """Rank what does not work: loud hum, the verdict, what is lost at the ends of the band.
+
+    What may have to be ruled out is not bought to be tried.
+    """
+    perhaps = c.worst_side.doubt == "never" and c.transformer
+    return c.loud, c.rank, perhaps, 0.0 if c.loss is None else c.loss.value
 
 
 LINKS = {"rca-link": "the RCA link", "xlr-link": "the native XLR link"}

@@ -69,6 +69,7 @@ def _compiled(
         because=because(*told[0]) if told else "",
         doubt=ordered[0].doubt if ordered else None,
         most_comes=first.level_declared and not first.maximum_assumed,
+        loses_at_most=all(f.code in LOSES for f in ordered if "never" in (f.verdict, f.doubt)),
         works_into_ohm=load_on(first, between=True),
     )
 
@@ -152,6 +153,10 @@ def _only_perhaps(held: set[str], case: Case, kinds: int) -> bool:
 
 _HARMS = frozenset({"tie-current", "direct-voltage"})
 """What can damage the device stays forbidden while it is possible; a signal lost harms nothing."""
+
+
+LOSES = frozenset({"signal-lost", "level-lost", "pin-3-open"})
+"""Where these are what may rule a way out, trying it costs music and nothing else."""
 
 
 def _conditions(held: Sequence[Case], kinds: int, circuits: int) -> str:

@@ -45,6 +45,8 @@ class OptionAdvice:
     """What the input belongs to; a subwoofer is one box with one lead."""
     doubt: Verdict | None = None
     """With ``cannot-tell``: the worst verdict that may be due."""
+    loses_at_most: bool = False
+    """What may rule it out is a signal that is lost, which harms nothing."""
     operating: str = ""
     """Where its levels stand, in words."""
     most_comes: bool = False

@@ -39,3 +39,21 @@ def test_the_maker_is_asked_where_the_level_is_all_there_is(tmp_path: Path) -> N
     known = asked(tmp_path, "rca:47k:1.5V", answers)
     transformer = next(o for o in known.options if o.option.id == "xlr-to-rca/transformer")
     assert transformer.verdict in ("use", "works")
+
+
+def test_an_xlr_lead_into_an_xlr_input_harms_nothing(tmp_path: Path) -> None:
+    """With one kind that loses the signal, a lead was said to be able to do harm."""
+    advice = asked(tmp_path, "xlr:10k/leg:4V", "differential_impedance_ohm = 150.0\n", "3m")
+    assert advice.chosen is None
+    # the maker first: pin 3 connected to nothing is what an input transformer passes nothing of
+    assert "ask the maker of Quenby Pro" in advice.choices[0].why[0]
+    assert advice.choices[0].best == "xlr-to-xlr"
+
+
+def test_what_may_have_to_be_ruled_out_is_not_bought_to_be_tried(tmp_path: Path) -> None:
+    # pin 2 to the centre joins no outputs; at worst a floating winding gives no bass
+    advice = asked(tmp_path, "rca:47k:1.5V")
+    assert advice.choices[0].best == "xlr-to-rca/pin-3-open"
+    # Ohm's law: a driven cold leg of 1 ohm and less is a short circuit when it is tied
+    tied = next(o for o in advice.options if o.option.id == "xlr-to-rca/pin-3-tied-at-source")
+    assert not tied.loses_at_most
