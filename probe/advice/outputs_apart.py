@@ -55,8 +55,10 @@ def _then(advice: Advice, again: Advice) -> list[str]:
     for choice in again.choices:
         before, hum = held.get(choice.box), other.get(choice.box)
         moved = choice.option is not None and now[choice.box] != (choice.socket, choice.option)
+        stricter = [o.figures.stricter_db for o in again.options if o.box == choice.box]
+        good = limit.HUM_GOOD_DB + max(stricter, default=0.0)
         less = before is not None and hum is not None and (
-            min(hum.low, limit.HUM_GOOD_DB) > before.low + limit.TIE_BREAK_DB
+            min(hum.low, good) > before.low + limit.TIE_BREAK_DB
         )  # fmt: skip
         if moved or less:
             below = "" if hum is None else f", hum {decibels(hum)} below full output"

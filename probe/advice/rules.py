@@ -364,7 +364,8 @@ def _saturation(case: Case) -> Iterator[Finding]:
     comes = most.high if stated or full is None else min(full.high, most.high)
     needed = that_stands(case.option.part, most.high, comes).volts_at_20_hz
     if needed > limit_volts and (stated or full is not None):
-        beyond = f"{which} takes {limit_volts:g} V, so one of {needed:g} V is to be ordered"
+        todo = "needed" if case.option.part.of_shelf else "to be ordered"  # another may lie there
+        beyond = f"{which} takes {limit_volts:g} V, so one of {needed:g} V is {todo}"
         clean = ", unless the volume of the device stays at the input's full output"
     if full is None or case.level_fixed or full.low > most.high:
         yield Finding("works", "saturation", f"{told}; {beyond}", hazard=True)

@@ -483,6 +483,10 @@ def test_an_isolator_on_the_shelf_stands_what_comes_or_is_named_with_its_volts(
     # arithmetic: the next half volt from there
     assert ("at least 7.5 V at 20 Hz" in says) is (too_small and not asked)
     assert ("Alder" in used.part_needed.name) is (asked or not too_small)
+    # another one may lie on the shelf: nothing is said of an order before that is looked up
+    minded = " ".join(h.message for h in used.hazards if h.code == "saturation")
+    assert ("one of 7.5 V is needed" in minded) is (too_small and not asked)
+    assert "to be ordered" not in minded
 
 
 def test_one_channel_is_counted_once(tmp_path: Path, shelf_file: Path) -> None:
