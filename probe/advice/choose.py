@@ -315,13 +315,18 @@ def _short_of(wanted: float, c: Candidate) -> str:
     gives = f"gives {signed_decibels(c.gain)}"
     margins = [s.figures.full_output_margin_db for s in c.sides]
     known = [m for m in margins if m is not None]
+    hazards = [_hazards_of(c)] if c.hazards else []
     if wanted <= 0.0 and known and not c.fills:
-        gives += f", {full_output(min(known, key=lambda m: m.low))}"
-    if c.hazards:
-        return f"{gives}; {_hazards_of(c)}"
+        full = full_output(min(known, key=lambda m: m.low))
+        return "; ".join([full, *hazards] if hazards else [f"{gives}, {full}", HARMLESS])
+    if hazards:
+        return "; ".join([gives, *hazards])
     if wanted > 0.0 or c.fills:
         return gives
-    return f"{gives}: nothing else to mind, so the better one where the volume control makes it up"
+    return f"{gives}: {HARMLESS}, so the better one where the volume control makes it up"
+
+
+HARMLESS = "nothing else to mind"
 
 
 NOT_WORKING = {"avoid": "is better avoided", "never": "is ruled out",
