@@ -89,6 +89,7 @@ def test_combinations_come_one_by_one_the_likeliest_first() -> None:
 
 
 def test_more_boxes_than_any_splitter_serves_are_refused() -> None:
+    # our own limits, no source: eight boxes, and three sockets of each
     rca = Input("rca", "rca", "single-ended", 47e3)
     many = tuple(replace(rca, name=f"in {k}", box=f"box {k}") for k in range(9))
     with pytest.raises(BadInput, match="9 boxes; at most 8"):

@@ -101,7 +101,7 @@ def test_readings_typed_as_volts_across_the_resistor() -> None:
 
 
 def test_a_loudspeaker_that_is_less_loud_allows_no_more_hum(tmp_path: Path) -> None:
-    # shared rule: corrected by the loudspeaker's sensitivity over 88 dB, and by nothing below
+    # our judgement (docs/advice.md): stricter by what a loudspeaker has above 88 dB, never looser
     path = source(tmp_path, 'kinds = ["unbalanced"]\nhot_level_v = 2.0\nhot_impedance_ohm = 100\n')
     for speaker in ("", ":speaker=78dB"):
         advice = asked(path, f"rca:20k:1V{speaker}", ground="10mV/1ohm")
