@@ -5,7 +5,7 @@ line of ``w_j`` rad/sample, only
 
     T[c, b, j] = sum over n of x[c, b B + n] exp(-i w_j n)
 
-is kept, by one single-precision matrix product per piece read. The last line has ``w = 0``: the
+is kept, by one double-precision matrix product per piece read. The last line has ``w = 0``: the
 offset. The answer of a block to ``exp(i w n)`` is a Dirichlet sum, so leakage between lines,
 negative-frequency images, offset and a foreign clock are removed exactly afterwards.
 
@@ -281,9 +281,10 @@ class _ExtremeFinder:
             best[channel] = value
             self._run[side, channel] = 0
             self._places[side, channel] = 0
-        at = np.flatnonzero(x == value)
-        if len(at) < limits.FLAT_RUN:
+        # every run of FLAT_RUN samples holds one of these: most pieces are done with here
+        if not np.any(x[:: limits.FLAT_RUN] == value):
             return
+        at = np.flatnonzero(x == value)
         ends = np.flatnonzero(np.append(np.diff(at) > 1, True))
         lengths = np.diff(np.concatenate([[-1], ends]))
         self._run[side, channel] = max(self._run[side, channel], int(lengths.max()))

@@ -170,7 +170,7 @@ def test_long_takes_cost_less_than_one_transform_of_every_sample(tmp_path: Path)
     text = HEAD + take_table("open", "multitone", f"tones_hz = {hz}")
     (tmp_path / "session.toml").write_text(text)
     second = tones(hz, v, 1.0)
-    write(tmp_path, "open", np.tile(second, (120, 1)))
+    write(tmp_path, "open", np.tile(second, (300, 1)))
     # one thread each: what is compared is work, not how many cores are free
     env = {**os.environ, "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
     done = subprocess.run(
@@ -182,5 +182,6 @@ def test_long_takes_cost_less_than_one_transform_of_every_sample(tmp_path: Path)
     )
     floor, ours = json.loads(done.stdout)
     # the promise: 1.0 times reading the file in blocks of 65536 frames and one real transform of
-    # each, measured in the same run; 0.7 when it was written
+    # each, measured in the same run. Five minutes: what a take costs once, however long it is, is
+    # not what is promised here (a quarter of two minutes). 0.5 to 0.9, as page faults cost.
     assert ours <= floor
