@@ -234,7 +234,8 @@ def of_preset(name: str, mains_volts: float = MAINS_VOLTS) -> GroundPath:
     """Return the ground of a preset; through a mains filter stands half of ``mains_volts``."""
     preset = PRESETS[name]
     volts = preset.volts if preset.farad is None else mains_volts / 2.0
-    words = f"taken as usual for: {preset.says} (common practice)"
+    half = "" if preset.farad is None else f"; {volts:g} V, half of the mains"
+    words = f"taken as usual for: {preset.says} (common practice{half})"
     return GroundPath(volts, preset.ohm, preset.farad, words, at_origin=preset.at_origin)
 
 
@@ -255,6 +256,7 @@ def describe() -> str:
     for name, preset in PRESETS.items():
         behind = f"{preset.ohm:g} ohm" if preset.ohm else f"{(preset.farad or 0) * 1e9:g} nF"
         volts = f"{preset.volts * 1e3:g} mV" if preset.volts < 1.0 else f"{preset.volts:g} V"
-        behind += "" if preset.farad is None else " (half of the mains)"
+        if preset.farad is not None:
+            behind += f" (half of {MAINS_VOLTS:g} V mains; others: --mains)"
         lines.append(f"{name:<22} {preset.says}: {volts} behind {behind}")
     return "\n".join(lines) + "\n"

@@ -14,7 +14,7 @@ from typing import Annotated, Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import BeforeValidator, Field
+from pydantic import BeforeValidator
 
 from probe.advice.completed import FLOATING_KINDS
 from probe.advice.ranges import Level, LevelOrNone, Noise, Ohm, SourceOhm
@@ -22,6 +22,7 @@ from probe.advice.subject import EVERY_KIND
 from probe.advice.thresholds import LEAST_LINE_INPUT_VOLTS
 from probe.facts.source import TO_MODAL, Source
 from probe.formats.kinds import kind_meant
+from probe.formats.mains import MainsHertz, MainsVolts
 from probe.formats.toml import LARGEST_FILE, OneLine, Table, complaint, read_bytes, read_toml
 
 Floats = NDArray[np.float64]
@@ -102,8 +103,8 @@ class SourceFile(Table):
     digital_volts_peak_to_peak: Level | None = None
     digital_format: Literal["professional", "consumer"] | None = None
     separate_outputs: bool | None = None
-    mains_hz: Annotated[float, Field(ge=45.0, le=65.0)] | None = None
-    mains_v: Annotated[float, Field(ge=90.0, le=260.0)] | None = None
+    mains_hz: MainsHertz | None = None
+    mains_v: MainsVolts | None = None
 
 
 def is_source(path: Path) -> bool:

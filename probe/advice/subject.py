@@ -17,6 +17,7 @@ from probe.advice.noise import DeviceNoise
 from probe.advice.parts import SMALLEST_RECORDER_OHM
 from probe.advice.thresholds import ALSO_POSSIBLE_SHARE, DIRECT_NEVER_VOLTS
 from probe.advice.words import PINS
+from probe.formats.mains import Mains
 from probe.formats.text import printable
 from probe.line_output import beyond_line, declared, doubts
 from probe.numbers import number
@@ -130,21 +131,33 @@ def device_of(facts: Facts) -> Device:
 
 
 def mains_of(facts: Facts) -> float:
-    """Return the mains frequency of the place where it was measured, Hz."""
-    made = facts.get("made")
-    bench = made.get("bench") if isinstance(made, Mapping) else None
-    hz = bench.get("mains_hz") if isinstance(bench, Mapping) else None
-    return _positive(hz) or _stated(facts, "mains_hz") or MAINS_HZ
+    """Return the mains frequency of the place it plays in, Hz; see `playing_at`."""
+    return _of_the_place(facts, "mains_hz") or MAINS_HZ
 
 
 def mains_volts_of(facts: Facts) -> float:
-    """Return the mains voltage of the place, V; only a description by hand may say it."""
-    return _stated(facts, "mains_v") or MAINS_VOLTS
+    """Return the mains voltage of the place it plays in, V; see `playing_at`."""
+    return _of_the_place(facts, "mains_v") or MAINS_VOLTS
 
 
-def _stated(facts: Facts, key: str) -> float | None:
-    stated = facts.get("stated")
-    return _positive(stated.get(key)) if isinstance(stated, Mapping) else None
+def playing_at(facts: Facts, mains: Mains) -> dict[str, Any]:
+    """Return the facts of a device that plays on ``mains``, as far as those are said.
+
+    What is not said stays as in the place it was measured in, or as a description by hand has it.
+    """
+    return {**facts, PLACE: {"mains_hz": mains.hz, "mains_v": mains.volts}}
+
+
+PLACE = "plays_at"
+"""Key of `playing_at`; no facts document has it."""
+
+
+def _of_the_place(facts: Facts, key: str) -> float | None:
+    made = facts.get("made")
+    bench = made.get("bench") if isinstance(made, Mapping) else None
+    said = (facts.get(PLACE), bench, facts.get("stated"))
+    figures = (_positive(one.get(key)) for one in said if isinstance(one, Mapping))
+    return next((f for f in figures if f is not None), None)
 
 
 def _positive(value: object) -> float | None:

@@ -31,6 +31,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
                         help="one more destination")  # fmt: skip
     parser.add_argument("--ground", metavar="WORD", help="how the boxes are earthed, in place of "
                         "what the files say: see --grounds; or 20mV/100ohm")  # fmt: skip
+    parser.add_argument("--mains", metavar="MAINS", help="of the place it plays in, as 120V/60Hz: "
+                        "some situations of --grounds rest on them")  # fmt: skip
     parser.add_argument("--cable", metavar="LENGTH", help="length of the leads, for example 5m")
     parser.add_argument("--level", metavar="VOLTS", help="the most that is ever played")
     parser.add_argument("--gain", metavar="DB", help="wanted loudness against the RCA link")
@@ -94,11 +96,12 @@ def _advise(args: argparse.Namespace, named: list[str]) -> None:
     from probe.advice.destination import MAINS_HZ, together
     from probe.advice.ground import MAINS_VOLTS
     from probe.advice.source_file import is_source, read_source
-    from probe.advice.subject import mains_of, mains_volts_of
+    from probe.advice.subject import mains_of, mains_volts_of, playing_at
     from probe.advice.text import render
     from probe.cli.output import check_file, write_one
     from probe.cli.progress import counted_progress
     from probe.cli.source import facts_of, sources_of
+    from probe.formats.mains import typed_mains
     from probe.report import render_html
 
     # a slip in a destination is told before a long session is analysed
@@ -106,18 +109,21 @@ def _advise(args: argparse.Namespace, named: list[str]) -> None:
     more = advise_more.read(args)
     for one in named:
         _destination(one, (MAINS_HZ, MAINS_VOLTS), args)
+    place = None if args.mains is None else typed_mains(args.mains)
     path = Path(args.subject)
     if is_source(path):
         facts, sources = read_source(path)
     else:
         facts = facts_of(args.subject, args.archive)
         sources = sources_of(facts)
+    measured = facts
+    facts = measured if place is None else playing_at(measured, place)
     mains = mains_of(facts), mains_volts_of(facts)
     destination = more.fit(together([_destination(o, mains, args) for o in named]))
     advice = advise(facts, sources, destination, counted_progress("solving") or (lambda *_: None))
     document = more.document(advice, destination, facts, sources)
     if args.html is not None:
-        write_one(args.html, render_html(facts, advice=document))
+        write_one(args.html, render_html(measured, advice=document))
     more.write(document)
     if args.json:
         print(json.dumps(document, indent=1, allow_nan=False, ensure_ascii=False))

@@ -26,7 +26,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--shunt", metavar="OHM", help="resistor across, or OHM,PERCENT")
     parser.add_argument("--gain", default="", metavar="WORDS", help="how the knobs stand")
     parser.add_argument("--leads", default="", metavar="WORDS", help="which leads")
-    parser.add_argument("--mains", type=float, default=50.0, metavar="HZ", help="default 50")
+    parser.add_argument("--mains", default="50Hz", metavar="MAINS",
+                        help="default 50Hz; for advice with the voltage, as 120V/60Hz")  # fmt: skip
     parser.add_argument("--rate", type=int, metavar="HZ", help="default: as chosen for the card")
     parser.add_argument("--show", metavar="FILE", help="show the figures of a bench.toml and stop")
     parser.add_argument(
@@ -114,5 +115,5 @@ def _options(args: argparse.Namespace) -> Options:
         full_scale=args.full_scale,
         gain=args.gain,
         leads=args.leads,
-        mains_hz=args.mains,
+        mains=args.mains,
     )

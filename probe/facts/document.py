@@ -115,6 +115,7 @@ def _bench(session: Session) -> Document:
     return {
         "interface": bench.interface,
         "mains_hz": bench.mains_hz,
+        **({} if bench.mains_volts is None else {"mains_v": bench.mains_volts}),
         "recorded_on": None if bench.recorded_on is None else bench.recorded_on.isoformat(),
         "calibrated_on": None if bench.calibrated_on is None else bench.calibrated_on.isoformat(),
         "inputs": [

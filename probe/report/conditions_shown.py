@@ -12,6 +12,7 @@ from probe.report.text import MESSAGE_LIMIT, clean
 _CONDITION_NAMES = {
     "interface": "Recorder",
     "mains_hz": "Mains, Hz",
+    "mains_v": "Mains, V",
     "recorded_on": "Recorded on",
     "calibrated_on": "Bench calibrated on",
     "repeatability_db": "Level repeats within, dB",

@@ -133,6 +133,7 @@ class _Build:
         return Bench(
             interface=table.interface,
             mains_hz=table.mains_hz,
+            mains_volts=table.mains_v,
             recorded_on=table.recorded_on,
             calibrated_on=table.calibrated_on,
             repeatability_db=table.repeatability_db,

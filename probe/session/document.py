@@ -11,6 +11,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
+from probe.formats.mains import MainsHertz, MainsVolts
 from probe.formats.toml import OneLine, Table
 from probe.session.model import (
     Channel,
@@ -88,7 +89,8 @@ class BenchTable(Table):
     """``[bench]``."""
 
     interface: OneLine = ""
-    mains_hz: Annotated[float, Field(ge=45.0, le=65.0)]
+    mains_hz: MainsHertz
+    mains_v: MainsVolts | None = None
     recorded_on: date | None = None
     calibrated_on: date | None = None
     repeatability_db: Annotated[float, Field(ge=0.0, le=3.0)] | None = None

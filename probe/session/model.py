@@ -97,6 +97,8 @@ class Bench:
     outputs: tuple[BenchOutput, ...] = ()
     calibrated_on: date | None = None
     """The day its figures were measured on; None: not stated."""
+    mains_volts: float | None = None
+    """Mains voltage of the place; nothing measured here rests on it, some advice does."""
 
 
 @dataclass(frozen=True)

@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, field_validator
 
+from probe.formats.mains import MainsHertz
 from probe.formats.toml import OneLine, Table
 from probe.session.model import (
     Channel,
@@ -108,7 +109,7 @@ class BenchTable(Table):
     """``[bench]``: what the session declares."""
 
     interface: OneLine = "simulated bench"
-    mains_hz: Annotated[float, Field(ge=45.0, le=65.0)] = 50.0
+    mains_hz: MainsHertz = 50.0
     recorded_on: date | None = None
     repeatability_db: Annotated[float, Field(ge=0.0, le=3.0)] | None = None
     input: tuple[InputTable, ...] = (InputTable(),)

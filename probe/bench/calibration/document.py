@@ -20,6 +20,7 @@ from probe.bench.calibration.figures import (
     OutputFigures,
 )
 from probe.errors import BadInput
+from probe.formats.mains import MainsHertz, MainsVolts
 from probe.formats.text import counted, shown_path
 from probe.formats.toml import OneLine, Table, complaint, read_toml
 from probe.formats.write import table, tidy
@@ -93,7 +94,8 @@ class BenchFile(Table):
     interface: Annotated[OneLine, Field(min_length=1)]
     gain: OneLine = ""
     leads: OneLine = ""
-    mains_hz: Annotated[float, Field(ge=45.0, le=65.0)]
+    mains_hz: MainsHertz
+    mains_v: MainsVolts | None = None
     sample_rate: Annotated[int, Field(ge=8000, le=768000)]
     made_on: date
     made_by: OneLine = ""
@@ -126,6 +128,7 @@ def read_bench(path: Path) -> BenchFigures:
         gain=file.gain,
         leads=file.leads,
         mains_hz=file.mains_hz,
+        mains_volts=file.mains_v,
         sample_rate=file.sample_rate,
         made_on=file.made_on,
         made_by=file.made_by,
@@ -183,6 +186,7 @@ def bench_text(bench: BenchFigures) -> str:
                 "gain": bench.gain or None,
                 "leads": bench.leads or None,
                 "mains_hz": bench.mains_hz,
+                "mains_v": bench.mains_volts,
                 "sample_rate": bench.sample_rate,
                 "made_on": bench.made_on,
                 "made_by": bench.made_by or None,
@@ -282,6 +286,7 @@ def session_tables(bench: BenchFigures) -> dict[str, Any]:
     return {
         "interface": bench.interface,
         "mains_hz": bench.mains_hz,
+        "mains_v": bench.mains_volts,
         "calibrated_on": bench.made_on,
         "common_u95_percent": tidy(round(100.0 * bench.common_u95_relative, 4)),
         "input": [
@@ -321,6 +326,7 @@ interface = "two-channel interface"
 gain = "line, both knobs at the mark"
 leads = "breakout lead A"
 mains_hz = 50
+# mains_v = 230                 # for the advice: what a box without an earth stands at half of
 sample_rate = 48000
 made_on = 2026-03-14
 

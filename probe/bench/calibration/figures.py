@@ -102,6 +102,8 @@ class BenchFigures:
     worst_crosstalk_db: float | None = None
     clock_ppm: Figure | None = None
     drift_db: float | None = None
+    mains_volts: float | None = None
+    """Of the place, for the advice; no figure here rests on it."""
 
     @property
     def absolute(self) -> bool:

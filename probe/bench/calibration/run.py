@@ -128,6 +128,7 @@ class Wanted:
     mains_hz: float = 50.0
     data_sheet_volts: tuple[float, float] | None = None
     repeat_db: float | None = None
+    mains_volts: float | None = None
 
 
 @dataclass
@@ -358,6 +359,7 @@ def _figures(
         gain=wanted.gain,
         leads=wanted.leads,
         mains_hz=wanted.mains_hz,
+        mains_volts=wanted.mains_volts,
         sample_rate=desk.player.rate,
         made_on=today,
         made_by=f"probe {probe.__version__}",

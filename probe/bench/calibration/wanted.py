@@ -10,6 +10,7 @@ from probe.bench.calibration.run import Wanted
 from probe.bench.calibration.solve import KnownResistor
 from probe.bench.planned.kit import Kit
 from probe.errors import BadInput
+from probe.formats.mains import typed_mains
 from probe.formats.text import quoted
 
 USUAL = {"series": (10000.0, 1.0), "shunt": (604.0, 1.0), "reference": (100.0, 1.0)}
@@ -30,7 +31,7 @@ class Options:
     full_scale: str | None = None
     gain: str = ""
     leads: str = ""
-    mains_hz: float = 50.0
+    mains: str = "50Hz"
 
 
 def wanted(interface: str, options: Options, kit: Kit | None) -> tuple[Wanted, tuple[str, ...]]:
@@ -42,8 +43,7 @@ def wanted(interface: str, options: Options, kit: Kit | None) -> tuple[Wanted, t
         An option that cannot be used.
     """
     said: list[str] = []
-    if not 45.0 <= options.mains_hz <= 65.0:
-        raise BadInput(f"--mains {options.mains_hz:g}: 50 or 60 Hz are usual, 45 to 65 allowed")
+    mains = typed_mains(options.mains)
     return Wanted(
         interface=interface,
         series=resistor("series", options.series, kit, said),
@@ -51,7 +51,8 @@ def wanted(interface: str, options: Options, kit: Kit | None) -> tuple[Wanted, t
         accuracy=None if options.meter in (None, "none") else accuracy_of(str(options.meter)),
         gain=options.gain,
         leads=options.leads,
-        mains_hz=options.mains_hz,
+        mains_hz=mains.hz or 50.0,
+        mains_volts=mains.volts,
         data_sheet_volts=_full_scale(options.full_scale),
     ), tuple(said)
 

@@ -153,6 +153,8 @@ def _bench(draft: Draft, takes: Sequence[Reasoned], said: Said) -> None:
     tables = session_tables(said.bench)
     draft.put(f"interface = {value(tables['interface'])}")
     draft.put(f"calibrated_on = {value(tables['calibrated_on'])}")
+    if tables["mains_v"] is not None:
+        draft.put(f"mains_v = {value(tables['mains_v'])}")
     if tables["common_u95_percent"]:
         draft.put(f"common_u95_percent = {value(tables['common_u95_percent'])}")
     draft.put("")

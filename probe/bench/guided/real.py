@@ -101,6 +101,7 @@ def bench_of(figures: BenchFigures) -> Bench:
     return Bench(
         interface=said["interface"],
         mains_hz=said["mains_hz"],
+        mains_volts=said["mains_v"],
         recorded_on=date.today(),
         repeatability_db=None,
         inputs=inputs,

@@ -42,6 +42,7 @@ def bench_table(bench: Bench) -> dict[str, Any]:
     said: dict[str, Any] = {
         "interface": bench.interface,
         "mains_hz": bench.mains_hz,
+        "mains_v": bench.mains_volts,
         "recorded_on": bench.recorded_on,
         "calibrated_on": bench.calibrated_on,
         "repeatability_db": bench.repeatability_db,
