@@ -13,7 +13,7 @@ from dataclasses import replace
 from functools import partial
 
 from probe.advice import thresholds as limit
-from probe.advice.ask_first import with_asked_first
+from probe.advice.ask_first import with_asked_first, with_load_asked_first
 from probe.advice.ask_maker import with_asked
 from probe.advice.between_chassis import ground_fault, ground_high
 from probe.advice.cautions import (
@@ -33,6 +33,7 @@ from probe.advice.cures import cures
 from probe.advice.desk import Desk, Memory, Sources
 from probe.advice.destination import Destination, Input
 from probe.advice.digital_choice import with_digital
+from probe.advice.eased import eased
 from probe.advice.model import Advice, Choice, OptionAdvice
 from probe.advice.note import Note
 from probe.advice.one_channel import one_channel
@@ -165,7 +166,8 @@ def with_makers_asked(
     ) -> Advice:
         return ask(facts, sources, destination, Memory(among=among))
 
-    return with_asked_first(with_asked(found, facts, sources, by_itself), facts, by_itself)
+    found = with_asked_first(with_asked(found, facts, sources, by_itself), facts, by_itself)
+    return with_load_asked_first(found, facts, sources, by_itself)
 
 
 def _chosen(
@@ -326,5 +328,6 @@ def _side_options(desk: Desk) -> list[OptionAdvice]:
                 continue
             variant = partial(judged, desk, socket)
             least = desk.device.minimum_load_ohm
-            found.append(with_attenuator(variant(option), socket, variant, desk.destination, least))
+            solved = with_attenuator(variant(option), socket, variant, desk.destination, least)
+            found.append(eased(solved, socket, variant, desk.destination, least))
     return found

@@ -147,14 +147,13 @@ def _minimum_load(
         return {}
     among = frozenset((o.socket, o.option.id) for o in heavy)
     least = min(o.works_into_ohm for o in heavy if o.works_into_ohm is not None)
-    told = f"ask the maker of {advice.device} for the minimum load of its output: with "
     into = {(o.box, o.option.id): o.works_into_ohm or least for o in heavy}
-    allowing = _allowing(facts, least)
-    again, pin_3 = ask(allowing, sources, among), ""
+    allowed = allowing(facts, least)
+    again, pin_3 = ask(allowed, sources, among), ""
     rest = tuple(kind for kind in possible_kinds(facts) if kind != UNCONNECTED)
     if not _working(again) and rest:
         other, stages = restated(facts, "kinds", rest)
-        again = ask(_allowing(other, least), stages, among)
+        again = ask(allowing(other, least), stages, among)
         pin_3 = ", and pin 3 of its XLR output connected inside,"
     found = {}
     for box in boxes:
@@ -162,12 +161,18 @@ def _minimum_load(
         if ways:
             option = next((c.option for c in again.choices if c.box == box), None)
             named = str(option if option in ways else min(ways))
-            load = ohms(into.get((box, named), least))
-            found[box] = Settling("minimum-load", f"{told}{load} or less{pin_3}", (named,), box)
+            what = f"{load_asked(advice.device, into.get((box, named), least))}{pin_3}"
+            found[box] = Settling("minimum-load", what, (named,), box)
     return found
 
 
-def _allowing(facts: Mapping[str, Any], ohm: float) -> dict[str, Any]:
+def load_asked(device: str, ohm: float) -> str:
+    """Return the question for the minimum load, and up to which it opens a way."""
+    asked = f"ask the maker of {device} for the minimum load of its output"
+    return f"{asked}: with {ohms(ohm)} or less"
+
+
+def allowing(facts: Mapping[str, Any], ohm: float) -> dict[str, Any]:
     """Return the facts with a minimum load stated."""
     return {**facts, "device": {**facts["device"], "minimum_load_ohm": ohm}}
 

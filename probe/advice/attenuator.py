@@ -10,6 +10,10 @@ resistance ``S`` and the shunt with the input in parallel ``p``:
     attenuation A = [Zl / (Zs + Zl)] / [p / (Zs + S + p)]                        (1)
     wanted S + p = Rin   =>   p = (Zs + Rin) Zl / ((Zs + Zl) A)                  (2)
     shunt = 1 / (1/p - 1/Zl)                                                     (3)
+
+Without a shunt (p = Zl) the output sees the most that this attenuation allows:
+
+    Rin = A (Zs + Zl) - Zs                                                       (4)
 """
 
 from __future__ import annotations
@@ -42,13 +46,33 @@ MOST_DB = 60.0
 """Beyond it an attenuator in a plug is the wrong cure. [judgement]"""
 
 
+NO_SHUNT = 0.99
+"""Share of the input's ohms from which input and shunt together are the input alone: the shunt
+would do a tenth of a decibel at most, less than the tolerance of the others. [judgement]"""
+
+
 @dataclass(frozen=True)
 class Pad:
-    """Resistors in the destination's plug, ohm; ``balanced``: one series resistor in each leg."""
+    """Resistors in the destination's plug, ohm; ``balanced``: one series resistor in each leg.
+
+    ``shunt_ohm`` is infinite where there is none.
+    """
 
     series_ohm: float
     shunt_ohm: float
     balanced: bool
+
+    @property
+    def in_series(self) -> bool:
+        """It has no shunt."""
+        return math.isinf(self.shunt_ohm)
+
+    @property
+    def named(self) -> str:
+        """What it is called."""
+        if not self.in_series:
+            return "an attenuator"
+        return "two series resistors" if self.balanced else "a series resistor"
 
     @property
     def total_series_ohm(self) -> float:
@@ -57,7 +81,12 @@ class Pad:
 
     def says_in(self, connector: str) -> str:
         """Return how it is made in the plug of a ``connector``, in one clause."""
-        s, p = (plain(write_number(ohm, "ohm")) for ohm in (self.series_ohm, self.shunt_ohm))
+        s = plain(write_number(self.series_ohm, "ohm"))
+        if self.in_series:
+            contact = "pin 2" if connector == "xlr" else "the centre"
+            each = f"{s} in each of the leads to pins 2 and 3"
+            return each if self.balanced else f"{s} in the lead to {contact}"
+        p = plain(write_number(self.shunt_ohm, "ohm"))
         if self.balanced:
             return f"{s} in each of the leads to pins 2 and 3, {p} across pins 2 and 3 behind them"
         if connector == "xlr":
@@ -112,14 +141,17 @@ def attenuation_db(pad: Pad, source_ohm: float, load_ohm: float) -> float:
     return float(ratio_to_db(before / after))
 
 
-def input_ohm_for(source_ohm: float, load_ohm: float, least_ohm: float = 0.0) -> float:
+def input_ohm_for(
+    wanted_db: float, source_ohm: float, load_ohm: float, least_ohm: float = 0.0
+) -> float:
     """Return what the output should see of pad and input together, ohm.
 
-    Never above the input itself: a pad that loads less than the bare input does not exist. From
-    there down not below what the maker of the device allows.
+    The usual load, or what the maker of the device allows where that is more; never above what
+    the attenuation gives without a shunt (4).
     """
     wanted = min(max(PAD_OHM, SOURCE_MULTIPLE * source_ohm), LARGEST_PAD_OHM)
-    return min(max(wanted, least_ohm), load_ohm)
+    most = float(db_to_ratio(wanted_db)) * (source_ohm + load_ohm) - source_ohm
+    return min(max(wanted, least_ohm), most)
 
 
 def design(
@@ -146,17 +178,47 @@ def design(
         raise ValueError(f"an attenuation of {wanted_db} dB")
     total, shunt = _exact(wanted_db, source_ohm, load_ohm, least_ohm * ROOM_TO_ROUND)
     each = total / (2.0 if balanced else 1.0)
+    shunts = (shunt,) if math.isinf(shunt) else _near(shunt, series)
     found = [
-        Pad(s, p, balanced) for s, p in product(_near(each, series), _near(shunt, series))
+        Pad(s, p, balanced) for s, p in product(_near(each, series), shunts)
     ]  # fmt: skip
-    found = [pad for pad in found if _seen_ohm(pad, load_ohm) >= least_ohm] or found
+    found = [pad for pad in found if seen_ohm(pad, load_ohm) >= least_ohm] or found
     best = min(found, key=lambda pad: abs(attenuation_db(pad, source_ohm, load_ohm) - wanted_db))
-    ends = [attenuation_db(p, source_ohm, load_ohm) for p in _at_tolerance(best, series)]
-    nominal = attenuation_db(best, source_ohm, load_ohm)
-    return Design(series, best, wanted_db, nominal, min(ends), max(ends))
+    return _designed(best, wanted_db, source_ohm, load_ohm, series)
 
 
-def _seen_ohm(pad: Pad, load_ohm: float) -> float:
+def _designed(
+    pad: Pad, wanted_db: float, source_ohm: float, load_ohm: float, series: Series
+) -> Design:
+    ends = [attenuation_db(p, source_ohm, load_ohm) for p in _at_tolerance(pad, series)]
+    nominal = attenuation_db(pad, source_ohm, load_ohm)
+    return Design(series, pad, wanted_db, nominal, min(ends), max(ends))
+
+
+def in_series(
+    most_db: float, aim_ohm: float, source_ohm: float, load_ohm: float, *, balanced: bool
+) -> Design | None:
+    """Return series resistors of E24 with which the output sees ``aim_ohm``, or as near as may be.
+
+    None where a resistor at the end of its tolerance would cost more than ``most_db``, however
+    small.
+    """
+    series: Series = "E24"
+    if most_db <= 0.0:
+        return None
+    most = (float(db_to_ratio(most_db)) - 1.0) * (source_ohm + load_ohm)
+    most /= 1.0 + TOLERANCE[series]
+    legs = 2.0 if balanced else 1.0
+    largest, _ = around(most / legs, series)
+    enough = max(aim_ohm - load_ohm, 0.0) / legs
+    if 0.0 < enough < largest:
+        below, above = around(enough, series)
+        largest = below if below >= enough else above
+    pad = Pad(largest, math.inf, balanced)
+    return _designed(pad, attenuation_db(pad, source_ohm, load_ohm), source_ohm, load_ohm, series)
+
+
+def seen_ohm(pad: Pad, load_ohm: float) -> float:
     """Return what the output sees of a pad and the input behind it, ohm."""
     return pad.total_series_ohm + 1.0 / (1.0 / pad.shunt_ohm + 1.0 / load_ohm)
 
@@ -165,11 +227,14 @@ def _exact(
     wanted_db: float, source_ohm: float, load_ohm: float, least_ohm: float = 0.0
 ) -> tuple[float, float]:
     """Return all series resistance and the shunt, ohm, by (2) and (3)."""
-    seen = input_ohm_for(source_ohm, load_ohm, least_ohm)
+    seen = input_ohm_for(wanted_db, source_ohm, load_ohm, least_ohm)
     parallel = (source_ohm + seen) * load_ohm
     parallel /= (source_ohm + load_ohm) * float(db_to_ratio(wanted_db))
     if parallel >= seen:
         raise ValueError(f"an attenuation of {wanted_db} dB from a source of {source_ohm} ohm")
+    if parallel >= NO_SHUNT * load_ohm:
+        most = float(db_to_ratio(wanted_db)) * (source_ohm + load_ohm) - source_ohm
+        return most - load_ohm, math.inf
     return seen - parallel, 1.0 / (1.0 / parallel - 1.0 / load_ohm)
 
 

@@ -192,10 +192,9 @@ def _basket(
     assert choice.option is not None
     count = leads_needed(advice, choice)
     length = _length(destination, choice)
-    to, attenuation = _end(advice, choice)
-    ways = _with_data(
-        advice, choice, ways_of(choice.option, to, attenuation if _fitted(choice) else None), part
-    )
+    to, attenuation, made = _end(advice, choice)
+    attenuation = attenuation if _fitted(choice) else None
+    ways = _with_data(advice, choice, ways_of(choice.option, to, attenuation, made), part)
     if not ways:
         empty = (choice.box, choice.option, count, (), (), shelf.currency, shelf.share)
         return Basket(*empty, system_price, (), "")
@@ -259,11 +258,11 @@ def _too_small(
 
 def _offer(advice: Advice, choice: Choice, shelf: Shelf, count: int) -> Taken | Piece | None:
     """Return the attenuator that the advice offers without putting it in."""
-    to, wanted = _end(advice, choice)
+    to, wanted, made = _end(advice, choice)
     if wanted is None or _fitted(choice):
         return None
-    (found,) = _chain((attenuator_piece("xlr" if to == "xlr" else "rca", wanted),), shelf, count,
-                      0.0)  # fmt: skip
+    piece = attenuator_piece("xlr" if to == "xlr" else "rca", wanted, made=made)
+    (found,) = _chain((piece,), shelf, count, 0.0)
     return found
 
 
@@ -316,18 +315,23 @@ def _fitted(choice: Choice) -> bool:
     return choice.attenuator or (choice.option or "").startswith("digital")
 
 
-def _end(advice: Advice, choice: Choice) -> tuple[str, float | None]:
-    """Return the destination's connector, and the attenuation needed or offered in its plug."""
+def _end(advice: Advice, choice: Choice) -> tuple[str, float | None, str]:
+    """Return the destination's connector, and the attenuation needed or offered in its plug.
+
+    Of one that has no resistor across how it is made as well.
+    """
     wanted = (choice.box, choice.socket, choice.option)
     for link in (a for a in advice.digital if (a.box, a.socket, a.link.id) == wanted):
-        return link.link.to, None if link.pad is None else link.pad.attenuation_db
+        return link.link.to, None if link.pad is None else link.pad.attenuation_db, ""
     held = [o for o in advice.options if (o.box, o.socket, o.option.id) == wanted]
     if not held:
-        return "rca", None
-    offered = max(
-        (o.attenuator.designs[0].wanted_db for o in held if o.attenuator is not None), default=None
-    )
-    return held[0].option.to, offered
+        return "rca", None, ""
+    pads = [o.attenuator for o in held if o.attenuator is not None]
+    most = max(pads, key=lambda p: p.designs[0].wanted_db, default=None)
+    if most is None:
+        return held[0].option.to, None, ""
+    made = most.says if most.designs[0].pad.in_series else ""
+    return held[0].option.to, most.designs[0].wanted_db, made
 
 
 def _chain(
@@ -360,7 +364,7 @@ def _fits(part: Part, piece: Piece, length_m: float) -> bool:
         return False
     if piece.ohm is not None and part.impedance_ohm != piece.ohm:
         return False
-    if piece.kind == "attenuator" and part.impedance_ohm != piece.ohm:
+    if piece.kind == "attenuator" and (piece.made or part.impedance_ohm != piece.ohm):
         return False  # that of a digital link would load an analogue one
     if piece.attenuation_db is not None:
         return abs((part.attenuation_db or 0.0) - piece.attenuation_db) <= SAME_DB

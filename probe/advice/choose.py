@@ -154,7 +154,10 @@ def _with_attenuator(best: Candidate, *, asked: bool) -> list[str]:
     fitted = [s.attenuator for s in best.bare if s.attenuator is not None and s.attenuator.fitted]
     if fitted:
         taken = fitted[0].attenuation_db
-        return [f"with an attenuator of {taken:.0f} dB in its plug: {fitted[0].why}"]
+        pad = fitted[0].designs[0].pad
+        size = f", {taken:.1f} dB:" if pad.in_series else f" of {taken:.0f} dB in its plug:"
+        named = f"{pad.named} in its plug" if pad.in_series else pad.named
+        return [f"with {named}{size} {fitted[0].why}"]
     if asked:
         return ["without the attenuator that was asked for: none can be calculated for this output"]
     return []

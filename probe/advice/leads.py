@@ -29,7 +29,8 @@ class Piece:
 
     ``joined_from`` and ``joined_to``: contacts joined inside the first or the second plug, as
     ``1-3``. ``ohm``: of a digital part. ``part``: the data of a transformer that was calculated
-    with, which what is taken must have as well.
+    with, which what is taken must have as well. ``made``: how an attenuator is made that has no
+    resistor across; a ready-made one would load the output more.
     """
 
     kind: Kind
@@ -42,6 +43,7 @@ class Piece:
     ohm: float | None = None
     attenuation_db: float | None = None
     part: TwoPort | None = None
+    made: str = ""
 
     @property
     def says(self) -> str:
@@ -52,7 +54,8 @@ class Piece:
         if self.ohm is not None:
             text += f", {self.ohm:g} ohm"
         if self.attenuation_db is not None:
-            return f"{text}, {self.attenuation_db:.0f} dB"
+            alone = f", of {self.made} alone, with none across" if self.made else ""
+            return f"{text}, {self.attenuation_db:.0f} dB{alone}"
         if self.kind == "transformer":
             return f"{text}, isolating{f', {to_ask_for(self.part)}' if self.part else ''}"
         wires = ", ".join(_wire(w) for w in sorted(self.wires))
@@ -172,24 +175,27 @@ SPLITTERS: dict[str, Piece] = {
 
 
 def attenuator_piece(
-    to: Literal["rca", "xlr"], attenuation_db: float, ohm: float | None = None
+    to: Literal["rca", "xlr"], attenuation_db: float, ohm: float | None = None, made: str = ""
 ) -> Piece:
     """Return the in-line attenuator for the destination's socket; ``ohm``: of a digital one."""
     ends: tuple[Plug, Plug] = ("rca-female", "rca-male")
     if to == "xlr":
         ends = ("xlr-female", "xlr-male")
     return Piece(
-        "attenuator", *ends, frozenset(), "destination", ohm=ohm, attenuation_db=attenuation_db
-    )
+        "attenuator", *ends, frozenset(), "destination", ohm=ohm, attenuation_db=attenuation_db,
+        made=made,
+    )  # fmt: skip
 
 
-def ways_of(option: str, to: str, attenuation_db: float | None) -> tuple[tuple[Piece, ...], ...]:
+def ways_of(
+    option: str, to: str, attenuation_db: float | None, made: str = ""
+) -> tuple[tuple[Piece, ...], ...]:
     """Return the ways to make an option, with its attenuator where it needs one."""
     ways = WAYS.get(option, ())
     if attenuation_db is None:
         return ways
     end: Literal["rca", "xlr"] = "xlr" if to in ("xlr", "digital-110") else "rca"
-    pad = attenuator_piece(end, attenuation_db, DIGITAL_OHM.get(to))
+    pad = attenuator_piece(end, attenuation_db, DIGITAL_OHM.get(to), made)
     return tuple((*way, pad) for way in ways)
 
 

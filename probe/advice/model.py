@@ -244,7 +244,7 @@ def _design(design: Design) -> dict[str, Any]:
         "series": design.series,
         "series_ohm": design.pad.series_ohm,
         "in_each_leg": design.pad.balanced,
-        "shunt_ohm": design.pad.shunt_ohm,
+        **({} if design.pad.in_series else {"shunt_ohm": design.pad.shunt_ohm}),
         "wanted_db": design.wanted_db,
         "attenuation_db": design.attenuation_db,
         "error_db": design.error_db,

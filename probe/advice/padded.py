@@ -8,11 +8,20 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from probe.advice import thresholds as limit
-from probe.advice.attenuator import MOST_DB, Design, Pad, design, needed_db, rating_watt
+from probe.advice.attenuator import (
+    MOST_DB,
+    Design,
+    Pad,
+    design,
+    needed_db,
+    rating_watt,
+    seen_ohm,
+)
 from probe.advice.audible import stricter_db
 from probe.advice.destination import Destination, Input
 from probe.advice.model import Attenuated, OptionAdvice
 from probe.advice.network import TwoPort
+from probe.advice.preferred import TOLERANCE
 from probe.advice.quantity import Quantity
 from probe.advice.wiring import Option
 from probe.decibels import db_to_ratio, ratio_to_db
@@ -210,13 +219,13 @@ def _offer(
     bare: OptionAdvice, socket: Input, judged: Judged, wanted: _Wanted, least_ohm: float
 ) -> Attenuated | None:
     wanted_db = wanted.decibels
-    load, balanced = across_ohm(bare.option, socket), _in_both_legs(bare.option, socket)
+    load, balanced = across_ohm(bare.option, socket), in_both_legs(bare.option, socket)
     if not LEAST_DB <= wanted_db <= MOST_DB:
         return None
     if balanced and bare.option.from_ == "xlr":
         least_ohm *= 2.0  # whether it is meant for each leg is not known; the pad lies across both
     trial = design(wanted_db, 0.0, load, balanced=balanced, series="E96")
-    source = source_ohm(trial.pad, load, _fall(bare, judged(_padded(bare.option, trial.pad))))
+    source = source_ohm(trial.pad, load, fall_db(bare, judged(padded(bare.option, trial.pad))))
     try:
         designs = tuple(
             design(wanted_db, source, load, balanced=balanced, series=series, least_ohm=least_ohm)
@@ -224,21 +233,29 @@ def _offer(
         )
     except ValueError:  # the source itself is so weak that nothing of this size fits
         return None
-    solved = judged(_padded(bare.option, designs[0].pad))
+    solved = judged(padded(bare.option, designs[0].pad))
+    fits = _fits(wanted, solved)
+    return built(bare, solved, designs, source=source, load=load, why=wanted.why, fits=fits)
+
+
+def built(
+    bare: OptionAdvice, solved: OptionAdvice, designs: tuple[Design, ...], *, source: float,
+    load: float, why: str, fits: bool = False,
+) -> Attenuated:  # fmt: skip
+    """Return the attenuator that was ``solved`` with the first design in its plug."""
     pad = designs[0].pad
-    parallel = 1.0 / (1.0 / pad.shunt_ohm + 1.0 / load)
     most = solved.figures.level_at_maximum
     behind = 1.0 / (1.0 / pad.shunt_ohm + 1.0 / (source + pad.total_series_ohm))
     return Attenuated(
         designs=designs,
-        why=wanted.why,
+        why=why,
         advice=solved,
-        attenuation_db=_fall(bare, solved),
+        attenuation_db=fall_db(bare, solved),
         source_ohm=source,
-        seen_ohm=pad.total_series_ohm + parallel,
+        seen_ohm=seen_ohm(pad, load),
         behind_ohm=behind,
         noise_volts=thermal_volts(_noisy_ohm(behind, source, pad)),
-        fitted=_fits(wanted, solved),
+        fitted=fits,
         rating_watt=rating_watt(pad, load, 0.0 if most is None else most.high),
     )
 
@@ -249,11 +266,12 @@ def _noisy_ohm(behind: float, source: float, pad: Pad) -> float:
     return max(behind - source * share**2, 0.0)
 
 
-def _padded(option: Option, pad: Pad) -> Option:
+def padded(option: Option, pad: Pad) -> Option:
+    """Return the option with a pad in its plug."""
     return replace(option, pad=pad)
 
 
-def _fall(bare: OptionAdvice, padded: OptionAdvice) -> float:
+def fall_db(bare: OptionAdvice, padded: OptionAdvice) -> float:
     """Return by how much the solved level falls, dB."""
     before, after = bare.figures.level_at_maximum, padded.figures.level_at_maximum
     assert before is not None
@@ -280,12 +298,12 @@ def across_ohm(option: Option, socket: Input) -> float:
     if socket.circuit == "difference-amplifier":  # the same between its legs as on one of them
         return socket.impedance_ohm
     between = socket.impedance_is == "between-legs"
-    if _in_both_legs(option, socket):
+    if in_both_legs(option, socket):
         return socket.impedance_ohm * (1.0 if between else 2.0)
     return socket.impedance_ohm / (2.0 if between else 1.0)
 
 
-def _in_both_legs(option: Option, socket: Input) -> bool:
+def in_both_legs(option: Option, socket: Input) -> bool:
     """Tell whether the plug brings both legs to an input that listens to both."""
     listens = socket.receiver == "balanced" and socket.pin_3 == "input" and option.to == "xlr"
     return listens and option.pin_3 in ("through", "tied-at-source", "transformer")
@@ -302,5 +320,5 @@ def described(offered: Attenuated) -> str:
     ends = dict.fromkeys(f"{db:.1f}" for db in (d.least_db, d.most_db))
     return (
         f"{offered.attenuation_db:.1f} dB in the plug at the destination: {offered.says} "
-        f"({d.series}, 1 %: {' to '.join(ends)} dB)"
+        f"({d.series}, {100.0 * TOLERANCE[d.series]:g} %: {' to '.join(ends)} dB)"
     )

@@ -162,10 +162,12 @@ def _attenuate(network: Network, pad: Pad | None) -> tuple[str, str]:
         return "in2", "in3"
     network.resistor("pad.s2", "in2", "inner2", pad.series_ohm)
     if not pad.balanced:
-        network.resistor("pad.p", "inner2", GROUND, pad.shunt_ohm)
+        if not pad.in_series:
+            network.resistor("pad.p", "inner2", GROUND, pad.shunt_ohm)
         return "inner2", "in3"
     network.resistor("pad.s3", "in3", "inner3", pad.series_ohm)
-    network.resistor("pad.p", "inner2", "inner3", pad.shunt_ohm)
+    if not pad.in_series:
+        network.resistor("pad.p", "inner2", "inner3", pad.shunt_ohm)
     return "inner2", "inner3"
 
 

@@ -53,6 +53,8 @@ class Drawn:
     transformer: bool
     pad: str
     balanced_pad: bool
+    series_pad: bool = False
+    """Series resistors alone, with none across."""
     tee_pad: bool = False
     """Two series resistors with the shunt between them, as a digital link needs."""
     isolator: str = "an isolating transformer"
@@ -84,6 +86,7 @@ def drawn_of(option: Mapping[str, Any], *, with_pad: bool) -> Drawn:
         at_device=str(option.get("id")) in TRANSFORMER_AT_DEVICE,
         pad=_pad_text(designs[0]) if isinstance(pad, Mapping) else "",
         balanced_pad=bool(designs[0].get("in_each_leg")),
+        series_pad="shunt_ohm" not in designs[0],
         tee_pad=bool(designs[0].get("tee")),
     )
 
@@ -97,10 +100,13 @@ def _pad_text(design: Mapping[str, Any]) -> str:
 
     if "series_ohm" not in design:
         return "attenuator"
-    series, shunt = (write_number(float(design[k]), "ohm") for k in ("series_ohm", "shunt_ohm"))
-    if design.get("tee"):
-        return f"{series} twice, {shunt} between them"
-    return f"{series}{' each' if design.get('in_each_leg') else ''}, {shunt} across"
+    series = write_number(float(design["series_ohm"]), "ohm")
+    each = " each" if design.get("in_each_leg") else ""
+    if "shunt_ohm" not in design:
+        return f"{series}{each} in series"
+    shunt = write_number(float(design["shunt_ohm"]), "ohm")
+    return f"{series} twice, {shunt} between them" if design.get("tee") else (
+        f"{series}{each}, {shunt} across")  # fmt: skip
 
 
 def lead_drawing(key: str, drawn: Drawn, source: str, destination: str) -> Markup:
@@ -278,7 +284,8 @@ def _pad(drawn: Drawn) -> list[Markup]:
     rows = [52.0, 92.0] if drawn.balanced_pad else [52.0]
     marks += [box(x, y - 7.0, 26.0, 14.0, "part") for y in rows]
     bottom = 92.0 if drawn.balanced_pad else _return_at(drawn, x + 32.0)
-    marks += [line([(x + 32.0, 52.0), (x + 32.0, bottom)], "thin"),
-              box(x + 26.0, (52.0 + bottom) / 2.0 - 11.0, 12.0, 22.0, "part")]  # fmt: skip
+    if not drawn.series_pad:
+        marks += [line([(x + 32.0, 52.0), (x + 32.0, bottom)], "thin"),
+                  box(x + 26.0, (52.0 + bottom) / 2.0 - 11.0, 12.0, 22.0, "part")]  # fmt: skip
     marks.append(label(drawn.pad, x + 15.0, 24.0, "small", "middle"))
     return marks

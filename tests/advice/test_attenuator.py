@@ -85,7 +85,7 @@ def test_preferred_values_come_close(
     assert found.least_db < found.attenuation_db < found.most_db
     seen = found.pad.total_series_ohm + 1.0 / (1.0 / found.pad.shunt_ohm + 1.0 / load)
     # closed form: within two steps of the aim
-    assert seen == pytest.approx(input_ohm_for(source, load), rel=0.25)
+    assert seen == pytest.approx(input_ohm_for(wanted, source, load), rel=0.25)
 
 
 def test_tolerance_band_by_brute_force() -> None:
