@@ -1,24 +1,30 @@
 """What a data sheet leaves out, impedances, loads or pin 3: asking its maker costs nothing.
 
-Where nothing can be used of a device that is only described, the advice is asked again with what
-the impedance may be: the smallest, and then the largest for which a way works at both. Where that
-opens no way it is asked again with a heavy input allowed by the maker, of a measured device as
-well, and without the kind whose pin 3 is connected to nothing; at last with that and the impedance.
+Where nothing can be used for a box, the advice is asked again with what an answer would say. The
+questions are rows of `QUESTIONS`, tried in their order until one opens a way: the output impedance
+(the largest for which a way works at it and at the smallest), a heavy input allowed by the maker
+(of a measured device as well), pin 3 connected inside, both that and the impedance; at last a joint
+in the plug, which only a soldering iron has to answer.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import replace
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
 from typing import Any
 
-from probe.advice.joined_plug import UNCONNECTED, joined_plug
 from probe.advice.model import Advice, Choice, Settling
 from probe.advice.source_file import possible_kinds, restated, unstated_impedances
 from probe.numbers import ohms
 
-Ask = Callable[[Mapping[str, Any], Mapping[str, Any], frozenset[tuple[str, str]]], Advice]
-"""The advice for facts and sources, each box by itself, of some options alone (socket, option)."""
+Way = tuple[str, str]
+"""Socket and option."""
+
+Ask = Callable[[Mapping[str, Any], Mapping[str, Any], frozenset[Way]], Advice]
+"""The advice for facts and sources, each box by itself, of some options alone."""
+
+Answer = tuple[tuple[str, Any], ...]
+"""Keys of a description by hand, or the minimum load of any device, and what they would say."""
 
 LEAST_OHM = 1.0
 """Of no output stage, and less than of any."""
@@ -29,10 +35,84 @@ ohm. [practice]"""
 
 USUAL = "(most have 50 to 600 ohm)"
 
+XLR_OHM = "differential_impedance_ohm"
+
 OF = {
     "single_ended_impedance_ohm": "of the RCA output",
-    "differential_impedance_ohm": "of the XLR output, between pins 2 and 3",
+    XLR_OHM: "of the XLR output, between pins 2 and 3",
 }
+
+LOAD = "minimum_load_ohm"
+
+TOO_HEAVY = frozenset({"load-current", "coupling-capacitor"})
+"""Doubts that the maker's minimum load settles."""
+
+UNCONNECTED = "pin-3-unconnected"
+LEAD = "xlr-to-xlr"
+
+
+@dataclass(frozen=True)
+class Question:
+    """One thing to ask, and what it would open.
+
+    A way is open if it works with each of ``answers``, asked of ``among`` alone. ``what`` puts the
+    question for a box and the option that it opens.
+    """
+
+    code: str
+    what: Callable[[str, str], str]
+    among: frozenset[Way]
+    answers: tuple[Answer, ...]
+
+
+@dataclass(frozen=True)
+class Stuck:
+    """An advice with boxes that nothing can be used for, and who answers when it is asked again."""
+
+    advice: Advice
+    facts: Mapping[str, Any]
+    sources: Mapping[str, Any]
+    ask: Ask
+    open_: frozenset[Way]
+    """Ways that cannot be judged: what is avoided or ruled out is so whatever the answer is."""
+    _asked: dict[tuple[Answer, frozenset[Way]], Advice] = field(default_factory=dict)
+
+    def opened(self, question: Question, boxes: set[str]) -> dict[str, Settling]:
+        """Return what the question settles for each of the boxes it opens a way for."""
+        if not question.among:
+            return {}
+        ways = {box: {option for _, option in question.among} for box in boxes}
+        for answer in question.answers:
+            again = self._with(answer, question.among)
+            works = _working(again)
+            ways = {box: options & works.get(box, set()) for box, options in ways.items()}
+            if not any(ways.values()):
+                return {}
+        chosen = {c.box: c.option for c in again.choices}
+        found = {}
+        for box in (c.box for c in self.advice.choices if ways.get(c.box)):
+            option = chosen.get(box)
+            named = option if option in ways[box] else min(ways[box])
+            what = question.what(box, str(named))
+            found[box] = Settling(question.code, what, (str(named),), box)
+        return found
+
+    def _with(self, answer: Answer, among: frozenset[Way]) -> Advice:
+        if (answer, among) not in self._asked:
+            facts, sources = self.facts, self.sources
+            for key, value in answer:
+                if key == LOAD:
+                    facts = allowing(facts, value)
+                else:
+                    facts, sources = restated(facts, key, value)
+            self._asked[answer, among] = self.ask(facts, sources, among)
+        return self._asked[answer, among]
+
+    def connected(self) -> Answer | None:
+        """Return what a maker would say whose pin 3 is connected; None: nothing would change."""
+        possible = possible_kinds(self.facts)
+        rest = tuple(kind for kind in possible if kind != UNCONNECTED)
+        return (("kinds", rest),) if rest and rest != possible else None
 
 
 def with_asked(
@@ -42,164 +122,101 @@ def with_asked(
 
     A box that only the others keep from its way wants no figure.
     """
-    held = facts, sources
-    keys = unstated_impedances(facts)
     boxes = {c.box for c in advice.choices if c.option is None} - {
         o.box for o in advice.options if o.used.verdict in ("use", "works")
     }
-    # what is avoided or ruled out is so for each impedance that may be
-    among = frozenset(
+    open_ = frozenset(
         (o.socket, o.option.id)
         for o in advice.options
         if o.box in boxes and o.used.verdict == "cannot-tell"
     )
+    stuck = Stuck(advice, facts, sources, ask, open_)
     found: dict[str, Settling] = {}
-    for key in keys if among else ():
-        found |= _impedance(advice, facts, key, ask, boxes - set(found), among)
-    if boxes - set(found):
-        found |= _minimum_load(advice, held, ask, boxes - set(found))
-    if boxes - set(found):
-        found |= _pin_3(advice, facts, ask, boxes - set(found), among)
-    if boxes - set(found):
-        found |= _pin_3_and_impedance(advice, facts, ask, boxes - set(found), among)
-    if boxes - set(found):
-        found |= joined_plug(advice, facts, ask, boxes - set(found))
+    for questions in QUESTIONS:
+        for question in questions(stuck, boxes - set(found)):
+            found |= stuck.opened(question, boxes - set(found))
     works = "works by itself" if len(advice.choices) > 1 else "works"
     choices = tuple(_told(c, found.get(c.box), works) for c in advice.choices)
     return replace(advice, choices=choices, would_change=(*advice.would_change, *found.values()))
 
 
-def _impedance(
-    advice: Advice,
-    facts: Mapping[str, Any],
-    key: str,
-    ask: Ask,
-    boxes: set[str],
-    among: frozenset[tuple[str, str]],
-    *,
-    pin_3: bool = False,
-) -> dict[str, Settling]:
-    """Return what opens a way for a box with an output impedance up to the one that is named.
-
-    ``pin_3``: the facts have pin 3 connected, which has to be asked in the same breath.
-    """
-    found: dict[str, Settling] = {}
-    least = _working(ask(*restated(facts, key, LEAST_OHM), among))
-    for ohm in MOST_OHM:
-        left = {box for box in boxes - set(found) if least.get(box)}
-        if not left:
-            break
-        again = ask(*restated(facts, key, ohm), among)
-        most = _working(again)
-        for box in (c.box for c in advice.choices if c.box in left):
-            both = least[box] & most.get(box, set())
-            option = next((c.option for c in again.choices if c.box == box), None)
-            if both:
-                named = str(option if option in both else min(both))
-                what = impedance_asked(advice.device, key, ohm)
-                if pin_3:
-                    what = (
-                        f"{_asked_pin_3(advice)}, and for the output impedance {OF[key]}: with pin "
-                        f"3 connected and {ohm:g} ohm or less {USUAL}"
-                    )
-                found[box] = Settling("output-impedance", what, (named,), box)
-    return found
+def _impedance(stuck: Stuck, _: set[str]) -> Iterator[Question]:
+    for key in unstated_impedances(stuck.facts):
+        for ohm in MOST_OHM:
+            what = impedance_asked(stuck.advice.device, key, ohm)
+            answers = (((key, LEAST_OHM),), ((key, ohm),))
+            yield Question("output-impedance", lambda *_, what=what: what, stuck.open_, answers)
 
 
-def _pin_3_and_impedance(
-    advice: Advice,
-    facts: Mapping[str, Any],
-    ask: Ask,
-    boxes: set[str],
-    among: frozenset[tuple[str, str]],
-) -> dict[str, Settling]:
-    """Return what opens a way with both answers, where neither does by itself."""
-    possible, key = possible_kinds(facts), "differential_impedance_ohm"
-    rest = tuple(kind for kind in possible if kind != UNCONNECTED)
-    if not among or not rest or rest == possible or key not in unstated_impedances(facts):
-        return {}
-    connected, _ = restated(facts, "kinds", rest)
-    return _impedance(advice, connected, key, ask, boxes, among, pin_3=True)
-
-
-def _asked_pin_3(advice: Advice) -> str:
-    return (
-        f"ask the maker of {advice.device} whether pin 3 of the XLR output is connected inside, to "
-        "a signal or to ground"
-    )
-
-
-TOO_HEAVY = frozenset({"load-current", "coupling-capacitor"})
-"""Doubts that the maker's minimum load settles."""
-
-
-def _minimum_load(
-    advice: Advice, held: tuple[Mapping[str, Any], Mapping[str, Any]], ask: Ask, boxes: set[str]
-) -> dict[str, Settling]:
-    """Return what opens a way for a box if the maker allows what it works into.
-
-    Of a typed output with pin 3 connected as well, where that alone does not.
-    """
-    facts, sources = held
-    heavy = [o for o in advice.options if o.box in boxes and o.works_into_ohm is not None
+def _minimum_load(stuck: Stuck, boxes: set[str]) -> Iterator[Question]:
+    """With pin 3 connected as well, where the load alone does not open a way."""
+    heavy = [o for o in stuck.advice.options if o.box in boxes and o.works_into_ohm is not None
              and TOO_HEAVY & {h.code for h in o.used.hazards}]  # fmt: skip
-    if not heavy or (facts.get("device") or {}).get("minimum_load_ohm") is not None:
-        return {}
+    if not heavy or (stuck.facts.get("device") or {}).get(LOAD) is not None:
+        return
     among = frozenset((o.socket, o.option.id) for o in heavy)
-    least = min(o.works_into_ohm for o in heavy if o.works_into_ohm is not None)
-    into = {(o.box, o.option.id): o.works_into_ohm or least for o in heavy}
-    allowed = allowing(facts, least)
-    again, pin_3 = ask(allowed, sources, among), ""
-    rest = tuple(kind for kind in possible_kinds(facts) if kind != UNCONNECTED)
-    if not _working(again) and rest:
-        other, stages = restated(facts, "kinds", rest)
-        again = ask(allowing(other, least), stages, among)
-        pin_3 = ", and pin 3 of its XLR output connected inside,"
-    found = {}
-    for box in boxes:
-        ways = _working(again).get(box, set())
-        if ways:
-            option = next((c.option for c in again.choices if c.box == box), None)
-            named = str(option if option in ways else min(ways))
-            what = f"{load_asked(advice.device, into.get((box, named), least))}{pin_3}"
-            found[box] = Settling("minimum-load", what, (named,), box)
-    return found
+    into = {(o.box, o.option.id): o.works_into_ohm for o in heavy if o.works_into_ohm is not None}
+    least = min(into.values())
+
+    def what(box: str, option: str, and_pin_3: str = "") -> str:
+        return load_asked(stuck.advice.device, into.get((box, option), least)) + and_pin_3
+
+    yield Question("minimum-load", what, among, (((LOAD, least),),))
+    if connected := stuck.connected():
+        both = ", and pin 3 of its XLR output connected inside,"
+        yield Question("minimum-load", lambda box, option: what(box, option, both), among,
+                       ((*connected, (LOAD, least)),))  # fmt: skip
 
 
-def load_asked(device: str, ohm: float) -> str:
-    """Return the question for the minimum load, and up to which it opens a way."""
-    asked = f"ask the maker of {device} for the minimum load of its output"
-    return f"{asked}: with {ohms(ohm)} or less"
+def _pin_3(stuck: Stuck, _: set[str]) -> Iterator[Question]:
+    if connected := stuck.connected():
+        what = f"{_is_connected(stuck)}: with pin 3 connected"
+        yield Question("pin-3", lambda *_: what, stuck.open_, (connected,))
 
 
-def allowing(facts: Mapping[str, Any], ohm: float) -> dict[str, Any]:
-    """Return the facts with a minimum load stated."""
-    return {**facts, "device": {**facts["device"], "minimum_load_ohm": ohm}}
+def _pin_3_and_impedance(stuck: Stuck, _: set[str]) -> Iterator[Question]:
+    connected = stuck.connected()
+    if connected is None or XLR_OHM not in unstated_impedances(stuck.facts):
+        return
+    for ohm in MOST_OHM:
+        what = (
+            f"{_is_connected(stuck)}, and for the output impedance {OF[XLR_OHM]}: with pin 3 "
+            f"connected and {ohm:g} ohm or less {USUAL}"
+        )
+        answers = tuple((*connected, (XLR_OHM, one)) for one in (LEAST_OHM, ohm))
+        yield Question("output-impedance", lambda *_, what=what: what, stuck.open_, answers)
 
 
-def _pin_3(
-    advice: Advice,
-    facts: Mapping[str, Any],
-    ask: Ask,
-    boxes: set[str],
-    among: frozenset[tuple[str, str]],
-) -> dict[str, Settling]:
-    """Return what opens a way for a box if pin 3 of the device is connected to anything inside."""
-    possible = possible_kinds(facts)
-    rest = tuple(kind for kind in possible if kind != UNCONNECTED)
-    if not among or not rest or rest == possible:
-        return {}
-    again = ask(*restated(facts, "kinds", rest), among)
-    working = _working(again)
-    what = f"{_asked_pin_3(advice)}: with pin 3 connected"
-    found = {}
-    for box in (c.box for c in advice.choices if c.box in boxes):
-        option = next((c.option for c in again.choices if c.box == box), None)
-        ways = working.get(box, set())
-        if ways:
-            named = option if option in ways else min(ways)
-            found[box] = Settling("pin-3", what, (str(named),), box)
-    return found
+def _joined_plug(stuck: Stuck, boxes: set[str]) -> Iterator[Question]:
+    """Where pin 3 is connected to nothing for certain; on a driven one it would be a short circuit.
+
+    Pins 1 and 3 joined in the plug at the device are the same circuit as an output whose pin 3
+    stands at its ground inside, and no amplifier works into that joint: so it is solved.
+    """
+    if possible_kinds(stuck.facts) != (UNCONNECTED,):
+        return
+    among = frozenset(
+        (o.socket, LEAD) for o in stuck.advice.options if o.box in boxes and o.option.id == LEAD
+    )
+    what = (
+        "have an XLR lead made with pins 1 and 3 joined in the plug at the device (there pin 3 is "
+        "connected to nothing: a meter shows an open contact from it to pins 1 and 2, else do not "
+        "join it): with that lead"
+    )
+    yield Question("joined-plug", lambda *_: what, among, ((("kinds", ("unbalanced",)),),))
+
+
+QUESTIONS: tuple[Callable[[Stuck, set[str]], Iterator[Question]], ...] = (
+    _impedance, _minimum_load, _pin_3, _pin_3_and_impedance, _joined_plug,
+)  # fmt: skip
+"""What may be asked for the boxes that have no way yet, the easiest answer first."""
+
+
+def _is_connected(stuck: Stuck) -> str:
+    return (
+        f"ask the maker of {stuck.advice.device} whether pin 3 of the XLR output is connected "
+        "inside, to a signal or to ground"
+    )
 
 
 def _working(advice: Advice) -> dict[str, set[str]]:
@@ -219,6 +236,17 @@ def impedance_asked(device: str, key: str, ohm: float) -> str:
     """Return the question for an output impedance, and up to which it opens a way."""
     asked = f"ask the maker of {device} for the output impedance {OF[key]}"
     return f"{asked}: with {ohm:g} ohm or less {USUAL}"
+
+
+def load_asked(device: str, ohm: float) -> str:
+    """Return the question for the minimum load, and up to which it opens a way."""
+    asked = f"ask the maker of {device} for the minimum load of its output"
+    return f"{asked}: with {ohms(ohm)} or less"
+
+
+def allowing(facts: Mapping[str, Any], ohm: float) -> dict[str, Any]:
+    """Return the facts with a minimum load stated."""
+    return {**facts, "device": {**facts["device"], LOAD: ohm}}
 
 
 def _told(choice: Choice, found: Settling | None, works: str) -> Choice:
