@@ -124,7 +124,7 @@ SHIELDS = st.floats(0.01, 10.0)
 WITH_A_SHIELD = [o.id for o in OPTIONS if o.pin_3 != "transformer"]
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(option=st.sampled_from(WITH_A_SHIELD), hot=OHMS, cold=OHMS, shield=SHIELDS,
        more=st.floats(1.01, 20.0), nano=st.booleans())  # fmt: skip
 def test_more_shield_resistance_never_lowers_hum(
@@ -142,7 +142,7 @@ def test_more_shield_resistance_never_lowers_hum(
     assert values[1] >= values[0] * (1.0 - 1e-9)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(hot=OHMS, cold=OHMS, mismatch=st.floats(0.001, 0.2), share=st.floats(0.0, 1.0),
        circuit=st.sampled_from(["difference-amplifier", "buffered", "transformer"]))  # fmt: skip
 def test_a_better_matched_receiver_never_hums_more(
@@ -158,7 +158,7 @@ def test_a_better_matched_receiver_never_hums_more(
     assert worse_sign(share * mismatch) <= worse_sign(mismatch) * (1.0 + 1e-9)
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(hot=OHMS, cold=st.floats(0.5, 1e6), load=st.floats(1e3, 1e6))
 def test_tied_and_open_agree_for_a_silent_uncoupled_pin_3(
     hot: float, cold: float, load: float

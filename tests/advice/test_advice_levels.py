@@ -316,7 +316,7 @@ def test_floating_stage_is_solved_to_rounding() -> None:
     assert got[1].real == pytest.approx(float((-2 * a - 2 * c) / det), rel=1e-7)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(
     hot=st.floats(10.0, 2000.0),
     cold=st.floats(0.01, 1e7),
@@ -335,7 +335,7 @@ def test_tied_and_open_agree_for_a_silent_uncoupled_pin_3(
         assert level(stage, tied, socket, cable) == pytest.approx(opened, rel=2e-4)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(
     rs=st.floats(10.0, 3000.0),
     load=st.floats(600.0, 1e6),
@@ -354,7 +354,7 @@ def test_more_capacitance_never_raises_the_bandwidth(
     assert many.value <= few.value * (1 + 1e-9)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(common=st.floats(1.0, 1e7), z_diff=st.floats(1.0, 1000.0), load=st.floats(600.0, 1e6))
 def test_a_passive_load_never_raises_the_differential_level(
     common: float, z_diff: float, load: float

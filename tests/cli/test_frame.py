@@ -6,13 +6,13 @@ import os
 import signal
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import pytest
 
 import probe
 from probe.cli import main as frame
+from tests.cost import least_each
 
 ROOT = Path(probe.__file__).parents[1]
 
@@ -343,20 +343,8 @@ def test_nothing_slow_is_imported_for_help(environment: dict[str, str], line: st
     assert done.stdout.splitlines()[-1] == "[]"
 
 
-def fastest(arguments: list[str], environment: dict[str, str], runs: int) -> float:
-    """The shortest wall time of several runs, s."""
-    times = []
-    for _ in range(runs):
-        start = time.perf_counter()
-        subprocess.run(
-            [sys.executable, *arguments], env=environment, capture_output=True, check=True
-        )
-        times.append(time.perf_counter() - start)
-    return min(times)
-
-
 def test_help_is_as_fast_as_promised(environment: dict[str, str]) -> None:
-    helped = fastest(["-m", "probe", "--help"], environment, 7)
-    imported = fastest(["-c", "import numpy"], environment, 7)
+    commands = [[sys.executable, "-m", "probe", "--help"], [sys.executable, "-c", "import numpy"]]
+    helped, imported = least_each(commands, environment, 7)
     # The promise of the README: at most 1.2 times the import of numpy.
     assert helped <= 1.2 * imported

@@ -14,7 +14,6 @@ import os
 import random
 import subprocess
 import sys
-import time
 from collections.abc import Callable, Iterator
 from contextlib import redirect_stderr, redirect_stdout
 from pathlib import Path
@@ -28,11 +27,12 @@ import probe
 from probe.advice.destination_template import TEMPLATE as DESTINATION
 from probe.cli import main as frame
 from probe.simulate.template import TEMPLATE as STAGE
+from tests.cost import at_most
 
 ROOT = Path(probe.__file__).parents[1]
 
 LONGEST_S = 30.0
-"""Of one case on a busy machine; common practice, no source."""
+"""Of one case, processor time; common practice, no source."""
 
 RATE = 48_000
 FRAMES = 14_400
@@ -153,10 +153,8 @@ def command(folder: Path, *arguments: object) -> tuple[int, str, str]:
     """Run a command in this process; check what holds of every command, and the time."""
     before = listed(folder)
     printed, complaints = io.StringIO(), io.StringIO()
-    start = time.monotonic()
-    with redirect_stdout(printed), redirect_stderr(complaints):
+    with at_most(LONGEST_S), redirect_stdout(printed), redirect_stderr(complaints):
         status = frame.main([str(a) for a in arguments])
-    assert time.monotonic() - start < LONGEST_S
     check(status, printed.getvalue(), complaints.getvalue(), as_json="--json" in arguments)
     assert listed(folder) == before
     return status, printed.getvalue(), complaints.getvalue()

@@ -28,6 +28,7 @@ from probe.session.audio import blocks
 from probe.session.header import AudioFile, read_header
 from probe.session.model import Session
 from probe.session.read import read_session, session_sha256
+from tests.cost import at_most
 
 from .conftest import FILES, RATE, SESSION, samples
 from .test_session_audio import take_of
@@ -35,12 +36,11 @@ from .test_session_audio import take_of
 LONGEST_MESSAGE = 1200
 """Characters; common practice, no source: a few lines of a terminal."""
 
+LONGEST_S = 5.0
+"""Of processor; common practice, no source: nobody waits longer to be told of a mistake."""
+
 CASE = settings(
     max_examples=150,
-    # Milliseconds; common practice, no source: nobody waits longer to be told of a mistake.
-    deadline=5000,
-    derandomize=True,
-    database=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
 
@@ -57,7 +57,8 @@ def place() -> Iterator[Path]:
 def read_or_complain(folder: Path) -> Session | None:
     """Read the folder; whatever is wrong must be said as promised."""
     try:
-        session = read_session(folder)
+        with at_most(LONGEST_S):
+            session = read_session(folder)
     except BadInput as error:
         check_message(str(error))
         return None
@@ -294,14 +295,15 @@ def hear_or_complain(place: Path, raw: bytes) -> None:
     if session is not None:
         assert len(session_sha256(session)) == 64
     try:
-        audio = read_header(path)
-        check_audio(audio, len(raw))
-        heard = 0
-        for block in blocks(take_of(path), 4096):
-            assert block.shape[1] == audio.channels
-            assert np.isfinite(block).all()
-            heard += len(block)
-        assert heard == audio.frames
+        with at_most(LONGEST_S):
+            audio = read_header(path)
+            check_audio(audio, len(raw))
+            heard = 0
+            for block in blocks(take_of(path), 4096):
+                assert block.shape[1] == audio.channels
+                assert np.isfinite(block).all()
+                heard += len(block)
+            assert heard == audio.frames
     except BadInput as error:
         check_message(str(error))
 

@@ -138,8 +138,6 @@ CHANGES = st.sampled_from(KEYS).flatmap(
 
 @settings(
     max_examples=200,
-    deadline=None,
-    derandomize=True,
     suppress_health_check=[HealthCheck.too_slow],
 )
 @given(st.lists(CHANGES, min_size=1, max_size=3).map(dict))

@@ -39,7 +39,8 @@ of the stated covariance; one in 25 is written as WAV files and read back.
     OMP_NUM_THREADS=1 python -m tests.studies.coverage --sessions {sessions} --seed {seed} --write
 
 Version {version}, seed {seed}, {sessions} sessions{broken}. Continuous integration makes rows
-chosen at random again and holds this table and a fresh slice against binomial limits.
+again, others for each change of the code, and holds this table and a fresh slice against binomial
+limits.
 
 What counts as what: an *interval* is a value with `u95` (or `low` and `high`); a *bound* says
 "above" or "below" and must be true at least 95 times in 100; *limited* values carry

@@ -7,6 +7,7 @@ import re
 import numpy as np
 import pytest
 
+from tests.chosen import of_this_code
 from tests.spice import ngspice
 from tests.studies.connections import DOCUMENT, LIMITS, row
 
@@ -30,8 +31,7 @@ def test_the_table_covers_what_it_says() -> None:
 
 @pytest.mark.parametrize("which", range(15))
 def test_a_row_comes_out_again(which: int) -> None:
-    # drawn here, not when tests are collected: every worker must collect the same ones
-    index = int(np.random.default_rng().integers(len(KEPT)))
+    index = int(np.random.default_rng([of_this_code("connections"), which]).integers(len(KEPT)))
     print(f"row {index}, draw {which}")
     found = row(SEED, index)
     level, hum = KEPT[index]

@@ -224,7 +224,7 @@ def test_injecting_without_a_resistor_is_refused() -> None:
         limit_of(Part(0, Sound(np.ones(1)), Purpose.INJECT), OutputScale(4.0))
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(
     purpose=st.sampled_from(Purpose),
     ohm=st.floats(10.0, 1e5),
