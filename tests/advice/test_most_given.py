@@ -11,24 +11,11 @@ from pathlib import Path
 import pytest
 
 from probe.advice.advise import advise
-from probe.advice.destination import read_destination
 from probe.advice.model import Advice, OptionAdvice
 from probe.advice.source_file import read_source
 from probe.advice.typed import changed, typed_destination
 from probe.report.gains import gains
-
-DESK = """
-format = "probe-source/1"
-kinds = ["impedance-balanced"]
-differential_level_v = 1.228
-differential_maximum_v = 9.76
-differential_impedance_ohm = 150.0
-[device]
-maker = "Corrin"
-model = "Desk 12"
-output = "line"
-connectors = ["xlr"]
-"""
+from tests.advice.sheets import DESK, from_files
 
 BOTH = """
 format = "probe-source/1"
@@ -166,39 +153,35 @@ def test_the_tied_leg_works_at_the_maximum(tmp_path: Path) -> None:
     assert tied.figures.tie_current.value == pytest.approx(0.226, abs=0.001)
 
 
+LEG = """
+format = "probe-destination/1"
+name = "amplifier"
+[[input]]
+connector = "xlr"
+circuit = "buffered"
+impedance_ohm = 10000.0
+impedance_is = "each-leg"
+sensitivity_v = {}
+maximum_per_leg_v = 3.0
+"""
+
+
 @pytest.mark.parametrize("sensitivity", ["1.49", "1.55"])
 def test_what_a_leg_accepts_is_held_against_what_the_leg_carries(
     tmp_path: Path, sensitivity: str
 ) -> None:
     """One amplifier had its balanced input avoided, for an RCA lead with the same overload."""
-    source, there = tmp_path / "source.toml", tmp_path / "amplifier.toml"
-    source.write_text(BOTH.format(maxima="").replace("4.0", "8.0"), "utf-8")
-    there.write_text(
-        'format = "probe-destination/1"\nname = "amplifier"\n[[input]]\nconnector = "xlr"\n'
-        'circuit = "buffered"\nimpedance_ohm = 10000.0\nimpedance_is = "each-leg"\n'
-        f"sensitivity_v = {sensitivity}\nmaximum_per_leg_v = 3.0\n",
-        "utf-8",
-    )
-    used = of(advise(*read_source(source), read_destination(there)), "xlr-to-xlr")
+    sheet = BOTH.format(maxima="").replace("4.0", "8.0")
+    used = of(from_files(tmp_path, sheet, LEG.format(sensitivity)), "xlr-to-xlr")
     # closed form: of 1.49 or 1.55 V each leg carries half, 11.7 or 12.1 dB below 3 V; 4 V come
     assert used.verdict in ("use", "works")
     assert "overload" in codes(used)
 
 
 def test_a_leg_that_carries_all_is_near_to_its_limit(tmp_path: Path) -> None:
-    there = tmp_path / "amplifier.toml"
-    there.write_text(
-        'format = "probe-destination/1"\nname = "amplifier"\n[[input]]\nconnector = "xlr"\n'
-        'circuit = "buffered"\nimpedance_ohm = 10000.0\nimpedance_is = "each-leg"\n'
-        "sensitivity_v = 1.6\nmaximum_per_leg_v = 3.0\n",
-        "utf-8",
-    )
-    source = tmp_path / "source.toml"
-    source.write_text(DESK, "utf-8")
+    used = of(from_files(tmp_path, DESK, LEG.format(1.6)), "xlr-to-xlr")
     # of an impedance-balanced output pin 2 carries all: 5.5 dB below 3 V, and 9.76 V may come
-    assert (
-        of(advise(*read_source(source), read_destination(there)), "xlr-to-xlr").verdict == "avoid"
-    )
+    assert used.verdict == "avoid"
 
 
 LEVELS = """

@@ -16,20 +16,8 @@ from probe.errors import BadInput
 from probe.facts import read_facts
 from probe.report import render_html, render_summary
 from probe.report.bounded import figure, loss_or_rise
+from tests.advice.sheets import DESK
 from tests.report.test_page import Page
-
-DESK = """
-format = "probe-source/1"
-kinds = ["impedance-balanced"]
-differential_level_v = 1.228
-differential_maximum_v = 9.76
-differential_impedance_ohm = 150.0
-[device]
-maker = "Corrin"
-model = "Desk 12"
-output = "line"
-connectors = ["xlr"]
-"""
 
 BARE = """
 format = "probe-source/1"
