@@ -13,7 +13,8 @@ from dataclasses import replace
 from functools import partial
 
 from probe.advice import thresholds as limit
-from probe.advice.ask_first import with_asked_first, with_load_asked_first
+from probe.advice.ask_first import with_asked_first
+from probe.advice.ask_load import with_load_asked_first
 from probe.advice.ask_maker import with_asked
 from probe.advice.between_chassis import ground_fault, ground_high
 from probe.advice.cautions import (
@@ -167,7 +168,11 @@ def with_makers_asked(
         return ask(facts, sources, destination, Memory(among=among))
 
     found = with_asked_first(with_asked(found, facts, sources, by_itself), facts, by_itself)
-    return with_load_asked_first(found, facts, sources, by_itself)
+
+    def whole(facts: Facts, sources: Mapping[str, Sources]) -> Advice:
+        return ask_together(facts, sources, destination)
+
+    return with_load_asked_first(found, facts, sources, whole)
 
 
 def _chosen(

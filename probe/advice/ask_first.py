@@ -11,20 +11,16 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
-from probe.advice.ask_maker import (
-    LEAST_OHM,
-    MOST_OHM,
-    TOO_HEAVY,
-    Ask,
-    allowing,
-    impedance_asked,
-    load_asked,
-)
+from probe.advice.ask_maker import LEAST_OHM, MOST_OHM, Ask, impedance_asked
 from probe.advice.model import Advice, Choice, Settling
 from probe.advice.source_file import restated, unstated_impedances
 
 OUTPUT = {"single_ended_impedance_ohm": "rca", "differential_impedance_ohm": "xlr"}
 """Whose impedance a key states."""
+
+
+WITHOUT, AS_IT_IS = "does without resistors", "does as it is"
+"""Of the way that is used already, with resistors in its plug, or in doubt with the others."""
 
 
 def with_asked_first(advice: Advice, facts: Mapping[str, Any], ask: Ask) -> Advice:
@@ -54,36 +50,11 @@ def with_asked_first(advice: Advice, facts: Mapping[str, Any], ask: Ask) -> Advi
     return told_first(advice, found)
 
 
-def with_load_asked_first(
-    advice: Advice, facts: Mapping[str, Any], sources: Mapping[str, Any], ask: Ask
-) -> Advice:
-    """Return the advice with the minimum load asked for where resistors are there for want of it.
-
-    Only where the lead would do without them if the maker allows what the input is.
-    """
-    if (facts.get("device") or {}).get("minimum_load_ohm") is not None:
-        return advice
-    found: dict[str, Settling] = {}
-    for choice in (c for c in advice.choices if c.attenuator):
-        way = (choice.box, choice.socket, choice.option)
-        held = [o for o in advice.options if (o.box, o.socket, o.option.id) == way]
-        into = [o.works_into_ohm for o in held if TOO_HEAVY & {h.code for h in o.hazards}]
-        known = [ohm for ohm in into if ohm is not None]
-        if not known:
-            continue
-        among = frozenset({(choice.socket or "", choice.option or "")})
-        again = ask(allowing(facts, min(known)), sources, among)
-        if any(c.option == choice.option and not c.attenuator for c in again.choices):
-            what = load_asked(advice.device, min(known))
-            found[choice.box] = Settling("asked-first", what, (choice.option or "",), choice.box)
-    one = len(advice.choices) < 2
-    return told_first(
-        advice, found, "does without resistors" if one else "by itself does without resistors"
-    )
-
-
 def told_first(advice: Advice, found: Mapping[str, Settling], instead: str = "") -> Advice:
-    """Return the advice with what comes before anything is bought, for each box it is found for."""
+    """Return the advice with what comes before anything is bought, for each box it is found for.
+
+    ``instead``: what is said of the answer, where all boxes were solved together with it.
+    """
     one = len(advice.choices) < 2
     instead = instead or ("is used instead" if one else "would by itself be used instead")
     choices = tuple(_told(c, found.get(c.box), instead) for c in advice.choices)
@@ -102,5 +73,7 @@ def winning(again: Advice, open_: set[tuple[str, str, str]]) -> dict[str, str]:
 def _told(choice: Choice, found: Settling | None, instead: str) -> Choice:
     if found is None:
         return choice
-    says = f"before anything is bought, {found.what} {found.answers[0]} {instead}"
+    used = WITHOUT if choice.attenuator else AS_IT_IS
+    used = used if found.answers[0] == choice.option else instead
+    says = f"before anything is bought, {found.what} {found.answers[0]} {used}"
     return replace(choice, why=(*choice.why, says))

@@ -44,7 +44,8 @@ def with_relief(
     for choice in advice.choices:
         heavy = _too_heavy(advice, choice)
         if not heavy:
-            choices.append(choice)
+            says = _with_the_others(advice, choice, least_ohm or PAD_OHM)
+            choices.append(replace(choice, why=(*choice.why, says)) if says else choice)
             continue
         says, way = _says(advice, choice, heavy, least_ohm or PAD_OHM, destination, ask)
         named = f"what would help: {says}" + "".join(f" ({id_})" for id_ in way)
@@ -60,6 +61,28 @@ def _too_heavy(advice: Advice, choice: Choice) -> list[OptionAdvice]:
              and TOO_HARD & {h.code for h in o.used.hazards}]  # fmt: skip
     working = any(o.used.verdict in ("use", "works") for o in mine)
     return heavy if choice.option is None and not working and len(heavy) == len(mine) else []
+
+
+def _with_the_others(advice: Advice, choice: Choice, least_ohm: float) -> str:
+    """Return what would help where what is used is too heavy, or may be, together with the rest."""
+    best = advice.sets[0].options if advice.sets and choice.option is not None else ()
+    into = [
+        o.works_into_ohm
+        for o in best
+        if (o.box, o.verdict) == (choice.box, "cannot-tell")
+        and o.works_into_ohm is not None
+        and TOO_HARD & {h.code for h in o.hazards}
+    ]
+    if not into:
+        return ""
+    return f"for all plugged in at once would help: {_driver(least_ohm, min(into))}"
+
+
+def _driver(least_ohm: float, ohm: float) -> str:
+    return (
+        f"a line driver between, a buffered amplifier stage with {ohms(least_ohm)} or more at its "
+        f"input, whose maker allows {ohms(ohm)} at its output"
+    )
 
 
 def _input_ohm(heavy: Sequence[OptionAdvice]) -> float:
@@ -78,10 +101,7 @@ def _says(
 ) -> tuple[str, tuple[str, ...]]:  # fmt: skip
     """Return what helps in words, and the way that works with the transformer, where one does."""
     ohm = _input_ohm(heavy)
-    driver = (
-        f"a line driver between, a buffered amplifier stage with {ohms(least_ohm)} or more at its "
-        f"input, whose maker allows {ohms(ohm)} at its output"
-    )
+    driver = _driver(least_ohm, ohm)
     named = any(s.code == "transformer" and s.box == choice.box for s in advice.would_change)
     step = math.ceil(10.0 * math.sqrt(least_ohm / ohm) - 1e-9) / 10.0
     ways = frozenset((o.socket, o.option.id) for o in heavy if o.option.pin_3 == "transformer")

@@ -12,6 +12,7 @@ from probe.report.document import listing
 from probe.report.other_ways import stays_out
 from probe.report.places import in_places, named_in, places_of
 from probe.report.text import printed
+from probe.report.used import needs_pad
 
 FIRST = (
     "ground-fault",
@@ -57,8 +58,14 @@ def asked_of(
     found = [printed(c.get("message")) for code in ASKED for c in cautions if c.get("code") == code]
     several = len(listing(advice, "choices")) > 1
     instead = "would by itself be used instead" if several else "is used instead"
+    used = {
+        str(o.get("id")): "does without resistors" if needs_pad(o) else "does as it is"
+        for o in options
+        if o.get("verdict") == "use"
+    }
     first = [
-        f"{printed(o.get('what'), MOST_WORDS)} {words.OPTIONS.get(str(way), str(way))} {instead}."
+        f"{printed(o.get('what'), MOST_WORDS)} {words.OPTIONS.get(str(way), str(way))} "
+        f"{used.get(str(way), instead)}."
         for o in listing(advice, "would_change")
         if isinstance(o, Mapping)
         and o.get("code") == "asked-first"

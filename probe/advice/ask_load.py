@@ -1,0 +1,90 @@
+"""What the maker's minimum load would spare: asked for before anything is soldered or bought.
+
+An input, or several on one output, may be too heavy only because nobody says what the output
+drives. Where resistors or a transformer are used for want of that word, or all plugged in at once
+cannot be judged without it, the whole advice is made again with the load allowed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from probe.advice.ask_first import told_first
+from probe.advice.ask_maker import TOO_HEAVY, allowing, load_asked
+from probe.advice.model import Advice, Choice, OptionAdvice, Settling
+
+Whole = Callable[[Mapping[str, Any], Mapping[str, Any]], Advice]
+"""The advice for facts and sources, with all boxes plugged in."""
+
+
+def with_load_asked_first(
+    advice: Advice, facts: Mapping[str, Any], sources: Mapping[str, Any], whole: Whole
+) -> Advice:
+    """Return the advice with the minimum load asked for, where the answer would spare something."""
+    if (facts.get("device") or {}).get("minimum_load_ohm") is not None:
+        return advice
+    heavy = {c.box: _heavy(advice, c) for c in advice.choices if c.option is not None}
+    into = [min(ohms) for ohms in heavy.values() if ohms]
+    if not into:
+        return advice
+    least = 1.0 / sum(1.0 / ohm for ohm in into)  # all of them may hang on one output
+    again = whole(allowing(facts, least), sources)
+    if _in_doubt(again):
+        return advice
+    found: dict[str, Settling] = {}
+    for was, now in zip(advice.choices, again.choices, strict=True):
+        if heavy.get(was.box) and now.option is not None and _spares(advice, was, now):
+            ohm = _works_into(again, now) or least
+            what = load_asked(advice.device, ohm)
+            found[was.box] = Settling("asked-first", what, (now.option,), was.box)
+    return told_first(advice, found, "is used instead")
+
+
+def _heavy(advice: Advice, choice: Choice) -> list[float]:
+    """Return what the ways into a box work into that are open for want of the maker's word.
+
+    Of what is used, where resistors are in its plug or all at once is in doubt; and of a way that
+    cannot be judged, where a transformer is used.
+    """
+    mine = [o for o in advice.options if o.box == choice.box]
+    used = [o for o in mine if (o.socket, o.option.id) == (choice.socket, choice.option)]
+    open_ = list(used) if choice.attenuator else []
+    if any(o.option.pin_3 == "transformer" for o in used):
+        open_ += [o for o in mine if o.verdict == "cannot-tell"]
+    open_ += _doubtful(advice, choice.box)
+    return [
+        o.works_into_ohm
+        for o in open_
+        if o.works_into_ohm is not None and TOO_HEAVY & {h.code for h in o.hazards}
+    ]
+
+
+def _doubtful(advice: Advice, box: str) -> list[OptionAdvice]:
+    """Return what is used for a box where it cannot be judged with the others plugged in."""
+    best = advice.sets[0].options if advice.sets else ()
+    return [o for o in best if o.box == box and o.verdict == "cannot-tell"]
+
+
+def _in_doubt(advice: Advice) -> bool:
+    return any(_doubtful(advice, c.box) for c in advice.choices)
+
+
+def _spares(advice: Advice, was: Choice, now: Choice) -> bool:
+    """Tell whether the answer spares resistors, a transformer, or a doubt."""
+    if (was.option, was.socket) == (now.option, now.socket):
+        freed = was.attenuator and not now.attenuator
+        return freed or bool(_doubtful(advice, was.box))
+    return _bought(was) and not _bought(now) and not now.attenuator
+
+
+def _bought(choice: Choice) -> bool:
+    return (choice.option or "").endswith("/transformer")
+
+
+def _works_into(advice: Advice, choice: Choice) -> float | None:
+    """Return what hangs on the output of what is used, all of it."""
+    held = (*(advice.sets[0].options if advice.sets else ()), *advice.options)
+    way = (choice.box, choice.socket, choice.option)
+    into = [o.works_into_ohm for o in held if (o.box, o.socket, o.option.id) == way]
+    return min((ohm for ohm in into if ohm is not None), default=None)
