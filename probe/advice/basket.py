@@ -136,7 +136,7 @@ def _splitters(output: str, one: int, both: int, shelf: Shelf, whole: Shelf) -> 
         currency=shelf.currency,
         share=None,
         system_price=None,
-        dearer=tuple(_dearer(taken, shelf, 0.0)),
+        dearer=tuple(dearer_parts(taken, shelf, 0.0)),
         solder="",
         one_of_two=both != one,
         note="only where the device has one such socket a side",
@@ -211,7 +211,7 @@ def _basket(
         currency=shelf.currency,
         share=shelf.share,
         system_price=system_price,
-        dearer=tuple(_dearer(taken, shelf, length)),
+        dearer=tuple(dearer_parts(taken, shelf, length)),
         too_small=tuple(_too_small(advice, choice, taken, ways, shelf)),
         solder=_soldering(ways[0], length),
         one_of_two=count == 1
@@ -381,7 +381,7 @@ def _wired_alike(part: Part, piece: Piece) -> bool:
     )  # fmt: skip
 
 
-def _dearer(taken: Sequence[Taken], shelf: Shelf, length_m: float) -> Iterable[str]:
+def dearer_parts(taken: Sequence[Taken], shelf: Shelf, length_m: float) -> Iterable[str]:
     """Say of dearer parts that would do what differs by measurement, and nothing else."""
     for t in taken:
         others = [

@@ -30,20 +30,11 @@ NO_ADAPTER = {
 
 DIGITAL = "Never join an analogue output to a digital socket or the reverse, whatever plug fits."
 
-VOLUME = (
-    "Volume down and everything off before leads are changed; the amplifier comes on last, and "
-    "the volume up slowly."
-)
+VOLUME = "Volume down, all off before leads are changed; amplifier on last, up slowly."
 
-PHANTOM = (
-    "Some XLR inputs carry phantom power (48 V, for microphones), which would reach the output: "
-    "see that it is off before a lead goes in."
-)
+PHANTOM = "See that phantom power (48 V) is off: from an XLR input it reaches the output."
 
-EARTH = (
-    "Never lift a protective mains earth against hum, by plug or by wire. Mains wiring is for "
-    "licensed people; local electrical codes come first."
-)
+EARTH = "Never lift a protective mains earth against hum; wiring is for the licensed."
 
 MAY_BE_TIED = (
     "electronically-floating",
@@ -65,10 +56,7 @@ TIE = (
     "works into a short circuit. The figures here are calculated."
 )
 
-LINE_ONLY = (
-    "Line outputs only: headphone, loudspeaker and bridged outputs get no adapter at all, a "
-    "terminal that looks like ground may be live."
-)
+LINE_ONLY = "Line outputs only: the ground of headphone or loudspeaker ones may be live."
 
 NOT_METERED = {
     "hot": "pin 2 against pin 1",
@@ -78,7 +66,7 @@ NOT_METERED = {
 """What the meter has to touch, by terminal."""
 
 
-SIMULATED = "A simulated session: this is advice for an invented device, not for one you own."
+SIMULATED = "A simulated session: advice for an invented device, not for one you own."
 
 
 def simulated(facts: Facts) -> tuple[Note, ...]:
@@ -102,9 +90,8 @@ def _warned(facts: Facts, code: str) -> list[str]:
 
 
 TYPED = (
-    "Nothing was measured: levels (taken to 5 %) and impedances (to 20 %, legs alike within 10 %) "
-    "are typed from a data sheet, and every kind of stage that fits them is judged, the worst "
-    "verdict kept. Measure it to be sure."
+    "Nothing was measured: levels (to 5 %) and impedances (20 %, legs alike to 10 %) are from a "
+    "data sheet; the worst of every kind that fits is kept."
 )
 
 

@@ -25,12 +25,11 @@ from probe.advice.wiring import Option
 from probe.numbers import plain, write_number
 
 ONE_CHANNEL = (
-    "A subwoofer's one lead carries one channel. For both take a lead each to its left and right "
-    "inputs, which it adds itself, or the device's own subwoofer output."
+    "A subwoofer's one lead carries one channel. For both: a lead each to its left and right "
+    "inputs, which it adds, or the device's own subwoofer output."
 )
 Y_LEAD = (
-    "Never join left and right by a Y lead: each output then drives {load}, and all that hangs on "
-    "them becomes mono."
+    "Never join left and right by a Y lead: each output then drives {load}, and all becomes mono."
 )
 
 
@@ -63,12 +62,11 @@ def _load(desks: Sequence[Desk], used: OptionAdvice) -> str:
     known = all(np.isfinite(own_ohm(used.option, d.sampled(kind))) for d, kind in cases)
     found = [_joined(used.option, c, d) for d, kind in cases for c in d.corners(kind)]
     if not known or not found or not all(0.0 < one.ohm < np.inf for one in found):
-        return "the other one's few ohms instead of an input"
+        return "the other one's few ohms"
     most = max(found, key=lambda one: one.ampere)
     return (
-        f"the other one's {plain(write_number(most.ohm, 'ohm', 2))} instead of an input "
-        f"({plain(write_number(most.ampere, 'A', 2))} peak with one side playing "
-        "alone, at the most it gives)"
+        f"the other one's {plain(write_number(most.ohm, 'ohm', 2))} "
+        f"({plain(write_number(most.ampere, 'A', 2))} peak with one side alone, at its most)"
     )
 
 

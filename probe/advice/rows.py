@@ -44,6 +44,21 @@ def table(options: Sequence[OptionAdvice]) -> list[str]:
     return lines
 
 
+def in_short(options: Sequence[OptionAdvice]) -> list[str]:
+    """Return each way with its loudness, its hum and what to mind, for a line of them."""
+    held: dict[tuple[str, str, str], list[OptionAdvice]] = {}
+    for o in options:
+        held.setdefault(_words(o), []).append(o)
+    told = []
+    for (_, option, beside), group in held.items():
+        used = [o.used for o in group]
+        gain, hum = _gain(used), _hum(used)
+        figures = [f"{gain} dB"] if gain not in ("", "0.0") else []
+        figures += [f"hum {hum} dB"] if hum else []
+        told.append(", ".join((option, *figures, *([beside] if beside else []))))
+    return told
+
+
 def _beside(row: str, told: str) -> list[str]:
     """Return a row with what has to be said of it: on its line where that fits, else under it."""
     line = f"{row:<{BESIDE}}  {told}".rstrip()

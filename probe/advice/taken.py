@@ -125,6 +125,8 @@ class Basket:
     """For the adviser alone: the customer's sheet stays with what is chosen."""
     too_small: tuple[str, ...] = ()
     """Transformers whose core does not stand what surely comes, with its volts."""
+    boxes: int = 1
+    """How many alike boxes it is for."""
     shares: str = ""
     """The output that splitters share between the boxes; then no box of its own."""
 
@@ -169,10 +171,16 @@ class Basket:
     def _lines(self) -> Iterable[str]:
         for t in self.taken:
             yield t.says
-        for piece in self.missing:
-            yield f"order, {self.count} x: {ordered(piece, self.length_m)}"
-        if self.missing and self.solder:
+        told = [ordered(piece, self.length_m) for piece in self.missing]
+        itself = bool(self.solder) and self.solder == self._made(self.chain) and not self.taken
+        for text in told:
+            yield f"order, {self.count} x: {text}{'; or solder it' * itself}"
+        if self.missing and self.solder and not itself:
             yield f"or solder: {self.solder}"
+
+    def _made(self, pieces: Sequence[Piece]) -> str:
+        """Return how one lead is made by hand, which is told by what is to be ordered."""
+        return f"{pieces[0].says}; {self.length_m:g} m" if len(pieces) == 1 else ""
 
     def _order(self) -> Iterable[str]:
         """Say how several pieces are plugged together: an isolator belongs to the receiver."""
@@ -203,9 +211,13 @@ class Basket:
         if self.shares:
             return "the splitters" if self.count > 1 else "the splitter"
         if self.subwoofer:
-            return "the subwoofer's one lead"
+            return "the subwoofers' one lead each" if self.boxes > 1 else "the subwoofer's one lead"
         if self.one_channel:
-            return "its one channel"
+            return (
+                f"{_sides(self.count)} of its one channel" if self.boxes > 1 else "its one channel"
+            )
+        if self.boxes > 1:
+            return f"{self.count} leads{' of a stereo device' * self.stereo}"
         return f"{_sides(self.count)}{' of a stereo device' * self.stereo}"
 
     def to_json(self) -> dict[str, Any]:
@@ -287,20 +299,26 @@ def all_in_all(found: Sequence[Basket]) -> tuple[str, ...]:
         text += " with what shares an output"
     if any(b.one_of_two for b in used):
         text += f", one side ({both:.2f} for both)"
-    orders = sum(b.count * len(b.missing) for b in used)
-    text += f", without {not_there(orders)}" if orders else ""
-    text += of_system(used[0], total, partly=bool(orders))
+    absent = sum(b.count * len(b.missing) for b in used)
+    text += f", without {not_there(absent)}" if absent else ""
+    text += of_system(used[0], total, partly=bool(absent))
     if not any(b.taken for b in used):
-        text = f"nothing of it is on the shelf: {not_there(orders)}"
+        text = f"nothing of it is on the shelf: {not_there(absent)}"
     order: dict[str, int] = {}
-    for t in (t for b in used for t in b.taken if not t.in_stock):
-        name = f"not in stock: {t.part.name}"
-        order[name] = order.get(name, 0) + t.packages - t.part.stock
-    for b in used:
-        for piece in b.missing:
-            name = f"not on the shelf: {ordered(piece, b.length_m)}"
-            order[name] = order.get(name, 0) + b.count
-        if isinstance(b.offered, Piece):
-            name = f"{b.offered_for}: {ordered(b.offered, b.length_m)}"
-            order[name] = order.get(name, 0) + b.count
+    for name, count in (item for b in used for item in orders(b).items()):
+        order[name] = order.get(name, 0) + count
     return (text, *(f"to be ordered, {n} x, {name}" for name, n in order.items()))
+
+
+def orders(basket: Basket) -> dict[str, int]:
+    """Return what has to be ordered for one list, and how many of it."""
+    found: dict[str, int] = {}
+    for t in (t for t in basket.taken if not t.in_stock):
+        name = f"not in stock: {t.part.name}"
+        found[name] = found.get(name, 0) + t.packages - t.part.stock
+    offered = [basket.offered] if isinstance(basket.offered, Piece) else []
+    for piece in (*basket.missing, *offered):
+        where = basket.offered_for if piece in offered else "not on the shelf"
+        name = f"{where}: {ordered(piece, basket.length_m)}"
+        found[name] = found.get(name, 0) + basket.count
+    return found

@@ -6,6 +6,7 @@ import re
 import textwrap
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
+from functools import partial
 
 from probe.advice.digital import digital_lines
 from probe.advice.figures import worse_side
@@ -13,8 +14,9 @@ from probe.advice.model import RANKING, Advice, Choice, Cure, OptionAdvice, Sett
 from probe.advice.padded import described
 from probe.advice.parts import to_ask_for
 from probe.advice.quantity import Quantity
-from probe.advice.rows import WIDTH, table
-from probe.advice.together import effects
+from probe.advice.rows import WIDTH, in_short, table
+from probe.advice.together import UNCHANGED, effects
+from probe.advice.told_once import groups_of, told_once
 from probe.advice.words import decibels, figure, full_output, quieter, signed_decibels
 from probe.numbers import without_figures, worst_told
 
@@ -57,16 +59,39 @@ TOLD_ABOVE = (
 )
 """What would change the answer and stands with the options, or where nothing is used."""
 
+MOST_REASONS = 2
+"""Reasons for what is chosen for one of several boxes: the first are those that decided."""
+
+MOST_OTHERS = 2
+"""Other ways into one of several boxes that are named with their figures."""
+
 DANGERS = 3
 """Most hazards shown of the chosen option; all of them are in the JSON."""
+
+
+MORE = "Every way with figures and why not, and what settles those not judged: --details"
+"""At the end of what is printed of several boxes."""
 
 
 def render(advice: Advice, *, details: bool = False) -> str:
     """Return the advice as text, no line wider than `WIDTH`, ending in a line break.
 
-    What is not known yet of ways into a box that has its choice is named only, unless ``details``
-    are asked for: it is no part of the answer, and fills a screen where nothing was measured.
+    Boxes of which all of it is alike stand together. What is not known yet of ways into a box that
+    has its choice is named only, unless ``details`` are asked for: it is no part of the answer, and
+    fills a screen where nothing was measured. So do the figures of every way into several boxes.
     """
+    whole = alike_boxes(advice)
+    return _render(told_once(advice, whole), details=details, named=len(advice.choices) > 1)
+
+
+def alike_boxes(advice: Advice) -> tuple[tuple[str, ...], ...]:
+    """Return the boxes, those together of which the same is printed."""
+    return groups_of(advice, partial(_render, details=True, named=False))
+
+
+def _render(advice: Advice, *, details: bool, named: bool) -> str:
+    """Return the advice as text; ``named``: the boxes are called by their names."""
+    brief = len(advice.choices) > 1 and not details
     lines = wrapped(f"{advice.device} to {advice.destination}{_provisional(advice)}", "  ")
     first = sorted(
         (c for c in advice.cautions if c.code in FIRST), key=lambda c: FIRST.index(c.code)
@@ -78,28 +103,32 @@ def render(advice: Advice, *, details: bool = False) -> str:
         more = [c.message for c in advice.cautions if c.code not in FIRST]
         lines += [*([""] if more else []), *bullets(more)]
         return "\n".join([*lines, *_would_change(advice)]) + "\n"
+    beside = effects(advice)
     for choice in advice.choices:
-        lines += ["", *_choice(advice, choice)]
+        told = replace(choice, why=choice.why[:MOST_REASONS]) if brief else choice
+        lines += ["", *_choice(advice, told, f" ({choice.box})" if named else "")]
+        if beside.get(choice.box) not in (None, UNCHANGED if brief else None):
+            lines += bullets([f"with all plugged in: {beside[choice.box]}"])
+        lines += _else(advice, choice) if brief and choice.option else []
     at_once = [c.message for c in advice.cautions if c.code in AT_ONCE]
     if at_once:
         lines += ["", "All at once", *bullets(at_once)]
-    if advice.options:
+    if advice.options and not brief:
         lines += ["", *table(advice.options)]
-    beside = effects(advice)
     ties = [c.message for c in advice.cautions if c.code == "pin-3-tie"]
     told_above = {"pin-3-tie", *FIRST, *AT_ONCE}
     sections = {
         "Digital links": digital_lines(advice.digital),
-        "All plugged in at once": beside,
-        "If it hums": [_cure(c, several=len(advice.choices) > 1) for c in advice.cures],
-        "Not known yet": _not_known(advice, details=details),
-        "Do not": _said(advice.options, ("never", "avoid")) + ties,
+        "If it hums": [_cure(c, several=len(advice.choices) > 1) for c in _cures(advice)],
+        "Not known yet": _not_known(advice, details=details, brief=brief),
+        "Do not": (_never(advice) if brief else _said(advice.options, ("never", "avoid"))) + ties,
         "Before you connect": [c.message for c in advice.cautions if c.code not in told_above],
     }
     for title, messages in sections.items():
         if messages:
             lines += ["", title, *bullets(messages)]
-    return "\n".join([*lines, *_would_change(advice)]) + "\n"
+    lines += _would_change(advice)
+    return "\n".join([*lines, *(["", *wrapped(MORE, "")] if brief else [])]) + "\n"
 
 
 def _would_change(advice: Advice) -> list[str]:
@@ -135,6 +164,20 @@ def _missing(one: Settling) -> str:
     return ", ".join((one.what, " or ".join(then))) if then else one.what
 
 
+def _cures(advice: Advice) -> list[Cure]:
+    """Return the cures; what takes the hum of several boxes beyond checking is named once."""
+    alike: dict[Cure, list[Cure]] = {}
+    for cure in advice.cures:
+        own = cure if not cure.beyond else replace(
+            cure, box="", hum_below_full_output_db=None, better_by_db=None)  # fmt: skip
+        alike.setdefault(own, []).append(cure)
+    least = [min(held, key=lambda c: c.better_by_db or 0.0) for held in alike.values()]
+    return [
+        replace(one, box=" and ".join(c.box for c in held))
+        for one, held in zip(least, alike.values(), strict=True)
+    ]
+
+
 def _cure(cure: Cure, *, several: bool) -> str:
     where = f"{cure.box}: " if several else ""
     if cure.hum_below_full_output_db is None or cure.better_by_db is None:
@@ -148,8 +191,7 @@ def _cure(cure: Cure, *, several: bool) -> str:
     )
 
 
-def _choice(advice: Advice, choice: Choice) -> list[str]:
-    label = f" ({choice.box})" if len(advice.choices) > 1 else ""
+def _choice(advice: Advice, choice: Choice, label: str) -> list[str]:
     if choice.option is None:
         return [f"USE NOTHING YET{label}", *bullets(choice.why)]
     held = [
@@ -174,6 +216,24 @@ def _choice(advice: Advice, choice: Choice) -> list[str]:
     lines += bullets(f"mind: {d}" for d in dangers[:DANGERS])
     more = len(dangers) - DANGERS
     return lines + ([f"- and {more} more to mind, in the JSON"] if more > 0 else [])
+
+
+def _else(advice: Advice, choice: Choice) -> list[str]:
+    """Name the other ways that work for one of several boxes, in place of a table for each."""
+    others = [
+        o for o in advice.options
+        if o.box == choice.box and o.verdict != "use" and o.used.verdict == "works"
+    ]  # fmt: skip
+    told = in_short(others)
+    more = [f"{len(told) - MOST_OTHERS} more"] if len(told) > MOST_OTHERS else []
+    return wrapped("Else  " + "; ".join((*told[:MOST_OTHERS], *more)), "      ") if told else []
+
+
+def _never(advice: Advice) -> list[str]:
+    """Name the ways that do harm, into any of several boxes."""
+    shown = [_shown(o) for o in advice.options]
+    names = _names(shown, [o for o in shown if o.verdict == "never"])
+    return [f"never: {', '.join(names)}"] if names else []
 
 
 def _dangers(held: Sequence[OptionAdvice]) -> list[str]:
@@ -237,16 +297,15 @@ def _loss(loss: Quantity) -> str:
     return f"{text} ({ends[0]:.2f} to {ends[1]:.2f})" if loss.u95 >= 0.005 else text
 
 
-def _not_known(advice: Advice, *, details: bool) -> list[str]:
+def _not_known(advice: Advice, *, details: bool, brief: bool) -> list[str]:
     """Return why ways cannot be judged; of boxes with a choice only where that is to be had."""
     settled = set() if details else {c.box for c in advice.choices if c.option is not None}
     said = _said([o for o in advice.options if o.box not in settled], ("cannot-tell",))
     boxes = [
         o.box for o in advice.options if o.box in settled and _shown(o).verdict == "cannot-tell"
     ]
-    if boxes:
-        into = f" into {' and '.join(dict.fromkeys(boxes))}" if len(advice.choices) > 1 else ""
-        said.append(f"the ways{into} marked cannot-tell: why, and what would settle it, --details")
+    if boxes and not brief:
+        said.append("the ways marked cannot-tell: why, and what would settle it, --details")
     return said
 
 

@@ -27,7 +27,7 @@ from probe.advice.note import Note
 from probe.advice.quantity import Quantity
 from probe.advice.solve import Link
 from probe.advice.wiring import Option
-from probe.advice.words import decibels, figure, signed_decibels
+from probe.advice.words import decibels, figure
 from probe.decibels import ratio_to_db
 from probe.formats.text import all_of
 
@@ -217,18 +217,18 @@ def _likeliest_first(rivals: Sequence[list[_Use]]) -> Iterator[tuple[_Use, ...]]
 
 def _solved(desks: Sequence[Desk], advice: Advice, uses: tuple[_Use, ...]) -> Together:
     options: list[OptionAdvice] = []
-    says: dict[str, list[str]] = {}  # what is said of several stands once
+    says: dict[str, list[tuple[str, str]]] = {}  # what is said of several stands once
     for desk in desks:
         for use in uses:
             found = _beside(desk, use, uses)
             options.append(found)
             for told in _suffers(found, _alone(advice, found)):
-                says.setdefault(told, []).append(f"{found.box}, {found.option.id}")
+                says.setdefault(told, []).append((found.box, found.option.id))
     known = {c.box: c for c in advice.choices}
     choices = tuple(
         Choice(u.box, u.option.id, u.socket.name, known[u.box].why) for u in uses
     ) + tuple(c for c in advice.choices if c.option is None)
-    grouped = tuple(f"{'; '.join(dict.fromkeys(who))}: {told}" for told, who in says.items())
+    grouped = tuple(f"{_who(who)}: {told}" for told, who in says.items())
     return Together(choices, tuple(options), True, grouped)
 
 
@@ -406,13 +406,21 @@ def _to_mind(desk: Desk, advice: Advice, best: Together) -> list[Note]:
 
 
 def _minded(advice: Advice, best: Together) -> list[str]:
-    where: dict[str, list[str]] = {}
+    where: dict[str, list[tuple[str, str]]] = {}
     for found in best.options:
         known = {h.code for h in _alone(advice, found).hazards}
         for h in found.hazards:
             if h.code not in known and found.verdict == "works":
-                where.setdefault(h.message, []).append(f"{found.box}, {found.option.id}")
-    return [f"{', '.join(dict.fromkeys(held))}: {says}" for says, held in where.items()]
+                where.setdefault(h.message, []).append((found.box, found.option.id))
+    return [f"{_who(held)}: {says}" for says, held in where.items()]
+
+
+def _who(held: Sequence[tuple[str, str]]) -> str:
+    """Return boxes with their ways, those of one way together."""
+    ways: dict[str, dict[str, None]] = {}
+    for box, way in held:
+        ways.setdefault(way, {})[box] = None
+    return "; ".join(f"{' and '.join(boxes)}, {way}" for way, boxes in ways.items())
 
 
 def _not_as_alone(best: Together) -> Note:
@@ -425,14 +433,17 @@ def _not_as_alone(best: Together) -> Note:
     return Note("together-suffers", f"{says}: {why}")
 
 
-def effects(advice: Advice) -> list[str]:
-    """Return in words what the other leads do to each box of the best set."""
-    if not advice.sets or not advice.sets[0].options:
-        return []
+UNCHANGED = "level unchanged"
+
+
+def effects(advice: Advice) -> dict[str, str]:
+    """Return in words what the other leads do to each box of the best set, by its name."""
+    if not advice.sets:
+        return {}
     sides: dict[str, list[OptionAdvice]] = {}
     for found in advice.sets[0].options:
         sides.setdefault(found.box, []).append(found)
-    return [_effect(advice, held) for held in sides.values()]
+    return {box: _effect(advice, held) for box, held in sides.items()}
 
 
 def _effect(advice: Advice, sides: Sequence[OptionAdvice]) -> str:
@@ -446,13 +457,12 @@ def _effect(advice: Advice, sides: Sequence[OptionAdvice]) -> str:
         change = min(known)
         gain = figures.loudness_vs_reference_db or figures.level_vs_reference_db
         compared = gain is not None and sides[0].reference != "none"
-        told = [signed_decibels(gain)] if gain and compared else []
-        told += [] if compared else [f"{figure(figures.level)} at the input"]
+        told = [] if compared else [f"{figure(figures.level)} at the input"]
         told += [
-            "level unchanged"
-            if abs(change) < FELT_DB
-            else f"level {change:+.2f} dB by the other leads"
+            UNCHANGED if abs(change) < FELT_DB else f"level {change:+.2f} dB by the other leads"
         ]
     hum = figures.hum_below_full_output_db
-    told += [] if hum is None else [f"hum {decibels(hum)} below full output"]
-    return f"{sides[0].box}: {sides[0].option.id}, {', '.join(told)}"
+    alone = worse_side([_alone(advice, o).figures for o in sides]).hum_below_full_output_db
+    if hum is not None and (alone is None or alone.value - hum.value >= limit.TIE_BREAK_DB):
+        told.append(f"hum {decibels(hum)} below full output")
+    return ", ".join(told)

@@ -82,6 +82,7 @@ class More:
     def __init__(self, args: argparse.Namespace, shelf: Shelf | None, axis: Axis | None) -> None:
         self._args, self._shelf, self._axis = args, shelf, axis
         self._baskets: tuple[Basket, ...] = ()
+        self._alike: tuple[tuple[str, ...], ...] = ()
         self._sweep: Sweep | None = None
         self._written: list[Path] = []
 
@@ -120,10 +121,12 @@ class More:
             from probe.advice.advise import beside
             from probe.advice.basket import baskets
             from probe.advice.taken import all_in_all
+            from probe.advice.text import alike_boxes
 
             price = self._args.system_price
             together = beside(facts, sources, destination, advice)
             self._baskets = baskets(advice, destination, self._shelf, price, together)
+            self._alike = alike_boxes(advice)
             document["shelf"] = [basket.to_json() for basket in self._baskets]
             if whole := all_in_all(self._baskets):
                 document["shelf_total"] = list(whole)
@@ -137,22 +140,31 @@ class More:
 
     def text(self) -> str:
         """Return what is printed after the advice."""
-        from probe.advice.taken import all_in_all
-        from probe.advice.text import bullets
-
-        lines: list[str] = []
-        for basket in self._baskets:
-            whom = basket.box or f"sharing the {basket.shares.upper()} output"
-            to = f" ({whom})" if len(self._baskets) > 1 else ""
-            lines += ["", f"From the shelf{to}", *bullets(basket.says)]
-            lines += bullets([basket.instead.says] if basket.instead else [])
-        if whole := all_in_all(self._baskets):
-            lines += ["", "From the shelf, all in all", *bullets(whole)]
+        lines = self._taken()
         if self._sweep is not None:
             lines += ["", *self._sweep.lines()]
         if self._args.page is not None:
             lines += ["", f"written: {self._args.page}"]
         return "".join(f"{line}\n" for line in lines)
+
+    def _taken(self) -> list[str]:
+        """Return what is taken from the shelf, and where boxes take different things the sum."""
+        from probe.advice.basket_together import in_groups, ordered_again
+        from probe.advice.taken import all_in_all
+        from probe.advice.text import bullets
+
+        if self._shelf is None or not self._baskets:
+            return []
+        shown = in_groups(self._baskets, self._alike, self._shelf)
+        says = [[*b.says, *([b.instead.says] if b.instead else [])] for _, b in shown]
+        if len(shown) == 1:
+            return ["", "From the shelf", *bullets(says[0])]
+        lists = [f"{who}: {'; '.join(told)}" for (who, _), told in zip(shown, says, strict=True)]
+        whole = all_in_all(self._baskets)
+        again = ordered_again([basket for _, basket in shown])
+        orders = [told for told in whole[1:] if any(told.endswith(name) for name in again)]
+        lists += [f"all in all {told}" for told in whole[:1]] + orders
+        return ["", "From the shelf", *bullets(lists)]
 
     def write(self, document: Mapping[str, Any]) -> None:
         """Write the page, where one was asked for."""

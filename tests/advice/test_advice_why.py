@@ -54,7 +54,7 @@ def test_what_an_attenuator_takes_is_not_laid_on_the_other_leads() -> None:
     advice = advise(document, {"left": symmetrical()}, boxes)
     choice = advice.choices[0]
     assert choice.attenuator
-    assert all("by the other leads" not in told for told in effects(advice))
+    assert all("by the other leads" not in told for told in effects(advice).values())
     assert all(c.code != "together" for c in advice.cautions)
     # arithmetic: 5 V into what accepts 1 V are 13.98 dB, half a decibel more is 15 in whole ones
     assert choice.why[0].startswith("only with an attenuator of 15 dB in its plug")

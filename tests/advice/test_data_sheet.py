@@ -197,7 +197,7 @@ def test_left_and_right_are_not_joined_for_a_subwoofer(tmp_path: Path) -> None:
     advice = ask(tmp_path, typed_destination("rca:20k:0.5V:sub", 50.0))
     (never,) = [c.message for c in advice.cautions if c.code == "y-lead"]
     # closed form: 2 V through two outputs of 100 ohm, sqrt(2) 2 V / 200 ohm = 14 mA peak
-    assert "drives the other one's 100 ohm instead of an input (14 mA peak" in never
+    assert "drives the other one's 100 ohm (14 mA peak" in never
     assert any(c.code == "one-channel" for c in advice.cautions)
     apart = ask(tmp_path, typed_destination("rca:20k:0.5V", 50.0))
     assert not any(c.code in ("y-lead", "one-channel") for c in apart.cautions)
@@ -208,21 +208,21 @@ def test_left_and_right_are_not_joined_for_a_subwoofer(tmp_path: Path) -> None:
     # closed form, V the open volts of a pin, Z its own impedance: sqrt(2) V / (2 Z). One of two
     # legs, 2 V behind 100 ohm
     [('kinds = ["differential"]\ndifferential_level_v = 4.0\ndifferential_impedance_ohm = 200.0',
-      "rca:10k:1V:sub", "100 ohm instead of an input (14 mA"),
+      "rca:10k:1V:sub", "100 ohm (14 mA"),
      # both legs: 4 V between them behind 200 ohm, the same current
      ('kinds = ["differential"]\ndifferential_level_v = 4.0\ndifferential_impedance_ohm = 200.0',
-      "xlr:20k/leg:1V:sub", "200 ohm instead of an input (14 mA"),
+      "xlr:20k/leg:1V:sub", "200 ohm (14 mA"),
      # all the volts on pin 2: 10 V behind 98.5 ohm, though pin 3 is joined, too
      ('kinds = ["impedance-balanced"]\nhot_level_v = 10.0\ncold_level_v = 0.0\n'
-      "hot_impedance_ohm = 98.5", "xlr:20k/leg:1V:sub", "99 ohm instead of an input (72 mA"),
+      "hot_impedance_ohm = 98.5", "xlr:20k/leg:1V:sub", "99 ohm (72 mA"),
      # a floating pair, pin 3 tied: all of its 4 V and of its 100 ohm (beside which lies its high
      # common-mode impedance, which is not stated)
      ('kinds = ["electronically-floating"]\ndifferential_level_v = 4.0\n'
-      "differential_impedance_ohm = 100.0", "rca:10k:1V:sub", "ohm instead of an input (28 mA"),
+      "differential_impedance_ohm = 100.0", "rca:10k:1V:sub", "ohm (28 mA"),
      # at the most it gives: 8 V of the RCA behind 50 ohm
      ("single_ended_level_v = 2.0\nsingle_ended_maximum_v = 8.0\n"
-      "single_ended_impedance_ohm = 50.0", "rca:10k:1V:sub", "50 ohm instead of an input (113 mA"),
-     ("single_ended_level_v = 2.0", "rca:10k:1V:sub", "few ohms instead of an input, and")],
+      "single_ended_impedance_ohm = 50.0", "rca:10k:1V:sub", "50 ohm (113 mA"),
+     ("single_ended_level_v = 2.0", "rca:10k:1V:sub", "few ohms, and")],
 )  # fmt: skip
 def test_the_current_of_a_y_lead_is_that_of_the_pins_it_joins(
     tmp_path: Path, stated: str, to: str, told: str
