@@ -105,9 +105,11 @@ class Archive:
         db.execute("PRAGMA foreign_keys = ON")
         db.execute("PRAGMA trusted_schema = OFF")
         db.execute("PRAGMA synchronous = FULL")
+        db.execute("BEGIN")  # all of one moment: another process may be making the tables
         version = db.execute("PRAGMA user_version").fetchone()[0]
         mark = db.execute("PRAGMA application_id").fetchone()[0]
         empty = db.execute("SELECT count(*) FROM sqlite_master").fetchone()[0] == 0
+        db.execute("COMMIT")
         name = shown_path(self.path)
         if (mark != APPLICATION_ID and not empty) or (empty and not self.writable):
             raise BadInput(f"{name}: is not an archive")

@@ -9,8 +9,10 @@ import signal
 import sqlite3
 import subprocess
 import sys
+import threading
 import time
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -333,6 +335,37 @@ def test_two_writers_at_once_lose_nothing(place: Path) -> None:
         # closed form: 21 different ones
         assert len(archive.entries()) == 21
         assert exchange.complaints(archive) == []
+
+
+def test_another_process_makes_the_archive_while_this_one_looks(
+    place: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Lost without it: of two first entries made at once, one is refused as "not an archive"."""
+
+    def make() -> None:
+        with Archive.open(place, create=True) as other:
+            other.add(package(example(1)))
+
+    maker = threading.Thread(target=make)
+
+    class Disturbed(sqlite3.Connection):
+        def execute(self, sql: str, *values: Any) -> sqlite3.Cursor:
+            found = super().execute(sql, *values)
+            if sql == "PRAGMA application_id" and maker.ident is None:
+                maker.start()
+                maker.join(1.0)  # it is through, or waits until this one has looked
+            return found
+
+    connect = sqlite3.connect
+    monkeypatch.setattr(
+        sqlite3, "connect", lambda *a, **k: connect(*a, **{"factory": Disturbed, **k})
+    )
+    place.parent.mkdir()
+    with Archive.open(place, create=True) as archive:
+        archive.add(package(example(2)))
+        maker.join()
+        # closed form: one entry of each
+        assert len(archive.entries()) == 2
 
 
 @pytest.mark.parametrize("after", [1, 4, 9])
