@@ -98,6 +98,11 @@ def next_take(
     made = _made(identified)
     scores = {t: _separated(t, stages, known) for t in TAKES[:5] if t in available}
     fresh = {t: s for t, s in scores.items() if t not in made} or scores
+    if verdict.missing:
+        leg = verdict.missing
+        for take in (f"inject-{leg}", f"load-{leg}"):
+            if take in fresh and take not in made:
+                return Next(take, f"the kind hangs on the {leg} leg's impedance, not measured yet")
     best = max(fresh, key=lambda t: (len(fresh[t]), -TAKES.index(t)), default=None)
     if best is None or not fresh[best]:
         return Next("second-open", "repeating the open take narrows what the levels allow")

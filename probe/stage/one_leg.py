@@ -45,11 +45,17 @@ def one_leg(evidence: Evidence, silent: str) -> Verdict:
     between = ~tied & ~open_share
     separate = between & (np.abs(coupling) <= limits.COUPLING_SEPARATE)
     sensing = between & (coupling > limits.COUPLING_FLOATING)
+    # strays of a pin with nothing on it move no line output
+    follows = bool(np.abs(coupling[0]) > limits.COUPLING_SEPARATE)
     alone = open_share
+    unknown = np.zeros(len(labels), dtype=bool)
     if half_width(coupling) < limits.COUPLING_SUPPORT:
-        # strays of a pin with nothing on it move no line output
         sensing |= open_share & (coupling > limits.COUPLING_FLOATING)
         alone = open_share & (np.abs(coupling) <= limits.COUPLING_SEPARATE)
+    elif follows:
+        # what the driven leg gives way to the recorder is not known, so neither is how far it
+        # would follow; that it does follow was heard
+        alone, unknown = unknown, open_share
     if live is not None:
         alike = np.abs(np.log(size / np.maximum(np.abs(live.own.draws), 1e-9)))
         separate &= alike <= np.log(limits.ALIKE_RATIO)
@@ -66,6 +72,10 @@ def one_leg(evidence: Evidence, silent: str) -> Verdict:
     labels[tied] = "unbalanced"
     if not passes(_siemens(own)):
         labels[alone] = "pin-3-unconnected"
+    labels[unknown] = "undetermined"
+    if unknown[0]:
+        left = ("ground-sensing", "pin-3-unconnected")
+        reasons.append(_follows_reason(own, silent, driven))
     bare = (labels == NO_ROW) & only_an_input(own, evidence.input_ohm)
     labels[bare] = "undetermined"
     held = (labels == NO_ROW) & (np.abs(coupling) <= limits.COUPLING_SEPARATE)
@@ -87,8 +97,19 @@ def one_leg(evidence: Evidence, silent: str) -> Verdict:
             "the driven cold leg is inverted against the single-ended output, so it is a cold leg "
             "and the hot leg is dead"
         )
-    verdict = summarise(labels, left, "one-leg", silent, reasons, hot_dead=hot_dead)
+    missing = driven if follows and live is None else ""
+    verdict = summarise(
+        labels, left, "one-leg", silent, reasons, hot_dead=hot_dead, missing=missing
+    )
     return replace(verdict, by_inputs=bool(bare[0]) and verdict.kind == "undetermined")
+
+
+def _follows_reason(own: Column, silent: str, driven: str) -> str:
+    return (
+        f"{own.coupling[0].real:.2f} of what is put on the {silent} leg is heard on the {driven} "
+        f"leg, which a pin with nothing on it does not do; how far it follows is not known without "
+        f"the impedance of the {driven} leg, which a load or an injection there shows"
+    )
 
 
 def _behind_reason(own: Column, silent: str) -> str:

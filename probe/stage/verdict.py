@@ -62,6 +62,8 @@ class Verdict:
     """True where a silent leg may be the recorder's own input and nothing else."""
     alike: bool = False
     """True where what is still possible is the same at the terminals."""
+    missing: str = ""
+    """The leg whose own impedance the kind hangs on, where no take showed it."""
     unlike: bool = False
     """True where nearly all draws fit no kind, and show no fault that has a name."""
 
@@ -95,7 +97,8 @@ def summarise(
     if known and known[best] >= limits.DECIDED_SHARE:
         rest = tuple(p for p in listed if p.kind != best)
         return Verdict(best, known[best], rest, driven, silent, tuple(reasons), **more)  # type: ignore[arg-type]
-    listed += [Possible(k, None) for k in unmeasured if k not in known]
+    named = {p.kind for p in listed}
+    listed += [Possible(k, None) for k in unmeasured if k not in named]
     undetermined = share.get("undetermined", 0.0)
     return Verdict(
         "undetermined",

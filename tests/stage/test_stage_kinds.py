@@ -15,6 +15,8 @@ from .forward import (
     COLD,
     FULL,
     HOT,
+    INJECT_COLD,
+    INJECT_HOT,
     LOAD_COLD,
     LOAD_HOT,
     OPEN,
@@ -232,6 +234,28 @@ def test_a_sense_pin_of_many_kilohms_is_no_open_pin(zc, across):
     plans = tuple(p for p in FULL if across or p is not ACROSS)
     # source: closed form: strays of an open pin leave a share of |Z_hh| w C on the other, 1e-3
     assert analysed(ground_sensing(zc=zc), plans, errors=QUIET).kind == "ground-sensing"
+
+
+@pytest.mark.parametrize("zc", [47e3, 220e3, 1e6])
+@pytest.mark.parametrize("situation", ["reference", "none"])
+def test_a_pin_the_driven_leg_follows_is_not_unconnected_where_that_leg_was_not_loaded(
+    zc, situation
+):
+    """The hot leg's impedance unknown, its following was heard: neither kind can be stated."""
+    few = analysed(
+        ground_sensing(zc=zc), (OPEN, INJECT_COLD, SECOND), errors=QUIET, situation=situation
+    )
+    # source: closed form: 10 kohm at hot and strays of 100 pF to it carry 0.006 at 1 kHz, not 1
+    assert few.kind == "undetermined"
+    assert {"ground-sensing", "pin-3-unconnected"} <= few.possible
+    assert few.next.take in ("inject-hot", "load-hot")
+    more = analysed(
+        ground_sensing(zc=zc),
+        (OPEN, INJECT_COLD, INJECT_HOT, SECOND),
+        errors=QUIET,
+        situation=situation,
+    )
+    assert more.kind == "ground-sensing"
 
 
 def test_a_leg_that_moves_the_other_by_half_is_not_unconnected():
