@@ -136,9 +136,12 @@ def peak_megabytes(*arguments: str) -> float:
 
 
 def best(tries: int, *kinds: Callable[[], Spent]) -> list[Spent]:
-    """The fastest of several tries of each kind, taken in turn."""
+    """The least of several tries of each kind, taken in turn: of the wall, and of the processor."""
     rounds = [[kind() for kind in kinds] for _ in range(tries)]
-    return [min(column, key=lambda s: s.wall) for column in zip(*rounds, strict=True)]
+    return [
+        Spent(min(s.wall for s in column), min(s.cpu for s in column))
+        for column in zip(*rounds, strict=True)
+    ]
 
 
 def short_session(folder: Path, phase: str) -> Path:

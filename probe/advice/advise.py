@@ -16,6 +16,7 @@ from probe.advice import thresholds as limit
 from probe.advice.ask_first import with_asked_first
 from probe.advice.ask_load import with_load_asked_first
 from probe.advice.ask_maker import with_asked
+from probe.advice.ask_reading import with_reading_first
 from probe.advice.between_chassis import ground_fault, ground_high
 from probe.advice.cautions import (
     general_cautions,
@@ -35,6 +36,7 @@ from probe.advice.desk import Desk, Memory, Sources
 from probe.advice.destination import Destination, Input
 from probe.advice.digital_choice import with_digital
 from probe.advice.eased import eased
+from probe.advice.full_output_apart import unlike_levels
 from probe.advice.model import Advice, Choice, OptionAdvice
 from probe.advice.note import Note
 from probe.advice.one_channel import one_channel
@@ -42,7 +44,6 @@ from probe.advice.operating import BY_ID, Operating, operating_of
 from probe.advice.other_transformer import with_other_transformer
 from probe.advice.outputs_apart import with_outputs_apart
 from probe.advice.padded import fitted, with_attenuator
-from probe.advice.read_first import with_reading_first
 from probe.advice.relief import with_relief
 from probe.advice.settle import settlings
 from probe.advice.subject import (
@@ -55,7 +56,6 @@ from probe.advice.subject import (
     with_suspicion,
 )
 from probe.advice.together import Beside, best_sets, instead, taken
-from probe.advice.unlike_levels import unlike_levels
 from probe.advice.wiring import OPTIONS, Option
 from probe.errors import BadInput
 

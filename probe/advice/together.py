@@ -15,12 +15,12 @@ from itertools import islice
 
 from probe.advice import thresholds as limit
 from probe.advice.alike import as_good, candidate
-from probe.advice.boxes_alike import unlike, unlike_untold
 from probe.advice.candidate import Candidate
 from probe.advice.choose import mark
 from probe.advice.compiled import judged
 from probe.advice.desk import Desk
 from probe.advice.destination import Input
+from probe.advice.equal_boxes import unlike, unlike_untold
 from probe.advice.figures import worse_side
 from probe.advice.model import Advice, Choice, OptionAdvice, Together
 from probe.advice.note import Note

@@ -20,12 +20,12 @@ import numpy as np
 from probe.advice import thresholds as limit
 from probe.advice.advise import ask_together, with_makers_asked
 from probe.advice.destination import Cable, Destination
+from probe.advice.flip_reasons import Reason, of_flip, of_nothing
 from probe.advice.model import RANKING, Advice
 from probe.advice.operating import most_volts
 from probe.advice.rows import WIDTH
 from probe.advice.subject import EVERY_KIND, device_of, side_of
 from probe.advice.text import wrapped
-from probe.advice.walked import Reason, of_flip, of_nothing
 from probe.advice.words import KINDS
 from probe.errors import BadInput
 from probe.formats.text import nearest, quoted

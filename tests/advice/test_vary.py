@@ -12,6 +12,7 @@ import pytest
 from probe.advice.advise import advise
 from probe.advice.destination import Cable, Destination, GroundPath, Input, together
 from probe.advice.figures import Figures
+from probe.advice.flip_reasons import of_flip
 from probe.advice.ground import of_preset
 from probe.advice.model import Advice, Choice, OptionAdvice
 from probe.advice.operating import BY_ID
@@ -19,7 +20,6 @@ from probe.advice.source_file import read_source
 from probe.advice.subject import EVERY_KIND
 from probe.advice.typed import changed, typed_destination
 from probe.advice.vary import NARROWED, Sweep, read_axis, sweep
-from probe.advice.walked import of_flip
 from probe.errors import BadInput
 from probe.report import render_html
 from probe.report.varied import varied_of

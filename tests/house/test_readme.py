@@ -48,6 +48,16 @@ def test_links_lead_somewhere(page: Path) -> None:
             assert (page.parent / target).exists(), f"{page.name}: {target}"
 
 
+def test_the_map_of_the_advice_names_modules_that_are_there() -> None:
+    """Or who looks for a rule is sent to a module that has another name by now."""
+    text = (readme.ROOT / "DEVELOPERS.md").read_text("utf-8")
+    rows = text.split("Inside `probe/advice/`")[1].split("\n\n")[1].splitlines()[2:]
+    named = [name for row in rows for name in re.findall(r"`(\w+)`", row)]
+    assert len(named) > 50
+    for name in named:
+        assert (readme.ROOT / "probe" / "advice" / f"{name}.py").is_file(), name
+
+
 @pytest.mark.parametrize("page", PAGES, ids=lambda p: p.name)
 def test_named_files_exist(page: Path) -> None:
     """Paths and modules that a page names in code marks are there."""

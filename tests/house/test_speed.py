@@ -17,10 +17,11 @@ MARGIN = 3.0
 """Other work on the machine, a cold cache and a slow processor together."""
 
 
-def test_help_starts_faster_than_numpy() -> None:
-    shown, numpy = benchmark.help_and_numpy(tries=5)
-    # The project's own limit is 1.2; processor time, since other tests run beside this one.
-    assert shown.cpu < 1.2 * MARGIN / 2.0 * numpy.cpu
+def test_help_is_as_fast_as_promised() -> None:
+    shown, numpy = benchmark.help_and_numpy(tries=7)
+    # The promise of the README: at most 1.2 times the import of numpy. Both in the same run and in
+    # processor time, since other tests run beside this one: no margin is needed.
+    assert shown.cpu <= 1.2 * numpy.cpu
 
 
 @pytest.mark.parametrize("phase", [pytest.param("reference", marks=pytest.mark.long), "none"])
