@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+from probe.advice.joined_plug import UNCONNECTED, joined, unconnected
 from probe.advice.model import Advice, Choice, Settling
 from probe.advice.source_file import possible_kinds, restated, unstated_impedances
 from probe.numbers import ohms
@@ -24,7 +25,8 @@ Ask = Callable[[Mapping[str, Any], Mapping[str, Any], frozenset[Way]], Advice]
 """The advice for facts and sources, each box by itself, of some options alone."""
 
 Answer = tuple[tuple[str, Any], ...]
-"""Keys of a description by hand, or the minimum load of any device, and what they would say."""
+"""Keys of a description by hand, or the minimum load or the joint of any device, and what they
+would say."""
 
 LEAST_OHM = 1.0
 """Of no output stage, and less than of any."""
@@ -47,7 +49,7 @@ LOAD = "minimum_load_ohm"
 TOO_HEAVY = frozenset({"load-current", "coupling-capacitor"})
 """Doubts that the maker's minimum load settles."""
 
-UNCONNECTED = "pin-3-unconnected"
+JOINED = "pins 1 and 3 joined in the plug"
 LEAD = "xlr-to-xlr"
 
 
@@ -103,6 +105,8 @@ class Stuck:
             for key, value in answer:
                 if key == LOAD:
                     facts = allowing(facts, value)
+                elif key == JOINED:
+                    facts, sources = joined(facts, sources)
                 else:
                     facts, sources = restated(facts, key, value)
             self._asked[answer, among] = self.ask(facts, sources, among)
@@ -193,7 +197,7 @@ def _joined_plug(stuck: Stuck, boxes: set[str]) -> Iterator[Question]:
     Pins 1 and 3 joined in the plug at the device are the same circuit as an output whose pin 3
     stands at its ground inside, and no amplifier works into that joint: so it is solved.
     """
-    if possible_kinds(stuck.facts) != (UNCONNECTED,):
+    if not unconnected(stuck.facts):
         return
     among = frozenset(
         (o.socket, LEAD) for o in stuck.advice.options if o.box in boxes and o.option.id == LEAD
@@ -203,7 +207,7 @@ def _joined_plug(stuck: Stuck, boxes: set[str]) -> Iterator[Question]:
         "connected to nothing: a meter shows an open contact from it to pins 1 and 2, else do not "
         "join it): with that lead"
     )
-    yield Question("joined-plug", lambda *_: what, among, ((("kinds", ("unbalanced",)),),))
+    yield Question("joined-plug", lambda *_: what, among, (((JOINED, True),),))
 
 
 QUESTIONS: tuple[Callable[[Stuck, set[str]], Iterator[Question]], ...] = (

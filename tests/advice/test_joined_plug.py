@@ -6,15 +6,19 @@ The customer was told that nothing works; an XLR lead with pins 1 and 3 joined i
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
+import numpy as np
 import pytest
 
 from probe.advice.advise import advise
+from probe.advice.joined_plug import joined, unconnected
 from probe.advice.model import Advice
 from probe.advice.source_file import read_source
 from probe.advice.text import render
 from probe.advice.typed import changed, typed_destination
 from probe.report.other_ways import why_nothing
+from tests.advice.stages import TONES, facts, legs
 
 SHEET = """
 format = "probe-source/1"
@@ -78,3 +82,72 @@ def test_nothing_is_joined_on_a_pin_that_may_be_driven(tmp_path: Path, stated: s
     advice = ask(tmp_path, stated)
     told = [s.what for s in advice.would_change] + list(advice.choices[0].why)
     assert not any("joined" in says for says in told)
+
+
+# --- a measured device
+
+
+RECORDED = {
+    "hot_recorded": {"value": 1.99}, "cold_recorded": {"value": 0.01},
+    "cold_impedance": {"value": 160e3, "bound": "above"},
+    "hot_level": {"value": 2.0}, "differential_level": {"value": 2.0, "bound": "below"},
+}  # fmt: skip
+
+
+def measured(folder: Path, to: str, kind: str = "pin-3-unconnected", **stage: Any) -> Advice:
+    document = facts(kind, driven="one-leg", connectors=("xlr",), values=RECORDED, stage=stage,
+                     device={"full_output_volts": 2.0})  # fmt: skip
+    there = changed(typed_destination(to, 50.0), ground="two-rooms", cable="3m")
+    return advise(document, {"left": OPEN_STAGE}, there)
+
+
+# pin 3 hangs on nothing: 50 pF to its surroundings, 30 pF to pin 2
+STRAY = 1.0 / (2j * np.pi * TONES * 80e-12)
+OPEN_STAGE = legs(hot=2.0, cold=0.75, z=((100.0, 37.5), (37.5, STRAY)))
+
+
+@pytest.mark.parametrize("circuit", [":transformer", ":difference-amplifier", ":buffered", ""])
+def test_it_is_named_for_a_measured_device_too(tmp_path: Path, circuit: str) -> None:
+    # the user had a dead end where a joint in the plug does
+    advice = measured(tmp_path, f"xlr:20k/leg:1V{circuit}")
+    assert advice.chosen is None
+    assert advice.choices[0].why[0].startswith("have an XLR lead made with pins 1 and 3 joined")
+    assert advice.choices[0].why[0].endswith("with that lead xlr-to-xlr works")
+
+
+def test_the_joint_of_a_measured_device_is_solved(tmp_path: Path) -> None:
+    document = facts("pin-3-unconnected", driven="one-leg", connectors=("xlr",), values=RECORDED,
+                     device={"full_output_volts": 2.0})  # fmt: skip
+    assert unconnected(document)
+    there = changed(typed_destination("xlr:20k/leg:1V:transformer", 50.0), ground="two-rooms",
+                    cable="3m")  # fmt: skip
+    with_joint = advise(*joined(document, {"left": OPEN_STAGE}), there)
+    inside = facts("unbalanced", driven="one-leg", connectors=("xlr",),
+                   device={"full_output_volts": 2.0})  # fmt: skip
+    grounded = legs(hot=2.0, cold=0.0, z=((100.0, 0.0), (0.0, 0.0)))
+    as_inside = advise(inside, {"left": grounded}, there)
+    got, same = ({o.option.id: o for o in a.options}["xlr-to-xlr"] for a in (with_joint, as_inside))
+    assert got.verdict == "use"
+    # closed form: 2 V behind 100 ohm into 40 kohm between the legs
+    assert got.figures.level is not None
+    assert got.figures.level.value == pytest.approx(2.0 * 40e3 / 40.1e3, rel=1e-3)
+    # the same circuit by another name: pin 3 at pin 1 inside the device
+    assert got.figures.hum is not None
+    assert same.figures.hum is not None
+    assert got.figures.hum.value == pytest.approx(same.figures.hum.value, rel=0.02)
+
+
+@pytest.mark.parametrize(
+    ("kind", "stage"),
+    [
+        # pin 2 is the open one: the joint would short the driven pin
+        ("pin-3-unconnected", {"polarity": "pin-3-hot"}),
+        ("pin-3-unconnected", {"also_possible": [{"kind": "differential", "confidence": None}]}),
+        ("impedance-balanced", {}),
+    ],
+)
+def test_no_driven_pin_of_a_measured_device_is_joined(
+    tmp_path: Path, kind: str, stage: dict[str, Any]
+) -> None:
+    advice = measured(tmp_path, "xlr:20k/leg:1V:transformer", kind, **stage)
+    assert "joined-plug" not in {s.code for s in advice.would_change}
