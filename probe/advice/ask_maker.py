@@ -15,7 +15,12 @@ from typing import Any
 
 from probe.advice.joined_plug import UNCONNECTED, joined, unconnected
 from probe.advice.model import Advice, Choice, Settling
-from probe.advice.source_file import possible_kinds, restated, unstated_impedances
+from probe.advice.source_file import (
+    possible_kinds,
+    restated,
+    said_balanced,
+    unstated_impedances,
+)
 from probe.numbers import ohms
 
 Way = tuple[str, str]
@@ -48,6 +53,14 @@ LOAD = "minimum_load_ohm"
 
 TOO_HEAVY = frozenset({"load-current", "coupling-capacitor"})
 """Doubts that the maker's minimum load settles."""
+
+LEGS_ALIKE = (
+    "differential",
+    "electronically-floating",
+    "transformer-coupled",
+    "impedance-balanced",
+)
+"""Kinds whose legs have like impedances."""
 
 JOINED = "pins 1 and 3 joined in the plug"
 LEAD = "xlr-to-xlr"
@@ -112,6 +125,11 @@ class Stuck:
             self._asked[answer, among] = self.ask(facts, sources, among)
         return self._asked[answer, among]
 
+    def opens_isolators(self, answer: Answer, boxes: set[str]) -> bool:
+        """Tell whether an answer opens transformers, and no lead, for some of the boxes."""
+        chosen = self._with(answer, self.open_).choices if self.open_ else ()
+        return any(_isolates(c.option) for c in chosen if c.box in boxes)
+
     def connected(self) -> Answer | None:
         """Return what a maker would say whose pin 3 is connected; None: nothing would change."""
         possible = possible_kinds(self.facts)
@@ -172,6 +190,32 @@ def _minimum_load(stuck: Stuck, boxes: set[str]) -> Iterator[Question]:
                        ((*connected, (LOAD, least)),))  # fmt: skip
 
 
+def _legs_alike(stuck: Stuck, boxes: set[str]) -> Iterator[Question]:
+    """Where the sheet says "balanced", or a connected pin 3 by itself opens transformers alone.
+
+    Of legs with like impedances a receiver rejects what a ground difference brings: a lead may do.
+    """
+    possible = possible_kinds(stuck.facts)
+    rest = tuple(kind for kind in possible if kind in LEGS_ALIKE)
+    if not rest or rest == possible:
+        return
+    answer: Answer = (("kinds", rest),)
+    what = (
+        f"ask the maker of {stuck.advice.device} whether pins 2 and 3 of the XLR output have like "
+        "impedances to ground: with like ones"
+    )
+    connected = stuck.connected()
+    isolates = connected is not None and stuck.opens_isolators(connected, boxes)
+    if not (isolates or said_balanced(stuck.facts)):
+        return
+    among = frozenset(way for way in stuck.open_ if not _isolates(way[1]))
+    yield Question("legs-alike", lambda *_: what, among, (answer,))
+
+
+def _isolates(option: str | None) -> bool:
+    return (option or "").endswith("/transformer")
+
+
 def _pin_3(stuck: Stuck, _: set[str]) -> Iterator[Question]:
     if connected := stuck.connected():
         what = f"{_is_connected(stuck)}: with pin 3 connected"
@@ -211,7 +255,7 @@ def _joined_plug(stuck: Stuck, boxes: set[str]) -> Iterator[Question]:
 
 
 QUESTIONS: tuple[Callable[[Stuck, set[str]], Iterator[Question]], ...] = (
-    _impedance, _minimum_load, _pin_3, _pin_3_and_impedance, _joined_plug,
+    _impedance, _minimum_load, _legs_alike, _pin_3, _pin_3_and_impedance, _joined_plug,
 )  # fmt: skip
 """What may be asked for the boxes that have no way yet, the easiest answer first."""
 

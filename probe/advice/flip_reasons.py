@@ -18,7 +18,7 @@ from probe.numbers import without_figures
 Side = Literal["here", "beyond it", "up to it"]
 """Where a reason holds: in the range itself, above a flip, or below it."""
 
-ASKED = ("output-impedance", "minimum-load", "pin-3")
+ASKED = ("output-impedance", "minimum-load", "pin-3", "legs-alike")
 """Questions to a maker that may open a way for one box."""
 
 TOGETHER = "does not go with what the other boxes use: "

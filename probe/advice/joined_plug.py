@@ -15,7 +15,7 @@ import numpy as np
 
 from probe.advice.source_file import possible_kinds, restated
 from probe.advice.subject import Facts, side_of
-from probe.stage.source import TO_MODAL, Source
+from probe.facts.source import TO_MODAL, Source
 
 UNCONNECTED = "pin-3-unconnected"
 GROUNDED = "unbalanced"

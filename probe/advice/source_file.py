@@ -21,7 +21,7 @@ from probe.advice.ranges import Level, LevelOrNone, Noise, Ohm, SourceOhm
 from probe.advice.subject import EVERY_KIND
 from probe.advice.thresholds import LEAST_LINE_INPUT_VOLTS
 from probe.facts.source import TO_MODAL, Source
-from probe.formats.kinds import kind_meant
+from probe.formats.kinds import BALANCED, kind_or_balanced
 from probe.formats.mains import MainsHertz, MainsVolts
 from probe.formats.toml import LARGEST_FILE, OneLine, Table, complaint, read_bytes, read_toml
 
@@ -85,7 +85,9 @@ class SourceFile(Table):
 
     device: DeviceTable = DeviceTable()
     side: Literal["mono"] | None = None
-    kinds: tuple[Annotated[Kind, BeforeValidator(kind_meant)], ...] | None = None
+    kinds: (
+        tuple[Annotated[Kind | Literal["balanced"], BeforeValidator(kind_or_balanced)], ...] | None
+    ) = None
     differential_level_v: Level | None = None
     hot_level_v: Level | None = None
     cold_level_v: LevelOrNone | None = None
@@ -214,11 +216,26 @@ def _kinds(written: SourceFile) -> tuple[str, ...]:
     """Return the kinds that fit what is stated."""
     if "xlr" not in _connectors(written):
         return ("unbalanced",)
-    if written.kinds is not None:
-        return tuple(dict.fromkeys(written.kinds))
+    if (named := _named(written)) is not None:
+        return named
     if written.hot_level_v is None or written.cold_level_v is None:
         return BOTH_LEGS_KINDS if _twice(written) else EVERY_KIND
     return BOTH_LEGS_KINDS if written.cold_level_v > 0.0 else ONE_LEG_KINDS
+
+
+def _named(written: SourceFile) -> tuple[str, ...] | None:
+    """Return the kinds that the sheet names; None: none, for "balanced" alone is said of all."""
+    named = tuple(k for k in dict.fromkeys(written.kinds or ()) if k != BALANCED)
+    return named or None
+
+
+def said_balanced(facts: Mapping[str, Any]) -> bool:
+    """Tell whether a typed source is called balanced, and by no kind."""
+    stated = facts.get("stated")
+    if not isinstance(stated, Mapping):
+        return False
+    written = SourceFile.model_validate(stated)
+    return bool(written.kinds) and _named(written) is None
 
 
 def _twice(written: SourceFile) -> bool:
@@ -230,15 +247,26 @@ def _twice(written: SourceFile) -> bool:
 
 
 def _left_out(written: SourceFile) -> str:
-    """Return why kinds that drive one leg were left out, where the sheet does not say it."""
-    if written.kinds is not None or "xlr" not in _connectors(written) or not _twice(written):
+    """Return why kinds were left out where the sheet does not say it, or why none were."""
+    if _named(written) is not None or "xlr" not in _connectors(written):
         return ""
+    if not _twice(written):
+        return LEFT_OPEN if written.kinds and _kinds(written) == EVERY_KIND else ""
     return (
         f"{written.differential_level_v:g} V between pins 2 and 3 are twice the "
         f"{written.single_ended_level_v:g} V of the RCA: taken as an output whose two legs carry "
         "half each; kinds that drive one leg are left out (kinds = [...] in the file says "
         "otherwise)"
     )
+
+
+LEFT_OPEN = (
+    '"balanced" leaves every kind open: it is said of a signal on both legs, of legs with like '
+    "impedances of which one is driven, and on many a sheet of a single-ended output on an XLR, "
+    "pin 3 at ground or connected to nothing; its maker can say whether both legs have like "
+    "impedances"
+)
+"""What a word does not tell, where levels do not either."""
 
 
 def _pair_volts(written: SourceFile) -> float:
@@ -404,7 +432,7 @@ format = "probe-source/1"
 # Which kind of stage it is, if the sheet says so; left out, every kind that fits is solved
 # and the worst verdict kept. One or more of: differential, electronically-floating,
 # transformer-coupled, ground-sensing, impedance-balanced, unbalanced, pin-3-unconnected;
-# "balanced" alone names none: leave the line out
+# "balanced" alone names none, and leaves them all open
 # kinds = ["differential"]
 
 # Levels at full output (full volume, 0 dB FS), open circuit, V rms; of a record player that gives

@@ -55,6 +55,7 @@ TOLD_ABOVE = (
     "joined-plug",
     "line-driver",
     "pin-3",
+    "legs-alike",
     "outputs-shared",
 )
 """What would change the answer and stands with the options, or where nothing is used."""

@@ -35,13 +35,25 @@ MAY_MEAN = {
 }
 """Words that several kinds go by."""
 
-NO_KIND = ("balanced", "fully-balanced", "symmetrical", "line", "xlr")
+BALANCED = "balanced"
+
+BALANCED_WORDS = (BALANCED, "fully-balanced", "symmetrical")
+"""Words that may mean any kind: a signal on both legs, legs alike of which one is driven, and on
+many a sheet a single-ended output on an XLR. [practice]"""
+
+NO_KIND = (*BALANCED_WORDS, "line", "xlr")
 """Words that say there are two legs, or less."""
 
 
 def spelled(word: str) -> str:
     """Return a word as kinds are written."""
     return "-".join(word.lower().replace("_", " ").replace("-", " ").split())
+
+
+def kind_or_balanced(word: object) -> object:
+    """Return `BALANCED` for what a sheet says that names no kind; else as `kind_meant`."""
+    balanced = isinstance(word, str) and spelled(word) in BALANCED_WORDS
+    return BALANCED if balanced else kind_meant(word)
 
 
 def kind_meant(word: object) -> object:

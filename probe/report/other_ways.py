@@ -34,6 +34,8 @@ def nothing_used(advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]]
     boxes = {o.get("destination") for o in options}
     if any(_settling(advice, boxes, code) for code in ("output-impedance", "minimum-load")):
         return "Not yet: ask the maker of the device for one figure first"
+    if _settling(advice, boxes, "legs-alike"):
+        return "Not yet: ask the maker of the device about pins 2 and 3 first"
     if _settling(advice, boxes, "pin-3"):
         return "Not yet: ask the maker of the device about pin 3 first"
     verdicts = {o.get("verdict") for o in options}
@@ -68,7 +70,7 @@ def why_nothing(advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]])
     boxes = {o.get("destination") for o in options}
     works = "works by itself" if len(listing(advice, "choices")) > 1 else "works"
     said = [f"{_capital(printed(o.get('what'), 240))} {_name({'id': answer})} {works}."
-            for code in ("output-impedance", "minimum-load", "pin-3", "joined-plug")
+            for code in ("output-impedance", "minimum-load", "legs-alike", "pin-3", "joined-plug")
             for o in _settling(advice, boxes, code)
             for answer in listing(o, "answers")[:1]]  # fmt: skip
     said = list(dict.fromkeys(said))  # several boxes may want the same
