@@ -234,7 +234,7 @@ def of_preset(name: str, mains_volts: float = MAINS_VOLTS) -> GroundPath:
     """Return the ground of a preset; through a mains filter stands half of ``mains_volts``."""
     preset = PRESETS[name]
     volts = preset.volts if preset.farad is None else mains_volts / 2.0
-    half = "" if preset.farad is None else f"; {volts:g} V, half of the mains"
+    half = "" if preset.farad is None else f"; {volts:g} V, half of {mains_volts:g} V mains"
     words = f"taken as usual for: {preset.says} (common practice{half})"
     return GroundPath(volts, preset.ohm, preset.farad, words, at_origin=preset.at_origin)
 

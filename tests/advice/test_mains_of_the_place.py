@@ -70,10 +70,10 @@ def test_a_session_says_the_mains_once_for_all(tmp_path: Path, capsys: Any) -> N
     # the rule: what the session says and what is typed for another session are one and the same
     assert advised(SESSION, capsys, "--mains", "120V/60Hz")[0] == pytest.approx(there, rel=1e-6)
     # closed form: half of 120 V; the page says which mains it was solved for
-    assert "60 V, half of the mains" in words
+    assert "60 V, half of 120 V mains" in words
     # the rule: who plays elsewhere types it, and it goes before what the session says
     elsewhere, words = advised(tmp_path, capsys, "--mains", "230V")
-    assert "115 V, half of the mains" in words
+    assert "115 V, half of 230 V mains" in words
     # closed form: 230 V against 120 V, both at 60 Hz
     assert elsewhere / there == pytest.approx(230.0 / 120.0, rel=1e-6)
 

@@ -116,7 +116,7 @@ def test_jobs_in_threads_of_one_process_do_not_wait_for_each_other() -> None:
 
     def job() -> None:
         with working_for(os.getpid()):
-            both.wait(10.0)  # broken, and raised, where one waits for the other
+            both.wait(60.0)  # broken, and raised, where one waits for the other
 
     with ThreadPoolExecutor(2) as pool:
         for done in [pool.submit(job) for _ in range(2)]:
