@@ -20,7 +20,8 @@ LINE_MOST_VOLTS = 22.0
 """Level (rms) above which there is no line output: those of studios reach +24 to +28 dBu (12.3 to
 19.5 V), and lines for loudspeakers, which their makers call lines too, begin at 25 V (then 70 and
 100 V), behind amplifiers of many watts. This lies as far from the one as from the other. Common
-practice, no source. A maximum before it distorts is not held to it: valve stages swing more."""
+practice, no source. A maximum before it distorts that is above it is asked about, not refused:
+valve stages swing more."""
 
 CALLED = re.compile(
     r"head-?\s?phone|ear-?\s?phone|\bpower[\s-]?amp|\bpower[\s-]stage|\bmono-?\s?block|\bbridged\b"
@@ -31,6 +32,9 @@ CALLED = re.compile(
 """What devices are called whose outputs drive headphones or loudspeakers."""
 
 LEVELS = ("differential_level", "hot_level", "cold_level", "single_ended_level")
+
+
+MAXIMA = ("differential_maximum", "single_ended_maximum")
 
 
 def called_so(*texts: str) -> str | None:
@@ -82,9 +86,10 @@ def looks_like_power(
 def doubts(document: Mapping[str, Any]) -> tuple[str, ...]:
     """Return why the output of a facts document may be none for lines, empty where nothing says so.
 
-    Nothing is doubted of a device without analogue outputs, or declared as what it is; nor for the
-    most it gives, which is 10 V and more of ordinary preamplifiers; nor for a level of one that is
-    declared, which is that of a studio's line outputs (`beyond_line` tells what is more).
+    Nothing is doubted of a device without analogue outputs, or declared as what it is; nor for a
+    level of one that is declared, which is that of a studio's line outputs (`beyond_line` tells
+    what is more); nor for the most it gives, which is 10 V and more of ordinary preamplifiers, up
+    to what lines give.
     """
     if not _for_lines(document):
         return ()
@@ -97,7 +102,10 @@ def doubts(document: Mapping[str, Any]) -> tuple[str, ...]:
     ohms = [f(e) for e in (*sides, _stated(document)) for f in (output_ohm, _single_ended_ohm)]
     figures = [looks_like_power(min((o for o in ohms if o is not None), default=None), None, 0.0)]
     if not declared(document):
-        figures.append(looks_like_power(None, None, _level(document)))
+        figures.append(looks_like_power(None, None, _largest(document, LEVELS)))
+    most = _largest(document, MAXIMA)
+    if most > LINE_MOST_VOLTS:
+        figures.append(f"it gives up to {most:.3g} V, as lines for loudspeakers do")
     return (*found, *(said for said in figures if said is not None))
 
 
@@ -106,7 +114,7 @@ def beyond_line(document: Mapping[str, Any]) -> float | None:
 
     What its maker calls it changes nothing: a loudspeaker line is one of his lines, too.
     """
-    volts = _level(document)
+    volts = _largest(document, LEVELS)
     return volts if _for_lines(document) and volts > LINE_MOST_VOLTS else None
 
 
@@ -118,10 +126,10 @@ def _for_lines(document: Mapping[str, Any]) -> bool:
     return (device.get("output") or "line") == "line" and ("xlr" in said or "rca" in said)
 
 
-def _level(document: Mapping[str, Any]) -> float:
-    """Return the largest level of the output, as driven or as its sheet states it, V rms."""
+def _largest(document: Mapping[str, Any], names: tuple[str, ...]) -> float:
+    """Return the largest of some levels, as measured or as a sheet states them, V rms."""
     sides = [_mapping(_mapping(s).get("facts")) for s in _mapping(document.get("sides")).values()]
-    levels = [_entry(e, name) for e in (*sides, _stated(document)) for name in LEVELS]
+    levels = [_entry(e, name) for e in (*sides, _stated(document)) for name in names]
     return max((v for v in levels if v is not None), default=0.0)
 
 

@@ -6,7 +6,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from probe.advice.alike import Together, candidate, ways_as_good
-from probe.advice.destination import Destination
+from probe.advice.destination import Cable, Destination
+from probe.advice.lead_data import not_as_solved
 from probe.advice.leads import SPLITTERS, Piece, attenuator_piece, ways_of
 from probe.advice.model import Advice, Choice
 from probe.advice.network import TwoPort
@@ -191,7 +192,7 @@ def _basket(
 ) -> Basket:  # fmt: skip
     assert choice.option is not None
     count = leads_needed(advice, choice)
-    length = _length(destination, choice)
+    length = _cable(destination, choice).length_m
     to, attenuation, made = _end(advice, choice)
     attenuation = attenuation if _fitted(choice) else None
     ways = _with_data(advice, choice, ways_of(choice.option, to, attenuation, made), part)
@@ -212,7 +213,10 @@ def _basket(
         share=shelf.share,
         system_price=system_price,
         dearer=tuple(dearer_parts(taken, shelf, length)),
-        too_small=tuple(_too_small(advice, choice, taken, ways, shelf)),
+        unlike=(
+            *_too_small(advice, choice, taken, ways, shelf),
+            *not_as_solved(taken, _cable(destination, choice)),
+        ),
         solder=_soldering(ways[0], length),
         one_of_two=count == 1
         and _one_side(advice, choice)
@@ -280,12 +284,12 @@ def _soldering(way: Sequence[Piece], length_m: float) -> str:
     return "; then ".join(p.says for p in way) + f"; {length_m:g} m"
 
 
-def _length(destination: Destination, choice: Choice) -> float:
-    """Return how long the lead to the chosen socket is, m."""
+def _cable(destination: Destination, choice: Choice) -> Cable:
+    """Return the lead to the chosen socket, as it was solved."""
     for socket in destination.inputs:
         if (socket.box, socket.name) == (choice.box, choice.socket):
-            return destination.cable_of(socket).length_m
-    return destination.cable.length_m
+            return destination.cable_of(socket)
+    return destination.cable
 
 
 def leads_needed(advice: Advice, choice: Choice) -> int:

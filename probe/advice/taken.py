@@ -123,8 +123,8 @@ class Basket:
     """A description by hand says that the device has one channel."""
     instead: Instead | None = None
     """For the adviser alone: the customer's sheet stays with what is chosen."""
-    too_small: tuple[str, ...] = ()
-    """Transformers whose core does not stand what surely comes, with its volts."""
+    unlike: tuple[str, ...] = ()
+    """Parts that are not what was solved: cores too small for what comes, leads by data."""
     boxes: int = 1
     """How many alike boxes it is for."""
     shares: str = ""
@@ -154,7 +154,7 @@ class Basket:
     def says(self) -> tuple[str, ...]:
         """Everything there is to say, a line each."""
         note = (self.note,) if self.note else ()
-        return (*note, *self._lines(), *self.too_small, *self._order(), *self._price(),
+        return (*note, *self._lines(), *self.unlike, *self._order(), *self._price(),
                 *self._offered(), *self._second(), *self.dearer)  # fmt: skip
 
     def _second(self) -> Iterable[str]:

@@ -102,13 +102,27 @@ def test_a_loudspeaker_line_is_no_line_output(tmp_path: Path, pair: float, more:
     assert "no level of a line output" in leaf.first[0]
 
 
-def test_a_maximum_of_valves_is_no_loudspeaker_line(tmp_path: Path) -> None:
-    # common practice, no source: valve line stages state 40 V and more before they distort
-    sheet(tmp_path, more='output = "line"')
+# common practice, no source: valve line stages state 40 V and more before they distort, and
+# loudspeaker lines are called 70 V and 100 V by the most they give
+@pytest.mark.parametrize("most", [26.0, 40.0, 70.0])
+@pytest.mark.parametrize("output", ["differential", "single_ended"])
+@pytest.mark.parametrize("more", ['output = "line"', ""])
+def test_a_maximum_beyond_lines_is_asked_about(
+    tmp_path: Path, most: float, output: str, more: str
+) -> None:
+    # lost: "turned up to the 70 V it gives at most" of a line for loudspeakers
+    sheet(tmp_path, more=more)
     path = tmp_path / "source.toml"
-    said = path.read_text("utf-8").replace("[device]", "differential_maximum_v = 40.0\n[device]")
-    path.write_text(said, "utf-8")
-    assert advise(*read_source(path), RCA).options
+    figures = f"single_ended_level_v = 2.0\n{output}_maximum_v = {most}\n[device]"
+    path.write_text(path.read_text("utf-8").replace("[device]", figures), "utf-8")
+    advice = advise(*read_source(path), RCA)
+    if more:
+        assert advice.options
+        assert advice.cautions[0].code == "output-unlike-line"
+    else:
+        assert advice.options == ()
+        assert advice.cautions[0].code == "output-undeclared"
+    assert f"t gives up to {most:g} V" in " ".join(render(advice).split())
 
 
 @pytest.mark.parametrize(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import json
+import math
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -624,3 +625,32 @@ def test_the_order_names_the_lead_that_is_taken(tmp_path: Path) -> None:
     # the lead of the shelf has 5 m, where 3 are needed
     assert "2 x XLR lead" in found.says
     assert any("from the device: the lead of 5 m, then" in line for line in found.says)
+
+
+@pytest.mark.parametrize(("metres", "shield", "contact"), [(1.0, 200.0, 150.0), (5.0, None, None)])
+def test_a_lead_that_is_not_what_was_solved_says_so(
+    tmp_path: Path, metres: float, shield: float | None, contact: float | None
+) -> None:
+    """Lost: 82 dB promised of a lead whose own shield gives 72, and nobody told."""
+    own = {"shield_milliohm_per_m": shield, "contact_milliohm": contact}
+    path = shelf_of(tmp_path, part(**{
+        "name": "RCA lead", "kind": "lead", "from": "rca-male", "to": "rca-male",
+        "wires": ["centre-centre", "shell-shell"], "length_m": metres, "price": 24.0, "stock": 12,
+        **{k: v for k, v in own.items() if v is not None}}))  # fmt: skip
+    far = replace(RCA, ground=of_preset("same-strip"))
+    (says,) = basket(path, pair(symmetrical(), far, connectors=("rca",))).unlike
+    # arithmetic: 1 m of 30 mohm/m and 20 mohm of contacts were solved
+    ohm = 0.2 * metres + 0.15 if shield else 0.03 * metres + 0.02
+    assert f"{ohm * 1e3:.0f} mohm where 50 were solved" in says
+    # closed form: the share of a ground's voltage on a shield rises at most as its resistance
+    assert f"up to {20 * math.log10(ohm / 0.05):.0f} dB more hum" in says
+    assert ("500 pF where 100 were solved" in says) is (shield is None)
+    assert f"length_m = {metres:g}" in says
+
+
+def test_a_lead_as_solved_says_nothing(tmp_path: Path) -> None:
+    path = shelf_of(tmp_path, part(**{
+        "name": "RCA lead", "kind": "lead", "from": "rca-male", "to": "rca-male",
+        "wires": ["centre-centre", "shell-shell"], "length_m": 1.0, "price": 24.0, "stock": 12,
+        "shield_milliohm_per_m": 30.0, "contact_milliohm": 20.0}))  # fmt: skip
+    assert basket(path, pair(symmetrical(), RCA, connectors=("rca",))).unlike == ()
