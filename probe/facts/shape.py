@@ -10,6 +10,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from probe.facts.curve_shape import curves_complaint, is_number
+from probe.formats.mains import HERTZ, VOLTS
 from probe.formats.text import one_of, quoted
 from probe.stage.faults import FAULTS
 from probe.stage.kind import KINDS
@@ -101,8 +102,11 @@ def _made(made: object) -> str | None:
     bench = made.get("bench")
     if bench is not None and not isinstance(bench, Mapping):
         return "made.bench is not an object"
-    return _each(
-        bench or {}, "made.bench", ("inputs",), _is_list_of(_is_table), "a list of objects"
+    held, where = bench or {}, "made.bench"
+    return (
+        _each(held, where, ("inputs",), _is_list_of(_is_table), "a list of objects")
+        or _each(held, where, ("mains_hz",), *_from_to(HERTZ))
+        or _each(held, where, ("mains_v",), *_from_to(VOLTS))
     )
 
 
@@ -282,6 +286,14 @@ def _is_believable(value: object) -> bool:
 
 def _is_above_0(value: object) -> bool:
     return _is_believable(value) and isinstance(value, int | float) and value > 0.0
+
+
+def _from_to(ends: tuple[float, float]) -> tuple[Callable[[object], bool], str]:
+    least, most = ends
+    return (
+        lambda value: is_number(value) and least <= value <= most,
+        f"a number from {least:g} to {most:g}",
+    )
 
 
 def _is_flag(value: object) -> bool:

@@ -396,6 +396,8 @@ SHAPES = (
     (("device", "model"), (3, ["Tern"], {}), "device.model"),
     (("made",), (3, "x", []), "made"),
     (("made", "bench"), (3, "x", []), "made.bench"),
+    (("made", "bench", "mains_hz"), (1e-300, 400, "50"), "mains_hz is not a number from 45 to 65"),
+    (("made", "bench", "mains_v"), (1e300, 0, True), "mains_v is not a number from 90 to 260"),
     (("warnings",), ([3], ["x"], [{"message": 3}]), "warnings[0]"),
     (("sides", "left", "stage", "next_take"), (3, {}, []), "stage.next_take"),
     (("sides", "left", "stage", "faults"), ("x", [3], {}), "stage.faults"),
