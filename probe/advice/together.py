@@ -305,7 +305,29 @@ def without_splitter(
         if not lacks:
             return found, ""
         buys = buys or f"{_with_fewer(held, uses)}, but then {'; '.join(lacks)}"
-    return None, buys
+    return None, buys or _lead_lacks(desks[0], advice, held, chosen)
+
+
+def _lead_lacks(
+    desk: Desk, advice: Advice, held: Sequence[_Use], chosen: Sequence[Choice]
+) -> str:  # fmt: skip
+    """Return what a lead from the other output lacks by itself, where none does as well.
+
+    It would need no splitter, works or merely is better avoided, and is no part to buy.
+    """
+    sockets = {s.name: s for s in desk.destination.inputs}
+    for use, c in reversed(list(zip(held, chosen, strict=True))):
+        for o in advice.options:
+            way = (o.socket, o.option.id)
+            other = o.box == use.box and o.option.from_ != use.option.from_
+            if not other or o.option.pin_3 == "transformer" or o.used.verdict == "cannot-tell":
+                continue
+            lacks = dict(c.left).get(way) if o.used.verdict == "works" else ""
+            lacks = o.used.because if o.used.verdict == "avoid" else lacks
+            uses = [_Use(u.box, sockets[o.socket], o.used.option) if u is use else u for u in held]
+            if lacks and _parts(uses) <= _parts(held):
+                return f"{_with_fewer(held, uses)}, but then: {lacks}"
+    return ""
 
 
 def _with_fewer(held: Sequence[_Use], uses: Sequence[_Use]) -> str:

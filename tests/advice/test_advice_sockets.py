@@ -64,6 +64,26 @@ def test_a_splitter_is_used_where_it_buys_less_hum() -> None:
     assert "rca-to-rca/transformer: hum 8" in told
 
 
+@pytest.mark.parametrize(
+    ("preset", "lacks"),
+    # closed form: 100 mV behind 1 ohm over 0.26 ohm of shield are 20.63 mV, 33.71 dB below 1 V;
+    # 0.2 mV behind 0.2 ohm are 113.0 uV, 78.93 dB; 50 ohm before 20 kohm take 0.02 dB off both
+    [
+        ("two-rooms", "hum 33.7 dB below full output, loud"),
+        ("same-strip", "hums more: 79.0 dB below full output"),
+    ],
+)
+def test_what_a_splitter_spares_of_hum_is_said(preset: str, lacks: str) -> None:
+    # the user buys a splitter where a lead in a free socket works, and is not told what for
+    both = "rca:20k:1V+xlr:20k/leg:2V"
+    found = ask(both, both, preset=preset)
+    assert [c.option for c in found.choices] == ["xlr-to-xlr", "xlr-to-xlr"]
+    (told,) = [c.message for c in found.cautions if c.code == "splitter-buys"]
+    assert "With rca-to-rca" in told
+    assert "no splitter is needed" in told
+    assert lacks in told
+
+
 def test_wanted_level_is_not_given_away_for_a_socket() -> None:
     # closed form: both legs are 6 dB above the RCA output, and 6 dB are wanted
     found = ask("xlr:20k/leg:2V", "rca:20k:1V:sub", gain="6dB")
