@@ -98,10 +98,28 @@ def _for_box(desks: Sequence[Desk], advice: Advice, choice: Choice) -> list[Cure
                 code, choice.box, says, worst.option.id, quantity,
                 min(reached, MOST_DB) - hum,
                 _verdict(best),
+                _at_least(now, best, min(reached, MOST_DB) - hum),
             )
         )  # fmt: skip
         least = max(least, reached)
     return found
+
+
+def _at_least(now: Sequence[OptionAdvice], best: Sequence[OptionAdvice], better: float) -> float:
+    """Return by how much a cure is better at the end at which that is least, never below none.
+
+    Both hums come from one ground difference: like ends are held against each other.
+    """
+    before, after = (_ends(held) for held in (now, best))
+    at_ends = [min(a, MOST_DB) - min(b, MOST_DB) for b, a in zip(before, after, strict=True)]
+    return max(min(better, *at_ends), 0.0)
+
+
+def _ends(held: Sequence[OptionAdvice]) -> tuple[float, float]:
+    """Return the ends of the hum on the worse side, as known."""
+    found = [o.used.figures.hum_below_full_output_db for o in held]
+    known = [q for q in found if q is not None]
+    return min(q.low for q in known), min(q.high for q in known)
 
 
 @dataclass(frozen=True)

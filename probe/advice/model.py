@@ -14,6 +14,7 @@ from probe.advice.network import TwoPort
 from probe.advice.note import Note
 from probe.advice.parts import that_stands, to_ask_for
 from probe.advice.quantity import Quantity
+from probe.advice.thresholds import TIE_BREAK_DB
 from probe.advice.wiring import Option
 from probe.advice.words import MOST_DB
 
@@ -335,6 +336,16 @@ class Cure:
     better_by_db: float | None = None
     """Counted to what anybody could check, where the hum is beyond it."""
     verdict: Verdict | None = None
+    better_by_at_least_db: float | None = None
+    """The same where both hums lie at the end of their intervals at which it does least."""
+
+    @property
+    def better(self) -> str:
+        """By how much it is better, in words; a range where the other end gives noticeably less."""
+        most, least = self.better_by_db or 0.0, self.better_by_at_least_db
+        says = f"more than {int(most)}" if self.beyond else f"{most:.0f}"
+        apart = least is not None and most - least >= TIE_BREAK_DB
+        return f"{least:.0f} to {says}" if apart else says
 
     @property
     def beyond(self) -> bool:
@@ -352,6 +363,7 @@ class Cure:
             "says": self.says,
             "hum_below_full_output_db": None if hum is None else hum.to_json(),
             "better_by_db": self.better_by_db,
+            "better_by_at_least_db": self.better_by_at_least_db,
             "verdict": self.verdict,
         }
 

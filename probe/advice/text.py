@@ -170,9 +170,13 @@ def _cures(advice: Advice) -> list[Cure]:
     alike: dict[Cure, list[Cure]] = {}
     for cure in advice.cures:
         own = cure if not cure.beyond else replace(
-            cure, box="", hum_below_full_output_db=None, better_by_db=None)  # fmt: skip
+            cure, box="", hum_below_full_output_db=None, better_by_db=None,
+            better_by_at_least_db=None)  # fmt: skip
         alike.setdefault(own, []).append(cure)
-    least = [min(held, key=lambda c: c.better_by_db or 0.0) for held in alike.values()]
+    least = [
+        min(held, key=lambda c: (c.better_by_at_least_db or 0.0, c.better_by_db or 0.0))
+        for held in alike.values()
+    ]
     return [
         replace(one, box=" and ".join(c.box for c in held))
         for one, held in zip(least, alike.values(), strict=True)
@@ -185,10 +189,9 @@ def _cure(cure: Cure, *, several: bool) -> str:
         return f"{where}{cure.says}"
     known = "" if cure.verdict != "cannot-tell" else "; whether it may be used is not known yet"
     hum = decibels(cure.hum_below_full_output_db)
-    better = f"more than {int(cure.better_by_db)}" if cure.beyond else f"{cure.better_by_db:.0f}"
     return (
         f"{where}{cure.says} ({cure.option}): hum {hum} below full output, "
-        f"{better} dB better{known}"
+        f"{cure.better} dB better{known}"
     )
 
 

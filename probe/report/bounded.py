@@ -75,3 +75,20 @@ def _decibels(entry: Mapping[str, Any], value: float, low: float, high: float) -
         top = fixed(high, 1) if high <= MOST_DB else f"more than {MOST_DB:.0f}"
         return f"{fixed(low, 1)} to {top} dB"
     return f"{fixed(value, 1)} ± {fixed(number(entry, 'u95') or 0.0, 1)} dB"
+
+
+APART_DB = 1.0
+"""Less between the ends of what a cure does is not told."""
+
+
+def less_hum(cure: Mapping[str, Any]) -> str:
+    """Return how many decibels a cure of hum is better by; nothing of what is not solved."""
+    better, least = (
+        number({"value": cure.get(key)}) for key in ("better_by_db", "better_by_at_least_db")
+    )
+    if better is None:
+        return ""
+    left = number(cure.get("hum_below_full_output_db") or {})
+    says = f"more than {int(better)}" if left is not None and left > MOST_DB else f"{better:.0f}"
+    apart = least is not None and better - least >= APART_DB
+    return f"{least:.0f} to {says}" if apart else says

@@ -25,7 +25,7 @@ from probe.report.before import (
     overloads,
     places_in,
 )
-from probe.report.bounded import MOST_DB, figure, loss_or_rise
+from probe.report.bounded import figure, less_hum, loss_or_rise
 from probe.report.document import listing
 from probe.report.gains import gains, silent
 from probe.report.other_ways import fewest, nothing_used, other_ways, why_nothing
@@ -326,12 +326,8 @@ def _hum(advice: Mapping[str, Any], option: Mapping[str, Any]) -> list[str]:
     ]  # fmt: skip
     said = []
     for cure in [c for c in cures if c.get("cure") != AT_ORIGIN][:2]:
-        better = number({"value": cure.get("better_by_db")})
-        left = number(cure.get("hum_below_full_output_db") or {})
-        if better is not None and left is not None and left > MOST_DB:
-            gain = f" (more than {int(better)} dB less hum)"
-        else:
-            gain = f" ({better:.0f} dB less hum)" if better is not None else ""
+        better = less_hum(cure)
+        gain = f" ({better} dB less hum)" if better else ""
         open_ = "; ask first whether it may be used" * (cure.get("verdict") == "cannot-tell")
         said.append(_sentence(f"{printed(cure.get('says'), 160)}{gain}{open_}"))
     if not said and option.get("pin_3") == "transformer":

@@ -21,6 +21,7 @@ from probe.advice.together import _quieter_than, effects, taken
 from probe.advice.typed import changed, typed_destination
 from probe.advice.wiring import OPTIONS
 from probe.advice.words import louder_or_quieter
+from probe.report.bounded import less_hum
 
 BY_ID = {o.id: o for o in OPTIONS}
 
@@ -127,6 +128,28 @@ def test_a_cure_is_as_sure_as_it_is_on_the_worse_judged_side() -> None:
     (cure,) = cures([desk], said)
     # arithmetic: the worse side has 100 dB, 20 dB more than 80; the other one is not judged yet
     assert (cure.better_by_db, cure.verdict) == (20.0, "cannot-tell")
+
+
+def test_a_cure_is_told_from_the_end_at_which_it_does_least() -> None:
+    # the user buys an isolator for "more than 30 dB", where hum may be out of hearing as it is
+    hum = {"rca-to-rca": db(89.6, 89.6, 130.0), "xlr-to-rca/transformer": db(140.0, 125.0, 150.0)}
+    options = tuple(
+        replace(
+            option(id_, "amp", 0.0, verdict), figures=Figures(hum_below_full_output_db=hum[id_])
+        )
+        for id_, verdict in (("rca-to-rca", "use"), ("xlr-to-rca/transformer", "works"))
+    )
+    choice = Choice("amp", "rca-to-rca", "in", ("own",))
+    said = Advice("d", "e", "", 0.0, options, (choice,), ())
+    desk: Any = SimpleNamespace(
+        destination=SimpleNamespace(inputs=()), device=SimpleNamespace(connectors=())
+    )
+    (cure,) = cures([desk], said)
+    # arithmetic, counted to the 120 dB that anybody could check: 120 - 89.6, and 120 - 120
+    assert cure.better_by_db == pytest.approx(30.4)
+    assert cure.better_by_at_least_db == 0.0
+    assert _cure(cure, several=False).endswith("0 to more than 30 dB better")
+    assert less_hum(cure.to_json()) == "0 to more than 30"
 
 
 SHEET = """

@@ -66,7 +66,7 @@ VERDICTS = {"use", "works", "avoid", "never", "cannot-tell"}
 SET = {"choices", "solved_together", "options", "says"}
 CHOICE = {"destination", "input", "option", "why", "least_bad"}
 CURE = {"cure", "destination", "option", "says", "hum_below_full_output_db", "better_by_db",
-        "verdict"}  # fmt: skip
+        "better_by_at_least_db", "verdict"}  # fmt: skip
 
 
 @pytest.fixture(scope="module")
