@@ -35,8 +35,8 @@ from probe.advice.cures import cures
 from probe.advice.desk import Desk, Memory, Sources
 from probe.advice.destination import Destination, Input
 from probe.advice.digital_choice import with_digital
-from probe.advice.eased import eased
 from probe.advice.full_output_apart import unlike_levels
+from probe.advice.heavy_inputs import with_relief
 from probe.advice.model import Advice, Choice, OptionAdvice
 from probe.advice.note import Note
 from probe.advice.one_channel import one_channel
@@ -44,7 +44,7 @@ from probe.advice.operating import BY_ID, Operating, operating_of
 from probe.advice.other_transformer import with_other_transformer
 from probe.advice.outputs_apart import with_outputs_apart
 from probe.advice.padded import fitted, with_attenuator
-from probe.advice.relief import with_relief
+from probe.advice.series_resistors import eased
 from probe.advice.settle import settlings
 from probe.advice.subject import (
     Device,

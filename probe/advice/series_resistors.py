@@ -12,6 +12,7 @@ from functools import partial
 from probe.advice import thresholds as limit
 from probe.advice.attenuator import PAD_OHM, ROOM_TO_ROUND, in_series, seen_ohm
 from probe.advice.destination import Destination, Input
+from probe.advice.heavy_inputs import TOO_HARD
 from probe.advice.model import Attenuated, OptionAdvice
 from probe.advice.padded import (
     Judged,
@@ -22,7 +23,6 @@ from probe.advice.padded import (
     padded,
     source_ohm,
 )
-from probe.advice.relief import TOO_HARD
 from probe.numbers import ohms
 
 
