@@ -107,6 +107,11 @@ class Case:
     circuit_settles: str = ""
     """What knowing the circuit of the input tells, before anything else that would."""
 
+    @property
+    def never_turned_up(self) -> bool:
+        """It plays at its level as its kind tells: no volume control takes it to its maximum."""
+        return self.no_volume and self.level_declared and not self.level_fixed
+
 
 @dataclass(frozen=True)
 class Finding:

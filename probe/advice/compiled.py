@@ -69,6 +69,7 @@ def _compiled(
         because=because(*told[0]) if told else "",
         doubt=ordered[0].doubt if ordered else None,
         most_comes=first.level_declared and not first.maximum_assumed,
+        never_turned_up=first.never_turned_up,
         loses_at_most=all(f.code in LOSES for f in ordered if "never" in (f.verdict, f.doubt)),
         works_into_ohm=load_on(first, between=True),
     )

@@ -237,6 +237,7 @@ class Desk:
             self.side.noise,
             limits_of(trial.corner, self.device, self.side, trial.kind),
             tuple(other.socket.ground for other in trial.company),
+            volume=self.device.volume,
         )
 
     def _against(
@@ -311,7 +312,7 @@ class Desk:
             maximum_assumed=operating.assumed,
             level_declared=operating.declared,
             level_fixed=operating.fixed,
-            no_volume=operating.fixed or self.device.no_volume,
+            no_volume=operating.fixed or self.device.volume == "none",
             reference_words=reference.words,
             settles=told(),
             settles_low=told(low=True),

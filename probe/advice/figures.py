@@ -13,6 +13,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from probe.advice import thresholds as limit
 from probe.advice.audible import Audible, hum_heard, noise_heard, stricter_db
 from probe.advice.destination import Input
 from probe.advice.ground import GroundPath
@@ -22,6 +23,8 @@ from probe.advice.noise import DeviceNoise, noise_of
 from probe.advice.quantity import Quantity, from_draws, intervals, spanning, worst
 from probe.advice.sampled import NEAR_EDGE
 from probe.advice.solve import Response
+from probe.advice.volume import Volume
+from probe.advice.words import ONLY_WITH_VOLUME
 from probe.decibels import ratio_to_db
 
 Floats = NDArray[np.float64]
@@ -139,11 +142,18 @@ class Scale:
     maximum: Floats
     surely: Floats | None = None
     surely_words: str = ""
+    turned_up: bool = True
+    """It may be turned up beyond the operating point."""
+
+    @property
+    def core(self) -> Floats:
+        """What the core of a transformer is judged at."""
+        return self.maximum if self.turned_up or self.operating is None else self.operating
 
     @cached_property
     def key(self) -> tuple[bytes, ...]:
         """What tells one scale from another."""
-        known = (self.operating, self.maximum, self.surely)
+        known = (self.operating, self.maximum, self.surely, self.core)
         return tuple(b"" if drive is None else drive.tobytes() for drive in known)
 
 
@@ -171,6 +181,8 @@ class Surroundings:
     noise: DeviceNoise
     limits: Limits
     company: tuple[GroundPath, ...] = ()
+    volume: Volume = "own"
+    """Whether what may be had by turning up may be promised."""
 
 
 def figures(
@@ -229,7 +241,7 @@ def figures(
         level_at_maximum=from_draws(level * scale.maximum, "V", at_hz),
         leg_at_maximum=from_draws(np.max(legs, axis=0) * scale.maximum, "V", at_hz),
         change_when_tied_db=change,
-        core_20_hz_at_maximum=_core(response, scale.maximum),
+        core_20_hz_at_maximum=_core(response, scale.core),
         core_20_hz_at_full_output=None
         if sensitivity_volts is None
         else _core(response, sensitivity_volts / np.maximum(level, NO_LEVEL)),
@@ -238,6 +250,11 @@ def figures(
 
 def with_surroundings(found: Figures, response: Response, around: Surroundings) -> Figures:
     """Return the figures with hum, noise and headroom."""
+    found = _surrounded(found, response, around)
+    return _with_doubt_of_volume(found) if around.volume == "unknown" else found
+
+
+def _surrounded(found: Figures, response: Response, around: Surroundings) -> Figures:
     found = replace(found, stricter_db=stricter_db(around.socket.speaker_sensitivity_db))
     hum = hum_of(response, around.socket, around.mains_hz, around.company)
     if hum is not None:
@@ -271,6 +288,20 @@ def _undistorted(found: Figures) -> Figures:
         return found
     clean = replace(headroom, bound=None, note=UNDISTORTED)
     return replace(found, full_output_margin_db=clean if clean.low > played.low else played)
+
+
+def _with_doubt_of_volume(found: Figures) -> Figures:
+    """Return a margin that holds both: turned up, and a level at which the device stays.
+
+    Nothing is promised where nobody knows whether it has a volume control.
+    """
+    margin, played = found.full_output_margin_db, found.played_margin_db
+    if margin is None or margin.note is None or played is None:
+        return found
+    if played.low >= -limit.GAIN_REACHED_DB or margin.high < 0.0:  # the answer is the same
+        return replace(found, full_output_margin_db=played)
+    both = replace(played, high=margin.high, note=f"{ONLY_WITH_VOLUME}, {margin.note}")
+    return replace(found, full_output_margin_db=both)
 
 
 NO_DB = 0.05

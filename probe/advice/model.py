@@ -52,6 +52,8 @@ class OptionAdvice:
     """Where its levels stand, in words."""
     most_comes: bool = False
     """What the device gives at most is stated, rather than measured or assumed."""
+    never_turned_up: bool = False
+    """It plays at its level as its kind tells: no volume control takes it to its maximum."""
     works_into_ohm: float | None = None
     """All that hangs on its output, between pins 2 and 3 or from the centre to the shell."""
 

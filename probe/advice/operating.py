@@ -37,7 +37,11 @@ class Operating:
     fixed: bool = False
     """The destination's file says what is ever played: no volume control is taken to lower it."""
     surely_volts: float | None = None
-    """The most the output in use gives as is stated or measured, where that is beyond ``volts``."""
+    """The most the output in use gives as is stated or measured, where that is beyond ``volts``.
+
+    None of a device without a volume control: nobody turns it up.
+    """
+    surely_words: str = ""
     single_ended: bool = False
     """It stands on the single-ended output, though the device has a balanced one."""
 
@@ -135,11 +139,14 @@ def _up_to_maximum(point: Operating, device: Device, side: SideFacts, from_: str
         return point
     surely, _ = _beyond(device, side, from_, own=True)
     of_other = surely is None
-    if surely is not None and surely <= point.volts:
+    if device.volume == "none" or (surely is not None and surely <= point.volts):
         surely = None
+    own_volts = side.single_ended_maximum if from_ == "rca" else side.differential_maximum
+    told = f"turned up to the {own_volts.volts:.3g} V it gives at most" if own_volts else ""
     return replace(
-        point, protects_volts=most, maximum_words=words, surely_volts=surely, assumed=of_other
-    )
+        point, protects_volts=most, maximum_words=words, surely_volts=surely, surely_words=told,
+        assumed=of_other,
+    )  # fmt: skip
 
 
 def _own_most(device: Device, side: SideFacts, from_: str) -> tuple[float, str] | None:
@@ -239,11 +246,12 @@ def scale_of(
     maximum = operating.protects_volts or operating.volts or assumed
     if volts is None:
         return Scale(None, maximum / base)
+    turned_up = not (operating.declared and device.volume == "none")
     surely = operating.surely_volts
     if surely is None:
-        return Scale(volts / base, maximum / base)
-    words = f"turned up to the {surely:.3g} V it gives at most"
-    return Scale(volts / base, maximum / base, surely / base, words)
+        return Scale(volts / base, maximum / base, turned_up=turned_up)
+    words = operating.surely_words
+    return Scale(volts / base, maximum / base, surely / base, words, turned_up)
 
 
 def limits_of(corner: Sampled, device: Device, side: SideFacts, kind: str) -> Limits:

@@ -153,13 +153,16 @@ def _over(bare: OptionAdvice, socket: Input) -> float | None:
     f = bare.figures
     if not any(h.code == "overload" and not h.assumed for h in bare.hazards):
         return None  # nothing is soldered against a level that merely is assumed
+    comes = 1.0
+    if bare.never_turned_up and f.level is not None and f.level_at_maximum is not None:
+        comes = f.level.value / f.level_at_maximum.value
     return max(
-        needed_db(level.high, most)
+        needed_db(level.high * comes, most)
         for level, most in (
             (f.level_at_maximum, socket.maximum_volts),
             (f.leg_at_maximum, socket.maximum_per_leg_volts),
         )
-        if level is not None and most is not None and level.high > most
+        if level is not None and most is not None and level.high * comes > most
     )
 
 

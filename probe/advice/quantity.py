@@ -48,6 +48,11 @@ class Quantity:
         bound = None if self.bound is None else turned[self.bound]
         return replace(self, value=-self.value, low=-self.high, high=-self.low, bound=bound)
 
+    def times(self, factor: float) -> Quantity:
+        """Return the same figure so many times (a factor above zero)."""
+        value, low, high = (v * factor for v in (self.value, self.low, self.high))
+        return replace(self, value=value, low=low, high=high)
+
     def with_note(self, note: str | None) -> Quantity:
         """Return the same figure with what has to be said of it; None: as it is."""
         return self if note is None else replace(self, note=note)

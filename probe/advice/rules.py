@@ -13,10 +13,19 @@ from probe.advice import thresholds as limit
 from probe.advice.case import Case, Finding, at_most, compare
 from probe.advice.loads import LOAD_RULES
 from probe.advice.parts import AS_GOOD, that_stands
-from probe.advice.quantity import Quantity
 from probe.advice.quiet import QUIET_RULES
+from probe.advice.too_much import excess, overload
 from probe.advice.wiring import isolator
-from probe.advice.words import CIRCUITS, FAULTS, KINDS, PINS, about, decibels, figure
+from probe.advice.words import (
+    CIRCUITS,
+    FAULTS,
+    KINDS,
+    ONLY_WITH_VOLUME,
+    PINS,
+    about,
+    decibels,
+    figure,
+)
 from probe.decibels import ratio_to_db
 from probe.numbers import ohms
 
@@ -274,77 +283,17 @@ def _one_sided(case: Case) -> Iterator[Finding]:
                       "output is 6 dB lower", hazard=True)  # fmt: skip
 
 
-def _assumed(case: Case, at_most: Quantity, most: float) -> bool:
-    """Tell whether only a maximum that merely is assumed is more than ``most``.
-
-    What was played while it was measured surely comes.
-    """
-    level, top = case.figures.level, case.figures.level_at_maximum
-    if not case.maximum_assumed or level is None or top is None:
-        return case.maximum_assumed
-    return at_most.high * level.value / top.value <= most
-
-
-def _too_much(case: Case, level: Quantity, most: float) -> str:
-    """Return by how much an input is overloaded, and over its full output where that is far."""
-    above = float(ratio_to_db(level.high / most))
-    told = f"{'about ' if case.maximum_assumed else 'up to '}{above:.1f} dB too much"
-    margin = case.figures.full_output_margin_db
-    far = margin is not None and margin.low > limit.EXCESS_DB
-    return f"{told} ({margin.value:.0f} dB over its full output)" if far and margin else told
-
-
-def _overload(case: Case) -> Iterator[Finding]:
-    """Rule 9."""
-    socket = case.socket
-    for level, most, where in (
-        (case.figures.level_at_maximum, socket.maximum_volts, "the input"),
-        (case.figures.leg_at_maximum, socket.maximum_per_leg_volts, "one leg of the input"),
-    ):
-        if level is None or most is None or level.high <= most:
-            continue
-        says = (
-            f"{case.maximum_words} {at_most(case, level)} reach {where}, which accepts "
-            f"{most:g} V: {_too_much(case, level, most)}: turn down, or put an attenuator before it"
-        )
-        # too much by the doubt of the figures alone is minded, and nothing is bought for it
-        assumed = _assumed(case, level, most) or level.low <= most
-        full = _at_full_output(case, level)
-        near = not assumed and full is not None and full > limit.OVERLOAD_NEAR * most
-        yield Finding("avoid" if near else "works", "overload", says, hazard=True,
-                      assumed=assumed)  # fmt: skip
-
-
-def _at_full_output(case: Case, level: Quantity) -> float | None:
-    """Return what ``level``, of the input or of one leg, is where the input gives full output."""
-    full, whole = case.socket.sensitivity_volts, case.figures.level_at_maximum
-    if full is None or whole is None or whole.value <= 0.0:
-        return None
-    return full * level.value / whole.value
-
-
 def _full_output(case: Case) -> Iterator[Finding]:
     """Promise full output by the unfavourable end alone: a volume control makes up so much."""
     margin = case.figures.full_output_margin_db
     if margin is None or case.option.pad is not None:  # what a pad takes off is meant
         return
+    if (margin.note or "").startswith(ONLY_WITH_VOLUME):  # every way hangs on it alike
+        return
     if margin.low < -limit.VOLUME_MAKES_UP_DB and margin.high >= 0.0:
         says = f"full output may be missed by up to {-margin.low:.1f} dB, or reached"
         yield Finding("cannot-tell", "full-output-open", f"{says}: {case.settles} would settle it",
                       hazard=True, doubt="avoid")  # fmt: skip
-
-
-def _excess(case: Case) -> Iterator[Finding]:
-    """Caution where far more comes than the input needs; not twice where it is overloaded."""
-    margin = case.figures.played_margin_db
-    if margin is None or not case.level_declared or any(_overload(case)):
-        return
-    if margin.low <= limit.EXCESS_DB:
-        return
-    yield Finding("works", "excess-level", f"{margin.value:.0f} dB more than the input needs for "
-                  "full output reach it: the volume control is usable in its lowest part only; an "
-                  "attenuator in the plug gives its range back (more than "
-                  f"{limit.EXCESS_DB:g} dB: common practice)", hazard=True)  # fmt: skip
 
 
 def _saturation(case: Case) -> Iterator[Finding]:
@@ -360,6 +309,8 @@ def _saturation(case: Case) -> Iterator[Finding]:
     clean = "; clean with the volume of the device set for the input's full output"
     told = f"{at_most(case, most)} at 20 Hz reach the transformer {case.maximum_words}"
     full = case.figures.core_20_hz_at_full_output
+    if case.never_turned_up:
+        told = f"{figure(most)} at 20 Hz reach the transformer"
     stated = case.level_declared and not case.maximum_assumed
     comes = most.high if stated or full is None else min(full.high, most.high)
     needed = that_stands(case.option.part, most.high, comes).volts_at_20_hz
@@ -367,7 +318,7 @@ def _saturation(case: Case) -> Iterator[Finding]:
         todo = "needed" if case.option.part.of_shelf else "to be ordered"  # another may lie there
         beyond = f"{which} takes {limit_volts:g} V, so one of {needed:g} V is {todo}"
         clean = ", unless the volume of the device stays at the input's full output"
-    if full is None or case.level_fixed or full.low > most.high:
+    if full is None or case.level_fixed or case.never_turned_up or full.low > most.high:
         yield Finding("works", "saturation", f"{told}; {beyond}", hazard=True)
     elif full.high > AS_GOOD * limit_volts:
         yield Finding("works", "saturation", f"{figure(full)} at 20 Hz reach the transformer at "
@@ -449,7 +400,7 @@ RULES: tuple[Callable[[Case], Iterator[Finding]], ...] = (
     _rca_into_balanced,
     _loss,
     _rise,
-    _excess,
+    excess,
     _full_output,
     *LOAD_RULES,
     _seen_clipping,
@@ -462,7 +413,7 @@ RULES: tuple[Callable[[Case], Iterator[Finding]], ...] = (
     _long_run,
     _corners,
     *QUIET_RULES,
-    _overload,  # last: resistors in the plug cure it, and of nothing else
+    overload,  # last: resistors in the plug cure it, and of nothing else
 )
 
 

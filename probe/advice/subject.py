@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
@@ -16,6 +15,7 @@ from probe.advice.maximum import Most
 from probe.advice.noise import DeviceNoise
 from probe.advice.parts import SMALLEST_RECORDER_OHM
 from probe.advice.thresholds import ALSO_POSSIBLE_SHARE, DIRECT_NEVER_VOLTS
+from probe.advice.volume import Volume, volume_of
 from probe.advice.words import PINS
 from probe.formats.mains import Mains
 from probe.formats.text import printable
@@ -35,9 +35,6 @@ EVERY_KIND = (
 )
 
 TERMINALS = ("hot", "cold", "single-ended")
-
-NO_VOLUME = frozenset({"player", "tuner"})
-"""Words of a kind of device that has no volume control as a rule. [practice]"""
 
 JOINED_COUPLING = 0.8
 """Coupling above which legs hang together: ``R/(R + P)``, ``R`` four times ``P`` (closed form)."""
@@ -66,8 +63,8 @@ class Device:
     """Its level, where no line output gives so much."""
     output_declared: bool = False
     """Somebody said which kind of output it is."""
-    no_volume: bool = False
-    """Its kind is one that plays at its full output: a player, a tuner."""
+    volume: Volume = "unknown"
+    """Whether it can be turned up beyond its stated level, by what its kind says."""
     one_channel: bool = False
     """It has one: said in a description by hand, or measured as ``mono``."""
 
@@ -123,7 +120,7 @@ def device_of(facts: Facts) -> Device:
         unlike_line=doubts(facts),
         beyond_line_volts=beyond_line(facts),
         output_declared=declared(facts),
-        no_volume=bool(NO_VOLUME & set(re.findall(r"[a-z]+", str(device.get("kind")).lower()))),
+        volume=volume_of(str(device.get("kind") or "")),
         one_channel=bool(facts.get("one_channel"))
         if facts.get("typed")
         else set(facts.get("sides", ())) == {"mono"},

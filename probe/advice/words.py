@@ -110,6 +110,10 @@ def quieter(gain: Quantity | None) -> bool:
     return gain is not None and gain.low < -limit.TIE_BREAK_DB
 
 
+ONLY_WITH_VOLUME = "only if the device has a volume control"
+"""How a margin to full output begins to be explained that is to be had by turning up alone."""
+
+
 def full_output(margin: Quantity) -> str:
     """Return whether an input reaches its full output; what is promised stands on the low end."""
     at = "" if margin.note is None else f" {margin.note}"
@@ -117,6 +121,8 @@ def full_output(margin: Quantity) -> str:
         return f"reaches full output{at}"
     if margin.low >= -limit.GAIN_REACHED_DB:
         return f"just about reaches full output{at}"
+    if at.startswith(f" {ONLY_WITH_VOLUME}"):
+        return f"up to {-margin.low:.1f} dB short of full output, which is reached{at}"
     if margin.high < 0.0:
         return f"{decibels(-margin)} short of full output{at}"
     return f"from {-margin.low:.1f} dB short of full output to reaching it{at}"

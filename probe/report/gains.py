@@ -77,6 +77,8 @@ def _full_output(used: Mapping[str, Any], box: str) -> list[str]:
     low, high = ends
     margin = used["full_output_margin_db"]
     note = clean(margin.get("note") or "", MESSAGE_LIMIT)
+    if note.startswith("only "):
+        return [f"The {box} stays up to {-low:.1f} dB short of its full output: reached {note}."]
     at = f" with the device {note}" if note else ""
     if low >= 0.0:
         return [f"The {box} reaches its full output{at}."]

@@ -29,6 +29,7 @@ single_ended_impedance_ohm = 50.0
 output = "line"
 connectors = ["xlr", "rca"]
 minimum_load_ohm = 600.0
+kind = "preamplifier"
 """
 
 
@@ -191,6 +192,7 @@ differential_level_v = {level}
 {maximum}
 differential_impedance_ohm = 200.0
 [device]
+kind = "mixing desk"
 output = "line"
 connectors = ["xlr"]
 """

@@ -1,0 +1,95 @@
+"""Too much level: more than an input accepts, or than its volume control can deal with."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from probe.advice import thresholds as limit
+from probe.advice.case import Case, Finding, at_most
+from probe.advice.quantity import Quantity
+from probe.decibels import ratio_to_db
+
+
+def _assumed(case: Case, at_most: Quantity, most: float) -> bool:
+    """Tell whether only a maximum that merely is assumed is more than ``most``.
+
+    What was played while it was measured surely comes. A maximum that nobody turns a device up to
+    is likewise none to buy for.
+    """
+    played = _played(case, at_most)
+    open_ = case.maximum_assumed or case.never_turned_up
+    return open_ and (played is None or played.high <= most)
+
+
+def _played(case: Case, at_most: Quantity) -> Quantity | None:
+    """Return what ``at_most``, of the input or of one leg, is where the level stands."""
+    level, top = case.figures.level, case.figures.level_at_maximum
+    return None if level is None or top is None else at_most.times(level.value / top.value)
+
+
+def _too_much(case: Case, level: Quantity, most: float) -> str:
+    """Return by how much an input is overloaded, and over its full output where that is far."""
+    above = float(ratio_to_db(level.high / most))
+    told = f"{'about ' if case.maximum_assumed else 'up to '}{above:.1f} dB too much"
+    margin = case.figures.full_output_margin_db
+    far = margin is not None and margin.low > limit.EXCESS_DB
+    return f"{told} ({margin.value:.0f} dB over its full output)" if far and margin else told
+
+
+def _against_overload(case: Case, *, played: bool) -> str:
+    if not case.never_turned_up:
+        return "turn down, or put an attenuator before it"
+    if played:
+        return "a device of its kind has no volume control: put an attenuator before it"
+    return "a device of its kind has no volume control to turn it up so far"
+
+
+def overload(case: Case) -> Iterator[Finding]:
+    """Rule 9."""
+    socket = case.socket
+    for level, most, where in (
+        (case.figures.level_at_maximum, socket.maximum_volts, "the input"),
+        (case.figures.leg_at_maximum, socket.maximum_per_leg_volts, "one leg of the input"),
+    ):
+        if level is None or most is None or level.high <= most:
+            continue
+        at, comes = f"{case.maximum_words} ", _played(case, level)
+        played = case.never_turned_up and comes is not None and comes.high > most
+        if played and comes is not None:
+            at, level = "", comes
+        says = (
+            f"{at}{at_most(case, level)} reach {where}, which accepts {most:g} V: "
+            f"{_too_much(case, level, most)}: {_against_overload(case, played=played)}"
+        )
+        # too much by the doubt of the figures alone is minded, and nothing is bought for it
+        assumed = _assumed(case, level, most) or level.low <= most
+        full = _at_full_output(case, level)
+        near = not assumed and full is not None and full > limit.OVERLOAD_NEAR * most
+        yield Finding("avoid" if near else "works", "overload", says, hazard=True,
+                      assumed=assumed)  # fmt: skip
+
+
+def _at_full_output(case: Case, level: Quantity) -> float | None:
+    """Return what ``level``, of the input or of one leg, is where the input gives full output."""
+    full, whole = case.socket.sensitivity_volts, case.figures.level_at_maximum
+    if full is None or whole is None or whole.value <= 0.0:
+        return None
+    return full * level.value / whole.value
+
+
+def excess(case: Case) -> Iterator[Finding]:
+    """Caution where far more comes than the input needs; not twice where it is overloaded."""
+    margin = case.figures.played_margin_db
+    if margin is None or not case.level_declared or _overloaded(case):
+        return
+    if margin.low <= limit.EXCESS_DB:
+        return
+    yield Finding("works", "excess-level", f"{margin.value:.0f} dB more than the input needs for "
+                  "full output reach it: the volume control is usable in its lowest part only; an "
+                  "attenuator in the plug gives its range back (more than "
+                  f"{limit.EXCESS_DB:g} dB: common practice)", hazard=True)  # fmt: skip
+
+
+def _overloaded(case: Case) -> bool:
+    """Tell whether an overload is told in place of the excess."""
+    return any(not (f.assumed and case.never_turned_up) for f in overload(case))

@@ -1,0 +1,53 @@
+"""Whether a device has a volume control, by what its kind says.
+
+What is stated of a device without one is what comes at full scale, of a record's loudest passage
+or a fully modulated station: nobody turns it up to what it would give before it clips.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import Literal
+
+Volume = Literal["none", "own", "unknown"]
+
+SAID = frozenset({"volume", "variable"})
+"""Words that say there is one, unless a word of `SAID_NOT` stands with them."""
+
+SAID_NOT = frozenset({"fixed", "no", "without"})
+
+PLAYS = frozenset({"player", "tuner", "deck", "television", "tv", "transport"})
+"""Words of kinds that play at the level they state, as a rule. [practice]"""
+
+PHONO = frozenset({"phono", "riaa", "turntable", "record"})
+"""What these are said of has none, be it called a preamplifier or an amplifier. [practice]"""
+
+TURNED = frozenset({"preamplifier", "preamp", "amplifier", "mixer", "desk", "console"})
+"""Words of kinds that have one, or faders. [practice]"""
+
+RECEIVER = frozenset({"av", "stereo", "surround"})
+"""Beside one of these a receiver is one with a volume control; of a station it has none."""
+
+BESIDE = re.compile(r"\b(with|and|plus)\b|[+&,(]")
+"""Before it stands what a device is, behind it what it has as well."""
+
+
+def volume_of(kind: str) -> Volume:
+    """Return whether a device of this kind has a volume control of its own."""
+    told = frozenset(_words(kind))
+    if "fixed" in told or (told & SAID and told & SAID_NOT):
+        return "none"
+    if told & SAID:
+        return "own"
+    first = frozenset(_words(BESIDE.split(kind.lower())[0]))
+    if first & PHONO:
+        return "none"
+    if first & RECEIVER and "receiver" in first:
+        return "own"
+    if told & TURNED:
+        return "own" if first & TURNED else "unknown"
+    return "none" if first & PLAYS else "unknown"
+
+
+def _words(text: str) -> list[str]:
+    return re.findall(r"[a-z]+", text.lower())
