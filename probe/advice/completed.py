@@ -1,7 +1,9 @@
 """What stands in for what nobody measured: the corners that an unknown entry may be.
 
 The unknown own impedance of a driven terminal lies between 0 and the largest that a line output
-may have; what else is unknown follows from the kind of stage.
+may have; what else is unknown follows from the kind of stage. Legs that are meant alike are so
+within `UNLIKE_LEGS`, and the draws of a corner have that. What lies between the corners, where hum
+may be worse than at any of them, is `between`'s.
 """
 
 from __future__ import annotations
@@ -12,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from probe.advice.heard import open_circuit
-from probe.advice.parts import WORST_SOURCE_OHM
+from probe.advice.parts import UNLIKE_LEGS, WORST_SOURCE_OHM
 from probe.advice.sampled import (
     Assumed,
     Complex,
@@ -34,6 +36,9 @@ FLOATING_KINDS = ("electronically-floating", "transformer-coupled")
 
 BOTH_LEGS_KINDS = ("differential", *FLOATING_KINDS)
 """Kinds of which both legs are what the recorder heard; a silent leg is what its kind says."""
+
+ALIKE_KINDS = (*BOTH_LEGS_KINDS, "impedance-balanced")
+"""Kinds whose two legs are meant alike."""
 
 
 def completions(
@@ -59,13 +64,14 @@ def completions(
     both_outputs
         The single-ended output is in use beside the legs: it may be pin 2 itself.
     """
-    corners = _complete_single_ended(sampled, single_ended_recorder_ohm, both_outputs)
+    corners = complete_single_ended(sampled, single_ended_recorder_ohm, both_outputs)
     return tuple(c for s in corners for c in _complete_legs(s, kind, exchanged))
 
 
-def _complete_single_ended(
+def complete_single_ended(
     sampled: Sampled, recorder_ohm: float | None, both_outputs: bool
 ) -> list[Sampled]:
+    """Return the corners of an unknown single-ended output; the source itself where it is known."""
     unknown = np.isnan(sampled.leg_z[..., 2, 2])
     if not unknown.any() or np.isnan(sampled.leg_voc[0, sampled.at, 2]):
         return [sampled]
@@ -100,40 +106,49 @@ def _with_single_ended(
 
 
 @dataclass(frozen=True)
-class _Corner:
-    """One thing the unknown may be.
+class Corner:
+    """One thing the unknown may be, or many: one for each draw, of shape (N, 1).
 
     Own impedances in ohm, or the farad of both legs to pin 1; couplings as the share of the other
-    leg's own impedance; the silent leg's share of the driven leg's voltage.
+    leg's own impedance; the silent leg's share of the driven leg's voltage; by how much hot is
+    more than cold, as a share of one of two legs that are meant alike.
     """
 
-    hot: float
-    cold: float
-    into_hot: float = 0.0
-    into_cold: float = 0.0
-    share: float = 0.0
-    farad: float = 0.0
+    hot: float | Floats
+    cold: float | Floats
+    into_hot: float | Floats = 0.0
+    into_cold: float | Floats = 0.0
+    share: float | Floats = 0.0
+    farad: float | Floats = 0.0
+    unlike: float | Floats = 0.0
+    like: float | Floats = 0.0
+    """1: an unknown leg is what is known of the other one, and its own figure counts where neither
+    is known."""
 
-    def exchanged(self) -> _Corner:
+    def exchanged(self) -> Corner:
         """Return the same with pins 2 and 3 in each other's place."""
-        return _Corner(self.cold, self.hot, self.into_cold, self.into_hot, self.share, self.farad)
+        return replace(
+            self, hot=self.cold, cold=self.hot, into_hot=self.into_cold, into_cold=self.into_hot
+        )
 
-    def own(self, hz: Floats) -> tuple[Complex | float, Complex | float]:
+    def own(self, hz: Floats) -> tuple[Complex, Complex]:
         """Return what each leg has of its own at ``hz``, ohm."""
-        if not self.farad:
-            return self.hot, self.cold
-        winding: Complex = np.asarray(1.0 / (2j * np.pi * hz * self.farad))
+        farad = np.asarray(self.farad)
+        some = np.where(farad > 0.0, farad, 1.0)
+        winding = np.where(farad > 0.0, 1.0 / (2j * np.pi * hz * some), 0.0)
         return np.asarray(self.hot + winding), np.asarray(self.cold + winding)
 
 
 def _complete_legs(sampled: Sampled, kind: str, exchanged: bool) -> list[Sampled]:
     if not np.isnan(sampled.z[..., :2, :2]).any() or kind not in _FILLS:
         return [sampled]
-    corners = [c.exchanged() if exchanged else c for c in _FILLS[kind]]
-    silent = 0 if exchanged else 1
+    corners = _FILLS[kind]
+    if kind in ALIKE_KINDS:
+        unlike = _nearly_alike(sampled.z.shape[0])
+        corners = tuple(replace(c, unlike=unlike) for c in corners)
     return [
         replace(
-            _with_legs(sampled, kind, corner, silent),
+            with_legs(sampled, kind, corner, exchanged=exchanged),
             origin=sampled.origin or sampled,
             legs_as=(kind, k),
         )
@@ -141,11 +156,20 @@ def _complete_legs(sampled: Sampled, kind: str, exchanged: bool) -> list[Sampled
     ]
 
 
-def _with_legs(sampled: Sampled, kind: str, corner: _Corner, silent: int) -> Sampled:
-    """Fill unknown entries with ``corner``; ``silent`` is the leg without signal, if there is one.
+def _nearly_alike(count: int) -> Floats:
+    """Return by how much legs are unlike in each draw, the estimate alike, shape (N, 1)."""
+    steps = (np.arange(count - 1) + 0.5) / max(count - 1, 1) * 2.0 - 1.0
+    drawn = np.random.default_rng(2).permutation(UNLIKE_LEGS * steps)
+    return np.concatenate([[0.0], drawn])[:, None]
+
+
+def with_legs(sampled: Sampled, kind: str, corner: Corner, *, exchanged: bool = False) -> Sampled:
+    """Fill unknown entries with ``corner``; ``exchanged``: pin 3 is what the kind says of hot.
 
     The legs of a floating stage are alike: what is known of one stands for the other.
     """
+    silent = 0 if exchanged else 1
+    corner = corner.exchanged() if exchanged else corner
     gaps = np.isnan(sampled.leg_z[..., :2, :2]).any(axis=(0, 1, 2))
     unknown = tuple(
         pin for pin, gap in zip(("hot", "cold"), np.atleast_1d(gaps), strict=True) if gap
@@ -153,15 +177,27 @@ def _with_legs(sampled: Sampled, kind: str, corner: _Corner, silent: int) -> Sam
     leg_z, leg_voc = sampled.leg_z.copy(), sampled.leg_voc.copy()
     hot, cold = leg_z[..., 0, 0], leg_z[..., 1, 1]
     into_hot, into_cold = leg_z[..., 0, 1], leg_z[..., 1, 0]
+    no_hot, no_cold = np.isnan(hot), np.isnan(cold)
+    alike = np.asarray(corner.like) > 0.0
     if kind in FLOATING_KINDS:
-        hot, cold = prefer(hot, cold), prefer(cold, hot)
+        alike = np.asarray(True)
         into_hot, into_cold = prefer(into_hot, into_cold), prefer(into_cold, into_hot)
+    hot, cold = (
+        np.where(alike, prefer(hot, cold), hot), np.where(alike, prefer(cold, hot), cold)
+    )  # fmt: skip
     own_hot, own_cold = corner.own(sampled.hz)
     hot = np.where(np.isnan(hot), own_hot, hot)
     cold = np.where(np.isnan(cold), own_cold, cold)
+    into_hot = np.where(np.isnan(into_hot), corner.into_hot * cold, into_hot)
+    into_cold = np.where(np.isnan(into_cold), corner.into_cold * hot, into_cold)
+    # of separate legs the difference is twice one of them; of others what it is between the pins
+    twice = prefer(sampled.z[..., 0, 0], hot + cold - into_hot - into_cold)
+    apart = np.where(alike | (no_hot & no_cold), 0.5 * corner.unlike * twice, 0.0)
+    less_hot = np.asarray(corner.unlike) < 0.0  # none is more than its own figure
+    hot = hot + np.where(no_hot & (less_hot | ~no_cold), apart, 0.0)
+    cold = cold - np.where(no_cold & (~less_hot | ~no_hot), apart, 0.0)
     leg_z[..., 0, 0], leg_z[..., 1, 1] = hot, cold
-    leg_z[..., 0, 1] = np.where(np.isnan(into_hot), corner.into_hot * cold, into_hot)
-    leg_z[..., 1, 0] = np.where(np.isnan(into_cold), corner.into_cold * hot, into_cold)
+    leg_z[..., 0, 1], leg_z[..., 1, 0] = into_hot, into_cold
     if sampled.heard is not None:
         found = open_circuit(sampled.heard, leg_z[..., :2, :2], sampled.heard_ohm)
         if kind not in BOTH_LEGS_KINDS:  # what a silent leg picks up is no voltage of its own
@@ -188,37 +224,49 @@ def _with_legs(sampled: Sampled, kind: str, corner: _Corner, silent: int) -> Sam
 
 
 _W = WORST_SOURCE_OHM
-_FILLS: dict[str, tuple[_Corner, ...]] = {
-    "differential": (_Corner(0.0, 0.0), _Corner(_W, _W)),
-    "impedance-balanced": (_Corner(0.0, 0.0), _Corner(_W, _W)),
-    "unbalanced": (_Corner(0.0, 0.0), _Corner(_W, 1.0)),
+_FILLS: dict[str, tuple[Corner, ...]] = {
+    "differential": (Corner(0.0, 0.0), Corner(_W, _W)),
+    "impedance-balanced": (Corner(0.0, 0.0), Corner(_W, _W)),
+    "unbalanced": (Corner(0.0, 0.0), Corner(_W, 1.0)),
     "pin-3-unconnected": (
-        _Corner(0.0, 1e5),
-        _Corner(_W, 1e9),
-        _Corner(_W, 2e6, into_cold=0.5, share=0.5),
+        Corner(0.0, 1e5),
+        Corner(_W, 1e9),
+        Corner(_W, 2e6, into_cold=0.5, share=0.5),
     ),
-    "ground-sensing": (_Corner(0.0, 1.0, into_hot=1.0), _Corner(_W, 1e5, into_hot=1.0)),
+    "ground-sensing": (
+        Corner(0.0, 1.0, into_hot=1.0),
+        Corner(_W, 1.0, into_hot=1.0),
+        Corner(_W, 1e5, into_hot=1.0),
+    ),
     "electronically-floating": (
-        _Corner(500.0, 500.0, 1.0, 1.0),
-        _Corner(500.0, 500.0, 0.8, 0.8),
-        _Corner(1e5, 1e5, 1.0, 1.0),
+        Corner(500.0, 500.0, 1.0, 1.0),
+        Corner(500.0, 500.0, 0.8, 0.8),
+        Corner(1e5, 1e5, 1.0, 1.0),
     ),
     "transformer-coupled": (
-        _Corner(500.0, 500.0, 1.0, 1.0),
-        _Corner(0.0, 0.0, 1.0, 1.0, farad=100e-12),
-        _Corner(_W, _W, -0.1, -0.1),
-        _Corner(30.0, 30.0, -0.8, -0.8),
+        Corner(500.0, 500.0, 1.0, 1.0),
+        Corner(1e5, 1e5, 1.0, 1.0),
+        Corner(0.0, 0.0, 1.0, 1.0, farad=100e-12),
+        Corner(_W, _W, -0.1, -0.1),
+        Corner(30.0, 30.0, -0.8, -0.8),
     ),
 }
 """Corners of what the kind leaves open, ohm and couplings. Own impedances of separate legs as
 any line output; of pin 3 connected to nothing from strays (half of what they carry may come from
-pin 2); of a floating stage from a few hundred
-ohm (loosely cross-coupled) upward, of a winding to its capacitance to the shield, small: 100 pF
-(half of what the library of transformers has); couplings as the kinds are told apart by.
-[judgement]"""
+pin 2); of a sense pin also a short behind the largest hot leg, where a transformer has least bass;
+of a floating stage from a few hundred ohm (loosely cross-coupled) upward, of a winding to resistors
+to pin 1, with which the treble goes into the lead where pin 3 is open, and to its capacitance to
+the shield, small: 100 pF (half of what the library of transformers has); couplings as the kinds are
+told apart by. [judgement]"""
+
+_SEPARATE = (
+    f"unmeasured leg impedances taken as 0 to {WORST_SOURCE_OHM:g} ohm, legs separate, and alike "
+    f"within {100.0 * UNLIKE_LEGS:g} % where neither was measured"
+)
 
 _FILL_WORDS = {
     "": f"unmeasured leg impedances taken as 0 to {WORST_SOURCE_OHM:g} ohm, legs separate",
+    **dict.fromkeys(("differential", "impedance-balanced"), _SEPARATE),
     "unbalanced": "unmeasured impedance of pin 3 taken as a connection to pin 1",
     "pin-3-unconnected": "unmeasured impedance of pin 3 taken as that of an open contact",
     "ground-sensing": "unmeasured impedance of pin 3 taken as that of a sense input",

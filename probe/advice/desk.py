@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from probe.advice import thresholds as limit
+from probe.advice.between import between
 from probe.advice.case import Case
 from probe.advice.completed import completions
 from probe.advice.destination import Circuit, Destination, Input
@@ -24,11 +25,13 @@ from probe.advice.figures import (
     Surroundings,
     figures,
     over_assumptions,
+    with_hum,
     with_surroundings,
 )
 from probe.advice.ground import GroundPath
 from probe.advice.ground import corners as ground_corners
 from probe.advice.heard import on_legs
+from probe.advice.hum import Hum, hum_of
 from probe.advice.narrow import settles
 from probe.advice.operating import BY_ID, Operating, Reference, limits_of, operating_of, scale_of
 from probe.advice.quantity import Quantity, from_draws
@@ -60,6 +63,8 @@ class Memory:
 
     sampled: dict[tuple[object, ...], tuple[Source, Sampled]] = field(default_factory=dict)
     corners: dict[tuple[object, ...], tuple[Sampled, ...]] = field(default_factory=dict)
+    between: dict[tuple[object, ...], Sampled | None] = field(default_factory=dict)
+    hums: dict[tuple[object, ...], Hum | None] = field(default_factory=dict)
     levels: dict[tuple[object, ...], Floats] = field(default_factory=dict)
     figures: dict[tuple[object, ...], Figures] = field(default_factory=dict)
     leveled: dict[tuple[object, ...], Figures] = field(default_factory=dict)
@@ -167,6 +172,17 @@ class Desk:
             self._memory.corners[key] = found
         return self._memory.corners[key]
 
+    def between(self, kind: str, *, both_outputs: bool = False) -> Sampled | None:
+        """Return what lies between those corners as one source, or None where nothing does."""
+        sampled, side = self.sampled(kind), self.side
+        key = (id(sampled), kind, both_outputs, side.recorder_ohm, side.exchanged)
+        if key not in self._memory.between:
+            self._memory.between[key] = between(
+                sampled, kind, side.recorder_ohm,
+                exchanged=side.exchanged, both_outputs=both_outputs,
+            )  # fmt: skip
+        return self._memory.between[key]
+
     def respond(self, corner: Sampled, link: Link, company: tuple[Link, ...] = ()) -> Response:
         """Solve one link on one corner, in the company of others.
 
@@ -199,6 +215,18 @@ class Desk:
                 self._surroundings(trial),
             )
         return self._memory.figures[key]
+
+    def hum_between(self, between: Sampled, link: Link, company: tuple[Link, ...]) -> Hum | None:
+        """Return the hum of one link on what lies between the corners."""
+        key = (id(between), link, company, self.destination.mains_hz)
+        if key not in self._memory.hums:
+            self._memory.hums[key] = hum_of(
+                self.respond(between, link, company),
+                link.socket,
+                self.destination.mains_hz,
+                tuple(other.socket.ground for other in company),
+            )
+        return self._memory.hums[key]
 
     def _key(self, trial: Trial) -> tuple[object, ...]:
         """Return what tells figures apart: corners of an output nobody uses do not."""
@@ -279,6 +307,9 @@ class Desk:
         cable = self.destination.cable_of(socket)
         both = len({option.from_, *(other.option.from_ for other in company)}) > 1
         corners = self.corners(kind, both_outputs=both)
+        between = None
+        if option.from_ == "xlr" or both:
+            between = self.between(kind, both_outputs=both)
         self._latest.clear()
         links = [
             Link(option, s, circuit, m, cable)
@@ -293,8 +324,12 @@ class Desk:
                 for link in links:
                     grounds = tuple(one.socket.ground for one in (link, *others))
                     trial = Trial(corner, kind, reference, link, others)
-                    parts.append(self.figures(trial))
-                    by_ground.setdefault(grounds, []).append(parts[-1])
+                    known = [self.figures(trial)]
+                    if corner is corners[0] and between is not None and known[0].hum is not None:
+                        hum = self.hum_between(between, link, others)
+                        known += [] if hum is None else [with_hum(known[0], hum)]
+                    parts += known
+                    by_ground.setdefault(grounds, []).extend(known)
         sampled = self.sampled(kind)
         operating = self.operating_for(option)
         told = partial(

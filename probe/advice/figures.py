@@ -17,7 +17,7 @@ from probe.advice import thresholds as limit
 from probe.advice.audible import Audible, hum_heard, noise_heard, stricter_db
 from probe.advice.destination import Input
 from probe.advice.ground import GroundPath
-from probe.advice.hum import hum_of
+from probe.advice.hum import Hum, hum_of
 from probe.advice.maximum import Limits
 from probe.advice.noise import DeviceNoise, noise_of
 from probe.advice.quantity import Quantity, from_draws, intervals, spanning, worst
@@ -258,9 +258,7 @@ def _surrounded(found: Figures, response: Response, around: Surroundings) -> Fig
     found = replace(found, stricter_db=stricter_db(around.socket.speaker_sensitivity_db))
     hum = hum_of(response, around.socket, around.mains_hz, around.company)
     if hum is not None:
-        found = replace(found, hum=hum.mains, hum_below_full_output_db=hum.below,
-                        buzz_below_full_output_db=hum.all_below,
-                        ground_current=hum.ground_current, hum_lines=hum.lines)  # fmt: skip
+        found = with_hum(found, hum)
     noise = noise_of(response, around.socket, around.noise)
     if noise is not None:
         found = replace(found, noise=noise.volts, noise_below_full_output_db=noise.below)
@@ -272,6 +270,18 @@ def _surrounded(found: Figures, response: Response, around: Surroundings) -> Fig
     if full is None:
         return found
     return _undistorted(replace(found, headroom_db=_above(clips, full)))
+
+
+def with_hum(found: Figures, hum: Hum) -> Figures:
+    """Return the figures with this hum."""
+    return replace(
+        found,
+        hum=hum.mains,
+        hum_below_full_output_db=hum.below,
+        buzz_below_full_output_db=hum.all_below,
+        ground_current=hum.ground_current,
+        hum_lines=hum.lines,
+    )
 
 
 UNDISTORTED = "turned up until the device clips"

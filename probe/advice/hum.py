@@ -8,13 +8,16 @@ Where what is let through cannot be told from nothing (the imbalance of a floati
 takes cannot see), its draws are the noise of the measurement: they say how much hum there is at
 most, and nothing of how little.
 
+Of a response whose axis 0 holds what the source may be, all equally possible, every figure is the
+worst of them, and its interval holds them all.
+
 Hum is stated below the destination's full output, because the volume is turned down again where
 an option is louder.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -104,13 +107,18 @@ def hum_of(
     known = np.isfinite(most[:, 0])
     if not known[0]:
         return None
-    lines = _lines(most[known], least[known], hz[known])
     all_most, all_least = (np.sqrt(np.sum(v[known] ** 2, axis=0)) for v in (most, least))
+    if response.spread:
+        lines = [_spread(m, float(f)) for m, f in zip(most[known], hz[known], strict=True)]
+        together = _spread(all_most, mains_hz)
+    else:
+        lines = _lines(most[known], least[known], hz[known])
+        together = _line(all_most, all_least, mains_hz)
     return Hum(
         mains=lines[0],
         lines=tuple(lines),
-        below=_below(most[0], least[0], socket, mains_hz),
-        all_below=_below(all_most, all_least, socket, mains_hz),
+        below=_below(lines[0], socket, mains_hz),
+        all_below=_below(together, socket, mains_hz),
         ground_current=_current(response, own, mains_hz),
     )
 
@@ -155,6 +163,12 @@ def _line(most: Floats, least: Floats, at_hz: float) -> Quantity:
     if quiet.low >= found.low:
         return found
     return Quantity(found.high, "V", quiet.low, found.high, at_hz)
+
+
+def _spread(volts: Floats, at_hz: float) -> Quantity:
+    """Return a line, V, of which ``volts`` are what it may be, all equally possible."""
+    high = float(volts.max())
+    return Quantity(high, "V", float(volts.min()), high, at_hz)
 
 
 def _lines(most: Floats, least: Floats, at_hz: Floats) -> list[Quantity]:
@@ -210,9 +224,8 @@ EDGE = 1e-9
 """Relative distance at which a frequency is still the outermost one."""
 
 
-def _below(most: Floats, least: Floats, socket: Input, mains_hz: float) -> Quantity:
+def _below(line: Quantity, socket: Input, mains_hz: float) -> Quantity:
     full, note = full_output(socket)
-    line = _line(most, least, mains_hz)
     ends = np.maximum([line.value, line.high, line.low], QUIETEST)
     value, low, high = ratio_to_db(full / ends).tolist()
     return Quantity(value, "dB", low, high, mains_hz).with_note(note)
@@ -222,4 +235,6 @@ def _current(response: Response, own: Ground, mains_hz: float) -> Quantity | Non
     if response.ground_current is None:
         return None
     amperes = own.volts * _at(response.hz, np.abs(response.ground_current), np.array([mains_hz]))[0]
+    if response.spread:
+        return replace(_spread(amperes, mains_hz), unit="A")
     return from_draws(amperes, "A", mains_hz)

@@ -92,6 +92,10 @@ WORST_SOURCE_OHM = 2200.0
 """Largest source impedance of a line output, ohm. [published] IEC 61938, as quoted by a
 glossary (the standard itself was not read). Stands in for an impedance nobody measured."""
 
+UNLIKE_LEGS = 0.1
+"""Most that the impedances of two legs that are meant alike differ by, as a share of one: resistors
+of 5 %, one high and one low. [practice]"""
+
 SMALLEST_RECORDER_OHM = 10e3
 """Smallest input impedance of a line recorder, ohm. [practice] Stands in where the facts do not
 say what loaded a level given as recorded."""

@@ -92,6 +92,8 @@ class Sampled:
     heard: Complex | None = None
     """Shape (N, G, 2): the legs with ``heard_ohm`` on each, where nothing else tells of them."""
     heard_ohm: float = float("inf")
+    spread: bool = False
+    """Axis 0 holds what the source may be, all equally possible, and no draws."""
 
     def same_for(self, output: str) -> tuple[object, ...]:
         """Return what is equal where completions do the same at ``output`` (xlr or rca) alone."""

@@ -93,6 +93,8 @@ class Response:
     weights
         The same terminals to what the input hears per volt of their open-circuit voltage at the
         reference frequency, shape (1,); legs as ``difference`` and ``mean`` where both matter.
+    spread
+        Axis 0 holds what the source may be, and no draws.
     """
 
     hz: Floats
@@ -111,6 +113,7 @@ class Response:
     pins: dict[str, Complex]
     drawn: dict[str, Complex]
     weights: dict[str, Complex]
+    spread: bool = False
 
 
 def solve_option(
@@ -207,6 +210,7 @@ def respond(
         pins={p: volts[:, sampled.at, k] for p, k in zip(own.pins, pins, strict=True)},
         drawn={p: drawn[:, k] for p, k in zip(own.pins, pins, strict=True)},
         weights=weights,
+        spread=sampled.spread,
     )
 
 

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from pydantic import BeforeValidator
 
 from probe.advice.completed import FLOATING_KINDS
+from probe.advice.parts import UNLIKE_LEGS
 from probe.advice.ranges import Level, LevelOrNone, Noise, Ohm, SourceOhm
 from probe.advice.subject import EVERY_KIND
 from probe.advice.thresholds import LEAST_LINE_INPUT_VOLTS
@@ -55,10 +56,6 @@ a stage that drives one leg gives pin 2 what it gives the centre. Data sheets ro
 
 OHM_U95 = 0.2
 """The same of an impedance. [practice]"""
-
-UNLIKE_U95 = 0.1
-"""Half-width of the difference of the two legs' impedances, as a share of one: resistors of 5 %,
-one high and one low. [practice]"""
 
 DRAWS = 41
 """Quantiles of a normal error in place of random draws: the ends of a 95 % interval are two of
@@ -305,7 +302,7 @@ def _facts(written: SourceFile) -> dict[str, Any]:
         "typed": True,
         "stated": written.model_dump(exclude_none=True),
         "one_channel": written.side == SIDE,
-        "taken_within": {"levels": LEVEL_U95, "impedances": OHM_U95, "legs_alike": UNLIKE_U95},
+        "taken_within": {"levels": LEVEL_U95, "impedances": OHM_U95, "legs_alike": UNLIKE_LEGS},
         "taken_as": _left_out(written),
         "device": device,
         "made": {"by": "typed from a data sheet"},
@@ -329,7 +326,7 @@ def _source(written: SourceFile, kind: str) -> Source:
     levels = np.stack([pair_level, pair_level, single_level], axis=1)
     ohms = 1.0 + OHM_U95 / 1.96 * errors[2]
     z_draws, leg_z_draws = z[None] * ohms[:, None, None], leg_z[None] * ohms[:, None, None]
-    unlike = UNLIKE_U95 / 1.96 / 2.0 * errors[3]
+    unlike = UNLIKE_LEGS / 1.96 / 2.0 * errors[3]
     leg_z_draws[:, 0, 0] *= 1.0 + unlike
     leg_z_draws[:, 1, 1] *= 1.0 - unlike
     if np.isfinite(leg_z[:2, :2]).all():
