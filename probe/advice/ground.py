@@ -40,6 +40,8 @@ class GroundPath:
     ends: tuple[GroundPath, ...] = ()
     at_origin: str = ""
     """What keeps the current out where it comes in, in words; empty where nothing usual does."""
+    typical: bool = False
+    """The figures are what is usual in such a situation, rather than read."""
 
     @property
     def known(self) -> bool:
@@ -236,7 +238,9 @@ def of_preset(name: str, mains_volts: float = MAINS_VOLTS) -> GroundPath:
     volts = preset.volts if preset.farad is None else mains_volts / 2.0
     half = "" if preset.farad is None else f"; {volts:g} V, half of {mains_volts:g} V mains"
     words = f"taken as usual for: {preset.says} (common practice{half})"
-    return GroundPath(volts, preset.ohm, preset.farad, words, at_origin=preset.at_origin)
+    return GroundPath(
+        volts, preset.ohm, preset.farad, words, at_origin=preset.at_origin, typical=True
+    )
 
 
 def corners(ground: GroundPath) -> tuple[GroundPath, ...]:

@@ -36,18 +36,32 @@ def _hum(case: Case) -> Iterator[Finding]:
     found = list(
         compare(
             case, -hum, threshold, "avoid", "hum",
-            f"{says}: {heard.says}", settles,
+            f"{says}: {heard.says}{_just(case, threshold)}", settles,
         )
     )  # fmt: skip
     yield from found
     if found:
         return
     if heard.worst != "not":
-        yield Finding("works", "hum", f"{says}: {heard.says}", hazard=True)
+        just = _just(case, threshold)
+        yield Finding("works", "hum", f"{says}: {heard.says}{just}", hazard=True)
     elif buzz is not None and (buzzes := hum_heard(buzz, more)).worst != "not":
         faint = "a faint buzz" if buzzes.worst == "close-by" else f"a buzz, {buzzes.says}"
         yield Finding("works", "hum", f"{says} at mains frequency, but {decibels(buzz)} with the "
                       f"harmonics a public supply may carry: {faint}", hazard=True)  # fmt: skip
+
+
+def _just(case: Case, threshold: float) -> str:
+    """Say of a hum that typical figures put on one side of the limit that it just is."""
+    hum = case.figures.hum_below_full_output_db
+    if hum is None or not case.socket.ground.typical or beyond(-hum, threshold) == "unsure":
+        return ""
+    if abs(hum.value + threshold) >= limit.TIE_BREAK_DB:
+        return ""
+    return (
+        f"; just so, the limit is {-threshold:g} dB: typical figures of a situation are not sure "
+        "to a decibel, two readings of a meter would tell"
+    )
 
 
 def _readings_decide(case: Case, threshold: float) -> bool:
