@@ -100,17 +100,9 @@ def advise(
     found = replace(found, sets=sets, cautions=(*found.cautions, *more), would_change=would_change)
     found = taken(found, bare)
 
-    def of_these(other: Destination, among: frozenset[tuple[str, str]]) -> Advice:
-        if among:
-            return ask(facts, sources, other, replace(memory, among=among))
-        whole, at, unmarked = _chosen(facts, sources, other, memory)
-        return taken(replace(whole, sets=best_sets(at, whole)[0]), unmarked)
-
     progress(3, STEPS, "what would open a way")
-    found = with_other_transformer(found, destination, of_these)
-    found = with_relief(found, device.minimum_load_ohm, destination, of_these)
-
-    found = with_makers_asked(found, facts, sources, destination)
+    of_these = _asking(facts, sources, memory)
+    found = with_what_opens(found, facts, sources, destination, of_these)
     found = with_reading_first(found, destination, of_these)
 
     def whole_of(facts: Facts, sources: Mapping[str, Sources]) -> Advice:
@@ -152,6 +144,34 @@ def ask_together(facts: Facts, sources: Mapping[str, Sources], destination: Dest
     found = taken(replace(found, sets=best_sets(desks, found)[0]), bare)
     refused = ground_fault(destination) or refusal(device, sides)
     return found if refused else with_digital(found, device, destination)
+
+
+def _asking(
+    facts: Facts, sources: Mapping[str, Sources], memory: Memory
+) -> Callable[[Destination, frozenset[tuple[str, str]]], Advice]:  # fmt: skip
+    """Return what gives the advice for another destination: of all, or of some options alone."""
+
+    def of_these(other: Destination, among: frozenset[tuple[str, str]]) -> Advice:
+        if among:
+            return ask(facts, sources, other, replace(memory, among=among))
+        whole, at, unmarked = _chosen(facts, sources, other, memory)
+        return taken(replace(whole, sets=best_sets(at, whole)[0]), unmarked)
+
+    return of_these
+
+
+def with_what_opens(
+    found: Advice, facts: Facts, sources: Mapping[str, Sources], destination: Destination,
+    of_these: Callable[[Destination, frozenset[tuple[str, str]]], Advice] | None = None,
+) -> Advice:  # fmt: skip
+    """Return the advice with what would open a way for each box that has none.
+
+    Another transformer, a line driver, what a maker has to be asked. ``of_these``: as `_asking`.
+    """
+    again = _asking(facts, sources, Memory()) if of_these is None else of_these
+    found = with_other_transformer(found, destination, again)
+    found = with_relief(found, _subject(facts)[0].minimum_load_ohm, destination, again)
+    return with_makers_asked(found, facts, sources, destination)
 
 
 def with_makers_asked(

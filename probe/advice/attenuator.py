@@ -20,7 +20,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 
 from probe.advice.preferred import TOLERANCE, Series, around
@@ -131,6 +131,18 @@ class Design:
     def error_db(self) -> float:
         """Attenuation of the nominal values less the wanted one."""
         return self.attenuation_db - self.wanted_db
+
+    def moved_by(self, decibels: float) -> Design:
+        """Return the design with its figures moved to what the whole network gives.
+
+        They are those of one impedance on either side, which stands for all of it.
+        """
+        return replace(
+            self,
+            attenuation_db=self.attenuation_db + decibels,
+            least_db=self.least_db + decibels,
+            most_db=self.most_db + decibels,
+        )
 
 
 def attenuation_db(pad: Pad, source_ohm: float, load_ohm: float) -> float:

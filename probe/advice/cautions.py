@@ -34,7 +34,7 @@ VOLUME = "Volume down, all off before leads are changed; amplifier on last, up s
 
 PHANTOM = "See that phantom power (48 V) is off: from an XLR input it reaches the output."
 
-EARTH = "Never lift a protective mains earth against hum; wiring is for the licensed."
+EARTH = "Never lift a protective mains earth against hum; wiring: licensed people only."
 
 MAY_BE_TIED = (
     "electronically-floating",

@@ -177,6 +177,8 @@ class DigitalAdvice:
     reasons: tuple[str, ...]
     deciding: tuple[Note, ...] = ()
     """Of the hazards those by which it does not work."""
+    ask_first: str = ""
+    """What the maker of the device has to be asked before anything is bought for it."""
 
     def to_json(self) -> dict[str, Any]:
         """Return the link as an option of the advice."""
@@ -207,7 +209,10 @@ class DigitalAdvice:
         out["hazards"] = [h.to_json() for h in self.hazards]
         out["verdict"] = self.verdict
         out["reasons"] = list(self.reasons)
-        out["because"] = "; ".join(h.message for h in self.hazards)
+        # where something else speaks against it, how its attenuator is made does not
+        told = (h for h in self.hazards if h in self.deciding or not (
+            self.deciding and self.pad is not None and h.code == "digital-level"))  # fmt: skip
+        out["because"] = "; ".join(h.message for h in told)
         return out
 
 
@@ -347,13 +352,17 @@ def _level(advice: DigitalAdvice, ends: _Ends) -> DigitalAdvice:
         pad = tee_pad(ends.expects.ohm, wanted)
         fitted = f"{says}: an attenuator belongs to it, {_pad_says(pad)}"
         least = low * 10.0 ** (-pad.attenuation_db / 20.0)
+        advice = replace(advice, pad=pad)
         if least < ends.expects.needs_volts:
-            fitted += (
-                f"; behind it {low:.2g} V would be {least:.2g} V, less than the "
-                f"{ends.expects.needs_volts:g} V that are needed: ask the maker of the device for "
-                "the level of this output first (digital_volts_peak_to_peak)"
+            short = (
+                f"behind it {low:.2g} V would be {least:.2g} V, less than the "
+                f"{ends.expects.needs_volts:g} V that are needed"
             )
-        return _with(replace(advice, pad=pad), Note("digital-level", fitted))
+            ask = "ask the maker of the device for the level of this output"
+            fitted += f"; {short}: {ask} first (digital_volts_peak_to_peak)"
+            which = f"the attenuator is chosen for {high:.3g} V peak to peak, and {short}"
+            advice = replace(advice, ask_first=f"{ask} (digital_volts_peak_to_peak): {which}")
+        return _with(advice, Note("digital-level", fitted))
     if low < ends.expects.needs_volts:
         needs = ends.expects.needs_volts
         says = f"only {low:.2g} V peak to peak reach an input that needs {needs:g} V"

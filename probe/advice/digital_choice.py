@@ -7,8 +7,11 @@ from dataclasses import replace
 
 from probe.advice.destination import Destination
 from probe.advice.digital import BADNESS, DigitalAdvice, digital_options
-from probe.advice.model import Advice, Choice
+from probe.advice.model import Advice, Choice, Settling
 from probe.advice.subject import Device
+
+LEVEL_FIRST = "digital-level"
+"""Code of what has to be asked before a link is bought of which the level is in doubt."""
 
 
 def choose_digital(choices: Sequence[Choice], links: Sequence[DigitalAdvice]) -> tuple[Choice, ...]:
@@ -70,4 +73,11 @@ def with_digital(advice: Advice, device: Device, destination: Destination) -> Ad
     if not links:
         return advice
     choices = choose_digital(advice.choices, links)
-    return replace(advice, digital=mark_digital(links, choices), choices=choices)
+    marked = mark_digital(links, choices)
+    first = tuple(
+        Settling(LEVEL_FIRST, a.ask_first, (), a.box)
+        for a in marked
+        if a.verdict == "use" and a.ask_first
+    )
+    would_change = (*advice.would_change, *first)
+    return replace(advice, digital=marked, choices=choices, would_change=would_change)

@@ -20,7 +20,15 @@ from probe.advice.ground import GroundPath
 from probe.advice.hum import Hum, hum_of
 from probe.advice.maximum import Limits
 from probe.advice.noise import DeviceNoise, noise_of
-from probe.advice.quantity import Quantity, from_draws, intervals, spanning, worst
+from probe.advice.quantity import (
+    OUTERMOST,
+    PERHAPS_BEYOND,
+    Quantity,
+    from_draws,
+    intervals,
+    spanning,
+    worst,
+)
 from probe.advice.sampled import NEAR_EDGE
 from probe.advice.solve import Response
 from probe.advice.volume import Volume
@@ -415,10 +423,6 @@ def _corner(response: Response, relative: Floats, side: Literal["low", "high"]) 
     hz, db = hz[at:], db[:, at:]
     crossings = _first_crossing(np.log(hz), db, HALF_POWER_DB)
     return _within(crossings, float(hz[-1]), side)
-
-
-OUTERMOST = "outermost frequency measured; beyond it nothing is known"
-PERHAPS_BEYOND = "it may lie beyond the outermost frequency measured"
 
 
 def _within(crossings: Floats, end: float, side: Literal["low", "high"]) -> Quantity:

@@ -21,6 +21,9 @@ Side = Literal["here", "beyond it", "up to it"]
 ASKED = ("output-impedance", "minimum-load", "pin-3", "legs-alike")
 """Questions to a maker that may open a way for one box."""
 
+HELP = ("transformer", "line-driver")
+"""What opens a way for one box, where it is bought."""
+
 TOGETHER = "does not go with what the other boxes use: "
 """Before what a lead does to the others, in the reasons of what is chosen instead."""
 
@@ -70,8 +73,12 @@ class Reason:
 
     @property
     def questions(self) -> tuple[str, ...]:
-        """What would settle it, each with what works then."""
-        return tuple(f"{a.what} {' or '.join(a.answers)} works" for a in self.asks)
+        """What would settle it or helps, each with what works then."""
+        return tuple(
+            f"{'what would help: ' if a.code in HELP else ''}{a.what}"
+            + (f"{': ' if a.code in HELP else ' '}{' or '.join(a.answers)} works" * bool(a.answers))
+            for a in self.asks
+        )
 
     @property
     def key(self) -> tuple[str | None, str, str]:
@@ -101,7 +108,12 @@ def of_nothing(answer: Advice) -> tuple[Reason, ...]:
 
 def _nothing(answer: Advice, choice: Choice) -> Reason:
     mine = _of(answer, choice.box)
-    asks = tuple(s for s in answer.would_change if s.box == choice.box and s.code in ASKED)
+    asks = tuple(
+        s
+        for codes in (ASKED, HELP)  # a question costs nothing
+        for s in answer.would_change
+        if s.box == choice.box and s.code in codes
+    )
     if not mine or any(_verdict(o) in ("use", "works") for o in mine):
         says = "; ".join(choice.why)
         return Reason(choice.box, None, "", says, ALONE if mine else says, asks=asks)

@@ -124,11 +124,7 @@ class OptionAdvice:
                 headroom_db=f.headroom_db,
             ),
             **_heard(f),
-            "loss_db": _known(at_20_hz=f.loss_at_20_hz, at_20_khz=f.loss_at_20_khz),
-            "connection_loss_db": _known(
-                at_20_hz=f.connection_loss_at_20_hz, at_20_khz=f.connection_loss_at_20_khz
-            ),
-            "bandwidth_hz": _known(low=f.low_corner, high=f.high_corner),
+            **_losses(f),
         }
         if self.option.pin_3 == "transformer":
             needed = self.part_needed
@@ -233,13 +229,25 @@ class Attenuated:
             **_known(
                 level=f.level,
                 full_output_margin_db=f.full_output_margin_db,
-                loss_at_20_khz=f.connection_loss_at_20_khz,
+                loss_at_20_khz=f.loss_at_20_khz,
                 level_vs_rca_db=f.level_vs_reference_db if compared else None,
                 loudness_vs_rca_db=f.loudness_vs_reference_db if compared else None,
                 headroom_db=f.headroom_db,
             ),
             **_heard(f),
+            **_losses(f),
         }
+
+
+def _losses(f: Figures) -> dict[str, Any]:
+    """Return what is lost at the ends of the band, of everything and by the connection."""
+    return {
+        "loss_db": _known(at_20_hz=f.loss_at_20_hz, at_20_khz=f.loss_at_20_khz),
+        "connection_loss_db": _known(
+            at_20_hz=f.connection_loss_at_20_hz, at_20_khz=f.connection_loss_at_20_khz
+        ),
+        "bandwidth_hz": _known(low=f.low_corner, high=f.high_corner),
+    }
 
 
 def _design(design: Design) -> dict[str, Any]:

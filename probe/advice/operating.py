@@ -81,7 +81,7 @@ def operating_of(
         return _played(destination.operating_volts, device, side, from_)
     if device.full_output_volts is not None:
         volts = device.full_output_volts
-        words = _full_words(device, volts)
+        words = _full_words(device, volts, most_volts(device, side))
         point = Operating(volts, words, words, declared=True)
         return _up_to_maximum(point, device, side, from_)
     balanced = "xlr" in device.connectors
@@ -106,7 +106,7 @@ def _played(volts: float, device: Device, side: SideFacts, from_: str) -> Operat
     words = f"at the declared {volts:.4g} V"
     gives = most_volts(device, side)
     if gives is not None and volts > gives:  # more than it gives is never played
-        volts, words = gives, _full_words(device, gives)
+        volts, words = gives, _full_words(device, gives, gives)
     most = _own_most(device, side, from_)
     if most is not None and volts > most[0]:  # nor does one output give what the other does
         volts, words = most
@@ -126,9 +126,12 @@ def most_volts(device: Device, side: SideFacts) -> float | None:
     return max([full, *(volts for volts, _ in beyond if volts is not None)])
 
 
-def _full_words(device: Device, volts: float) -> str:
+def _full_words(device: Device, volts: float, most: float | None) -> str:
+    """Return where levels stand; what is typed below the most it gives is no full output."""
     full = device.full_output_volts
     which = "full output of" if full == volts else "maximum of"
+    if device.typed and full == volts and most is not None and most > volts:
+        which = "nominal level of"
     return f"at the device's {which} {volts:.4g} V"
 
 

@@ -246,14 +246,14 @@ def built(
     load: float, why: str, fits: bool = False,
 ) -> Attenuated:  # fmt: skip
     """Return the attenuator that was ``solved`` with the first design in its plug."""
-    pad = designs[0].pad
+    pad, fall = designs[0].pad, fall_db(bare, solved)
     most = solved.figures.level_at_maximum
     behind = 1.0 / (1.0 / pad.shunt_ohm + 1.0 / (source + pad.total_series_ohm))
     return Attenuated(
-        designs=designs,
+        designs=tuple(d.moved_by(fall - designs[0].attenuation_db) for d in designs),
         why=why,
         advice=solved,
-        attenuation_db=fall_db(bare, solved),
+        attenuation_db=fall,
         source_ohm=source,
         seen_ohm=seen_ohm(pad, load),
         behind_ohm=behind,

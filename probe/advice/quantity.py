@@ -73,6 +73,11 @@ class Quantity:
         return out
 
 
+OUTERMOST = "outermost frequency measured; beyond it nothing is known"
+PERHAPS_BEYOND = "it may lie beyond the outermost frequency measured"
+"""Notes of a bound: it is that frequency itself, or one within it."""
+
+
 def interval(draws: Floats) -> tuple[float, float]:
     """Return the ends of the middle 95 % of ``draws``, shape (N,), as `numpy.quantile` has them.
 
@@ -151,4 +156,6 @@ def _bounding(parts: Sequence[Quantity]) -> Quantity | None:
     if pick.bound is not None:
         return pick
     note = next((p.note for p in parts if p.bound is not None), None)
+    if note == OUTERMOST:  # the end is that of a part that is none
+        note = PERHAPS_BEYOND
     return Quantity(end, pick.unit, end, end, pick.at_hz, bound, note)

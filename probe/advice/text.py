@@ -48,6 +48,7 @@ AT_ONCE = ("shared-output", "splitter-buys", "together-not-all", "together", "to
 
 TOLD_ABOVE = (
     "asked-first",
+    "digital-level",
     "option",
     "transformer",
     "output-impedance",

@@ -18,7 +18,7 @@ from typing import Any
 import numpy as np
 
 from probe.advice import thresholds as limit
-from probe.advice.advise import ask_together, with_makers_asked
+from probe.advice.advise import ask_together, with_what_opens
 from probe.advice.destination import Cable, Destination
 from probe.advice.flip_reasons import Reason, of_flip, of_nothing
 from probe.advice.model import RANKING, Advice
@@ -300,7 +300,8 @@ class Sweep:
         Where nothing may be joined at all there is nothing chosen.
         """
         if len(self.boxes) < 2 or not chosen:
-            return [head + (" and ".join(c or "nothing" for c in chosen) or "nothing")]
+            row = head + (" and ".join(c or "nothing" for c in chosen) or "nothing")
+            return [row] if len(row) <= WIDTH else [head.rstrip(), f"    {row[len(head) :]}"]
         told = [f"{c or 'nothing'} ({b})" for c, b in zip(chosen, self.boxes, strict=False)]
         lines = [head.rstrip()] if len(head) > NARROW else []
         indent = " " * min(len(head), NARROW)
@@ -381,7 +382,7 @@ def sweep(
 
     def nothing_at(value: float) -> tuple[Reason, ...]:
         asked = change(destination, value, full)
-        return of_nothing(with_makers_asked(answers[value], facts, sources, asked))
+        return of_nothing(with_what_opens(answers[value], facts, sources, asked))
 
     points = [Point(v, choose(v)) for v in axis.values()]
     flips = [

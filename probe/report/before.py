@@ -72,6 +72,13 @@ def asked_of(
         and (not mine or o.get("destination") in mine)
         for way in listing(o, "answers")[:1]
     ]
+    first += [
+        f"{printed(o.get('what'), MOST_WORDS)}."
+        for o in listing(advice, "would_change")
+        if isinstance(o, Mapping)
+        and o.get("code") == "digital-level"
+        and (not mine or o.get("destination") in mine)
+    ]
     found += [f"Before anything is bought, {text}" for text in first]
     found += _to_measure(advice, mine)
     here = [_KEYS.sub("", text) for text in found if not mine or named_in(text, places) <= mine]

@@ -22,6 +22,11 @@ BEHIND_PAD = (
 """Figures that an attenuator changes; those of the bare option are not shown beside it."""
 
 
+NESTED = {"connection_loss_db": ("at_20_hz", "at_20_khz"), "loss_db": ("at_20_hz", "at_20_khz"),
+          "bandwidth_hz": ("low", "high")}  # fmt: skip
+"""Figures within a table; of a loss the one further from none, of a band the narrower end."""
+
+
 JUDGED = ("verdict", "because", "reasons")
 """What is said of an option; of the chosen one, its choice."""
 
@@ -37,8 +42,9 @@ def as_used(option: Mapping[str, Any], *, with_pad: bool) -> dict[str, Any]:
     if not with_pad:
         return dict(option)
     pad = option["attenuator"]
-    kept = {k: v for k, v in option.items() if k not in BEHIND_PAD}
-    behind = BEHIND_PAD if option.get("verdict") == "use" else (*BEHIND_PAD, *JUDGED)
+    figures = (*BEHIND_PAD, *NESTED)
+    kept = {k: v for k, v in option.items() if k not in figures}
+    behind = figures if option.get("verdict") == "use" else (*figures, *JUDGED)
     return {**kept, **{k: pad[k] for k in behind if k in pad}}
 
 
@@ -46,10 +52,6 @@ WORSE_HIGH = ("tie_current", "hum", "noise", "ground_current")
 """Figures of which the larger one is the worse; of the others here the smaller."""
 
 WORSE_LOW = (*(k for k in BEHIND_PAD if k != "hazards"), "clips_at")
-
-NESTED = {"connection_loss_db": ("at_20_hz", "at_20_khz"), "loss_db": ("at_20_hz", "at_20_khz"),
-          "bandwidth_hz": ("low", "high")}  # fmt: skip
-"""Figures within a table; of a loss the one further from none, of a band the narrower end."""
 
 
 def worse_side(sides: Sequence[Mapping[str, Any]]) -> dict[str, Any]:

@@ -115,6 +115,10 @@ def _kind_rows(
     )
 
 
+HELP = ("transformer", "line-driver")
+"""Of what would settle a range what is bought, rather than asked."""
+
+
 def _nothing(held: Mapping[str, Any], places: Mapping[str, str], *, several: bool) -> str:
     """Return why nothing is used in a range, and what would settle it; nothing where all have."""
     reasons = [r for r in listing(held, "nothing") if isinstance(r, Mapping)]
@@ -122,8 +126,10 @@ def _nothing(held: Mapping[str, Any], places: Mapping[str, str], *, several: boo
     for reason in reasons:
         for one in (a for a in listing(reason, "asks") if isinstance(a, Mapping)):
             ways = " or ".join(_way(a) for a in listing(one, "answers"))
-            asked = printed(one.get("what"), 240)
-            told.append(f"{asked[:1].upper()}{asked[1:]} {ways} works")
+            helps = one.get("code") in HELP
+            asked = printed(one.get("what"), 400)
+            asked = f"What would help: {asked}" if helps else f"{asked[:1].upper()}{asked[1:]}"
+            told.append(f"{asked}{':' * helps} {ways} works" if ways else asked)
     sentences = [f"{t[:1].upper()}{t[1:]}".rstrip(".") for t in dict.fromkeys(told)]
     return f": {'. '.join(sentences)}" if told else ""
 

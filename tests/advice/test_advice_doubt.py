@@ -10,7 +10,7 @@ import pytest
 from probe.advice.advise import advise, ask
 from probe.advice.desk import Memory
 from probe.advice.model import Advice, OptionAdvice
-from probe.advice.quantity import Quantity
+from probe.advice.quantity import OUTERMOST, PERHAPS_BEYOND, Quantity, spanning
 from probe.advice.settle import settlings
 from probe.advice.source_file import is_source, read_source
 from probe.advice.subject import device_of, side_of
@@ -235,3 +235,15 @@ def test_what_is_not_known_of_other_ways_leaves_the_screen_to_the_answer(tmp_pat
     nothing = render(ask(document, sources, far))
     assert "USE NOTHING YET" in nothing
     assert "--details" not in nothing
+
+
+def test_a_bound_that_is_not_the_outermost_frequency_is_not_called_so() -> None:
+    """Who reads that nothing was measured below 21.17 Hz buys another take for nothing."""
+    outermost = Quantity(20.5, "Hz", 20.5, 20.5, bound="below", note=OUTERMOST)
+    found = spanning([outermost, Quantity(20.9, "Hz", 20.6, 21.17)])
+    assert found is not None
+    # the rule: of a bound and an interval the further end is left
+    assert (found.value, found.bound, found.note) == (21.17, "below", PERHAPS_BEYOND)
+    alone = spanning([outermost, outermost])
+    assert alone is not None
+    assert alone.note == OUTERMOST

@@ -59,7 +59,8 @@ UNITS = {
     "attenuator.buzz_below_full_output_db": "dB", "attenuator.noise_below_full_output_db": "dB",
 }  # fmt: skip
 
-ATTENUATOR_WORDS = {"why", "fitted", "says", "designs", "verdict", "because", "hazards", "reasons"}
+ATTENUATOR_WORDS = {"why", "fitted", "says", "designs", "verdict", "because", "hazards", "reasons",
+                    "loss_db", "connection_loss_db", "bandwidth_hz"}  # fmt: skip
 QUANTITY = {"value", "unit", "u95", "low", "high", "bound", "at_hz", "note", "measure",
             "heard"}  # fmt: skip
 VERDICTS = {"use", "works", "avoid", "never", "cannot-tell"}

@@ -24,7 +24,7 @@ from probe.advice.model import Advice, OptionAdvice
 from probe.advice.preferred import VALUES, around, nearest
 from probe.advice.text import render
 from probe.report.leaflet import leaves_of
-from tests.advice.stages import facts, symmetrical
+from tests.advice.stages import facts, source, symmetrical
 
 
 def test_series_are_those_of_the_standard() -> None:
@@ -242,3 +242,39 @@ def test_resistors_that_take_power_say_their_rating() -> None:
     assert rating_watt(pad, 600.0, 4.0) == 3.0
     # U^2/R of the shunt where that takes more: 3 V over 20 ohm, 0.45 W
     assert rating_watt(Pad(20.0, 20.0, balanced=False), 1e9, 3.0) == 1.0
+
+
+def test_what_is_lost_with_it_in_place_is_all_of_it() -> None:
+    """Whoever reads the loss of a pad saw that of the lead alone: a dull output looked flat."""
+    # closed form: one pole at 30 kHz in the output takes 10 log(1 + (20/30)^2) at 20 kHz, whatever
+    # stands behind it; a lead of 1 m into resistors adds next to nothing
+    hz = np.array([20.0, 997.0, 20000.0])
+    pole = 1.0 / (1.0 + 1j * hz / 30e3)
+    stage = source(single=1.0 * pole, z_single=100.0, hz=hz)
+    destination = Destination("amp", (RCA,), operating_volts=10.0)
+    advice = advise(facts(connectors=("rca",)), {"left": stage}, destination)
+    found = of(advice, "rca-to-rca").attenuator
+    assert found is not None
+    document = found.to_json()
+    expected = 10.0 * np.log10(1.0 + (20.0 / 30.0) ** 2) - 10.0 * np.log10(
+        1.0 + (0.997 / 30.0) ** 2
+    )
+    assert document["loss_at_20_khz"]["value"] == pytest.approx(expected, abs=0.01)
+    assert document["loss_db"]["at_20_khz"]["value"] == pytest.approx(expected, abs=0.01)
+    assert document["connection_loss_db"]["at_20_khz"]["value"] == pytest.approx(0.0, abs=0.01)
+    # the sheet shows what is lost behind the pad
+    leaf = dict(leaves_of(advice.to_json())[0].figures)
+    assert float(leaf["Lost at 20 kHz"].split()[0]) == pytest.approx(0.0, abs=0.05)
+
+
+@pytest.mark.parametrize("circuit", ["unknown", "difference-amplifier"])
+def test_the_solved_attenuation_lies_within_its_tolerance(circuit: str) -> None:
+    """ "It needs 14.7 dB (14.9 to 15.1)": whoever solders it does not know which."""
+    socket = Input("xlr", "xlr", "balanced", 20e3, circuit=circuit, impedance_is="each-leg",  # type: ignore[arg-type]
+                   pin_3="ground", sensitivity_volts=0.3, maximum_volts=1.0)  # fmt: skip
+    found = [o.attenuator for o in ask(socket).options if o.attenuator is not None]
+    assert found
+    for pad in found:
+        for design_ in pad.designs[:1]:
+            assert design_.least_db < pad.attenuation_db < design_.most_db
+            assert design_.attenuation_db == pytest.approx(pad.attenuation_db, abs=1e-9)

@@ -225,6 +225,23 @@ def test_an_attenuator_for_a_level_that_nobody_stated_says_so() -> None:
     assert not any("would be" in h.message for h in stated.hazards)
 
 
+def test_the_level_in_doubt_is_asked_on_the_sheet_too() -> None:
+    """The customer bought transformer and attenuator, and the link may stay silent."""
+    found = ask("digital-110", COAX, 8.0)
+    # derived: 0.144 V of the 0.2 V needed, as above
+    (leaf,) = leaves_of(found.to_json())
+    (asked,) = leaf.asked
+    assert asked.startswith("Before anything is bought, ask the maker of the device for the level")
+    assert "0.14 V, less than the 0.2 V that are needed" in asked
+    # the key of the file is for who types it
+    assert "digital_volts_peak_to_peak" not in asked
+    # on the screen it stands with the link, once
+    assert "Would change" not in render(found)
+    # a level that is known fits, and nobody is asked
+    known = ask("digital-110", COAX, 8.0, digital_volts_peak_to_peak=4.0)
+    assert leaves_of(known.to_json())[0].asked == ()
+
+
 def test_the_sheet_has_the_reason_of_the_screen() -> None:
     """A customer read that the level is above what the receiver needs, and bought the link."""
     advice = ask("digital-75", XLR, 12.0)

@@ -13,6 +13,7 @@ import pytest
 from probe.advice.advise import advise
 from probe.advice.model import Advice, OptionAdvice
 from probe.advice.source_file import read_source
+from probe.advice.text import render
 from probe.advice.typed import changed, typed_destination
 from probe.report.gains import gains
 from tests.advice.sheets import DESK, from_files
@@ -272,3 +273,15 @@ def test_what_is_ever_played_is_the_most(tmp_path: Path) -> None:
     advice = ask(tmp_path, sheet(1.228, 8.7), "xlr:10k/leg:1.4V", level="1V")
     # closed form: 20 log(1/1.4) is -2.92 dB, less the same 0.17 dB
     assert margin_of(of(advice, "xlr-to-xlr")) == pytest.approx(-3.09, abs=0.02)
+
+
+def test_a_nominal_level_is_not_called_full_output(tmp_path: Path) -> None:
+    """Who reads that a desk gives 1.228 V at most looks for another one."""
+    advice = ask(tmp_path, sheet(1.228, 8.7), "xlr:10k/leg:1.4V")
+    told = " ".join(render(advice).split())
+    assert "at the device's nominal level of 1.228 V" in told
+    assert "reaches full output turned up to the 8.7 V it gives at most" in told
+    assert "full output of 1.228 V" not in told
+    # without a maximum beyond it the level typed is the most that is known
+    told = " ".join(render(ask(tmp_path, sheet(8.7), "xlr:10k/leg:1.4V")).split())
+    assert "at the device's full output of 8.7 V" in told

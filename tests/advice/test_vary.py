@@ -19,7 +19,7 @@ from probe.advice.operating import BY_ID
 from probe.advice.source_file import read_source
 from probe.advice.subject import EVERY_KIND
 from probe.advice.typed import changed, typed_destination
-from probe.advice.vary import NARROWED, Sweep, read_axis, sweep
+from probe.advice.vary import NARROWED, Point, Sweep, read_axis, sweep
 from probe.errors import BadInput
 from probe.report import render_html
 from probe.report.varied import varied_of
@@ -341,3 +341,31 @@ def test_digital_links_are_walked() -> None:
     assert (flip.before, flip.after) == (("digital-75-to-75",), (None,))
     assert flip.low <= 10.0 <= flip.high
     assert "longer than the 10 m" in " ".join(" ".join(found.lines()).split())
+
+
+def test_what_helps_where_nothing_is_used_stands_with_its_range() -> None:
+    """Whoever varies the input was told to ask, and not that a line driver would do."""
+    stage = source(single=2.0, z_single=300.0)
+    document = facts(
+        connectors=("rca",), device={"full_output_volts": 2.0, "minimum_load_ohm": 10e3}
+    )
+    heavy = Input("rca", "rca", "single-ended", 600.0, sensitivity_volts=1.9)
+    found = sweep(read_axis("receiver-impedance=300..20k"), document, {"left": stage},
+                  Destination("amp", (heavy,)))  # fmt: skip
+    (low, _) = found.nothing[0], found.nothing[-1]
+    assert {s.code for r in low for s in r.asks} >= {"line-driver"}
+    text = " ".join("\n".join(found.lines()).split())
+    # what the screen says of one such input alone
+    assert "what would help: a line driver between, a buffered amplifier stage" in text
+    assert "whose maker allows 300 ohm at its output" in text
+    varied = varied_of(found.to_json())
+    assert varied is not None
+    assert "What would help: a line driver" in str(varied)
+
+
+def test_no_row_is_wider_than_the_screen() -> None:
+    points = tuple(
+        Point(kind, ("rca-to-xlr/pin-3-tied-at-destination",)) for kind in EVERY_KIND
+    )  # fmt: skip
+    # every terminal has 80 columns
+    assert max(map(len, Sweep("kind", "", points, ()).lines())) <= 80
