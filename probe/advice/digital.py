@@ -180,6 +180,15 @@ class DigitalAdvice:
     ask_first: str = ""
     """What the maker of the device has to be asked before anything is bought for it."""
 
+    @property
+    def against(self) -> list[Note]:
+        """What speaks against it; where something does, not how its attenuator is made."""
+        fitted = bool(self.deciding) and self.pad is not None
+        return [
+            h for h in self.hazards
+            if h in self.deciding or not (fitted and h.code == "digital-level")
+        ]  # fmt: skip
+
     def to_json(self) -> dict[str, Any]:
         """Return the link as an option of the advice."""
         out: dict[str, Any] = {
@@ -209,10 +218,7 @@ class DigitalAdvice:
         out["hazards"] = [h.to_json() for h in self.hazards]
         out["verdict"] = self.verdict
         out["reasons"] = list(self.reasons)
-        # where something else speaks against it, how its attenuator is made does not
-        told = (h for h in self.hazards if h in self.deciding or not (
-            self.deciding and self.pad is not None and h.code == "digital-level"))  # fmt: skip
-        out["because"] = "; ".join(h.message for h in told)
+        out["because"] = "; ".join(h.message for h in self.against)
         return out
 
 
@@ -469,11 +475,11 @@ def _volts(low: float, high: float) -> str:
 
 
 def digital_lines(links: Sequence[DigitalAdvice]) -> list[str]:
-    """Return a line for each link that is not used, and one for each of its hazards."""
+    """Return a line for each link that is not used, and one for all that speaks against it."""
     lines = []
     for a in links:
         if a.verdict == "use":
             continue
         lines.append(f"{a.verdict}: {a.link.id}: {a.link.says}")
-        lines += [f"{a.link.id}: {h.message}" for h in a.hazards]
+        lines += [f"{a.link.id}: {h.message}" for h in a.against]
     return lines

@@ -62,7 +62,17 @@ def told_once(advice: Advice, groups: Sequence[Group]) -> Advice:
     cautions = _cautions(advice, alike, boxes)
     joint = {j.join(g): label_of(g) for g in alike for j in JOINTS}
     found = _renamed(_without(advice, again), _naming(boxes, labels | joint))
-    return replace(found, destination=whole, cautions=cautions)
+    all_ = _naming(boxes, {box: label_of(group) for group in alike for box in group})
+    would_change = tuple(
+        replace(w, answers=tuple(_once(all_(answer)) for answer in w.answers))
+        for w in found.would_change
+    )
+    return replace(found, destination=whole, cautions=cautions, would_change=would_change)
+
+
+def _once(answer: str) -> str:
+    """Return what may be chosen for several boxes, that of alike ones once."""
+    return " and ".join(dict.fromkeys(answer.split(" and ")))
 
 
 def _cautions(

@@ -253,6 +253,17 @@ def test_the_sheet_has_the_reason_of_the_screen() -> None:
     assert "12 m is longer than the 10 m" in " ".join(render(advice).split())
 
 
+def test_how_a_pad_is_made_is_not_told_of_a_link_that_is_too_long() -> None:
+    """The cell of the sheet had 400 characters, and what decides stood among resistors."""
+    found = ask("digital-110", COAX, 40.0)
+    through = of(found, "digital-110-to-75/transformer")
+    # IEC 60958-3, from memory: 10 m
+    assert "40 m is longer than the 10 m" in through.to_json()["because"]
+    assert "attenuator" not in through.to_json()["because"]
+    # of the one that is used it is told, once on the whole screen
+    assert " ".join(render(found).split()).count("an attenuator belongs to it") == 1
+
+
 def test_format_stated_otherwise_is_avoided() -> None:
     strict = dataclasses.replace(COAX, digital_format="consumer")
     through = of(ask("digital-110", strict), "digital-110-to-75/transformer")

@@ -136,3 +136,17 @@ def test_a_shelf_that_holds_enough_for_one_says_so_of_all(
     said = " ".join(capsys.readouterr().out.split())
     # arithmetic: two packages for two boxes, of which one lies there
     assert "2 x RCA lead 1 m, pair, 2 in a package (only 1 in stock: order the rest)" in said
+
+
+def test_what_would_change_the_answer_names_alike_boxes_once(tmp_path: Path) -> None:
+    path = tmp_path / "mixer.toml"
+    path.write_text(
+        'format = "probe-source/1"\ndifferential_level_v = 1.228\n'
+        'differential_impedance_ohm = 150.0\nside = "mono"\n'
+        '[device]\noutput = "line"\nconnectors = ["xlr"]\n'
+    )
+    box = "xlr:10k/leg:+4dBu:max=9.76V"
+    text = " ".join(render(found(path, box, box)).split())
+    # nothing of one box alone is left anywhere
+    assert "(no. 2)" not in text
+    assert f"USE NOTHING YET (2 x {box})" in text
