@@ -1,10 +1,11 @@
 """What lies between the corners of what nobody measured, all at once.
 
 What follows from the level is worst at a corner: it falls with every impedance in its way. Hum is
-not. Legs that turn a ground difference into hum by being unlike do so most where they are as large
-as what they work into; a conductor of pin 3 that joins the grounds beside the shield does so less
-the more its own leg has, while the more the other one has the less arrives. So the impedances are
-walked through, alike and unlike, as one source with a place on axis 0 for each.
+not, nor the current in a tied leg without a signal, which parts between the join and the leg. Legs
+that turn a ground difference into hum by being unlike do so most where they are as large as what
+they work into; a conductor of pin 3 that joins the grounds beside the shield does so less the more
+its own leg has, while the more the other one has the less arrives. So the impedances are walked
+through, alike and unlike, as one source with a place on axis 0 for each.
 """
 
 from __future__ import annotations

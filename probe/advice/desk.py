@@ -25,6 +25,7 @@ from probe.advice.figures import (
     Surroundings,
     figures,
     over_assumptions,
+    tie_current,
     with_hum,
     with_surroundings,
 )
@@ -64,7 +65,7 @@ class Memory:
     sampled: dict[tuple[object, ...], tuple[Source, Sampled]] = field(default_factory=dict)
     corners: dict[tuple[object, ...], tuple[Sampled, ...]] = field(default_factory=dict)
     between: dict[tuple[object, ...], Sampled | None] = field(default_factory=dict)
-    hums: dict[tuple[object, ...], Hum | None] = field(default_factory=dict)
+    amid: dict[tuple[object, ...], tuple[Hum | None, Quantity | None]] = field(default_factory=dict)
     levels: dict[tuple[object, ...], Floats] = field(default_factory=dict)
     figures: dict[tuple[object, ...], Figures] = field(default_factory=dict)
     leveled: dict[tuple[object, ...], Figures] = field(default_factory=dict)
@@ -216,17 +217,23 @@ class Desk:
             )
         return self._memory.figures[key]
 
-    def hum_between(self, between: Sampled, link: Link, company: tuple[Link, ...]) -> Hum | None:
-        """Return the hum of one link on what lies between the corners."""
-        key = (id(between), link, company, self.destination.mains_hz)
-        if key not in self._memory.hums:
-            self._memory.hums[key] = hum_of(
-                self.respond(between, link, company),
-                link.socket,
-                self.destination.mains_hz,
-                tuple(other.socket.ground for other in company),
+    def figures_between(self, trial: Trial, at_corner: Figures) -> Figures:
+        """Return the figures of one link on what lies between the corners.
+
+        What is worst at the corners anyway stays as it is ``at_corner``.
+        """
+        scale, company = self._scale(trial), trial.company
+        key = (id(trial.corner), trial.link, company, self.destination.mains_hz, scale.key)
+        if key not in self._memory.amid:
+            response = self.respond(trial.corner, trial.link, company)
+            grounds = tuple(other.socket.ground for other in company)
+            self._memory.amid[key] = (
+                hum_of(response, trial.link.socket, self.destination.mains_hz, grounds),
+                tie_current(response, scale.maximum),
             )
-        return self._memory.hums[key]
+        hum, tie = self._memory.amid[key]
+        found = at_corner if tie is None else replace(at_corner, tie_current=tie)
+        return found if hum is None else with_hum(found, hum)
 
     def _key(self, trial: Trial) -> tuple[object, ...]:
         """Return what tells figures apart: corners of an output nobody uses do not."""
@@ -325,9 +332,9 @@ class Desk:
                     grounds = tuple(one.socket.ground for one in (link, *others))
                     trial = Trial(corner, kind, reference, link, others)
                     known = [self.figures(trial)]
-                    if corner is corners[0] and between is not None and known[0].hum is not None:
-                        hum = self.hum_between(between, link, others)
-                        known += [] if hum is None else [with_hum(known[0], hum)]
+                    amid = known[0].hum is not None or known[0].tie_current is not None
+                    if corner is corners[0] and between is not None and amid:
+                        known.append(self.figures_between(replace(trial, corner=between), known[0]))
                     parts += known
                     by_ground.setdefault(grounds, []).extend(known)
         sampled = self.sampled(kind)

@@ -24,6 +24,7 @@ from probe.advice.quantity import (
     OUTERMOST,
     PERHAPS_BEYOND,
     Quantity,
+    from_all,
     from_draws,
     intervals,
     spanning,
@@ -244,7 +245,7 @@ def figures(
         connection_loss_bass=_most(response.hz, -caused, BASS),
         low_corner=_corner(response, relative, "low"),
         high_corner=_corner(response, relative, "high"),
-        tie_current=_peak_current(response, scale.maximum),
+        tie_current=tie_current(response, scale.maximum),
         drive_current=_drive_current(response, scale.maximum),
         level_at_maximum=from_draws(level * scale.maximum, "V", at_hz),
         leg_at_maximum=from_draws(np.max(legs, axis=0) * scale.maximum, "V", at_hz),
@@ -397,11 +398,13 @@ def _most(hz: Floats, losses: Floats, band: tuple[float, float]) -> Quantity | N
     return Quantity(min(max(value, low), high), "dB", low, high, at_hz)
 
 
-def _peak_current(response: Response, maximum: Floats) -> Quantity | None:
+def tie_current(response: Response, maximum: Floats) -> Quantity | None:
+    """Return the peak current in a pin 3 that is tied, None where it is not."""
     if response.tie is None:
         return None
     amperes = np.sqrt(2.0) * np.abs(response.tie[:, response.at]) * maximum
-    return from_draws(amperes, "A", float(response.hz[response.at]))
+    of = from_all if response.spread else from_draws
+    return of(amperes, "A", float(response.hz[response.at]))
 
 
 def _drive_current(response: Response, maximum: Floats) -> Quantity | None:

@@ -17,7 +17,7 @@ an option is louder.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,7 +25,7 @@ from numpy.typing import NDArray
 from probe.advice import thresholds as limit
 from probe.advice.destination import Input
 from probe.advice.ground import HARMONICS, GroundPath
-from probe.advice.quantity import Quantity, from_draws, intervals
+from probe.advice.quantity import Quantity, from_all, from_draws, intervals
 from probe.advice.solve import Response
 from probe.decibels import db_to_ratio, ratio_to_db
 
@@ -109,11 +109,13 @@ def hum_of(
         return None
     all_most, all_least = (np.sqrt(np.sum(v[known] ** 2, axis=0)) for v in (most, least))
     if response.spread:
-        lines = [_spread(m, float(f)) for m, f in zip(most[known], hz[known], strict=True)]
-        together = _spread(all_most, mains_hz)
+        found = [from_all(m, "V", float(f)) for m, f in zip(most[known], hz[known], strict=True)]
+        lines = [line for line in found if line is not None]
+        together = from_all(all_most, "V", mains_hz)
     else:
         lines = _lines(most[known], least[known], hz[known])
         together = _line(all_most, all_least, mains_hz)
+    assert together is not None  # mains are known
     return Hum(
         mains=lines[0],
         lines=tuple(lines),
@@ -163,12 +165,6 @@ def _line(most: Floats, least: Floats, at_hz: float) -> Quantity:
     if quiet.low >= found.low:
         return found
     return Quantity(found.high, "V", quiet.low, found.high, at_hz)
-
-
-def _spread(volts: Floats, at_hz: float) -> Quantity:
-    """Return a line, V, of which ``volts`` are what it may be, all equally possible."""
-    high = float(volts.max())
-    return Quantity(high, "V", float(volts.min()), high, at_hz)
 
 
 def _lines(most: Floats, least: Floats, at_hz: Floats) -> list[Quantity]:
@@ -235,6 +231,4 @@ def _current(response: Response, own: Ground, mains_hz: float) -> Quantity | Non
     if response.ground_current is None:
         return None
     amperes = own.volts * _at(response.hz, np.abs(response.ground_current), np.array([mains_hz]))[0]
-    if response.spread:
-        return replace(_spread(amperes, mains_hz), unit="A")
-    return from_draws(amperes, "A", mains_hz)
+    return (from_all if response.spread else from_draws)(amperes, "A", mains_hz)

@@ -112,6 +112,15 @@ def from_draws(samples: Floats, unit: str, at_hz: float | None = None) -> Quanti
     return Quantity(value, unit, min(float(low), value), max(float(high), value), at_hz)
 
 
+def from_all(samples: Floats, unit: str, at_hz: float | None = None) -> Quantity | None:
+    """Return the largest of ``samples``, shape (N,), each of which it may be, and the ends."""
+    known = samples[np.isfinite(samples)]
+    if known.size == 0:
+        return None
+    high = float(known.max())
+    return Quantity(high, unit, float(known.min()), high, at_hz)
+
+
 def spanning(parts: Sequence[Quantity | None]) -> Quantity | None:
     """Return one quantity for assumptions that are equally possible: the middle of them all."""
     known = [p for p in parts if p is not None]

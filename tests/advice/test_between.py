@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -175,3 +175,22 @@ def test_hum_of_a_tie_is_worst_between_a_short_and_the_largest(tmp_path: Path) -
     assert below is not None
     assert below.low == pytest.approx(ends[1], abs=0.05)
     assert options[tied].verdict == "cannot-tell"
+
+
+@pytest.mark.parametrize("cold", [0.0, 1.0, 30.0, 300.0, WORST])
+def test_the_current_in_a_tied_silent_leg_is_largest_between(tmp_path: Path, cold: float) -> None:
+    """The stated interval left out what flows in a tie of an impedance-balanced output."""
+    path = tmp_path / "source.toml"
+    path.write_text(SHEET.format(kind="impedance-balanced"), "utf-8")
+    link = Link(1.0, 0.05, 1.0, 10e3)
+    there = link.destination("xlr")
+    (socket,) = there.inputs
+    tied = replace(socket, pin_3="ground", circuit="difference-amplifier")
+    options = by_id(advise(*read_source(path), replace(there, inputs=(tied,))))
+    # closed form: 2 V behind hot on 10 kohm; half of that drives the 5 kohm of a difference
+    # amplifier's other half against pin 3, whose current parts between the join of 20 mohm and
+    # the lead, the leg and the shield
+    at_hot = 2.0 * link.ohm / (link.ohm + cold + link.conductor)
+    away = link.conductor + cold + link.shield
+    true = math.sqrt(2.0) * at_hot / 2.0 / (link.ohm / 2.0) * away / (away + 0.02)
+    assert inside(options["xlr-to-xlr"].figures.tie_current, true, 0.01 * true)
