@@ -51,6 +51,7 @@ from probe.advice.subject import (
     Facts,
     SideFacts,
     device_of,
+    least_mains_volts_of,
     mains_of,
     side_of,
     with_suspicion,
@@ -86,8 +87,8 @@ def advise(
         The facts are not what the format says; or more boxes or inputs than are solved at once.
     """
     _check_size(destination)
-    device, sides, mains_hz = _subject(facts)
-    destination = replace(destination, mains_hz=mains_hz)
+    device, sides, _ = _subject(facts)
+    destination = _in_place(destination, facts)
     progress(0, STEPS, "every way by itself")
     memory = Memory()
     found, desks, bare = _chosen(facts, sources, destination, memory)
@@ -132,14 +133,14 @@ def ask(
 
     ``memory``: what was solved for the same ``sources`` before.
     """
-    destination = replace(destination, mains_hz=_subject(facts)[2])
+    destination = _in_place(destination, facts)
     return _chosen(facts, sources, destination, Memory() if memory is None else memory)[0]
 
 
 def ask_together(facts: Facts, sources: Mapping[str, Sources], destination: Destination) -> Advice:
     """Return the options and the choice; of several boxes that of the best set."""
-    device, sides, mains_hz = _subject(facts)
-    destination = replace(destination, mains_hz=mains_hz)
+    device, sides, _ = _subject(facts)
+    destination = _in_place(destination, facts)
     found, desks, bare = _chosen(facts, sources, destination, Memory())
     found = taken(replace(found, sets=best_sets(desks, found)[0]), bare)
     refused = ground_fault(destination) or refusal(device, sides)
@@ -235,8 +236,8 @@ def beside(
     facts: Facts, sources: Mapping[str, Sources], destination: Destination, advice: Advice
 ) -> Callable[[OptionAdvice], Beside | None]:
     """Return what solves another way for one box with what ``advice`` has for the others."""
-    device, sides, mains_hz = _subject(facts)
-    destination = replace(destination, mains_hz=mains_hz)
+    device, sides, _ = _subject(facts)
+    destination = _in_place(destination, facts)
     desks = _desks(device, sides, sources, destination, Memory())
     return lambda other: instead(desks, advice, other)
 
@@ -295,6 +296,12 @@ def _not_computed(options: Sequence[OptionAdvice]) -> tuple[str, ...]:
         "headroom": any(o.figures.headroom_db is None for o in usable),
     }
     return tuple(name for name, absent in missing.items() if absent)
+
+
+def _in_place(destination: Destination, facts: Facts) -> Destination:
+    """Return the destination on the mains of the place, as the facts say them."""
+    hz = _subject(facts)[2]
+    return replace(destination, mains_hz=hz, mains_least_volts=least_mains_volts_of(facts))
 
 
 def _subject(facts: Facts) -> tuple[Device, list[SideFacts], float]:

@@ -30,6 +30,29 @@ GROUND_FAULT = (
     "installation and at both boxes. Never lift a protective earth."
 )
 
+GROUND_LEAK = (
+    "Connect nothing: {volts} between the chassis can drive {ampere} from one to the other, more "
+    "than the {most} that even equipment with a protective earth may pass into it, and dangerous "
+    "to touch: a protective earth is missing, or an insulation fails. Unplug both boxes from the "
+    "mains, touching no metal of them, and have a licensed electrician inspect both and the "
+    "installation. An isolating transformer leaves both chassis as dangerous as before."
+)
+
+GROUND_UNSAID = (
+    "Connect nothing yet: {volts} between the chassis are half of the mains where these have "
+    "{half:.0f} V and more, as mains filters leave it; of {least:g} V they are a live chassis, and "
+    "a matter for a licensed electrician. Touch neither chassis until it is said what the mains "
+    "are where this was read (--mains 230V/50Hz)."
+)
+
+GROUND_TOUCH = (
+    "{volts} between the chassis can drive {ampere} from one to the other: more than boxes may "
+    "pass to who touches them (0.25 mA without a protective earth, {mind} of what is held in the "
+    "hand). Unplug both from the mains before a lead is plugged, and have a licensed electrician "
+    "look at both first: a protective earth may be missing. An isolating transformer leaves both "
+    "chassis as they are."
+)
+
 GROUND_HIGH = (
     "{volts} between the chassis: where either box has a protective earth that is a fault of the "
     "installation. Connect nothing then, and have a licensed electrician look at it. Of two boxes "
@@ -79,21 +102,31 @@ def _ampere_of(ground: GroundPath, shield: float, mains_hz: float) -> float:
 
 def ground_fault(destination: Destination) -> tuple[Note, ...]:
     """Return why nothing may be connected between these grounds, or nothing."""
-    most = limit.GROUND_MOST_VOLTS * min(destination.mains_volts / MAINS_VOLTS, 1.0)
     for socket in destination.inputs:
-        volts = socket.ground.difference_volts or 0.0
-        ampere = _fault_ampere(socket, destination)
-        if volts > most:
-            says = f"{_volts(volts)} between the chassis"
-        elif ampere is not None:
-            says = (
-                f"{_volts(volts)} between the chassis can drive {ampere_words(ampere)} through the "
-                "shield of a lead"
-            )
-        else:
-            continue
-        return (Note("ground-fault", GROUND_FAULT.format(says=says)),)
+        says = _fault(socket, destination)
+        if says:
+            return (Note("ground-fault", says),)
     return ()
+
+
+def _fault(socket: Input, destination: Destination) -> str:
+    """Return why nothing may be connected to an input, or nothing."""
+    ground, share = socket.ground, limit.GROUND_MOST_SHARE
+    volts = ground.difference_volts or 0.0
+    said = _volts(volts)
+    ampere = _fault_ampere(socket, destination)
+    if ampere is not None and ampere > limit.SHIELD_MOST_AMPERE:
+        drives = f"can drive {ampere_words(ampere)} through the shield of a lead"
+        return GROUND_FAULT.format(says=f"{said} between the chassis {drives}")
+    if not ground.typical and volts > share * min(destination.mains_volts, MAINS_VOLTS):
+        return GROUND_FAULT.format(says=f"{said} between the chassis")
+    if ampere is not None:
+        most = ampere_words(limit.TOUCH_MOST_AMPERE)
+        return GROUND_LEAK.format(volts=said, ampere=ampere_words(ampere), most=most)
+    least = destination.mains_least_volts
+    if not ground.typical and volts > share * least:
+        return GROUND_UNSAID.format(volts=said, half=volts / share, least=least)
+    return ""
 
 
 def _fault_ampere(socket: Input, destination: Destination) -> float | None:
@@ -103,7 +136,7 @@ def _fault_ampere(socket: Input, destination: Destination) -> float | None:
     if found is None or not ground.source_known:
         return None
     volts = ground.difference_volts or 0.0
-    if volts > limit.GROUND_FEW_VOLTS and found.high > limit.GROUND_LEAKAGE_AMPERE:
+    if volts > limit.GROUND_FEW_VOLTS and found.high > limit.TOUCH_MOST_AMPERE:
         return found.high
     surely = found.ampere if _to_be_read_again(ground) else found.high
     return found.high if surely > limit.SHIELD_MOST_AMPERE else None
@@ -150,8 +183,22 @@ def _current(destination: Destination) -> tuple[Note, ...]:
             few=TOO_MUCH.format(most=ampere_words(limit.SHIELD_MOST_AMPERE)),
         )
     else:
-        return ()
+        return _touch(destination)
     return (Note("ground-current", says),)
+
+
+def _touch(destination: Destination) -> tuple[Note, ...]:
+    """Return the caution of a leakage that is more than boxes have, at volts that can be felt."""
+    for socket in destination.inputs:
+        volts = socket.ground.difference_volts or 0.0
+        found = joined(socket.ground, destination.cable_of(socket), destination.mains_hz)
+        if found is None or not socket.ground.source_known or volts <= limit.GROUND_FEW_VOLTS:
+            continue
+        if found.high > limit.TOUCH_MIND_AMPERE:
+            ampere, mind = (ampere_words(a) for a in (found.high, limit.TOUCH_MIND_AMPERE))
+            says = GROUND_TOUCH.format(volts=_volts(volts), ampere=ampere, mind=mind)
+            return (Note("ground-current", says),)
+    return ()
 
 
 def _volts(volts: float) -> str:

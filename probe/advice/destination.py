@@ -210,6 +210,8 @@ class Destination:
     """Attenuators on the shelf: plug at their end, dB; what is there first."""
     mains_hz: float = MAINS_HZ
     mains_volts: float = MAINS_VOLTS
+    mains_least_volts: float = MAINS_VOLTS
+    """The least that the mains may have, where nobody says it."""
 
     def cable_of(self, socket: Input) -> Cable:
         """Return the lead to ``socket``."""

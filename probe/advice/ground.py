@@ -64,7 +64,7 @@ class GroundPath:
     def of_difference(self, volts: float) -> GroundPath:
         """Return the same path with another difference, at every end of what it may be."""
         ends = tuple(one.of_difference(volts) for one in self.ends)
-        return replace(self, difference_volts=volts, ends=ends)
+        return replace(self, difference_volts=volts, ends=ends, typical=False)
 
     def behind_ohm(self, mains_hz: float) -> float:
         """Return the impedance the difference stands behind at mains frequency; inf: not known."""

@@ -14,7 +14,12 @@ from probe.advice.heard import Heard, heard_of
 from probe.advice.maximum import Most
 from probe.advice.noise import DeviceNoise
 from probe.advice.parts import SMALLEST_RECORDER_OHM
-from probe.advice.thresholds import ALSO_POSSIBLE_SHARE, DIRECT_NEVER_VOLTS
+from probe.advice.thresholds import (
+    ALSO_POSSIBLE_SHARE,
+    DIRECT_NEVER_VOLTS,
+    FIFTY_HERTZ_BELOW,
+    LEAST_MAINS_VOLTS,
+)
 from probe.advice.volume import Volume, volume_of
 from probe.advice.words import PINS
 from probe.formats.mains import Mains
@@ -135,6 +140,14 @@ def mains_of(facts: Facts) -> float:
 def mains_volts_of(facts: Facts) -> float:
     """Return the mains voltage of the place it plays in, V; see `playing_at`."""
     return _of_the_place(facts, "mains_v") or MAINS_VOLTS
+
+
+def least_mains_volts_of(facts: Facts) -> float:
+    """Return the least that the mains of the place may have, V: what is said, or what is usual."""
+    volts, hz = (_of_the_place(facts, key) for key in ("mains_v", "mains_hz"))
+    if volts is not None:
+        return volts
+    return MAINS_VOLTS if hz is not None and hz < FIFTY_HERTZ_BELOW else LEAST_MAINS_VOLTS
 
 
 def playing_at(facts: Facts, mains: Mains) -> dict[str, Any]:

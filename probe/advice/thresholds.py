@@ -46,19 +46,34 @@ the single-ended output gives. [judgement]"""
 DIRECT_REFUSE_VOLTS = 2.0
 """Direct voltage above which the output is faulty or a bridged power stage. [practice]"""
 
-GROUND_MOST_VOLTS = 130.0
-"""Alternating voltage between two chassis above which something is at fault: half of 240 V mains
-is what the capacitors of mains filters give, with a few per cent more of supply. [practice]
-Where the mains are said to be less, in proportion."""
+GROUND_MOST_SHARE = 130.0 / 230.0
+"""Share of the mains voltage between two chassis above which something is at fault: half is what
+the capacitors of mains filters give, and a few per cent more of supply and of unlike capacitors
+(130 V of 230 V). More is a chassis on the mains. [practice]"""
+
+LEAST_MAINS_VOLTS = 100.0
+"""Lowest mains that are usual, V: what is reckoned with where nobody says them. [practice]"""
+
+FIFTY_HERTZ_BELOW = 55.0
+"""Mains frequency below which 230 V are usual, Hz; at 60 Hz 100 to 127 V are. [practice]"""
+
+TOUCH_MOST_AMPERE = 3.5e-3
+"""Current from chassis to chassis, above `GROUND_FEW_VOLTS`, from which nothing is connected: what
+equipment with a protective earth may pass into that earth, and no box into who touches it (IEC
+62368-1 and its forerunners, from memory). A box that passes it through a lead has lost its earth,
+or its insulation fails; at 10 mA a hand may not let go (from memory)."""
+
+TOUCH_MIND_AMPERE = 0.75e-3
+"""The same, from which it is told: 0.25 mA are allowed without a protective earth, 0.75 mA of what
+is held in the hand (IEC 60335-1 and 62368-1, from memory)."""
 
 GROUND_FEW_VOLTS = 5.0
 """More than distant outlets of one sound installation differ by, "up to a few volts" [published,
 an installer's column]: from here on it is no matter of hum where a box is earthed. [judgement]"""
 
 GROUND_LEAKAGE_AMPERE = 10e-3
-"""Current that no mains filter passes: equipment on a plug may leak 3.5 mA through its protective
-conductor (IEC 60950-1 and its successor, from memory), and two such boxes twice that. Behind a
-lower impedance stand the mains themselves or their wiring."""
+"""Current between earths that is more than the leakage of two boxes on a plug, 3.5 mA each into
+their protective conductors (IEC 60950-1 and its successor, from memory), and a few more."""
 
 SHIELD_MOST_AMPERE = 1.0
 """Current from chassis to chassis, through the shield of a lead, from which nothing is joined. What

@@ -448,15 +448,46 @@ def test_the_mains_of_the_place_stand_behind_its_presets(tmp_path: Path, preset:
 def test_more_than_half_of_the_mains_is_a_fault(tmp_path: Path) -> None:
     """Lost where mains are 120 V: 115 V between two chassis pass for the leak of a filter."""
     path = tmp_path / "source.toml"
-    found = []
-    for mains in ("", "mains_v = 120\n"):
-        path.write_text(SHEET.replace("[device]", f"{mains}[device]"), "utf-8")
+    found = {}
+    for mains in ("mains_v = 230", "mains_hz = 50", "mains_v = 120", "mains_hz = 60", ""):
+        path.write_text(SHEET.replace("[device]", f"{mains}\n[device]"), "utf-8")
         facts, sources = read_source(path)
         there = typed_destination("rca:47k:2V", mains_of(facts), mains_volts_of(facts))
-        advice = advise(facts, sources, changed(there, ground="115V/2.2nF"))
-        found.append("ground-fault" in {note.code for note in advice.cautions})
-    # closed form: a filter's two capacitors halve 230 V to 115 V, and 120 V to 60 V
-    assert found == [False, True]
+        for ground in ("115V/2.2nF", "54V/2.2nF", "unearthed"):
+            advice = advise(facts, sources, changed(there, ground=ground))
+            notes = [n.message for n in advice.cautions if n.code == "ground-fault"]
+            found[mains, ground] = bool(notes)
+            # who has 230 V is told what to say
+            assert all("mains_v" in mains or "--mains 230V" in said for said in notes)
+    # closed form: a filter's two capacitors halve 230 V to 115 V, 120 V to 60 V and 100 V to 50 V;
+    # common practice: 60 Hz go with 100 to 127 V, 50 Hz with 230 V
+    assert [of for of, fault in found.items() if fault] == [
+        ("mains_v = 120", "115V/2.2nF"), ("mains_hz = 60", "115V/2.2nF"), ("", "115V/2.2nF"),
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("ground", "code"),
+    [
+        # IEC 62368-1, from memory: 3.5 mA of what has a protective earth; Ohm's law for the second
+        ("110V/9mA/100ohm", "ground-fault"),
+        ("100V/5mA/100ohm", "ground-fault"),
+        ("100V/3.0mA/100ohm", "ground-current"),
+        # from memory: 0.75 mA of what is held in the hand
+        ("100V/1mA/100ohm", "ground-current"),
+        ("100V/0.6mA/100ohm", None),
+        # a few volts between earthed boxes are no matter of touch: 3 V behind 500 ohm, 6 mA
+        ("3V/500ohm", None),
+    ],
+)
+def test_milliamperes_that_hurt_are_no_hum(ground: str, code: str | None) -> None:
+    """An isolator was sold against the hum of a box that had lost its protective earth."""
+    there = changed(typed_destination("rca:47k:1V", 50.0), ground=ground)
+    told = [*ground_fault(there), *ground_high(there)]
+    assert [c.code for c in told] == ([code] if code else [])
+    assert all("Unplug both" in c.message for c in told)
+    # it keeps hum from the loudspeaker, and nothing from the hand
+    assert all("isolating transformer leaves both chassis as" in c.message for c in told)
 
 
 @pytest.mark.parametrize("line", ["mains_hz = 500", "mains_v = 12"])

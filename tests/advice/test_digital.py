@@ -310,7 +310,7 @@ def test_a_digital_device_needs_no_take() -> None:
 
 def test_a_coaxial_lead_says_what_flows_between_the_earths() -> None:
     """Or isolators are bought for the analogue leads, and the digital one joins the boxes again."""
-    document = facts(connectors=("digital-75",))
+    document = {**facts(connectors=("digital-75",)), "made": {"bench": {"mains_hz": 50.0}}}
 
     def told(ground: GroundPath) -> Advice:
         socket = dataclasses.replace(COAX, ground=ground)
