@@ -41,6 +41,7 @@ from probe.advice.model import Advice, Choice, OptionAdvice
 from probe.advice.note import Note
 from probe.advice.one_channel import one_channel
 from probe.advice.operating import BY_ID, Operating, operating_of
+from probe.advice.origin_first import with_origin_first
 from probe.advice.other_transformer import with_other_transformer
 from probe.advice.outputs_apart import with_outputs_apart
 from probe.advice.padded import fitted, with_attenuator
@@ -113,7 +114,7 @@ def advise(
     found = with_outputs_apart(found, facts, whole_of)
     progress(4, STEPS, "what helps against hum")
     cautions = (*found.cautions, *one_channel(desks, found), *unlike_levels(found))
-    found = replace(found, cures=cures(desks, found), cautions=cautions)
+    found = with_origin_first(replace(found, cures=cures(desks, found), cautions=cautions))
     progress(STEPS, STEPS, "")
     refused = ground_fault(destination) or refusal(device, sides)
     return found if refused else with_digital(found, device, destination)

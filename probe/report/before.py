@@ -49,6 +49,11 @@ _KEYS = re.compile(r" \([^()]*_[^()]*\)")
 """Keys of a file behind the figure they state, which the customer never sees."""
 
 
+SPARED_BY = {"origin-first": "may do instead", "asked-first": ""}
+"""What comes before anything is bought, by its code in the advice, and what is said of the way it
+may open; empty: that it is used."""
+
+
 def asked_of(
     advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]] = ()
 ) -> tuple[str, ...]:
@@ -65,10 +70,10 @@ def asked_of(
     }
     first = [
         f"{printed(o.get('what'), MOST_WORDS)} {words.OPTIONS.get(str(way), str(way))} "
-        f"{used.get(str(way), instead)}."
+        f"{SPARED_BY[o['code']] or used.get(str(way), instead)}."
         for o in listing(advice, "would_change")
         if isinstance(o, Mapping)
-        and o.get("code") == "asked-first"
+        and o.get("code") in SPARED_BY
         and (not mine or o.get("destination") in mine)
         for way in listing(o, "answers")[:1]
     ]

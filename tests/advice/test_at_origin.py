@@ -49,6 +49,23 @@ def test_the_sheet_of_an_aerial_names_its_isolator() -> None:
     assert any("isolator made for the lead that brings the hum" in line for line in other.hum)
 
 
+def test_the_aerial_comes_before_the_transformer_that_is_sold() -> None:
+    """The aerial's isolator stood at the foot of the sheet, a large transformer at its head."""
+    advice = hummed(BY_ANTENNA)
+    (choice,) = advice.choices
+    assert choice.option == "rca-to-rca/transformer"
+    said = "unplug the antenna or network lead and listen: if the hum goes with it, the first thing"
+    assert said in choice.why[0]
+    assert choice.why[0].endswith("with which rca-to-rca may do instead")
+    (leaf,) = leaves_of(advice.to_json())
+    assert any(f"Before anything is bought, {said}" in line for line in leaf.asked)
+    # the rule: of what was not solved nothing more is claimed than that it may do
+    assert any("may do instead." in line for line in leaf.asked)
+    # of another ground, or of a link that needs no transformer, nobody is sent to the aerial
+    for other in (hummed(of_preset("two-rooms")), hummed(BY_ANTENNA, connectors=("xlr",))):
+        assert "origin-first" not in {one.code for one in other.would_change}
+
+
 def test_a_sheet_without_a_way_says_what_to_do_about_hum() -> None:
     """The leads lie there and hum: the sheet is all there is in hand."""
     nothing = {"id": "rca-to-rca", "destination": "amp", "verdict": "cannot-tell",
