@@ -19,6 +19,7 @@ from probe.advice.destination import Destination
 from probe.advice.model import Choice, OptionAdvice
 from probe.advice.plain import AGAINST, against
 from probe.advice.ranking import Lacks, steps
+from probe.advice.sound_output import repaired_first
 from probe.advice.wiring import OPTIONS
 from probe.advice.words import decibels, full_output, louder_or_quieter, signed_decibels
 
@@ -81,6 +82,9 @@ def _choose_for(box: str, candidates: Sequence[Candidate], destination: Destinat
         rescued = _rescued(box, candidates, destination)
         if rescued is not None or not working:
             return rescued or _nothing(box, candidates)
+    repaired = repaired_first(working, candidates)
+    if repaired:
+        return replace(_nothing(box, candidates), why=repaired)
     left = Left()
     pool, spared = left.noted(working, _unspoiled(working), _hazards_of)
     pool, leads = left.noted(pool, _without_transformer(pool, wanted), lambda _: TO_BUY)

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from probe.advice import thresholds as limit
 from probe.advice.destination import Destination
-from probe.advice.model import Advice, Choice, Settling
+from probe.advice.model import Advice, Choice, OptionAdvice, Settling
 from probe.advice.network import TwoPort
 from probe.advice.parts import ISOLATING_TRANSFORMER, to_ask_for
 from probe.advice.transformers import library, read_transformer
@@ -84,7 +84,13 @@ def _through_transformer(advice: Advice, choice: Choice) -> frozenset[tuple[str,
     if choice.option is not None or (works and len(advice.choices) < 2):
         return frozenset()
     ways = {(o.socket, o.option.id) for o in mine if o.option.pin_3 == "transformer"}
-    return frozenset(ways - {(o.socket, o.option.id) for o in mine if o.verdict == "never"})
+    # nothing is bought around a fault: repaired, the output may need none of it
+    return frozenset(ways - {(o.socket, o.option.id) for o in mine
+                             if o.verdict == "never" or _faulty(o)})  # fmt: skip
+
+
+def _faulty(option: OptionAdvice) -> bool:
+    return any(h.code == "stage-fault" for h in option.hazards)
 
 
 def _helped(
@@ -107,7 +113,8 @@ def _helped(
         c.box: c.option
         for c in again.choices
         if c.option is not None and ways.get(c.box) and not _falls_short(advice, again, c)
-    }
+        and not any(_faulty(o) for o in again.options if (o.box, o.option.id) == (c.box, c.option))
+    }  # fmt: skip
 
 
 def _falls_short(advice: Advice, again: Advice, choice: Choice) -> bool:

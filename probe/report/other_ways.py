@@ -39,6 +39,8 @@ def nothing_used(advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]]
     if _settling(advice, boxes, "pin-3"):
         return "Not yet: ask the maker of the device about pin 3 first"
     verdicts = {o.get("verdict") for o in options}
+    if "works" in verdicts and any(from_faulty(o) for o in options):
+        return "Not yet: have the device repaired first"
     if "works" in verdicts:  # by itself
         return "Not together with the other boxes"
     if "avoid" in verdicts and "cannot-tell" not in verdicts:  # it only has a drawback
@@ -46,10 +48,17 @@ def nothing_used(advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]]
     return "Do not connect yet"
 
 
+def from_faulty(option: Mapping[str, Any]) -> bool:
+    """Tell whether a way works by itself, but out of an output that has a fault."""
+    codes = {h.get("code") for h in listing(option, "hazards") if isinstance(h, Mapping)}
+    return option.get("verdict") == "works" and "stage-fault" in codes
+
+
 def stays_out(advice: Mapping[str, Any]) -> tuple[str, ...]:
     """Return the boxes that work by themselves and have nothing because of the others."""
     options = [o for o in listing(advice, "options") if isinstance(o, Mapping)]
     works = {str(o.get("destination")) for o in options if o.get("verdict") == "works"}
+    works -= {str(o.get("destination")) for o in options if from_faulty(o)}
     none = [c for c in listing(advice, "choices") if isinstance(c, Mapping)]
     boxes = [str(c.get("destination")) for c in none if c.get("option") is None]
     return tuple(box for box in boxes if box in works)
@@ -61,6 +70,11 @@ def why_nothing(advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]])
         codes = {str(c.get("code")) for c in listing(advice, "cautions") if isinstance(c, Mapping)}
         return (next((says for code, says in WITHOUT_WAYS.items() if code in codes), NO_LEAD),)
     alone = next((o for o in options if o.get("verdict") == "works"), None)
+    if any(from_faulty(o) for o in options):
+        return (
+            "What would work comes from the output that has a fault: what is bought for it may be "
+            "of no use once it is repaired. The other output was not measured.",
+        )
     if alone is not None:
         return (
             f"By itself it works ({_name(alone)}), but no lead for it goes with what the other "
