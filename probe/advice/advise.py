@@ -17,6 +17,7 @@ from probe.advice.ask_first import with_asked_first
 from probe.advice.ask_load import with_load_asked_first
 from probe.advice.ask_maker import with_asked
 from probe.advice.ask_reading import with_reading_first
+from probe.advice.ask_tie import with_tie_asked
 from probe.advice.between_chassis import ground_fault, ground_high
 from probe.advice.cautions import (
     general_cautions,
@@ -106,6 +107,7 @@ def advise(
     of_these = _asking(facts, sources, memory)
     found = with_what_opens(found, facts, sources, destination, of_these)
     found = with_reading_first(found, destination, of_these)
+    found = with_tie_asked(found, device, sides, destination, of_these)
 
     def whole_of(facts: Facts, sources: Mapping[str, Sources]) -> Advice:
         whole, at, unmarked = _chosen(facts, sources, destination, Memory())

@@ -1,0 +1,80 @@
+"""Up to which level a lead with pin 3 tied would do, where an isolator is used for want of it.
+
+The current in a tied pin 3 is judged at the most a device gives. Nobody may play so much; then a
+lead or an adapter does, and the maker, or who turns the volume, can tell.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from functools import partial
+
+from probe.advice.ask_first import told_first
+from probe.advice.destination import Destination
+from probe.advice.model import Advice, OptionAdvice, Settling
+from probe.advice.operating import most_volts
+from probe.advice.subject import Device, SideFacts
+
+Ask = Callable[[Destination, frozenset[tuple[str, str]]], Advice]
+"""The advice for a destination, each box by itself, of some options alone (socket, option)."""
+
+STEPS = 5
+"""Halvings, in decibels, between the stated level and the maximum: to half a decibel of 20."""
+
+
+def with_tie_asked(
+    advice: Advice, device: Device, sides: Sequence[SideFacts], destination: Destination, ask: Ask
+) -> Advice:
+    """Return the advice with the level up to which a tied lead does, told before an isolator."""
+    level = device.full_output_volts
+    most = max((m for side in sides if (m := most_volts(device, side)) is not None), default=0.0)
+    if level is None or destination.operating_volts is not None or most <= level:
+        return advice
+    asked = {s.box for s in advice.would_change if s.code == "asked-first"}
+    found: dict[str, Settling] = {}
+    for used in (o for o in advice.options if o.verdict == "use"):
+        if used.box in asked | set(found) or used.option.pin_3 != "transformer":
+            continue
+        tied = [o for o in advice.options if o.box == used.box and _may_be_tied(o)]
+        wins = partial(_wins, ask, destination, used, tied)
+        way = wins(level) if tied else ""
+        if way:
+            what = _asked(advice.device, most, _highest(level, most, wins, way))
+            found[used.box] = Settling("asked-first", what, (way,), used.box)
+    return told_first(advice, found)
+
+
+def _wins(
+    ask: Ask, destination: Destination, used: OptionAdvice, tied: Sequence[OptionAdvice],
+    volts: float,
+) -> str:  # fmt: skip
+    """Return which tied lead is used where no more than ``volts`` are ever played, or nothing."""
+    ways = {(o.socket, o.option.id) for o in tied}
+    again = ask(
+        replace(destination, operating_volts=volts),
+        frozenset(ways | {(used.socket, used.option.id)}),
+    )
+    mine = (c for c in again.choices if c.box == used.box and not c.attenuator)
+    return next((c.option for c in mine if c.option and (c.socket, c.option) in ways), "")
+
+
+def _may_be_tied(option: OptionAdvice) -> bool:
+    tie = option.used.figures.tie_current
+    return tie is not None and option.used.verdict in ("cannot-tell", "avoid", "never")
+
+
+def _highest(low: float, high: float, wins: Callable[[float], str], way: str) -> float:
+    """Return the highest level tried at which ``way`` does, V, rounded down to two digits."""
+    for _ in range(STEPS):
+        middle = (low * high) ** 0.5
+        low, high = (middle, high) if wins(middle) == way else (low, middle)
+    step = 10.0 ** (len(str(int(low))) - 2)
+    return float(f"{max(int(low / step) * step, step):.2g}")
+
+
+def _asked(device: str, most: float, level: float) -> str:
+    return (
+        f"ask the maker of {device} whether pin 3 may be joined to pin 1 with it turned up to "
+        f"{most:.3g} V, or see that it is never turned up beyond {level:g} V: then"
+    )

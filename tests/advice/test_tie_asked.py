@@ -1,0 +1,74 @@
+"""Where an isolator is used because a tie would carry too much at a maximum nobody may play.
+
+A desk of +4 dBu with a maximum of +27 dBu got two isolators of 18.5 V to order, and the adapter
+for which its output is made lay in the drawer.
+"""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+from probe.advice.advise import advise
+from probe.advice.model import Advice
+from probe.advice.source_file import read_source
+from probe.advice.typed import changed, typed_destination
+from probe.report.leaflet import leaves_of
+
+DESK = """
+format = "probe-source/1"
+kinds = ["{kind}"]
+differential_level_v = 1.228
+differential_maximum_v = {most}
+differential_impedance_ohm = 50.0
+[device]
+maker = "Corrin"
+model = "Desk 9"
+kind = "mixing desk"
+output = "line"
+connectors = ["xlr"]
+"""
+
+
+def ask(
+    folder: Path,
+    most: float = 17.4,
+    kind: str = "electronically-floating",
+    level: str | None = None,
+) -> Advice:
+    path = folder / "source.toml"
+    path.write_text(DESK.format(most=most, kind=kind), "utf-8")
+    there = typed_destination("rca:47k:1V", 50.0)
+    return advise(*read_source(path), changed(there, ground="same-strip", cable="2m", level=level))
+
+
+def told(advice: Advice) -> tuple[str, float]:
+    (one,) = [s for s in advice.would_change if s.code == "asked-first"]
+    found = re.search(r"never turned up beyond ([0-9.]+) V", one.what)
+    assert found is not None
+    return one.answers[0], float(found[1])
+
+
+def test_the_cheaper_way_is_named_with_the_level_it_hangs_on(tmp_path: Path) -> None:
+    advice = ask(tmp_path)
+    assert advice.chosen == "xlr-to-rca/transformer"
+    way, volts = told(advice)
+    assert way == "xlr-to-rca/pin-3-tied-at-source"
+    why = "; ".join(advice.choices[0].why)
+    assert "ask the maker of Corrin Desk 9 whether pin 3 may be joined to pin 1" in why
+    assert "17.4 V" in why
+    # the rule: up to that level it is what is used, and at the maximum it is not
+    assert ask(tmp_path, level=f"{volts}V").chosen == way
+    assert ask(tmp_path, level="17.4V").chosen == "xlr-to-rca/transformer"
+    # the sheet has it above the choice
+    (leaf,) = leaves_of(advice.to_json())
+    assert any("Before anything is bought, ask the maker of Corrin Desk 9" in s for s in leaf.asked)
+
+
+def test_nothing_is_asked_where_nothing_hangs_on_it(tmp_path: Path) -> None:
+    # the rule: at 2.4 V less than 7 mA peak flow (our judgement), and the adapter is used as it is
+    small = ask(tmp_path, 2.4)
+    assert small.chosen == "xlr-to-rca/pin-3-tied-at-source"
+    # an amplifier on pin 3 is short-circuited at any level: no maker is asked for that
+    for advice in (small, ask(tmp_path, kind="differential")):
+        assert "asked-first" not in {one.code for one in advice.would_change}
