@@ -11,10 +11,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
+from itertools import product
 from typing import Any
 
 from probe.advice.joined_plug import UNCONNECTED, joined, unconnected
-from probe.advice.model import Advice, Choice, Settling
+from probe.advice.model import Advice, Choice, OptionAdvice, Settling
 from probe.advice.source_file import (
     possible_kinds,
     restated,
@@ -190,6 +191,31 @@ def _minimum_load(stuck: Stuck, boxes: set[str]) -> Iterator[Question]:
                        ((*connected, (LOAD, least)),))  # fmt: skip
 
 
+def _impedance_and_load(stuck: Stuck, boxes: set[str]) -> Iterator[Question]:
+    """Where the input is heavy: with the least impedance that may be, more flows into it."""
+    if (stuck.facts.get("device") or {}).get(LOAD) is not None:
+        return
+    asked: list[tuple[str, list[OptionAdvice]]] = []
+    for key in unstated_impedances(stuck.facts):
+        pins = "xlr" if key == XLR_OHM else "rca"
+        ways = [
+            o for o in stuck.advice.options
+            if o.box in boxes and o.option.from_ == pins and o.works_into_ohm is not None
+            and (o.socket, o.option.id) in stuck.open_ and not _isolates(o.option.id)
+        ]  # fmt: skip
+        asked += [(key, ways)] if ways else []
+    asked.sort(key=lambda one: not any(o.option.native for o in one[1]))  # a plain lead first
+    for (key, ways), ohm in product(asked, MOST_OHM):
+        least = min(o.works_into_ohm or 0.0 for o in ways)
+        what = (
+            f"{impedance_asked(stuck.advice.device, key, ohm)}, and for the minimum load it "
+            f"allows: with {ohms(least)} or less"
+        )
+        answers = tuple(((key, one), (LOAD, least)) for one in (LEAST_OHM, ohm))
+        among = frozenset((o.socket, o.option.id) for o in ways)
+        yield Question("output-impedance", lambda *_, what=what: what, among, answers)
+
+
 def _legs_alike(stuck: Stuck, boxes: set[str]) -> Iterator[Question]:
     """Where the sheet says "balanced", or a connected pin 3 by itself opens transformers alone.
 
@@ -255,7 +281,8 @@ def _joined_plug(stuck: Stuck, boxes: set[str]) -> Iterator[Question]:
 
 
 QUESTIONS: tuple[Callable[[Stuck, set[str]], Iterator[Question]], ...] = (
-    _impedance, _minimum_load, _legs_alike, _pin_3, _pin_3_and_impedance, _joined_plug,
+    _impedance, _minimum_load, _impedance_and_load, _legs_alike, _pin_3, _pin_3_and_impedance,
+    _joined_plug,
 )  # fmt: skip
 """What may be asked for the boxes that have no way yet, the easiest answer first."""
 
