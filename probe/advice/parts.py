@@ -69,9 +69,10 @@ def that_stands(part: TwoPort, most: float, comes: float) -> TwoPort:
     No larger than for that. ``comes``: what surely comes; what merely stands in for the one to
     order, or lies on the shelf, is to stand that. What is to stand more has no name any more.
     """
-    most, comes = (math.ceil(volts * 2.0) / 2.0 for volts in (most, comes))
     asked = bool(part.name) and not part.of_shelf
-    if asked or comes <= AS_GOOD * part.volts_at_20_hz:
+    stands = asked or comes <= AS_GOOD * part.volts_at_20_hz  # as the hazard of saturation has it
+    most, comes = (math.ceil(volts * 2.0) / 2.0 for volts in (most, comes))
+    if stands:
         return replace(part, volts_at_20_hz=min(part.volts_at_20_hz, most))
     return replace(part, volts_at_20_hz=comes, name="", of_shelf=False)
 

@@ -105,6 +105,20 @@ def test_no_more_is_ordered_than_comes(tmp_path: Path) -> None:
     assert core.to_json()["transformer"]["larger_than_meant"] is False
 
 
+def test_a_part_is_not_passed_by_for_a_digit_no_sheet_has(tmp_path: Path) -> None:
+    """A core of 5 V in stock was passed by for one of 5.5 V to order, for 5.03 V."""
+    core = of(ask(tmp_path, STUDIO.format(volts=4.9), "rca:10k:0.3V"), "xlr-to-rca/transformer")
+    most = core.figures.core_20_hz_at_maximum
+    assert most is not None
+    # common practice, no source: the figures of parts are good to 5 %; a shop is asked for 5 V
+    assert 5.0 < most.high < 5.25
+    assert core.part_needed.volts_at_20_hz == 5.0
+    assert not any(h.code.startswith("saturation") for h in core.hazards)
+    # from 5.25 V on it is larger, in steps of half a volt
+    large = of(ask(tmp_path, STUDIO.format(volts=5.3), "rca:10k:0.3V"), "xlr-to-rca/transformer")
+    assert large.part_needed.volts_at_20_hz == 5.5
+
+
 def test_the_maximum_may_be_what_is_played(tmp_path: Path) -> None:
     advice = ask(tmp_path, DESK, "rca:47k:0.775V:max=2V", level="9.76V")
     assert "unlikely-level" not in [c.code for c in advice.cautions]
