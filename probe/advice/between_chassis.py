@@ -42,7 +42,7 @@ GROUND_UNSAID = (
     "Connect nothing yet: {volts} between the chassis are half of the mains where these have "
     "{half:.0f} V and more, as mains filters leave it; of {least:g} V they are a live chassis, and "
     "a matter for a licensed electrician. Touch neither chassis until it is said what the mains "
-    "are where this was read (--mains 230V/50Hz)."
+    "are where this was read (--mains 120V, --mains 230V, or as they are)."
 )
 
 GROUND_TOUCH = (

@@ -190,6 +190,9 @@ def _maximum_words(most: Most, device: Device, of: str) -> str:
 def _measured(most: Most, assumed: float, device: Device, of: str = "device") -> Operating:
     """Return the operating point at a measured maximum, or at the most that was tried."""
     words = _maximum_words(most, device, of)
+    if device.volume == "none" and not most.at_least:
+        # what it plays nobody said, and nothing is bought for what it clips at
+        return Operating(None, "at the measured level", words, most.volts, assumed=True)
     protects = max(most.volts, assumed) if most.at_least else most.volts
     if protects == most.volts:
         return Operating(most.volts, words, words)

@@ -11,12 +11,14 @@ from pathlib import Path
 import pytest
 
 from probe.advice.advise import advise
+from probe.advice.destination import Destination, Input
 from probe.advice.model import Advice, OptionAdvice
 from probe.advice.source_file import read_source
 from probe.advice.text import render
 from probe.advice.typed import changed, typed_destination
 from probe.advice.volume import volume_of
 from probe.report.gains import gains
+from tests.advice.stages import facts, symmetrical
 
 SHEET = """
 format = "probe-source/1"
@@ -161,3 +163,26 @@ def test_an_output_is_turned_up_to_its_own_volts(tmp_path: Path) -> None:
     assert told is not None
     # the sheet: 8 V of the RCA output
     assert told.note == "turned up to the 8 V it gives at most"
+
+
+@pytest.mark.parametrize(
+    ("kind", "promised"), [("phono preamplifier", False), ("preamplifier", True)]
+)
+def test_where_a_measured_phono_stage_clips_is_not_what_it_plays(
+    kind: str,
+    promised: bool,
+) -> None:
+    """Its maximum, found with a generator at its input, passed for its level."""
+    document = facts(
+        "unbalanced", connectors=("rca",), device={"kind": kind},
+        values={"single_ended_maximum": {"value": 9.0, "unit": "V", "u95": 0.1}},
+    )  # fmt: skip
+    socket = Input("rca", "rca", "single-ended", 47e3, sensitivity_volts=3.0)
+    advice = advise(document, {"left": symmetrical()}, Destination("amp", (socket,)))
+    used = lead(advice).used
+    # closed form: 9 V into an input of 3 V, 9.5 dB over: of a preamplifier a turn of the volume
+    assert (used.figures.full_output_margin_db is not None) == promised
+    # the rule: what it may do to an input is judged at its maximum all the same
+    most = used.figures.level_at_maximum
+    assert most is not None
+    assert most.value == pytest.approx(9.0, rel=0.01)
