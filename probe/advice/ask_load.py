@@ -25,12 +25,14 @@ def with_load_asked_first(
     if (facts.get("device") or {}).get("minimum_load_ohm") is not None:
         return advice
     heavy = {c.box: _heavy(advice, c) for c in advice.choices if c.option is not None}
-    into = [min(ohms) for ohms in heavy.values() if ohms]
-    if not into:
+    if not any(heavy.values()):
         return advice
-    least = 1.0 / sum(1.0 / ohm for ohm in into)  # all of them may hang on one output
+    own = {c.box: _works_into(advice, c) for c in advice.choices if c.option is not None}
+    into = [min(heavy[box], default=ohm) for box, ohm in own.items()]
+    # all of them may hang on one output, the light ones too
+    least = 1.0 / sum(1.0 / ohm for ohm in into if ohm is not None)
     again = whole(allowing(facts, least), sources)
-    if _in_doubt(again):
+    if _in_doubt(again) or _loses(advice, again):
         return advice
     found: dict[str, Settling] = {}
     for was, now in zip(advice.choices, again.choices, strict=True):
@@ -68,6 +70,14 @@ def _doubtful(advice: Advice, box: str) -> list[OptionAdvice]:
 
 def _in_doubt(advice: Advice) -> bool:
     return any(_doubtful(advice, c.box) for c in advice.choices)
+
+
+def _loses(advice: Advice, again: Advice) -> bool:
+    """Tell whether a box that has a lead would have none with the answer."""
+    return any(
+        was.option is not None and now.option is None
+        for was, now in zip(advice.choices, again.choices, strict=True)
+    )
 
 
 def _spares(advice: Advice, was: Choice, now: Choice) -> bool:

@@ -55,12 +55,30 @@ would do a tenth of a decibel at most, less than the tolerance of the others. [j
 class Pad:
     """Resistors in the destination's plug, ohm; ``balanced``: one series resistor in each leg.
 
-    ``shunt_ohm`` is infinite where there is none.
+    ``shunt_ohm`` is infinite where there is none. ``tolerance``: share of its value by which each
+    resistor may be off. ``unlike``: share by which hot's series resistor is above its value, and
+    cold's below.
     """
 
     series_ohm: float
     shunt_ohm: float
     balanced: bool
+    tolerance: float = 0.0
+    unlike: float = 0.0
+
+    @property
+    def legs_ohm(self) -> tuple[float, float]:
+        """Series resistors of hot and cold, of a balanced one."""
+        return self.series_ohm * (1.0 + self.unlike), self.series_ohm * (1.0 - self.unlike)
+
+    def worst(self) -> tuple[Pad, ...]:
+        """Return it as its tolerance may make it for hum: with legs as unlike as may be.
+
+        An unbalanced one is itself: nothing is taken from its resistors' difference.
+        """
+        if not self.balanced or not self.tolerance:
+            return (self,)
+        return tuple(replace(self, unlike=sign * self.tolerance) for sign in (1.0, -1.0))
 
     @property
     def in_series(self) -> bool:
@@ -192,7 +210,7 @@ def design(
     each = total / (2.0 if balanced else 1.0)
     shunts = (shunt,) if math.isinf(shunt) else _near(shunt, series)
     found = [
-        Pad(s, p, balanced) for s, p in product(_near(each, series), shunts)
+        Pad(s, p, balanced, TOLERANCE[series]) for s, p in product(_near(each, series), shunts)
     ]  # fmt: skip
     found = [pad for pad in found if seen_ohm(pad, load_ohm) >= least_ohm] or found
     best = min(found, key=lambda pad: abs(attenuation_db(pad, source_ohm, load_ohm) - wanted_db))
@@ -210,12 +228,14 @@ def _designed(
 def in_series(
     most_db: float, aim_ohm: float, source_ohm: float, load_ohm: float, *, balanced: bool
 ) -> Design | None:
-    """Return series resistors of E24 with which the output sees ``aim_ohm``, or as near as may be.
+    """Return series resistors with which the output sees ``aim_ohm``, or as near as may be.
+
+    Of E24; in both legs of E96, since what they differ by makes hum.
 
     None where a resistor at the end of its tolerance would cost more than ``most_db``, however
     small.
     """
-    series: Series = "E24"
+    series: Series = "E96" if balanced else "E24"
     if most_db <= 0.0:
         return None
     most = (float(db_to_ratio(most_db)) - 1.0) * (source_ohm + load_ohm)
@@ -226,7 +246,7 @@ def in_series(
     if 0.0 < enough < largest:
         below, above = around(enough, series)
         largest = below if below >= enough else above
-    pad = Pad(largest, math.inf, balanced)
+    pad = Pad(largest, math.inf, balanced, TOLERANCE[series])
     return _designed(pad, attenuation_db(pad, source_ohm, load_ohm), source_ohm, load_ohm, series)
 
 
@@ -261,7 +281,7 @@ def _near(ohm: float, series: Series) -> tuple[float, ...]:
 def _at_tolerance(pad: Pad, series: Series) -> Iterator[Pad]:
     off = TOLERANCE[series]
     for s, p in ((1.0 - off, 1.0 + off), (1.0 + off, 1.0 - off)):
-        yield Pad(pad.series_ohm * s, pad.shunt_ohm * p, pad.balanced)
+        yield replace(pad, series_ohm=pad.series_ohm * s, shunt_ohm=pad.shunt_ohm * p)
 
 
 def needed_db(level: float, most: float) -> float:

@@ -319,9 +319,10 @@ class Desk:
             between = self.between(kind, both_outputs=both)
         self._latest.clear()
         links = [
-            Link(option, s, circuit, m, cable)
+            Link(way, s, circuit, m, cable)
             for s in _grounds(replace(socket, circuit=circuit))
             for m in _mismatches(socket, option)
+            for way in _as_made(option)
         ]
         companies = _companies(company)
         parts: list[Figures] = []
@@ -433,6 +434,13 @@ def _mismatches(socket: Input, option: Option) -> tuple[float, ...]:
     if socket.receiver != "balanced" or option.to != "xlr" or socket.mismatch == 0.0:
         return (0.0,)
     return (socket.mismatch, -socket.mismatch)
+
+
+def _as_made(option: Option) -> tuple[Option, ...]:
+    """Return the option with the resistors of its plug as their tolerance may make them."""
+    if option.pad is None:
+        return (option,)
+    return tuple(replace(option, pad=pad) for pad in option.pad.worst())
 
 
 def _sensitivity_ratio(reference: Input, socket: Input) -> float | None:

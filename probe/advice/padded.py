@@ -21,7 +21,7 @@ from probe.advice.audible import stricter_db
 from probe.advice.destination import Destination, Input
 from probe.advice.model import Attenuated, OptionAdvice
 from probe.advice.network import TwoPort
-from probe.advice.preferred import TOLERANCE
+from probe.advice.preferred import TOLERANCE, Series
 from probe.advice.quantity import Quantity
 from probe.advice.wiring import Option
 from probe.decibels import db_to_ratio, ratio_to_db
@@ -229,10 +229,12 @@ def _offer(
         least_ohm *= 2.0  # whether it is meant for each leg is not known; the pad lies across both
     trial = design(wanted_db, 0.0, load, balanced=balanced, series="E96")
     source = source_ohm(trial.pad, load, fall_db(bare, judged(padded(bare.option, trial.pad))))
+    # of E24 and 5 % two legs would differ by far more than what was solved
+    kinds: tuple[Series, ...] = ("E96",) if balanced else ("E96", "E24")
     try:
         designs = tuple(
             design(wanted_db, source, load, balanced=balanced, series=series, least_ohm=least_ohm)
-            for series in ("E96", "E24")
+            for series in kinds
         )
     except ValueError:  # the source itself is so weak that nothing of this size fits
         return None

@@ -28,7 +28,7 @@ AGAINST = {
     "full-output-open": "it might stay far below its full output",
     "excess-level": "far more level than the input needs",
     "load": "the input loads the output more than its maker allows",
-    "load-current": "whether the output drives so heavy an input is for its maker to say",
+    "load-current": "so heavy an input takes more current than is known of the output",
     "coupling-capacitor": "bass may be lost: this output may not be made for so heavy an input",
     "load-refused": "the input loads the output as hard as a load it did not drive",
     "load-both-outputs": "what hangs on both outputs may be too much for the device",

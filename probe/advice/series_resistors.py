@@ -41,10 +41,10 @@ def eased(
         return option
     if option.option.pin_3 == "transformer" and not _known(option, least_ohm):
         return option  # nothing to buy where the maker's word may do
-    # what else hangs on the output takes its share of what it drives: all that level allows
-    alone = len({s.box for s in destination.inputs}) < 2
-    for kept in (limit.SPARE_DB, 0.0) if alone else (0.0,):
-        found = _relief(option, socket, judged, kept, least_ohm)
+    # what else hangs on the output takes its share of what it drives
+    boxes = len({s.box for s in destination.inputs})
+    for kept in (limit.SPARE_DB, 0.0) if boxes < 2 else (0.0,):
+        found = _relief(option, socket, judged, kept, least_ohm, boxes)
         if found is not None:
             return replace(option, attenuator=found)
     return option
@@ -61,15 +61,19 @@ def _known(option: OptionAdvice, least_ohm: float | None) -> bool:
 
 
 def _relief(
-    bare: OptionAdvice, socket: Input, judged: Judged, kept_db: float, least_ohm: float | None
-) -> Attenuated | None:
-    """Return resistors that leave ``kept_db`` above full output; None where they do not relieve."""
+    bare: OptionAdvice, socket: Input, judged: Judged, kept_db: float, least_ohm: float | None,
+    boxes: int,
+) -> Attenuated | None:  # fmt: skip
+    """Return resistors that leave ``kept_db`` above full output; None where they do not relieve.
+
+    ``boxes`` may hang on the output together: each then has to be that much lighter.
+    """
     margin = bare.figures.full_output_margin_db
     if margin is None or bare.figures.level_at_maximum is None:
         return None
     load, balanced = across_ohm(bare.option, socket), in_both_legs(bare.option, socket)
     turned = bare.option.part.ratio**2 if bare.option.pin_3 == "transformer" else 1.0
-    aim = turned * (PAD_OHM if least_ohm is None else least_ohm * ROOM_TO_ROUND)
+    aim = boxes * turned * (PAD_OHM if least_ohm is None else least_ohm * ROOM_TO_ROUND)
     if balanced and bare.option.from_ == "xlr" and least_ohm is not None:
         aim *= 2.0  # whether it is meant for each leg is not known
     size = partial(in_series, margin.low - kept_db, aim, load_ohm=load, balanced=balanced)

@@ -160,12 +160,13 @@ def _attenuate(network: Network, pad: Pad | None) -> tuple[str, str]:
     """Add the resistors of the plug; return the nodes on which the receiver hangs."""
     if pad is None:
         return "in2", "in3"
-    network.resistor("pad.s2", "in2", "inner2", pad.series_ohm)
+    hot, cold = pad.legs_ohm
+    network.resistor("pad.s2", "in2", "inner2", hot)
     if not pad.balanced:
         if not pad.in_series:
             network.resistor("pad.p", "inner2", GROUND, pad.shunt_ohm)
         return "inner2", "in3"
-    network.resistor("pad.s3", "in3", "inner3", pad.series_ohm)
+    network.resistor("pad.s3", "in3", "inner3", cold)
     if not pad.in_series:
         network.resistor("pad.p", "inner2", "inner3", pad.shunt_ohm)
     return "inner2", "inner3"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import json
+import math
 from typing import Any
 
 import numpy as np
@@ -19,7 +20,7 @@ from probe.advice.attenuator import (
     rating_watt,
 )
 from probe.advice.destination import Cable, Destination, Input
-from probe.advice.ground import of_preset
+from probe.advice.ground import GroundPath, of_preset
 from probe.advice.model import Advice, OptionAdvice
 from probe.advice.preferred import VALUES, around, nearest
 from probe.advice.text import render
@@ -278,3 +279,34 @@ def test_the_solved_attenuation_lies_within_its_tolerance(circuit: str) -> None:
         for design_ in pad.designs[:1]:
             assert design_.least_db < pad.attenuation_db < design_.most_db
             assert design_.attenuation_db == pytest.approx(pad.attenuation_db, abs=1e-9)
+
+
+@pytest.mark.parametrize(("wanted", "leg"), [(10.0, 10e3), (4.0, 2e3), (20.0, 47e3)])
+def test_resistors_in_both_legs_differ_by_their_tolerance_and_hum_by_it(
+    wanted: float, leg: float
+) -> None:
+    """Lost: 96 dB promised of a balanced lead whose plug has two resistors 2 % apart: 75 dB."""
+    socket = Input("xlr", "xlr", "balanced", leg, circuit="buffered", impedance_is="each-leg",
+                   mismatch=0.0, sensitivity_volts=0.5, rejection_db=160.0,
+                   ground=GroundPath(0.1, ohm=1.0))  # fmt: skip
+    cable = Cable(10.0, 1e-15, 0.3, 0.02)
+    there = Destination("amp", (socket,), cable, attenuation_db=wanted)
+    advice = advise(facts(connectors=("xlr",)), {"left": symmetrical()}, there)
+    lead = next(o for o in advice.options if o.option.id == "xlr-to-xlr")
+    assert lead.attenuator is not None
+    (design,) = lead.attenuator.designs
+    # source: IEC 60063 sells E96 as 1 %
+    assert design.series == "E96"
+    shield = 0.32 / 1.32 * 0.1  # closed form: the share of the difference that drops on the shield
+    worst = 0.0
+    for off in (0.0, 0.01, -0.01):
+        each = design.pad.series_ohm
+        legs = np.array([50.0 + each * (1 + off), 50.0 + each * (1 - off)])
+        across = 1.0 / design.pad.shunt_ohm
+        # closed form: two nodes, each through its leg from the chassis of the device
+        y = np.diag(1 / legs + across + 1 / leg) - across * (1 - np.eye(2))
+        v = np.linalg.solve(y, shield / legs)
+        worst = max(worst, abs(v[0] - v[1]))
+    hum = lead.used.figures.hum_below_full_output_db
+    assert hum is not None
+    assert hum.low == pytest.approx(-20 * math.log10(worst / 0.5), abs=0.5)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import itertools
 import json
-import math
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -642,8 +641,7 @@ def test_a_lead_that_is_not_what_was_solved_says_so(
     # arithmetic: 1 m of 30 mohm/m and 20 mohm of contacts were solved
     ohm = 0.2 * metres + 0.15 if shield else 0.03 * metres + 0.02
     assert f"{ohm * 1e3:.0f} mohm where 50 were solved" in says
-    # closed form: the share of a ground's voltage on a shield rises at most as its resistance
-    assert f"up to {20 * math.log10(ohm / 0.05):.0f} dB more hum" in says
+    assert "it may hum more than is said here" in says
     assert ("500 pF where 100 were solved" in says) is (shield is None)
     assert f"length_m = {metres:g}" in says
 
