@@ -127,8 +127,9 @@ def _wanted(bare: OptionAdvice, socket: Input, destination: Destination) -> _Wan
     excess = _excess(bare, over=over is not None)
     wanted_gain = destination.wanted(socket.box)
     if over is not None:
-        # what is ever played was said: then it will come; a maximum is a matter of the volume
-        played = destination.operating_volts is not None
+        # what is ever played was said, or nobody can turn it down: then it will come; a maximum is
+        # a matter of the volume
+        played = destination.operating_volts is not None or bare.never_turned_up
         why = f"the output {'gives' if played else 'can give'} more than the input accepts"
         fits = played and wanted_gain <= 0.0  # who wants more is given no less
         needs = [_Wanted(over, why, "where-it-solves" if fits else "never")]
@@ -214,7 +215,7 @@ def _fits(wanted: _Wanted, solved: OptionAdvice) -> bool:
     if wanted.fits != "where-it-solves":
         return wanted.fits == "always"
     margin = solved.figures.full_output_margin_db
-    cured = not any(h.code == "overload" for h in solved.hazards)
+    cured = not any(h.code == "overload" and not h.assumed for h in solved.hazards)
     return solved.verdict == "works" and cured and (margin is None or margin.low >= 0.0)
 
 

@@ -47,13 +47,14 @@ def _against_overload(case: Case, *, played: bool) -> str:
 def overload(case: Case) -> Iterator[Finding]:
     """Rule 9."""
     socket = case.socket
-    for level, most, where in (
+    for top, most, where in (
         (case.figures.level_at_maximum, socket.maximum_volts, "the input"),
         (case.figures.leg_at_maximum, socket.maximum_per_leg_volts, "one leg of the input"),
     ):
-        if level is None or most is None or level.high <= most:
+        if top is None or most is None or top.high <= most:
             continue
-        at, comes = f"{case.maximum_words} ", _played(case, level)
+        level = top
+        at, comes = f"{case.maximum_words} ", _played(case, top)
         played = case.never_turned_up and comes is not None and comes.high > most
         if played and comes is not None:
             at, level = "", comes
@@ -62,8 +63,8 @@ def overload(case: Case) -> Iterator[Finding]:
             f"{_too_much(case, level, most)}: {_against_overload(case, played=played)}"
         )
         # too much by the doubt of the figures alone is minded, and nothing is bought for it
-        assumed = _assumed(case, level, most) or level.low <= most
-        full = _at_full_output(case, level)
+        assumed = _assumed(case, top, most) or level.low <= most
+        full = _at_full_output(case, top)
         near = not assumed and full is not None and full > limit.OVERLOAD_NEAR * most
         yield Finding("avoid" if near else "works", "overload", says, hazard=True,
                       assumed=assumed)  # fmt: skip

@@ -14,6 +14,9 @@ Volume = Literal["none", "own", "unknown"]
 SAID = frozenset({"volume", "variable"})
 """Words that say there is one, unless a word of `SAID_NOT` stands with them."""
 
+LEVEL = frozenset({"level", "levels", "output", "outputs", "volume"})
+"""What is fixed where a kind says so of its level; an installation may be fixed, too."""
+
 SAID_NOT = frozenset({"fixed", "no", "without"})
 
 PLAYS = frozenset({"player", "tuner", "deck", "television", "tv", "transport"})
@@ -35,12 +38,12 @@ BESIDE = re.compile(r"\b(with|and|plus)\b|[+&,(]")
 def volume_of(kind: str) -> Volume:
     """Return whether a device of this kind has a volume control of its own."""
     told = frozenset(_words(kind))
-    if "fixed" in told or (told & SAID and told & SAID_NOT):
+    if ("fixed" in told and told & LEVEL) or (told & SAID and told & SAID_NOT):
         return "none"
     if told & SAID:
         return "own"
     first = frozenset(_words(BESIDE.split(kind.lower())[0]))
-    if first & PHONO:
+    if first & PHONO and not (told & TURNED and "line" in told):
         return "none"
     if first & RECEIVER and "receiver" in first:
         return "own"

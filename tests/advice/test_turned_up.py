@@ -55,6 +55,9 @@ def lead(advice: Advice, id_: str = "rca-to-rca") -> OptionAdvice:
         ("tuner", "none"),
         ("phono preamplifier", "none"),
         ("phono stage", "none"),
+        ("phono and line preamplifier", "unknown"),
+        ("fixed installation mixer", "own"),
+        ("DAC with fixed level", "none"),
         ("record player with built-in preamplifier", "none"),
         ("turntable", "none"),
         ("cassette deck", "none"),
@@ -144,6 +147,7 @@ def test_what_a_player_plays_may_be_too_much(tmp_path: Path) -> None:
     (told,) = [h for h in tight.hazards if h.code == "overload"]
     assert "put an attenuator before it" in told.message
     assert tight.attenuator is not None
+    assert tight.attenuator.fitted  # nobody can turn it down
     # closed form: 20 log(3 x 1.05 / 1.2) is 8.4 dB; of the 6 V nobody plays it would be 14.4 dB
     assert 8.4 <= tight.attenuator.attenuation_db < 10.0
 
