@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
+from functools import partial
 
 from probe.advice.alike import Together, candidate, ways_as_good
 from probe.advice.destination import Cable, Destination
@@ -16,6 +17,9 @@ from probe.advice.parts import ISOLATING_TRANSFORMER as ORDINARY
 from probe.advice.shelf import Part, Shelf
 from probe.advice.taken import SHORT_METRES, TOO_LOUD, Basket, Instead, Taken, less, ordered
 from probe.advice.words import signed_decibels
+
+NO_LEAD = Cable(0.0, 0.0, 0.0, 0.0)
+"""Of a piece that no length belongs to."""
 
 SAME_DB = 0.5
 """An attenuator so near to the one that was solved is the same. [practice]"""
@@ -126,7 +130,7 @@ def _shared(leads: Sequence[int]) -> int:
 
 
 def _splitters(output: str, one: int, both: int, shelf: Shelf, whole: Shelf) -> Basket:
-    (found,) = _chain((SPLITTERS[output],), shelf, one, 0.0)
+    (found,) = _chain((SPLITTERS[output],), shelf, one, NO_LEAD)
     taken = (found,) if isinstance(found, Taken) else ()
     return Basket(
         box="",
@@ -192,15 +196,16 @@ def _basket(
 ) -> Basket:  # fmt: skip
     assert choice.option is not None
     count = leads_needed(advice, choice)
-    length = _cable(destination, choice).length_m
+    cable = _cable(destination, choice)
+    length = cable.length_m
     to, attenuation, made = _end(advice, choice)
     attenuation = attenuation if _fitted(choice) else None
     ways = _with_data(advice, choice, ways_of(choice.option, to, attenuation, made), part)
     if not ways:
         empty = (choice.box, choice.option, count, (), (), shelf.currency, shelf.share)
         return Basket(*empty, system_price, (), "")
-    chains = [_chain(way, shelf, count, length) for way in ways]
-    best = min(chains, key=_cost)
+    chains = [_chain(way, shelf, count, cable) for way in ways]
+    best = min(chains, key=partial(_cost, cable=cable))
     taken = tuple(t for t in best if isinstance(t, Taken))
     missing = tuple(p for p in best if isinstance(p, Piece))
     return Basket(
@@ -215,7 +220,7 @@ def _basket(
         dearer=tuple(dearer_parts(taken, shelf, length)),
         unlike=(
             *_too_small(advice, choice, taken, ways, shelf),
-            *not_as_solved(taken, _cable(destination, choice)),
+            *not_as_solved(taken, cable),
         ),
         solder=_soldering(ways[0], length),
         one_of_two=count == 1
@@ -266,7 +271,7 @@ def _offer(advice: Advice, choice: Choice, shelf: Shelf, count: int) -> Taken | 
     if wanted is None or _fitted(choice):
         return None
     piece = attenuator_piece("xlr" if to == "xlr" else "rca", wanted, made=made)
-    (found,) = _chain((piece,), shelf, count, 0.0)
+    (found,) = _chain((piece,), shelf, count, NO_LEAD)
     return found
 
 
@@ -339,23 +344,31 @@ def _end(advice: Advice, choice: Choice) -> tuple[str, float | None, str]:
 
 
 def _chain(
-    way: Sequence[Piece], shelf: Shelf, count: int, length_m: float
+    way: Sequence[Piece], shelf: Shelf, count: int, cable: Cable
 ) -> tuple[Taken | Piece, ...]:
     found: list[Taken | Piece] = []
     for piece in way:
-        fitting = [p for p in shelf.parts if _fits(p, piece, length_m)]
+        fitting = [p for p in shelf.parts if _fits(p, piece, cable.length_m)]
         offers = [Taken(piece, p, count) for p in fitting]
-        best = min(offers, key=lambda t: (not t.in_stock, t.price, t.part.name), default=None)
+        best = min(offers, key=partial(_order, cable=cable), default=None)
         found.append(piece if best is None else best)
         shelf = shelf if best is None else less(shelf, (best,))
     return tuple(found)
 
 
-def _cost(chain: Sequence[Taken | Piece]) -> tuple[int, int, float, int]:
-    """Rank a chain: nothing missing, all in stock, price, number of pieces."""
+def _order(offer: Taken, cable: Cable) -> tuple[bool, bool, float, str]:
+    """Rank an offer: in stock, no worse than the lead that was solved, price."""
+    worse = any(not_as_solved([offer], cable))
+    return not offer.in_stock, worse, offer.price, offer.part.name
+
+
+def _cost(chain: Sequence[Taken | Piece], cable: Cable) -> tuple[int, int, int, float, int]:
+    """Rank a chain: nothing missing, all in stock, as solved, price, number of pieces."""
     taken = [t for t in chain if isinstance(t, Taken)]
+    ranks = [_order(t, cable) for t in taken]
     missing = len(chain) - len(taken)
-    return missing, sum(not t.in_stock for t in taken), sum(t.price for t in taken), len(chain)
+    price = sum(t.price for t in taken)
+    return missing, sum(r[0] for r in ranks), sum(r[1] for r in ranks), price, len(chain)
 
 
 def _fits(part: Part, piece: Piece, length_m: float) -> bool:

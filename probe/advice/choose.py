@@ -352,7 +352,8 @@ def _passed_by(best: Candidate, candidates: Sequence[Candidate], left: Left) -> 
             continue
         plain = c.option.id == "xlr-to-xlr" or (c.option.native and not best.option.native)
         if c.works and (plain or (best.transformer and not c.transformer)):
-            works.setdefault(left.why[(c.socket, c.option.id)], []).append(c.option.id)
+            named = f"{c.option.id}{' with its resistors' if c.padded else ''}"
+            works.setdefault(left.why[(c.socket, c.option.id)], []).append(named)
         elif plain:
             worst = max((s.verdict for s in c.sides), key=lambda v: RANK[v])
             said.append(f"{c.option.id} {NOT_WORKING[worst]} (below)")
@@ -378,7 +379,8 @@ def _spared(best: Candidate, working: Sequence[Candidate]) -> list[str]:
         less = hum is not None and theirs is not None and heard
         if less and theirs.low > hum.low + limit.TIE_BREAK_DB:  # type: ignore[union-attr]
             found = ["hum less"]
-        if best.gain and c.gain and c.gain.value > best.gain.value + limit.TIE_BREAK_DB:
+        bare = not (best.padded or c.padded)  # what resistors take off is not in the gain
+        if bare and best.gain and c.gain and c.gain.value > best.gain.value + limit.TIE_BREAK_DB:
             louder.append(c.gain.value - best.gain.value)
     if louder:  # of several ways through one the ends
         ends = dict.fromkeys(f"{more:.1f}" for more in (min(louder), max(louder)))

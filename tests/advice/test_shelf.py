@@ -652,3 +652,16 @@ def test_a_lead_as_solved_says_nothing(tmp_path: Path) -> None:
         "wires": ["centre-centre", "shell-shell"], "length_m": 1.0, "price": 24.0, "stock": 12,
         "shield_milliohm_per_m": 30.0, "contact_milliohm": 20.0}))  # fmt: skip
     assert basket(path, pair(symmetrical(), RCA, connectors=("rca",))).unlike == ()
+
+
+def test_the_lead_that_is_as_solved_goes_before_a_cheaper_one(tmp_path: Path) -> None:
+    """Lost: the lead that hums 17 dB more was taken, and the good one "does the same"."""
+    parts = [
+        part(**{"name": name, "kind": "lead", "from": "rca-male", "to": "rca-male",
+                "wires": ["centre-centre", "shell-shell"], "length_m": 1.0, "price": price,
+                "stock": 4, "shield_milliohm_per_m": shield, "contact_milliohm": 10.0})
+        for name, price, shield in (("bad", 10.0, 340.0), ("good", 12.0, 10.0))
+    ]  # fmt: skip
+    found = basket(shelf_of(tmp_path, *parts), pair(symmetrical(), RCA, connectors=("rca",)))
+    assert [t.part.name for t in found.taken] == ["good"]
+    assert found.unlike == ()
