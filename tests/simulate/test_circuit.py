@@ -171,6 +171,7 @@ def test_the_solver_stands_alone():
     # what is simulated proves the analysis only while the two have nothing in common
     allowed = {
         "session.model",
+        "formats.mains",
         "formats.toml",
         "formats.text",
         "formats.write",
