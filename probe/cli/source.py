@@ -46,6 +46,11 @@ def facts_of(source: str | Path, archive: str | None = None) -> dict[str, Any]:
         with Archive.open(archive_path(archive), writable=False) as kept:
             return kept.facts(kept.find(source.removeprefix(ARCHIVE)).id)
     path = Path(source)
+    if not path.exists():
+        from probe.errors import BadInput
+        from probe.formats.text import shown_path
+
+        raise BadInput(f"{shown_path(path)}: there is no such file or folder; give a {SOURCE_HELP}")
     if path.is_dir() or path.suffix == ".toml":
         from probe.facts import analyse_session
 
