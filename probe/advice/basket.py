@@ -8,18 +8,15 @@ from functools import partial
 
 from probe.advice.alike import Together, candidate, ways_as_good
 from probe.advice.destination import Cable, Destination
-from probe.advice.lead_data import not_as_solved
+from probe.advice.lead_data import Leads, Solve
 from probe.advice.leads import SPLITTERS, Piece, attenuator_piece, ways_of
-from probe.advice.model import Advice, Choice
+from probe.advice.model import Advice, Choice, OptionAdvice
 from probe.advice.network import TwoPort
 from probe.advice.parts import AS_GOOD, as_good
 from probe.advice.parts import ISOLATING_TRANSFORMER as ORDINARY
 from probe.advice.shelf import Part, Shelf
 from probe.advice.taken import SHORT_METRES, TOO_LOUD, Basket, Instead, Taken, less, ordered
 from probe.advice.words import signed_decibels
-
-NO_LEAD = Cable(0.0, 0.0, 0.0, 0.0)
-"""Of a piece that no length belongs to."""
 
 SAME_DB = 0.5
 """An attenuator so near to the one that was solved is the same. [practice]"""
@@ -57,11 +54,13 @@ def baskets(
     shelf: Shelf,
     system_price: float | None = None,
     together: Together | None = None,
+    solve: Solve | None = None,
 ) -> tuple[Basket, ...]:
     """Return a basket for each box, and one for each output that boxes share.
 
     Of a box that nothing is to be used for only what it would be: ``option`` of such a basket is
     empty, and so are its parts. ``together``: solves another way of one box beside the others.
+    ``solve``: solves a way with a lead of the shelf that is not what was solved.
     """
     found: list[Basket] = []
     whole = shelf  # less what both sides take, where one was measured
@@ -69,9 +68,9 @@ def baskets(
         if choice.option is None:
             found.append(_none_yet(advice, choice, destination, shelf))
             continue
-        basket = _basket(advice, choice, destination, shelf, system_price)
+        basket = _basket(advice, choice, destination, shelf, system_price, solve=solve)
         basket = replace(basket, both=_again(basket.taken, basket.count_of_both, whole))
-        basket = _with_instead(basket, advice, choice, destination, shelf, together)
+        basket = _with_instead(basket, advice, choice, destination, shelf, together, solve)
         shelf, whole = less(shelf, basket.taken), less(whole, basket.both)
         found.append(basket)
     for output in ("xlr", "rca"):
@@ -92,6 +91,7 @@ def _with_instead(
     destination: Destination,
     shelf: Shelf,
     together: Together | None,
+    solve: Solve | None,
 ) -> Basket:
     """Return the basket with what is in stock instead, where something of it is not.
 
@@ -102,7 +102,7 @@ def _with_instead(
     found = []
     for other in ways_as_good(advice, choice, destination.wanted(choice.box), together):
         way = replace(choice, option=other.option.id, socket=other.socket, attenuator=other.padded)
-        parts = _basket(advice, way, destination, shelf, None)
+        parts = _basket(advice, way, destination, shelf, None, solve=solve)
         parts = replace(parts, both=_again(parts.taken, parts.count_of_both, shelf))
         if parts.taken and parts.in_stock:
             found.append((parts, other))
@@ -130,7 +130,7 @@ def _shared(leads: Sequence[int]) -> int:
 
 
 def _splitters(output: str, one: int, both: int, shelf: Shelf, whole: Shelf) -> Basket:
-    (found,) = _chain((SPLITTERS[output],), shelf, one, NO_LEAD)
+    (found,) = _chain((SPLITTERS[output],), shelf, one, Leads())
     taken = (found,) if isinstance(found, Taken) else ()
     return Basket(
         box="",
@@ -192,7 +192,7 @@ def _nothing_of(choice: Choice, shelf: Shelf, note: str) -> Basket:
 
 def _basket(
     advice: Advice, choice: Choice, destination: Destination, shelf: Shelf,
-    system_price: float | None, part: TwoPort | None = None,
+    system_price: float | None, part: TwoPort | None = None, solve: Solve | None = None,
 ) -> Basket:  # fmt: skip
     assert choice.option is not None
     count = leads_needed(advice, choice)
@@ -204,8 +204,9 @@ def _basket(
     if not ways:
         empty = (choice.box, choice.option, count, (), (), shelf.currency, shelf.share)
         return Basket(*empty, system_price, (), "")
-    chains = [_chain(way, shelf, count, cable) for way in ways]
-    best = min(chains, key=partial(_cost, cable=cable))
+    leads = Leads(cable, choice, _as_used(advice, choice), solve)
+    chains = [_chain(way, shelf, count, leads) for way in ways]
+    best = min(chains, key=partial(_cost, leads=leads))
     taken = tuple(t for t in best if isinstance(t, Taken))
     missing = tuple(p for p in best if isinstance(p, Piece))
     return Basket(
@@ -217,11 +218,9 @@ def _basket(
         currency=shelf.currency,
         share=shelf.share,
         system_price=system_price,
-        dearer=tuple(dearer_parts(taken, shelf, length)),
-        unlike=(
-            *_too_small(advice, choice, taken, ways, shelf),
-            *not_as_solved(taken, cable),
-        ),
+        dearer=tuple(dearer_parts(taken, shelf, length, leads.others)),
+        unlike=(*_too_small(advice, choice, taken, ways, shelf), *leads.told(best)),
+        others=leads.others,
         solder=_soldering(ways[0], length),
         one_of_two=count == 1
         and _one_side(advice, choice)
@@ -235,6 +234,13 @@ def _basket(
         offered_for="against the overload" if _overloads(advice, choice) else TOO_LOUD,
         chain=tuple(p.piece if isinstance(p, Taken) else p for p in best),
     )
+
+
+def _as_used(advice: Advice, choice: Choice) -> list[OptionAdvice]:
+    """Return the chosen way on every side, behind its attenuator where one is fitted."""
+    wanted = (choice.box, choice.socket, choice.option)
+    held = [o for o in advice.options if (o.box, o.socket, o.option.id) == wanted]
+    return [o.with_fitted().used if choice.attenuator else o.used for o in held]
 
 
 def _with_data(
@@ -271,7 +277,7 @@ def _offer(advice: Advice, choice: Choice, shelf: Shelf, count: int) -> Taken | 
     if wanted is None or _fitted(choice):
         return None
     piece = attenuator_piece("xlr" if to == "xlr" else "rca", wanted, made=made)
-    (found,) = _chain((piece,), shelf, count, NO_LEAD)
+    (found,) = _chain((piece,), shelf, count, Leads())
     return found
 
 
@@ -344,28 +350,28 @@ def _end(advice: Advice, choice: Choice) -> tuple[str, float | None, str]:
 
 
 def _chain(
-    way: Sequence[Piece], shelf: Shelf, count: int, cable: Cable
+    way: Sequence[Piece], shelf: Shelf, count: int, leads: Leads
 ) -> tuple[Taken | Piece, ...]:
     found: list[Taken | Piece] = []
     for piece in way:
-        fitting = [p for p in shelf.parts if _fits(p, piece, cable.length_m)]
-        offers = [Taken(piece, p, count) for p in fitting]
-        best = min(offers, key=partial(_order, cable=cable), default=None)
+        fitting = [p for p in shelf.parts if _fits(p, piece, leads.cable.length_m)]
+        offers = [Taken(piece, p, count) for p in fitting if leads.own(p, piece).serves]
+        best = min(offers, key=partial(_order, leads=leads), default=None)
         found.append(piece if best is None else best)
         shelf = shelf if best is None else less(shelf, (best,))
     return tuple(found)
 
 
-def _order(offer: Taken, cable: Cable) -> tuple[bool, bool, float, str]:
+def _order(offer: Taken, leads: Leads) -> tuple[bool, bool, float, str]:
     """Rank an offer: in stock, no worse than the lead that was solved, price."""
-    worse = any(not_as_solved([offer], cable))
+    worse = bool(leads.own(offer.part, offer.piece).says)
     return not offer.in_stock, worse, offer.price, offer.part.name
 
 
-def _cost(chain: Sequence[Taken | Piece], cable: Cable) -> tuple[int, int, int, float, int]:
+def _cost(chain: Sequence[Taken | Piece], leads: Leads) -> tuple[int, int, int, float, int]:
     """Rank a chain: nothing missing, all in stock, as solved, price, number of pieces."""
     taken = [t for t in chain if isinstance(t, Taken)]
-    ranks = [_order(t, cable) for t in taken]
+    ranks = [_order(t, leads) for t in taken]
     missing = len(chain) - len(taken)
     price = sum(t.price for t in taken)
     return missing, sum(r[0] for r in ranks), sum(r[1] for r in ranks), price, len(chain)
@@ -398,12 +404,17 @@ def _wired_alike(part: Part, piece: Piece) -> bool:
     )  # fmt: skip
 
 
-def dearer_parts(taken: Sequence[Taken], shelf: Shelf, length_m: float) -> Iterable[str]:
-    """Say of dearer parts that would do what differs by measurement, and nothing else."""
+def dearer_parts(
+    taken: Sequence[Taken], shelf: Shelf, length_m: float, others: Iterable[str] = ()
+) -> Iterable[str]:
+    """Say of dearer parts that would do what differs by measurement, and nothing else.
+
+    ``others``: leads that do not do the same, by name.
+    """
     for t in taken:
         others = [
             p for p in shelf.parts
-            if p.name != t.part.name and _fits(p, t.piece, length_m)
+            if p.name not in (t.part.name, *others) and _fits(p, t.piece, length_m)
             and p.price / p.pieces > t.part.price / t.part.pieces
         ]  # fmt: skip
         for other in sorted(others, key=lambda p: p.price)[:DEAREST_LISTED]:

@@ -71,7 +71,7 @@ def _joined(baskets: Sequence[Basket], shelf: Shelf) -> Basket:
         taken=taken,
         both=_sum([b.both for b in baskets]),
         offered=_sum([(o,) for o in offers])[0] if offers else one.offered,
-        dearer=tuple(dearer_parts(taken, shelf, one.length_m)),
+        dearer=tuple(dearer_parts(taken, shelf, one.length_m, one.others)),
     )
 
 

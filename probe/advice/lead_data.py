@@ -1,52 +1,166 @@
-"""What a lead on the shelf is otherwise than the lead that was solved: longer, or by its data."""
+"""What a lead on the shelf is otherwise than the lead that was solved: longer, or by its data.
+
+Such a lead is solved again with its own data, in the way it would be used in and beside what else
+hangs on the device. What comes of that is its verdict; a shield and a capacitance by themselves
+say little (hum may grow with their product, or not at all behind a transformer).
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field
 
 from probe.advice.destination import Cable
+from probe.advice.figures import worse_side
+from probe.advice.leads import Piece
+from probe.advice.model import Choice, OptionAdvice
+from probe.advice.quantity import Quantity
+from probe.advice.shelf import Part
 from probe.advice.taken import Taken
+from probe.advice.thresholds import TIE_BREAK_DB
+from probe.advice.words import MOST_DB, decibels
 
 WORSE = 10 ** (1.0 / 20.0)
-"""Ratio below which nothing is said: 1 dB of hum or treble decides little that its interval does
-not. Our judgement."""
+"""Ratio of shield or capacitance below which a lead is what was solved: 1 dB of hum or treble
+decides little that its interval does not. Our judgement."""
+
+NO_LEAD = Cable(0.0, 0.0, 0.0, 0.0)
+"""Of a piece that no length belongs to."""
+
+Solve = Callable[[Choice, Cable], Sequence[OptionAdvice]]
+"""Solves the way of a choice with another lead, with what the other boxes use plugged in: the way
+itself on every side first, then the ways of the others."""
 
 
-def not_as_solved(taken: Sequence[Taken], cable: Cable) -> Iterable[str]:
-    """Say of each lead taken what its shield and capacitance are beyond what was solved.
+@dataclass(frozen=True)
+class Own:
+    """A lead of the shelf that is not what was solved: what it is, and what comes of it."""
 
-    Parameters
-    ----------
-    taken
-        Parts; what is no lead of the whole run is left alone.
-    cable
-        The lead that was solved. What a part does not state is as there, by the metre.
-    """
-    for one in taken:
-        part = one.part
-        if part.kind != "lead" or one.piece.place != "run" or not cable.length_m:
-            continue
-        if one.piece.ohm is not None:  # a digital one: its impedance and length are judged
-            continue
-        metres = part.length_m or cable.length_m
-        stated = dict(part.measured)
-        shield = stated.get("mohm/m of shield", 1e3 * cable.shield_ohm / cable.length_m)
-        contact = stated.get("mohm of contacts", 1e3 * cable.contact_ohm)
-        farad = stated.get("pF/m", 1e12 * cable.farad / cable.length_m)
-        ohm = 1e-3 * (shield * metres + contact)
-        solved = cable.shield_ohm + cable.contact_ohm
-        more = []
-        if ohm > WORSE * solved > 0.0:
-            more.append(
-                f"its shield and contacts have {ohm * 1e3:.0f} mohm where {solved * 1e3:.0f} were "
-                "solved: it may hum more than is said here"
-            )
-        picofarads = farad * metres
-        if picofarads > WORSE * 1e12 * cable.farad > 0.0:
-            more.append(
-                f"{picofarads:.0f} pF where {1e12 * cable.farad:.0f} were solved, less treble"
-            )
-        if more:
-            figures = f"length_m = {metres:g}, capacitance_pf_per_m = {farad:.0f}, "
-            figures += f"shield_milliohm_per_m = {shield:.3g}, contact_milliohm = {contact:.3g}"
-            yield f"{part.name}: {'; '.join(more)}. With {figures} below [cable] it is solved"
+    says: str
+    """What differs; nothing where its data are others and all that is told of the way is not."""
+    serves: bool = True
+    """The way still works with it."""
+
+
+@dataclass
+class Leads:
+    """The leads for one way: ``cable`` was solved; ``solve`` solves another one, where given."""
+
+    cable: Cable = NO_LEAD
+    choice: Choice | None = None
+    was: Sequence[OptionAdvice] = ()
+    """The way as it was solved, on every side, and as it is used."""
+    solve: Solve | None = None
+    _known: dict[str, Own] = field(default_factory=dict)
+
+    def own(self, part: Part, piece: Piece) -> Own:
+        """Return what a lead of the whole run is otherwise than what was solved."""
+        if part.kind != "lead" or piece.place != "run" or not self.cable.length_m:
+            return Own("")
+        if piece.ohm is not None:  # a digital one: its impedance and length are judged
+            return Own("")
+        if part.name not in self._known:
+            self._known[part.name] = self._found(part)
+        return self._known[part.name]
+
+    @property
+    def others(self) -> tuple[str, ...]:
+        """Names of the leads looked at that are not what was solved."""
+        return tuple(name for name, own in self._known.items() if own.says)
+
+    def told(self, chain: Sequence[Taken | Piece]) -> Iterable[str]:
+        """Say of the leads taken what differs; where none is taken from stock, of all of them."""
+        for one in chain:
+            if isinstance(one, Taken):
+                yield from filter(None, [self.own(one.part, one.piece).says])
+        runs = [one for one in chain if _run(one)]
+        if not all(isinstance(one, Taken) and one.in_stock for one in runs):
+            yield from (own.says for own in self._known.values() if not own.serves)
+
+    def _found(self, part: Part) -> Own:
+        mine = cable_of(part, self.cable)
+        differs = "; ".join(_data(mine, self.cable))
+        if not differs:
+            return Own("")
+        if self.solve is None or self.choice is None or not self.was:
+            return Own(f"{part.name}: {differs}: it may hum more than is said here, or have less "
+                       f"treble{_to_solve(mine)}")  # fmt: skip
+        found = self.solve(self.choice, mine)
+        bad = next((o for o in found if o.verdict != "works"), None)
+        if bad is not None:
+            with_it = f"{bad.option.id} ({bad.box})" if bad.box != self.choice.box else "it"
+            return Own(f"{part.name} does not do ({differs}): {with_it} would be "
+                       f"{JUDGED.get(bad.verdict, bad.verdict)}, {bad.reasons[0]}", serves=False)  # fmt: skip
+        changed = "; ".join(_changed(self.was, found[: len(self.was)]))
+        return Own(f"{part.name}: {differs}; solved with that it works, {changed}" * bool(changed))
+
+
+def _run(one: Taken | Piece) -> bool:
+    piece = one.piece if isinstance(one, Taken) else one
+    return piece.kind == "lead" and piece.place == "run"
+
+
+JUDGED = {
+    "avoid": "better avoided",
+    "never": "ruled out",
+    "cannot-tell": "not to be judged",
+}
+"""Verdicts in a sentence."""
+
+
+def cable_of(part: Part, solved: Cable) -> Cable:
+    """Return a lead of the shelf as it is solved: what it does not state is as there, a metre."""
+    metres = part.length_m or solved.length_m
+    stated = dict(part.measured)
+    shield = stated.get("mohm/m of shield", 1e3 * solved.shield_ohm / solved.length_m)
+    contact = stated.get("mohm of contacts", 1e3 * solved.contact_ohm)
+    farad = stated.get("pF/m", 1e12 * solved.farad / solved.length_m)
+    return Cable(
+        metres, 1e-12 * farad * metres, 1e-3 * shield * metres, 1e-3 * contact, solved.impedance_ohm
+    )
+
+
+def _data(mine: Cable, solved: Cable) -> Sequence[str]:
+    """Return of which data a lead has noticeably more than the one that was solved."""
+    more = []
+    ohms = [c.shield_ohm + c.contact_ohm for c in (mine, solved)]
+    if ohms[0] > WORSE * ohms[1] > 0.0:
+        more.append(
+            f"its shield and contacts have {ohms[0] * 1e3:.0f} mohm where {ohms[1] * 1e3:.0f} were "
+            "solved"
+        )
+    if mine.farad > WORSE * solved.farad > 0.0:
+        more.append(f"{mine.farad * 1e12:.0f} pF where {solved.farad * 1e12:.0f} were solved")
+    return more
+
+
+def _to_solve(mine: Cable) -> str:
+    farad, shield = 1e12 * mine.farad / mine.length_m, 1e3 * mine.shield_ohm / mine.length_m
+    return (
+        f". With length_m = {mine.length_m:g}, capacitance_pf_per_m = {farad:.0f}, "
+        f"shield_milliohm_per_m = {shield:.3g}, contact_milliohm = {mine.contact_ohm * 1e3:.3g} "
+        "below [cable] it is solved"
+    )
+
+
+def _changed(was: Sequence[OptionAdvice], now: Sequence[OptionAdvice]) -> Sequence[str]:
+    """Return what is noticeably worse of the figures that are told, on the worse side."""
+    before, after = worse_side([o.figures for o in was]), worse_side([o.figures for o in now])
+    told = []
+    hums = before.hum_below_full_output_db, after.hum_below_full_output_db
+    if _lower(*hums) and hums[0] and hums[1]:
+        heard = "" if after.hum_heard is None else f" ({after.hum_heard.says})"
+        told.append(f"hum {decibels(hums[1])} below full output{heard}, not {decibels(hums[0])}")
+    treble = before.loss_at_20_khz, after.loss_at_20_khz
+    if treble[0] and treble[1] and treble[1].value > treble[0].value + TIE_BREAK_DB / 2.0:
+        told.append(f"{decibels(treble[1])} lost at 20 kHz, not {decibels(treble[0])}")
+    known = {"hum" if told else "", *(h.code for o in was for h in o.hazards)}
+    fresh = dict.fromkeys(h.message for o in now for h in o.hazards if h.code not in known)
+    return [*told, *(f"mind: {says}" for says in fresh)]
+
+
+def _lower(before: Quantity | None, after: Quantity | None) -> bool:
+    """Tell whether a hum is noticeably less far down, where anybody could check that."""
+    if before is None or after is None:
+        return False
+    return min(after.value, MOST_DB) < min(before.value, MOST_DB) - TIE_BREAK_DB

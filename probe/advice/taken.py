@@ -125,6 +125,8 @@ class Basket:
     """For the adviser alone: the customer's sheet stays with what is chosen."""
     unlike: tuple[str, ...] = ()
     """Parts that are not what was solved: cores too small for what comes, leads by data."""
+    others: tuple[str, ...] = ()
+    """Leads of the shelf that are not what was solved, by name."""
     boxes: int = 1
     """How many alike boxes it is for."""
     shares: str = ""

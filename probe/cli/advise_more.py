@@ -118,14 +118,15 @@ class More:
         """Return the advice as plain values, with what was asked for besides."""
         document = advice.to_json()
         if self._shelf is not None:
-            from probe.advice.advise import beside
+            from probe.advice.advise import beside, with_leads
             from probe.advice.basket import baskets
             from probe.advice.taken import all_in_all
             from probe.advice.text import alike_boxes
 
             price = self._args.system_price
             together = beside(facts, sources, destination, advice)
-            self._baskets = baskets(advice, destination, self._shelf, price, together)
+            solve = with_leads(facts, sources, destination, advice)
+            self._baskets = baskets(advice, destination, self._shelf, price, together, solve)
             self._alike = alike_boxes(advice)
             document["shelf"] = [basket.to_json() for basket in self._baskets]
             if whole := all_in_all(self._baskets):
