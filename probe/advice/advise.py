@@ -34,7 +34,7 @@ from probe.advice.choose import choose, mark
 from probe.advice.compiled import judged
 from probe.advice.cures import cures
 from probe.advice.desk import Desk, Memory, Sources
-from probe.advice.destination import Cable, Destination, Input
+from probe.advice.destination import Destination, Input
 from probe.advice.digital_choice import with_digital
 from probe.advice.full_output_apart import unlike_levels
 from probe.advice.heavy_inputs import with_relief
@@ -45,7 +45,7 @@ from probe.advice.operating import BY_ID, Operating, operating_of
 from probe.advice.origin_first import with_origin_first
 from probe.advice.other_transformer import with_other_transformer
 from probe.advice.outputs_apart import with_outputs_apart
-from probe.advice.own_lead import with_lead
+from probe.advice.own_lead import OwnLeads
 from probe.advice.padded import fitted, with_attenuator
 from probe.advice.series_resistors import eased
 from probe.advice.settle import settlings
@@ -246,16 +246,13 @@ def beside(
     return lambda other: instead(desks, advice, other)
 
 
-def with_leads(
+def own_leads(
     facts: Facts, sources: Mapping[str, Sources], destination: Destination, advice: Advice
-) -> Callable[[Choice, Cable], list[OptionAdvice]]:
-    """Return what solves a choice with another lead, beside what ``advice`` has for the others.
-
-    The way itself on every side comes first, then those of the other boxes.
-    """
+) -> OwnLeads:
+    """Return what solves choices of ``advice`` again with the leads that are at hand."""
     device, sides, _ = _subject(facts)
     desks = _desks(device, sides, sources, _in_place(destination, facts), Memory())
-    return partial(with_lead, desks, advice)
+    return OwnLeads(desks, advice)
 
 
 def _eligible(found: Advice) -> frozenset[tuple[str, str]]:

@@ -221,6 +221,7 @@ def _basket(
         dearer=tuple(dearer_parts(taken, shelf, length, leads.others)),
         unlike=(*_too_small(advice, choice, taken, ways, shelf), *leads.told(best)),
         others=leads.others,
+        cable=leads.taken(best),
         solder=_soldering(ways[0], length),
         one_of_two=count == 1
         and _one_side(advice, choice)
@@ -405,16 +406,16 @@ def _wired_alike(part: Part, piece: Piece) -> bool:
 
 
 def dearer_parts(
-    taken: Sequence[Taken], shelf: Shelf, length_m: float, others: Iterable[str] = ()
+    taken: Sequence[Taken], shelf: Shelf, length_m: float, but: Sequence[str] = ()
 ) -> Iterable[str]:
     """Say of dearer parts that would do what differs by measurement, and nothing else.
 
-    ``others``: leads that do not do the same, by name.
+    ``but``: leads that do not do the same, by name.
     """
     for t in taken:
         others = [
             p for p in shelf.parts
-            if p.name not in (t.part.name, *others) and _fits(p, t.piece, length_m)
+            if p.name not in (t.part.name, *but) and _fits(p, t.piece, length_m)
             and p.price / p.pieces > t.part.price / t.part.pieces
         ]  # fmt: skip
         for other in sorted(others, key=lambda p: p.price)[:DEAREST_LISTED]:

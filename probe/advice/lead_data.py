@@ -40,6 +40,8 @@ class Own:
     """What differs; nothing where its data are others and all that is told of the way is not."""
     serves: bool = True
     """The way still works with it."""
+    cable: Cable | None = None
+    """What it is, where the figures of the way are others with it."""
 
 
 @dataclass
@@ -68,6 +70,11 @@ class Leads:
         """Names of the leads looked at that are not what was solved."""
         return tuple(name for name, own in self._known.items() if own.says)
 
+    def taken(self, chain: Sequence[Taken | Piece]) -> Cable | None:
+        """Return the lead that is taken, where the figures of the way are others with it."""
+        runs = [one for one in chain if isinstance(one, Taken) and _run(one)]
+        return next((self.own(one.part, one.piece).cable for one in runs), None)
+
     def told(self, chain: Sequence[Taken | Piece]) -> Iterable[str]:
         """Say of the leads taken what differs; where none is taken from stock, of all of them."""
         for one in chain:
@@ -89,10 +96,13 @@ class Leads:
         bad = next((o for o in found if o.verdict != "works"), None)
         if bad is not None:
             with_it = f"{bad.option.id} ({bad.box})" if bad.box != self.choice.box else "it"
-            return Own(f"{part.name} does not do ({differs}): {with_it} would be "
-                       f"{JUDGED.get(bad.verdict, bad.verdict)}, {bad.reasons[0]}", serves=False)  # fmt: skip
+            judged = JUDGED.get(bad.verdict, bad.verdict)
+            says = f"{with_it} would be {judged}, {bad.reasons[0]}"
+            return Own(f"{part.name} does not do ({differs}): {says}", serves=False)
         changed = "; ".join(_changed(self.was, found[: len(self.was)]))
-        return Own(f"{part.name}: {differs}; solved with that it works, {changed}" * bool(changed))
+        if not changed:
+            return Own("")
+        return Own(f"{part.name}: {differs}; the figures here are with it: {changed}", cable=mine)
 
 
 def _run(one: Taken | Piece) -> bool:

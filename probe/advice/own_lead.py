@@ -1,54 +1,103 @@
-"""One way solved again with the data of a lead that is at hand, beside what the others use."""
+"""Ways solved again with the data of leads that are at hand, beside what the other boxes use."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from probe.advice.compiled import judged
+from probe.advice.cures import cures
 from probe.advice.desk import Desk
-from probe.advice.destination import Cable, Input
+from probe.advice.destination import Cable
 from probe.advice.model import Advice, Choice, OptionAdvice
 from probe.advice.solve import Link
-from probe.advice.wiring import Option
+
+Key = tuple[str, str, str | None, str]
+"""Side, box, socket and way."""
 
 
-def with_lead(
-    desks: Sequence[Desk], advice: Advice, choice: Choice, cable: Cable
-) -> list[OptionAdvice]:
-    """Return the way of a choice with ``cable`` on every side, then the ways of the other boxes.
+@dataclass(frozen=True)
+class OwnLeads:
+    """Solves the choices of ``advice`` with other leads."""
 
-    Nothing where the way is a digital link, which hangs on no other lead and is judged apart.
-    """
-    rest = [c for c in advice.choices if c.box != choice.box and c.option is not None]
-    uses = [_use(desks[0], advice, c) for c in (choice, *rest)] if desks else []
-    if not uses or uses[0] is None:
-        return []
-    own, *others = (use for use in uses if use is not None)
-    links = [_link(replace(own[0], cable=cable), own[1])]
-    links += [_link(_with_cable(desks[0], socket), option) for socket, option in others]
-    return [
-        judged(desk, link.socket, link.option, tuple(one for one in links if one is not link))
-        for link in links
-        for desk in desks
-    ]
+    desks: Sequence[Desk]
+    advice: Advice
+
+    def solved(self, choice: Choice, cable: Cable) -> list[OptionAdvice]:
+        """Return the way of a choice with ``cable`` on every side, then those of the other boxes.
+
+        Nothing of a digital link, which hangs on no other lead and is judged apart.
+        """
+        own = self._link(choice, cable)
+        return [] if own is None else self._judged([own, *self._beside(choice)])
+
+    def used(self, cables: Mapping[str, Cable]) -> Advice:
+        """Return the advice with the figures of the leads that are taken, by box."""
+        if not cables:
+            return self.advice
+        alone: dict[Key, OptionAdvice] = {}
+        whole: dict[Key, OptionAdvice] = {}
+        chosen = {c.box: c for c in self.advice.choices if c.option is not None}
+        held = [(b, link) for b in cables if (link := self._link(chosen[b], cables[b]))]
+        for _, link in held:
+            alone.update(_by_key(self._judged([link])))
+        links = [link for _, link in held]
+        links += [link for c in chosen.values() if c.box not in cables for link in self._plain(c)]
+        whole.update(_by_key(self._judged(links)))
+        found = replace(
+            self.advice,
+            options=tuple(_with(o, alone.get(_key(o)), chosen) for o in self.advice.options),
+            sets=tuple(
+                replace(s, options=tuple(whole.get(_key(o), o) for o in s.options)) if not k else s
+                for k, s in enumerate(self.advice.sets)
+            ),
+        )
+        return replace(found, cures=cures(self.desks, found))
+
+    def _beside(self, choice: Choice) -> list[Link]:
+        rest = [c for c in self.advice.choices if c.box != choice.box and c.option is not None]
+        return [link for c in rest for link in self._plain(c)]
+
+    def _plain(self, choice: Choice) -> Iterable[Link]:
+        link = self._link(choice, None)
+        return [] if link is None else [link]
+
+    def _link(self, choice: Choice, cable: Cable | None) -> Link | None:
+        """Return the way of a choice with its attenuator; ``cable`` None: the lead as solved."""
+        key = (choice.box, choice.socket, choice.option)
+        held = [o for o in self.advice.options if (o.box, o.socket, o.option.id) == key]
+        if not held or not self.desks:
+            return None
+        destination = self.desks[0].destination
+        socket = next(s for s in destination.inputs if s.name == choice.socket)
+        used = (held[0].with_fitted() if choice.attenuator else held[0]).used
+        lead = destination.cable_of(socket) if cable is None else cable
+        return Link(used.option, replace(socket, cable=lead), "unknown", 0.0, lead)
+
+    def _judged(self, links: Sequence[Link]) -> list[OptionAdvice]:
+        return [
+            judged(desk, own.socket, own.option, tuple(one for one in links if one is not own))
+            for own in links
+            for desk in self.desks
+        ]
 
 
-def _use(desk: Desk, advice: Advice, choice: Choice) -> tuple[Input, Option] | None:
-    """Return the socket of a choice and its way with the attenuator that is fitted."""
-    key = (choice.box, choice.socket, choice.option)
-    held = next((o for o in advice.options if (o.box, o.socket, o.option.id) == key), None)
-    if held is None:
-        return None
-    socket = next(s for s in desk.destination.inputs if s.name == choice.socket)
-    return socket, (held.with_fitted() if choice.attenuator else held).used.option
+def _key(option: OptionAdvice) -> Key:
+    return option.side, option.box, option.socket, option.option.id
 
 
-def _with_cable(desk: Desk, socket: Input) -> Input:
-    return replace(socket, cable=desk.destination.cable_of(socket))
+def _by_key(found: Iterable[OptionAdvice]) -> dict[Key, OptionAdvice]:
+    return {_key(o): o for o in found}
 
 
-def _link(socket: Input, option: Option) -> Link:
-    cable = socket.cable
-    assert cable is not None
-    return Link(option, socket, "unknown", 0.0, cable)
+def _with(
+    old: OptionAdvice, new: OptionAdvice | None, chosen: Mapping[str, Choice]
+) -> OptionAdvice:
+    """Return a chosen option with what was solved anew, in its plug's attenuator or without."""
+    if new is None:
+        return old
+    if chosen[old.box].attenuator and old.attenuator is not None:
+        found = replace(old, attenuator=replace(old.attenuator, advice=new))
+    else:
+        found = replace(new, attenuator=old.attenuator)
+    return found.with_verdict("use", chosen[old.box].why)

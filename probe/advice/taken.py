@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+from probe.advice.destination import Cable
 from probe.advice.leads import Piece
 from probe.advice.shelf import Part, Shelf
 
@@ -127,6 +128,8 @@ class Basket:
     """Parts that are not what was solved: cores too small for what comes, leads by data."""
     others: tuple[str, ...] = ()
     """Leads of the shelf that are not what was solved, by name."""
+    cable: Cable | None = None
+    """The lead that is taken, where the figures of the way are others with it."""
     boxes: int = 1
     """How many alike boxes it is for."""
     shares: str = ""

@@ -121,6 +121,7 @@ def _advise(args: argparse.Namespace, named: list[str]) -> None:
     mains = mains_of(facts), mains_volts_of(facts)
     destination = more.fit(together([_destination(o, mains, args) for o in named]))
     advice = advise(facts, sources, destination, counted_progress("solving") or (lambda *_: None))
+    advice = more.picked(advice, destination, facts, sources)
     document = more.document(advice, destination, facts, sources)
     if args.html is not None:
         write_one(args.html, render_html(measured, advice=document))

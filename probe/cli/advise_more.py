@@ -111,6 +111,25 @@ class More:
             destination = with_shelf_parts(destination, self._shelf)
         return destination
 
+    def picked(
+        self, advice: Advice, destination: Destination, facts: Mapping[str, Any],
+        sources: Mapping[str, Any],
+    ) -> Advice:  # fmt: skip
+        """Pick from the shelf; return the advice with the figures of the leads that are taken."""
+        if self._shelf is None:
+            return advice
+        from probe.advice.advise import beside, own_leads
+        from probe.advice.basket import baskets
+        from probe.advice.text import alike_boxes
+
+        price = self._args.system_price
+        together = beside(facts, sources, destination, advice)
+        leads = own_leads(facts, sources, destination, advice)
+        self._baskets = baskets(advice, destination, self._shelf, price, together, leads.solved)
+        advice = leads.used({b.box: b.cable for b in self._baskets if b.cable is not None})
+        self._alike = alike_boxes(advice)
+        return advice
+
     def document(
         self, advice: Advice, destination: Destination, facts: Mapping[str, Any],
         sources: Mapping[str, Any],
@@ -118,16 +137,8 @@ class More:
         """Return the advice as plain values, with what was asked for besides."""
         document = advice.to_json()
         if self._shelf is not None:
-            from probe.advice.advise import beside, with_leads
-            from probe.advice.basket import baskets
             from probe.advice.taken import all_in_all
-            from probe.advice.text import alike_boxes
 
-            price = self._args.system_price
-            together = beside(facts, sources, destination, advice)
-            solve = with_leads(facts, sources, destination, advice)
-            self._baskets = baskets(advice, destination, self._shelf, price, together, solve)
-            self._alike = alike_boxes(advice)
             document["shelf"] = [basket.to_json() for basket in self._baskets]
             if whole := all_in_all(self._baskets):
                 document["shelf_total"] = list(whole)

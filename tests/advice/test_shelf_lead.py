@@ -41,14 +41,15 @@ BAD = {"length_m": 1.0, "shield_milliohm_per_m": 200.0, "contact_milliohm": 150.
 
 @pytest.fixture
 def said(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> Any:
-    """Return what says of a source, arguments and leads the list of the shelf, in one line."""
+    """Return what the list of the shelf says, as one line; ``whole``: all that is said."""
 
-    def of(source: str, args: list[str], *leads: str) -> str:
+    def of(source: str, args: list[str], *leads: str, whole: bool = False) -> str:
         paths = tmp_path / "source.toml", tmp_path / "shelf.toml"
         paths[0].write_text(source)
         paths[1].write_text('format = "probe-shelf/1"\n' + "".join(leads))
         assert main(["advise", str(paths[0]), *args, "--shelf", str(paths[1])]) == 0
-        return " ".join(capsys.readouterr().out.partition("From the shelf")[2].split())
+        out = capsys.readouterr().out
+        return " ".join((out if whole else out.partition("From the shelf")[2]).split())
 
     return of
 
@@ -84,6 +85,13 @@ def test_a_lead_that_still_does_says_its_own_hum(said: Any) -> None:
     # the program's 100 ohm of source takes 0.04 dB of the volt
     assert "hum 84.0 dB below full output (may be heard close to the loudspeaker)" in found
     assert "not 94.0 dB" in found
+    args = ["rca:20k:1V", "--ground", "0.1mV/0.2ohm"]
+    found = said(SOURCE, args, lead("bad RCA", RCA, **BAD), whole=True)
+    # closed form as above: what it gives, what to mind, and what a cure adds are of that lead
+    assert "reaches full output, hum 84.0 dB below full output" in found
+    assert "- mind: hum 84.0 dB below full output: may be heard close" in found
+    # 120 dB and more are told as beyond 120: more than 36 dB better than 84
+    assert "more than 36 dB better" in found
 
 
 def test_shield_times_capacitance_is_solved(said: Any) -> None:
@@ -91,7 +99,7 @@ def test_shield_times_capacitance_is_solved(said: Any) -> None:
     own = {"length_m": 10.0, "shield_milliohm_per_m": 300.0, "contact_milliohm": 150.0}
     args = ["xlr:10k/leg:1V:transformer:rejection=110", "--ground", "two-rooms", "--cable", "10m"]
     found = said(BALANCED, args, lead("bad", XLR, **own, capacitance_pf_per_m=2000.0))
-    # closed form: 600 ohm a leg beside 10 kohm are 566 ohm; with 20 nF 10 log(1 + 1.4225^2) = 4.8 dB
+    # closed form: 600 ohm a leg beside 10 kohm are 566 ohm; 20 nF: 10 log(1 + 1.4225^2) = 4.8 dB
     assert "bad does not do" in found
     assert "better avoided, 4.8 dB (3.5 to 5.7) is lost at 20 kHz" in found
     assert "order, 2 x" in found
