@@ -180,6 +180,25 @@ class DigitalAdvice:
     ask_first: str = ""
     """What the maker of the device has to be asked before anything is bought for it."""
 
+    beyond_m: float = 0.0
+    """How much longer it is than its standard promises."""
+
+    @property
+    def try_first(self) -> str:
+        """What can be tried before anything is bought: a plain lead that merely is too long.
+
+        The length of a standard is what it promises, not where links break.
+        """
+        if self.link.joint != "straight" or {h.code for h in self.deciding} != {"digital-length"}:
+            return ""
+        earths = any(h.code == "digital-earths" for h in self.hazards)
+        joins = "; it joins the chassis, and may bring hum into other leads between them"
+        return (
+            f"try {self.link.says}: it is {self.beyond_m:.3g} m beyond the length the standard "
+            "promises, which is not where links break; drop-outs or silence would show it, nothing "
+            f"is harmed{joins * earths}"
+        )
+
     @property
     def against(self) -> list[Note]:
         """What speaks against it; where something does, not how its attenuator is made."""
@@ -406,6 +425,7 @@ def _length(advice: DigitalAdvice, ends: _Ends) -> DigitalAdvice:
     metres, allowed = ends.cable.length_m, over.length_m
     if metres > allowed:
         says = f"{metres:.3g} m is longer than the {allowed:g} m of {over.name}"
+        advice = replace(advice, beyond_m=metres - allowed)
         return _with(advice, Note("digital-length", says), "avoid")
     if not advice.link.over_110:
         return advice

@@ -13,6 +13,9 @@ from probe.advice.subject import Device
 LEVEL_FIRST = "digital-level"
 """Code of what has to be asked before a link is bought of which the level is in doubt."""
 
+LEAD_FIRST = "plain-lead-first"
+"""Code of a plain lead to be tried that merely is longer than its standard promises."""
+
 
 def choose_digital(choices: Sequence[Choice], links: Sequence[DigitalAdvice]) -> tuple[Choice, ...]:
     """Return the choices, with a digital one for each box that has no other."""
@@ -57,6 +60,21 @@ def _over_the_length(best: DigitalAdvice, links: Sequence[DigitalAdvice]) -> lis
     return [f"not over a 75 ohm lead: {says}" for says in too_long]
 
 
+def _tried_first(choice: Choice, links: Sequence[DigitalAdvice]) -> DigitalAdvice | None:
+    """Return the plain lead that can be tried before what is chosen, or said of, is bought."""
+    mine = [a for a in links if a.box == choice.box]
+    if any(a.verdict == "use" and a.link.joint == "straight" for a in mine):
+        return None
+    if choice.option is not None and not any(a.verdict == "use" for a in mine):
+        return None  # an analogue way is used
+    return next((a for a in mine if a.try_first), None)
+
+
+def _told(choice: Choice, lead: DigitalAdvice) -> Choice:
+    says = f"before anything is bought, {lead.try_first}"
+    return replace(choice, why=(says, *choice.why))
+
+
 def mark_digital(
     links: Sequence[DigitalAdvice], choices: Sequence[Choice]
 ) -> tuple[DigitalAdvice, ...]:
@@ -74,7 +92,10 @@ def with_digital(advice: Advice, device: Device, destination: Destination) -> Ad
         return advice
     choices = choose_digital(advice.choices, links)
     marked = mark_digital(links, choices)
-    first = tuple(
+    tried = {c.box: a for c in choices if (a := _tried_first(c, marked)) is not None}
+    choices = tuple(_told(c, tried[c.box]) if c.box in tried else c for c in choices)
+    first = tuple(Settling(LEAD_FIRST, a.try_first, (a.link.id,), box) for box, a in tried.items())
+    first += tuple(
         Settling(LEVEL_FIRST, a.ask_first, (), a.box)
         for a in marked
         if a.verdict == "use" and a.ask_first

@@ -49,6 +49,7 @@ AT_ONCE = ("shared-output", "splitter-buys", "together-not-all", "together", "to
 TOLD_ABOVE = (
     "asked-first",
     "digital-level",
+    "plain-lead-first",
     "origin-first",
     "option",
     "transformer",

@@ -54,6 +54,10 @@ SPARED_BY = {"origin-first": "may do instead", "asked-first": ""}
 may open; empty: that it is used."""
 
 
+WHOLE = ("plain-lead-first", "digital-level")
+"""The same of digital links, where what is said is all there is to say."""
+
+
 def asked_of(
     advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]] = ()
 ) -> tuple[str, ...]:
@@ -81,7 +85,7 @@ def asked_of(
         f"{printed(o.get('what'), MOST_WORDS)}."
         for o in listing(advice, "would_change")
         if isinstance(o, Mapping)
-        and o.get("code") == "digital-level"
+        and o.get("code") in WHOLE
         and (not mine or o.get("destination") in mine)
     ]
     found += [f"Before anything is bought, {text}" for text in first]

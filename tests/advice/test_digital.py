@@ -242,6 +242,34 @@ def test_the_level_in_doubt_is_asked_on_the_sheet_too() -> None:
     assert leaves_of(known.to_json())[0].asked == ()
 
 
+def test_a_plain_lead_that_merely_is_long_is_tried_first() -> None:
+    """Lost: transformer, 110 ohm lead and attenuator bought for 2 m beyond a promise."""
+    found = ask("digital-75", COAX, 12.0)
+    # published limit of the consumer link: 10 m, so 2 m beyond; it stays "avoid"
+    assert of(found, "digital-75-to-75").verdict == "avoid"
+    assert found.choices[0].option is None
+    says = "try a 75 ohm coaxial lead made for digital: it is 2 m beyond the length the standard"
+    assert found.choices[0].why[0].startswith(f"before anything is bought, {says}")
+    assert "nothing is harmed" in found.choices[0].why[0]
+    (leaf,) = leaves_of(found.to_json())
+    assert leaf.asked[0].startswith("Before anything is bought, try a 75")
+    assert leaf.asked[0].endswith("nothing is harmed.")
+
+
+@pytest.mark.parametrize(
+    ("socket", "more"),
+    [
+        # a level the input does not take is another objection, whatever the length
+        (COAX, {"digital_volts_peak_to_peak": 0.1}),
+        (dataclasses.replace(COAX, digital_format="professional"), {"digital_format": "consumer"}),
+    ],
+)
+def test_a_lead_with_another_objection_is_not_tried(socket: Input, more: dict[str, Any]) -> None:
+    found = ask("digital-75", socket, 12.0, **more)
+    assert not any("try a 75" in w for w in found.choices[0].why)
+    assert not any(s.code == "plain-lead-first" for s in found.would_change)
+
+
 def test_the_sheet_has_the_reason_of_the_screen() -> None:
     """A customer read that the level is above what the receiver needs, and bought the link."""
     advice = ask("digital-75", XLR, 12.0)
