@@ -150,16 +150,17 @@ class Design:
         """Attenuation of the nominal values less the wanted one."""
         return self.attenuation_db - self.wanted_db
 
-    def moved_by(self, decibels: float) -> Design:
+    def moved_by(self, decibels: float, less: float = 0.0, more: float = 0.0) -> Design:
         """Return the design with its figures moved to what the whole network gives.
 
-        They are those of one impedance on either side, which stands for all of it.
+        They are those of one impedance on either side, which stands for all of it. ``less`` and
+        ``more``: by how much it may give less or more, for what is not known of output and input.
         """
         return replace(
             self,
             attenuation_db=self.attenuation_db + decibels,
-            least_db=self.least_db + decibels,
-            most_db=self.most_db + decibels,
+            least_db=self.least_db + decibels - less,
+            most_db=self.most_db + decibels + more,
         )
 
 

@@ -198,9 +198,9 @@ def _basket(
     count = leads_needed(advice, choice)
     cable = _cable(destination, choice)
     length = cable.length_m
-    to, attenuation, made = _end(advice, choice)
+    to, attenuation, made, takes = _end(advice, choice)
     attenuation = attenuation if _fitted(choice) else None
-    ways = _with_data(advice, choice, ways_of(choice.option, to, attenuation, made), part)
+    ways = _with_data(advice, choice, ways_of(choice.option, to, attenuation, made, takes), part)
     if not ways:
         empty = (choice.box, choice.option, count, (), (), shelf.currency, shelf.share)
         return Basket(*empty, system_price, (), "")
@@ -274,10 +274,10 @@ def _too_small(
 
 def _offer(advice: Advice, choice: Choice, shelf: Shelf, count: int) -> Taken | Piece | None:
     """Return the attenuator that the advice offers without putting it in."""
-    to, wanted, made = _end(advice, choice)
+    to, wanted, made, takes = _end(advice, choice)
     if wanted is None or _fitted(choice):
         return None
-    piece = attenuator_piece("xlr" if to == "xlr" else "rca", wanted, made=made)
+    piece = attenuator_piece("xlr" if to == "xlr" else "rca", wanted, made=made, takes=takes)
     (found,) = _chain((piece,), shelf, count, Leads())
     return found
 
@@ -331,23 +331,26 @@ def _fitted(choice: Choice) -> bool:
     return choice.attenuator or (choice.option or "").startswith("digital")
 
 
-def _end(advice: Advice, choice: Choice) -> tuple[str, float | None, str]:
+def _end(advice: Advice, choice: Choice) -> tuple[str, float | None, str, str]:
     """Return the destination's connector, and the attenuation needed or offered in its plug.
 
-    Of one that has no resistor across how it is made as well.
+    Of one that has no resistor across how it is made as well; of the others what they take off
+    there, with their resistors.
     """
     wanted = (choice.box, choice.socket, choice.option)
     for link in (a for a in advice.digital if (a.box, a.socket, a.link.id) == wanted):
-        return link.link.to, None if link.pad is None else link.pad.attenuation_db, ""
+        return link.link.to, None if link.pad is None else link.pad.attenuation_db, "", ""
     held = [o for o in advice.options if (o.box, o.socket, o.option.id) == wanted]
     if not held:
-        return "rca", None, ""
+        return "rca", None, "", ""
     pads = [o.attenuator for o in held if o.attenuator is not None]
     most = max(pads, key=lambda p: p.designs[0].wanted_db, default=None)
     if most is None:
-        return held[0].option.to, None, ""
+        return held[0].option.to, None, "", ""
     made = most.says if most.designs[0].pad.in_series else ""
-    return held[0].option.to, most.designs[0].wanted_db, made
+    size = most.takes if most.unsure else f"{round(most.attenuation_db, 1):g} dB"
+    takes = size if made else f"{size}: {most.says}"
+    return held[0].option.to, most.designs[0].wanted_db, made, takes
 
 
 def _chain(

@@ -30,7 +30,8 @@ class Piece:
     ``joined_from`` and ``joined_to``: contacts joined inside the first or the second plug, as
     ``1-3``. ``ohm``: of a digital part. ``part``: the data of a transformer that was calculated
     with, which what is taken must have as well. ``made``: how an attenuator is made that has no
-    resistor across; a ready-made one would load the output more.
+    resistor across; a ready-made one would load the output more. ``takes``: what an attenuator
+    was solved to take off where it sits, and how it is made; its decibels are those it is sold by.
     """
 
     kind: Kind
@@ -44,6 +45,7 @@ class Piece:
     attenuation_db: float | None = None
     part: TwoPort | None = None
     made: str = ""
+    takes: str = ""
 
     @property
     def says(self) -> str:
@@ -55,7 +57,7 @@ class Piece:
             text += f", {self.ohm:g} ohm"
         if self.attenuation_db is not None:
             alone = f", of {self.made} alone, with none across" if self.made else ""
-            return f"{text}, {self.attenuation_db:.0f} dB{alone}"
+            return f"{text}, {self.takes or f'{self.attenuation_db:.0f} dB'}{alone}"
         if self.kind == "transformer":
             return f"{text}, isolating{f', {to_ask_for(self.part)}' if self.part else ''}"
         wires = ", ".join(_wire(w) for w in sorted(self.wires))
@@ -175,27 +177,28 @@ SPLITTERS: dict[str, Piece] = {
 
 
 def attenuator_piece(
-    to: Literal["rca", "xlr"], attenuation_db: float, ohm: float | None = None, made: str = ""
-) -> Piece:
+    to: Literal["rca", "xlr"], attenuation_db: float, ohm: float | None = None, made: str = "",
+    takes: str = "",
+) -> Piece:  # fmt: skip
     """Return the in-line attenuator for the destination's socket; ``ohm``: of a digital one."""
     ends: tuple[Plug, Plug] = ("rca-female", "rca-male")
     if to == "xlr":
         ends = ("xlr-female", "xlr-male")
     return Piece(
         "attenuator", *ends, frozenset(), "destination", ohm=ohm, attenuation_db=attenuation_db,
-        made=made,
+        made=made, takes=takes,
     )  # fmt: skip
 
 
 def ways_of(
-    option: str, to: str, attenuation_db: float | None, made: str = ""
+    option: str, to: str, attenuation_db: float | None, made: str = "", takes: str = ""
 ) -> tuple[tuple[Piece, ...], ...]:
     """Return the ways to make an option, with its attenuator where it needs one."""
     ways = WAYS.get(option, ())
     if attenuation_db is None:
         return ways
     end: Literal["rca", "xlr"] = "xlr" if to in ("xlr", "digital-110") else "rca"
-    pad = attenuator_piece(end, attenuation_db, DIGITAL_OHM.get(to), made)
+    pad = attenuator_piece(end, attenuation_db, DIGITAL_OHM.get(to), made, takes)
     return tuple((*way, pad) for way in ways)
 
 

@@ -158,6 +158,10 @@ def _transformer(part: TwoPort) -> dict[str, Any]:
     }
 
 
+UNSURE_DB = 0.5
+"""Ends of an attenuation that lie further apart are said: more than resistors make. [practice]"""
+
+
 @dataclass(frozen=True)
 class Attenuated:
     """An option with resistors in the destination's plug, solved and judged like any other.
@@ -193,6 +197,8 @@ class Attenuated:
     behind_ohm: float
     noise_volts: float
     fitted: bool = False
+    ends_db: tuple[float, float] | None = None
+    """The least and the most of ``attenuation_db``, for what is not known of output and input."""
     rating_watt: float = RATINGS_WATT[0]
     """What each of its resistors is rated for at least, at the most that comes."""
 
@@ -204,9 +210,26 @@ class Attenuated:
         return f"{self.designs[0].pad.says_in(self.advice.option.to)}{'' if usual else rated}"
 
     @property
+    def unsure(self) -> bool:
+        """What is not known of output and input moves what it takes off."""
+        return self.ends_db is not None and self.ends_db[1] - self.ends_db[0] > UNSURE_DB
+
+    @property
+    def takes(self) -> str:
+        """What it takes off as it sits there, in words."""
+        if self.ends_db is None or not self.unsure:
+            return f"{self.attenuation_db:.1f} dB"
+        return f"{self.ends_db[0]:.1f} to {self.ends_db[1]:.1f} dB"
+
+    @property
     def solves(self) -> bool:
         """The option works with it."""
         return self.advice.verdict == "works"
+
+    def _ends(self) -> dict[str, float]:
+        if self.ends_db is None or not self.unsure:
+            return {}
+        return {"low": self.ends_db[0], "high": self.ends_db[1]}
 
     def to_json(self) -> dict[str, Any]:
         """Return the attenuator as plain values."""
@@ -218,7 +241,7 @@ class Attenuated:
             "says": self.says,
             "rating": {"value": self.rating_watt, "unit": "W"},
             "designs": [_design(d) for d in self.designs],
-            "attenuation": {"value": self.attenuation_db, "unit": "dB"},
+            "attenuation": {"value": self.attenuation_db, "unit": "dB", **self._ends()},
             "output_sees": {"value": self.seen_ohm, "unit": "ohm"},
             "source_impedance": {"value": self.behind_ohm, "unit": "ohm"},
             "thermal_noise": {"value": self.noise_volts, "unit": "V"},

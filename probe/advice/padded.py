@@ -250,13 +250,17 @@ def built(
 ) -> Attenuated:  # fmt: skip
     """Return the attenuator that was ``solved`` with the first design in its plug."""
     pad, fall = designs[0].pad, fall_db(bare, solved)
+    low, high = fall_ends_db(bare, solved)
     most = solved.figures.level_at_maximum
     behind = 1.0 / (1.0 / pad.shunt_ohm + 1.0 / (source + pad.total_series_ohm))
     return Attenuated(
-        designs=tuple(d.moved_by(fall - designs[0].attenuation_db) for d in designs),
+        designs=tuple(
+            d.moved_by(fall - designs[0].attenuation_db, fall - low, high - fall) for d in designs
+        ),
         why=why,
         advice=solved,
         attenuation_db=fall,
+        ends_db=(low, high),
         source_ohm=source,
         seen_ohm=seen_ohm(pad, load),
         behind_ohm=behind,
@@ -283,6 +287,21 @@ def fall_db(bare: OptionAdvice, padded: OptionAdvice) -> float:
     assert before is not None
     assert after is not None
     return float(ratio_to_db(before.value / after.value))
+
+
+def fall_ends_db(bare: OptionAdvice, padded: OptionAdvice) -> tuple[float, float]:
+    """Return the least and the most by which the level may fall, dB.
+
+    What is not known of output or input moves the level with the pad and without it the same way:
+    like ends belong together.
+    """
+    before, after = bare.figures.level_at_maximum, padded.figures.level_at_maximum
+    assert before is not None
+    assert after is not None
+    held = ((before.low, after.low), (before.high, after.high))
+    ends = [float(ratio_to_db(a / b)) for a, b in held if min(a, b) > 0.0]
+    fall = fall_db(bare, padded)
+    return min(fall, *ends), max(fall, *ends)
 
 
 def source_ohm(pad: Pad, load_ohm: float, fall_db: float) -> float:
@@ -324,7 +343,9 @@ def described(offered: Attenuated) -> str:
     """Return the attenuator in one sentence."""
     d: Design = offered.designs[0]
     ends = dict.fromkeys(f"{db:.1f}" for db in (d.least_db, d.most_db))
+    known = f": {' to '.join(ends)} dB"
     return (
-        f"{offered.attenuation_db:.1f} dB in the plug at the destination: {offered.says} "
-        f"({d.series}, {100.0 * TOLERANCE[d.series]:g} %: {' to '.join(ends)} dB)"
+        f"{offered.takes} in the plug at the destination: {offered.says} "
+        f"({d.series}, {100.0 * TOLERANCE[d.series]:g} %"
+        f"{', by what is not known of output and input' if offered.unsure else known})"
     )

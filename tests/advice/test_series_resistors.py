@@ -180,6 +180,21 @@ def test_no_ready_made_pad_is_taken_for_it(tmp_path: Path) -> None:
     assert "in the lead to the centre alone, with none across" in told
 
 
+def test_what_it_takes_off_of_an_unknown_output_is_a_range(tmp_path: Path) -> None:
+    """Lost: "10.8 dB" beside "-8.8 dB (-12.9 to -4.8)": which of them will be heard?"""
+    unknown = {"single_ended_level_v": 2.0, "single_ended_maximum_v": 8.0}
+    pad = pad_of(ask(tmp_path, "rca:600:0.1V", levels=unknown), "rca-to-rca")
+    s = pad.designs[0].pad.series_ohm
+    # closed form: (Zs + S + Zl) / (Zs + Zl) from the 1 to 2200 ohm of line outputs
+    ends = [20.0 * math.log10((z + s + 600.0) / (z + 600.0)) for z in (2200.0, 1.0)]
+    assert pad.ends_db == pytest.approx(ends, abs=0.1)
+    assert pad.takes == f"{pad.ends_db[0]:.1f} to {pad.ends_db[1]:.1f} dB"
+    assert pad.designs[0].least_db < ends[0] + 0.1
+    assert pad.designs[0].most_db > ends[1] - 0.1
+    given = pad.to_json()["attenuation"]
+    assert (given["low"], given["high"]) == pad.ends_db
+
+
 def test_isolators_are_not_bought_for_the_makers_word(tmp_path: Path) -> None:
     # the user would buy two isolators, with which both boxes at once may overload the output still
     advice = ask(tmp_path, "rca:1.2k:1.6V", boxes=2)

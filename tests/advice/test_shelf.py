@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import json
+import math
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -312,7 +313,8 @@ def test_an_offered_attenuator_is_named_and_what_is_ordered_has_its_length(
     # arithmetic: 5 V over 0.4 V are 21.9 dB, over 20; 12 are taken, and the shelf has only 10
     little = replace(RCA, sensitivity_volts=0.4)
     found = basket(shelf_file, pair(symmetrical(), little, metres=4.0, operating_volts=10.0))
-    assert "if it is too loud, order, 2 x: attenuator, RCA socket to RCA plug, 12 dB" in found.says
+    says = "if it is too loud, order, 2 x: attenuator, RCA socket to RCA plug, 12 dB: "
+    assert any(line.startswith(says) for line in found.says)
     assert any(
         t.startswith("order, 2 x: lead") and t.endswith(", 4 m; or solder it") for t in found.says
     )
@@ -327,9 +329,8 @@ def test_an_offered_attenuator_stands_in_the_sum_of_what_is_ordered(shelf_file: 
     held = basket(shelf_file, pair(symmetrical(), little, metres=4.0, operating_volts=10.0))
     told = all_in_all((held, replace(held, box="second")))
     # arithmetic: two leads each for two boxes
-    assert (
-        "to be ordered, 4 x, if it is too loud: attenuator, RCA socket to RCA plug, 12 dB" in told
-    )
+    says = "to be ordered, 4 x, if it is too loud: attenuator, RCA socket to RCA plug, 12 dB: "
+    assert any(line.startswith(says) for line in told)
 
 
 @pytest.mark.parametrize(("price", "said"), [(100.0, True), (6000.0, False)])
@@ -665,3 +666,27 @@ def test_the_lead_that_is_as_solved_goes_before_a_cheaper_one(tmp_path: Path) ->
     found = basket(shelf_of(tmp_path, *parts), pair(symmetrical(), RCA, connectors=("rca",)))
     assert [t.part.name for t in found.taken] == ["good"]
     assert found.unlike == ()
+
+
+def test_an_attenuator_to_order_is_the_one_that_was_solved(tmp_path: Path) -> None:
+    """Lost: 2.9 dB solved and 4 dB ordered, and which of both the plug has nobody knows."""
+    lead = part(**{"name": "lead", "kind": "lead", "from": "rca-male", "to": "xlr-male",
+                   "wires": ["centre-2", "shell-3", "shell-1"], "length_m": 2.0, "price": 29.0,
+                   "stock": 3})  # fmt: skip
+    tied = Input("xlr", "xlr", "balanced", 10e3, impedance_is="each-leg", pin_3="ground",
+                 sensitivity_volts=1.2, maximum_volts=6.0)  # fmt: skip
+    found, there = pair(symmetrical(), tied, connectors=("rca",), operating_volts=8.0)
+    (used,) = {o.option.id: o.attenuator for o in found.options if o.verdict == "use"}.values()
+    assert used is not None
+    says = " ".join(basket(shelf_of(tmp_path, lead), (found, there)).says)
+    assert f"XLR female to XLR male, {used.takes}: {used.says}" in says
+    # closed form with the source Zs: A = Zl (Zs + S + p) / ((Zs + Zl) p), of an input of 10 kohm,
+    # and of one with a transformer, 20 kohm between its pins
+    pad = used.designs[0].pad
+    ends = []
+    for load in (10e3, 20e3):
+        p = 1.0 / (1.0 / pad.shunt_ohm + 1.0 / load)
+        ratio = load * (50.0 + pad.series_ohm + p) / ((50.0 + load) * p)
+        ends.append(20.0 * math.log10(ratio))
+    assert used.ends_db == pytest.approx(sorted(ends), abs=0.05)
+    assert used.takes == f"{min(ends):.1f} to {max(ends):.1f} dB"
