@@ -59,6 +59,13 @@ def ohms(value: float) -> str:
     return f"{rounded:.3g} ohm"
 
 
+def digits_down(value: float) -> float:
+    """Return a positive figure in three digits, rounded down: what a limit may be at most."""
+    step: float = 10.0 ** (math.floor(math.log10(value)) - 2)
+    # a figure of three digits is itself, however a float writes it
+    return math.floor(value / step + 1e-9) * step
+
+
 def number(entry: Mapping[str, Any] | None, key: str = "value") -> float | None:
     """Return a finite number of a facts entry, or None where it is absent or not a number."""
     found = None if entry is None else entry.get(key)

@@ -7,12 +7,13 @@ cannot be judged without it, the whole advice is made again with the load allowe
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from probe.advice.ask_first import told_first
 from probe.advice.ask_maker import TOO_HEAVY, allowing, load_asked
 from probe.advice.model import Advice, Choice, OptionAdvice, Settling
+from probe.numbers import digits_down
 
 Whole = Callable[[Mapping[str, Any], Mapping[str, Any]], Advice]
 """The advice for facts and sources, with all boxes plugged in."""
@@ -28,19 +29,39 @@ def with_load_asked_first(
     if not any(heavy.values()):
         return advice
     own = {c.box: _works_into(advice, c) for c in advice.choices if c.option is not None}
-    into = [min(heavy[box], default=ohm) for box, ohm in own.items()]
     # all of them may hang on one output, the light ones too
-    least = 1.0 / sum(1.0 / ohm for ohm in into if ohm is not None)
+    least = _joint([min([*heavy[box], *([ohm] if ohm else [])]) for box, ohm in own.items()
+                    if heavy[box] or ohm])  # fmt: skip
     again = whole(allowing(facts, least), sources)
     if _in_doubt(again) or _loses(advice, again):
         return advice
-    found: dict[str, Settling] = {}
-    for was, now in zip(advice.choices, again.choices, strict=True):
-        if heavy.get(was.box) and now.option is not None and _spares(advice, was, now):
-            ohm = _works_into(again, now) or least
-            what = load_asked(advice.device, ohm)
-            found[was.box] = Settling("asked-first", what, (now.option,), was.box)
+    ohm = _on_one_output(again)
+    if ohm is not None and ohm > least:
+        more = whole(allowing(facts, ohm), sources)
+        if not (_in_doubt(more) or _loses(again, more)):
+            least, again = ohm, more
+    what = load_asked(advice.device, least)
+    found = {
+        was.box: Settling("asked-first", what, (now.option,), was.box)
+        for was, now in zip(advice.choices, again.choices, strict=True)
+        if heavy.get(was.box) and now.option is not None and _spares(advice, was, now)
+    }
     return told_first(advice, found, "is used instead")
+
+
+def _joint(loads: Sequence[float]) -> float:
+    """Return loads in parallel, rounded down: what is asked for is what is then solved."""
+    return digits_down(1.0 / sum(1.0 / ohm for ohm in loads))
+
+
+def _on_one_output(advice: Advice) -> float | None:
+    """Return what the output with most on it works into, with all that is used plugged in."""
+    outputs: dict[str, list[float]] = {}
+    for choice in advice.choices:
+        ohm = _works_into(advice, choice)
+        if ohm is not None and choice.option is not None:
+            outputs.setdefault(choice.option.split("-")[0], []).append(ohm)
+    return min((_joint(loads) for loads in outputs.values()), default=None)
 
 
 def _heavy(advice: Advice, choice: Choice) -> list[float]:
@@ -93,8 +114,7 @@ def _bought(choice: Choice) -> bool:
 
 
 def _works_into(advice: Advice, choice: Choice) -> float | None:
-    """Return what hangs on the output of what is used, all of it."""
-    held = (*(advice.sets[0].options if advice.sets else ()), *advice.options)
+    """Return what an output works into with what is used for one box, and nothing else on it."""
     way = (choice.box, choice.socket, choice.option)
-    into = [o.works_into_ohm for o in held if (o.box, o.socket, o.option.id) == way]
+    into = [o.used.works_into_ohm for o in advice.options if (o.box, o.socket, o.option.id) == way]
     return min((ohm for ohm in into if ohm is not None), default=None)

@@ -9,7 +9,7 @@ in the plug, which only a soldering iron has to answer.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import product
 from typing import Any
@@ -22,7 +22,7 @@ from probe.advice.source_file import (
     said_balanced,
     unstated_impedances,
 )
-from probe.numbers import ohms
+from probe.numbers import digits_down, ohms
 
 Way = tuple[str, str]
 """Socket and option."""
@@ -131,6 +131,22 @@ class Stuck:
         chosen = self._with(answer, self.open_).choices if self.open_ else ()
         return any(_isolates(c.option) for c in chosen if c.box in boxes)
 
+    def joint(self, ways: Sequence[OptionAdvice]) -> float:
+        """Return what an output works into with the heaviest of these ways of each of their boxes.
+
+        And with what the others use of it; rounded down: what is asked for is what is solved.
+        """
+        outputs = {o.option.from_ for o in ways}
+        used = {(c.box, c.socket, c.option) for c in self.advice.choices}
+        loads: dict[str, float] = {}
+        for o in (*ways, *(o for o in self.advice.options
+                           if (o.box, o.socket, o.option.id) in used
+                           and o.option.from_ in outputs)):  # fmt: skip
+            ohm = o.works_into_ohm
+            if ohm is not None:
+                loads[o.box] = min(ohm, loads.get(o.box, ohm))
+        return digits_down(1.0 / sum(1.0 / ohm for ohm in loads.values()))
+
     def connected(self) -> Answer | None:
         """Return what a maker would say whose pin 3 is connected; None: nothing would change."""
         possible = possible_kinds(self.facts)
@@ -178,11 +194,11 @@ def _minimum_load(stuck: Stuck, boxes: set[str]) -> Iterator[Question]:
     if not heavy or (stuck.facts.get("device") or {}).get(LOAD) is not None:
         return
     among = frozenset((o.socket, o.option.id) for o in heavy)
-    into = {(o.box, o.option.id): o.works_into_ohm for o in heavy if o.works_into_ohm is not None}
-    least = min(into.values())
+    least = stuck.joint(heavy)
 
     def what(box: str, option: str, and_pin_3: str = "") -> str:
-        return load_asked(stuck.advice.device, into.get((box, option), least)) + and_pin_3
+        named = [o for o in heavy if o.box != box or o.option.id == option]
+        return load_asked(stuck.advice.device, stuck.joint(named)) + and_pin_3
 
     yield Question("minimum-load", what, among, (((LOAD, least),),))
     if connected := stuck.connected():
@@ -206,7 +222,7 @@ def _impedance_and_load(stuck: Stuck, boxes: set[str]) -> Iterator[Question]:
         asked += [(key, ways)] if ways else []
     asked.sort(key=lambda one: not any(o.option.native for o in one[1]))  # a plain lead first
     for (key, ways), ohm in product(asked, MOST_OHM):
-        least = min(o.works_into_ohm or 0.0 for o in ways)
+        least = stuck.joint(ways)
         what = (
             f"{impedance_asked(stuck.advice.device, key, ohm)}, and for the minimum load it "
             f"allows: with {ohms(least)} or less"

@@ -12,12 +12,12 @@ from typing import Literal
 Volume = Literal["none", "own", "unknown"]
 
 SAID = frozenset({"volume", "variable"})
-"""Words that say there is one, unless a word of `SAID_NOT` stands with them."""
+"""Words that say there is one, unless `SAID_NOT` says there is none."""
 
 LEVEL = frozenset({"level", "levels", "output", "outputs", "volume"})
 """What is fixed where a kind says so of its level; an installation may be fixed, too."""
 
-SAID_NOT = frozenset({"fixed", "no", "without"})
+SAID_NOT = re.compile(r"\b(?:fixed|no|without)(?: an?| any)? (?:volume|variable)\b")
 
 PLAYS = frozenset({"player", "tuner", "deck", "television", "tv", "transport"})
 """Words of kinds that play at the level they state, as a rule. [practice]"""
@@ -38,12 +38,16 @@ BESIDE = re.compile(r"\b(with|and|plus)\b|[+&,(]")
 def volume_of(kind: str) -> Volume:
     """Return whether a device of this kind has a volume control of its own."""
     told = frozenset(_words(kind))
-    if ("fixed" in told and told & LEVEL) or (told & SAID and told & SAID_NOT):
+    if SAID_NOT.search(" ".join(_words(kind))):
         return "none"
+    if "fixed" in told and told & LEVEL:
+        return "own" if "variable" in told else "none"
     if told & SAID:
         return "own"
     first = frozenset(_words(BESIDE.split(kind.lower())[0]))
-    if first & PHONO and not (told & TURNED and "line" in told):
+    if told & TURNED and "line" in told:
+        return "own"
+    if first & PHONO:
         return "none"
     if first & RECEIVER and "receiver" in first:
         return "own"
