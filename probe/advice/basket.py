@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 
@@ -15,11 +15,24 @@ from probe.advice.network import TwoPort
 from probe.advice.parts import AS_GOOD, as_good
 from probe.advice.parts import ISOLATING_TRANSFORMER as ORDINARY
 from probe.advice.shelf import Part, Shelf
-from probe.advice.taken import SHORT_METRES, TOO_LOUD, Basket, Instead, Taken, less, ordered
+from probe.advice.taken import (
+    SHORT_METRES,
+    TOO_LOUD,
+    Basket,
+    Instead,
+    Own,
+    Taken,
+    less,
+    ordered,
+)
 from probe.advice.words import signed_decibels
 
 SAME_DB = 0.5
 """An attenuator so near to the one that was solved is the same. [practice]"""
+
+CHEAPER = 0.5
+"""Share of the price of what is in stock from which what would have to be ordered is named.
+[judgement]"""
 
 DEAREST_LISTED = 3
 """Dearer parts that would do as well, listed with what differs."""
@@ -141,7 +154,7 @@ def _splitters(output: str, one: int, both: int, shelf: Shelf, whole: Shelf) -> 
         currency=shelf.currency,
         share=None,
         system_price=None,
-        dearer=tuple(dearer_parts(taken, shelf, 0.0)),
+        dearer=tuple(dearer_parts(taken, shelf, 0.0, {})),
         solder="",
         one_of_two=both != one,
         note="only where the device has one such socket a side",
@@ -218,9 +231,10 @@ def _basket(
         currency=shelf.currency,
         share=shelf.share,
         system_price=system_price,
-        dearer=tuple(dearer_parts(taken, shelf, length, leads.others)),
+        cheaper=tuple(cheaper_parts(taken, shelf, length, leads.known)),
+        dearer=tuple(dearer_parts(taken, shelf, length, leads.known)),
         unlike=(*_too_small(advice, choice, taken, ways, shelf), *leads.told(best)),
-        others=leads.others,
+        own=leads.known,
         cable=leads.taken(best),
         solder=_soldering(ways[0], length),
         one_of_two=count == 1
@@ -408,17 +422,36 @@ def _wired_alike(part: Part, piece: Piece) -> bool:
     )  # fmt: skip
 
 
+def cheaper_parts(
+    taken: Sequence[Taken], shelf: Shelf, length_m: float, own: Mapping[str, Own]
+) -> Iterable[str]:
+    """Name beside what is taken from stock what does as well and is much cheaper to order.
+
+    ``own``: what leads are otherwise than what was solved, by name.
+    """
+    for t in taken:
+        offers = [Taken(t.piece, p, t.count) for p in shelf.parts
+                  if p.name != t.part.name and _fits(p, t.piece, length_m)
+                  and (p.name not in own or own[p.name].serves)]  # fmt: skip
+        best = min(offers, key=lambda o: (o.price, o.part.name), default=None)
+        if best is not None and t.in_stock and best.price <= CHEAPER * t.price:
+            changed = own[best.part.name].changed if best.part.name in own else ""
+            does = f", with {changed}," if changed else ": does the same"
+            yield f"or {best.says}{does} for {t.price - best.price:.2f} {shelf.currency} less"
+
+
 def dearer_parts(
-    taken: Sequence[Taken], shelf: Shelf, length_m: float, but: Sequence[str] = ()
+    taken: Sequence[Taken], shelf: Shelf, length_m: float, own: Mapping[str, Own]
 ) -> Iterable[str]:
     """Say of dearer parts that would do what differs by measurement, and nothing else.
 
-    ``but``: leads that do not do the same, by name.
+    ``own``: as `cheaper_parts`.
     """
     for t in taken:
         others = [
             p for p in shelf.parts
-            if p.name not in (t.part.name, *but) and _fits(p, t.piece, length_m)
+            if p.name != t.part.name and _fits(p, t.piece, length_m)
+            and not (p.name in own and own[p.name].says)
             and p.price / p.pieces > t.part.price / t.part.pieces
         ]  # fmt: skip
         for other in sorted(others, key=lambda p: p.price)[:DEAREST_LISTED]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from probe.advice.basket import dearer_parts
+from probe.advice.basket import cheaper_parts, dearer_parts
 from probe.advice.shelf import Shelf
 from probe.advice.taken import Basket, Taken, orders
 from probe.advice.told_once import Group, label_of
@@ -48,7 +48,7 @@ def _alike(one: Basket, other: Basket, groups: Sequence[Group]) -> bool:
         return False
     same = replace(
         one, box=other.box, taken=other.taken, both=other.both, offered=other.offered,
-        dearer=other.dearer,
+        cheaper=other.cheaper, dearer=other.dearer,
     )  # fmt: skip
     return same == other and one.instead is None and _names(one) == _names(other)
 
@@ -71,7 +71,8 @@ def _joined(baskets: Sequence[Basket], shelf: Shelf) -> Basket:
         taken=taken,
         both=_sum([b.both for b in baskets]),
         offered=_sum([(o,) for o in offers])[0] if offers else one.offered,
-        dearer=tuple(dearer_parts(taken, shelf, one.length_m, one.others)),
+        cheaper=tuple(cheaper_parts(taken, shelf, one.length_m, one.own)),
+        dearer=tuple(dearer_parts(taken, shelf, one.length_m, one.own)),
     )
 
 

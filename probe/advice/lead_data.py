@@ -16,7 +16,7 @@ from probe.advice.leads import Piece
 from probe.advice.model import Choice, OptionAdvice
 from probe.advice.quantity import Quantity
 from probe.advice.shelf import Part
-from probe.advice.taken import Taken
+from probe.advice.taken import Own, Taken
 from probe.advice.thresholds import TIE_BREAK_DB
 from probe.advice.words import MOST_DB, decibels
 
@@ -32,18 +32,6 @@ Solve = Callable[[Choice, Cable], Sequence[OptionAdvice]]
 itself on every side first, then the ways of the others."""
 
 
-@dataclass(frozen=True)
-class Own:
-    """A lead of the shelf that is not what was solved: what it is, and what comes of it."""
-
-    says: str
-    """What differs; nothing where its data are others and all that is told of the way is not."""
-    serves: bool = True
-    """The way still works with it."""
-    cable: Cable | None = None
-    """What it is, where the figures of the way are others with it."""
-
-
 @dataclass
 class Leads:
     """The leads for one way: ``cable`` was solved; ``solve`` solves another one, where given."""
@@ -53,7 +41,7 @@ class Leads:
     was: Sequence[OptionAdvice] = ()
     """The way as it was solved, on every side, and as it is used."""
     solve: Solve | None = None
-    _known: dict[str, Own] = field(default_factory=dict)
+    known: dict[str, Own] = field(default_factory=dict)
 
     def own(self, part: Part, piece: Piece) -> Own:
         """Return what a lead of the whole run is otherwise than what was solved."""
@@ -61,14 +49,9 @@ class Leads:
             return Own("")
         if piece.ohm is not None:  # a digital one: its impedance and length are judged
             return Own("")
-        if part.name not in self._known:
-            self._known[part.name] = self._found(part)
-        return self._known[part.name]
-
-    @property
-    def others(self) -> tuple[str, ...]:
-        """Names of the leads looked at that are not what was solved."""
-        return tuple(name for name, own in self._known.items() if own.says)
+        if part.name not in self.known:
+            self.known[part.name] = self._found(part)
+        return self.known[part.name]
 
     def taken(self, chain: Sequence[Taken | Piece]) -> Cable | None:
         """Return the lead that is taken, where the figures of the way are others with it."""
@@ -82,7 +65,7 @@ class Leads:
                 yield from filter(None, [self.own(one.part, one.piece).says])
         runs = [one for one in chain if _run(one)]
         if not all(isinstance(one, Taken) and one.in_stock for one in runs):
-            yield from (own.says for own in self._known.values() if not own.serves)
+            yield from (own.says for own in self.known.values() if not own.serves)
 
     def _found(self, part: Part) -> Own:
         mine = cable_of(part, self.cable)
@@ -102,7 +85,8 @@ class Leads:
         changed = "; ".join(_changed(self.was, found[: len(self.was)]))
         if not changed:
             return Own("")
-        return Own(f"{part.name}: {differs}; the figures here are with it: {changed}", cable=mine)
+        return Own(f"{part.name}: {differs}; the figures here are with it: {changed}", cable=mine,
+                   changed=changed)  # fmt: skip
 
 
 def _run(one: Taken | Piece) -> bool:

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from probe.advice.destination import Cable
@@ -74,6 +74,20 @@ def placed(piece: Piece, length_m: float) -> str:
 
 
 @dataclass(frozen=True)
+class Own:
+    """A lead of the shelf that is not what was solved: what it is, and what comes of it."""
+
+    says: str
+    """What differs; nothing where its data are others and all that is told of the way is not."""
+    serves: bool = True
+    """The way still works with it."""
+    cable: Cable | None = None
+    """What it is, where the figures of the way are others with it."""
+    changed: str = ""
+    """What of the figures is worse with it."""
+
+
+@dataclass(frozen=True)
 class Instead:
     """Another way that does as well, and is in stock where the chosen one is not."""
 
@@ -126,10 +140,12 @@ class Basket:
     """For the adviser alone: the customer's sheet stays with what is chosen."""
     unlike: tuple[str, ...] = ()
     """Parts that are not what was solved: cores too small for what comes, leads by data."""
-    others: tuple[str, ...] = ()
-    """Leads of the shelf that are not what was solved, by name."""
+    own: Mapping[str, Own] = field(default_factory=dict, compare=False)
+    """What leads of the shelf that were looked at are otherwise than what was solved."""
     cable: Cable | None = None
     """The lead that is taken, where the figures of the way are others with it."""
+    cheaper: tuple[str, ...] = ()
+    """What does the same, and would be much cheaper to order."""
     boxes: int = 1
     """How many alike boxes it is for."""
     shares: str = ""
@@ -160,7 +176,7 @@ class Basket:
         """Everything there is to say, a line each."""
         note = (self.note,) if self.note else ()
         return (*note, *self._lines(), *self.unlike, *self._order(), *self._price(),
-                *self._offered(), *self._second(), *self.dearer)  # fmt: skip
+                *self._offered(), *self._second(), *self.cheaper, *self.dearer)  # fmt: skip
 
     def _second(self) -> Iterable[str]:
         """Say what the other side of a stereo pair lacks, where only one was measured."""

@@ -690,3 +690,20 @@ def test_an_attenuator_to_order_is_the_one_that_was_solved(tmp_path: Path) -> No
         ends.append(20.0 * math.log10(ratio))
     assert used.ends_db == pytest.approx(sorted(ends), abs=0.05)
     assert used.takes == f"{min(ends):.1f} to {max(ends):.1f} dB"
+
+
+def test_what_is_much_cheaper_to_order_is_named_beside_a_dear_one_in_stock(tmp_path: Path) -> None:
+    """Lost: 400 EUR spent because the 12 EUR lead is there only once, and nobody told."""
+    wired = {"kind": "lead", "from": "rca-male", "to": "rca-male",
+             "wires": ["centre-centre", "shell-shell"], "length_m": 1.0}  # fmt: skip
+    dear = part(name="dear pair", pieces=2, price=400.0, stock=2, **wired)
+    path = shelf_of(tmp_path, dear, part(name="cheap", price=6.0, stock=1, **wired))
+    found = basket(path, pair(symmetrical(), RCA, connectors=("rca",)))
+    assert [t.part.name for t in found.taken] == ["dear pair"]
+    # arithmetic: 400 less two of 6
+    assert ("or 2 x cheap (only 1 in stock: order the rest): does the same for 388.00 EUR less"
+            in found.says)  # fmt: skip
+    # what is little cheaper does not make anybody wait
+    path = shelf_of(tmp_path, dear, part(name="cheap", price=150.0, stock=1, **wired))
+    found = basket(path, pair(symmetrical(), RCA, connectors=("rca",)))
+    assert not any("cheap" in line for line in found.says)
