@@ -18,6 +18,7 @@ from probe.advice.ask_load import with_load_asked_first
 from probe.advice.ask_maker import with_asked
 from probe.advice.ask_reading import with_reading_first
 from probe.advice.ask_tie import with_tie_asked
+from probe.advice.ask_winding import with_winding_asked_first
 from probe.advice.between_chassis import ground_fault, ground_high
 from probe.advice.cautions import (
     general_cautions,
@@ -197,7 +198,8 @@ def with_makers_asked(
     def whole(facts: Facts, sources: Mapping[str, Sources]) -> Advice:
         return ask_together(facts, sources, destination)
 
-    return with_load_asked_first(found, facts, sources, whole)
+    found = with_load_asked_first(found, facts, sources, whole)
+    return with_winding_asked_first(found, facts, whole)
 
 
 def _chosen(

@@ -76,4 +76,5 @@ def _told(choice: Choice, found: Settling | None, instead: str) -> Choice:
     used = WITHOUT if choice.attenuator else AS_IT_IS
     used = used if found.answers[0] == choice.option else instead
     says = f"before anything is bought, {found.what} {found.answers[0]} {used}"
+    says += "".join(f", if not {other}" for other in found.answers[1:])
     return replace(choice, why=(*choice.why, says))

@@ -17,6 +17,8 @@ from typing import Any
 from probe.advice.joined_plug import UNCONNECTED, joined, unconnected
 from probe.advice.model import Advice, Choice, OptionAdvice, Settling
 from probe.advice.source_file import (
+    FLOATING,
+    may_float,
     possible_kinds,
     restated,
     said_balanced,
@@ -129,7 +131,7 @@ class Stuck:
     def opens_isolators(self, answer: Answer, boxes: set[str]) -> bool:
         """Tell whether an answer opens transformers, and no lead, for some of the boxes."""
         chosen = self._with(answer, self.open_).choices if self.open_ else ()
-        return any(_isolates(c.option) for c in chosen if c.box in boxes)
+        return any(isolates(c.option) for c in chosen if c.box in boxes)
 
     def joint(self, ways: Sequence[OptionAdvice]) -> float:
         """Return what an output works into with the heaviest of these ways of each of their boxes.
@@ -217,7 +219,7 @@ def _impedance_and_load(stuck: Stuck, boxes: set[str]) -> Iterator[Question]:
         ways = [
             o for o in stuck.advice.options
             if o.box in boxes and o.option.from_ == pins and o.works_into_ohm is not None
-            and (o.socket, o.option.id) in stuck.open_ and not _isolates(o.option.id)
+            and (o.socket, o.option.id) in stuck.open_ and not isolates(o.option.id)
         ]  # fmt: skip
         asked += [(key, ways)] if ways else []
     asked.sort(key=lambda one: not any(o.option.native for o in one[1]))  # a plain lead first
@@ -247,14 +249,15 @@ def _legs_alike(stuck: Stuck, boxes: set[str]) -> Iterator[Question]:
         "impedances to ground: with like ones"
     )
     connected = stuck.connected()
-    isolates = connected is not None and stuck.opens_isolators(connected, boxes)
-    if not (isolates or said_balanced(stuck.facts)):
+    dear = connected is not None and stuck.opens_isolators(connected, boxes)
+    if not (dear or said_balanced(stuck.facts)):
         return
-    among = frozenset(way for way in stuck.open_ if not _isolates(way[1]))
+    among = frozenset(way for way in stuck.open_ if not isolates(way[1]))
     yield Question("legs-alike", lambda *_: what, among, (answer,))
 
 
-def _isolates(option: str | None) -> bool:
+def isolates(option: str | None) -> bool:
+    """Tell whether a way needs an isolating transformer."""
     return (option or "").endswith("/transformer")
 
 
@@ -277,6 +280,12 @@ def _pin_3_and_impedance(stuck: Stuck, _: set[str]) -> Iterator[Question]:
         yield Question("output-impedance", lambda *_, what=what: what, stuck.open_, answers)
 
 
+def _winding(stuck: Stuck, _: set[str]) -> Iterator[Question]:
+    if may_float(stuck.facts):
+        what = winding_asked(stuck.advice.device)
+        yield Question("winding", lambda *_: what, stuck.open_, (((FLOATING, True),),))
+
+
 def _joined_plug(stuck: Stuck, boxes: set[str]) -> Iterator[Question]:
     """Where pin 3 is connected to nothing for certain; on a driven one it would be a short circuit.
 
@@ -297,10 +306,19 @@ def _joined_plug(stuck: Stuck, boxes: set[str]) -> Iterator[Question]:
 
 
 QUESTIONS: tuple[Callable[[Stuck, set[str]], Iterator[Question]], ...] = (
-    _impedance, _minimum_load, _impedance_and_load, _legs_alike, _pin_3, _pin_3_and_impedance,
-    _joined_plug,
+    _impedance, _minimum_load, _impedance_and_load, _winding, _legs_alike, _pin_3,
+    _pin_3_and_impedance, _joined_plug,
 )  # fmt: skip
 """What may be asked for the boxes that have no way yet, the easiest answer first."""
+
+
+def winding_asked(device: str) -> str:
+    """Return the question whether the winding of an output floats, and how a meter answers it."""
+    return (
+        f"ask the maker of {device} whether the winding of its XLR output floats: no centre tap "
+        "and no resistors to ground (a meter on ohms, all unplugged, then shows no contact from "
+        "pins 2 and 3 to pin 1): if it floats"
+    )
 
 
 def _is_connected(stuck: Stuck) -> str:

@@ -15,7 +15,13 @@ from dataclasses import fields, replace
 
 import numpy as np
 
-from probe.advice.completed import ALIKE_KINDS, Corner, complete_single_ended, with_legs
+from probe.advice.completed import (
+    ALIKE_KINDS,
+    Corner,
+    complete_single_ended,
+    of_winding,
+    with_legs,
+)
 from probe.advice.parts import UNLIKE_LEGS, WORST_SOURCE_OHM
 from probe.advice.sampled import Complex, Sampled
 from probe.advice.shared import with_both_outputs
@@ -28,14 +34,15 @@ def between(
     *,
     exchanged: bool = False,
     both_outputs: bool = False,
+    floats: bool | None = None,
 ) -> Sampled | None:
     """Return all that the legs may be as one source, or None where they are known.
 
     The arguments are those of `completions`. Of what is known it has the estimate.
     """
-    if not np.isnan(sampled.z[..., :2, :2]).any() or kind not in _ALL:
+    if not np.isnan(sampled.z[..., :2, :2]).any() or kind not in _HELD:
         return None
-    corner = _ALL[kind]
+    corner = _all_of(kind, floats)
     one = _times(sampled, np.shape(corner.hot)[0])
     if not both_outputs:
         return replace(with_legs(one, kind, corner, exchanged=exchanged), spread=True)
@@ -116,11 +123,10 @@ _HELD: dict[str, tuple[Corner, ...]] = {
 }
 """What the kinds leave open, from corner to corner of those in `completed`."""
 
-_ALL = {
-    kind: _all(
-        [replace(c, unlike=u) for c in held for u in (-UNLIKE_LEGS, 0.0, UNLIKE_LEGS)]
-        if kind in ALIKE_KINDS
-        else held
-    )
-    for kind, held in _HELD.items()
-}
+
+def _all_of(kind: str, floats: bool | None) -> Corner:
+    """Return all that a kind leaves open, unlike legs with either sign."""
+    held = of_winding(_HELD[kind], kind, floats)
+    if kind in ALIKE_KINDS:
+        held = tuple(replace(c, unlike=u) for c in held for u in (-UNLIKE_LEGS, 0.0, UNLIKE_LEGS))
+    return _all(held)

@@ -8,6 +8,7 @@ may be worse than at any of them, is `between`'s.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -37,6 +38,9 @@ FLOATING_KINDS = ("electronically-floating", "transformer-coupled")
 BOTH_LEGS_KINDS = ("differential", *FLOATING_KINDS)
 """Kinds of which both legs are what the recorder heard; a silent leg is what its kind says."""
 
+LEAK_OHM = 1e5
+"""What a meter on ohms shows as no contact to pin 1, or nearly none. [judgement]"""
+
 ALIKE_KINDS = (*BOTH_LEGS_KINDS, "impedance-balanced")
 """Kinds whose two legs are meant alike."""
 
@@ -48,6 +52,7 @@ def completions(
     *,
     exchanged: bool = False,
     both_outputs: bool = False,
+    floats: bool | None = None,
 ) -> tuple[Sampled, ...]:
     """Return the corners of what an unknown entry may be, if the stage is of ``kind``.
 
@@ -63,9 +68,11 @@ def completions(
         Pins 2 and 3 have changed places: what the kind says of the cold leg holds for the hot.
     both_outputs
         The single-ended output is in use beside the legs: it may be pin 2 itself.
+    floats
+        Whether the winding of a transformer-coupled stage is known to float, or not to.
     """
     corners = complete_single_ended(sampled, single_ended_recorder_ohm, both_outputs)
-    return tuple(c for s in corners for c in _complete_legs(s, kind, exchanged))
+    return tuple(c for s in corners for c in _complete_legs(s, kind, exchanged, floats))
 
 
 def complete_single_ended(
@@ -139,10 +146,25 @@ class Corner:
         return np.asarray(self.hot + winding), np.asarray(self.cold + winding)
 
 
-def _complete_legs(sampled: Sampled, kind: str, exchanged: bool) -> list[Sampled]:
+def of_winding(corners: Sequence[Corner], kind: str, floats: bool | None) -> tuple[Corner, ...]:
+    """Return those of the corners of a kind that fit what is known of its winding.
+
+    One that floats hangs on pin 1 by its capacitance, or by what leaks; any other by resistors or a
+    centre tap.
+    """
+    if kind != "transformer-coupled" or floats is None:
+        return tuple(corners)
+    return tuple(
+        c for c in corners if (np.max(c.farad) > 0.0 or np.max(c.hot) >= LEAK_OHM) == floats
+    )
+
+
+def _complete_legs(
+    sampled: Sampled, kind: str, exchanged: bool, floats: bool | None
+) -> list[Sampled]:
     if not np.isnan(sampled.z[..., :2, :2]).any() or kind not in _FILLS:
         return [sampled]
-    corners = _FILLS[kind]
+    corners = of_winding(_FILLS[kind], kind, floats)
     if kind in ALIKE_KINDS:
         unlike = _nearly_alike(sampled.z.shape[0])
         corners = tuple(replace(c, unlike=unlike) for c in corners)

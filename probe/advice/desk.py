@@ -162,11 +162,11 @@ class Desk:
         ``both_outputs``: current is drawn from the legs and from the single-ended output at once.
         """
         sampled, side = self.sampled(kind), self.side
-        key = (id(sampled), kind, both_outputs, side.recorder_ohm, side.exchanged)
+        key = (id(sampled), kind, both_outputs, side.recorder_ohm, side.exchanged, side.floats)
         if key not in self._memory.corners:
             found = completions(
                 sampled, kind, side.recorder_ohm,
-                exchanged=side.exchanged, both_outputs=both_outputs,
+                exchanged=side.exchanged, both_outputs=both_outputs, floats=side.floats,
             )  # fmt: skip
             if both_outputs:
                 found = tuple(c for f in found for c in with_both_outputs(f))
@@ -176,11 +176,11 @@ class Desk:
     def between(self, kind: str, *, both_outputs: bool = False) -> Sampled | None:
         """Return what lies between those corners as one source, or None where nothing does."""
         sampled, side = self.sampled(kind), self.side
-        key = (id(sampled), kind, both_outputs, side.recorder_ohm, side.exchanged)
+        key = (id(sampled), kind, both_outputs, side.recorder_ohm, side.exchanged, side.floats)
         if key not in self._memory.between:
             self._memory.between[key] = between(
                 sampled, kind, side.recorder_ohm,
-                exchanged=side.exchanged, both_outputs=both_outputs,
+                exchanged=side.exchanged, both_outputs=both_outputs, floats=side.floats,
             )  # fmt: skip
         return self._memory.between[key]
 

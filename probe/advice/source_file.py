@@ -102,6 +102,7 @@ class SourceFile(Table):
     digital_volts_peak_to_peak: Level | None = None
     digital_format: Literal["professional", "consumer"] | None = None
     separate_outputs: bool | None = None
+    floating_winding: bool | None = None
     mains_hz: MainsHertz | None = None
     mains_v: MainsVolts | None = None
 
@@ -169,6 +170,9 @@ def _check(path: Path, written: SourceFile) -> None:
         raise complaint(path, ("cold_level_v",), "says nothing without hot_level_v")
     if pair is not None and hot is not None:
         raise complaint(path, ("hot_level_v",), "give either it or differential_level_v, not both")
+    if written.floating_winding is not None and "transformer-coupled" not in _kinds(written):
+        raise complaint(path, (FLOATING,), "is said of a transformer, and the stated kinds or "
+                        "levels exclude one")  # fmt: skip
     stated = set(written.kinds or ()) & set(BOTH_LEGS_KINDS)
     if cold == 0.0 and stated:
         raise complaint(
@@ -296,6 +300,7 @@ def _facts(written: SourceFile) -> dict[str, Any]:
         "polarity": "undetermined",
         "faults": [],
         "next_take": None,
+        FLOATING: written.floating_winding,
     }
     return {
         "format": "probe-facts/1",
@@ -393,6 +398,15 @@ def _impedances(written: SourceFile, kind: str) -> tuple[Complex, Complex]:
     return z, leg_z
 
 
+FLOATING = "floating_winding"
+
+
+def may_float(facts: Mapping[str, Any]) -> bool:
+    """Tell whether a typed source is transformer-coupled and leaves open whether that floats."""
+    stated = facts.get("stated") or {}
+    return possible_kinds(facts) == ("transformer-coupled",) and stated.get(FLOATING) is None
+
+
 APART = "separate_outputs"
 
 
@@ -440,6 +454,7 @@ single_ended_level_v = 2.0        # RCA
 # differential_impedance_ohm = 100.0   # between the legs; or hot_ and cold_impedance_ohm
 # single_ended_impedance_ohm = 100.0
 # separate_outputs = true              # XLR and RCA have an amplifier or a resistor each inside
+# floating_winding = true              # transformer-coupled: no centre tap to ground
 # differential_maximum_v = 8.0         # before it distorts, where that is more than the level
 # single_ended_maximum_v = 4.0
 # differential_noise_a_v = 4.0e-6      # A-weighted; hot_, cold_, single_ended_ likewise

@@ -100,6 +100,8 @@ class SideFacts:
     """Level of the single-ended output over that between the legs, None where not known."""
     heard: Heard | None = None
     """The legs with the recorder on them."""
+    floats: bool | None = None
+    """Whether the winding of a transformer-coupled output floats, where that is stated."""
 
     @property
     def exchanged(self) -> bool:
@@ -218,6 +220,7 @@ def side_of(facts: Facts, name: str) -> SideFacts:
         single_ended_maximum=Most.of(values.get("single_ended_maximum")),
         single_share=_single_share(facts, values),
         heard=heard_of(side.get("curves"), _input_ohm(facts)),
+        floats=stage.get("floating_winding"),
     )
 
 

@@ -74,12 +74,13 @@ def asked_of(
     }
     first = [
         f"{printed(o.get('what'), MOST_WORDS)} {words.OPTIONS.get(str(way), str(way))} "
-        f"{SPARED_BY[o['code']] or used.get(str(way), instead)}."
+        f"{SPARED_BY[o['code']] or used.get(str(way), instead)}"
+        f"{''.join(f', if not {words.OPTIONS.get(str(n), str(n))}' for n in ways)}."
         for o in listing(advice, "would_change")
         if isinstance(o, Mapping)
         and o.get("code") in SPARED_BY
         and (not mine or o.get("destination") in mine)
-        for way in listing(o, "answers")[:1]
+        for way, *ways in filter(None, [listing(o, "answers")])
     ]
     first += [
         f"{printed(o.get('what'), MOST_WORDS)}."

@@ -1,0 +1,38 @@
+"""Whether the winding of a transformer output floats: asked before another transformer is bought.
+
+One end of a floating winding may be joined to ground, which is how its maker meant it to feed an
+RCA input; with a centre tap at ground that is a short circuit of one half.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from probe.advice.ask_first import told_first
+from probe.advice.ask_maker import isolates, winding_asked
+from probe.advice.model import Advice, Settling
+from probe.advice.source_file import FLOATING, may_float, restated
+
+Whole = Callable[[Mapping[str, Any], Mapping[str, Any]], Advice]
+"""The advice for facts and sources, with all boxes plugged in."""
+
+
+def with_winding_asked_first(advice: Advice, facts: Mapping[str, Any], whole: Whole) -> Advice:
+    """Return the advice with the question, where a floating winding would spare a transformer."""
+    if not may_float(facts) or not any(isolates(c.option) for c in advice.choices):
+        return advice
+    floating, tapped = (_leads(whole(*restated(facts, FLOATING, so))) for so in (True, False))
+    what = winding_asked(advice.device)
+    found: dict[str, Settling] = {}
+    for box in (c.box for c in advice.choices if isolates(c.option) and c.box in floating):
+        answers = dict.fromkeys(leads[box] for leads in (floating, tapped) if box in leads)
+        found[box] = Settling("asked-first", what, tuple(answers), box)
+    return told_first(advice, found, "is used instead")
+
+
+def _leads(advice: Advice) -> dict[str, str]:
+    """Return what is used for each box that has something else than a transformer."""
+    return {
+        c.box: c.option for c in advice.choices if c.option is not None and not isolates(c.option)
+    }
