@@ -67,8 +67,8 @@ def _on_one_output(advice: Advice) -> float | None:
 def _heavy(advice: Advice, choice: Choice) -> list[float]:
     """Return what the ways into a box work into that are open for want of the maker's word.
 
-    Of what is used, where resistors are in its plug or all at once is in doubt; and of a way that
-    cannot be judged, where a transformer is used.
+    Of what is used, where resistors are in its plug, be it for all at once, or all at once is in
+    doubt; and of a way that cannot be judged, where a transformer is used.
     """
     mine = [o for o in advice.options if o.box == choice.box]
     used = [o for o in mine if (o.socket, o.option.id) == (choice.socket, choice.option)]
@@ -79,8 +79,14 @@ def _heavy(advice: Advice, choice: Choice) -> list[float]:
     return [
         o.works_into_ohm
         for o in open_
-        if o.works_into_ohm is not None and TOO_HEAVY & {h.code for h in o.hazards}
+        if o.works_into_ohm is not None
+        and (TOO_HEAVY & {h.code for h in o.hazards} or _relieved(o, choice))
     ]
+
+
+def _relieved(option: OptionAdvice, choice: Choice) -> bool:
+    made = option.attenuator
+    return choice.attenuator and made is not None and made.fitted and made.relieves
 
 
 def _doubtful(advice: Advice, box: str) -> list[OptionAdvice]:

@@ -70,7 +70,7 @@ def _both_outputs(case: Case) -> Iterator[Finding]:
         ohm = load_on(case, between=one.between)
         if ohm <= limit.REFUSED_TIMES * one.ohm or not case.elsewhere:
             continue
-        other = sum(1.0 / _load_of(o, s, between=one.between) for o, s in case.elsewhere)
+        other = sum(1.0 / load_of(o, s, between=one.between) for o, s in case.elsewhere)
         sum_ohm = 1.0 / (1.0 / ohm + other)
         if sum_ohm <= limit.REFUSED_TIMES * one.ohm:
             yield Finding("works", "load-both-outputs", "what hangs on the XLR and the RCA output "
@@ -87,12 +87,12 @@ def load_on(case: Case, *, between: bool) -> float:
     All inputs that hang on it are in parallel.
     """
     held = ((case.option, case.socket), *case.beside)
-    parallel = 1.0 / sum(1.0 / _load_of(o, socket, between=between) for o, socket in held)
+    parallel = 1.0 / sum(1.0 / load_of(o, socket, between=between) for o, socket in held)
     return round(parallel, 6)  # so that two of 1200 ohm are 600 ohm, and one is what it says
 
 
-def _load_of(option: Option, socket: Input, *, between: bool) -> float:
-    """Return the same of one input, through what stands before it.
+def load_of(option: Option, socket: Input, *, between: bool) -> float:
+    """Return the same of one input alone, through what stands before it.
 
     A winding sees what lies between the legs, and turns ohms by the square of its ratio; so does
     a pair of legs, each of which carries half. One conductor against a shell (an RCA centre with
@@ -104,8 +104,9 @@ def _load_of(option: Option, socket: Input, *, between: bool) -> float:
     both = socket.circuit == "transformer" or (socket.pin_3 == "input" and (winding or pair))
     legs = {(True, "each-leg"): 2.0, (False, "between-legs"): 0.5}
     ohm = socket.impedance_ohm * legs.get((both, socket.impedance_is or ""), 1.0)
-    if option.pad is not None:  # a balanced one lies across both legs
-        ohm = option.pad.total_series_ohm + 1.0 / (1.0 / option.pad.shunt_ohm + 1.0 / ohm)
+    if option.pad is not None:  # a balanced one lies across both legs, half of it in one
+        series = option.pad.total_series_ohm if both else option.pad.series_ohm
+        ohm = series + 1.0 / (1.0 / option.pad.shunt_ohm + 1.0 / ohm)
     ohm = ohm / option.part.ratio**2 if winding else ohm
     return 0.5 * ohm if pair and both and not between else ohm
 

@@ -199,6 +199,8 @@ class Attenuated:
     fitted: bool = False
     ends_db: tuple[float, float] | None = None
     """The least and the most of ``attenuation_db``, for what is not known of output and input."""
+    relieves: bool = False
+    """It is there so that the output works into more ohms."""
     rating_watt: float = RATINGS_WATT[0]
     """What each of its resistors is rated for at least, at the most that comes."""
 
@@ -341,6 +343,10 @@ class Together:
     options: tuple[OptionAdvice, ...]
     solved_together: bool
     says: tuple[str, ...] = ()
+    eased: tuple[OptionAdvice, ...] = ()
+    """Ways with other resistors in their plugs than by themselves, each by itself."""
+    short: tuple[str, ...] = ()
+    """Boxes that the others cost what a turn of the volume control does not give back."""
 
     def to_json(self) -> dict[str, Any]:
         """Return the set as plain values."""

@@ -246,7 +246,7 @@ def _offer(
 
 def built(
     bare: OptionAdvice, solved: OptionAdvice, designs: tuple[Design, ...], *, source: float,
-    load: float, why: str, fits: bool = False,
+    load: float, why: str, fits: bool = False, relieves: bool = False,
 ) -> Attenuated:  # fmt: skip
     """Return the attenuator that was ``solved`` with the first design in its plug."""
     pad, fall = designs[0].pad, fall_db(bare, solved)
@@ -266,6 +266,7 @@ def built(
         behind_ohm=behind,
         noise_volts=thermal_volts(_noisy_ohm(behind, source, pad)),
         fitted=fits,
+        relieves=relieves,
         rating_watt=rating_watt(pad, load, 0.0 if most is None else most.high),
     )
 

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from functools import partial
 
+from probe.advice.company import UNCHANGED, effects
 from probe.advice.digital import digital_lines
 from probe.advice.figures import worse_side
 from probe.advice.model import RANKING, Advice, Choice, Cure, OptionAdvice, Settling
@@ -15,7 +16,6 @@ from probe.advice.padded import described
 from probe.advice.parts import to_ask_for
 from probe.advice.quantity import Quantity
 from probe.advice.rows import WIDTH, in_short, table
-from probe.advice.together import UNCHANGED, effects
 from probe.advice.told_once import groups_of, told_once
 from probe.advice.words import decibels, figure, full_output, quieter, signed_decibels
 from probe.numbers import without_figures, worst_told

@@ -10,25 +10,29 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from heapq import heappop, heappush
 from itertools import islice
 
 from probe.advice import thresholds as limit
 from probe.advice.alike import as_good, candidate
 from probe.advice.candidate import Candidate
 from probe.advice.choose import mark
+from probe.advice.company import (
+    by_itself,
+    falls_short,
+    judged_in_words,
+    minded,
+    suffers,
+    who_they_are,
+)
 from probe.advice.compiled import judged
 from probe.advice.desk import Desk
-from probe.advice.destination import Input
 from probe.advice.equal_boxes import unlike, unlike_untold
-from probe.advice.figures import worse_side
 from probe.advice.model import Advice, Choice, OptionAdvice, Together
 from probe.advice.note import Note
 from probe.advice.quantity import Quantity
+from probe.advice.series_resistors import overloaded, relieved
 from probe.advice.solve import Link
-from probe.advice.wiring import Option
-from probe.advice.words import decibels, figure
-from probe.decibels import ratio_to_db
+from probe.advice.use import Made, Use, likeliest_first, parts_of, use_of, uses_of
 from probe.formats.text import all_of
 
 MOST_SETS = 12
@@ -40,19 +44,6 @@ MOST_LOOKED_AT = 10_000
 
 FREE_SETS = 3
 """Sets that need no splitter tried where one does: each more takes about as long again."""
-
-FELT_DB = 0.05
-"""Change of level by the other leads that is worth a word: half of what a meter of 0.1 dB shows.
-[judgement]"""
-
-
-@dataclass(frozen=True)
-class _Use:
-    """One option into one input of one box."""
-
-    box: str
-    socket: Input
-    option: Option
 
 
 def best_sets(
@@ -82,22 +73,64 @@ def best_sets(
     if len(going) < 2:
         return ((Together(advice.choices, (), True),) if advice.choices else ()), tuple(notes)
     tried = _tried(desks, advice, going)
-    spared, buys = without_splitter(desks, advice, going, _ordered(tried)[0])
+    best = _ordered(tried)[0]
+    advice = fitted(advice, best.eased)
+    spared, buys = without_splitter(desks, advice, going, best)
     sets = _ordered(tried) if spared is None else (spared, tried[0])
     return sets, (*notes, *_said(desks[0], sets, going, advice, buys))
 
 
 def _tried(desks: Sequence[Desk], advice: Advice, chosen: Sequence[Choice]) -> list[Together]:
     """Return the sets that were solved, each box's own best first, until one harms nobody."""
-    rivals = [_uses(desks[0], advice, choice) for choice in chosen]
+    rivals = [uses_of(desks[0].destination.inputs, advice, choice) for choice in chosen]
     tried: list[Together] = []
-    for uses in islice(_likeliest_first(rivals), MOST_SETS):
-        found = _solved(desks, advice, uses)
-        if not tried or not _quieter_than(found, tried[0]):
-            tried.append(found)
-        if not tried[-1].says:
+    solved = 0
+    for uses in islice(likeliest_first(rivals), MOST_LOOKED_AT):
+        if tried and _cannot_win(uses, tried):
+            continue
+        for found in _with_resistors(desks, advice, uses):
+            # what resistors take off is meant
+            if not tried or found.eased or not _quieter_than(found, tried[0]):
+                tried.append(found)
+        solved += 1
+        if not tried[-1].says or solved == MOST_SETS:
             break
     return tried
+
+
+def _cannot_win(uses: Sequence[Use], tried: Sequence[Together]) -> bool:
+    """Tell whether a set needs more to be bought where nothing but level is missing."""
+    best = _ordered(tried)[0]
+    return not any(_faults(best)) and any(_more(_bought(uses), _bought(_held(tried[0]))))
+
+
+def _with_resistors(
+    desks: Sequence[Desk], advice: Advice, uses: tuple[Use, ...]
+) -> Iterator[Together]:
+    """Yield a set, and with series resistors in its plugs where all of it is too hard a load."""
+    found = _solved(desks, advice, uses)
+    yield found
+    if overloaded(found.options):
+        for made, eased in relieved(desks, advice, uses, found.options):
+            again = _solved(desks, fitted(advice, eased), made, eased)
+            yield again
+            if not overloaded(again.options):
+                return
+
+
+def fitted(advice: Advice, eased: Sequence[OptionAdvice]) -> Advice:
+    """Return the advice with other resistors in the plugs of some ways."""
+    return replace(advice, options=_in_place(advice.options, eased))
+
+
+def _in_place(
+    options: Sequence[OptionAdvice], eased: Sequence[OptionAdvice]
+) -> tuple[OptionAdvice, ...]:
+    other = {(o.side, o.box, o.socket, o.option.id): o.attenuator for o in eased}
+    return tuple(
+        replace(o, attenuator=other.get((o.side, o.box, o.socket, o.option.id), o.attenuator))
+        for o in options
+    )
 
 
 def _harmed(one: Together) -> set[str]:
@@ -105,12 +138,17 @@ def _harmed(one: Together) -> set[str]:
     return {o.box for o in one.options if o.verdict in ("avoid", "never")}
 
 
+def _open(one: Together) -> set[str]:
+    """Return the boxes of which nobody can tell whether their lead works with the others."""
+    return {o.box for o in one.options if o.verdict == "cannot-tell"}
+
+
 def _without(advice: Advice, own: Choice, best: Together) -> tuple[Advice, Note]:
     """Return the advice with nothing for a box that goes with no set, and what is said of it."""
     harmed = [o for o in best.options if o.verdict in ("avoid", "never")]
     mine = next((o for o in harmed if o.box == own.box), harmed[0])
     beside = ", ".join(dict.fromkeys(o.box for o in best.options if o.box != own.box))
-    does_not = f"with {beside} on this device too {mine.option.id} is {_judged(mine)}"
+    does_not = f"with {beside} on this device too {mine.option.id} is {judged_in_words(mine)}"
     why = (
         f"no lead for it goes with what the other boxes use: {does_not}",
         f"with the others unplugged: {own.option}",
@@ -120,11 +158,6 @@ def _without(advice: Advice, own: Choice, best: Together) -> tuple[Advice, Note]
     choices = tuple(nothing if c.box == own.box else c for c in advice.choices)
     says = f"Not all of these boxes can hang on this device at once: not {own.box}; {does_not}"
     return replace(advice, choices=choices), Note("together-not-all", says)
-
-
-def _judged(option: OptionAdvice) -> str:
-    words = {"avoid": "better avoided", "never": "ruled out", "cannot-tell": "not to be judged yet"}
-    return f"{words.get(option.verdict, option.verdict)}: {option.reasons[0]}"
 
 
 def _quieter_than(other: Together, own: Together) -> bool:
@@ -158,15 +191,16 @@ def taken(advice: Advice, bare: Sequence[OptionAdvice]) -> Advice:
     held = {c.box: c for c in advice.choices}
     best = {c.box: c for c in advice.sets[0].choices}
     choices = tuple(_instead(held[c.box], best.get(c.box, c), advice) for c in advice.choices)
-    if choices == advice.choices:
+    eased = advice.sets[0].eased
+    if choices == advice.choices and not eased:
         return advice
-    return replace(advice, choices=choices, options=mark(bare, choices))
+    return replace(advice, choices=choices, options=mark(_in_place(bare, eased), choices))
 
 
 def _instead(own: Choice, best: Choice, advice: Advice) -> Choice:
     """Return what a box uses in the best set, and why it is not its own best."""
     if (own.option, own.socket) == (best.option, best.socket):
-        return own
+        return _relieved(own, advice.sets[0])
     if best.option is None:  # no set has anything for it
         return best
     says, lacks = "; ".join(advice.sets[-1].says), "does not go with the others"
@@ -180,56 +214,42 @@ def _instead(own: Choice, best: Choice, advice: Advice) -> Choice:
     return replace(best, why=why, attenuator=padded, left=tuple(left.items()))
 
 
-def _uses(desk: Desk, advice: Advice, choice: Choice) -> list[_Use]:
-    """Return what may be used for a box: the chosen option, then the others that work."""
-    sockets = {s.name: s for s in desk.destination.inputs}
-    mine = [o for o in advice.options if o.box == choice.box]
-    working = {
-        (o.socket, o.option.id): o.used.option
-        for o in mine
-        if all(
-            p.verdict == "use" or p.used.verdict == "works"
-            for p in mine
-            if (p.socket, p.option.id) == (o.socket, o.option.id)
-        )
-    }
-    first = (choice.socket or "", choice.option or "")
-    order = [first, *(key for key in working if key != first)]
-    return [_Use(choice.box, sockets[socket], working[(socket, id_)]) for socket, id_ in order]
+def _relieved(own: Choice, best: Together) -> Choice:
+    """Return the choice with the resistors that its way has with all plugged in."""
+    eased = [o for o in best.eased if o.box == own.box]
+    if not eased or eased[0].attenuator is None:
+        return own
+    made = eased[0].attenuator
+    why = (
+        f"only with {made.designs[0].pad.named} in its plug, {made.attenuation_db:.1f} dB: without "
+        f"such ones all inputs on this output are too heavy together; {made.why}"
+    )
+    more = own.why[1:] if own.attenuator else own.why
+    return replace(own, why=(why, *more), attenuator=True)
 
 
-def _likeliest_first(rivals: Sequence[list[_Use]]) -> Iterator[tuple[_Use, ...]]:
-    """Yield one use of each box, by how far they are from each box's own best all in all.
-
-    One by one: all combinations of many boxes fit into no memory.
-    """
-    first = (0,) * len(rivals)
-    waiting, seen = [(0, first)], {first}
-    while waiting:
-        away, places = heappop(waiting)
-        yield tuple(r[k] for r, k in zip(rivals, places, strict=True))
-        for box, place in enumerate(places):
-            after = (*places[:box], place + 1, *places[box + 1 :])
-            if place + 1 < len(rivals[box]) and after not in seen:
-                seen.add(after)
-                heappush(waiting, (away + 1, after))
-
-
-def _solved(desks: Sequence[Desk], advice: Advice, uses: tuple[_Use, ...]) -> Together:
+def _solved(
+    desks: Sequence[Desk], advice: Advice, uses: tuple[Use, ...],
+    eased: tuple[OptionAdvice, ...] = (),
+) -> Together:  # fmt: skip
     options: list[OptionAdvice] = []
     says: dict[str, list[tuple[str, str]]] = {}  # what is said of several stands once
+    short: dict[str, None] = {}
     for desk in desks:
         for use in uses:
             found = _beside(desk, use, uses)
+            alone = by_itself(advice, found)
             options.append(found)
-            for told in _suffers(found, _alone(advice, found)):
+            if falls_short(found, alone, desk.destination.wanted(use.box)):
+                short[use.box] = None
+            for told in suffers(found, alone):
                 says.setdefault(told, []).append((found.box, found.option.id))
     known = {c.box: c for c in advice.choices}
     choices = tuple(
         Choice(u.box, u.option.id, u.socket.name, known[u.box].why) for u in uses
     ) + tuple(c for c in advice.choices if c.option is None)
-    grouped = tuple(f"{_who(who)}: {told}" for told, who in says.items())
-    return Together(choices, tuple(options), True, grouped)
+    grouped = tuple(f"{who_they_are(who)}: {told}" for told, who in says.items())
+    return Together(choices, tuple(options), True, grouped, eased, tuple(short))
 
 
 def instead(desks: Sequence[Desk], advice: Advice, other: OptionAdvice) -> Beside | None:
@@ -242,10 +262,12 @@ def instead(desks: Sequence[Desk], advice: Advice, other: OptionAdvice) -> Besid
     if len(keys) < 2:
         return None
     sockets = {s.name: s for s in desks[0].destination.inputs}
-    ways = {(o.box, o.socket, o.option.id): o.used.option for o in advice.options}
+    ways: dict[tuple[str, str, str], list[OptionAdvice]] = {}
+    for o in advice.options:
+        ways.setdefault((o.box, o.socket, o.option.id), []).append(o)
     if any((box, *key) not in ways for box, key in keys.items()):
         return None  # a digital link hangs on no other lead
-    uses = tuple(_Use(b, sockets[str(key[0])], ways[b, str(key[0]), str(key[1])])
+    uses = tuple(use_of(sockets[str(key[0])], ways[b, str(key[0]), str(key[1])])
                  for b, key in keys.items())  # fmt: skip
     own = next(u for u in uses if u.box == other.box)
     return Beside(desks, advice, uses, own, tuple(_beside(d, own, uses) for d in desks))
@@ -257,23 +279,23 @@ class Beside:
 
     desks: Sequence[Desk]
     advice: Advice
-    uses: tuple[_Use, ...]
-    own: _Use
+    uses: tuple[Use, ...]
+    own: Use
     options: tuple[OptionAdvice, ...]
 
     @cached_property
     def harms(self) -> bool:
         """It suffers itself, or makes another box suffer."""
-        if any(_suffers(o, _alone(self.advice, o)) for o in self.options):
+        if any(suffers(o, by_itself(self.advice, o)) for o in self.options):
             return True
         others = (u for u in self.uses if u is not self.own)
         found = (_beside(desk, u, self.uses) for u in others for desk in self.desks)
-        return any(_suffers(o, _alone(self.advice, o)) for o in found)
+        return any(suffers(o, by_itself(self.advice, o)) for o in found)
 
 
-def _beside(desk: Desk, use: _Use, uses: Sequence[_Use]) -> OptionAdvice:
+def _beside(desk: Desk, use: Use, uses: Sequence[Use]) -> OptionAdvice:
     company = tuple(_link(desk, other) for other in uses if other is not use)
-    return judged(desk, use.socket, use.option, company)
+    return judged(desk, use.socket, use.on(desk.side.name), company)
 
 
 def without_splitter(
@@ -283,25 +305,29 @@ def without_splitter(
 
     Where there is none, what the splitter buys: what would have to be minded without it.
     """
-    held = [next(u for u in _uses(desks[0], advice, c)) for c in best.choices if c.option]
+    held = [
+        next(u for u in uses_of(desks[0].destination.inputs, advice, c))
+        for c in best.choices
+        if c.option
+    ]
     now = len({u.option.from_ for u in held})
     outputs = {c for c in desks[0].device.connectors if c in ("xlr", "rca")}
     if now >= min(len(held), len(outputs)):
         return None, ""
     wanted = desks[0].destination.wanted
     rivals = [
-        [use, *(u for u in _uses(desks[0], advice, c) if u != use and as_good(
+        [use, *(u for u in uses_of(desks[0].destination.inputs, advice, c) if u != use and as_good(
             _candidate(advice, u), _candidate(advice, use), wanted(use.box)))]
         for use, c in zip(held, chosen, strict=True)
     ]  # fmt: skip
     more = (
-        s for s in islice(_likeliest_first(rivals), MOST_LOOKED_AT)
-        if len({u.option.from_ for u in s}) > now and _parts(s) <= _parts(held)
+        s for s in islice(likeliest_first(rivals), MOST_LOOKED_AT)
+        if len({u.option.from_ for u in s}) > now and parts_of(s) <= parts_of(held)
     )  # fmt: skip
     buys = ""
     for uses in islice(more, FREE_SETS):
-        found = _solved(desks, advice, uses)
-        lacks = (*found.says, *_minded(advice, found), *unlike(desks[0], found.options))
+        found = _solved(desks, advice, uses, best.eased)
+        lacks = (*found.says, *minded(advice, found), *unlike(desks[0], found.options))
         if not lacks:
             return found, ""
         buys = buys or f"{_with_fewer(held, uses)}, but then {'; '.join(lacks)}"
@@ -309,7 +335,7 @@ def without_splitter(
 
 
 def _lead_lacks(
-    desk: Desk, advice: Advice, held: Sequence[_Use], chosen: Sequence[Choice]
+    desk: Desk, advice: Advice, held: Sequence[Use], chosen: Sequence[Choice]
 ) -> str:  # fmt: skip
     """Return what a lead from the other output lacks by itself, where none does as well.
 
@@ -324,13 +350,14 @@ def _lead_lacks(
                 continue
             lacks = dict(c.left).get(way) if o.used.verdict == "works" else ""
             lacks = o.used.because if o.used.verdict == "avoid" else lacks
-            uses = [_Use(u.box, sockets[o.socket], o.used.option) if u is use else u for u in held]
-            if lacks and _parts(uses) <= _parts(held):
+            other_use = use_of(sockets[o.socket], _sides(advice, o))
+            uses = [other_use if u is use else u for u in held]
+            if lacks and parts_of(uses) <= parts_of(held):
                 return f"{_with_fewer(held, uses)}, but then: {lacks}"
     return ""
 
 
-def _with_fewer(held: Sequence[_Use], uses: Sequence[_Use]) -> str:
+def _with_fewer(held: Sequence[Use], uses: Sequence[Use]) -> str:
     """Return in words which leads would have to be others to need fewer splitters."""
     moved = " and ".join(f"{u.option.id} ({u.box})" for u in uses if u not in held)
     outputs = len({u.option.from_ for u in uses})
@@ -339,55 +366,62 @@ def _with_fewer(held: Sequence[_Use], uses: Sequence[_Use]) -> str:
     )
 
 
-def _parts(uses: Sequence[_Use]) -> int:
-    """Return how many parts a set needs: those of each lead, and the splitters between them."""
-    return sum(u.option.parts for u in uses) + len(uses) - len({u.option.from_ for u in uses})
+def _candidate(advice: Advice, use: Use) -> Candidate:
+    found = candidate(advice, use.box, use.socket.name, use.option.id)
+    if not use.padded or found.padded:
+        return found
+    return replace(found, bare=tuple(s.with_fitted() for s in found.bare))
 
 
-def _candidate(advice: Advice, use: _Use) -> Candidate:
-    return candidate(advice, use.box, use.socket.name, use.option.id)
+def _sides(advice: Advice, one: OptionAdvice) -> list[OptionAdvice]:
+    """Return one way on all sides."""
+    way = (one.box, one.socket, one.option.id)
+    return [o for o in advice.options if (o.box, o.socket, o.option.id) == way]
 
 
-def _link(desk: Desk, use: _Use) -> Link:
-    return Link(use.option, use.socket, "unknown", 0.0, desk.destination.cable_of(use.socket))
-
-
-def _alone(advice: Advice, found: OptionAdvice) -> OptionAdvice:
-    """Return the same option without the others, with its attenuator where ``found`` has one."""
-    key = (found.side, found.box, found.socket, found.option.id)
-    bare = next(o for o in advice.options if (o.side, o.box, o.socket, o.option.id) == key)
-    padded = found.option.pad is not None and bare.attenuator is not None
-    return bare.attenuator.advice if padded and bare.attenuator is not None else bare
-
-
-def _suffers(found: OptionAdvice, alone: OptionAdvice) -> list[str]:
-    """Return what the company does to one option that it may not."""
-    if found.verdict != "works":
-        return [f"with the others plugged in {_judged(found)}"]
-    change = _change_db(found, alone)
-    if change is not None and change < -limit.GAIN_REACHED_DB:
-        before, now = (o.figures.full_output_margin_db for o in (alone, found))
-        filled = before is not None and before.low >= 0.0
-        short = ", short of full output then" if filled and now and now.low < 0.0 else ""
-        return [f"{change:+.1f} dB by what the other leads draw{short}"]
-    return []
-
-
-def _change_db(found: OptionAdvice, alone: OptionAdvice) -> float | None:
-    """Return what the company does to the level, where both are known; of the volts if need be."""
-    now, before = (o.figures.level_vs_reference_db for o in (found, alone))
-    if now is not None and before is not None:
-        return now.value - before.value
-    now, before = (o.figures.level for o in (found, alone))
-    if now is None or before is None or min(now.value, before.value) <= 0.0:
-        return None
-    return float(ratio_to_db(now.value / before.value))
+def _link(desk: Desk, use: Use) -> Link:
+    return Link(
+        use.on(desk.side.name), use.socket, "unknown", 0.0, desk.destination.cable_of(use.socket)
+    )
 
 
 def _ordered(tried: Sequence[Together]) -> tuple[Together, ...]:
     """Return the best set, then the set of each box's own best where that is another one."""
-    best = min(tried, key=lambda t: (len(_harmed(t)), bool(t.says)))
-    return (best,) if best is tried[0] else (best, tried[0])
+    own = tried[0]
+
+    def lacks(one: Together) -> tuple[float, ...]:
+        # nothing is bought for level that a turn of the volume control gives back
+        bought = _more(_bought(_held(one)), _bought(_held(own)))
+        return (*_faults(one), *bought, _heavy(one), bool(one.says))
+
+    best = min(tried, key=lacks)
+    return (best,) if best is own else (best, own)
+
+
+def _faults(one: Together) -> tuple[int, ...]:
+    """Return how much of a set may not be, is not known, too heavy, or falls short."""
+    return len(_harmed(one)), len(_open(one)), int(_heavy(one) > 0.0), len(one.short)
+
+
+def _held(one: Together) -> list[OptionAdvice]:
+    return list({o.box: o for o in one.options}.values())
+
+
+def _heavy(one: Together) -> float:
+    """Return how heavy, in siemens, what is too heavy behind its resistors, or does not work."""
+    outputs = overloaded(one.options)
+    return max((1.0 / o.works_into_ohm for o in one.options
+                if o.works_into_ohm and o.option.from_ in outputs), default=0.0)  # fmt: skip
+
+
+def _bought(held: Sequence[Made]) -> tuple[int, int, int]:
+    """Return how many isolating transformers, parts and other than plain leads a set needs."""
+    isolated = sum(o.option.pin_3 == "transformer" for o in held)
+    return isolated, parts_of(held), sum(not o.option.native for o in held)
+
+
+def _more(one: Sequence[int], own: Sequence[int]) -> list[int]:
+    return [max(a - b, 0) for a, b in zip(one, own, strict=True)]
 
 
 def _said(
@@ -407,6 +441,10 @@ def _said(
     elif best is not own:
         does_not = "does not (why: above)" if own.says else "would need a splitter"
         says = f"The leads were chosen to go together: each box's own best {does_not}"
+        if [(c.option, c.socket) for c in own.choices] == [
+            (c.option, c.socket) for c in best.choices
+        ]:
+            says = "With all plugged in the output needs the series resistors in their plugs"
         notes.append(Note("together", says))
     return (*notes, *_to_mind(desk, advice, best))
 
@@ -423,26 +461,8 @@ def _sharing(best: Together) -> str:
 
 def _to_mind(desk: Desk, advice: Advice, best: Together) -> list[Note]:
     """Say what has to be minded of a lead only because of the others."""
-    told = "; ".join((*_minded(advice, best), *unlike_untold(desk, best.options)))
+    told = "; ".join((*minded(advice, best), *unlike_untold(desk, best.options)))
     return [Note("together-mind", f"To mind with all plugged in at once: {told}")] if told else []
-
-
-def _minded(advice: Advice, best: Together) -> list[str]:
-    where: dict[str, list[tuple[str, str]]] = {}
-    for found in best.options:
-        known = {h.code for h in _alone(advice, found).hazards}
-        for h in found.hazards:
-            if h.code not in known and found.verdict == "works":
-                where.setdefault(h.message, []).append((found.box, found.option.id))
-    return [f"{_who(held)}: {says}" for says, held in where.items()]
-
-
-def _who(held: Sequence[tuple[str, str]]) -> str:
-    """Return boxes with their ways, those of one way together."""
-    ways: dict[str, dict[str, None]] = {}
-    for box, way in held:
-        ways.setdefault(way, {})[box] = None
-    return "; ".join(f"{' and '.join(boxes)}, {way}" for way, boxes in ways.items())
 
 
 def _not_as_alone(best: Together) -> Note:
@@ -453,38 +473,3 @@ def _not_as_alone(best: Together) -> Note:
         return Note("together-not-settled", says)
     says = "With all plugged in at once each works, but not as loud as alone"
     return Note("together-suffers", f"{says}: {why}")
-
-
-UNCHANGED = "level unchanged"
-
-
-def effects(advice: Advice) -> dict[str, str]:
-    """Return in words what the other leads do to each box of the best set, by its name."""
-    if not advice.sets:
-        return {}
-    sides: dict[str, list[OptionAdvice]] = {}
-    for found in advice.sets[0].options:
-        sides.setdefault(found.box, []).append(found)
-    return {box: _effect(advice, held) for box, held in sides.items()}
-
-
-def _effect(advice: Advice, sides: Sequence[OptionAdvice]) -> str:
-    """Return what the other leads do to one box; of a pair of sides what they do to the worse."""
-    figures = worse_side([o.figures for o in sides])
-    changes = [_change_db(o, _alone(advice, o)) for o in sides]
-    known = [c for c in changes if c is not None]
-    if figures.level is None or len(known) < len(changes):
-        told = ["level not known with the others plugged in"]
-    else:
-        change = min(known)
-        gain = figures.loudness_vs_reference_db or figures.level_vs_reference_db
-        compared = gain is not None and sides[0].reference != "none"
-        told = [] if compared else [f"{figure(figures.level)} at the input"]
-        told += [
-            UNCHANGED if abs(change) < FELT_DB else f"level {change:+.2f} dB by the other leads"
-        ]
-    hum = figures.hum_below_full_output_db
-    alone = worse_side([_alone(advice, o).figures for o in sides]).hum_below_full_output_db
-    if hum is not None and (alone is None or alone.value - hum.value >= limit.TIE_BREAK_DB):
-        told.append(f"hum {decibels(hum)} below full output")
-    return ", ".join(told)

@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 
 from probe.advice.advise import advise
+from probe.advice.company import effects
 from probe.advice.cures import cures
 from probe.advice.destination import together
 from probe.advice.figures import Figures, worse_side
@@ -17,7 +18,7 @@ from probe.advice.model import Advice, Choice, Cure, OptionAdvice, Together
 from probe.advice.quantity import Quantity
 from probe.advice.source_file import read_source
 from probe.advice.text import _cure
-from probe.advice.together import _quieter_than, effects, taken
+from probe.advice.together import _quieter_than, taken
 from probe.advice.typed import changed, typed_destination
 from probe.advice.wiring import OPTIONS
 from probe.advice.words import louder_or_quieter

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
@@ -15,8 +16,9 @@ from probe.advice.case import Finding
 from probe.advice.cautions import load_refused
 from probe.advice.destination import Cable, Destination, Input, together
 from probe.advice.ground import of_preset
-from probe.advice.loads import _both_outputs, _load, _load_of, _load_refused
+from probe.advice.loads import _both_outputs, _load, _load_refused, load_of
 from probe.advice.network import reduce
+from probe.advice.padded import in_both_legs
 from probe.advice.subject import side_of
 from probe.advice.text import render
 from probe.advice.typed import typed_destination
@@ -236,7 +238,10 @@ def test_what_stands_before_an_input_is_in_its_load(
     ("is_", "circuit"),
     [("each-leg", "buffered"), ("between-legs", "buffered"), ("each-leg", "transformer")],
 )
-def test_the_load_is_what_the_solved_network_draws(id_: str, is_: Any, circuit: Any) -> None:
+@pytest.mark.parametrize("in_plug_ohm", [0.0, 700.0])
+def test_the_load_is_what_the_solved_network_draws(
+    id_: str, is_: Any, circuit: Any, in_plug_ohm: float
+) -> None:
     option = next(o for o in OPTIONS if o.id == id_)
     lossless = replace(option.part, magnetising_henry=1e6, ratio=0.5, loss_ohm=1e9,
                        primary_ohm=0.1, secondary_ohm=0.1)  # fmt: skip
@@ -244,6 +249,9 @@ def test_the_load_is_what_the_solved_network_draws(id_: str, is_: Any, circuit: 
     both = "single-ended" if option.to == "rca" else "balanced"
     socket = Input("in", option.to, both, 1500.0, circuit=circuit,
                    impedance_is=is_ if option.to == "xlr" else None)  # fmt: skip
+    if in_plug_ohm:
+        pad = Pad(in_plug_ohm, math.inf, balanced=in_both_legs(option, socket))
+        option = replace(option, pad=pad)
     hz = np.array([1000.0])
     wired = wire(option, socket, circuit, 0.0, Cable(length_m=0.1))
     drawn = reduce(wired.network, hz, (*wired.pins, EMF)).y[0, 0].real
@@ -252,7 +260,7 @@ def test_the_load_is_what_the_solved_network_draws(id_: str, is_: Any, circuit: 
     volts = np.array([0.5, -0.5, 0.0] if across else [1.0, 0.0, 0.0])[: drawn.size - 1]
     # ohm's law on the network: volts on the pins over the current out of pin 2, or of the centre
     sees = 1.0 / float(drawn[:-1] @ volts)
-    assert _load_of(option, socket, between=True) == pytest.approx(sees, rel=0.01)
+    assert load_of(option, socket, between=True) == pytest.approx(sees, rel=0.01)
 
 
 def two_of(ohm: float) -> Destination:
@@ -299,11 +307,13 @@ def test_a_lead_that_only_has_more_to_mind_with_the_others_is_used_and_said() ->
     assert "500 ohm together" in note
 
 
-def of_rca(*ohms: float, preset: str = "same-strip", length_m: float = 1.0) -> Destination:
+def of_rca(
+    *ohms: float, preset: str = "same-strip", length_m: float = 1.0, volts: float = 0.8
+) -> Destination:
     """Boxes with an RCA input each."""
     boxes = []
     for ohm in ohms:
-        socket = Input("rca", "rca", "single-ended", ohm, sensitivity_volts=0.8,
+        socket = Input("rca", "rca", "single-ended", ohm, sensitivity_volts=volts,
                        ground=of_preset(preset), cable=Cable(length_m=length_m))  # fmt: skip
         boxes.append(Destination("amp", (socket,)))
     return together(boxes)
@@ -313,12 +323,16 @@ def test_the_box_that_is_left_out_is_the_one_the_others_do_not_go_with() -> None
     device = {"connectors": ["rca"], "minimum_load_ohm": 10e3, "full_output_volts": 2.0}
     document = facts("unbalanced", device=device)
     # closed form: 47 kohm twice are 23.5 kohm; with 5.5 kohm all are 4.46 kohm, less than half of
-    # 10 kohm, and one of them with 5.5 kohm 4.92 kohm
-    advice = advise(document, {"left": symmetrical()}, of_rca(47e3, 5.5e3, 47e3))
+    # 10 kohm, and one of them with 5.5 kohm 4.92 kohm; 2 V are none to spare for resistors
+    need_all = of_rca(47e3, 5.5e3, 47e3, volts=2.0)
+    advice = advise(document, {"left": symmetrical()}, need_all)
     assert [c.option for c in advice.choices] == ["rca-to-rca", None, "rca-to-rca"]
     assert "3 inputs on this output, 4.46 kohm together" in advice.choices[1].why[0]
     told = [c.message for c in advice.cautions if c.code == "together-not-all"]
     assert len(told) == 1
+    # where there is some to spare none is left out
+    spared = advise(document, {"left": symmetrical()}, of_rca(47e3, 5.5e3, 47e3))
+    assert [c.option for c in spared.choices] == ["rca-to-rca"] * 3
 
 
 @pytest.mark.parametrize(("other", "minded"), [(2300.0, True), (50e3, False)])

@@ -6,11 +6,11 @@ from dataclasses import replace
 from typing import Any
 
 from probe.advice.advise import advise
+from probe.advice.company import effects
 from probe.advice.destination import Destination, Input, together
 from probe.advice.ground import of_preset
 from probe.advice.model import Advice
 from probe.advice.text import render
-from probe.advice.together import effects
 from probe.advice.transformers import find_transformer
 from probe.advice.typed import changed, typed_destination
 from tests.advice.stages import facts, impedance_balanced, source, symmetrical

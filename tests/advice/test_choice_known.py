@@ -16,8 +16,8 @@ from probe.advice.destination import Destination, Input
 from probe.advice.ground import of_preset
 from probe.advice.model import Advice
 from probe.advice.source_file import read_source
-from probe.advice.together import _likeliest_first
 from probe.advice.typed import changed, typed_destination
+from probe.advice.use import likeliest_first
 from probe.errors import BadInput
 from tests.advice.stages import facts, symmetrical
 
@@ -78,14 +78,14 @@ def test_of_two_isolators_the_one_with_less_to_mind_is_used() -> None:
     assert advice.chosen == "rca-to-rca/transformer"
 
 
-def test_combinations_come_one_by_one_the_likeliest_first() -> None:
+def test_combinations_come_one_by_one_thelikeliest_first() -> None:
     # closed form: the order of sorting all of them, for sizes that can be sorted
     rivals: Any = [list("abc"), list("de"), list("fghi")]
     places = sorted(product(*(range(len(r)) for r in rivals)), key=lambda p: (sum(p), p))
     expected = [tuple(r[k] for r, k in zip(rivals, p, strict=True)) for p in places]
-    assert list(_likeliest_first(rivals)) == expected
+    assert list(likeliest_first(rivals)) == expected
     # 12 to the power of 60 fit into no memory
-    assert len(next(_likeliest_first([list("abcdefghijkl")] * 60))) == 60  # type: ignore[arg-type]
+    assert len(next(likeliest_first([list("abcdefghijkl")] * 60))) == 60  # type: ignore[arg-type]
 
 
 def test_more_boxes_than_any_splitter_serves_are_refused() -> None:

@@ -1,0 +1,101 @@
+"""One way for each box: what may be used, resistors and all, and in which order sets are tried."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from heapq import heappop, heappush
+from typing import Protocol
+
+from probe.advice.destination import Input
+from probe.advice.model import Advice, Choice, OptionAdvice
+from probe.advice.wiring import Option
+
+
+@dataclass(frozen=True)
+class Use:
+    """One option into one input of one box, with what is in its plug on each side.
+
+    Bare and behind resistors it is two of them.
+    """
+
+    box: str
+    socket: Input
+    sides: tuple[tuple[str, Option], ...]
+
+    @property
+    def option(self) -> Option:
+        """What is the same on all sides: which way it is."""
+        return self.sides[0][1]
+
+    @property
+    def padded(self) -> bool:
+        """There are resistors in its plug."""
+        return any(option.pad is not None for _, option in self.sides)
+
+    def on(self, side: str) -> Option:
+        """Return the option as it is made on a side."""
+        return dict(self.sides)[side]
+
+
+def use_of(socket: Input, held: Sequence[OptionAdvice]) -> Use:
+    """Return what is used of one way, ``held`` on each side."""
+    return Use(held[0].box, socket, tuple((o.side, o.used.option) for o in held))
+
+
+def uses_of(inputs: Sequence[Input], advice: Advice, choice: Choice) -> list[Use]:
+    """Return what may be used for a box: the chosen option, then the others that work.
+
+    Last those that work with series resistors in the plug alone.
+    """
+    sockets = {s.name: s for s in inputs}
+    ways: dict[tuple[str, str], list[OptionAdvice]] = {}
+    for o in advice.options:
+        if o.box == choice.box:
+            ways.setdefault((o.socket, o.option.id), []).append(o)
+    working = [k for k, held in ways.items() if all(map(_works, held))]
+    relieved = [k for k, held in ways.items() if k not in working and all(map(_relieved, held))]
+    first = (choice.socket or "", choice.option or "")
+    order = [first, *(key for key in working if key != first)]
+    found = [use_of(sockets[key[0]], ways[key]) for key in order]
+    more = (k for k in relieved if k not in order)
+    return found + [use_of(sockets[k[0]], [o.with_fitted() for o in ways[k]]) for k in more]
+
+
+def _works(option: OptionAdvice) -> bool:
+    return option.verdict == "use" or option.used.verdict == "works"
+
+
+def _relieved(option: OptionAdvice) -> bool:
+    offered = option.attenuator
+    return _works(option) or (offered is not None and offered.relieves and offered.solves)
+
+
+def likeliest_first(rivals: Sequence[list[Use]]) -> Iterator[tuple[Use, ...]]:
+    """Yield one use of each box, by how far they are from each box's own best all in all.
+
+    One by one: all combinations of many boxes fit into no memory.
+    """
+    first = (0,) * len(rivals)
+    waiting, seen = [(0, first)], {first}
+    while waiting:
+        away, places = heappop(waiting)
+        yield tuple(r[k] for r, k in zip(rivals, places, strict=True))
+        for box, place in enumerate(places):
+            after = (*places[:box], place + 1, *places[box + 1 :])
+            if place + 1 < len(rivals[box]) and after not in seen:
+                seen.add(after)
+                heappush(waiting, (away + 1, after))
+
+
+class Made(Protocol):
+    """A way of one box."""
+
+    @property
+    def option(self) -> Option:
+        """Which one."""
+
+
+def parts_of(uses: Sequence[Made]) -> int:
+    """Return how many parts a set needs: those of each lead, and the splitters between them."""
+    return sum(u.option.parts for u in uses) + len(uses) - len({u.option.from_ for u in uses})
