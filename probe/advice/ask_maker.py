@@ -1,10 +1,10 @@
 """What a data sheet leaves out, impedances, loads or pin 3: asking its maker costs nothing.
 
 Where nothing can be used for a box, the advice is asked again with what an answer would say. The
-questions are rows of `QUESTIONS`, tried in their order until one opens a way: the output impedance
-(the largest for which a way works at it and at the smallest), a heavy input allowed by the maker
-(of a measured device as well), pin 3 connected inside, both that and the impedance; at last a joint
-in the plug, which only a soldering iron has to answer.
+questions are rows of `QUESTIONS`, tried in their order until one opens a lead, and only then once
+more for transformers: the output impedance (the largest for which a way works at it and at the
+smallest), a heavy input allowed by the maker (of a measured device as well), a winding that floats,
+what drives pins 2 and 3; at last a joint in the plug, which only a soldering iron has to answer.
 """
 
 from __future__ import annotations
@@ -64,6 +64,9 @@ LEGS_ALIKE = (
     "impedance-balanced",
 )
 """Kinds whose legs have like impedances."""
+
+DRIVEN = ("differential", "impedance-balanced")
+"""Kinds whose pin 2 is driven against ground, by what sheets call balanced."""
 
 JOINED = "pins 1 and 3 joined in the plug"
 LEAD = "xlr-to-xlr"
@@ -173,9 +176,10 @@ def with_asked(
     )
     stuck = Stuck(advice, facts, sources, ask, open_)
     found: dict[str, Settling] = {}
-    for questions in QUESTIONS:
+    for buys, questions in product((False, True), QUESTIONS):  # any that opens a lead goes first
         for question in questions(stuck, boxes - set(found)):
-            found |= stuck.opened(question, boxes - set(found))
+            among = frozenset(way for way in question.among if isolates(way[1]) == buys)
+            found |= stuck.opened(replace(question, among=among), boxes - set(found))
     works = "works by itself" if len(advice.choices) > 1 else "works"
     choices = tuple(_told(c, found.get(c.box), works) for c in advice.choices)
     return replace(advice, choices=choices, would_change=(*advice.would_change, *found.values()))
@@ -267,6 +271,19 @@ def _pin_3(stuck: Stuck, _: set[str]) -> Iterator[Question]:
         yield Question("pin-3", lambda *_: what, stuck.open_, (connected,))
 
 
+def _each_driven(stuck: Stuck, _: set[str]) -> Iterator[Question]:
+    """Of an output whose pin 2 has its own amplifier a lead takes pin 2, whatever pin 3 has."""
+    rest = tuple(k for k in possible_kinds(stuck.facts) if k in DRIVEN)
+    if rest and rest != possible_kinds(stuck.facts):
+        what = (
+            f"ask the maker of {stuck.advice.device} whether pins 2 and 3 of the XLR output are "
+            'each driven against ground, or pin 3 only has a like impedance ("impedance-balanced"),'
+            ' neither by a transformer nor cross-coupled ("floating", "servo-balanced"): if so'
+        )
+        among = frozenset(way for way in stuck.open_ if not isolates(way[1]))
+        yield Question("each-driven", lambda *_: what, among, ((("kinds", rest),),))
+
+
 def _pin_3_and_impedance(stuck: Stuck, _: set[str]) -> Iterator[Question]:
     connected = stuck.connected()
     if connected is None or XLR_OHM not in unstated_impedances(stuck.facts):
@@ -307,7 +324,7 @@ def _joined_plug(stuck: Stuck, boxes: set[str]) -> Iterator[Question]:
 
 QUESTIONS: tuple[Callable[[Stuck, set[str]], Iterator[Question]], ...] = (
     _impedance, _minimum_load, _impedance_and_load, _winding, _legs_alike, _pin_3,
-    _pin_3_and_impedance, _joined_plug,
+    _each_driven, _pin_3_and_impedance, _joined_plug,
 )  # fmt: skip
 """What may be asked for the boxes that have no way yet, the easiest answer first."""
 

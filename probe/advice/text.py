@@ -59,6 +59,8 @@ TOLD_ABOVE = (
     "line-driver",
     "pin-3",
     "legs-alike",
+    "each-driven",
+    "winding",
     "outputs-shared",
 )
 """What would change the answer and stands with the options, or where nothing is used."""

@@ -34,7 +34,9 @@ def nothing_used(advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]]
     boxes = {o.get("destination") for o in options}
     if any(_settling(advice, boxes, code) for code in ("output-impedance", "minimum-load")):
         return "Not yet: ask the maker of the device for one figure first"
-    if _settling(advice, boxes, "legs-alike"):
+    if _settling(advice, boxes, "winding"):
+        return "Not yet: ask the maker of the device about its output transformer first"
+    if any(_settling(advice, boxes, code) for code in ("legs-alike", "each-driven")):
         return "Not yet: ask the maker of the device about pins 2 and 3 first"
     if _settling(advice, boxes, "pin-3"):
         return "Not yet: ask the maker of the device about pin 3 first"
@@ -64,6 +66,14 @@ def stays_out(advice: Mapping[str, Any]) -> tuple[str, ...]:
     return tuple(box for box in boxes if box in works)
 
 
+ASKED = ("output-impedance", "minimum-load", "winding", "legs-alike", "each-driven", "pin-3",
+         "joined-plug")  # fmt: skip
+"""Codes of what a maker, or a soldering iron, is asked for where nothing is used."""
+
+MOST_ASKED = 300
+"""Characters of a question."""
+
+
 def why_nothing(advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]]) -> tuple[str, ...]:
     """Return in the customer's words why nothing is recommended, and what would help."""
     if not options:
@@ -83,8 +93,8 @@ def why_nothing(advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]])
         )
     boxes = {o.get("destination") for o in options}
     works = "works by itself" if len(listing(advice, "choices")) > 1 else "works"
-    said = [f"{_capital(printed(o.get('what'), 240))} {_name({'id': answer})} {works}."
-            for code in ("output-impedance", "minimum-load", "legs-alike", "pin-3", "joined-plug")
+    said = [f"{_capital(printed(o.get('what'), MOST_ASKED))} {_name({'id': answer})} {works}."
+            for code in ASKED
             for o in _settling(advice, boxes, code)
             for answer in listing(o, "answers")[:1]]  # fmt: skip
     said = list(dict.fromkeys(said))  # several boxes may want the same

@@ -65,3 +65,24 @@ def test_no_more_is_asked_than_the_way_needs(tmp_path: Path, kinds: str) -> None
     advice = ask(tmp_path, kinds, "rca:10k:1V", "two-rooms")
     assert advice.choices[0].why[0].startswith("ask the maker of X whether pin 3")
     assert "xlr-to-rca/transformer works" in advice.choices[0].why[0]
+
+
+@pytest.mark.parametrize("kinds", [BALANCED, ""])
+def test_the_answer_that_opens_a_lead_is_asked_for_before_one_that_sells_isolators(
+    tmp_path: Path, kinds: str
+) -> None:
+    # the user asked for pin 3, and was sold isolators where pin 2 alone feeds the amplifier
+    advice = ask(tmp_path, kinds, "rca:10k:0.316V")
+    assert advice.chosen is None
+    asked = advice.choices[0].why[0]
+    assert asked.startswith("ask the maker of X whether pins 2 and 3 of the XLR output are each dr")
+    assert asked.endswith("if so xlr-to-rca/pin-3-open works")
+    # each kind that the answer leaves, by name: that lead is used
+    for kind in ("differential", "impedance-balanced"):
+        assert ask(tmp_path, f'kinds = ["{kind}"]', "rca:10k:0.316V").chosen == asked.split()[-2]
+    # those that it excludes would lose their level or their bass with it, or their sensing
+    for kind in ("electronically-floating", "transformer-coupled", "ground-sensing"):
+        assert ask(tmp_path, f'kinds = ["{kind}"]', "rca:10k:0.316V").chosen != asked.split()[-2]
+    (leaf,) = leaves_of(advice.to_json())
+    assert "neither by a transformer nor cross-coupled" in leaf.why[0]
+    assert "pin 2 to the centre, pin 1 to the shell" in leaf.why[0]
