@@ -305,6 +305,7 @@ def _in_common(destination: Destination) -> float | None:
 def _not_computed(options: Sequence[OptionAdvice]) -> tuple[str, ...]:
     """Return what is missing on an option that could be used."""
     usable = [o for o in options if o.verdict in ("use", "works", "avoid")]
+    usable += [o.attenuator.advice for o in options if o.attenuator and o.eased]
     missing = {
         "hum": any(o.figures.hum_below_full_output_db is None for o in usable),
         "noise": any(o.figures.noise_below_full_output_db is None for o in usable),

@@ -51,7 +51,7 @@ class Piece:
     def says(self) -> str:
         """The piece in words."""
         names = {"digital-transformer": "digital transformer", "splitter": "splitter, one to two"}
-        what = names.get(self.kind, self.kind)
+        what = names.get(self.kind, "series resistors" if self.made else self.kind)
         text = f"{what}, {PLUGS[self.from_]} to {PLUGS[self.to]}"
         if self.ohm is not None:
             text += f", {self.ohm:g} ohm"

@@ -64,6 +64,13 @@ class OptionAdvice:
         return self.attenuator.advice if fitted and self.attenuator is not None else self
 
     @property
+    def eased(self) -> bool:
+        """It would work with resistors in its plug, and does not without; none are fitted."""
+        if self.verdict in ("use", "works") or self.attenuator is None:
+            return False
+        return self.attenuator.solves and not self.attenuator.fitted
+
+    @property
     def core_volts(self) -> float:
         """What surely reaches the core of its transformer at 20 Hz, V rms."""
         most, full = self.figures.core_20_hz_at_maximum, self.figures.core_20_hz_at_full_output
@@ -112,6 +119,7 @@ class OptionAdvice:
             "wiring": wiring_of(self.option.id),
             "reference": self.reference,
             "operating_point": self.operating,
+            "never_turned_up": self.never_turned_up,
             **_known(
                 level=f.level,
                 level_vs_rca_db=f.level_vs_reference_db if compared else None,

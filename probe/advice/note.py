@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 
 @dataclass(frozen=True)
@@ -14,6 +15,7 @@ class Note:
     assumed: bool = False
     """Of a hazard: it rests on a most that merely is assumed."""
 
-    def to_json(self) -> dict[str, str]:
+    def to_json(self) -> dict[str, Any]:
         """Return the note as plain values."""
-        return {"code": self.code, "message": self.message}
+        found: dict[str, Any] = {"code": self.code, "message": self.message}
+        return found | ({"assumed": True} if self.assumed else {})

@@ -21,6 +21,10 @@ BESIDE = 57
 LINKS = {"rca-link": "RCA link", "xlr-link": "XLR link", "none": ""}
 
 
+EASED = "works with resistors in its plug"
+"""Of a way that is not to be used as it is."""
+
+
 def table(options: Sequence[OptionAdvice]) -> list[str]:
     """Return the lines of the table; sides that agree in words stand together."""
     sides = len({o.side for o in options})
@@ -89,8 +93,11 @@ def _words(option: OptionAdvice) -> tuple[str, str, str]:
     used = option.used
     verdict = option.verdict if option.verdict == "use" else used.verdict
     mind = _mind(used, verdict)
-    told = ["with its attenuator"] if used is not option else []
+    pad = used.option.pad
+    named = "resistors" if pad is not None and pad.in_series else "attenuator"
+    told = [f"with its {named}"] if used is not option else []
     told += [f"but: {mind}"] if mind else []
+    told += [EASED] if option.eased else []
     verdict_shown = f"{verdict}, but" if mind else verdict
     return verdict_shown, option.option.id, "; ".join(told)
 

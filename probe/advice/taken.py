@@ -70,7 +70,8 @@ def placed(piece: Piece, length_m: float) -> str:
         return f"the lead of {length_m:g} m"
     names = {"transformer": "isolating transformer", "digital-transformer": "digital transformer"}
     where = "at the device" if piece.place == "source" else "at the destination"
-    return f"the {names.get(piece.kind, piece.kind)} {where}"
+    kind = "series resistors" if piece.made else piece.kind
+    return f"the {names.get(piece.kind, kind)} {where}"
 
 
 @dataclass(frozen=True)

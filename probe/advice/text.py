@@ -325,15 +325,15 @@ def _shown(option: OptionAdvice) -> OptionAdvice:
 def _said(listed: Sequence[OptionAdvice], verdicts: Sequence[str]) -> list[str]:
     """Return the reasons of ``verdicts`` in that order; options with one reason stand together."""
     options = [_shown(o) for o in listed]
-    held: dict[tuple[str, str], list[OptionAdvice]] = {}
+    held: dict[tuple[str, str, bool], list[OptionAdvice]] = {}
     for verdict in verdicts:
         for o in options:
             if o.verdict == verdict and o.reasons:
-                held.setdefault((verdict, _worst_told(options, o)), []).append(o)
+                held.setdefault((verdict, _worst_told(options, o), o.eased), []).append(o)
     said = []
-    for (verdict, reason), group in held.items():
+    for (verdict, reason, eased), group in held.items():
         names = ", ".join(_names(options, group))
-        mark = "" if verdict == "cannot-tell" else f" ({verdict})"
+        mark = "" if verdict == "cannot-tell" else f" ({verdict}{' without resistors' * eased})"
         said.append(f"{names}{mark}: {reason}")
     return said
 

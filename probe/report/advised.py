@@ -13,7 +13,7 @@ from probe.report.bounded import figure, loss_or_rise
 from probe.report.document import listing
 from probe.report.places import place_of
 from probe.report.text import MESSAGE_LIMIT, clean, printed
-from probe.report.used import as_used, needs_pad, worse_side
+from probe.report.used import as_used, needs_pad, pad_named, worse_side
 from probe.report.varied import Varied, varied_of
 
 _ORDER = ("use", "works", "cannot-tell", "avoid", "never")
@@ -119,7 +119,7 @@ def _chosen(options: Sequence[Mapping[str, Any]], boxes: Sequence[str]) -> str:
     """Return the choice in words; of several boxes, each with its name, nothing as such."""
     names = {}
     for box, option in _used(options).items():
-        pad = ", with an attenuator in its plug" if needs_pad(option) else ""
+        pad = f", with {pad_named(option)} in its plug" if needs_pad(option) else ""
         names[box] = f"{_option_name(option.get('id'))}{pad}"
     if len(boxes) < 2 or not names:
         return "".join(names.values())

@@ -146,11 +146,17 @@ MOST_WORDS = 260
 
 
 def overloads(used: Mapping[str, Any]) -> tuple[str, ...]:
-    """Return how a connection, as it is used, can overload the input: no loudness tells of it."""
+    """Return how a connection, as it is used, can overload the input: no loudness tells of it.
+
+    A device that nobody can turn up to its maximum does not.
+    """
+    never = used.get("never_turned_up") is True
     return tuple(
         f"The output can overload this input: {printed(h.get('message'), MOST_WORDS)}."
         for h in listing(used, "hazards")
-        if isinstance(h, Mapping) and h.get("code") == "overload"
+        if isinstance(h, Mapping)
+        and h.get("code") == "overload"
+        and not (never and h.get("assumed"))
     )
 
 

@@ -32,7 +32,7 @@ from probe.report.other_ways import fewest, nothing_used, other_ways, why_nothin
 from probe.report.places import place_of
 from probe.report.plugs import drawn_of, lead_drawing
 from probe.report.text import clean, printed
-from probe.report.used import needs_pad, worse_side
+from probe.report.used import needs_pad, pad_named, worse_side
 from probe.report.varied import varied_of
 
 MOST_ITEMS = 5
@@ -249,7 +249,7 @@ def _leaf(
         first=first_of(advice),
         asked=asked_of(advice, sides),
         before=before,
-        chosen=f"{way}, with an attenuator in its plug"
+        chosen=f"{way}, with {pad_named(option)} in its plug"
         if with_pad and "attenuator" not in way
         else way,
         drawing=lead_drawing(f"wiring-{at}", drawn_of(option, with_pad=with_pad), device, place),
@@ -295,7 +295,7 @@ def _needs(
         if with_pad or overloads(option):
             must = "With it" if with_pad else "Against the overload"
         says = printed(pad.get("says"), 160)
-        found.append(f"{must}: an attenuator in the plug at the destination, {says}.")
+        found.append(f"{must}: {pad_named(option)} in the plug at the destination, {says}.")
     return found
 
 
@@ -447,6 +447,8 @@ def _figures(option: Mapping[str, Any]) -> list[tuple[str, str]]:
             continue
         entry = {**entry, "unit": entry.get("unit") or unit}
         name += ", peak to peak" * (entry.get("measure") == "peak-to-peak")
+        if name == "Attenuator" and pad_named(option) != "an attenuator":
+            name = "Taken off by the series resistors"
         name, entry = loss_or_rise(name, entry)
         told.append((name, figure(entry)))
     return told

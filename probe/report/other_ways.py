@@ -8,7 +8,7 @@ from typing import Any
 from probe.report import words
 from probe.report.document import listing
 from probe.report.text import clean, printed
-from probe.report.used import as_used, needs_pad
+from probe.report.used import as_used, eased, needs_pad
 
 MOST_OTHERS = 6
 """Rows of the other ways where there is no room for all; from more on the best stand first."""
@@ -179,4 +179,5 @@ def _because(option: Mapping[str, Any]) -> str:
     lacks = printed(option.get("passed_by") or "")
     if option.get("verdict") == "works" and lacks:
         return lacks
-    return printed(option.get("because") or "") or printed((listing(option, "reasons") or [""])[0])
+    says = printed(option.get("because") or "") or printed((listing(option, "reasons") or [""])[0])
+    return f"{says}; it works with resistors in its plug" if says and eased(option) else says

@@ -147,7 +147,8 @@ def described(drawn: Drawn) -> str:
     for contact in _loose(drawn.to, far and [*far, *wound], joined=drawn.joined_to):
         told.append(f"{_said(contact)} at the destination connected to nothing")
     if drawn.pad:
-        told.append(f"attenuator in the destination's plug: {drawn.pad}")
+        named = "resistors" if drawn.series_pad else "attenuator"
+        told.append(f"{named} in the destination's plug: {drawn.pad}")
     return "; ".join(told) + "."
 
 

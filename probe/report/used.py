@@ -37,6 +37,28 @@ def needs_pad(option: Mapping[str, Any]) -> bool:
     return isinstance(pad, Mapping) and pad.get("fitted") is True
 
 
+def pad_named(option: Mapping[str, Any]) -> str:
+    """Return what the attenuator of an option is called; one without a shunt is resistors alone."""
+    pad = option.get("attenuator")
+    designs = listing(pad, "designs") if isinstance(pad, Mapping) else []
+    first = designs[0] if designs and isinstance(designs[0], Mapping) else {}
+    if "series_ohm" not in first or "shunt_ohm" in first:
+        return "an attenuator"
+    return "two series resistors" if first.get("in_each_leg") else "a series resistor"
+
+
+def eased(option: Mapping[str, Any]) -> bool:
+    """Tell whether a way that is not to be used as it is works with resistors in its plug."""
+    pad = option.get("attenuator")
+    if not isinstance(pad, Mapping) or pad.get("fitted") or option.get("verdict") in WORKING:
+        return False
+    return pad.get("verdict") in WORKING
+
+
+WORKING = ("use", "works")
+"""Verdicts of what can be used."""
+
+
 def as_used(option: Mapping[str, Any], *, with_pad: bool) -> dict[str, Any]:
     """Return the option with the figures it has behind its attenuator, where it needs one."""
     if not with_pad:

@@ -40,7 +40,7 @@ TOP = {"described_sides",
 WORDS = {"transformer",
     "id", "side", "destination", "input", "from", "to", "adapter", "pin_3", "says", "wiring",
     "role", "reference", "hazards", "verdict", "reasons", "because", "passed_by",
-    "operating_point",
+    "operating_point", "never_turned_up",
 }  # fmt: skip
 
 UNITS = {

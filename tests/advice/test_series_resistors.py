@@ -226,3 +226,42 @@ def test_the_load_asked_for_is_that_of_all_at_once(tmp_path: Path) -> None:
         # closed form: two of 1.2 kohm side by side
         assert choice.attenuator
         assert choice.why[-1].endswith("with 600 ohm or less rca-to-rca does without resistors")
+
+
+def test_what_is_not_computed_of_a_way_with_resistors_is_missing(tmp_path: Path) -> None:
+    """Lost: "provisional" false beside "noise is not computed" of what is used."""
+    advice = ask(tmp_path, "rca:600:0.5V", levels={**RCA, "single_ended_maximum_v": 8.0})
+    assert advice.choices[0].attenuator
+    used = way(advice, "rca-to-rca").used
+    # the sheet states no noise
+    assert any("noise is not computed" in said for said in used.reasons)
+    assert "noise" in advice.not_computed
+    assert advice.to_json()["provisional"] is True
+
+
+def test_ways_that_work_with_resistors_alone_are_told_alike_everywhere(tmp_path: Path) -> None:
+    """Lost: "xlr-to-xlr works too" above, and "avoid: xlr-to-xlr" below."""
+    levels = {**BOTH, "differential_maximum_v": 16.0, "single_ended_maximum_v": 8.0}
+    advice = ask(tmp_path, "rca:600:0.5V+xlr:600/between:0.5V", least=2000.0, levels=levels,
+                 kinds='kinds = ["differential"]')  # fmt: skip
+    assert advice.chosen == "xlr-to-xlr"
+    assert way(advice, "xlr-to-rca/pin-3-open").eased
+    text = " ".join(render(advice).split())
+    row = text.partition("avoid xlr-to-rca/pin-3-open ")[2]
+    assert row.partition("never")[0].rstrip().endswith("works with resistors in its plug")
+    # the rule: 600 ohm are below the 2000 ohm the maker allows, and with resistors more is seen
+    assert "xlr-to-rca/pin-3-open (avoid without resistors): the input's 600 ohm" in text
+    (leaf,) = leaves_of(advice.to_json())
+    assert any(why.endswith("it works with resistors in its plug") for _, _, why in leaf.others)
+
+
+def test_series_resistors_are_called_so(tmp_path: Path) -> None:
+    """Lost: "an attenuator" ordered, one with a resistor across, which loads the output more."""
+    advice = ask(tmp_path, "rca:600:0.2V", levels=RCA)
+    assert way(advice, "rca-to-rca").used.option.pad.in_series  # type: ignore[union-attr]
+    (leaf,) = leaves_of(advice.to_json())
+    assert leaf.chosen.endswith("with a series resistor in its plug")
+    assert any(line.startswith("With it: a series resistor in the plug") for line in leaf.needs)
+    assert "attenuator" not in str(leaf.drawing)
+    assert not any(name == "Attenuator" for name, _ in leaf.figures)
+    assert "with its resistors" in " ".join(render(advice).split())

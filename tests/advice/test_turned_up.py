@@ -18,6 +18,7 @@ from probe.advice.text import render
 from probe.advice.typed import changed, typed_destination
 from probe.advice.volume import volume_of
 from probe.report.gains import gains
+from probe.report.leaflet import leaves_of
 from tests.advice.stages import facts, symmetrical
 
 SHEET = """
@@ -155,6 +156,23 @@ def test_what_a_player_plays_may_be_too_much(tmp_path: Path) -> None:
     assert tight.attenuator.fitted  # nobody can turn it down
     # closed form: 20 log(3 x 1.05 / 1.2) is 8.4 dB; of the 6 V nobody plays it would be 14.4 dB
     assert 8.4 <= tight.attenuator.attenuation_db < 10.0
+
+
+def test_the_sheet_of_a_player_that_cannot_overload_does_not_say_that_it_can(
+    tmp_path: Path,
+) -> None:
+    """Lost: a customer told of an overload that the part in his plug has cured."""
+    fitted = ask(tmp_path, "CD player", "rca:47k:1V:max=1.5V", most=8.0)
+    # 2 V into an input that accepts 1.5 V: the pad is in the plug, and nothing turns it up
+    assert fitted.choices[0].attenuator
+    (leaf,) = leaves_of(fitted.to_json())
+    assert not any("can overload" in line for line in leaf.before)
+    # the same of a maximum beyond the input where what is played is not, and no pad is there
+    (leaf,) = leaves_of(ask(tmp_path, "CD player", "rca:47k:1V:max=2.5V").to_json())
+    assert not any("can overload" in line for line in leaf.before)
+    # a preamplifier is turned up: there it stays at the head
+    (leaf,) = leaves_of(ask(tmp_path, "preamplifier", "rca:47k:1V:max=2.5V").to_json())
+    assert leaf.before[0].startswith("The output can overload this input: ")
 
 
 def test_an_output_is_turned_up_to_its_own_volts(tmp_path: Path) -> None:
