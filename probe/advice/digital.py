@@ -177,8 +177,8 @@ class DigitalAdvice:
     reasons: tuple[str, ...]
     deciding: tuple[Note, ...] = ()
     """Of the hazards those by which it does not work."""
-    ask_first: str = ""
-    """What the maker of the device has to be asked before anything is bought for it."""
+    ask_first: tuple[Note, ...] = ()
+    """What a maker has to be asked before anything is bought for it."""
 
     beyond_m: float = 0.0
     """How much longer it is than its standard promises."""
@@ -319,6 +319,12 @@ def _expects(link: Link, socket: Input) -> Interface:
     return AES3ID if socket.digital_format == "professional" else CONSUMER
 
 
+def nominal_volts(device: Device, connector: str) -> float:
+    """Return what a digital output sends, V peak to peak: as stated, else what is expected."""
+    link = next(one for one in LINKS if one.from_ == connector)
+    return device.digital_volts or NOMINAL[_sends(link, device).name]
+
+
 def _sent(sends: Interface, device: Device) -> tuple[float, float]:
     declared = device.digital_volts
     return (sends.low_volts, sends.high_volts) if declared is None else (declared, declared)
@@ -383,10 +389,11 @@ def _level(advice: DigitalAdvice, ends: _Ends) -> DigitalAdvice:
                 f"behind it {low:.2g} V would be {least:.2g} V, less than the "
                 f"{ends.expects.needs_volts:g} V that are needed"
             )
+            fitted += f"; {short}"
             ask = "ask the maker of the device for the level of this output"
-            fitted += f"; {short}: {ask} first (digital_volts_peak_to_peak)"
             which = f"the attenuator is chosen for {high:.3g} V peak to peak, and {short}"
-            advice = replace(advice, ask_first=f"{ask} (digital_volts_peak_to_peak): {which}")
+            asked = Note("digital-level", f"{ask} (digital_volts_peak_to_peak): {which}")
+            advice = replace(advice, ask_first=(*advice.ask_first, asked))
         return _with(advice, Note("digital-level", fitted))
     if low < ends.expects.needs_volts:
         needs = ends.expects.needs_volts
@@ -408,12 +415,18 @@ def _format(advice: DigitalAdvice, ends: _Ends) -> DigitalAdvice:
         return advice
     if ends.socket.digital_format is None and sent == _usual_format(advice.link.to):
         return advice
-    says = (
-        f"the output sends the {sent} channel-status format: the receiver must accept it "
-        "(one bit tells which is which; ask its maker)"
+    says = f"the output sends the {sent} channel-status format"
+    if ends.socket.digital_format is not None:
+        takes = f"{says}, and the receiver takes the {ends.socket.digital_format} one"
+        return _with(advice, Note("digital-format", takes), "avoid")
+    asked = Note(
+        "digital-format",
+        f"ask the maker of the receiver whether this input takes the {sent} channel-status format "
+        "(one bit tells which is which; digital_format): where it does not, the link may "
+        "stay silent, and all of it is bought for nothing",
     )
-    known = ends.socket.digital_format is not None
-    return _with(advice, Note("digital-format", says), "avoid" if known else "works")
+    advice = replace(advice, ask_first=(asked, *advice.ask_first))
+    return _with(advice, Note("digital-format", f"{says}: the receiver must accept it"))
 
 
 def _usual_format(connector: str) -> str:

@@ -7,11 +7,9 @@ from dataclasses import replace
 
 from probe.advice.destination import Destination
 from probe.advice.digital import BADNESS, DigitalAdvice, digital_options
+from probe.advice.digital_shared import one_input_each
 from probe.advice.model import Advice, Choice, Settling
 from probe.advice.subject import Device
-
-LEVEL_FIRST = "digital-level"
-"""Code of what has to be asked before a link is bought of which the level is in doubt."""
 
 LEAD_FIRST = "plain-lead-first"
 """Code of a plain lead to be tried that merely is longer than its standard promises."""
@@ -70,9 +68,10 @@ def _tried_first(choice: Choice, links: Sequence[DigitalAdvice]) -> DigitalAdvic
     return next((a for a in mine if a.try_first), None)
 
 
-def _told(choice: Choice, lead: DigitalAdvice) -> Choice:
-    says = f"before anything is bought, {lead.try_first}"
-    return replace(choice, why=(says, *choice.why))
+def _told(choice: Choice, first: Sequence[Settling]) -> Choice:
+    """Return the choice with what goes before anything is bought for its box, first of all."""
+    said = [f"before anything is bought, {one.what}" for one in first if one.box == choice.box]
+    return replace(choice, why=(*said, *choice.why))
 
 
 def mark_digital(
@@ -93,12 +92,19 @@ def with_digital(advice: Advice, device: Device, destination: Destination) -> Ad
     choices = choose_digital(advice.choices, links)
     marked = mark_digital(links, choices)
     tried = {c.box: a for c in choices if (a := _tried_first(c, marked)) is not None}
-    choices = tuple(_told(c, tried[c.box]) if c.box in tried else c for c in choices)
     first = tuple(Settling(LEAD_FIRST, a.try_first, (a.link.id,), box) for box, a in tried.items())
     first += tuple(
-        Settling(LEVEL_FIRST, a.ask_first, (), a.box)
+        Settling(note.code, note.message, (), a.box)
         for a in marked
-        if a.verdict == "use" and a.ask_first
+        if a.verdict == "use"
+        for note in a.ask_first
     )
-    would_change = (*advice.would_change, *first)
-    return replace(advice, digital=marked, choices=choices, would_change=would_change)
+    used = {a.box: a for a in marked if a.verdict == "use"}
+    marked, shared = one_input_each(device, marked, tried | used)
+    return replace(
+        advice,
+        digital=marked,
+        choices=tuple(_told(c, first) for c in choices),
+        would_change=(*advice.would_change, *first),
+        cautions=(*advice.cautions, *shared),
+    )

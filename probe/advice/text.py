@@ -10,6 +10,7 @@ from functools import partial
 
 from probe.advice.company import UNCHANGED, effects
 from probe.advice.digital import digital_lines
+from probe.advice.digital_shared import ONE_INPUT
 from probe.advice.figures import worse_side
 from probe.advice.model import RANKING, Advice, Choice, Cure, OptionAdvice, Settling
 from probe.advice.padded import described
@@ -39,8 +40,9 @@ FIRST = (
     "unlikely-output",
     "unlikely-sensitivity",
     "unlikely-impedance",
+    ONE_INPUT,
 )
-"""Cautions that stand before any choice; the last ones ask whether a figure is right."""
+"""Cautions that stand before any choice; the last but one ask whether a figure is right."""
 
 AT_ONCE = ("shared-output", "splitter-buys", "together-not-all", "together", "together-suffers",
            "together-not-settled", "together-mind", "outputs-shared", "unlike-levels")  # fmt: skip
@@ -49,6 +51,7 @@ AT_ONCE = ("shared-output", "splitter-buys", "together-not-all", "together", "to
 TOLD_ABOVE = (
     "asked-first",
     "digital-level",
+    "digital-format",
     "plain-lead-first",
     "origin-first",
     "option",
@@ -257,7 +260,8 @@ def _digital_choice(advice: Advice, choice: Choice, label: str) -> list[str]:
     (link,) = [a for a in advice.digital if (a.link.id, a.box) == (choice.option, choice.box)][:1]
     lines = wrapped(f"USE{label}  {link.link.id}: {link.link.says}", "    ")
     lines += wrapped("Why  " + "; ".join(choice.why), "     ")
-    return lines + bullets(f"mind: {h.message}" for h in link.hazards)
+    told = (ONE_INPUT, *(note.code for note in link.ask_first if note.code == "digital-format"))
+    return lines + bullets(f"mind: {h.message}" for h in link.hazards if h.code not in told)
 
 
 def _of_worse_side(held: Sequence[OptionAdvice]) -> OptionAdvice:

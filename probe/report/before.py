@@ -54,7 +54,7 @@ SPARED_BY = {"origin-first": "may do instead", "asked-first": ""}
 may open; empty: that it is used."""
 
 
-WHOLE = ("plain-lead-first", "digital-level")
+WHOLE = ("plain-lead-first", "digital-format", "digital-level")
 """The same of digital links, where what is said is all there is to say."""
 
 
@@ -183,7 +183,18 @@ def before_of(
         and (not options or code not in elsewhere)
         and (code in AT_ONCE or not mine or named_in(printed(c.get("message")), places) <= mine)
     )
-    return tuple(dict.fromkeys(filter(None, (*told, *to_mind(advice, chosen)))))
+    shared = _one_input_each(options)
+    return tuple(dict.fromkeys(filter(None, (*shared, *told, *to_mind(advice, chosen)))))
+
+
+def _one_input_each(options: Sequence[Mapping[str, Any]]) -> list[str]:
+    """Return that the digital output of a link is to drive the input of another box, too."""
+    return [
+        f"{printed(h.get('message'))}."
+        for o in options
+        for h in listing(o, "hazards")
+        if isinstance(h, Mapping) and h.get("code") == "digital-one-input"
+    ]
 
 
 TO_METER = {

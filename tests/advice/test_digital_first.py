@@ -1,0 +1,116 @@
+"""Digital links: what has to be known before a lead is bought or plugged in."""
+
+from __future__ import annotations
+
+import dataclasses
+from typing import Any
+
+import pytest
+
+from probe.advice.advise import advise
+from probe.advice.destination import Cable, Destination, Input
+from probe.advice.model import Advice
+from probe.advice.text import render
+from probe.report.leaflet import leaves_of
+from tests.advice.stages import facts
+
+COAX = Input("digital", "digital-75", "single-ended", 75.0)
+XLR = Input("digital", "digital-110", "balanced", 110.0)
+LEAD = Cable(length_m=2.0, impedance_ohm=75.0)
+
+
+def boxes(*sockets: Input, outputs: tuple[str, ...] = ("digital-75",), **device: Any) -> Advice:
+    named = tuple(
+        dataclasses.replace(s, name=f"{at}: digital", box=f"converter {at}")
+        for at, s in zip("abc", sockets, strict=False)
+    )
+    document = facts(connectors=outputs, device=device)
+    return advise(document, {}, Destination("converters", named, LEAD))
+
+
+@pytest.mark.parametrize(
+    ("count", "left", "returned"),
+    [
+        # closed form: 75/2 = 37.5 ohm on 75 ohm, 0.5 * 2 * 37.5/112.5 V, 20 log10(112.5/37.5)
+        (2, "0.333 V", "9.5 dB"),
+        # closed form: 25 ohm on 75 ohm, 0.5 * 2 * 25/100 V, 20 log10(100/50)
+        (3, "0.25 V", "6.0 dB"),
+    ],
+)
+def test_one_digital_output_drives_one_input(count: int, left: str, returned: str) -> None:
+    """Lost: a Y lead is bought for two boxes, and the link drops out."""
+    found = boxes(*[COAX] * count)
+    (note,) = [c for c in found.cautions if c.code == "digital-one-input"]
+    assert f"{left} would reach each in place of 0.5 V, at {returned} return loss" in note.message
+    assert "Never split it by a Y lead" in note.message
+    # it stands before any choice, once
+    screen = " ".join(render(found).split())
+    assert screen.index("FIRST One digital output drives one input") < screen.index("USE")
+    assert screen.count("Y lead") == 1
+    # in the document and on the sheet of each box
+    document = found.to_json()
+    assert [o["hazards"][0]["code"] for o in document["options"]] == ["digital-one-input"] * count
+    leaves = leaves_of(document)
+    assert len(leaves) == count
+    assert all("Never split it by a Y lead" in leaf.before[0] for leaf in leaves)
+    assert all("a distribution amplifier" in leaf.before[0] for leaf in leaves)
+
+
+def test_a_coaxial_and_a_balanced_box_share_one_output_as_well() -> None:
+    found = boxes(COAX, XLR)
+    assert "digital-one-input" in [c.code for c in found.cautions]
+
+
+def test_boxes_with_an_output_each_share_nothing() -> None:
+    found = boxes(COAX, XLR, outputs=("digital-75", "digital-110"))
+    assert "digital-one-input" not in [c.code for c in found.cautions]
+    assert "digital-one-input" not in [c.code for c in boxes(COAX).cautions]
+
+
+def test_a_free_digital_output_is_named() -> None:
+    found = boxes(COAX, COAX, outputs=("digital-75", "digital-110"))
+    (note,) = [c for c in found.cautions if c.code == "digital-one-input"]
+    assert "(the one of 110 ohm is free)" in note.message
+
+
+def test_the_stated_level_is_what_falls() -> None:
+    found = boxes(COAX, COAX, digital_volts_peak_to_peak=0.6)
+    (note,) = [c for c in found.cautions if c.code == "digital-one-input"]
+    # closed form: two thirds of 0.6 V
+    assert "0.4 V would reach each in place of 0.6 V" in note.message
+
+
+def test_whether_the_receiver_takes_the_format_is_asked_first() -> None:
+    """Lost: transformer, lead and attenuator are bought, and the receiver stays silent."""
+    found = boxes(COAX, outputs=("digital-110",), digital_volts_peak_to_peak=3.0)
+    says = "ask the maker of the receiver whether this input takes the professional channel-status"
+    assert found.choices[0].why[0].startswith(f"before anything is bought, {says}")
+    # on the screen it is asked once of what is used, in its first reason
+    screen = " ".join(render(found).split())
+    assert screen.count("ask the maker of the receiver") == 1
+    assert f"Why before anything is bought, {says}" in screen
+    assert "Would change" not in screen
+    document = found.to_json()
+    (asked,) = [w for w in document["would_change"] if w["code"] == "digital-format"]
+    assert asked["destination"] == "converter a"
+    (leaf,) = leaves_of(document)
+    assert leaf.asked[0].startswith("Before anything is bought, ask the maker of the receiver")
+    # the key of the file is for who types it
+    assert "digital_format" not in leaf.asked[0]
+
+
+def test_a_format_that_is_known_to_be_taken_is_not_asked_about() -> None:
+    both = dataclasses.replace(COAX, digital_format="both")
+    found = boxes(both, outputs=("digital-110",), digital_volts_peak_to_peak=3.0)
+    assert not any("ask the maker" in why for why in found.choices[0].why)
+    assert leaves_of(found.to_json())[0].asked == ()
+    # a consumer output into a consumer input neither
+    assert leaves_of(boxes(COAX).to_json())[0].asked == ()
+
+
+def test_level_and_format_in_doubt_are_both_asked_first() -> None:
+    """The level of AES3 lies between 2 and 7 V: no one attenuator is right for both ends."""
+    found = boxes(COAX, outputs=("digital-110",))
+    assert ["channel-status" in w for w in found.choices[0].why[:2]] == [True, False]
+    assert "for the level of this output" in found.choices[0].why[1]
+    assert all(w.startswith("before anything is bought") for w in found.choices[0].why[:2])
