@@ -66,6 +66,12 @@ def digits_down(value: float) -> float:
     return math.floor(value / step + 1e-9) * step
 
 
+def digits_up(value: float) -> float:
+    """Return a positive figure in three digits, rounded up: what a limit may be at least."""
+    step: float = 10.0 ** (math.floor(math.log10(value)) - 2)
+    return math.ceil(value / step - 1e-9) * step
+
+
 def number(entry: Mapping[str, Any] | None, key: str = "value") -> float | None:
     """Return a finite number of a facts entry, or None where it is absent or not a number."""
     found = None if entry is None else entry.get(key)

@@ -153,3 +153,33 @@ def test_an_output_that_drives_more_never_serves_less(
         served = now
     unsaid = ask(tmp_path, into, None, levels)
     assert {c.box for c in unsaid.choices if c.option is not None} <= served
+
+
+def test_what_would_help_counts_the_boxes_that_hang_there(tmp_path: Path) -> None:
+    # the user bought a line driver of 2 kohm, and with the other box the output worked into 1.5
+    advice = ask(tmp_path, ["xlr:600/between:0.5V", "xlr:600/between:3.9V"], 2000.0, XLR,
+                 solve=advise)  # fmt: skip
+    assert [c.option for c in advice.choices] == ["xlr-to-xlr", None]
+    (heavy,) = used(advice)
+    # closed form: what is left of 1/2000 S by the two resistors and 600 ohm of the other box
+    left = 1.0 / (1.0 / 2000.0 - 1.0 / (600.0 + ohm_in_plug(heavy)))
+    settled = next(s for s in advice.would_change if s.code == "line-driver")
+    named, unit = settled.what.partition(" with ")[2].split()[:2]
+    at_least = float(named) * {"ohm": 1.0, "kohm": 1e3}[unit]
+    assert left - 0.5 <= at_least <= 1.01 * left
+    # a transformer that is named lifts the input to as much
+    for into in settled.what.split("the output works into ")[1:]:
+        number, unit = into.split()[:2]
+        lifted = float(number) * {"ohm": 1.0, "kohm": 1e3}[unit.rstrip(":")]
+        assert lifted >= left
+
+
+def test_where_the_output_has_no_room_left_the_driver_is_for_all(tmp_path: Path) -> None:
+    # closed form: 10 kohm beside nothing are what the maker allows; beside it any input is too much
+    advice = ask(tmp_path, ["rca:10k:3.8V", "rca:600:7.4V"], 10e3, solve=advise)
+    assert [c.option for c in advice.choices] == ["rca-to-rca", None]
+    says = next(s.what for s in advice.would_change if s.code == "line-driver")
+    assert says.startswith("for all on that output together a line driver")
+    assert "bridging" not in says
+    # closed form: 600 ohm and 10 kohm in parallel
+    assert "whose maker allows 566 ohm at its output" in says
