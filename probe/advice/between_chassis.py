@@ -32,8 +32,8 @@ GROUND_FAULT = (
 
 GROUND_LEAK = (
     "Connect nothing: {volts} between the chassis can drive {ampere} from one to the other, more "
-    "than the {most} that even equipment with a protective earth may pass into it, and dangerous "
-    "to touch: a protective earth is missing, or an insulation fails. Unplug both boxes from the "
+    "than the {most} that even equipment with a protective earth may pass into it{touch}: "
+    "a protective earth is missing, or an insulation fails. Unplug both boxes from the "
     "mains, touching no metal of them, and have a licensed electrician inspect both and the "
     "installation. An isolating transformer leaves both chassis as dangerous as before."
 )
@@ -122,7 +122,8 @@ def _fault(socket: Input, destination: Destination) -> str:
         return GROUND_FAULT.format(says=f"{said} between the chassis")
     if ampere is not None:
         most = ampere_words(limit.TOUCH_MOST_AMPERE)
-        return GROUND_LEAK.format(volts=said, ampere=ampere_words(ampere), most=most)
+        touch = ", and dangerous to touch" * (volts > limit.TOUCH_VOLTS)
+        return GROUND_LEAK.format(volts=said, ampere=ampere_words(ampere), most=most, touch=touch)
     least = destination.mains_least_volts
     if not ground.typical and volts > share * least:
         return GROUND_UNSAID.format(volts=said, half=volts / share, least=least)

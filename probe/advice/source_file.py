@@ -42,6 +42,9 @@ Kind = Literal[
     "unbalanced",
     "pin-3-unconnected",
 ]
+NamedKind = Literal[Kind, "balanced"]
+"""What a sheet may say of its kind; one list, for which a slip gets one line."""
+
 ONE_LEG_KINDS = ("ground-sensing", "impedance-balanced", "unbalanced", "pin-3-unconnected")
 BOTH_LEGS_KINDS = ("differential", *FLOATING_KINDS)
 
@@ -82,9 +85,7 @@ class SourceFile(Table):
 
     device: DeviceTable = DeviceTable()
     side: Literal["mono"] | None = None
-    kinds: (
-        tuple[Annotated[Kind | Literal["balanced"], BeforeValidator(kind_or_balanced)], ...] | None
-    ) = None
+    kinds: tuple[Annotated[NamedKind, BeforeValidator(kind_or_balanced)], ...] | None = None
     differential_level_v: Level | None = None
     hot_level_v: Level | None = None
     cold_level_v: LevelOrNone | None = None

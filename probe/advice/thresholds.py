@@ -67,6 +67,10 @@ TOUCH_MIND_AMPERE = 0.75e-3
 """The same, from which it is told: 0.25 mA are allowed without a protective earth, 0.75 mA of what
 is held in the hand (IEC 60335-1 and 62368-1, from memory)."""
 
+TOUCH_VOLTS = 25.0
+"""Below it an alternating voltage is no danger to who touches it with dry hands (IEC 61140 and
+60364-4-41, from memory): what it drives through a lead still tells of a fault."""
+
 GROUND_FEW_VOLTS = 5.0
 """More than distant outlets of one sound installation differ by, "up to a few volts" [published,
 an installer's column]: from here on it is no matter of hum where a box is earthed. [judgement]"""

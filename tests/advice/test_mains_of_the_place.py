@@ -14,6 +14,7 @@ from typing import Any
 import pytest
 
 from probe.advice.advise import advise
+from probe.advice.between_chassis import ground_fault
 from probe.advice.subject import mains_of, mains_volts_of, playing_at
 from probe.advice.typed import changed, typed_destination
 from probe.cli.main import main
@@ -98,3 +99,13 @@ def test_what_no_mains_are_is_refused_in_one_line(typed: str, says: str, capsys:
     assert told.out == ""
     assert told.err.count("\n") == 1
     assert says in told.err
+
+
+@pytest.mark.parametrize(("volts", "dangerous"), [("5.1V", False), ("60V", True)])
+def test_few_volts_are_a_fault_and_not_dangerous_to_touch(volts: str, dangerous: bool) -> None:
+    """Lost: a word that is true of 60 V and worn out by 5."""
+    there = changed(typed_destination("rca:20k:1V", 50.0), ground=f"{volts}/12mA/100ohm")
+    (note,) = ground_fault(there)
+    # IEC 61140, from memory: 25 V alternating are no danger to dry hands
+    assert ("dangerous to touch" in note.message) is dangerous
+    assert "a protective earth is missing" in note.message

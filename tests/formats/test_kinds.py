@@ -97,3 +97,16 @@ def test_a_specification_takes_the_same_words(tmp_path: Path) -> None:
     path.write_text(text.format("balanced"), "utf-8")
     with pytest.raises(BadInput, match="names none"):
         read_specification(path)
+
+
+@pytest.mark.parametrize("word", ["", "blanced"])
+def test_a_word_that_names_nothing_gets_one_clear_line(tmp_path: Path, word: str) -> None:
+    """Lost: a library's own words, cut short, where the allowed ones should stand."""
+    with pytest.raises(BadInput) as found:
+        read_source(sheet(tmp_path, word))
+    says = str(found.value)
+    assert "kinds[0]" in says
+    assert "literal" not in says
+    assert "Input should be" not in says
+    assert "must be differential, electronically-floating" in says
+    assert f'not "{word}"' in says
