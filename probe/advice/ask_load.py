@@ -100,11 +100,17 @@ def _in_doubt(advice: Advice) -> bool:
 
 
 def _loses(advice: Advice, again: Advice) -> bool:
-    """Tell whether a box that has a lead would have none with the answer."""
+    """Tell whether a box has to have more with the answer than without it, or has no lead."""
     return any(
-        was.option is not None and now.option is None
-        for was, now in zip(advice.choices, again.choices, strict=True)
+        _effort(was) < _effort(now) for was, now in zip(advice.choices, again.choices, strict=True)
     )
+
+
+def _effort(choice: Choice) -> int:
+    """Return how far a box is from a plain lead: with resistors, a transformer, or nothing yet."""
+    if choice.option is None:
+        return 3
+    return 2 if _bought(choice) else int(choice.attenuator)
 
 
 def _spares(advice: Advice, was: Choice, now: Choice) -> bool:

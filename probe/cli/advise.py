@@ -11,6 +11,8 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from probe.advice.destination import Destination
 
+SOURCES = f"{SOURCE_HELP}; or a source typed from a data sheet"
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare what the command takes."""
@@ -18,7 +20,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "subject",
         nargs="?",
         metavar="SOURCE",
-        help=f"{SOURCE_HELP}; or a source typed from a data sheet",
+        help=SOURCES,
     )
     parser.add_argument(
         "destination",
@@ -114,7 +116,7 @@ def _advise(args: argparse.Namespace, named: list[str]) -> None:
     if is_source(path):
         facts, sources = read_source(path)
     else:
-        facts = facts_of(args.subject, args.archive)
+        facts = facts_of(args.subject, args.archive, SOURCES)
         sources = sources_of(facts)
     measured = facts
     facts = measured if place is None else playing_at(measured, place)

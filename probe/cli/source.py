@@ -27,11 +27,13 @@ def add_archive(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def facts_of(source: str | Path, archive: str | None = None) -> dict[str, Any]:
+def facts_of(
+    source: str | Path, archive: str | None = None, allowed: str = SOURCE_HELP
+) -> dict[str, Any]:
     """Return the facts a source stands for; a session is analysed.
 
     Every command that takes a measured device takes it through here, so that all of them
-    understand the same names.
+    understand the same names. ``allowed`` is what a command takes, said where nothing is there.
 
     Raises
     ------
@@ -50,7 +52,7 @@ def facts_of(source: str | Path, archive: str | None = None) -> dict[str, Any]:
         from probe.errors import BadInput
         from probe.formats.text import shown_path
 
-        raise BadInput(f"{shown_path(path)}: there is no such file or folder; give a {SOURCE_HELP}")
+        raise BadInput(f"{shown_path(path)}: there is no such file or folder; give a {allowed}")
     if path.is_dir() or path.suffix == ".toml":
         from probe.facts import analyse_session
 

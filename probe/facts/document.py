@@ -278,6 +278,11 @@ def read_facts(path: str | Path) -> Document:
             f"{name}: not a facts file (brackets within brackets, far deeper than any facts file); "
             "write it with probe analyse"
         ) from error
+    except json.JSONDecodeError as error:
+        raise BadInput(
+            f"{name}: not a facts file (no JSON at line {error.lineno}, column {error.colno}); "
+            "write it with probe analyse"
+        ) from error
     except ValueError as error:
         what = printable(str(error).splitlines()[0][:120])
         raise BadInput(f"{name}: not a facts file ({what}); write it with probe analyse") from error
