@@ -325,7 +325,7 @@ def without_splitter(
         if len({u.option.from_ for u in s}) > now and parts_of(s) <= parts_of(held)
     )  # fmt: skip
     buys = ""
-    for uses in islice(more, FREE_SETS):
+    for uses in sorted(more, key=_bought)[:FREE_SETS]:  # what needs least to be bought first
         found = _solved(desks, advice, uses, best.eased)
         lacks = (*found.says, *minded(advice, found), *unlike(desks[0], found.options))
         if not lacks:

@@ -183,3 +183,30 @@ def test_where_the_output_has_no_room_left_the_driver_is_for_all(tmp_path: Path)
     assert "bridging" not in says
     # closed form: 600 ohm and 10 kohm in parallel
     assert "whose maker allows 566 ohm at its output" in says
+
+
+DAC = """\
+format = "probe-source/1"
+kinds=["differential"]
+differential_level_v = 4.2
+single_ended_level_v = 2.1
+differential_impedance_ohm = 100.0
+single_ended_impedance_ohm = 50.0
+[device]
+maker = "Hessle"
+model = "Tor 2"
+kind = "DAC with volume control"
+output = "line"
+connectors = ["xlr","rca"]
+"""
+
+
+def test_outputs_are_not_crossed_where_straight_does_the_same(tmp_path: Path) -> None:
+    # the user bought an adapter and a special lead where a plain XLR lead did
+    path = tmp_path / "dac.toml"
+    path.write_text(DAC)
+    boxes = [typed_destination(x, 50.0) for x in ("rca:47k:1V", "xlr:10k/leg:1V:sub")]
+    there = changed(together(boxes), ground="computer")
+    advice = ask_together(*read_source(path), there)
+    # common practice, no source: each box from the output of its own connector
+    assert [c.option for c in advice.choices] == ["rca-to-rca/transformer", "xlr-to-xlr"]
