@@ -61,6 +61,7 @@ from probe.advice.subject import (
     with_suspicion,
 )
 from probe.advice.together import Beside, best_sets, instead, taken
+from probe.advice.try_first import with_lead_tried_first
 from probe.advice.wiring import OPTIONS, Option
 from probe.errors import BadInput
 
@@ -116,6 +117,7 @@ def advise(
         return taken(replace(whole, sets=best_sets(at, whole)[0]), unmarked)
 
     found = with_outputs_apart(found, facts, whole_of)
+    found = with_lead_tried_first(found, destination)
     progress(4, STEPS, "what helps against hum")
     cautions = (*found.cautions, *one_channel(desks, found), *unlike_levels(found))
     found = with_origin_first(replace(found, cures=cures(desks, found), cautions=cautions))

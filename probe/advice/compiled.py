@@ -71,6 +71,7 @@ def _compiled(
         most_comes=first.level_declared and not first.maximum_assumed,
         never_turned_up=first.never_turned_up,
         loses_at_most=all(f.code in LOSES for f in ordered if "never" in (f.verdict, f.doubt)),
+        against=frozenset(f.code for f in ordered if f.verdict not in ("use", "works")),
         works_into_ohm=load_on(first, between=True),
     )
 

@@ -54,6 +54,8 @@ class OptionAdvice:
     """What the device gives at most is stated, rather than measured or assumed."""
     never_turned_up: bool = False
     """It plays at its level as its kind tells: no volume control takes it to its maximum."""
+    against: frozenset[str] = frozenset()
+    """Codes of what speaks against it, or may."""
     works_into_ohm: float | None = None
     """All that hangs on its output, between pins 2 and 3 or from the centre to the shell."""
 

@@ -50,6 +50,7 @@ AT_ONCE = ("shared-output", "splitter-buys", "together-not-all", "together", "to
 
 TOLD_ABOVE = (
     "asked-first",
+    "lead-first",
     "digital-level",
     "digital-format",
     "plain-lead-first",

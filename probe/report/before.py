@@ -54,8 +54,16 @@ SPARED_BY = {"origin-first": "may do instead", "asked-first": ""}
 may open; empty: that it is used."""
 
 
+LEAD_FIRST = "lead-first"
+"""A lead that only its hum may speak against: it harms nothing, and is tried first."""
+
+
 WHOLE = ("plain-lead-first", "digital-format", "digital-level")
 """The same of digital links, where what is said is all there is to say."""
+
+
+def _capital(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}"
 
 
 def asked_of(
@@ -90,6 +98,15 @@ def asked_of(
         and (not mine or o.get("destination") in mine)
     ]
     found += [f"Before anything is bought, {text}" for text in first]
+    found += [
+        f"Try first, before a transformer is bought: {words.OPTIONS.get(str(way), str(way))}. "
+        f"{_capital(printed(o.get('what'), MOST_WORDS))}."
+        for o in listing(advice, "would_change")
+        if isinstance(o, Mapping)
+        and o.get("code") == LEAD_FIRST
+        and (not mine or o.get("destination") in mine)
+        for way in listing(o, "answers")
+    ]
     found += _to_measure(advice, mine)
     here = [_KEYS.sub("", text) for text in found if not mine or named_in(text, places) <= mine]
     return tuple(dict.fromkeys(in_places(text, places) for text in here))

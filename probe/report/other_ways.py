@@ -40,6 +40,8 @@ def nothing_used(advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]]
         return "Not yet: ask the maker of the device about pins 2 and 3 first"
     if _settling(advice, boxes, "pin-3"):
         return "Not yet: ask the maker of the device about pin 3 first"
+    if _settling(advice, boxes, "lead-first"):
+        return "Not sure yet: try the lead named above first"
     verdicts = {o.get("verdict") for o in options}
     if "works" in verdicts and any(from_faulty(o) for o in options):
         return "Not yet: have the device repaired first"

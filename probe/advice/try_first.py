@@ -1,0 +1,134 @@
+"""A lead that only its hum may speak against, tried before a transformer is bought.
+
+Hum harms nothing and is heard at once. So where the choice is a transformer, or nothing, and a lead
+would be used but for a hum that is not known, or that typical figures put just beyond the limit,
+trying it tells more than any figure.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
+from probe.advice import thresholds as limit
+from probe.advice.ask_maker import isolates
+from probe.advice.candidate import NOT_SAFE
+from probe.advice.choose import choose
+from probe.advice.destination import Destination
+from probe.advice.model import Advice, Choice, OptionAdvice, Settling
+from probe.advice.words import decibels
+
+HUM = frozenset({"hum", "long-run"})
+"""Codes of hazards that are hum and no more."""
+
+CHASSIS = frozenset({"ground-fault", "ground-high", "ground-current"})
+"""Cautions with which no lead is plugged to see what it does."""
+
+TOLD = frozenset({"asked-first", "origin-first"})
+"""What is asked or done first already."""
+
+
+def with_lead_tried_first(advice: Advice, destination: Destination) -> Advice:
+    """Return the advice with the lead to try before a transformer is bought, for each such box."""
+    if CHASSIS & {c.code for c in advice.cautions}:
+        return advice
+    told = {s.box for s in advice.would_change if s.code in TOLD}
+    found: dict[str, Settling] = {}
+    for choice in advice.choices:
+        dear = choice.option is None or isolates(choice.option)
+        if choice.box in told or not dear:
+            continue
+        ways = list(_in_doubt(advice, choice, destination))
+        tried = _used(advice, ways, choice.box, destination)
+        if tried:
+            what = _says(tried, _just_short(tried[0], destination))
+            answers = (tried[0].option.id,)
+            found[choice.box] = Settling("lead-first", what, answers, choice.box)
+    choices = tuple(_told(c, found.get(c.box)) for c in advice.choices)
+    return replace(advice, choices=choices, would_change=(*advice.would_change, *found.values()))
+
+
+def _in_doubt(
+    advice: Advice, choice: Choice, destination: Destination
+) -> Iterator[tuple[OptionAdvice, ...]]:
+    """Yield the leads into a box of which hum is the only doubt on all sides, as they are used."""
+    mine = [o for o in advice.options if o.box == choice.box]
+    key = (choice.socket, choice.option)
+    minded = {
+        h.code for o in mine if (o.socket, o.option.id) == key for h in o.used.hazards
+    } - NOT_SAFE  # fmt: skip
+    asked = {way for s in advice.would_change if s.box == choice.box for way in s.answers}
+    leads = [o for o in mine if not isolates(o.option.id) and o.option.id not in asked]
+    for way in dict.fromkeys((o.socket, o.option.id) for o in leads):
+        sides = tuple(o.used for o in mine if (o.socket, o.option.id) == way)
+        if all(
+            s.against == {"hum"}
+            and {h.code for h in s.hazards} <= HUM | minded
+            and (s.verdict == "cannot-tell" or _just_short(s, destination))
+            for s in sides
+        ):
+            yield sides
+
+
+def _just_short(option: OptionAdvice, destination: Destination) -> bool:
+    """Tell whether hum by typical figures is beyond the limit by less than they are sure to."""
+    hum = option.figures.hum_below_full_output_db
+    typical = any(s.name == option.socket and s.ground.typical for s in destination.inputs)
+    return hum is not None and typical and _limit(option) - hum.value < limit.TIE_BREAK_DB
+
+
+def _limit(option: OptionAdvice) -> float:
+    return limit.HUM_AVOID_DB + option.figures.stricter_db
+
+
+def _used(
+    advice: Advice, ways: Sequence[tuple[OptionAdvice, ...]], box: str, destination: Destination
+) -> tuple[OptionAdvice, ...]:
+    """Return the quietest of ``ways`` that would be used if hum did not speak against it."""
+
+    def low(sides: tuple[OptionAdvice, ...]) -> float:
+        return min(h.low for s in sides if (h := s.figures.hum_below_full_output_db) is not None)
+
+    for sides in sorted(ways, key=low, reverse=True):
+        way = (sides[0].socket, sides[0].option.id)
+        options = [_silent(o) if (o.box, o.socket, o.option.id) == (box, *way) else _bare(o)
+                   for o in advice.options]  # fmt: skip
+        if any((c.box, c.socket, c.option) == (box, *way) for c in choose(options, destination)):
+            return sides
+    return ()
+
+
+def _silent(option: OptionAdvice) -> OptionAdvice:
+    """Return an option as it would be judged if it did not hum."""
+    left = tuple(h for h in option.hazards if h.code not in HUM)
+    return replace(option, verdict="works", hazards=left, doubt=None)
+
+
+def _bare(option: OptionAdvice) -> OptionAdvice:
+    return replace(option, verdict="works") if option.verdict == "use" else option
+
+
+def _says(sides: Sequence[OptionAdvice], just: bool) -> str:
+    """Return why, in words."""
+    least = min(sides, key=lambda s: h.low if (h := s.figures.hum_below_full_output_db) else 0.0)
+    hum = least.figures.hum_below_full_output_db
+    assert hum is not None
+    below = f"{decibels(hum)} below full output"
+    if just:
+        return (
+            f"it harms nothing, and whether it hums is heard at once: {below} by typical figures of"
+            f" the situation, just short of the {_limit(least):g} dB that are quiet enough, and not"
+            " sure to a decibel; two readings of a meter tell, too"
+        )
+    return (
+        f"it harms nothing, and whether it hums is heard at once: {below} by what is not known of "
+        f"the boxes, {_limit(least):g} dB are quiet enough; if it is quiet, no transformer is "
+        "needed"
+    )
+
+
+def _told(choice: Choice, found: Settling | None) -> Choice:
+    if found is None:
+        return choice
+    says = f"try first, before a transformer is bought, {found.answers[0]}: {found.what}"
+    return replace(choice, why=(says, *choice.why))

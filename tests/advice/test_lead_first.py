@@ -1,0 +1,112 @@
+"""A lead of which only the hum is not known is tried before isolators are bought.
+
+It harms nothing, costs a tenth of them, and whether it hums is heard at once.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from probe.advice.advise import advise
+from probe.advice.model import Advice
+from probe.advice.source_file import read_source
+from probe.advice.text import render
+from probe.advice.typed import changed, typed_destination
+from probe.report.leaflet import leaves_of
+
+MIXER = """
+format = "probe-source/1"
+kinds = ["ground-sensing"]
+differential_level_v = 1.228
+differential_maximum_v = 8.7
+hot_impedance_ohm = 50.0
+cold_impedance_ohm = 50.0
+[device]
+maker = "Quell"
+model = "Tally"
+kind = "mixer"
+output = "line"
+connectors = ["xlr"]
+"""
+
+TELEVISION = """
+format = "probe-source/1"
+single_ended_level_v = 0.7
+single_ended_impedance_ohm = 600.0
+[device]
+maker = "Quell"
+model = "Pane"
+kind = "television"
+output = "line"
+connectors = ["rca"]
+"""
+
+
+def ask(folder: Path, sheet: str, typed: str, ground: str, cable: str = "15m") -> Advice:
+    path = folder / "source.toml"
+    path.write_text(sheet, "utf-8")
+    there = changed(typed_destination(typed, 50.0), ground=ground, cable=cable)
+    return advise(*read_source(path), there)
+
+
+def tried(advice: Advice) -> list[tuple[str, ...]]:
+    return [s.answers for s in advice.would_change if s.code == "lead-first"]
+
+
+def test_a_sense_input_is_given_what_it_is_made_for_before_isolators_are_bought(
+    tmp_path: Path,
+) -> None:
+    # two isolators of 9.5 V were to be ordered, and that lead was one line of "cannot tell"
+    advice = ask(tmp_path, MIXER, "rca:10k:0.775V", "two-rooms")
+    assert advice.chosen == "xlr-to-rca/transformer"
+    lead = "xlr-to-rca/pin-3-tied-at-destination"
+    assert tried(advice) == [(lead,)]
+    # the rule: only its hum is not known
+    (side,) = [o for o in advice.options if o.option.id == lead]
+    assert (side.verdict, side.against) == ("cannot-tell", {"hum"})
+    said = " ".join(render(advice).split())
+    assert f"Why try first, before a transformer is bought, {lead}: it harms nothing" in said
+    # the limit of "avoid" (docs/advice.md): 75 dB
+    assert "75 dB are quiet enough; if it is quiet, no transformer is needed" in said
+    (leaf,) = leaves_of(advice.to_json())
+    (told,) = leaf.asked
+    assert told.startswith(
+        "Try first, before a transformer is bought: XLR to RCA: pin 3 on its own"
+    )
+
+
+def test_a_lead_just_short_of_the_limit_is_tried_before_a_large_transformer_is_ordered(
+    tmp_path: Path,
+) -> None:
+    # one of 60 H stood first, for 0.2 dB of figures that nobody read
+    advice = ask(tmp_path, TELEVISION, "rca:20k:0.2V:sub", "unearthed")
+    assert advice.chosen is None
+    assert tried(advice) == [("rca-to-rca",)]
+    first, second = advice.choices[0].why[:2]
+    assert first.startswith("try first, before a transformer is bought, rca-to-rca")
+    assert "two readings of a meter tell, too" in first
+    assert "--transformer larch" in second
+    (leaf,) = leaves_of(advice.to_json())
+    assert leaf.chosen == "Not sure yet: try the lead named above first"
+    assert any("RCA lead, single-ended to single-ended. It harms nothing" in s for s in leaf.asked)
+
+
+@pytest.mark.parametrize(
+    ("sheet", "typed", "ground"),
+    [
+        # the same figures as readings: what they say is sure
+        (TELEVISION, "rca:20k:0.2V:sub", "115V/2.2nF"),
+        # closed form: 2 V behind 2 ohm and 0.47 ohm of shield are 0.8 A from chassis to chassis
+        (MIXER, "rca:10k:0.775V", "2V/2ohm"),
+        # an amplifier on pin 3 would work into a short circuit
+        (MIXER.replace("ground-sensing", "differential"), "rca:10k:0.775V", "two-rooms"),
+        # nothing hums
+        (MIXER, "rca:10k:0.775V", "same-strip"),
+    ],
+)
+def test_nothing_is_tried_that_hurts_or_is_known(
+    tmp_path: Path, sheet: str, typed: str, ground: str
+) -> None:
+    assert tried(ask(tmp_path, sheet, typed, ground)) == []
