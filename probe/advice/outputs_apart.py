@@ -2,7 +2,8 @@
 
 Of a typed device with both outputs in use, what they share lies between nothing and one resistor
 before both sockets. Where a box has nothing clean beside the others for it, all is solved once
-more with nothing shared, and what would change is told with the question.
+more with nothing shared, and what would change is told with the question: another way, or less to
+mind. Decibels alone change nothing that anybody does.
 """
 
 from __future__ import annotations
@@ -11,7 +12,6 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Any
 
-from probe.advice import thresholds as limit
 from probe.advice.model import Advice, OptionAdvice, Settling
 from probe.advice.note import Note
 from probe.advice.source_file import APART, may_share, restated
@@ -48,22 +48,27 @@ def with_outputs_apart(advice: Advice, facts: Mapping[str, Any], ask: Ask) -> Ad
 
 
 def _then(advice: Advice, again: Advice) -> list[str]:
-    """Return what each box would use or hear then, where that is another or better."""
+    """Return what each box would use or be rid of then, where that is another or less."""
     now = {c.box: (c.socket, c.option) for c in advice.choices}
-    held, other = (_quietest(one) for one in (advice, again))
+    other, minded, left = _quietest(again), _minded(advice), _minded(again)
     told = []
     for choice in again.choices:
-        before, hum = held.get(choice.box), other.get(choice.box)
         moved = choice.option is not None and now[choice.box] != (choice.socket, choice.option)
-        stricter = [o.figures.stricter_db for o in again.options if o.box == choice.box]
-        good = limit.HUM_GOOD_DB + max(stricter, default=0.0)
-        less = before is not None and hum is not None and (
-            min(hum.low, good) > before.low + limit.TIE_BREAK_DB
-        )  # fmt: skip
-        if moved or less:
+        rid = minded.get(choice.box, set()) - left.get(choice.box, set())
+        if moved or rid:
+            hum = other.get(choice.box)
             below = "" if hum is None else f", hum {decibels(hum)} below full output"
             told.append(f"{choice.box}: {choice.option}{below}")
     return told
+
+
+def _minded(advice: Advice) -> dict[str, set[str]]:
+    """Return what is minded of each box in the best set, and its verdict if it is none to use."""
+    found: dict[str, set[str]] = {}
+    for o in advice.sets[0].options if advice.sets else ():
+        bad = {o.verdict} - {"use", "works"}
+        found.setdefault(o.box, set()).update(bad, (h.code for h in o.hazards))
+    return found
 
 
 def _quietest(advice: Advice) -> dict[str, Any]:
