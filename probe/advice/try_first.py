@@ -25,14 +25,15 @@ CHASSIS = frozenset({"ground-fault", "ground-high", "ground-current"})
 """Cautions with which no lead is plugged to see what it does."""
 
 TOLD = frozenset({"asked-first", "origin-first"})
-"""What is asked or done first already."""
+"""What is asked or done first already; so is whatever opens a lead."""
 
 
 def with_lead_tried_first(advice: Advice, destination: Destination) -> Advice:
     """Return the advice with the lead to try before a transformer is bought, for each such box."""
     if CHASSIS & {c.code for c in advice.cautions}:
         return advice
-    told = {s.box for s in advice.would_change if s.code in TOLD}
+    told = {s.box for s in advice.would_change
+            if s.code in TOLD or any(not isolates(way) for way in s.answers)}  # fmt: skip
     found: dict[str, Settling] = {}
     for choice in advice.choices:
         dear = choice.option is None or isolates(choice.option)
@@ -57,9 +58,7 @@ def _in_doubt(
     minded = {
         h.code for o in mine if (o.socket, o.option.id) == key for h in o.used.hazards
     } - NOT_SAFE  # fmt: skip
-    asked = {way for s in advice.would_change if s.box == choice.box for way in s.answers}
-    leads = [o for o in mine if not isolates(o.option.id) and o.option.id not in asked]
-    for way in dict.fromkeys((o.socket, o.option.id) for o in leads):
+    for way in dict.fromkeys((o.socket, o.option.id) for o in mine if not isolates(o.option.id)):
         sides = tuple(o.used for o in mine if (o.socket, o.option.id) == way)
         if all(
             s.against == {"hum"}
@@ -74,7 +73,8 @@ def _just_short(option: OptionAdvice, destination: Destination) -> bool:
     """Tell whether hum by typical figures is beyond the limit by less than they are sure to."""
     hum = option.figures.hum_below_full_output_db
     typical = any(s.name == option.socket and s.ground.typical for s in destination.inputs)
-    return hum is not None and typical and _limit(option) - hum.value < limit.TIE_BREAK_DB
+    short = 0.0 if hum is None else _limit(option) - hum.value
+    return option.verdict == "avoid" and typical and 0.0 < short < limit.TIE_BREAK_DB
 
 
 def _limit(option: OptionAdvice) -> float:

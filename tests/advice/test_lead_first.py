@@ -66,6 +66,7 @@ def test_a_sense_input_is_given_what_it_is_made_for_before_isolators_are_bought(
     # the rule: only its hum is not known
     (side,) = [o for o in advice.options if o.option.id == lead]
     assert (side.verdict, side.against) == ("cannot-tell", {"hum"})
+    assert not any("just short" in why for why in advice.choices[0].why)
     said = " ".join(render(advice).split())
     assert f"Why try first, before a transformer is bought, {lead}: it harms nothing" in said
     # the limit of "avoid" (docs/advice.md): 75 dB
