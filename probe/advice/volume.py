@@ -22,6 +22,9 @@ SAID_NOT = re.compile(r"\b(?:fixed|no|without)(?: an?| any)? (?:volume|variable)
 PLAYS = frozenset({"player", "tuner", "deck", "television", "tv", "transport"})
 """Words of kinds that play at the level they state, as a rule. [practice]"""
 
+FILES = frozenset({"portable", "network", "streaming", "media", "music"})
+"""Players that nearly all have one, in their program or on their case: not known. [practice]"""
+
 PHONO = frozenset({"phono", "riaa", "turntable", "record"})
 """What these are said of has none, be it called a preamplifier or an amplifier. [practice]"""
 
@@ -53,7 +56,7 @@ def volume_of(kind: str) -> Volume:
         return "own"
     if told & TURNED:
         return "own" if first & TURNED else "unknown"
-    return "none" if first & PLAYS else "unknown"
+    return "none" if first & PLAYS and not first & FILES else "unknown"
 
 
 def _words(text: str) -> list[str]:

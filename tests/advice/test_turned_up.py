@@ -78,6 +78,12 @@ def lead(advice: Advice, id_: str = "rca-to-rca") -> OptionAdvice:
         ("preamplifier with tuner", "own"),
         ("AV receiver", "own"),
         ("satellite receiver", "unknown"),
+        ("portable player", "unknown"),
+        ("network player", "unknown"),
+        ("portable music player", "unknown"),
+        ("network player with fixed output", "none"),
+        ("CD player with network streaming", "none"),
+        ("Super Audio CD player", "none"),
         ("CD player with headphone amplifier", "unknown"),
         ("DAC", "unknown"),
         ("streamer", "unknown"),
@@ -105,7 +111,7 @@ def test_a_desk_is_turned_up(tmp_path: Path) -> None:
     assert margin.value == pytest.approx(6.0, abs=0.02)
 
 
-@pytest.mark.parametrize("kind", ["", "DAC"])
+@pytest.mark.parametrize("kind", ["", "DAC", "portable player"])
 def test_of_what_may_have_a_volume_control_nothing_is_promised(tmp_path: Path, kind: str) -> None:
     advice = ask(tmp_path, kind, "rca:47k:3V")
     used = lead(advice).used
