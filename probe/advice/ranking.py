@@ -201,7 +201,8 @@ def _fewest_parts(pool: Sequence[Candidate]) -> tuple[list[Candidate], Reason | 
 
 
 def _native(pool: Sequence[Candidate]) -> tuple[list[Candidate], Reason | None]:
-    native = [c for c in pool if c.option.native]
+    """Of leads, and of transformers alike, take those between sockets of one kind."""
+    native = [c for c in pool if c.option.from_ == c.option.to]
     if not native or len(native) == len(pool):
         return list(pool), None
     return native, _in_words("keeps the connector both ends already have")

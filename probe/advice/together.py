@@ -76,6 +76,8 @@ def best_sets(
     best = _ordered(tried)[0]
     advice = fitted(advice, best.eased)
     spared, buys = without_splitter(desks, advice, going, best)
+    if spared is None and minded(advice, best):
+        spared, buys = _less_to_mind(desks, advice, going, best) or (None, buys)
     sets = _ordered(tried) if spared is None else (spared, tried[0])
     return sets, (*notes, *_said(desks[0], sets, going, advice, buys))
 
@@ -206,12 +208,19 @@ def _instead(own: Choice, best: Choice, advice: Advice) -> Choice:
     says, lacks = "; ".join(advice.sets[-1].says), "does not go with the others"
     does_not = f"does not go with what the other boxes use: {says}"
     if not says:
-        does_not = lacks = "needs a splitter on an output that another box uses"
+        does_not = lacks = _company(advice.sets)
     padded = any(o.option.pad is not None for o in advice.sets[0].options if o.box == best.box)
     left = {**dict(own.left), (own.socket or "", own.option or ""): lacks}
     left.pop((best.socket or "", best.option or ""), None)
     why = (f"chosen for all plugged in at once: {own.option}, the best one alone, {does_not}",)
     return replace(best, why=why, attenuator=padded, left=tuple(left.items()))
+
+
+def _company(sets: Sequence[Together]) -> str:
+    """Return what is against each box's own best, where all of them work together."""
+    if _outputs(sets[-1].options) < _outputs(sets[0].options):
+        return "needs a splitter on an output that another box uses"
+    return "has more to mind with the others plugged in"
 
 
 def _relieved(own: Choice, best: Together) -> Choice:
@@ -305,21 +314,12 @@ def without_splitter(
 
     Where there is none, what the splitter buys: what would have to be minded without it.
     """
-    held = [
-        next(u for u in uses_of(desks[0].destination.inputs, advice, c))
-        for c in best.choices
-        if c.option
-    ]
+    rivals = _as_good(desks[0], advice, chosen, best)
+    held = [ways[0] for ways in rivals]
     now = len({u.option.from_ for u in held})
     outputs = {c for c in desks[0].device.connectors if c in ("xlr", "rca")}
     if now >= min(len(held), len(outputs)):
         return None, ""
-    wanted = desks[0].destination.wanted
-    rivals = [
-        [use, *(u for u in uses_of(desks[0].destination.inputs, advice, c) if u != use and as_good(
-            _candidate(advice, u), _candidate(advice, use), wanted(use.box)))]
-        for use, c in zip(held, chosen, strict=True)
-    ]  # fmt: skip
     more = (
         s for s in islice(likeliest_first(rivals), MOST_LOOKED_AT)
         if len({u.option.from_ for u in s}) > now and parts_of(s) <= parts_of(held)
@@ -332,6 +332,46 @@ def without_splitter(
             return found, ""
         buys = buys or f"{_with_fewer(held, uses)}, but then {'; '.join(lacks)}"
     return None, buys or _lead_lacks(desks[0], advice, held, chosen)
+
+
+def _as_good(
+    desk: Desk, advice: Advice, chosen: Sequence[Choice], best: Together
+) -> list[list[Use]]:  # fmt: skip
+    """Return what each box uses in a set, before what does as well alone."""
+    inputs, wanted = desk.destination.inputs, desk.destination.wanted
+    held = [next(u for u in uses_of(inputs, advice, c)) for c in best.choices if c.option]
+    return [
+        [use, *(u for u in uses_of(inputs, advice, c) if u != use and as_good(
+            _candidate(advice, u), _candidate(advice, use), wanted(use.box)))]
+        for use, c in zip(held, chosen, strict=True)
+    ]  # fmt: skip
+
+
+def _less_to_mind(
+    desks: Sequence[Desk], advice: Advice, chosen: Sequence[Choice], best: Together
+) -> tuple[Together, str] | None:
+    """Return a set of ways as good alone with nothing to mind because of the others.
+
+    With it what its splitter buys. Nothing but a splitter is bought for it.
+    """
+    rivals = _as_good(desks[0], advice, chosen, best)
+    held = tuple(ways[0] for ways in rivals)
+    parts = [sum(u.option.parts for u in held), _outputs(best.options)]
+    others = (
+        s for s in islice(likeliest_first(rivals), MOST_LOOKED_AT)
+        if s != held and sum(u.option.parts for u in s) <= parts[0]
+    )  # fmt: skip
+    for uses in islice(others, FREE_SETS):
+        found = _solved(desks, advice, uses, best.eased)
+        if found.says or minded(advice, found) or unlike(desks[0], found.options):
+            continue
+        lacks = f"{_with_fewer(uses, held)}, but then {'; '.join(minded(advice, best))}"
+        return found, lacks if _outputs(found.options) < parts[1] else ""
+    return None
+
+
+def _outputs(options: Sequence[Made]) -> int:
+    return len({o.option.from_ for o in options})
 
 
 def _lead_lacks(
@@ -439,7 +479,9 @@ def _said(
     if best.says:
         notes.append(_not_as_alone(best))
     elif best is not own:
-        does_not = "does not (why: above)" if own.says else "would need a splitter"
+        does_not = "would need a splitter"
+        if own.says or _outputs(own.options) >= _outputs(best.options):
+            does_not = "does not (why: above)"
         says = f"The leads were chosen to go together: each box's own best {does_not}"
         if [(c.option, c.socket) for c in own.choices] == [
             (c.option, c.socket) for c in best.choices

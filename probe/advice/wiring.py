@@ -115,8 +115,8 @@ OPTIONS = (
            "an RCA lead to an isolating transformer at the destination, its secondary to centre "
            "and shell; the shells of the two sides are not joined"),
 )  # fmt: skip
-"""In the order in which equal options are preferred: of two transformers that do the same the
-one whose primary hangs on both legs."""
+"""In the order in which equal options are preferred: what decides last, of what the steps of
+`ranking` leave alike."""
 
 
 @dataclass(frozen=True)

@@ -10,13 +10,15 @@ import pytest
 
 from probe.advice.advise import BY_ID, advise
 from probe.advice.basket import baskets
-from probe.advice.destination import Cable, Destination, Input
+from probe.advice.destination import Cable, Destination, Input, together
 from probe.advice.ground import HARMONICS, GroundPath, of_preset
 from probe.advice.hum import hum_of
 from probe.advice.model import Advice
 from probe.advice.sampled import sample
 from probe.advice.shelf import TEMPLATE, read_shelf
 from probe.advice.solve import solve_option
+from probe.advice.source_file import read_source
+from probe.advice.typed import changed, typed_destination
 from probe.report.plugs import described, drawn_of
 from tests.advice.connections import Connection, simulate_hum
 from tests.advice.stages import facts, symmetrical
@@ -55,6 +57,60 @@ def test_a_lead_that_does_is_not_isolated(ground: str | GroundPath) -> None:
     advice = asked(ground)
     assert advice.chosen == "rca-to-rca"
     assert [c.option for c in advice.cures] == [ISOLATED]
+
+
+BOTH_OUTPUTS = """format = "probe-source/1"
+kinds = ["differential"]
+differential_level_v = 4.0
+single_ended_level_v = 2.0
+differential_impedance_ohm = 66.0
+single_ended_impedance_ohm = 33.0
+[device]
+kind = "streamer with volume control"
+output = "line"
+connectors = ["xlr", "rca"]
+"""
+
+
+@pytest.mark.parametrize("gain", [0.0, -1.0])
+def test_an_isolator_joins_the_sockets_both_ends_have(tmp_path: Path, gain: float) -> None:
+    """Or who has hum pays for 6 dB nobody wants, a core twice as large and a pad against both."""
+    path = tmp_path / "source.toml"
+    path.write_text(BOTH_OUTPUTS)
+    to = changed(typed_destination("rca:47k:1V", 50.0), ground="computer", cable="1.5m")
+    advice = advise(*read_source(path), replace(to, wanted_gain_db=gain))
+    held = {o.option.id: o for o in advice.options}
+    # closed form: 10 mV * 0.085 / 0.585 ohm, 57 dB below 1 V: both leads are heard
+    assert held["rca-to-rca"].verdict == held["xlr-to-rca/pin-3-open"].verdict == "avoid"
+    # closed form: windings of 120 ohm into 47 kohm take 0.02 dB of the RCA link; the pair has twice
+    # its volts. docs/advice.md: more level than is wanted buys nothing, then the connector that
+    # both ends already have
+    assert held[ISOLATED].figures.level_vs_reference_db is not None
+    assert held[ISOLATED].figures.level_vs_reference_db.value == pytest.approx(-0.02, abs=0.02)
+    assert advice.chosen == ISOLATED
+    assert not any(o.verdict == "use" and o.used is not o for o in advice.options)
+    # the sheet: 2 V with the 5 % of a level; parts in steps of 0.5 V
+    assert held[ISOLATED].part_needed.volts_at_20_hz == 2.5
+
+
+def test_wanted_gain_still_takes_the_pair(tmp_path: Path) -> None:
+    path = tmp_path / "source.toml"
+    path.write_text(BOTH_OUTPUTS)
+    to = changed(typed_destination("rca:47k:1V", 50.0), ground="computer", cable="1.5m")
+    # closed form: the pair has twice the volts of the RCA output, 6 dB
+    advice = advise(*read_source(path), replace(to, wanted_gain_db=5.0))
+    assert advice.chosen == "xlr-to-rca/transformer"
+
+
+def test_an_isolator_leaves_the_xlr_to_the_box_that_has_one(tmp_path: Path) -> None:
+    """Outputs were crossed: an isolator on the XLR, and an XLR subwoofer fed from the RCA."""
+    path = tmp_path / "source.toml"
+    path.write_text(BOTH_OUTPUTS)
+    boxes = together([typed_destination("rca:47k:1V", 50.0),
+                      typed_destination("xlr:10k/leg:1V:sub", 50.0)])  # fmt: skip
+    advice = advise(*read_source(path), changed(boxes, ground="computer", cable="2m"))
+    # common practice, no source: each box from the socket of its own kind, where both do
+    assert [c.option for c in advice.choices] == [ISOLATED, "xlr-to-xlr"]
 
 
 def test_from_the_shelf_with_the_right_plugs(tmp_path: Path) -> None:

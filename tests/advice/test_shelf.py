@@ -528,20 +528,20 @@ def test_what_does_as_well_and_is_in_stock_is_named(tmp_path: Path, stock: int) 
     rca = {"name": "RCA lead", "kind": "lead", "from": "rca-male", "to": "rca-male",
            "wires": ["centre-centre", "shell-shell"], "length_m": 8.0, "price": 9.0,
            "stock": 4}  # fmt: skip
-    from_xlr = {"name": "XLR isolator", "from": "xlr-female", "stock": stock, **ends}
-    from_rca = {"name": "RCA isolator", "from": "rca-female", "stock": 2, **ends}
+    from_xlr = {"name": "XLR isolator", "from": "xlr-female", "stock": 2, **ends}
+    from_rca = {"name": "RCA isolator", "from": "rca-female", "stock": stock, **ends}
     parts = [part(**p) for p in (xlr, rca, from_xlr, from_rca)]
     far = replace(RCA, ground=of_preset("two-rooms"), sensitivity_volts=0.5)
     asked: dict[str, Any] = {"metres": 8.0, "operating_volts": 2.0}
     found = basket(shelf_of(tmp_path, *parts), pair(symmetrical(), far, **asked))
     # the choice stays: it is that of the circuit, not of the stock
-    assert found.option == "xlr-to-rca/transformer"
+    assert found.option == "rca-to-rca/transformer"
     # two are needed
     assert (found.instead is None) == (stock >= 2)
     if found.instead is not None:
-        assert found.instead.option == "rca-to-rca/transformer"
-        # closed form: half the volts of both legs
-        assert found.instead.says.endswith("138.00 EUR; 0.0 dB against the link, not +6.0 dB")
+        assert found.instead.option == "xlr-to-rca/transformer"
+        # closed form: twice the volts of one leg
+        assert found.instead.says.endswith("138.00 EUR; +6.0 dB against the link, not 0.0 dB")
     # what does less is not named, whatever is in stock: 5.5 dB are wanted
     louder = basket(
         shelf_of(tmp_path, *parts), pair(symmetrical(), far, wanted_gain_db=5.5, **asked)

@@ -108,15 +108,15 @@ def test_shield_times_capacitance_is_solved(said: Any) -> None:
 def test_the_shield_before_an_isolating_transformer_is_no_matter(said: Any) -> None:
     """Lost: a good lead called worse for a hum that does not run through its shield."""
     own = {**BAD, "length_m": 5.0}
-    iso = {"from": "xlr-female", "to": "rca-male", "transformer": "alder"}
+    iso = {"from": "rca-female", "to": "rca-male", "transformer": "alder"}
     part = "[[part]]\n" + "\n".join(
         f"{k} = {json.dumps(v)}"
         for k, v in {"name": "Iso", "kind": "transformer", "price": 85.0, "stock": 2, **iso}.items()
     )
     args = ["rca:20k:1V", "--ground", "two-rooms", "--cable", "5m"]
-    found = said(SOURCE, args, lead("thin XLR", XLR, **own), f"{part}\n")
+    found = said(SOURCE, args, lead("thin RCA", RCA, **own), f"{part}\n")
     # closed form: what is left crosses 20 pF of the transformer, whatever the shield has
-    assert found.startswith("- 2 x thin XLR - 2 x Iso")
+    assert found.startswith("- 2 x thin RCA - 2 x Iso")
     assert "mohm" not in found
 
 
