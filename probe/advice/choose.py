@@ -8,7 +8,7 @@ connector.
 
 from __future__ import annotations
 
-from collections.abc import Sequence, Set
+from collections.abc import Callable, Sequence, Set
 from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import TypeVar
@@ -31,6 +31,9 @@ SPOILING = {
     "clips-short": "reaches full output before the device clips, as others would not",
 }
 """Hazards for which an option is passed over while one without works, and what is said then."""
+
+LESS_TOO_MUCH = "overloads the input less, if at all, than others"
+"""What is said in place of it of what may bring a little too much itself, or by its doubt."""
 
 TO_BUY = "needs an isolating transformer, a part to buy where a lead without one does"
 
@@ -102,8 +105,8 @@ def _choose_for(box: str, candidates: Sequence[Candidate], destination: Destinat
     best = min(pool, key=lambda c: order[c.option.id])
     left.noted(pool, ([best], None), lambda _: "no better than what is used")
     why += [reason(best) for reason in reasons]
-    why += [says for code, says in spared.items() if best.surely_without(code)]
-    why += [unharmed] if unharmed else []
+    why += _without_hazards(best, spared)
+    why += [unharmed(best)] if unharmed else []
     passed = _passed_by(best, candidates, left)
     first = _with_attenuator(best, asked=destination.attenuation(box) is not None)
     # a part to buy is there for what the leads lack: that stands first
@@ -192,6 +195,16 @@ def _unspoiled(working: Sequence[Candidate]) -> tuple[list[Candidate], dict[str,
     return pool, why
 
 
+def _without_hazards(best: Candidate, spared: dict[str, str]) -> list[str]:
+    """Return what others were passed over for; never against what has to be minded of this one."""
+    less = {"overload", "at-limit"} & best.to_mind
+    return [
+        LESS_TOO_MUCH if code == "overload" and less else says
+        for code, says in spared.items()
+        if best.surely_without(code)
+    ]
+
+
 def _without_transformer(pool: list[Candidate], wanted: float) -> tuple[list[Candidate], bool]:
     """Leave the transformers out where a lead without one works and is loud enough.
 
@@ -205,14 +218,21 @@ def _without_transformer(pool: list[Candidate], wanted: float) -> tuple[list[Can
     return pool, False
 
 
-def _unharmed(pool: list[Candidate], wanted: float) -> tuple[list[Candidate], str | None]:
+def _unharmed(
+    pool: list[Candidate], wanted: float
+) -> tuple[list[Candidate], Callable[[Candidate], str] | None]:  # fmt: skip
     """Where the wanted gain is out of reach anyway, a hazard buys nothing but full output."""
     unharmed = [c for c in pool if not c.hazards]
     if any(c.suffices(wanted) for c in pool) and not any(c.suffices(wanted) for c in unharmed):
         return pool, None
     if any(c.reaches(wanted) for c in pool) or not unharmed or len(unharmed) == len(pool):
         return pool, None
-    return unharmed, "has no hazard, as others would that give no more of what is wanted"
+    return unharmed, _no_more_to_mind
+
+
+def _no_more_to_mind(best: Candidate) -> str:
+    has = "has less to mind than others" if best.to_mind else "has no hazard, as others would"
+    return f"{has} that give no more of what is wanted"
 
 
 def _plain_lead(pool: list[Candidate], wanted: float) -> tuple[list[Candidate], list[str]]:

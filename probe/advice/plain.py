@@ -25,6 +25,7 @@ AGAINST = {
     "one-half-undriven": "one half of its amplifier would stay idle",
     "output-clips": "this output was seen distorting while it was measured",
     "overload": "the output can give more than the input accepts",
+    "at-limit": "the most that comes is just what the input accepts",
     "full-output-open": "it might stay far below its full output",
     "excess-level": "far more level than the input needs",
     "load": "the input loads the output more than its maker allows",

@@ -35,6 +35,10 @@ OVERLOAD_NEAR = 0.5
 """Sensitivity over maximum from which an input runs within 6 dB of overload in normal use.
 [judgement]"""
 
+AT_LIMIT = 1.06
+"""An input that accepts a sheet's level is told to be just at its limit where by the doubt alone no
+more than so much of it may come: the 5 % of a level, and what impedances add. [judgement]"""
+
 ASSUMED_MAXIMUM_VOLTS = 10.0
 """Differential V rms of a strong line stage, for everything that protects, where nothing is
 declared. [judgement]"""

@@ -58,16 +58,27 @@ def overload(case: Case) -> Iterator[Finding]:
         played = case.never_turned_up and comes is not None and comes.high > most
         if played and comes is not None:
             at, level = "", comes
-        says = (
-            f"{at}{at_most(case, level)} reach {where}, which accepts {most:g} V: "
-            f"{_too_much(case, level, most)}: {_against_overload(case, played=played)}"
-        )
-        # too much by the doubt of the figures alone is minded, and nothing is bought for it
-        assumed = _assumed(case, top, most) or level.low <= most
+        reach = f"{at}{at_most(case, level)} reach {where}, which accepts {most:g} V"
+        if not case.maximum_assumed and _at_limit(level, most):
+            over = float(ratio_to_db(level.high / most))
+            says = f"{reach}: just at its limit, beyond it by {over:.1f} dB at most, and that only "
+            yield Finding("works", "at-limit", f"{says}by what is not known of the level",
+                          hazard=True, assumed=True)  # fmt: skip
+            continue
+        # too much by the doubt of the figures alone is minded, and nothing is bought for it while
+        # the volume may be turned down
+        doubtful = level.low <= most
+        assumed = _assumed(case, top, most) or (doubtful and not (played or case.level_fixed))
         full = _at_full_output(case, top)
-        near = not assumed and full is not None and full > limit.OVERLOAD_NEAR * most
+        near = not (assumed or doubtful) and full is not None and full > limit.OVERLOAD_NEAR * most
+        says = f"{reach}: {_too_much(case, level, most)}: {_against_overload(case, played=played)}"
         yield Finding("avoid" if near else "works", "overload", says, hazard=True,
                       assumed=assumed)  # fmt: skip
+
+
+def _at_limit(level: Quantity, most: float) -> bool:
+    """Tell whether an input takes what comes but for the doubt that any sheet's level has."""
+    return level.value <= most and level.high <= most * limit.AT_LIMIT
 
 
 def _at_full_output(case: Case, level: Quantity) -> float | None:
@@ -93,4 +104,5 @@ def excess(case: Case) -> Iterator[Finding]:
 
 def _overloaded(case: Case) -> bool:
     """Tell whether an overload is told in place of the excess."""
-    return any(not (f.assumed and case.never_turned_up) for f in overload(case))
+    found = [f for f in overload(case) if f.code == "overload"]
+    return any(not (f.assumed and case.never_turned_up) for f in found)
