@@ -99,7 +99,7 @@ def asked_of(
     ]
     found += [f"Before anything is bought, {text}" for text in first]
     found += [
-        f"Try first, before a transformer is bought: {words.OPTIONS.get(str(way), str(way))}. "
+        f"Before a transformer is bought, try this: {words.OPTIONS.get(str(way), str(way))}. "
         f"{_capital(printed(o.get('what'), MOST_WORDS))}."
         for o in listing(advice, "would_change")
         if isinstance(o, Mapping)
@@ -110,6 +110,13 @@ def asked_of(
     found += _to_measure(advice, mine)
     here = [_KEYS.sub("", text) for text in found if not mine or named_in(text, places) <= mine]
     return tuple(dict.fromkeys(in_places(text, places) for text in here))
+
+
+def tie_to_try(advice: Mapping[str, Any]) -> bool:
+    """Tell whether a lead with pin 3 tied is one to be tried before a transformer is bought."""
+    held = (o for o in listing(advice, "would_change") if isinstance(o, Mapping))
+    ways = (way for o in held if o.get("code") == LEAD_FIRST for way in listing(o, "answers"))
+    return any("tied" in str(way) for way in ways)
 
 
 TO_MEASURE = {

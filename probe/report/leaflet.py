@@ -24,6 +24,7 @@ from probe.report.before import (
     first_of,
     overloads,
     places_in,
+    tie_to_try,
 )
 from probe.report.bounded import figure, less_hum, loss_or_rise
 from probe.report.document import listing
@@ -57,7 +58,7 @@ NEVER = (
 )
 
 TIE = (
-    "Never join pin 3 to pin 1 just to try it; only where the drawing has it. An amplifier may "
+    "Never join pin 3 to pin 1 just to try it; only where the {} has it. An amplifier may "
     "work into a short circuit."
 )
 
@@ -405,7 +406,8 @@ def _wound(option: Mapping[str, Any]) -> bool:
 def _tie(advice: Mapping[str, Any]) -> list[str]:
     """Return the warning against joining pin 3, where anybody might be led to it."""
     codes = {c.get("code") for c in listing(advice, "cautions") if isinstance(c, Mapping)}
-    return [TIE] if "pin-3-tie" in codes else []
+    where = "drawing, or the lead to be tried," if tie_to_try(advice) else "drawing"
+    return [TIE.format(where)] if "pin-3-tie" in codes else []
 
 
 def _y_lead(advice: Mapping[str, Any], option: Mapping[str, Any]) -> list[str]:

@@ -73,9 +73,10 @@ def test_a_sense_input_is_given_what_it_is_made_for_before_isolators_are_bought(
     assert "75 dB are quiet enough; if it is quiet, no transformer is needed" in said
     (leaf,) = leaves_of(advice.to_json())
     (told,) = leaf.asked
-    assert told.startswith(
-        "Try first, before a transformer is bought: XLR to RCA: pin 3 on its own"
-    )
+    assert told.startswith("Before a transformer is bought, try this: XLR to RCA: pin 3 on its own")
+    # the sheet warns of tying pin 3 just to try it, and must not forbid what it names
+    (never,) = [s for s in leaf.never if "Never join pin 3" in s]
+    assert "only where the drawing, or the lead to be tried, has it" in never
 
 
 def test_a_lead_just_short_of_the_limit_is_tried_before_a_large_transformer_is_ordered(
