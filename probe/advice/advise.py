@@ -47,7 +47,7 @@ from probe.advice.origin_first import with_origin_first
 from probe.advice.other_transformer import with_other_transformer
 from probe.advice.outputs_apart import with_outputs_apart
 from probe.advice.own_lead import OwnLeads
-from probe.advice.padded import fitted, with_attenuator
+from probe.advice.padded import fitted, quieted, with_attenuator
 from probe.advice.series_resistors import eased
 from probe.advice.settle import settlings
 from probe.advice.subject import (
@@ -223,7 +223,19 @@ def _chosen(
         cautions += _unmeasured(facts, sides, sources)
     cautions += general_cautions(device, sides, destination, [o.option for o in options])
     choices = choose(options, destination)
+    stuck = {c.box for c in choices if c.option is None}
+    if stuck and (memory.among is None or memory.ground_alone):
+        options = [_quieted(desks, o) if o.box in stuck else o for o in options]
+        choices = choose(options, destination)
     return _answer(device, sides, destination, options, choices, cautions), desks, options
+
+
+def _quieted(desks: Sequence[Desk], option: OptionAdvice) -> OptionAdvice:
+    """Return an option of a box that nothing is used for, with a pad if hum alone is in its way."""
+    (desk,) = (d for d in desks if d.side.name == option.side)
+    (socket,) = (s for s in desk.destination.inputs if s.name == option.socket)
+    least = desk.device.minimum_load_ohm
+    return quieted(option, socket, partial(judged, desk, socket), desk.destination, least)
 
 
 def _desks(

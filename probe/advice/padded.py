@@ -71,6 +71,37 @@ def with_attenuator(
     return replace(bare, attenuator=offered)
 
 
+def quieted(
+    bare: OptionAdvice, socket: Input, judged: Judged, destination: Destination,
+    least_ohm: float | None,
+) -> OptionAdvice:  # fmt: skip
+    """Return ``bare`` with a pad that makes its hum one to use, and leaves full output in reach.
+
+    For a box that nothing else works for: then it may leave less in hand than elsewhere. Not where
+    typical figures are short of the limit by less than they are sure to.
+    """
+    lead = bare.option.pin_3 != "transformer"  # nobody buys both
+    if not lead or bare.against != {"hum"} or just_short(bare, socket):
+        return bare
+    wanted = _hum(bare, socket)
+    asked = destination.attenuation(socket.box) is not None or destination.wanted(socket.box) > 0.0
+    if asked or bare.attenuator is not None or wanted is None:
+        return bare
+    offered = _offer(bare, socket, judged, wanted, least_ohm or 0.0)
+    margin = None if offered is None else offered.advice.figures.full_output_margin_db
+    if offered is None or not offered.solves or margin is None or margin.low < 0.0:
+        return bare
+    return replace(bare, attenuator=offered)
+
+
+def just_short(option: OptionAdvice, socket: Input) -> bool:
+    """Tell whether hum by typical figures is beyond the limit by less than they are sure to."""
+    hum = option.figures.hum_below_full_output_db
+    wanted = limit.HUM_AVOID_DB + option.figures.stricter_db
+    short = 0.0 if hum is None else wanted - hum.value
+    return option.verdict == "avoid" and socket.ground.typical and 0.0 < short < limit.TIE_BREAK_DB
+
+
 AT_HAND_LEEWAY_DB = 3.0
 """What lies on the shelf may take off this much more than is needed. [judgement]"""
 

@@ -16,6 +16,7 @@ from probe.advice.candidate import NOT_SAFE
 from probe.advice.choose import choose
 from probe.advice.destination import Destination
 from probe.advice.model import Advice, Choice, OptionAdvice, Settling
+from probe.advice.padded import just_short
 from probe.advice.words import decibels
 
 HUM = frozenset({"hum", "long-run"})
@@ -36,7 +37,7 @@ def with_lead_tried_first(advice: Advice, destination: Destination) -> Advice:
             if s.code in TOLD or any(not isolates(way) for way in s.answers)}  # fmt: skip
     found: dict[str, Settling] = {}
     for choice in advice.choices:
-        dear = choice.option is None or isolates(choice.option)
+        dear = choice.option is None or isolates(choice.option) or choice.attenuator
         if choice.box in told or not dear:
             continue
         ways = list(_in_doubt(advice, choice, destination))
@@ -54,6 +55,8 @@ def _in_doubt(
 ) -> Iterator[tuple[OptionAdvice, ...]]:
     """Yield the leads into a box of which hum is the only doubt on all sides, as they are used."""
     mine = [o for o in advice.options if o.box == choice.box]
+    if choice.attenuator:
+        mine = [_without_pad(o) for o in mine]
     key = (choice.socket, choice.option)
     minded = {
         h.code for o in mine if (o.socket, o.option.id) == key for h in o.used.hazards
@@ -69,12 +72,17 @@ def _in_doubt(
             yield sides
 
 
-def _just_short(option: OptionAdvice, destination: Destination) -> bool:
-    """Tell whether hum by typical figures is beyond the limit by less than they are sure to."""
+def _without_pad(option: OptionAdvice) -> OptionAdvice:
+    """Return what is used with a pad as it is without, if hum alone may be in its way then."""
     hum = option.figures.hum_below_full_output_db
-    typical = any(s.name == option.socket and s.ground.typical for s in destination.inputs)
-    short = 0.0 if hum is None else _limit(option) - hum.value
-    return option.verdict == "avoid" and typical and 0.0 < short < limit.TIE_BREAK_DB
+    doubtful = hum is not None and hum.low < _limit(option) <= hum.high
+    if option.verdict != "use" or option.against != {"hum"} or not doubtful:
+        return option
+    return replace(option, verdict="cannot-tell", attenuator=None)
+
+
+def _just_short(option: OptionAdvice, destination: Destination) -> bool:
+    return any(just_short(option, s) for s in destination.inputs if s.name == option.socket)
 
 
 def _limit(option: OptionAdvice) -> float:
@@ -122,13 +130,15 @@ def _says(sides: Sequence[OptionAdvice], just: bool) -> str:
         )
     return (
         f"it harms nothing, and whether it hums is heard at once: {below} by what is not known of "
-        f"the boxes, {_limit(least):g} dB are quiet enough; if it is quiet, no transformer is "
-        "needed"
+        f"the boxes, {_limit(least):g} dB are quiet enough; if it is quiet, nothing else is needed"
     )
 
 
 def _told(choice: Choice, found: Settling | None) -> Choice:
     if found is None:
         return choice
-    says = f"try first, before a transformer is bought, {found.answers[0]}: {found.what}"
+    before = "before a transformer is bought, "
+    if choice.attenuator:
+        before = "without resistors, "
+    says = f"try first, {before}{found.answers[0]}: {found.what}"
     return replace(choice, why=(says, *choice.why))

@@ -62,6 +62,13 @@ WHOLE = ("plain-lead-first", "digital-format", "digital-level")
 """The same of digital links, where what is said is all there is to say."""
 
 
+def _before_what(options: Sequence[Mapping[str, Any]]) -> str:
+    """Return before what a lead is tried: with nothing used, or a transformer, or resistors."""
+    if any(o.get("verdict") == "use" and needs_pad(o) for o in options):
+        return "Before anything is soldered, try this as it is"
+    return "Before a transformer is bought, try this"
+
+
 def _capital(text: str) -> str:
     return f"{text[:1].upper()}{text[1:]}"
 
@@ -99,7 +106,7 @@ def asked_of(
     ]
     found += [f"Before anything is bought, {text}" for text in first]
     found += [
-        f"Before a transformer is bought, try this: {words.OPTIONS.get(str(way), str(way))}. "
+        f"{_before_what(options)}: {words.OPTIONS.get(str(way), str(way))}. "
         f"{_capital(printed(o.get('what'), MOST_WORDS))}."
         for o in listing(advice, "would_change")
         if isinstance(o, Mapping)

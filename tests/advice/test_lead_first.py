@@ -70,7 +70,7 @@ def test_a_sense_input_is_given_what_it_is_made_for_before_isolators_are_bought(
     said = " ".join(render(advice).split())
     assert f"Why try first, before a transformer is bought, {lead}: it harms nothing" in said
     # the limit of "avoid" (docs/advice.md): 75 dB
-    assert "75 dB are quiet enough; if it is quiet, no transformer is needed" in said
+    assert "75 dB are quiet enough; if it is quiet, nothing else is needed" in said
     (leaf,) = leaves_of(advice.to_json())
     (told,) = leaf.asked
     assert told.startswith("Before a transformer is bought, try this: XLR to RCA: pin 3 on its own")
@@ -112,3 +112,45 @@ def test_nothing_is_tried_that_hurts_or_is_known(
     tmp_path: Path, sheet: str, typed: str, ground: str
 ) -> None:
     assert tried(ask(tmp_path, sheet, typed, ground)) == []
+
+
+HEAVY = """
+format = "probe-source/1"
+single_ended_level_v = 2.0
+single_ended_maximum_v = 8.0
+[device]
+model = "Quill"
+kind = "preamplifier"
+output = "line"
+connectors = ["rca"]
+{more}
+"""
+
+
+def into_600(folder: Path, more: str) -> Advice:
+    return ask(folder, HEAVY.format(more=more), "rca:600:0.5V", "same-strip", "5m")
+
+
+@pytest.mark.parametrize("least", [300, 600])
+def test_more_that_the_maker_allows_takes_no_lead_away(tmp_path: Path, least: int) -> None:
+    # an output that drives 600 ohm got nothing, one of which that is not known a lead
+    assert into_600(tmp_path, "").chosen == "rca-to-rca"
+    advice = into_600(tmp_path, f"minimum_load_ohm = {least}")
+    assert advice.chosen == "rca-to-rca"
+    assert advice.choices[0].attenuator
+    (side,) = [o for o in advice.options if o.option.id == "rca-to-rca"]
+    bare, used = side.figures, side.used.figures
+    assert bare.hum_below_full_output_db is not None
+    # closed form: 0.2 mV behind 0.2 ohm leave 91.9 uV on 0.17 ohm of shield and contacts, of which
+    # 600 ohm get all behind an output of 0 ohm, and 600/2800 behind the largest of 2200
+    assert bare.hum_below_full_output_db.low == pytest.approx(74.7, abs=0.1)
+    assert bare.hum_below_full_output_db.high == pytest.approx(74.7 + 13.4, abs=0.1)
+    assert used.hum_below_full_output_db is not None
+    assert used.hum_below_full_output_db.low >= 75.0
+    assert used.full_output_margin_db is not None
+    assert used.full_output_margin_db.low >= 0.0
+    # and without the resistor it is tried first
+    assert tried(advice) == [("rca-to-rca",)]
+    assert advice.choices[0].why[0].startswith("try first, without resistors, rca-to-rca")
+    (leaf,) = leaves_of(advice.to_json())
+    assert any(s.startswith("Before anything is soldered, try this as it is") for s in leaf.asked)
