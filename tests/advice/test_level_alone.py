@@ -10,24 +10,34 @@ from probe.advice.source_file import read_source
 from probe.advice.typed import changed, typed_destination
 
 
-def asked(folder: Path, to: str, text: str = "", length: str = "1m") -> Advice:
+def asked(
+    folder: Path, to: str, text: str = "", length: str = "1m", ground: str = "same-strip"
+) -> Advice:
     path = folder / "source.toml"
     path.write_text(
         'format = "probe-source/1"\ndifferential_level_v = 4.0\n'
         f'{text}[device]\nmaker = "Quenby"\nmodel = "Pro"\noutput = "line"\nconnectors = ["xlr"]\n',
         "utf-8",
     )
-    there = changed(typed_destination(to, 50.0), ground="same-strip", cable=length)
+    there = changed(typed_destination(to, 50.0), ground=ground, cable=length)
     document, sources = read_source(path)
     return with_makers_asked(advise(document, sources, there), document, sources, there)
 
 
 def test_the_maker_is_asked_where_the_level_is_all_there_is(tmp_path: Path) -> None:
     """The commonest question at a counter ended with nothing yet, and nobody to ask."""
-    advice = asked(tmp_path, "rca:47k:1.5V")
+    first = asked(tmp_path, "rca:47k:1.5V").choices[0].why[0]
+    # common practice, no source: what a dealer asks of a balanced output before he sells a lead
+    assert "pins 2 and 3 of the XLR output are each driven against ground" in first
+    assert first.endswith("xlr-to-rca/pin-3-open works")
+    answer = 'kinds = ["differential", "impedance-balanced"]\n'
+    assert asked(tmp_path, "rca:47k:1.5V", answer).chosen == "xlr-to-rca/pin-3-open"
+    # closed form: between two rooms 100 mV behind 1 ohm leave 4.8 mV on 0.05 ohm of shield and
+    # contacts, 50 dB below 1.5 V: no lead that has its signal return there does
+    advice = asked(tmp_path, "rca:47k:1.5V", ground="two-rooms")
     assert advice.chosen is None
     first = advice.choices[0].why[0]
-    # common practice, no source: what a dealer asks of a balanced output before he sells a part
+    # common practice, no source: what he asks before he sells a part
     assert "whether pin 3 of the XLR output is connected inside" in first
     assert "the output impedance of the XLR output" in first
     # by hand: 15 H at 20 Hz are 1885 ohm, 600 ohm of source and 120 of windings before them lose
@@ -36,7 +46,7 @@ def test_the_maker_is_asked_where_the_level_is_all_there_is(tmp_path: Path) -> N
     assert first.endswith("xlr-to-rca/transformer works")
     # what was promised comes with the answers: a driven pair of 600 ohm
     answers = 'kinds = ["differential"]\ndifferential_impedance_ohm = 600.0\n'
-    known = asked(tmp_path, "rca:47k:1.5V", answers)
+    known = asked(tmp_path, "rca:47k:1.5V", answers, ground="two-rooms")
     transformer = next(o for o in known.options if o.option.id == "xlr-to-rca/transformer")
     assert transformer.verdict in ("use", "works")
 
