@@ -389,11 +389,25 @@ def _listed(names: Sequence[str]) -> str:
 
 
 def _spared(best: Candidate, working: Sequence[Candidate]) -> list[str]:
-    """Say what a transformer that was not bought would bring, where that is anything."""
+    """Say what a transformer that was not bought would bring, where that is anything.
+
+    One into another input of the box is named as that: the input itself is what is louder.
+    """
+    isolated = [c for c in working if c.transformer]
+    for held, where in (
+        ([c for c in isolated if c.socket == best.socket], ""),
+        ([c for c in isolated if c.socket != best.socket], " into the other input"),
+    ):
+        brings = " and ".join(_brought(best, held))
+        if brings:
+            return [f"an isolating transformer{where} would {brings}, but is a part to buy: only "
+                    "if that is missed"]  # fmt: skip
+    return []
+
+
+def _brought(best: Candidate, isolated: Sequence[Candidate]) -> list[str]:
     found, louder = [], []
-    for c in working:
-        if not c.transformer:
-            continue
+    for c in isolated:
         hum, theirs = (k.worst("hum_below_full_output_db") for k in (best, c))
         heard = any(s.figures.hum_heard and s.figures.hum_heard.worst != "not" for s in best.sides)
         less = hum is not None and theirs is not None and heard
@@ -405,9 +419,7 @@ def _spared(best: Candidate, working: Sequence[Candidate]) -> list[str]:
     if louder:  # of several ways through one the ends
         ends = dict.fromkeys(f"{more:.1f}" for more in (min(louder), max(louder)))
         found.append(f"be {' to '.join(ends)} dB louder")
-    brings = " and ".join(found)
-    says = f"an isolating transformer would {brings}, but is a part to buy: only if that is missed"
-    return [says] if found else []
+    return found
 
 
 def _nothing(box: str, candidates: Sequence[Candidate]) -> Choice:
@@ -478,7 +490,10 @@ def _nearest(best: Candidate, why: Sequence[str], working: Sequence[Candidate]) 
            for c in others):  # fmt: skip
         return [*why] or [f"others have more against them than {below} short of full output"]
     what = "comes nearest" if others else "is the one way that works"
-    return [f"nothing that works reaches full output; this {what}, {below} short", *why]
+    says = f"nothing that works reaches full output; this {what}, {below} short"
+    if best.sides[0].never_turned_up and best.short.high < -limit.VOLUME_MAKES_UP_DB:
+        says += ", and a device of its kind is not turned up: a line stage between the two would do"
+    return [says, *why]
 
 
 def _quieter(best: Candidate, wanted: float, link: str | None) -> str:

@@ -66,7 +66,10 @@ def with_attenuator(
         return bare
     for at_hand in _at_hand(bare, wanted, destination):
         found = _offer(bare, socket, judged, at_hand, least_ohm or 0.0)
-        if found is not None and _does_as_well(found, offered):
+        near = at_hand.decibels - wanted.decibels <= AT_HAND_LEEWAY_DB
+        if found is None or not (near or _leaves_in_hand(found)):
+            continue
+        if _does_as_well(found, offered):
             return replace(bare, attenuator=found)
     return replace(bare, attenuator=offered)
 
@@ -103,7 +106,8 @@ def just_short(option: OptionAdvice, socket: Input) -> bool:
 
 
 AT_HAND_LEEWAY_DB = 3.0
-"""What lies on the shelf may take off this much more than is needed. [judgement]"""
+"""What lies on the shelf may take off this much more than is needed, or as much as leaves
+`limit.VOLUME_MAKES_UP_DB` in hand above full output. [judgement]"""
 
 
 def _at_hand(bare: OptionAdvice, wanted: _Wanted, destination: Destination) -> list[_Wanted]:
@@ -113,9 +117,11 @@ def _at_hand(bare: OptionAdvice, wanted: _Wanted, destination: Destination) -> l
     """
     if wanted.fits == "always":
         return []
+    less = destination.wanted(bare.box) < 0.0  # who wants some decibels less wants so many
+    most = AT_HAND_LEEWAY_DB if less else MOST_DB
     found = [
         db for end, db in destination.pads_at_hand
-        if end == bare.option.to and -HALF_DB <= db - wanted.decibels <= AT_HAND_LEEWAY_DB
+        if end == bare.option.to and -HALF_DB <= db - wanted.decibels <= most
     ]  # fmt: skip
     why = f"{wanted.why}; {wanted.decibels:g} dB would do"
     return [
@@ -123,6 +129,12 @@ def _at_hand(bare: OptionAdvice, wanted: _Wanted, destination: Destination) -> l
                 f"{why}, on the shelf are {db:g}")
         for db in found
     ]  # fmt: skip
+
+
+def _leaves_in_hand(found: Attenuated) -> bool:
+    """Tell whether a turn of the volume control is left above full output."""
+    margin = found.advice.figures.full_output_margin_db
+    return margin is not None and margin.low >= limit.VOLUME_MAKES_UP_DB
 
 
 def _does_as_well(found: Attenuated, exact: Attenuated) -> bool:

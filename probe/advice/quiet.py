@@ -98,6 +98,8 @@ def _clipping(case: Case) -> Iterator[Finding]:
     headroom, clips = case.figures.headroom_db, case.figures.clips_at
     if headroom is None or clips is None or headroom.bound is not None:
         return
+    if case.never_turned_up:  # it does not come there: what it plays falls short, and is told
+        return
     if headroom.high < -limit.GAIN_REACHED_DB:
         taken = "" if clips.note is None else f" ({clips.note})"
         yield Finding(

@@ -175,7 +175,7 @@ def test_what_may_be_too_much_by_the_doubt_of_a_sheet_alone_buys_nothing(tmp_pat
     advice = asked(path, "xlr:10k/between:2V:buffered:max=4V", "two-rooms")
     assert advice.chosen == "xlr-to-xlr"
     used = next(o for o in advice.options if o.verdict == "use")
-    assert "overload" in {h.code for h in used.hazards}
+    assert "at-limit" in {h.code for h in used.hazards}
     # 5 V are more than it accepts at any end, and stay a reason
     path = sheet(tmp_path, text.replace("4.0", "5.0"), '"xlr", "rca"')
     advice = asked(path, "xlr:10k/between:2V:buffered:max=4V", "two-rooms")

@@ -18,10 +18,10 @@ def test_two_transformers_are_one_sentence() -> None:
     sockets = (replace(RCA, box="amp"), replace(XLR, box="amp", sensitivity_volts=1.1))
     advice = advise(facts(), {"left": symmetrical()}, Destination("amp", sockets))
     (choice,) = advice.choices
-    # closed form: twice the volts are 6.02 dB, less 0.83 dB where 1.1 V are wanted in place of 1 V,
-    # and 0.0 to 0.1 dB that windings take
+    # closed form: twice the volts are 6.02 dB, less up to 0.1 dB that windings take; the input that
+    # wants 1.1 V in place of 1 V (5.2 dB) is another one
     assert choice.why[-1] == (
-        "an isolating transformer would be 5.1 to 6.0 dB louder, but is a part to buy: only if "
+        "an isolating transformer would be 6.0 dB louder, but is a part to buy: only if "
         "that is missed"
     )
 

@@ -1,0 +1,86 @@
+"""What lies on the shelf, what another input has, and a device that is not turned up: said right.
+
+Who loses where these fail: a customer waits for a pad of 6 dB with one of 10 dB in the drawer, or
+is told that a record player clips where its level merely is small.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from probe.advice.advise import advise
+from probe.advice.model import Advice
+from probe.advice.source_file import read_source
+from probe.advice.text import render
+from probe.advice.typed import changed, typed_destination
+
+SHEET = """format = "probe-source/1"
+{levels}
+[device]
+kind = "{kind}"
+output = "line"
+connectors = [{connectors}]
+"""
+
+
+def ask(folder: Path, kind: str, levels: str, to: str, *, pads: tuple[float, ...] = (),
+        gain: float = 0.0, connectors: str = '"rca"') -> Advice:  # fmt: skip
+    path = folder / "source.toml"
+    path.write_text(SHEET.format(kind=kind, levels=levels, connectors=connectors), "utf-8")
+    there = changed(typed_destination(to, 50.0), ground="same-strip", cable="1.5m")
+    at_hand = tuple(("rca", db) for db in pads)
+    return advise(*read_source(path), replace(there, pads_at_hand=at_hand, wanted_gain_db=gain))
+
+
+CD = "single_ended_level_v = 2.2\nsingle_ended_impedance_ohm = 200.0"
+
+
+@pytest.mark.parametrize(
+    ("to", "pads", "gain", "fits"),
+    [
+        # closed form: 2.2 V behind 200 ohm into 10 kohm with 5 % are 2.26 V: 4.8 dB over 1.3 V, 6
+        # with what resistors may be off; 18.3 dB over 0.25 V, so that 10 dB leave 8.3
+        ("rca:10k:0.25V:max=1.3V", (10.0, 20.0), 0.0, 10.0),
+        # 12.2 dB over 0.5 V: 10 dB leave 2.2, less than half the volts
+        ("rca:10k:0.5V:max=1.3V", (10.0,), 0.0, 6.0),
+        # 20 dB are beyond full output
+        ("rca:10k:0.25V:max=1.3V", (20.0,), 0.0, 6.0),
+        # who wants 6 dB less does not want 10
+        ("rca:10k:0.25V:max=1.3V", (10.0,), -6.0, 6.0),
+    ],
+)
+def test_a_pad_on_the_shelf_that_leaves_enough_is_taken(
+    tmp_path: Path, to: str, pads: tuple[float, ...], gain: float, fits: float
+) -> None:
+    (found,) = [o for o in ask(tmp_path, "CD player", CD, to, pads=pads, gain=gain).options
+                if o.option.id == "rca-to-rca"]  # fmt: skip
+    assert found.attenuator is not None
+    assert found.attenuator.fitted
+    assert found.attenuator.attenuation_db == pytest.approx(fits, abs=0.1)
+
+
+def test_a_record_player_does_not_clip_where_it_is_not_loud_enough(tmp_path: Path) -> None:
+    levels = "single_ended_level_v = 0.2\nsingle_ended_impedance_ohm = 1000.0"
+    told = " ".join(render(ask(tmp_path, "record player", levels, "rca:47k:0.5V")).split())
+    # closed form: 0.2 V behind 1 kohm into 47 kohm are 0.1958 V, 8.1 dB below 0.5 V
+    assert "8.1 dB (7.7 to 8.6) short of full output" in told
+    assert "clips" not in told
+    # common practice, no source: what lifts a level is an amplifier
+    assert "a line stage between the two would do" in told
+
+
+def test_what_another_input_has_is_not_what_a_transformer_brings(tmp_path: Path) -> None:
+    """An XLR lead was said to be 6 dB quieter than an isolator, which was one into the RCA."""
+    levels = (
+        'kinds = ["differential"]\ndifferential_level_v = 4.2\nsingle_ended_level_v = 2.1\n'
+        "differential_impedance_ohm = 100.0\nsingle_ended_impedance_ohm = 50.0"
+    )
+    both = "rca:47k:1V+xlr:20k/leg:2V"
+    advice = ask(tmp_path, "DAC", levels, both, connectors='"xlr", "rca"')
+    assert advice.chosen == "xlr-to-xlr"
+    # closed form: a 1:1 transformer between XLR sockets has the level of the lead
+    told = [why for why in advice.choices[0].why if "louder" in why]
+    assert all(why.startswith("an isolating transformer into the other input") for why in told)
