@@ -34,7 +34,7 @@ def destination(tmp_path: Path) -> Path:
 def _measured(monkeypatch: pytest.MonkeyPatch) -> None:
     """A facts document and its source, as if read from a file."""
     monkeypatch.setattr(
-        command, "facts_of", lambda path, archive=None: facts("electronically-floating")
+        command, "facts_of", lambda path, archive=None, *_: facts("electronically-floating")
     )
     monkeypatch.setattr(command, "sources_of", lambda document: {"left": cross_coupled()})
 
@@ -83,7 +83,7 @@ def test_a_headphone_output_is_an_answer_not_an_error(
     destination: Path, capsys: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     document = facts(device={"output": "headphone"})
-    monkeypatch.setattr(command, "facts_of", lambda path, archive=None: document)
+    monkeypatch.setattr(command, "facts_of", lambda path, archive=None, *_: document)
     monkeypatch.setattr(command, "sources_of", lambda document: {"left": cross_coupled()})
     assert main(["advise", "facts.json", str(destination), "--json"]) == 0
     answer = json.loads(capsys.readouterr().out)

@@ -94,7 +94,8 @@ def test_a_doubted_figure_is_asked_about_before_anything_is_bought(code: str) ->
 
 
 def test_sheet_and_screen_hold_the_same_first() -> None:
-    assert before.FIRST == text.FIRST
+    # the sheet of a box has it from what is said of the box's own way
+    assert tuple(code for code in text.FIRST if code != "digital-one-input") == before.FIRST
 
 
 @pytest.mark.parametrize(("volts", "clean"), [(0.05, True), (0.6, False), (-3.0, False)])
