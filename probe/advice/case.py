@@ -96,6 +96,8 @@ class Case:
     """What stands in for what was not measured, where this option rests on it."""
     load_ohm: float | None
     """Smallest load the maker allows."""
+    single_ohm: Quantity | None = None
+    """Own impedance of the RCA output, where it is stated or measured."""
     typed: bool = False
     """The device is described by hand: nothing of it was measured."""
     beside: tuple[tuple[Option, Input], ...] = ()

@@ -359,7 +359,8 @@ class Desk:
             reference_words=reference.words,
             settles=told(),
             settles_low=told(low=True),
-            sense_ohm=_sense(sampled, 0 if self.side.exchanged else 1),
+            sense_ohm=_own_ohm(sampled, 0 if self.side.exchanged else 1),
+            single_ohm=_own_ohm(sampled, 2),
             assumed=_assumed(option, corners),
             load_ohm=self.device.minimum_load_ohm,
             typed=self.device.typed,
@@ -451,6 +452,6 @@ def _sensitivity_ratio(reference: Input, socket: Input) -> float | None:
     return reference.sensitivity_volts / socket.sensitivity_volts
 
 
-def _sense(sampled: Sampled, leg: int) -> Quantity | None:
+def _own_ohm(sampled: Sampled, leg: int) -> Quantity | None:
     ohm = np.abs(sampled.leg_z[:, sampled.at, leg, leg])
     return from_draws(ohm, "ohm", float(sampled.hz[sampled.at]))

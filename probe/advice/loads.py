@@ -195,25 +195,39 @@ def _in_use(case: Case, current: Quantity) -> str:
     return f" ({about(used)} at the input's full output)"
 
 
+def ordinary_coupling(own_ohm: float | None) -> tuple[float, str]:
+    """Return the coupling capacitor, F, that is taken for one of an RCA output, and what it is.
+
+    ``own_ohm``: impedance of the output, where it is known.
+    """
+    if own_ohm is not None and own_ohm > limit.VALVE_OHM:
+        size = f"an ordinary size behind {ohms(own_ohm)}, commonly a valve stage"
+        return limit.VALVE_COUPLING_FARAD, size
+    return limit.ORDINARY_COUPLING_FARAD, "an ordinary size"
+
+
 def _coupling_capacitor(case: Case) -> Iterator[Finding]:
     """Doubt the bass of an RCA output nobody measured, behind a capacitor of ordinary size.
 
-    An input that such a one does not starve of bass is not asked about.
+    An input that such a one does not starve of bass is not asked about. With the output's own
+    ``Zs`` and the load ``Zl`` its corner is ``1 / (2 pi C (Zs + Zl))``.
     """
     if not case.typed or case.option.from_ != "rca" or case.load_ohm is not None:
         return
+    own = None if case.single_ohm is None else case.single_ohm.value
+    farad, size = ordinary_coupling(own)
     ohm = load_on(case, between=True)
-    corner = 1.0 / (2.0 * math.pi * limit.ORDINARY_COUPLING_FARAD * ohm)
+    corner = 1.0 / (2.0 * math.pi * farad * (ohm + (own or 0.0)))
     loss = -float(ratio_to_db(1.0 / math.hypot(1.0, corner / BASS_HZ)))
     if loss <= limit.LOSS_AVOID_DB:
         return
     yield Finding(
         "cannot-tell",
         "coupling-capacitor",
-        f"few RCA outputs are made for {ohms(ohm)}: behind a coupling capacitor of "
-        f"{limit.ORDINARY_COUPLING_FARAD * 1e6:g} uF, an ordinary size (common practice; this one "
-        f"is not stated), up to {loss:.1f} dB would be lost at {BASS_HZ:g} Hz: ask its maker for "
-        f"the minimum load, {ohms(ohm)} or less",
+        f"few such RCA outputs are made for {ohms(ohm)}: behind a coupling capacitor of "
+        f"{farad * 1e6:g} uF, {size} (common practice; this one is not stated), up to "
+        f"{loss:.1f} dB would be lost at {BASS_HZ:g} Hz: ask its maker for the minimum load, "
+        f"{ohms(ohm)} or less",
         hazard=True,
         doubt="avoid",
     )

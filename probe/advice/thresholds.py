@@ -187,6 +187,10 @@ ORDINARY_COUPLING_FARAD = 10e-6
 """Coupling capacitor of an RCA output of which nothing is stated, F: enough for the usual load of
 10 kohm (1.6 Hz), and an ordinary part. [practice]"""
 
+VALVE_OHM, VALVE_COUPLING_FARAD = 1000.0, 1e-6
+"""An RCA output of more ohms is rarely anything but a valve stage, whose coupling capacitor stands
+high voltage and commonly is of such a size, F. [practice]"""
+
 FAR_BELOW_LEAST_LOAD = 2.0
 """An input that loads so many times as hard as the maker of the device allows is avoided: twice the
 current, 6 dB beyond what the maker stands for. [judgement]"""

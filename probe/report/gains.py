@@ -180,7 +180,8 @@ def _band(used: Mapping[str, Any], box: str) -> list[str]:
                 "and treble are as the figures below have them."]  # fmt: skip
     if said or any(found is None for found in known.values()):
         return said
-    return ["The bass arrives whole." if box == "subwoofer" else "Bass and treble arrive whole."]
+    what = "the bass" if box == "subwoofer" else "bass and treble"
+    return [f"The connection takes nothing off {what}."]
 
 
 def _below(low: float, high: float) -> str:

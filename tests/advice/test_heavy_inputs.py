@@ -142,9 +142,10 @@ def test_the_loads_of_the_takes_say_what_was_drawn() -> None:
 
 @pytest.mark.parametrize(
     ("ohm", "doubted"),
-    # closed form: 1 / (2 pi 10 uF R) and -10 lg(1 + (f0/20 Hz)^2) are 4.4 dB with 600 ohm, 1.1 dB
-    # with 1500 and 0.9 dB with 1650; 10 uF is common practice, no source
-    [(600.0, "4.4 dB"), (1500.0, "1.1 dB"), (1650.0, "")],
+    # closed form: 1 / (2 pi 10 uF R), R with the output's own 100 ohm, and 10 lg(1 + (f0/20 Hz)^2)
+    # are 3.6 dB with 600 ohm, 1.1 dB with 1400 and 0.9 dB with 1550; 10 uF: common practice, no
+    # source
+    [(600.0, "3.6 dB"), (1400.0, "1.1 dB"), (1550.0, "")],
 )
 def test_a_heavy_input_may_starve_an_rca_output_of_bass(
     tmp_path: Path, ohm: float, doubted: str
@@ -251,3 +252,37 @@ def test_the_load_asked_for_is_that_of_the_lead_it_names(tmp_path: Path) -> None
     advice = typed(tmp_path, "xlr:600/between:4.4V", kinds=DRIVEN, single_ended_level_v=2.6,
                    single_ended_impedance_ohm=50.0, **STUDIO)  # fmt: skip
     assert "with 600 ohm or less xlr-to-xlr works" in advice.choices[0].why[0]
+
+
+@pytest.mark.parametrize(
+    ("into", "doubted"),
+    # closed form: 1 / (2 pi 1 uF (1800 ohm + R)) and 10 lg(1 + (f0/20 Hz)^2) are 0.1 dB with 47
+    # kohm, 1.6 dB with 10 kohm and 10.8 dB with 600 ohm; 1 uF: common practice, no source
+    [("rca:47k:1V", ""), ("rca:10k:0.5V", "1.6 dB"), ("rca:600:0.5V", "10.8 dB")],
+)
+def test_behind_a_high_impedance_the_bass_of_a_valve_stage_is_doubted(
+    tmp_path: Path, into: str, doubted: str
+) -> None:
+    # the user would lose the bass for which the sheet of the lead promised that it arrives
+    valve = {"single_ended_level_v": 1.0, "single_ended_maximum_v": 14.0,
+             "single_ended_impedance_ohm": 1800.0}  # fmt: skip
+    advice = typed(tmp_path, into, **valve)
+    lead = way(advice, "rca-to-rca")
+    told = [h.message for h in lead.hazards if h.code == "coupling-capacitor"]
+    assert len(told) == bool(doubted)
+    if not doubted:
+        assert advice.chosen == "rca-to-rca"
+        return
+    assert f"up to {doubted}" in told[0]
+    assert "1 uF, an ordinary size behind 1.8 kohm" in told[0]
+    assert lead.verdict == "cannot-tell"
+    # with resistors in the plug the same capacitor is held against what is then worked into
+    for o in advice.options:
+        seen = o.used.works_into_ohm
+        if seen is not None and o.option.from_ == "rca" and o.used.verdict in ("use", "works"):
+            corner = 1.0 / (2.0 * math.pi * 1e-6 * (1800.0 + seen))
+            assert 10.0 * math.log10(1.0 + (corner / 20.0) ** 2) < 1.0
+    assert "minimum load" in " ".join(advice.choices[0].why)
+    # what the maker allows is not doubted
+    stated = typed(tmp_path, into, least=600.0, **valve)
+    assert "coupling-capacitor" not in codes(way(stated, "rca-to-rca"))
