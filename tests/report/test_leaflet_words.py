@@ -119,7 +119,7 @@ FLAT = {"connection_loss_db": {"at_20_hz": db(0, 0, 0), "at_20_khz": db(0, 0, 0)
         ({}, "Nothing is known of hum and hiss here."),
         ({"noise_alone_db": db(105, 104, 106)},
          "Hiss is 104 to 106 dB below full output with the other boxes unplugged; what their"),
-        ({**FLAT, "role": "subwoofer"}, "The bass arrives whole."),
+        ({**FLAT, "role": "subwoofer"}, "The connection takes nothing off the bass."),
     ],
 )  # fmt: skip
 def test_what_it_gives_stands_on_the_unfavourable_end(keys: dict[str, Any], expected: str) -> None:
