@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
+from typing import Any
 
 from probe.advice.alike import Together, candidate, ways_as_good
 from probe.advice.destination import Cable, Destination
@@ -33,6 +34,9 @@ SAME_DB = 0.5
 CHEAPER = 0.5
 """Share of the price of what is in stock from which what would have to be ordered is named.
 [judgement]"""
+
+FIRST = frozenset({"lead-first", "asked-first", "winding"})
+"""Codes of what is tried or asked before what is chosen is bought."""
 
 DEAREST_LISTED = 3
 """Dearer parts that would do as well, listed with what differs."""
@@ -77,15 +81,19 @@ def baskets(
     """
     found: list[Basket] = []
     whole = shelf  # less what both sides take, where one was measured
+    early = shelf  # less what comes first for the boxes before, too
     for choice in advice.choices:
+        first = _first(advice, choice, destination, early)
+        early = less(early, first["first"][0].taken) if first else early
         if choice.option is None:
-            found.append(_none_yet(advice, choice, destination, shelf))
+            found.append(replace(_none_yet(advice, choice, destination, shelf), **first))
             continue
         basket = _basket(advice, choice, destination, shelf, system_price, solve=solve)
         basket = replace(basket, both=_again(basket.taken, basket.count_of_both, whole))
         basket = _with_instead(basket, advice, choice, destination, shelf, together, solve)
         shelf, whole = less(shelf, basket.taken), less(whole, basket.both)
-        found.append(basket)
+        early = less(early, basket.taken)
+        found.append(replace(basket, **first))
     for output in ("xlr", "rca"):
         sharing = [b for b in found if b.option.startswith(f"{output}-to-")]
         one, both = (_shared(held) for held in (
@@ -95,6 +103,24 @@ def baskets(
             shelf, whole = less(shelf, basket.taken), less(whole, basket.both)
             found.append(basket)
     return tuple(found)
+
+
+def _first(
+    advice: Advice, choice: Choice, destination: Destination, shelf: Shelf
+) -> dict[str, Any]:  # fmt: skip
+    """Return what the leads take that are tried, or asked about, before what is chosen."""
+    held = (s for s in advice.would_change if s.box == choice.box and s.code in FIRST)
+    told = next(held, None)
+    found = []
+    for answer in told.answers if told else ():
+        sockets = [o.socket for o in advice.options if (o.box, o.option.id) == (choice.box, answer)]
+        if not sockets or (answer == choice.option and not choice.attenuator):
+            return {}  # a digital link, or what is taken anyway
+        socket = choice.socket if choice.socket in sockets else sockets[0]
+        lead = replace(choice, option=answer, socket=socket, attenuator=False)
+        parts = _basket(advice, lead, destination, shelf, None)  # in doubt: not solved again
+        found.append(replace(parts, both=_again(parts.taken, parts.count_of_both, shelf)))
+    return {"first": tuple(found), "asked": told.code != "lead-first"} if told and found else {}
 
 
 def _with_instead(

@@ -48,8 +48,10 @@ def _alike(one: Basket, other: Basket, groups: Sequence[Group]) -> bool:
         return False
     same = replace(
         one, box=other.box, taken=other.taken, both=other.both, offered=other.offered,
-        cheaper=other.cheaper, dearer=other.dearer,
+        cheaper=other.cheaper, dearer=other.dearer, first=other.first,
     )  # fmt: skip
+    if [(b.option, _names(b)) for b in one.first] != [(b.option, _names(b)) for b in other.first]:
+        return False
     return same == other and one.instead is None and _names(one) == _names(other)
 
 
@@ -73,6 +75,7 @@ def _joined(baskets: Sequence[Basket], shelf: Shelf) -> Basket:
         offered=_sum([(o,) for o in offers])[0] if offers else one.offered,
         cheaper=tuple(cheaper_parts(taken, shelf, one.length_m, one.own)),
         dearer=tuple(dearer_parts(taken, shelf, one.length_m, one.own)),
+        first=tuple(_joined(same, shelf) for same in zip(*(b.first for b in baskets), strict=True)),
     )
 
 

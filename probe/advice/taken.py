@@ -151,6 +151,10 @@ class Basket:
     """How many alike boxes it is for."""
     shares: str = ""
     """The output that splitters share between the boxes; then no box of its own."""
+    first: tuple[Basket, ...] = ()
+    """What the leads take that come before this: the one to try, or one for each answer."""
+    asked: bool = False
+    """An answer decides for ``first``: those of yes and no; else it is tried."""
 
     @property
     def in_stock(self) -> bool:
@@ -176,8 +180,28 @@ class Basket:
     def says(self) -> tuple[str, ...]:
         """Everything there is to say, a line each."""
         note = (self.note,) if self.note else ()
-        return (*note, *self._lines(), *self.unlike, *self._order(), *self._price(),
+        lines = (*note, *self._lines())
+        prices: tuple[str, ...] = tuple(self._price())
+        if self.first:
+            lines = (*self._before(), f"{self._only_if}: {'; '.join(lines)}")
+            prices = tuple(f"in that case {price}" for price in prices)
+        return (*lines, *self.unlike, *self._order(), *prices,
                 *self._offered(), *self._second(), *self.cheaper, *self.dearer)  # fmt: skip
+
+    def _before(self) -> Iterable[str]:
+        """Say what the leads take that come first, a line each, before what is chosen."""
+        when = ("first ask (above), and if so", "if not") if self.asked else ("first",)
+        for case, lead in zip(when, self.first, strict=False):
+            against = () if lead.offered_for == TOO_LOUD else lead._offered()
+            told = "; ".join((*lead._lines(), *lead._order(), *lead.unlike, *against))
+            yield f"{case}: {', '.join((told, *lead._price()))}"
+
+    @property
+    def _only_if(self) -> str:
+        """When this is taken, where leads come before it."""
+        if self.asked:
+            return "if not" if len(self.first) == 1 else "only if neither does"
+        return "only if that does not do"
 
     def _second(self) -> Iterable[str]:
         """Say what the other side of a stereo pair lacks, where only one was measured."""
@@ -323,6 +347,7 @@ def all_in_all(found: Sequence[Basket]) -> tuple[str, ...]:
         text += f", one side ({both:.2f} for both)"
     absent = sum(b.count * len(b.missing) for b in used)
     text += f", without {not_there(absent)}" if absent else ""
+    text += ", what comes first not counted" if any(b.first for b in used) else ""
     text += of_system(used[0], total, partly=bool(absent))
     if not any(b.taken for b in used):
         text = f"nothing of it is on the shelf: {not_there(absent)}"

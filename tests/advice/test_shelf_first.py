@@ -1,0 +1,123 @@
+"""Where a lead is tried or asked about first, the list begins with what that lead takes."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from probe.cli.main import main
+from probe.report.leaflet import leaves_of
+
+DEVICE = """
+[device]
+maker = "Quell"
+model = "Larder"
+kind = "mixer"
+output = "line"
+connectors = ["xlr"]
+"""
+
+WINDING = """
+format = "probe-source/1"
+kinds = ["transformer-coupled"]
+differential_level_v = 2.0
+differential_maximum_v = 9.0
+differential_impedance_ohm = 150.0
+"""
+
+SENSE = """
+format = "probe-source/1"
+kinds = ["ground-sensing"]
+differential_level_v = 1.228
+differential_maximum_v = 8.7
+hot_impedance_ohm = 50.0
+cold_impedance_ohm = 50.0
+"""
+
+
+def lead(name: str, wires: str, price: float, stock: int, to: str = "rca-male") -> str:
+    return (
+        f'[[part]]\nname = "{name}"\nkind = "lead"\nfrom = "xlr-female"\nto = "{to}"\n'
+        f"wires = {wires}\nlength_m = 2.0\nprice = {price}\nstock = {stock}\n"
+    )
+
+
+SHELF = (
+    'format = "probe-shelf/1"\ncurrency = "EUR"\n'
+    + lead("open lead", '["2-centre", "1-shell"]', 22.0, 4)
+    + lead("tied lead", '["2-centre", "1-shell", "3-shell"]', 14.0, 3)
+    + lead("XLR lead", '["1-1", "2-2", "3-3"]', 16.0, 6, "xlr-male")
+)
+
+
+def said(
+    folder: Path, capsys: pytest.CaptureFixture[str], source: str, *args: str, shelf: str = SHELF
+) -> tuple[str, list[list[str]], list[tuple[str, ...]]]:
+    """Return the screen's list as one line, that of the document, and those of the sheets."""
+    paths = folder / "source.toml", folder / "shelf.toml"
+    paths[0].write_text(source + DEVICE, "utf-8")
+    paths[1].write_text(shelf, "utf-8")
+    line = ["advise", str(paths[0]), *args, "--cable", "2m", "--shelf", str(paths[1])]
+    assert main(line) == 0
+    screen = " ".join(capsys.readouterr().out.partition("From the shelf")[2].split())
+    assert main([*line, "--json"]) == 0
+    document = json.loads(capsys.readouterr().out)
+    says = [basket["says"] for basket in document["shelf"]]
+    return screen, says, [leaf.needs for leaf in leaves_of(document)]
+
+
+def test_a_lead_to_try_is_taken_along_before_isolators_are_ordered(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Lost: a customer told to try a lead goes home with an order for isolators, without it."""
+    screen, ((first, then, *_),), ((need, *_),) = said(
+        tmp_path, capsys, SENSE, "rca:10k:0.775V", "--ground", "two-rooms"
+    )
+    # by hand from the shelf: two of 14 EUR
+    assert first == "first: 2 x tied lead, 28.00 EUR for both sides of a stereo device"
+    assert then.startswith("only if that does not do: 2 x XLR lead; order, 2 x: transformer, ")
+    assert screen.startswith(f"- {first} - only if that does not do: 2 x XLR lead; order")
+    assert need == first
+
+
+def test_each_answer_of_the_maker_has_its_lead_on_the_list(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Lost: whatever the maker answers it is a lead of the shelf, and none is on the list."""
+    screen, ((yes, no, then, *rest),), (needs,) = said(
+        tmp_path, capsys, WINDING, "rca:47k:1V", "--ground", "same-strip"
+    )
+    # by hand from the shelf: two of 14 EUR, two of 22 EUR, and then two of 16 EUR
+    assert yes.startswith("first ask (above), and if so: 2 x tied lead, 28.00 EUR for both sides")
+    assert no.startswith("if not: 2 x open lead, 44.00 EUR for both sides")
+    assert then.startswith("only if neither does: 2 x XLR lead; order, 2 x: transformer, ")
+    assert any(line.startswith("in that case 32.00 EUR for both sides") for line in rest)
+    assert screen.startswith(f"- {yes} - {no} - only if")
+    assert list(needs[:2]) == [yes, no]
+
+
+def test_a_lead_to_try_that_is_not_there_is_to_be_ordered(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Lost: the lead is named first, and nobody says that it has to be ordered."""
+    shelf = 'format = "probe-shelf/1"\n' + lead("open lead", '["2-centre", "1-shell"]', 22.0, 4)
+    args = "rca:10k:0.775V", "--ground", "two-rooms"
+    _, ((first, *_),), _ = said(tmp_path, capsys, SENSE, *args, shelf=shelf)
+    assert first.startswith("first: order, 2 x: lead, XLR female to RCA plug")
+
+
+def test_boxes_share_the_stock_of_the_leads_they_try(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Lost: three leads in stock are promised to two boxes that take two each."""
+    boxes = "rca:10k:0.775V", "rca:10k:0.775V"
+    screen, ((one, *_), (other, *_), *_), _ = said(
+        tmp_path, capsys, SENSE, *boxes, "--ground", "two-rooms"
+    )
+    assert "in stock" not in one
+    # by hand: 3 in stock less the 2 of the first box
+    assert other.startswith("first: 2 x tied lead (only 1 in stock: order the rest)")
+    # by hand: four of 14 EUR
+    assert "first: 4 x tied lead (only 3 in stock: order the rest), 56.00 EUR" in screen
