@@ -9,7 +9,7 @@ from typing import Any
 
 from probe.advice.alike import Together, candidate, ways_as_good
 from probe.advice.destination import Cable, Destination
-from probe.advice.lead_data import Leads, Solve
+from probe.advice.lead_data import Leads, Solve, SolveBeside, beside
 from probe.advice.leads import SPLITTERS, Piece, attenuator_piece, ways_of
 from probe.advice.model import Advice, Choice, OptionAdvice
 from probe.advice.network import TwoPort
@@ -71,15 +71,17 @@ def baskets(
     shelf: Shelf,
     system_price: float | None = None,
     together: Together | None = None,
-    solve: Solve | None = None,
+    solve: SolveBeside | None = None,
 ) -> tuple[Basket, ...]:
     """Return a basket for each box, and one for each output that boxes share.
 
     Of a box that nothing is to be used for only what it would be: ``option`` of such a basket is
     empty, and so are its parts. ``together``: solves another way of one box beside the others.
-    ``solve``: solves a way with a lead of the shelf that is not what was solved.
+    ``solve``: solves a way with a lead of the shelf that is not what was solved, beside those that
+    are taken for the boxes before it.
     """
     found: list[Basket] = []
+    cables: dict[str, Cable] = {}
     whole = shelf  # less what both sides take, where one was measured
     early = shelf  # less what comes first for the boxes before, too
     for choice in advice.choices:
@@ -88,12 +90,15 @@ def baskets(
         if choice.option is None:
             found.append(replace(_none_yet(advice, choice, destination, shelf), **first))
             continue
-        basket = _basket(advice, choice, destination, shelf, system_price, solve=solve)
+        here = beside(solve, cables)
+        basket = _basket(advice, choice, destination, shelf, system_price, solve=here)
         basket = replace(basket, both=_again(basket.taken, basket.count_of_both, whole))
-        basket = _with_instead(basket, advice, choice, destination, shelf, together, solve)
+        basket = _with_instead(basket, advice, choice, destination, shelf, together, here)
         shelf, whole = less(shelf, basket.taken), less(whole, basket.both)
         early = less(early, basket.taken)
         found.append(replace(basket, **first))
+        if basket.cable is not None:
+            cables[choice.box] = basket.cable
     for output in ("xlr", "rca"):
         sharing = [b for b in found if b.option.startswith(f"{output}-to-")]
         one, both = (_shared(held) for held in (

@@ -7,8 +7,10 @@ say little (hum may grow with their product, or not at all behind a transformer)
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import partial
+from typing import Protocol
 
 from probe.advice.destination import Cable
 from probe.advice.figures import worse_side
@@ -30,6 +32,20 @@ NO_LEAD = Cable(0.0, 0.0, 0.0, 0.0)
 Solve = Callable[[Choice, Cable], Sequence[OptionAdvice]]
 """Solves the way of a choice with another lead, with what the other boxes use plugged in: the way
 itself on every side first, then the ways of the others."""
+
+
+class SolveBeside(Protocol):
+    """As `Solve`, beside the leads that are taken for other boxes already."""
+
+    def __call__(
+        self, choice: Choice, cable: Cable, taken: Mapping[str, Cable]
+    ) -> Sequence[OptionAdvice]:
+        """Solve; ``taken``: leads by box, the rest as they were solved."""
+
+
+def beside(solve: SolveBeside | None, taken: Mapping[str, Cable]) -> Solve | None:
+    """Return what solves a lead beside those taken so far."""
+    return None if solve is None else partial(solve, taken=dict(taken))
 
 
 @dataclass

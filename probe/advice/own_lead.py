@@ -23,13 +23,16 @@ class OwnLeads:
     desks: Sequence[Desk]
     advice: Advice
 
-    def solved(self, choice: Choice, cable: Cable) -> list[OptionAdvice]:
+    def solved(
+        self, choice: Choice, cable: Cable, taken: Mapping[str, Cable]
+    ) -> list[OptionAdvice]:
         """Return the way of a choice with ``cable`` on every side, then those of the other boxes.
 
-        Nothing of a digital link, which hangs on no other lead and is judged apart.
+        With the leads that are ``taken`` for these, by box; others as they were solved. Nothing of
+        a digital link, which hangs on no other lead and is judged apart.
         """
         own = self._link(choice, cable)
-        return [] if own is None else self._judged([own, *self._beside(choice)])
+        return [] if own is None else self._judged([own, *self._beside(choice, taken)])
 
     def used(self, cables: Mapping[str, Cable]) -> Advice:
         """Return the advice with the figures of the leads that are taken, by box."""
@@ -54,9 +57,10 @@ class OwnLeads:
         )
         return replace(found, cures=cures(self.desks, found))
 
-    def _beside(self, choice: Choice) -> list[Link]:
+    def _beside(self, choice: Choice, taken: Mapping[str, Cable]) -> list[Link]:
         rest = [c for c in self.advice.choices if c.box != choice.box and c.option is not None]
-        return [link for c in rest for link in self._plain(c)]
+        found = (self._link(c, taken.get(c.box)) for c in rest)
+        return [link for link in found if link is not None]
 
     def _plain(self, choice: Choice) -> Iterable[Link]:
         link = self._link(choice, None)

@@ -127,8 +127,14 @@ def relieved(
                 for one, designs in zip(heavy, sizes, strict=True)
                 for o in one.fitted(designs)
             }
-            if made:
+            if made and all(map(_reaches, made.values())):
                 yield tuple(_as_made(u, made) for u in uses), tuple(made.values())
+
+
+def _reaches(made: OptionAdvice) -> bool:
+    """Tell whether a way still reaches full output with its resistors, at the unfavourable end."""
+    left = made.with_fitted().used.figures.full_output_margin_db
+    return left is not None and left.low >= 0.0
 
 
 def _as_made(use: Use, made: dict[tuple[str, str], OptionAdvice]) -> Use:

@@ -25,6 +25,9 @@ HUM = frozenset({"hum", "long-run"})
 CHASSIS = frozenset({"ground-fault", "ground-high", "ground-current"})
 """Cautions with which no lead is plugged to see what it does."""
 
+MAY_HARM = NOT_SAFE | {"overload"}
+"""Hazards with which nothing is plugged to see what it does, whatever else has them too."""
+
 TOLD = frozenset({"asked-first", "origin-first"})
 """What is asked or done first already; so is whatever opens a lead."""
 
@@ -60,7 +63,7 @@ def _in_doubt(
     key = (choice.socket, choice.option)
     minded = {
         h.code for o in mine if (o.socket, o.option.id) == key for h in o.used.hazards
-    } - NOT_SAFE  # fmt: skip
+    } - MAY_HARM  # fmt: skip
     for way in dict.fromkeys((o.socket, o.option.id) for o in mine if not isolates(o.option.id)):
         sides = tuple(o.used for o in mine if (o.socket, o.option.id) == way)
         if all(

@@ -154,3 +154,14 @@ def test_more_that_the_maker_allows_takes_no_lead_away(tmp_path: Path, least: in
     assert advice.choices[0].why[0].startswith("try first, without resistors, rca-to-rca")
     (leaf,) = leaves_of(advice.to_json())
     assert any(s.startswith("Before anything is soldered, try this as it is") for s in leaf.asked)
+
+
+def test_no_lead_is_tried_without_the_attenuator_that_the_input_needs(tmp_path: Path) -> None:
+    # lost: "it harms nothing", of 10 V (20 V turned up) into an input that accepts 2 V
+    dac = TELEVISION.replace("0.7", "10.0\nsingle_ended_maximum_v = 20.0").replace(
+        'kind = "television"', 'kind = "DAC"').replace(
+        "single_ended_impedance_ohm = 600.0\n", "")  # fmt: skip
+    advice = ask(tmp_path, dac, "xlr:10k/between:0.5V:max=2V", "computer", "2m")
+    assert advice.choices[0].attenuator
+    assert tried(advice) == []
+    assert "it harms nothing" not in " ".join(render(advice).split())

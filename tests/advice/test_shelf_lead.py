@@ -128,3 +128,19 @@ def test_beside_another_box(said: Any) -> None:
     # as above, 71.9 dB by itself
     assert "rca:20k:1V: order, 2 x: lead" in found
     assert found.count("bad RCA does not do") == 2
+
+
+def test_two_bad_leads_are_judged_beside_each_other(said: Any) -> None:
+    """Lost: each was tried beside a good one, and both together took the treble."""
+    source = SOURCE.replace('"xlr", ', "").replace("single_ended_impedance_ohm = 100",
+                                                   "single_ended_impedance_ohm = 600")  # fmt: skip
+    source = "\n".join(line for line in source.splitlines() if "differential" not in line)
+    found = said(
+        source, ["rca:47k:1V", "rca:22k:1V", "--ground", "same-strip", "--cable", "5m"],
+        lead("bad RCA", RCA, length_m=5.0, capacitance_pf_per_m=900.0),
+    )  # fmt: skip
+    # closed form: 600 ohm beside 47 and 22 kohm are 577; with one lead of 4.5 nF and one of 0.5
+    # 20 kHz lose 0.54 dB, with two of 4.5 nF 1.54 dB: more than the decibel that is allowed
+    assert "rca:47k:1V: 2 x bad RCA" in found
+    assert "rca:22k:1V: order, 2 x: lead, RCA plug to RCA plug" in found
+    assert "bad RCA does not do" in found
