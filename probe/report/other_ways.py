@@ -122,7 +122,8 @@ def why_nothing(advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]])
         what = "the output measured" if typed else "the measurement of the output completed"
         said.append(f"{'Or have' if helped else 'Have'} {what}: that tells which of them is right.")
     cures = [c for c in listing(advice, "cures")
-             if isinstance(c, Mapping) and c.get("destination") in boxes]  # fmt: skip
+             if isinstance(c, Mapping) and c.get("destination") in boxes
+             and c.get("verdict") in (None, "use", "works")]  # fmt: skip
     said += [f"It would help: {printed(c.get('says'), 160)}." for c in cures[:1] if not helped]
     return tuple(said)
 

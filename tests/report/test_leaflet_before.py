@@ -12,7 +12,7 @@ from probe.advice.quantity import Quantity
 from probe.advice.typed import typed_destination
 from probe.report.bounded import figure
 from probe.report.leaflet import leaves_of
-from probe.report.other_ways import fewest, other_ways
+from probe.report.other_ways import fewest, other_ways, why_nothing
 from probe.report.varied import varied_of
 from tests.advice.stages import facts, symmetrical
 
@@ -296,3 +296,22 @@ def test_a_take_that_would_tell_stands_on_the_sheet_before_a_special_lead_is_bou
     assert asked(used, plain, codes=()) == ""
     assert asked(used, plain | {"verdict": "avoid"}) == ""
     assert asked(plain | {"verdict": "use"}) == ""
+
+
+def test_a_sheet_names_no_cure_that_cannot_be_told_to_help() -> None:
+    """Else the customer buys a transformer that the same sheet's figures advise against."""
+    option = {"id": "rca-to-rca/transformer", "verdict": "cannot-tell", "destination": "amplifier",
+              "from": "rca", "to": "rca", "pin_3": "transformer", "says": "a lead",
+              "hazards": [], "reasons": []}  # fmt: skip
+    cure = {"cure": "isolating-transformer", "destination": "amplifier", "says": "a transformer"}
+    origin = {"cure": "at-origin", "destination": "amplifier", "says": "one strip"}
+
+    def said(*cures: Any) -> str:
+        return " ".join(why_nothing({"options": [option], "cures": list(cures)}, [option]))
+
+    # regression only: the verdict solved for a cure decides whether it is one to name
+    for verdict in ("cannot-tell", "avoid", "never"):
+        assert "would help" not in said({**cure, "verdict": verdict})
+        assert "It would help: one strip." in said({**cure, "verdict": verdict}, origin)
+    for verdict in ("use", "works"):
+        assert "It would help: a transformer." in said({**cure, "verdict": verdict})
