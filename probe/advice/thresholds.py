@@ -187,9 +187,9 @@ ORDINARY_COUPLING_FARAD = 10e-6
 """Coupling capacitor of an RCA output of which nothing is stated, F: enough for the usual load of
 10 kohm (1.6 Hz), and an ordinary part. [practice]"""
 
-VALVE_OHM, VALVE_COUPLING_FARAD = 1000.0, 1e-6
+VALVE_OHM, VALVE_COUPLING_FARAD = 1000.0, 2.2e-6
 """An RCA output of more ohms is rarely anything but a valve stage, whose coupling capacitor stands
-high voltage and commonly is of such a size, F. [practice]"""
+high voltage and commonly is of such a size, F: enough for the usual load of 10 kohm. [practice]"""
 
 FAR_BELOW_LEAST_LOAD = 2.0
 """An input that loads so many times as hard as the maker of the device allows is avoided: twice the
