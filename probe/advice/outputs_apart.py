@@ -2,8 +2,10 @@
 
 Of a typed device with both outputs in use, what they share lies between nothing and one resistor
 before both sockets. Where a box has nothing clean beside the others for it, all is solved once
-more with nothing shared, and what would change is told with the question: another way, or less to
-mind. Decibels alone change nothing that anybody does.
+more with nothing shared, and what would change is told with the question, if the answer spares
+something: a box without a way, a doubt, an isolator, resistors or a splitter, all boxes counted
+together. An isolator that moves to another box is no gain, and decibels alone change nothing that
+anybody does.
 """
 
 from __future__ import annotations
@@ -12,9 +14,11 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Any
 
+from probe.advice.ask_maker import isolates
 from probe.advice.model import Advice, OptionAdvice, Settling
 from probe.advice.note import Note
 from probe.advice.source_file import APART, may_share, restated
+from probe.advice.use import parts_of
 from probe.advice.words import decibels
 
 Ask = Callable[[Mapping[str, Any], Mapping[str, Any]], Advice]
@@ -31,7 +35,7 @@ def with_outputs_apart(advice: Advice, facts: Mapping[str, Any], ask: Ask) -> Ad
     if len(advice.choices) < 2 or not doubted or not may_share(facts):
         return advice
     again = ask(*restated(facts, APART, True))
-    then = _then(advice, again)
+    then = _then(advice, again) if _needs(again) < _needs(advice) else []
     if not then:
         return advice
     says = (
@@ -44,6 +48,23 @@ def with_outputs_apart(advice: Advice, facts: Mapping[str, Any], ask: Ask) -> Ad
         advice,
         cautions=(*advice.cautions, Note("outputs-shared", says)),
         would_change=(*advice.would_change, Settling("outputs-shared", says, answers)),
+    )
+
+
+def _needs(advice: Advice) -> tuple[int, ...]:
+    """Return what all boxes together lack or need to be bought, the gravest first.
+
+    Boxes without a way, sides that may not be or cannot be judged; isolators, leads with resistors
+    in their plugs, parts with splitters.
+    """
+    ways = list({o.box: o for o in advice.sets[0].options}.values() if advice.sets else ())
+    bad = sum(o.verdict not in ("use", "works") for one in advice.sets[:1] for o in one.options)
+    return (
+        sum(c.option is None for c in advice.choices),
+        bad,
+        sum(isolates(c.option) for c in advice.choices),
+        sum(c.attenuator for c in advice.choices),
+        parts_of(ways),
     )
 
 

@@ -106,23 +106,25 @@ connectors = ["xlr", "rca"]
 """
 
 
-def living_room(folder: Path, more: str) -> tuple[Destination, Path]:
-    """An amplifier on the strip, and a pair with XLR inputs in the study."""
+LIVING_ROOM = ("rca:47k:1V", "same-strip", "1m")
+KITCHEN = ("rca:47k:1V", "two-rooms", "14m")
+STUDY = ("xlr:10k/leg:0.775V:max=6V", "30mV/22mV/1ohm", "9m")
+
+
+def house(folder: Path, *rooms: tuple[str, str, str], more: str = "") -> tuple[Destination, Path]:
+    """What stands in each room: box, ground, cable."""
     path = folder / "source.toml"
     path.write_text(PREAMPLIFIER.format(more=more), "utf-8")
     boxes = [
         changed(typed_destination(text, 50.0), ground=ground, cable=cable)
-        for text, ground, cable in (
-            ("rca:47k:1V", "same-strip", "1m"),
-            ("xlr:10k/leg:0.775V:max=6V", "30mV/22mV/1ohm", "9m"),
-        )
+        for text, ground, cable in rooms
     ]
     return together(boxes), path
 
 
 def test_decibels_that_change_nothing_are_not_asked_for(tmp_path: Path) -> None:
     """The customer's sheet had a letter to the maker and new sheets in it, for the same lead."""
-    there, path = living_room(tmp_path, "")
+    there, path = house(tmp_path, LIVING_ROOM, STUDY)
     facts, sources = read_source(path)
     advice = advise(facts, sources, there)
     hums = []
@@ -143,6 +145,41 @@ def test_decibels_that_change_nothing_are_not_asked_for(tmp_path: Path) -> None:
     # the rule: all of 75 to 90 dB may be heard close to the loudspeaker
     assert 75.0 < hums[0] < hums[1] - 3.0 < 87.0
     assert CODE not in {c.code for c in found.cautions}
+
+
+def test_an_answer_that_spares_no_part_is_not_asked_for(tmp_path: Path) -> None:
+    """The customer's sheet had new sheets to be made for the isolator that was on it already."""
+    there, path = house(tmp_path, LIVING_ROOM, KITCHEN, STUDY)
+    found = advise(*read_source(path), there)
+    there, path = house(tmp_path, LIVING_ROOM, KITCHEN, STUDY, more="separate_outputs = true")
+    answered = advise(*read_source(path), there)
+    used = [[c.option for c in one.choices] for one in (found, answered)]
+    # the rule: only hum that may be heard close to the loudspeaker goes with the answer
+    assert used[0] == used[1] == ["rca-to-rca", "rca-to-rca/transformer", "xlr-to-xlr"]
+    assert CODE not in {c.code for c in found.cautions}
+
+
+@pytest.mark.parametrize(
+    ("then", "gains"),
+    # the rule: one isolator is one isolator, whichever box has it
+    [(("rca-to-rca", "rca-to-rca/transformer"), False), (("rca-to-rca", "rca-to-rca"), True)],
+)
+def test_an_isolator_that_moves_to_another_box_is_no_gain(
+    tmp_path: Path, then: tuple[str, str], gains: bool
+) -> None:
+    """A maker was asked, and the other amplifier had the isolator then."""
+    there, path = house(tmp_path, LIVING_ROOM, KITCHEN)
+    facts, sources = read_source(path)
+    advice = advise(facts, sources, there)
+
+    def using(*ways: str) -> Advice:
+        held = zip(advice.choices, ways, strict=True)
+        return replace(advice, choices=tuple(replace(c, option=way) for c, way in held))
+
+    now = using("rca-to-rca/transformer", "rca-to-rca")
+    doubted = replace(now, cautions=(Note("together-mind", ""),))
+    found = with_outputs_apart(doubted, facts, lambda *_: using(*then))
+    assert (CODE in {c.code for c in found.cautions}) is gains
 
 
 def beside_an_xlr_box(folder: Path) -> Advice:
