@@ -42,6 +42,7 @@ from probe.advice.heavy_inputs import with_relief
 from probe.advice.model import Advice, Choice, OptionAdvice
 from probe.advice.note import Note
 from probe.advice.one_channel import one_channel
+from probe.advice.only_lead import OnlyLead, leads_that_do, with_lead_to_order
 from probe.advice.operating import BY_ID, Operating, operating_of
 from probe.advice.origin_first import with_origin_first
 from probe.advice.other_transformer import with_other_transformer
@@ -50,6 +51,7 @@ from probe.advice.own_lead import OwnLeads
 from probe.advice.padded import fitted, quieted, with_attenuator
 from probe.advice.series_resistors import eased
 from probe.advice.settle import settlings
+from probe.advice.shelf import Shelf
 from probe.advice.subject import (
     Device,
     Facts,
@@ -178,6 +180,7 @@ def with_what_opens(
     """
     again = _asking(facts, sources, Memory()) if of_these is None else of_these
     found = with_other_transformer(found, destination, again)
+    found = with_lead_to_order(found, destination, again)
     found = with_relief(found, _subject(facts)[0].minimum_load_ohm, destination, again)
     return with_makers_asked(found, facts, sources, destination)
 
@@ -260,6 +263,14 @@ def beside(
     destination = _in_place(destination, facts)
     desks = _desks(device, sides, sources, destination, Memory())
     return lambda other: instead(desks, advice, other)
+
+
+def only_leads(
+    facts: Facts, sources: Mapping[str, Sources], destination: Destination, advice: Advice,
+    shelf: Shelf,
+) -> tuple[OnlyLead, ...]:  # fmt: skip
+    """Return the leads of a shelf with which ways are used that fail with a usual lead."""
+    return leads_that_do(advice, destination, shelf, _asking(facts, sources, Memory()))
 
 
 def own_leads(

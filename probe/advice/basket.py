@@ -38,6 +38,9 @@ CHEAPER = 0.5
 FIRST = frozenset({"lead-first", "asked-first", "winding"})
 """Codes of what is tried or asked before what is chosen is bought."""
 
+WHOLE_RUN = ("lead", "run")
+"""Kind and place of the lead between the boxes."""
+
 DEAREST_LISTED = 3
 """Dearer parts that would do as well, listed with what differs."""
 
@@ -211,6 +214,10 @@ def _none_yet(
     verdicts = {
         o.verdict for o in advice.options if (o.box, o.option.id) == (choice.box, choice.best)
     }
+    better = [s for s in advice.would_change if (s.box, s.code) == (choice.box, "better-lead")]
+    if better:
+        way = f"or order, for {better[0].answers[0]}, {leads_needed(advice, choice)} x:"
+        return _nothing_of(choice, shelf, f"{note}; {way} {better[0].what}")
     held = (s for s in advice.would_change if s.box == choice.box and s.part is not None)
     other = next(held, None)
     least = other.answers[0] if other else choice.best
@@ -345,7 +352,7 @@ def _cable(destination: Destination, choice: Choice) -> Cable:
     """Return the lead to the chosen socket, as it was solved."""
     for socket in destination.inputs:
         if (socket.box, socket.name) == (choice.box, choice.socket):
-            return destination.cable_of(socket)
+            return destination.cable_of(socket, choice.option or "")
     return destination.cable
 
 
@@ -445,6 +452,15 @@ def _fits(part: Part, piece: Piece, length_m: float) -> bool:
             return part.length_m <= SHORT_METRES
         return part.length_m >= length_m - 1e-9
     return True
+
+
+def leads_for(option: str, length_m: float, shelf: Shelf, count: int) -> list[Part]:
+    """Return the leads of a shelf that an option may have on its run, what is in stock first."""
+    runs = [p for way in ways_of(option, "", None) for p in way if (p.kind, p.place) == WHOLE_RUN]
+    found = {p.name: Taken(piece, p, count) for piece in runs if piece.ohm is None
+             for p in shelf.parts if _fits(p, piece, length_m)}  # fmt: skip
+    held = sorted(found.values(), key=lambda t: (not t.in_stock, t.price, t.part.name))
+    return [t.part for t in held]
 
 
 def _wired_alike(part: Part, piece: Piece) -> bool:

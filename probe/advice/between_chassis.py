@@ -94,6 +94,13 @@ def joined(ground: GroundPath, cable: Cable, mains_hz: float) -> Joined | None:
     return Joined(usual, min(*found, usual), max(*found, usual))
 
 
+def _joined(socket: Input, destination: Destination) -> Joined | None:
+    """Return the same of an input, with that of its leads which carries most."""
+    leads = destination.cables_of(socket)
+    found = [joined(socket.ground, lead, destination.mains_hz) for lead in leads]
+    return max(filter(None, found), key=lambda one: one.high, default=None)
+
+
 def _ampere_of(ground: GroundPath, shield: float, mains_hz: float) -> float:
     behind = ground.behind_ohm(mains_hz)
     whole = behind + shield if ground.farad is None else abs(complex(shield, behind))
@@ -133,7 +140,7 @@ def _fault(socket: Input, destination: Destination) -> str:
 def _fault_ampere(socket: Input, destination: Destination) -> float | None:
     """Return the current of a fault; None where there is none, or readings do not tell."""
     ground = socket.ground
-    found = joined(ground, destination.cable_of(socket), destination.mains_hz)
+    found = _joined(socket, destination)
     if found is None or not ground.source_known:
         return None
     volts = ground.difference_volts or 0.0
@@ -167,7 +174,7 @@ def _current(destination: Destination) -> tuple[Note, ...]:
     carried = [
         (found.high, socket.ground)
         for socket in destination.inputs
-        if (found := joined(socket.ground, destination.cable_of(socket), destination.mains_hz))
+        if (found := _joined(socket, destination))
     ]
     most, ground = max(carried, key=lambda one: one[0], default=(0.0, GroundPath()))
     volts = _volts(ground.difference_volts or 0.0)
@@ -192,7 +199,7 @@ def _touch(destination: Destination) -> tuple[Note, ...]:
     """Return the caution of a leakage that is more than boxes have, at volts that can be felt."""
     for socket in destination.inputs:
         volts = socket.ground.difference_volts or 0.0
-        found = joined(socket.ground, destination.cable_of(socket), destination.mains_hz)
+        found = _joined(socket, destination)
         if found is None or not socket.ground.source_known or volts <= limit.GROUND_FEW_VOLTS:
             continue
         if found.high > limit.TOUCH_MIND_AMPERE:

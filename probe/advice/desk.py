@@ -288,7 +288,8 @@ class Desk:
         circuit, mismatch = link.circuit, link.mismatch
         if other.name != link.socket.name:
             circuit, mismatch = circuits_of(other)[0], 0.0
-        own = Link(reference.option, other, circuit, mismatch, self.destination.cable_of(other))
+        lead = self.destination.cable_of(other, reference.option.id)
+        own = Link(reference.option, other, circuit, mismatch, lead)
         key = (corner.same_for(own.option.from_), own)
         if key not in self._memory.levels:
             self._memory.levels[key] = np.abs(self.respond(corner, own).level[:, at])
@@ -311,7 +312,7 @@ class Desk:
         ``company``: what hangs on the device meanwhile, each with nothing said of its input but
         what the socket says.
         """
-        cable = self.destination.cable_of(socket)
+        cable = self.destination.cable_of(socket, option.id)
         both = len({option.from_, *(other.option.from_ for other in company)}) > 1
         corners = self.corners(kind, both_outputs=both)
         between = None

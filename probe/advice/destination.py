@@ -187,6 +187,8 @@ class Input:
     """Channel-status format a digital input accepts: professional, consumer or both."""
     ground: GroundPath = field(default=GroundPath())
     cable: Cable | None = None
+    own_cables: tuple[tuple[str, Cable], ...] = ()
+    """Of ways (option ids) that do with such a lead only, it."""
     wanted_gain_db: float | None = None
     attenuation_db: float | None = None
     transformer: TwoPort | None = None
@@ -213,9 +215,13 @@ class Destination:
     mains_least_volts: float = MAINS_VOLTS
     """The least that the mains may have, where nobody says it."""
 
-    def cable_of(self, socket: Input) -> Cable:
-        """Return the lead to ``socket``."""
-        return socket.cable or self.cable
+    def cable_of(self, socket: Input, option: str = "") -> Cable:
+        """Return the lead to ``socket``, that of an option where it has one of its own."""
+        return dict(socket.own_cables).get(option) or socket.cable or self.cable
+
+    def cables_of(self, socket: Input) -> tuple[Cable, ...]:
+        """Return every lead to ``socket`` that a way may have."""
+        return (self.cable_of(socket), *(cable for _, cable in socket.own_cables))
 
     def transformer_of(self, socket: Input) -> TwoPort:
         """Return the transformer that is meant for ``socket``."""

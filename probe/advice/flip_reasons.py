@@ -21,7 +21,7 @@ Side = Literal["here", "beyond it", "up to it"]
 ASKED = ("output-impedance", "minimum-load", "pin-3", "legs-alike", "each-driven", "winding")
 """Questions to a maker that may open a way for one box."""
 
-HELP = ("transformer", "line-driver")
+HELP = ("transformer", "better-lead", "line-driver")
 """What opens a way for one box, where it is bought."""
 
 TOGETHER = "does not go with what the other boxes use: "

@@ -75,8 +75,9 @@ class OwnLeads:
         destination = self.desks[0].destination
         socket = next(s for s in destination.inputs if s.name == choice.socket)
         used = (held[0].with_fitted() if choice.attenuator else held[0]).used
-        lead = destination.cable_of(socket) if cable is None else cable
-        return Link(used.option, replace(socket, cable=lead), "unknown", 0.0, lead)
+        lead = destination.cable_of(socket, used.option.id) if cable is None else cable
+        with_it = replace(socket, cable=lead, own_cables=())
+        return Link(used.option, with_it, "unknown", 0.0, lead)
 
     def _judged(self, links: Sequence[Link]) -> list[OptionAdvice]:
         return [

@@ -61,6 +61,7 @@ TOLD_ABOVE = (
     "minimum-load",
     "joined-plug",
     "line-driver",
+    "better-lead",
     "pin-3",
     "legs-alike",
     "each-driven",

@@ -420,9 +420,8 @@ def _sides(advice: Advice, one: OptionAdvice) -> list[OptionAdvice]:
 
 
 def _link(desk: Desk, use: Use) -> Link:
-    return Link(
-        use.on(desk.side.name), use.socket, "unknown", 0.0, desk.destination.cable_of(use.socket)
-    )
+    lead = desk.destination.cable_of(use.socket, use.option.id)
+    return Link(use.on(desk.side.name), use.socket, "unknown", 0.0, lead)
 
 
 def _ordered(tried: Sequence[Together]) -> tuple[Together, ...]:

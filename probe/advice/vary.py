@@ -66,9 +66,10 @@ def _length(destination: Destination, metres: float, _: float) -> Destination:
         )
 
     inputs = tuple(
-        replace(s, cable=lengthened(s.cable)) if s.cable is not None else s
+        replace(s, cable=None if s.cable is None else lengthened(s.cable),
+                own_cables=tuple((way, lengthened(c)) for way, c in s.own_cables))
         for s in destination.inputs
-    )
+    )  # fmt: skip
     return replace(destination, cable=lengthened(destination.cable), inputs=inputs)
 
 

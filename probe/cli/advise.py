@@ -97,6 +97,7 @@ def _advise(args: argparse.Namespace, named: list[str]) -> None:
     from probe.advice.advise import advise
     from probe.advice.destination import MAINS_HZ, together
     from probe.advice.ground import MAINS_VOLTS
+    from probe.advice.only_lead import with_only_lead, with_own_leads
     from probe.advice.source_file import is_source, read_source
     from probe.advice.subject import mains_of, mains_volts_of, playing_at
     from probe.advice.text import render
@@ -123,6 +124,9 @@ def _advise(args: argparse.Namespace, named: list[str]) -> None:
     mains = mains_of(facts), mains_volts_of(facts)
     destination = more.fit(together([_destination(o, mains, args) for o in named]))
     advice = advise(facts, sources, destination, counted_progress("solving") or (lambda *_: None))
+    if held := more.only_leads(advice, destination, facts, sources):
+        destination = with_own_leads(destination, held)
+        advice = with_only_lead(advise(facts, sources, destination), held)
     advice = more.picked(advice, destination, facts, sources)
     document = more.document(advice, destination, facts, sources)
     if args.html is not None:

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
 
     from probe.advice.destination import Destination
     from probe.advice.model import Advice
+    from probe.advice.only_lead import OnlyLead
     from probe.advice.shelf import Shelf
     from probe.advice.taken import Basket
     from probe.advice.vary import Axis, Sweep
@@ -110,6 +111,17 @@ class More:
 
             destination = with_shelf_parts(destination, self._shelf)
         return destination
+
+    def only_leads(
+        self, advice: Advice, destination: Destination, facts: Mapping[str, Any],
+        sources: Mapping[str, Any],
+    ) -> tuple[OnlyLead, ...]:  # fmt: skip
+        """Return the leads of the shelf with which ways are used that fail with a usual lead."""
+        if self._shelf is None:
+            return ()
+        from probe.advice.advise import only_leads
+
+        return only_leads(facts, sources, destination, advice, self._shelf)
 
     def picked(
         self, advice: Advice, destination: Destination, facts: Mapping[str, Any],

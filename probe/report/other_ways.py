@@ -102,7 +102,8 @@ def why_nothing(advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]])
     said = list(dict.fromkeys(said))  # several boxes may want the same
     instead = "Whatever it is, it works with" if said else "It works with"
     said += [f"{instead} {printed(o.get('what'), 240)}."
-             for o in _settling(advice, boxes, "transformer")]  # fmt: skip
+             for code in ("better-lead", "transformer")
+             for o in _settling(advice, boxes, code)]  # fmt: skip
     otherwise = "If not, what helps:" if said else "What would help:"
     for one in _settling(advice, boxes, "line-driver"):
         ways = "".join(f" ({_name({'id': way})})" for way in listing(one, "answers")[:1])

@@ -115,7 +115,7 @@ def _kind_rows(
     )
 
 
-HELP = ("transformer", "line-driver")
+HELP = ("transformer", "better-lead", "line-driver")
 """Of what would settle a range what is bought, rather than asked."""
 
 

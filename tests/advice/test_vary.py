@@ -226,7 +226,9 @@ def test_where_nothing_is_used_it_says_why_and_what_would_settle_it(tmp_path: Pa
     (_, far) = document["ranges"]
     ((reason,), (flip,)) = far["nothing"], document["flips"]
     assert (reason["option"], reason["verdict"]) == ("rca-to-rca", "cannot-tell")
-    assert [a["code"] for a in reason["asks"]] == ["output-impedance"]
+    # a lead of less does, too; closed form: 2.2 beside 47 kohm and 1.93 nF, 99.8 pF/m over 19.3 m
+    assert [a["code"] for a in reason["asks"]] == ["output-impedance", "better-lead"]
+    assert "a lead of 19.3 m that has at most 95 pF/m" in told
     assert flip["because"][0]["where"] == "beyond it"
     # the sheet and the page have the same reason, in plain words
     view = varied_of(document)

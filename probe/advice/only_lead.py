@@ -1,0 +1,225 @@
+"""A way that fails only by what its lead is: solved with a lead that does, or what to order.
+
+Ways are solved with a usual lead. Behind a weak output the capacitance of a long one takes the
+treble, where one of less does not. So where nothing is used for a box, or a transformer for want
+of a lead, such a way is solved with the leads of the shelf; one with which it is used is the lead
+of that way from then on. Of what has to be ordered the most it may have is found by solving.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+
+from probe.advice import thresholds as limit
+from probe.advice.ask_first import told_first
+from probe.advice.ask_maker import isolates
+from probe.advice.basket import leads_for, leads_needed
+from probe.advice.destination import Cable, Destination, Input
+from probe.advice.lead_data import cable_of
+from probe.advice.model import Advice, Choice, OptionAdvice, Settling
+from probe.advice.note import Note
+from probe.advice.shelf import Shelf
+from probe.advice.words import decibels
+
+Ask = Callable[[Destination, frozenset[tuple[str, str]]], Advice]
+"""The advice for a destination, each box by itself, of some options alone (socket, option)."""
+
+TREBLE = frozenset({"loss", "signal-lost"})
+"""Codes of what a lead of less capacitance may mend."""
+
+OF_LEAD = TREBLE | {"hum"}
+"""The same with what a better shield may mend beside it."""
+
+STEP_PF = 5.0
+"""What to order is rounded down to such steps, pF/m. [practice]"""
+
+LEAST_PF = 40.0
+"""No screened lead for line signals has less, pF/m. [practice: the leanest coaxial cables]"""
+
+CODE = "better-lead"
+
+
+@dataclass(frozen=True)
+class OnlyLead:
+    """A way into one input that works with ``cable``, and what takes the treble else."""
+
+    box: str
+    socket: str
+    option: str
+    cable: Cable
+    most_pf: float
+    """What such a lead may have at most, pF/m."""
+    otherwise: str
+    name: str = ""
+    """Of the lead on the shelf."""
+
+    @property
+    def way(self) -> tuple[str, str]:
+        """Input and option."""
+        return self.socket, self.option
+
+
+def leads_that_do(
+    advice: Advice, destination: Destination, shelf: Shelf, ask: Ask
+) -> tuple[OnlyLead, ...]:
+    """Return the leads of a shelf with which ways are used that fail with a usual one."""
+    found = []
+    for choice, sides in _failing(advice):
+        way, lead = (sides[0].socket, sides[0].option.id), _lead(destination, sides[0])
+        for part in leads_for(way[1], lead.length_m, shelf, leads_needed(advice, choice)):
+            mine = cable_of(part, lead)
+            if mine.farad < lead.farad and _wins(ask, destination, choice, way, mine):
+                most = _most(ask, destination, choice, way, mine, lead) or _pf(mine)
+                told = _otherwise(sides, lead)
+                found.append(OnlyLead(choice.box, *way, mine, most, told, part.name))
+                break
+    return tuple(found)
+
+
+def with_own_leads(destination: Destination, held: Iterable[OnlyLead]) -> Destination:
+    """Return the destination in which such ways have those leads."""
+    for one in held:
+        destination = _with(destination, one.way, one.cable)
+    return destination
+
+
+def with_only_lead(advice: Advice, held: Sequence[OnlyLead]) -> Advice:
+    """Return the advice with what is used with such a lead alone saying so."""
+    used = {(c.box, c.socket, c.option) for c in advice.choices}
+    own = {(h.box, *h.way): h for h in held if (h.box, *h.way) in used}
+    if not own:
+        return advice
+
+    def told(o: OptionAdvice) -> OptionAdvice:
+        one = own.get((o.box, o.socket, o.option.id))
+        return o if one is None else _minding(o, one)
+
+    choices = tuple(
+        replace(c, why=(_why(one), *c.why))
+        if (one := own.get((c.box, c.socket or "", c.option or ""))) else c
+        for c in advice.choices
+    )  # fmt: skip
+    sets = tuple(replace(s, options=tuple(map(told, s.options))) for s in advice.sets)
+    options = tuple(map(told, advice.options))
+    return replace(advice, choices=choices, options=options, sets=sets)
+
+
+def with_lead_to_order(advice: Advice, destination: Destination, ask: Ask) -> Advice:
+    """Return the advice with the lead to order for each box that one would open a way for."""
+    nothing: dict[str, Settling] = {}
+    instead: dict[str, Settling] = {}
+    for choice, sides in _failing(advice):
+        if choice.box in {**nothing, **instead}:
+            continue
+        way, lead = (sides[0].socket, sides[0].option.id), _lead(destination, sides[0])
+        most = _most(ask, destination, choice, way, lead, lead)
+        if most is None:
+            continue
+        what = f"a lead of {lead.length_m:.3g} m that has at most {most:g} pF/m"
+        told = _otherwise(sides, lead)
+        if choice.option is None:
+            nothing[choice.box] = Settling(CODE, f"{what} ({told})", (way[1],), choice.box)
+        else:
+            ask_for = f"see whether {what} can be had ({told}): with it"
+            instead[choice.box] = Settling("asked-first", ask_for, (way[1],), choice.box)
+    alone = " by itself" if len(advice.choices) > 1 else ""
+    choices = tuple(
+        replace(c, why=(f"{s.answers[0]} works{alone} with {s.what}", *c.why))
+        if (s := nothing.get(c.box)) else c
+        for c in advice.choices
+    )  # fmt: skip
+    found = replace(advice, choices=choices, would_change=(*advice.would_change, *nothing.values()))
+    return told_first(found, instead)
+
+
+def _failing(advice: Advice) -> Iterator[tuple[Choice, list[OptionAdvice]]]:
+    """Yield the ways of boxes without a lead that fail only by what a lead is, on all sides."""
+    for choice in advice.choices:
+        if choice.option is not None and not isolates(choice.option):
+            continue
+        ways: dict[tuple[str, str], list[OptionAdvice]] = {}
+        for o in advice.options:
+            if o.box == choice.box and not isolates(o.option.id):
+                ways.setdefault((o.socket, o.option.id), []).append(o)
+        for sides in ways.values():
+            against = frozenset().union(*(o.used.against for o in sides))
+            if against & TREBLE and against <= OF_LEAD:
+                yield choice, sides
+
+
+def _lead(destination: Destination, option: OptionAdvice) -> Cable:
+    (socket,) = (s for s in destination.inputs if s.name == option.socket)
+    return destination.cable_of(socket, option.option.id)
+
+
+def _with(destination: Destination, way: tuple[str, str], cable: Cable) -> Destination:
+    def own(socket: Input) -> Input:
+        held = {**dict(socket.own_cables), way[1]: cable}
+        return replace(socket, own_cables=tuple(held.items())) if socket.name == way[0] else socket
+
+    return replace(destination, inputs=tuple(map(own, destination.inputs)))
+
+
+def _wins(
+    ask: Ask, destination: Destination, choice: Choice, way: tuple[str, str], cable: Cable
+) -> bool:
+    """Tell whether a way is used with a lead, be it in place of what is used."""
+    among = {way} if choice.option is None else {way, (choice.socket or "", choice.option)}
+    again = ask(_with(destination, way, cable), frozenset(among))
+    return any((c.box, c.socket, c.option) == (choice.box, *way) for c in again.choices)
+
+
+def _most(
+    ask: Ask, destination: Destination, choice: Choice, way: tuple[str, str], mine: Cable,
+    lead: Cable,
+) -> float | None:  # fmt: skip
+    """Return the most that a lead may have, pF/m rounded down; less than the one that fails."""
+    first, beyond = round(LEAST_PF / STEP_PF), math.ceil(_pf(lead) / STEP_PF - 1e-9)
+
+    def does(step: int) -> bool:
+        farad = 1e-12 * step * STEP_PF * mine.length_m
+        return _wins(ask, destination, choice, way, replace(mine, farad=farad))
+
+    if first >= beyond or not does(first):
+        return None
+    while beyond - first > 1:
+        middle = (first + beyond) // 2
+        first, beyond = (middle, beyond) if does(middle) else (first, middle)
+    return first * STEP_PF
+
+
+def _pf(cable: Cable) -> float:
+    return round(1e12 * cable.farad / cable.length_m, 6)
+
+
+def _otherwise(sides: Sequence[OptionAdvice], lead: Cable) -> str:
+    """Return what is lost with the lead that was solved first, in words."""
+    lost = [q for o in sides if (q := o.used.figures.connection_loss_at_20_khz) is not None]
+    worst = max(lost, key=lambda q: q.high, default=None)
+    says = "too much treble" if worst is None else decibels(worst)
+    return f"with {_pf(lead):g} pF/m {says} would be lost at 20 kHz"
+
+
+def _why(one: OnlyLead) -> str:
+    cable = one.cable
+    return (
+        f"only with such a lead as {one.name}: {cable.length_m:g} m of {_pf(cable):g} pF/m; "
+        f"{one.otherwise}"
+    )
+
+
+def _minding(option: OptionAdvice, one: OnlyLead) -> OptionAdvice:
+    """Return an option, and what it is in its plug, with what to mind of its lead."""
+    says = (
+        f"only with a lead of at most {one.most_pf:g} pF/m: one of more may take over "
+        f"{limit.LOSS_AVOID_DB:g} dB of the treble"
+    )
+    note = Note("lead-only", says)
+    option = replace(option, hazards=(*option.hazards, note))
+    if option.attenuator is None:
+        return option
+    padded = option.attenuator.advice
+    padded = replace(padded, hazards=(*padded.hazards, note))
+    return replace(option, attenuator=replace(option.attenuator, advice=padded))
