@@ -88,7 +88,7 @@ def baskets(
     whole = shelf  # less what both sides take, where one was measured
     early = shelf  # less what comes first for the boxes before, too
     for choice in advice.choices:
-        first = _first(advice, choice, destination, early)
+        first = _first(advice, choice, destination, early, beside(solve, cables))
         early = less(early, first["first"][0].taken) if first else early
         if choice.option is None:
             found.append(replace(_none_yet(advice, choice, destination, shelf), **first))
@@ -114,7 +114,7 @@ def baskets(
 
 
 def _first(
-    advice: Advice, choice: Choice, destination: Destination, shelf: Shelf
+    advice: Advice, choice: Choice, destination: Destination, shelf: Shelf, solve: Solve | None
 ) -> dict[str, Any]:  # fmt: skip
     """Return what the leads take that are tried, or asked about, before what is chosen."""
     held = (s for s in advice.would_change if s.box == choice.box and s.code in FIRST)
@@ -125,8 +125,10 @@ def _first(
         if not sockets or (answer == choice.option and not choice.attenuator):
             return {}  # a digital link, or what is taken anyway
         socket = choice.socket if choice.socket in sockets else sockets[0]
-        lead = replace(choice, option=answer, socket=socket, attenuator=False)
-        parts = _basket(advice, lead, destination, shelf, None)  # in doubt: not solved again
+        lead = replace(choice, option=answer, socket=socket)
+        own = any(o.used is not o for o in _held(advice, lead))
+        lead = replace(lead, attenuator=own and answer != choice.option)
+        parts = _basket(advice, lead, destination, shelf, None, solve=solve, in_doubt=True)
         found.append(replace(parts, both=_again(parts.taken, parts.count_of_both, shelf)))
     return {"first": tuple(found), "asked": told.code != "lead-first"} if told and found else {}
 
@@ -244,6 +246,7 @@ def _nothing_of(choice: Choice, shelf: Shelf, note: str) -> Basket:
 def _basket(
     advice: Advice, choice: Choice, destination: Destination, shelf: Shelf,
     system_price: float | None, part: TwoPort | None = None, solve: Solve | None = None,
+    in_doubt: bool = False,
 ) -> Basket:  # fmt: skip
     assert choice.option is not None
     count = leads_needed(advice, choice)
@@ -255,7 +258,7 @@ def _basket(
     if not ways:
         empty = (choice.box, choice.option, count, (), (), shelf.currency, shelf.share)
         return Basket(*empty, system_price, (), "")
-    leads = Leads(cable, choice, _as_used(advice, choice), solve)
+    leads = Leads(cable, choice, _as_used(advice, choice), solve, in_doubt)
     chains = [_chain(way, shelf, count, leads) for way in ways]
     best = min(chains, key=partial(_cost, leads=leads))
     taken = tuple(t for t in best if isinstance(t, Taken))
@@ -291,9 +294,12 @@ def _basket(
 
 def _as_used(advice: Advice, choice: Choice) -> list[OptionAdvice]:
     """Return the chosen way on every side, behind its attenuator where one is fitted."""
+    return [o.with_fitted().used if choice.attenuator else o for o in _held(advice, choice)]
+
+
+def _held(advice: Advice, choice: Choice) -> list[OptionAdvice]:
     wanted = (choice.box, choice.socket, choice.option)
-    held = [o for o in advice.options if (o.box, o.socket, o.option.id) == wanted]
-    return [o.with_fitted().used if choice.attenuator else o.used for o in held]
+    return [o for o in advice.options if (o.box, o.socket, o.option.id) == wanted]
 
 
 def _with_data(

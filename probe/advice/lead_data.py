@@ -57,6 +57,8 @@ class Leads:
     was: Sequence[OptionAdvice] = ()
     """The way as it was solved, on every side, and as it is used."""
     solve: Solve | None = None
+    in_doubt: bool = False
+    """It is tried, or asked about: what speaks against it already does so with any lead."""
     known: dict[str, Own] = field(default_factory=dict)
 
     def own(self, part: Part, piece: Piece) -> Own:
@@ -92,17 +94,33 @@ class Leads:
             return Own(f"{part.name}: {differs}: it may hum more than is said here, or have less "
                        f"treble{_to_solve(mine)}")  # fmt: skip
         found = self.solve(self.choice, mine)
-        bad = next((o for o in found if o.verdict != "works"), None)
+        own = found[: len(self.was)]
+        failing = (
+            o for k, o in enumerate(found)
+            if o.verdict != "works" and not (self.in_doubt and k < len(own) and self._doubted(o))
+        )  # fmt: skip
+        bad = next(failing, None)
         if bad is not None:
             with_it = f"{bad.option.id} ({bad.box})" if bad.box != self.choice.box else "it"
             judged = JUDGED.get(bad.verdict, bad.verdict)
             says = f"{with_it} would be {judged}, {bad.reasons[0]}"
             return Own(f"{part.name} does not do ({differs}): {says}", serves=False)
-        changed = "; ".join(_changed(self.was, found[: len(self.was)]))
+        changed = "; ".join(_changed(self.was, own))
         if not changed:
             return Own("")
-        return Own(f"{part.name}: {differs}; the figures here are with it: {changed}", cable=mine,
-                   changed=changed)  # fmt: skip
+        figures = "with it" if self.in_doubt else "the figures here are with it"
+        return Own(f"{part.name}: {differs}; {figures}: {changed}", cable=mine, changed=changed)
+
+    def _doubted(self, now: OptionAdvice) -> bool:
+        """Tell whether nothing speaks against a way that did not before, and nothing more surely.
+
+        Hum that was just short of its limit is by no more.
+        """
+        before = next(o for o in self.was if o.side == now.side)
+        hums = before.figures.hum_below_full_output_db, now.figures.hum_below_full_output_db
+        if now.against - before.against or (now.verdict == "avoid" and _lower(*hums)):
+            return False
+        return now.verdict in (before.verdict, "cannot-tell")
 
 
 def _run(one: Taken | Piece) -> bool:

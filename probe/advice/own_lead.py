@@ -74,7 +74,7 @@ class OwnLeads:
             return None
         destination = self.desks[0].destination
         socket = next(s for s in destination.inputs if s.name == choice.socket)
-        used = (held[0].with_fitted() if choice.attenuator else held[0]).used
+        used = held[0].with_fitted().used if choice.attenuator else held[0]
         lead = destination.cable_of(socket, used.option.id) if cable is None else cable
         with_it = replace(socket, cable=lead, own_cables=())
         return Link(used.option, with_it, "unknown", 0.0, lead)

@@ -44,9 +44,10 @@ def with_lead_tried_first(advice: Advice, destination: Destination) -> Advice:
         if choice.box in told or not dear:
             continue
         ways = list(_in_doubt(advice, choice, destination))
+        mine = [o for o in advice.options if o.box == choice.box]
         tried = _used(advice, ways, choice.box, destination)
         if tried:
-            what = _says(tried, _just_short(tried[0], destination))
+            what = _padded(mine, tried) + _says(tried, _just_short(tried[0], destination))
             answers = (tried[0].option.id,)
             found[choice.box] = Settling("lead-first", what, answers, choice.box)
     choices = tuple(_told(c, found.get(c.box)) for c in advice.choices)
@@ -110,13 +111,25 @@ def _used(
 
 
 def _silent(option: OptionAdvice) -> OptionAdvice:
-    """Return an option as it would be judged if it did not hum."""
+    """Return an option as it would be judged if it did not hum, behind its attenuator, too."""
+    if option.used is not option and option.attenuator is not None:
+        silent = _silent(option.attenuator.advice)
+        return replace(option, attenuator=replace(option.attenuator, advice=silent))
     left = tuple(h for h in option.hazards if h.code not in HUM)
     return replace(option, verdict="works", hazards=left, doubt=None)
 
 
 def _bare(option: OptionAdvice) -> OptionAdvice:
     return replace(option, verdict="works") if option.verdict == "use" else option
+
+
+def _padded(mine: Sequence[OptionAdvice], tried: Sequence[OptionAdvice]) -> str:
+    """Return with which attenuator a lead is tried, in words."""
+    held = (o.attenuator for o in mine if o.attenuator is not None)
+    made = next((a for a in held if any(a.advice is t for t in tried)), None)
+    if made is None:
+        return ""
+    return f"with {made.designs[0].pad.named} of {made.takes} in its plug "
 
 
 def _says(sides: Sequence[OptionAdvice], just: bool) -> str:
@@ -141,7 +154,7 @@ def _told(choice: Choice, found: Settling | None) -> Choice:
     if found is None:
         return choice
     before = "before a transformer is bought, "
-    if choice.attenuator:
+    if choice.attenuator and not isolates(choice.option):
         before = "without resistors, "
     says = f"try first, {before}{found.answers[0]}: {found.what}"
     return replace(choice, why=(says, *choice.why))

@@ -64,7 +64,8 @@ WHOLE = ("plain-lead-first", "digital-format", "digital-level")
 
 def _before_what(options: Sequence[Mapping[str, Any]]) -> str:
     """Return before what a lead is tried: with nothing used, or a transformer, or resistors."""
-    if any(o.get("verdict") == "use" and needs_pad(o) for o in options):
+    used = [o for o in options if o.get("verdict") == "use" and needs_pad(o)]
+    if used and not any(o.get("pin_3") == "transformer" for o in used):
         return "Before anything is soldered, try this as it is"
     return "Before a transformer is bought, try this"
 

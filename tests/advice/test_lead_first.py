@@ -5,6 +5,7 @@ It harms nothing, costs a tenth of them, and whether it hums is heard at once.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -154,6 +155,21 @@ def test_more_that_the_maker_allows_takes_no_lead_away(tmp_path: Path, least: in
     assert advice.choices[0].why[0].startswith("try first, without resistors, rca-to-rca")
     (leaf,) = leaves_of(advice.to_json())
     assert any(s.startswith("Before anything is soldered, try this as it is") for s in leaf.asked)
+
+
+def test_an_attenuator_that_is_asked_for_takes_no_lead_to_try_away(tmp_path: Path) -> None:
+    # lost: with 10 dB asked for nothing was to be tried, and isolators were bought unheard
+    path = tmp_path / "source.toml"
+    path.write_text(MIXER, "utf-8")
+    there = changed(typed_destination("rca:10k:0.775V", 50.0), ground="two-rooms", cable="2m")
+    advice = advise(*read_source(path), replace(there, attenuation_db=10.0))
+    assert tried(advice) == [("xlr-to-rca/pin-3-tied-at-destination",)]
+    said = " ".join(render(advice).split())
+    # as asked for
+    assert "Why try first, before a transformer is bought, xlr-to-rca/pin-3-tied" in said
+    assert "tied-at-destination: with an attenuator of 10.0 dB in its plug it harms nothing" in said
+    (leaf,) = leaves_of(advice.to_json())
+    assert any(s.startswith("Before a transformer is bought, try this") for s in leaf.asked)
 
 
 def test_no_lead_is_tried_without_the_attenuator_that_the_input_needs(tmp_path: Path) -> None:

@@ -37,6 +37,13 @@ cold_impedance_ohm = 50.0
 """
 
 
+TELEVISION = """
+format = "probe-source/1"
+single_ended_level_v = 0.7
+single_ended_impedance_ohm = 600.0
+"""
+
+
 def lead(name: str, wires: str, price: float, stock: int, to: str = "rca-male") -> str:
     return (
         f'[[part]]\nname = "{name}"\nkind = "lead"\nfrom = "xlr-female"\nto = "{to}"\n'
@@ -53,13 +60,19 @@ SHELF = (
 
 
 def said(
-    folder: Path, capsys: pytest.CaptureFixture[str], source: str, *args: str, shelf: str = SHELF
+    folder: Path,
+    capsys: pytest.CaptureFixture[str],
+    source: str,
+    *args: str,
+    shelf: str = SHELF,
+    device: str = DEVICE,
 ) -> tuple[str, list[list[str]], list[tuple[str, ...]]]:
     """Return the screen's list as one line, that of the document, and those of the sheets."""
     paths = folder / "source.toml", folder / "shelf.toml"
-    paths[0].write_text(source + DEVICE, "utf-8")
+    paths[0].write_text(source + device, "utf-8")
     paths[1].write_text(shelf, "utf-8")
-    line = ["advise", str(paths[0]), *args, "--cable", "2m", "--shelf", str(paths[1])]
+    length = [] if "--cable" in args else ["--cable", "2m"]
+    line = ["advise", str(paths[0]), *args, *length, "--shelf", str(paths[1])]
     assert main(line) == 0
     screen = " ".join(capsys.readouterr().out.partition("From the shelf")[2].split())
     assert main([*line, "--json"]) == 0
@@ -106,6 +119,61 @@ def test_a_lead_to_try_that_is_not_there_is_to_be_ordered(
     args = "rca:10k:0.775V", "--ground", "two-rooms"
     _, ((first, *_),), _ = said(tmp_path, capsys, SENSE, *args, shelf=shelf)
     assert first.startswith("first: order, 2 x: lead, XLR female to RCA plug")
+
+
+def with_data(name: str, price: float, **data: float) -> str:
+    wires = '["2-centre", "1-shell", "3-shell"]'
+    return lead(name, wires, price, 6) + "".join(f"{key} = {v}\n" for key, v in data.items())
+
+
+def test_a_lead_to_try_is_solved_with_its_own_data(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Lost: "it harms nothing" of a lead that takes the treble, and proves nothing by its sound."""
+    source, args = SENSE.replace("50.0", "600.0"), ("rca:10k:0.775V", "--ground", "two-rooms")
+    thin = with_data("thin", 9.0, capacitance_pf_per_m=10000.0)
+    shelf = 'format = "probe-shelf/1"\n' + thin
+    # closed form: 480 to 720 beside 10 kohm with 20 nF lose 3.6 to 5.9 dB at 20 kHz
+    _, ((first, *_),), _ = said(tmp_path, capsys, source, *args, shelf=shelf)
+    assert first.startswith("first: order, 2 x: lead, XLR female to RCA plug")
+    assert "thin does not do (20000 pF where 200 were solved)" in first
+    assert "is lost at 20 kHz" in first
+    good = with_data("good", 30.0, capacitance_pf_per_m=60.0)
+    _, ((first, *_),), _ = said(tmp_path, capsys, source, *args, shelf=shelf + good)
+    assert first == "first: 2 x good, 60.00 EUR for both sides of a stereo device"
+
+
+def test_a_lead_that_surely_hums_is_not_tried(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Lost: an evening with a lead of which the figures know that it hums."""
+    source, args = TELEVISION, ("rca:20k:0.2V:sub", "--ground", "unearthed")
+    wires = '["centre-centre", "shell-shell"]'
+    rca = lead("worn", wires, 9.0, 6).replace("xlr-female", "rca-male")
+    shelf = 'format = "probe-shelf/1"\n' + rca + "shield_milliohm_per_m = 200.0\n"
+    device = DEVICE.replace("mixer", "television").replace("xlr", "rca")
+    shelf = shelf.replace("length_m = 2.0", "length_m = 15.0")
+    args = (*args, "--cable", "15m")
+    _, ((first, *_),), _ = said(tmp_path, capsys, source, *args, shelf=shelf, device=device)
+    # closed form: 15 m of 30 mohm and contacts of 20 are 0.47 ohm, of 200 mohm 3.02: 16 dB more
+    assert first.startswith("first: order, 1 x: lead, RCA plug to RCA plug")
+    assert "worn does not do" in first
+
+
+def test_a_lead_to_try_has_the_attenuator_of_its_way(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Lost: 10 dB are asked for, and the lead to be tried is sold without them."""
+    pad = (
+        '[[part]]\nname = "pad"\nkind = "attenuator"\nfrom = "rca-female"\nto = "rca-male"\n'
+        "attenuation_db = 10.0\nprice = 12.0\nstock = 8\n"
+    )
+    args = "rca:10k:0.775V", "--ground", "two-rooms", "--attenuate", "10"
+    screen, ((first, *_),), _ = said(tmp_path, capsys, SENSE, *args, shelf=SHELF + pad)
+    assert "first: 2 x tied lead; 2 x pad" in screen
+    # by hand from the shelf: two of 14 and two of 12 EUR
+    assert first.startswith("first: 2 x tied lead; 2 x pad; in this order, from the device: ")
+    assert first.endswith("52.00 EUR for both sides of a stereo device")
 
 
 def test_boxes_share_the_stock_of_the_leads_they_try(
