@@ -32,7 +32,7 @@ from probe.advice.note import Note
 from probe.advice.quantity import Quantity
 from probe.advice.series_resistors import overloaded, relieved
 from probe.advice.solve import Link
-from probe.advice.use import Made, Use, likeliest_first, parts_of, use_of, uses_of
+from probe.advice.use import Made, Use, likeliest_first, parts_of, ranks, use_of, uses_of
 from probe.formats.text import all_of
 
 MOST_SETS = 12
@@ -51,13 +51,14 @@ def best_sets(
 ) -> tuple[tuple[Together, ...], tuple[Note, ...]]:
     """Return what goes together, the best set first, and what has to be said of it.
 
-    A box for which no set has a way that works is left out, the one named last first: what is
-    used must be what may be plugged in with the rest.
+    A box for which no set has a way that works is left out, the one with the least level to spare
+    first, then the heaviest input: what is used must be what may be plugged in with the rest.
+    Nothing here asks in which order boxes were named.
     """
     going = [c for c in advice.choices if c.option is not None]
     out: list[Choice] = []
     while len(going) > 1 and (harmed := _harmed(_ordered(_tried(desks, advice, going))[0])):
-        out.append([c for c in going if c.box in harmed][-1])
+        out.append(_first_out(desks[0], advice, going, harmed))
         going.remove(out[-1])
     for own in list(out):  # the culprit may have been left out after it
         again = [c for c in advice.choices if c in going or c is own]
@@ -82,12 +83,37 @@ def best_sets(
     return sets, (*notes, *_said(desks[0], sets, going, advice, buys))
 
 
+def _first_out(
+    desk: Desk, advice: Advice, going: Sequence[Choice], harmed: set[str]
+) -> Choice:  # fmt: skip
+    """Return which box that cannot be used with the rest is left out."""
+    rank = ranks(desk.destination.inputs, [c.box for c in going])
+
+    def spares(choice: Choice) -> float:
+        way = (choice.box, choice.socket, choice.option)
+        held = [o.figures.full_output_margin_db for o in advice.options
+                if (o.box, o.socket, o.option.id) == way]  # fmt: skip
+        return min((margin.low for margin in held if margin is not None), default=0.0)
+
+    may = [k for k, c in enumerate(going) if c.box in harmed]
+    return going[min(may, key=lambda k: (spares(going[k]), -rank[k]))]
+
+
+def _sets(desk: Desk, rivals: Sequence[list[Use]]) -> Iterator[tuple[Use, ...]]:
+    """Yield the sets that may be solved, the likeliest first, then what needs least to be bought.
+
+    Of what is left the heaviest input moves first: it is what the others feel.
+    """
+    rank = ranks(desk.destination.inputs, [ways[0].box for ways in rivals])
+    return islice(likeliest_first(rivals, _bought, rank), MOST_LOOKED_AT)
+
+
 def _tried(desks: Sequence[Desk], advice: Advice, chosen: Sequence[Choice]) -> list[Together]:
     """Return the sets that were solved, each box's own best first, until one harms nobody."""
     rivals = [uses_of(desks[0].destination.inputs, advice, choice) for choice in chosen]
     tried: list[Together] = []
     solved = 0
-    for uses in islice(likeliest_first(rivals), MOST_LOOKED_AT):
+    for uses in _sets(desks[0], rivals):
         if tried and _cannot_win(uses, tried):
             continue
         for found in _with_resistors(desks, advice, uses):
@@ -321,7 +347,7 @@ def without_splitter(
     if now >= min(len(held), len(outputs)):
         return None, ""
     more = (
-        s for s in islice(likeliest_first(rivals), MOST_LOOKED_AT)
+        s for s in _sets(desks[0], rivals)
         if len({u.option.from_ for u in s}) > now and parts_of(s) <= parts_of(held)
     )  # fmt: skip
     buys = ""
@@ -358,7 +384,7 @@ def _less_to_mind(
     held = tuple(ways[0] for ways in rivals)
     parts = [sum(u.option.parts for u in held), _outputs(best.options)]
     others = (
-        s for s in islice(likeliest_first(rivals), MOST_LOOKED_AT)
+        s for s in _sets(desks[0], rivals)
         if s != held and sum(u.option.parts for u in s) <= parts[0]
     )  # fmt: skip
     for uses in islice(others, FREE_SETS):

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from heapq import heappop, heappush
 from typing import Protocol
 
@@ -71,21 +71,57 @@ def _relieved(option: OptionAdvice) -> bool:
     return _works(option) or (offered is not None and offered.relieves and offered.solves)
 
 
-def likeliest_first(rivals: Sequence[list[Use]]) -> Iterator[tuple[Use, ...]]:
+def likeliest_first(
+    rivals: Sequence[list[Use]],
+    needs: Callable[[tuple[Use, ...]], Sequence[int]] = lambda _: (),
+    rank: Sequence[int] | None = None,
+) -> Iterator[tuple[Use, ...]]:
     """Yield one use of each box, by how far they are from each box's own best all in all.
 
-    One by one: all combinations of many boxes fit into no memory.
+    Of those as far, what needs less first; then the box of the highest rank moves first (none
+    given: the last). One by one: all combinations of many boxes fit into no memory.
     """
+    at = sorted(range(len(rivals)), key=lambda box: rank[box] if rank else box)
+
+    def queued(away: int, places: tuple[int, ...]) -> Queued:
+        uses = tuple(r[k] for r, k in zip(rivals, places, strict=True))
+        return away, tuple(needs(uses)), tuple(places[box] for box in at), places
+
     first = (0,) * len(rivals)
-    waiting, seen = [(0, first)], {first}
+    waiting, seen = [queued(0, first)], {first}
     while waiting:
-        away, places = heappop(waiting)
+        away, _, _, places = heappop(waiting)
         yield tuple(r[k] for r, k in zip(rivals, places, strict=True))
         for box, place in enumerate(places):
             after = (*places[:box], place + 1, *places[box + 1 :])
             if place + 1 < len(rivals[box]) and after not in seen:
                 seen.add(after)
-                heappush(waiting, (away + 1, after))
+                heappush(waiting, queued(away + 1, after))
+
+
+Queued = tuple[int, tuple[int, ...], tuple[int, ...], tuple[int, ...]]
+"""How far from each box's own best, what it needs, places in the order of ranks, and as they are.
+"""
+
+
+def ranks(inputs: Sequence[Input], boxes: Sequence[str]) -> list[int]:
+    """Return the place of each box by what it is, the heaviest input last.
+
+    Not by where it was named: a set must not depend on the order in which boxes are typed. Of boxes
+    that are alike in everything any may come first.
+    """
+
+    def own(box: str) -> tuple[float, str]:
+        mine = [s for s in inputs if s.box == box]
+        return -min(s.impedance_ohm for s in mine), repr([unnamed(s) for s in mine])
+
+    ordered = sorted(boxes, key=own)
+    return [ordered.index(box) for box in boxes]
+
+
+def unnamed(socket: Input) -> Input:
+    """Return an input without what it is called."""
+    return replace(socket, name="", box="")
 
 
 class Made(Protocol):
