@@ -35,8 +35,8 @@ CHEAPER = 0.5
 """Share of the price of what is in stock from which what would have to be ordered is named.
 [judgement]"""
 
-FIRST = frozenset({"lead-first", "asked-first", "winding"})
-"""Codes of what is tried or asked before what is chosen is bought."""
+FIRST = frozenset({"lead-first", "asked-first", "winding", "origin-first"})
+"""Codes of what is tried, asked or unplugged before what is chosen is bought."""
 
 WHOLE_RUN = ("lead", "run")
 """Kind and place of the lead between the boxes."""
@@ -91,7 +91,8 @@ def baskets(
         first = _first(advice, choice, destination, early, beside(solve, cables))
         early = less(early, first["first"][0].taken) if first else early
         if choice.option is None:
-            found.append(replace(_none_yet(advice, choice, destination, shelf), **first))
+            tried = tuple(b.option for b in first.get("first", ()))
+            found.append(replace(_none_yet(advice, choice, destination, shelf, tried), **first))
             continue
         here = beside(solve, cables)
         basket = _basket(advice, choice, destination, shelf, system_price, solve=here)
@@ -130,7 +131,7 @@ def _first(
         lead = replace(lead, attenuator=own and answer != choice.option)
         parts = _basket(advice, lead, destination, shelf, None, solve=solve, in_doubt=True)
         found.append(replace(parts, both=_again(parts.taken, parts.count_of_both, shelf)))
-    return {"first": tuple(found), "asked": told.code != "lead-first"} if told and found else {}
+    return {"first": tuple(found), "before": told.code} if told and found else {}
 
 
 def _with_instead(
@@ -210,9 +211,11 @@ def _again(taken: Sequence[Taken], count: int, shelf: Shelf) -> tuple[Taken, ...
 
 
 def _none_yet(
-    advice: Advice, choice: Choice, destination: Destination, shelf: Shelf
+    advice: Advice, choice: Choice, destination: Destination, shelf: Shelf,
+    tried: Sequence[str] = (),
 ) -> Basket:  # fmt: skip
-    note = "take nothing yet: no connection is to be used (above)"
+    """Return a basket that says what would be taken; ``tried``: leads that come before that."""
+    note = "" if tried else "take nothing yet: no connection is to be used (above)"
     verdicts = {
         o.verdict for o in advice.options if (o.box, o.option.id) == (choice.box, choice.best)
     }
@@ -223,6 +226,8 @@ def _none_yet(
     held = (s for s in advice.would_change if s.box == choice.box and s.part is not None)
     other = next(held, None)
     least = other.answers[0] if other else choice.best
+    if least in tried:
+        return _nothing_of(choice, shelf, note)
     if other or (choice.best is not None and "never" not in verdicts):
         socket = next((o.socket for o in advice.options
                        if (o.box, o.option.id) == (choice.box, least)), None)  # fmt: skip
@@ -233,7 +238,7 @@ def _none_yet(
         parts = [t.says for t in found.taken]
         parts += [f"{ordered(p, found.length_m)} (to be ordered)" for p in found.missing]
         named = f"{least} with another transformer" if other else f"the least bad, {least},"
-        note += f"; {named} would take {' and '.join(parts)}"
+        note += f"{'; ' * bool(note)}{named} would take {' and '.join(parts)}"
     return _nothing_of(choice, shelf, note)
 
 

@@ -103,7 +103,7 @@ PRESETS = {
         50e-3,
         ohm=2.0,
         at_origin="a galvanic isolator in the antenna or network lead, at its wall socket "
-        "(common practice, not solved; unplug that lead first: if the hum stays, it comes by "
+        "(common practice, not calculated; unplug that lead first: if the hum stays, it comes by "
         "another)",
     ),
 }

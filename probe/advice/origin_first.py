@@ -31,7 +31,7 @@ def _asked(says: str) -> str:
     cure = says.split(" (")[0]
     return (
         "unplug the antenna or network lead and listen: if the hum goes with it, the first thing "
-        f"to buy is {cure} (cheap; common practice, not solved), with which"
+        f"to buy is {cure} (cheap; common practice, not calculated), with which"
     )
 
 

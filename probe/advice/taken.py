@@ -96,6 +96,12 @@ class Instead:
     says: str
 
 
+WHEN = {
+    "lead-first": ("first",),
+    "origin-first": ("if the hum goes with that plug (above), the isolator named there, and",),
+}
+"""When leads are taken that come first, by the code of what comes first; else an answer decides."""
+
 TOO_LOUD = "if it is too loud"
 """What an attenuator that is not put in is for, where the input takes what comes."""
 
@@ -153,8 +159,8 @@ class Basket:
     """The output that splitters share between the boxes; then no box of its own."""
     first: tuple[Basket, ...] = ()
     """What the leads take that come before this: the one to try, or one for each answer."""
-    asked: bool = False
-    """An answer decides for ``first``: those of yes and no; else it is tried."""
+    before: str = ""
+    """Code of what comes first: of a question ``first`` are those of yes and no."""
 
     @property
     def in_stock(self) -> bool:
@@ -183,14 +189,15 @@ class Basket:
         lines = (*note, *self._lines())
         prices: tuple[str, ...] = tuple(self._price())
         if self.first:
-            lines = (*self._before(), f"{self._only_if}: {'; '.join(lines)}")
+            then = (f"{self._only_if}: {'; '.join(lines)}",) if lines else ()
+            lines = (*self._before(), *then)
             prices = tuple(f"in that case {price}" for price in prices)
         return (*lines, *self.unlike, *self._order(), *prices,
                 *self._offered(), *self._second(), *self.cheaper, *self.dearer)  # fmt: skip
 
     def _before(self) -> Iterable[str]:
         """Say what the leads take that come first, a line each, before what is chosen."""
-        when = ("first ask (above), and if so", "if not") if self.asked else ("first",)
+        when = WHEN.get(self.before, ("first ask (above), and if so", "if not"))
         for case, lead in zip(when, self.first, strict=False):
             against = () if lead.offered_for == TOO_LOUD else lead._offered()
             told = "; ".join((*lead._lines(), *lead._order(), *lead.unlike, *against))
@@ -199,7 +206,7 @@ class Basket:
     @property
     def _only_if(self) -> str:
         """When this is taken, where leads come before it."""
-        if self.asked:
+        if self.before not in WHEN:
             return "if not" if len(self.first) == 1 else "only if neither does"
         return "only if that does not do"
 

@@ -12,6 +12,7 @@ from probe.report.before import FIRST
 from probe.report.bounded import figure, loss_or_rise
 from probe.report.document import listing
 from probe.report.places import place_of
+from probe.report.step import in_words, step_of
 from probe.report.text import MESSAGE_LIMIT, clean, printed
 from probe.report.used import as_used, needs_pad, pad_named, worse_side
 from probe.report.varied import Varied, varied_of
@@ -78,13 +79,14 @@ def advice_view(advice: Mapping[str, Any]) -> AdviceView:
     ]
     boxes = list(dict.fromkeys(str(o.get("destination")) for o in options))
     options.sort(key=lambda o: (boxes.index(str(o.get("destination"))), _rank(o)))
-    chosen = advice.get("chosen")
+    chosen, step = advice.get("chosen"), step_of(advice, options) if len(boxes) == 1 else None
+    name = _chosen(options, boxes) or (_option_name(chosen) if chosen else "")
     typed = number(advice, "described_sides") is not None
     rows, common = _hoisted([_row(held, typed=typed) for held in _both_sides(options)])
     return AdviceView(
         destination=place_of(advice.get("destination")) if advice.get("destination") else "",
         operating_point=clean(advice.get("operating_point") or "", MESSAGE_LIMIT),
-        chosen=_chosen(options, boxes) or (_option_name(chosen) if chosen else ""),
+        chosen=step.headline(name, "below") if step and (name or step.tried) else name,
         why=_why(advice, several=len(boxes) > 1),
         provisional=_provisional(advice, options),
         cautions=_cautions(listing(advice, "cautions"), typed=typed),
@@ -97,11 +99,12 @@ def advice_view(advice: Mapping[str, Any]) -> AdviceView:
 def _why(advice: Mapping[str, Any], *, several: bool) -> tuple[str, ...]:
     """Return why the one box uses what it does; of several, why one uses nothing."""
     if not several:
-        return tuple(_sentence(reason) for reason in listing(advice, "why"))
+        return tuple(in_words(_sentence(reason)) for reason in listing(advice, "why"))
     nothing = [c for c in listing(advice, "choices")
                if isinstance(c, Mapping) and c.get("option") is None]  # fmt: skip
     return tuple(
-        f"{clean(c.get('destination'), 60)}: {'; '.join(map(_sentence, listing(c, 'why')))}"
+        f"{clean(c.get('destination'), 60)}: "
+        + in_words("; ".join(map(_sentence, listing(c, "why"))))
         for c in nothing
     )
 

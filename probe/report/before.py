@@ -11,6 +11,8 @@ from probe.report.at_once import to_mind
 from probe.report.document import listing
 from probe.report.other_ways import from_faulty, stays_out
 from probe.report.places import in_places, named_in, places_of
+from probe.report.step import ASKED as ASKED_FIRST
+from probe.report.step import ORIGIN, TRIED, quoted
 from probe.report.text import printed
 from probe.report.used import needs_pad
 
@@ -40,22 +42,27 @@ stands on the sheet all the same."""
 def first_of(advice: Mapping[str, Any]) -> tuple[str, ...]:
     """Return the cautions that forbid connecting, or put it off, in the words of the advice."""
     cautions = [c for c in listing(advice, "cautions") if isinstance(c, Mapping)]
-    found = [printed(c.get("message")) for code in FIRST if code not in ASKED
+    found = [_metered(printed(c.get("message"))) for code in FIRST if code not in ASKED
              for c in cautions if c.get("code") == code]  # fmt: skip
     return tuple(dict.fromkeys(found))
+
+
+_READING = re.compile(r"\b([Tt])ake the second reading")
+
+
+def _metered(text: str) -> str:
+    """Return what is said to somebody who has no meter, and is not to probe a chassis."""
+    return _READING.sub(lambda m: f"{'H' if m[1] == 'T' else 'h'}ave your dealer take the second "
+                        "reading", text)  # fmt: skip
 
 
 _KEYS = re.compile(r" \([^()]*_[^()]*\)")
 """Keys of a file behind the figure they state, which the customer never sees."""
 
 
-SPARED_BY = {"origin-first": "may do instead", "asked-first": ""}
+SPARED_BY = {ORIGIN: "may do instead", ASKED_FIRST: ""}
 """What comes before anything is bought, by its code in the advice, and what is said of the way it
 may open; empty: that it is used."""
-
-
-LEAD_FIRST = "lead-first"
-"""A lead that only its hum may speak against: it harms nothing, and is tried first."""
 
 
 WHOLE = ("plain-lead-first", "digital-format", "digital-level")
@@ -89,9 +96,9 @@ def asked_of(
         if o.get("verdict") == "use"
     }
     first = [
-        f"{printed(o.get('what'), MOST_WORDS)} {words.OPTIONS.get(str(way), str(way))} "
+        f"{printed(o.get('what'), MOST_WORDS)}{',' * (o['code'] == ASKED_FIRST)} {quoted(way)} "
         f"{SPARED_BY[o['code']] or used.get(str(way), instead)}"
-        f"{''.join(f', if not {words.OPTIONS.get(str(n), str(n))}' for n in ways)}."
+        f"{''.join(f'; if not, {quoted(n)}' for n in ways)}."
         for o in listing(advice, "would_change")
         if isinstance(o, Mapping)
         and o.get("code") in SPARED_BY
@@ -111,20 +118,22 @@ def asked_of(
         f"{_capital(printed(o.get('what'), MOST_WORDS))}."
         for o in listing(advice, "would_change")
         if isinstance(o, Mapping)
-        and o.get("code") == LEAD_FIRST
+        and o.get("code") == TRIED
         and (not mine or o.get("destination") in mine)
         for way in listing(o, "answers")
     ]
     found += _to_measure(advice, mine)
-    here = [_KEYS.sub("", text) for text in found if not mine or named_in(text, places) <= mine]
+    here = [_metered(_KEYS.sub("", t)) for t in found if not mine or named_in(t, places) <= mine]
     return tuple(dict.fromkeys(in_places(text, places) for text in here))
 
 
-def tie_to_try(advice: Mapping[str, Any]) -> bool:
-    """Tell whether a lead with pin 3 tied is one to be tried before a transformer is bought."""
-    held = (o for o in listing(advice, "would_change") if isinstance(o, Mapping))
-    ways = (way for o in held if o.get("code") == LEAD_FIRST for way in listing(o, "answers"))
-    return any("tied" in str(way) for way in ways)
+def tie_first(advice: Mapping[str, Any]) -> str:
+    """Return the code of what a lead with pin 3 tied comes by before what is chosen; or nothing."""
+    for one in (o for o in listing(advice, "would_change") if isinstance(o, Mapping)):
+        tied = any("tied" in str(way) for way in listing(one, "answers"))
+        if tied and one.get("code") in (TRIED, ASKED_FIRST):
+            return str(one["code"])
+    return ""
 
 
 TO_MEASURE = {

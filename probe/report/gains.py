@@ -30,9 +30,18 @@ CLAIM = "No more than this is claimed: these are calculated figures, not a promi
 
 def gains(used: Mapping[str, Any]) -> list[str]:
     """Return what the option, as it is used, gives."""
-    box = {"subwoofer": "subwoofer", "other": "box"}.get(str(used.get("role")), "amplifier")
+    box = _box(used)
     said = [*_loudness(used), *_full_output(used, box), *_hum(used), *_hiss(used)]
     return [*said, *_not_told(used), *_band(used, box), CLAIM]
+
+
+def in_short(used: Mapping[str, Any]) -> list[str]:
+    """Return how loud a lead is that is tried: whether it hums is what is listened for."""
+    return [*_loudness(used), *_full_output(used, _box(used))]
+
+
+def _box(used: Mapping[str, Any]) -> str:
+    return {"subwoofer": "subwoofer", "other": "box"}.get(str(used.get("role")), "amplifier")
 
 
 def _ends(entry: object) -> tuple[float, float] | None:

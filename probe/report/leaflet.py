@@ -24,16 +24,18 @@ from probe.report.before import (
     first_of,
     overloads,
     places_in,
-    tie_to_try,
+    tie_first,
 )
 from probe.report.bounded import figure, less_hum, loss_or_rise
 from probe.report.document import listing
-from probe.report.gains import gains, silent
+from probe.report.gains import gains, in_short, silent
+from probe.report.needed import needs
 from probe.report.other_ways import fewest, nothing_used, other_ways, why_nothing
 from probe.report.places import place_of
 from probe.report.plugs import drawn_of, lead_drawing
+from probe.report.step import ASKED, Step, named, step_of
 from probe.report.text import clean, printed
-from probe.report.used import needs_pad, pad_named, worse_side
+from probe.report.used import as_used, is_digital, needs_pad, pad_named, worse_side
 from probe.report.varied import varied_of
 
 MOST_ITEMS = 5
@@ -42,8 +44,14 @@ MOST_ITEMS = 5
 MOST_CHARACTERS = 2400
 """From here the print is smaller: what fits on one side as it is, tried in a browser."""
 
+MOST_UNEVEN = 2650
+"""The same with what the shorter one of two columns leaves empty, tried in a browser."""
+
 FIRST_TAKES = 3
 """Room of a character in the large print of what comes first, in its box, over one of the text."""
+
+HEADLINE = 60
+"""Characters of a headline on one line."""
 
 ROOM_CHARACTERS = 3600
 """What one side holds in the smaller print, tried in a browser."""
@@ -95,6 +103,8 @@ class Leaf:
     """What has to be known before anything is connected; it stands at the head."""
     chosen: str
     drawing: Markup | None
+    caption: str
+    """What the drawing shows, where that is not what is chosen."""
     needs: tuple[str, ...]
     gains: tuple[str, ...]
     hum: tuple[str, ...]
@@ -108,15 +118,22 @@ class Leaf:
     def characters(self) -> int:
         """How much there is to read, in characters of the text."""
         first = FIRST_TAKES * sum(len(t) for t in self.first)
-        lines = (*self.asked, *self.before, *self.needs, *self.gains, *self.hum, *self.never,
-                 *self.notes, *self.why)  # fmt: skip
+        first += FIRST_TAKES * max(len(self.chosen) - HEADLINE, 0)
+        lines = (self.caption, *self.asked, *self.before, *self.needs, *self.gains, *self.hum,
+                 *self.never, *self.notes, *self.why)  # fmt: skip
         rows = (*self.figures, *self.others)
         return first + sum(len(t) for t in lines) + sum(len(t) for row in rows for t in row)
 
     @property
+    def empty(self) -> int:
+        """Characters by which one of the two columns is shorter than the other."""
+        needed, given = (sum(len(t) for t in lines) for lines in (self.needs, self.gains))
+        return abs(needed - given)
+
+    @property
     def full(self) -> bool:
         """Printed smaller, so that it stays on one side."""
-        return self.characters > MOST_CHARACTERS
+        return self.characters > MOST_CHARACTERS or self.characters + self.empty > MOST_UNEVEN
 
     @property
     def crowded(self) -> bool:
@@ -177,7 +194,7 @@ def leaves_of(advice: Mapping[str, Any]) -> tuple[Leaf, ...]:
         _fitted(
             _leaf(advice, sides, options, box if several else "", at)
             if sides
-            else _nothing(advice, box)
+            else _nothing(advice, box, at)
         )
         for at, (box, sides) in enumerate(boxes.items())
     )
@@ -190,7 +207,7 @@ def _fitted(leaf: Leaf) -> Leaf:
     return replace(leaf, others=fewest(leaf.others))
 
 
-def _nothing(advice: Mapping[str, Any], box: str = "") -> Leaf:
+def _nothing(advice: Mapping[str, Any], box: str = "", at: int = 0) -> Leaf:
     """Return the side that says that nothing is to be connected, to any box or to ``box``."""
     first = first_of(advice)
     cautions = [
@@ -202,22 +219,28 @@ def _nothing(advice: Mapping[str, Any], box: str = "") -> Leaf:
         o for o in listing(advice, "options")
         if isinstance(o, Mapping) and box in ("", str(o.get("destination")))
     ]  # fmt: skip
+    device = clean(advice.get("device") or "the device")
+    place = places_in(advice).get(box) or place_of(box or advice.get("destination"))
+    step = step_of(advice, options)
+    lead = step.plain if step else None
+    chosen = _nothing_given(advice) if first and not options else nothing_used(advice, options)
     return Leaf(
-        device=clean(advice.get("device") or "the device"),
-        destination=places_in(advice).get(box) or place_of(box or advice.get("destination")),
+        device=device,
+        destination=place,
         first=first,
         asked=asked_of(advice, options),
         before=before_of(advice, options),
-        chosen=_nothing_given(advice) if first and not options else nothing_used(advice, options),
-        drawing=None,
-        needs=(),
-        gains=(),
+        chosen=step.headline("") if step and lead else chosen,
+        drawing=_drawing(f"wiring-{at}", lead, device, place) if lead else None,
+        caption=step.caption(used=False) if step and lead else "",
+        needs=tuple(needs(advice, lead, step)) if lead else (),
+        gains=tuple(in_short(as_used(lead, with_pad=needs_pad(lead)))) if lead else (),
         hum=() if first else tuple(_hum_of_nothing(advice, options)),
-        never=NEVER,
+        never=(*NEVER, *_tie(advice)) if lead else NEVER,
         figures=(),
-        others=other_ways(options, None),
+        others=other_ways(options, None, step),
         notes=(*_typed(advice), *(printed(c) for c in cautions[:MOST_ITEMS])),
-        why=() if first else why_nothing(advice, options),
+        why=() if first else why_nothing(advice, options, step),
     )
 
 
@@ -237,90 +260,64 @@ def _leaf(
     at: int,
 ) -> Leaf:  # fmt: skip
     """Return the side of paper of one box; ``sides``: its chosen connection, left and right."""
-    option = sides[0]
+    option, step = sides[0], step_of(advice, sides)
     used = worse_side(in_company(advice, sides))
     device = clean(advice.get("device") or "the device")
     place = places_in(advice).get(box) or place_of(box or advice.get("destination"))
     with_pad = needs_pad(option)
     way = words.OPTIONS.get(str(option.get("id"))) or clean(option.get("says") or "", 120)
+    if with_pad and "attenuator" not in way:
+        way = f"{way}, with {pad_named(option)} in its plug"
     before = (*overloads(used), *before_of(advice, sides))
+    first = first_of(advice)
+    tried = _as_tried(step.tried, option) if step and step.tried else None
     return Leaf(
         device=device,
         destination=place,
-        first=first_of(advice),
+        first=first,
         asked=asked_of(advice, sides),
         before=before,
-        chosen=f"{way}, with {pad_named(option)} in its plug"
-        if with_pad and "attenuator" not in way
-        else way,
-        drawing=lead_drawing(f"wiring-{at}", drawn_of(option, with_pad=with_pad), device, place),
-        needs=tuple(_needs(advice, option, with_pad=with_pad)),
-        gains=(*_typed(advice), *([WITH_ALL] if has_company(advice, option) else []), *gains(used)),
-        hum=tuple(_hum(advice, option)),
+        chosen=step.headline(way) if step else f"{'Then: ' * bool(first)}{way}",
+        drawing=_drawing(f"wiring-{at}", tried or option, device, place),
+        caption=step.caption() if step else "",
+        needs=tuple(needs(advice, option, step)),
+        gains=(
+            *_typed(advice),
+            *([WITH_ALL] if has_company(advice, option) else []),
+            *(f"The lead to try first: {line}" for line in in_short(tried or {})),
+            *([f"The figures here are those of: {way}."] if step else []),
+            *gains(used),
+        ),
+        hum=tuple(_hum(advice, option, step)),
         never=(*NEVER, *_tie(advice), *_y_lead(advice, option)),
         figures=tuple(_figures(used)),
         others=other_ways([o for o in options if o.get("destination") == option.get("destination")],
-                       option),
+                       option, step),
         notes=tuple(_notes(advice, used, before)),
         why=(),
     )  # fmt: skip
 
 
-def _needs(
-    advice: Mapping[str, Any], option: Mapping[str, Any], *, with_pad: bool
-) -> list[str]:  # fmt: skip
-    """Return what to take from the shelf; without one, what to ask for."""
-    for basket in listing(advice, "shelf"):
-        if isinstance(basket, Mapping) and basket.get("destination") == option.get("destination"):
-            found = [printed(line) for line in listing(basket, "says")][: MOST_ITEMS + 1]
-            # what has to be ordered stands with each box already
-            whole = [f"All in all: {printed(line)}" for line in listing(advice, "shelf_total")[:1]]
-            return [*found, *_digital_pad(option), *_splitters(advice, option), *whole]
-    says = printed(option.get("says"))
-    adapter = option.get("adapter")
-    if _digital(option):
-        found = [f"One for both sides: {says}."]
-    elif option.get("role") == "subwoofer":
-        found = [f"One, for the subwoofer's one input: {says}."]
-    elif advice.get("described_sides") == 1:
-        found = [f"One, for its one channel: {says}."]
-    else:
-        found = [f"One for each side: {says}."]
-    if adapter:
-        part = option.get("transformer")
-        data = printed(part.get("to_ask_for"), 200) if isinstance(part, Mapping) else ""
-        found.append(f"Ask for: {clean(adapter, 120)}{f': {data}' if data else ''}.")
-    if with_pad or isinstance(option.get("attenuator"), Mapping):
-        pad = option["attenuator"]
-        must = "If it is too loud"
-        if with_pad or overloads(option):
-            must = "With it" if with_pad else "Against the overload"
-        says = printed(pad.get("says"), 160)
-        found.append(f"{must}: {pad_named(option)} in the plug at the destination, {says}.")
-    return found
+def _as_tried(lead: Mapping[str, Any], option: Mapping[str, Any]) -> Mapping[str, Any]:
+    """Return a lead that is tried as it is plugged in: without the resistors it may do without."""
+    if lead.get("id") != option.get("id"):
+        return lead
+    return {k: v for k, v in lead.items() if k != "attenuator"}
 
 
-def _splitters(advice: Mapping[str, Any], option: Mapping[str, Any]) -> list[str]:
-    """Return what shares the output that this box uses with other boxes."""
-    return [
-        f"Shared with the other boxes: {'; '.join(printed(line) for line in listing(one, 'says'))}"
-        for one in listing(advice, "shelf")
-        if isinstance(one, Mapping) and one.get("shares") and one["shares"] == option.get("from")
-    ]
+def _drawing(key: str, option: Mapping[str, Any], device: str, place: str) -> Markup:
+    drawn = drawn_of(option, with_pad=needs_pad(option))
+    return lead_drawing(key, drawn, device, place)
 
 
-def _digital_pad(option: Mapping[str, Any]) -> list[str]:
-    """Return how the attenuator of a digital link is made, which the list only names."""
-    pad = option.get("attenuator")
-    if not _digital(option) or not isinstance(pad, Mapping):
-        return []
-    return [f"The attenuator, made by hand: {printed(pad.get('says'), 160)}."]
-
-
-def _hum(advice: Mapping[str, Any], option: Mapping[str, Any]) -> list[str]:
+def _hum(
+    advice: Mapping[str, Any], option: Mapping[str, Any], step: Step | None = None
+) -> list[str]:
     """Return what to try, in order; the solved cures of this box after what costs nothing."""
-    if _digital(option):
+    if is_digital(option):
         return list(DIGITAL_HUM_OPENED if _wound(option) else DIGITAL_HUM)
+    if step and step.tried:
+        return [*_before_parts(advice, option), f"Only then buy what comes next: {named(option)}."]
     cures = [
         c for c in listing(advice, "cures")
         if isinstance(c, Mapping) and c.get("destination") == option.get("destination")
@@ -332,8 +329,9 @@ def _hum(advice: Mapping[str, Any], option: Mapping[str, Any]) -> list[str]:
         open_ = "; ask first whether it may be used" * (cure.get("verdict") == "cannot-tell")
         said.append(_sentence(f"{printed(cure.get('says'), 160)}{gain}{open_}"))
     if not said and option.get("pin_3") == "transformer":
-        said = ["This lead has its isolating transformer already: look for the hum elsewhere, with "
-                "this lead unplugged first."]  # fmt: skip
+        has = "Once this lead has its isolating transformer" if step else (
+            "This lead has its isolating transformer already")  # fmt: skip
+        said = [f"{has}: look for the hum elsewhere, with this lead unplugged first."]
     if not said and _may_help(advice, option):
         said = ["Ask for an audio isolating transformer at the destination."]
     return [*_before_parts(advice, option), *said]
@@ -394,10 +392,6 @@ def _hum_of(option: Mapping[str, Any]) -> float | None:
     return number(option.get("hum_below_full_output_db") or {})
 
 
-def _digital(option: Mapping[str, Any]) -> bool:
-    return str(option.get("id")).startswith("digital")
-
-
 def _wound(option: Mapping[str, Any]) -> bool:
     """Tell whether a transformer is in the link."""
     return "transformer" in str(option.get("id"))
@@ -406,7 +400,7 @@ def _wound(option: Mapping[str, Any]) -> bool:
 def _tie(advice: Mapping[str, Any]) -> list[str]:
     """Return the warning against joining pin 3, where anybody might be led to it."""
     codes = {c.get("code") for c in listing(advice, "cautions") if isinstance(c, Mapping)}
-    where = "drawing, or the lead to be tried," if tie_to_try(advice) else "drawing"
+    where = "drawing, or the answer named first," if tie_first(advice) == ASKED else "drawing"
     return [TIE.format(where)] if "pin-3-tie" in codes else []
 
 
@@ -439,7 +433,7 @@ _FIGURES = (
 
 def _figures(option: Mapping[str, Any]) -> list[tuple[str, str]]:
     told = []
-    in_it = needs_pad(option) or _digital(option)  # an offer has no figures here
+    in_it = needs_pad(option) or is_digital(option)  # an offer has no figures here
     for path, name, unit in _FIGURES:
         entry: Any = option if in_it or path[0] != "attenuator" else None
         for key in path:
@@ -476,7 +470,7 @@ def _notes(
         point += " between pins 2 and 3"
     if point == AS_MEASURED:
         point = "are those of the measurement: how much the device gives at most was not said"
-    return [*told, f"Levels {point}." if point and not _digital(option) else ""][:4]
+    return [*told, f"Levels {point}." if point and not is_digital(option) else ""][:4]
 
 
 def _sentence(text: str) -> str:

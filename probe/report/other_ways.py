@@ -7,6 +7,7 @@ from typing import Any
 
 from probe.report import words
 from probe.report.document import listing
+from probe.report.step import Step, quoted
 from probe.report.text import clean, printed
 from probe.report.used import as_used, eased, needs_pad
 
@@ -76,8 +77,13 @@ MOST_ASKED = 300
 """Characters of a question."""
 
 
-def why_nothing(advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]]) -> tuple[str, ...]:
-    """Return in the customer's words why nothing is recommended, and what would help."""
+def why_nothing(
+    advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]], step: Step | None = None
+) -> tuple[str, ...]:
+    """Return in the customer's words why nothing is recommended, and what would help.
+
+    ``step``: what comes first; of a lead to be tried it is said what helps if that does not do.
+    """
     if not options:
         codes = {str(c.get("code")) for c in listing(advice, "cautions") if isinstance(c, Mapping)}
         return (next((says for code, says in WITHOUT_WAYS.items() if code in codes), NO_LEAD),)
@@ -95,12 +101,13 @@ def why_nothing(advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]])
         )
     boxes = {o.get("destination") for o in options}
     works = "works by itself" if len(listing(advice, "choices")) > 1 else "works"
-    said = [f"{_capital(printed(o.get('what'), MOST_ASKED))} {_name({'id': answer})} {works}."
+    said = [f"{_capital(printed(o.get('what'), MOST_ASKED))}, {quoted(answer)} {works}."
             for code in ASKED
             for o in _settling(advice, boxes, code)
             for answer in listing(o, "answers")[:1]]  # fmt: skip
     said = list(dict.fromkeys(said))  # several boxes may want the same
     instead = "Whatever it is, it works with" if said else "It works with"
+    instead = "If it hums all the same, it works with" if step and step.plain else instead
     said += [f"{instead} {printed(o.get('what'), 240)}."
              for code in ("better-lead", "transformer")
              for o in _settling(advice, boxes, code)]  # fmt: skip
@@ -108,6 +115,8 @@ def why_nothing(advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]])
     for one in _settling(advice, boxes, "line-driver"):
         ways = "".join(f" ({_name({'id': way})})" for way in listing(one, "answers")[:1])
         said.append(f"{otherwise} {printed(one.get('what'), 400)}{ways}.")
+    if step and step.plain:
+        return tuple(said)
     helped = bool(said)
     said.append("None of the ways to connect them can be recommended without reservation"
                 f"{' as it is' if helped else ''}.")  # fmt: skip
@@ -142,9 +151,12 @@ def _settling(
 
 
 def other_ways(
-    options: Sequence[Any], chosen: Mapping[str, Any] | None
+    options: Sequence[Any], chosen: Mapping[str, Any] | None, step: Step | None = None
 ) -> tuple[tuple[str, str, str], ...]:
-    """Return the other ways: name, verdict on the worse side, and what speaks against them."""
+    """Return the other ways: name, verdict on the worse side, and what speaks against them.
+
+    ``step``: what comes before the choice; of the ways it opens that is said.
+    """
     worst: dict[str, Mapping[str, Any]] = {}
     for bare in options:
         if not isinstance(bare, Mapping) or (chosen and bare.get("id") == chosen.get("id")):
@@ -157,7 +169,7 @@ def other_ways(
     if len(ways) > MOST_OTHERS:
         ways = sorted(ways, key=_badness)
     return tuple(
-        (_name(o), words.VERDICTS.get(str(o.get("verdict")), ""), _because(o)) for o in ways
+        (_name(o), *((step.row(o) if step else None) or (_verdict(o), _because(o)))) for o in ways
     )
 
 
@@ -172,6 +184,10 @@ def fewest(rows: tuple[tuple[str, str, str], ...]) -> tuple[tuple[str, str, str]
 def _badness(option: Mapping[str, Any]) -> int:
     verdict = str(option.get("verdict"))
     return LEAST_BAD.index(verdict) if verdict in LEAST_BAD else -1
+
+
+def _verdict(option: Mapping[str, Any]) -> str:
+    return words.VERDICTS.get(str(option.get("verdict")), "")
 
 
 def _name(option: Mapping[str, Any]) -> str:

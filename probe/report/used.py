@@ -37,6 +37,11 @@ def needs_pad(option: Mapping[str, Any]) -> bool:
     return isinstance(pad, Mapping) and pad.get("fitted") is True
 
 
+def is_digital(option: Mapping[str, Any]) -> bool:
+    """Tell whether a way is a digital link."""
+    return str(option.get("id")).startswith("digital")
+
+
 def pad_named(option: Mapping[str, Any]) -> str:
     """Return what the attenuator of an option is called; one without a shunt is resistors alone."""
     pad = option.get("attenuator")

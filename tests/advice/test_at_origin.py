@@ -28,7 +28,7 @@ def test_hum_by_the_aerial_is_kept_out_where_it_comes_in() -> None:
     """Whoever is not told buys two audio isolators where one in the aerial lead would do."""
     (cure,) = [c for c in hummed(BY_ANTENNA).cures if c.code == "at-origin"]
     assert "galvanic isolator in the antenna or network lead" in cure.says
-    assert "not solved" in cure.says
+    assert "not calculated" in cure.says
     # common practice, no source: no decibels are claimed of what was not solved
     told = cure.to_json()
     assert (told["option"], told["better_by_db"], told["verdict"]) == (None, None, None)

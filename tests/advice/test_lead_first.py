@@ -75,9 +75,11 @@ def test_a_sense_input_is_given_what_it_is_made_for_before_isolators_are_bought(
     (leaf,) = leaves_of(advice.to_json())
     (told,) = leaf.asked
     assert told.startswith("Before a transformer is bought, try this: XLR to RCA: pin 3 on its own")
-    # the sheet warns of tying pin 3 just to try it, and must not forbid what it names
+    # the sheet warns of tying pin 3 just to try it, and must not forbid what it draws
+    assert leaf.chosen.startswith("Try first: XLR to RCA: pin 3 on its own conductor")
+    assert "3 at the device to shell at the destination" in str(leaf.drawing)
     (never,) = [s for s in leaf.never if "Never join pin 3" in s]
-    assert "only where the drawing, or the lead to be tried, has it" in never
+    assert "only where the drawing has it" in never
 
 
 def test_a_lead_just_short_of_the_limit_is_tried_before_a_large_transformer_is_ordered(
@@ -92,7 +94,7 @@ def test_a_lead_just_short_of_the_limit_is_tried_before_a_large_transformer_is_o
     assert "two readings of a meter tell, too" in first
     assert "--transformer larch" in second
     (leaf,) = leaves_of(advice.to_json())
-    assert leaf.chosen == "Not sure yet: try the lead named above first"
+    assert leaf.chosen == "Try first: RCA lead, single-ended to single-ended"
     assert any("RCA lead, single-ended to single-ended. It harms nothing" in s for s in leaf.asked)
 
 

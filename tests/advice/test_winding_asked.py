@@ -69,7 +69,7 @@ def test_the_winding_is_asked_for_before_a_transformer_is_bought(
     (leaf,) = leaves_of(advice.to_json())
     (told,) = leaf.asked
     assert "whether the winding of its XLR output floats" in told
-    assert "is used instead, if not XLR to RCA: pin 2 to the centre" in told
+    assert "is used instead; if not, “XLR to RCA: pin 2 to the centre" in told
 
 
 def test_a_floating_winding_gives_all_of_its_level_with_one_end_at_ground(tmp_path: Path) -> None:

@@ -73,7 +73,29 @@ def heads_full() -> dict[str, Any]:
         return advise(*read_source(path), together(boxes)).to_json()
 
 
+def asked_first() -> dict[str, Any]:
+    """A question in the headline, and much to say of what is used beside little that is needed."""
+    valve = """
+format = "probe-source/1"
+single_ended_level_v = 1.0
+single_ended_maximum_v = 14.0
+single_ended_impedance_ohm = 1800.0
+[device]
+maker = "Quell"
+model = "valve"
+kind = "preamplifier"
+output = "line"
+connectors = ["rca"]
+"""
+    there = changed(typed_destination("rca:600:0.5V", 50.0), ground="same-strip", cable="2m")
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / "source.toml"
+        path.write_text(valve, "utf-8")
+        return advise(*read_source(path), there).to_json()
+
+
 CASES = {
+    "asked-first": asked_first,
     "heads-full": heads_full,
     "crowded": crowded,
     "attenuator": lambda: made(RCA, stage=symmetrical(), kind="differential"),

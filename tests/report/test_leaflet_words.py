@@ -260,7 +260,7 @@ def test_the_sheet_asks_the_maker_before_it_has_anything_measured() -> None:
                          "cautions": [{"code": "typed", "message": ""}]})  # fmt: skip
     assert leaf.chosen.startswith("Not yet: ask the maker")
     assert leaf.why[0].startswith(
-        "Ask the maker of R for the impedance: with 600\u00a0Ω or less RCA"
+        "Ask the maker of R for the impedance: with 600\u00a0Ω or less, “RCA"
     )
     assert leaf.why[1] == "Whatever it is, it works with another one, 60 H."
     assert "Or have the output measured" in leaf.why[-1]

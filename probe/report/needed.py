@@ -1,0 +1,136 @@
+"""What the customer's sheet says is needed: what is taken now, and what only if that fails."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from probe.report.before import asked_of, first_of, overloads
+from probe.report.document import listing
+from probe.report.step import ORIGIN, TRIED, Step, in_words
+from probe.report.text import clean, printed
+from probe.report.used import is_digital, needs_pad, pad_named
+
+MOST_ITEMS = 8
+"""Lines of a list, so that the whole stays on one side of paper."""
+
+NOTHING_BEFORE = "Buy nothing before what stands first above is settled."
+
+
+def needs(
+    advice: Mapping[str, Any], option: Mapping[str, Any], step: Step | None
+) -> list[str]:  # fmt: skip
+    """Return what to take from the shelf; without one, what to ask for.
+
+    Parameters
+    ----------
+    advice
+        The whole document.
+    option
+        What is used; where nothing is, the lead that is tried first.
+    step
+        What comes before it, with the ways it opens.
+    """
+    held = [
+        o for o in listing(advice, "options")
+        if isinstance(o, Mapping) and o.get("destination") == option.get("destination")
+    ]  # fmt: skip
+    waits = not step and bool(first_of(advice) or asked_of(advice, held))
+    wait = [NOTHING_BEFORE] if waits else []
+    for basket in listing(advice, "shelf"):
+        if isinstance(basket, Mapping) and basket.get("destination") == option.get("destination"):
+            found = [_capital(in_words(printed(line))) for line in listing(basket, "says")]
+            # what has to be ordered stands with each box already
+            whole = [f"All in all: {printed(line)}" for line in listing(advice, "shelf_total")[:1]]
+            return [*wait, *found[:MOST_ITEMS], *_digital_pad(option), *_splitters(advice, option),
+                    *whole]  # fmt: skip
+    if step is None:
+        return [*wait, *_asked_for(advice, option)]
+    return _in_turn(advice, option, step)
+
+
+def _in_turn(advice: Mapping[str, Any], option: Mapping[str, Any], step: Step) -> list[str]:
+    """Return what the ways take that come first, and what is taken only where they do not do."""
+    used = option.get("verdict") == "use"
+    if used and all(way.get("id") == option.get("id") for way in step.ways):  # as it is
+        return [*_lead(advice, option), *(_inner(ELSE.get(step.code, "Ask first. Only if the "
+                "answer is another"), line) for line in _pad(option, must=""))]  # fmt: skip
+    cases = zip(WHEN.get(step.code, ANSWERED), step.ways, strict=False)
+    said = [_inner(case, *_lead(advice, way)) for case, way in cases]
+    if used:
+        said.append(_inner("Only if that does not do", *_asked_for(advice, option)))
+    return said
+
+
+WHEN = {
+    TRIED: ("First",),
+    ORIGIN: ("If the hum goes with that plug (above), the isolator named there, and",),
+}
+"""When the ways that come first are taken, by what comes first."""
+
+ANSWERED = ("Ask first (above). If the answer is so", "If not")
+"""The same where an answer decides."""
+
+ELSE = {TRIED: "Only if that hums"}
+"""When resistors are taken that a lead may do without."""
+
+
+def _inner(case: str, first: str, *more: str) -> str:
+    return " ".join((f"{case}: {first[:1].lower()}{first[1:]}", *more))
+
+
+def _asked_for(advice: Mapping[str, Any], option: Mapping[str, Any]) -> list[str]:
+    """Return what to ask for, where nobody has a shelf."""
+    found = _lead(advice, option)
+    if adapter := option.get("adapter"):
+        part = option.get("transformer")
+        data = printed(part.get("to_ask_for"), 200) if isinstance(part, Mapping) else ""
+        found.append(f"Ask for: {clean(adapter, 120)}{f': {data}' if data else ''}.")
+    return [*found, *_pad(option)]
+
+
+def _lead(advice: Mapping[str, Any], option: Mapping[str, Any]) -> list[str]:
+    """Return how many of the lead of a way there have to be."""
+    if is_digital(option):
+        whom = "One for both sides"
+    elif option.get("role") == "subwoofer":
+        whom = "One, for the subwoofer's one input"
+    elif advice.get("described_sides") == 1:
+        whom = "One, for its one channel"
+    else:
+        whom = "One for each side"
+    return [f"{whom}: {printed(option.get('says'))}."]
+
+
+def _pad(option: Mapping[str, Any], must: str | None = None) -> list[str]:
+    """Return which attenuator belongs to a way, or would help it; ``must``: what that is called."""
+    pad = option.get("attenuator")
+    if not isinstance(pad, Mapping):
+        return []
+    if must is None:
+        must = "If it is too loud: "
+        if needs_pad(option) or overloads(option):
+            must = "With it: " if needs_pad(option) else "Against the overload: "
+    says = printed(pad.get("says"), 160)
+    return [f"{must}{pad_named(option)} in the plug at the destination, {says}."]
+
+
+def _splitters(advice: Mapping[str, Any], option: Mapping[str, Any]) -> list[str]:
+    """Return what shares the output that this box uses with other boxes."""
+    return [
+        f"Shared with the other boxes: {'; '.join(printed(line) for line in listing(one, 'says'))}"
+        for one in listing(advice, "shelf")
+        if isinstance(one, Mapping) and one.get("shares") and one["shares"] == option.get("from")
+    ]
+
+
+def _digital_pad(option: Mapping[str, Any]) -> list[str]:
+    """Return how the attenuator of a digital link is made, which the list only names."""
+    pad = option.get("attenuator")
+    if not is_digital(option) or not isinstance(pad, Mapping):
+        return []
+    return [f"The attenuator, made by hand: {printed(pad.get('says'), 160)}."]
+
+
+def _capital(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}"

@@ -1,0 +1,97 @@
+"""What comes before the choice of a box on its sheet: a lead to try, a question, a plug to pull.
+
+Who holds the sheet alone does what it shows. So its headline, its drawing, its list and what is
+done against hum have that first, and what is chosen for the case that it does not do.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from probe.report import words
+from probe.report.document import listing
+from probe.report.text import clean
+
+TRIED, ASKED, ORIGIN = "lead-first", "asked-first", "origin-first"
+"""Codes of the advice: a lead that only its hum may speak against, a question whose answer opens
+a lead, and what is done where the hum comes in."""
+
+
+@dataclass(frozen=True)
+class Step:
+    """What comes first for one box, and the ways that it opens: those of yes and of no."""
+
+    code: str
+    ways: tuple[Mapping[str, Any], ...]
+
+    @property
+    def tried(self) -> Mapping[str, Any] | None:
+        """The lead that is plugged in first of all, where it is one."""
+        return self.ways[0] if self.code == TRIED else None
+
+    @property
+    def plain(self) -> Mapping[str, Any] | None:
+        """The lead that needs no answer: to be tried, or used if the hum goes with another plug."""
+        return None if self.code == ASKED else self.ways[0]
+
+    def headline(self, chosen: str, where: str = "above") -> str:
+        """Return the headline: what is done now, and else ``chosen``; ``where``: it is said."""
+        if self.code == TRIED:
+            return f"Try first: {named(self.ways[0])}"
+        if not chosen:
+            return f"Unplug first, as {where}. If the hum goes with that: {named(self.ways[0])}"
+        does = "Unplug first" if self.code == ORIGIN else "Ask first"
+        return f"{does}, as {where}. Only if that does not do: {chosen}"
+
+    def caption(self, used: bool = True) -> str:
+        """Return what the drawing shows; ``used``: something is chosen."""
+        if not used and self.code == ORIGIN:
+            return "If the hum goes with that plug."
+        return "The lead to try first." if self.code == TRIED else "Only if that does not do."
+
+    def row(self, option: Mapping[str, Any]) -> tuple[str, str] | None:
+        """Return the verdict and the reason of a way that it opens, which is in no doubt here."""
+        if str(option.get("id")) not in {str(way.get("id")) for way in self.ways}:
+            return None
+        verdict = {TRIED: "try first", ORIGIN: "may do"}.get(self.code, "ask first")
+        return verdict, "what stands first above"
+
+
+def step_of(advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]]) -> Step | None:
+    """Return what comes first for the box of ``options``, None where nothing does."""
+    boxes = {o.get("destination") for o in options}
+    for one in (o for o in listing(advice, "would_change") if isinstance(o, Mapping)):
+        if one.get("code") not in (TRIED, ASKED, ORIGIN) or one.get("destination") not in boxes:
+            continue
+        held = [
+            o for o in listing(advice, "options")
+            if isinstance(o, Mapping) and o.get("destination") == one["destination"]
+        ]  # fmt: skip
+        ways = [next((o for o in held if o.get("id") == way), None)
+                for way in listing(one, "answers")]  # fmt: skip
+        known = tuple(o for o in ways if o is not None)
+        if known:
+            return Step(str(one["code"]), known)
+    return None
+
+
+def named(option: Mapping[str, Any]) -> str:
+    """Return a way in the words of the sheet."""
+    return words.OPTIONS.get(str(option.get("id"))) or clean(option.get("says") or "", 120)
+
+
+def quoted(way: object) -> str:
+    """Return a way in the middle of a sentence, which its own commas would break."""
+    return f"“{named({'id': way, 'says': way})}”"
+
+
+_LONGEST_FIRST = "|".join(re.escape(w) for w in sorted(words.OPTIONS, key=len, reverse=True))
+_WAYS = re.compile(rf"(?<![\w/-])({_LONGEST_FIRST})(?![\w/-])")
+
+
+def in_words(text: str) -> str:
+    """Return a line with the ways in words that it has by their identifiers."""
+    return _WAYS.sub(lambda found: quoted(found[1]), text)
