@@ -9,6 +9,7 @@ from typing import Any
 
 from probe.advice.alike import Together, candidate, ways_as_good
 from probe.advice.destination import Cable, Destination
+from probe.advice.flip_reasons import ASKED
 from probe.advice.lead_data import Leads, Solve, SolveBeside, beside
 from probe.advice.leads import SPLITTERS, Piece, attenuator_piece, ways_of
 from probe.advice.model import Advice, Choice, OptionAdvice
@@ -19,6 +20,7 @@ from probe.advice.shelf import Part, Shelf
 from probe.advice.taken import (
     SHORT_METRES,
     TOO_LOUD,
+    WHEN,
     Basket,
     Instead,
     Own,
@@ -91,8 +93,10 @@ def baskets(
         first = _first(advice, choice, destination, early, beside(solve, cables))
         early = less(early, first["first"][0].taken) if first else early
         if choice.option is None:
-            tried = tuple(b.option for b in first.get("first", ()))
-            found.append(replace(_none_yet(advice, choice, destination, shelf, tried), **first))
+            told = tuple(b.option for b in first.get("first", ()))
+            nothing = first.get("before") not in WHEN  # there is something to be tried
+            none = _none_yet(advice, choice, destination, shelf, told, nothing=nothing)
+            found.append(replace(none, **first))
             continue
         here = beside(solve, cables)
         basket = _basket(advice, choice, destination, shelf, system_price, solve=here)
@@ -118,7 +122,8 @@ def _first(
     advice: Advice, choice: Choice, destination: Destination, shelf: Shelf, solve: Solve | None
 ) -> dict[str, Any]:  # fmt: skip
     """Return what the leads take that are tried, or asked about, before what is chosen."""
-    held = (s for s in advice.would_change if s.box == choice.box and s.code in FIRST)
+    codes = FIRST if choice.option else FIRST.union(ASKED)
+    held = (s for s in advice.would_change if s.box == choice.box and s.code in codes)
     told = next(held, None)
     found = []
     for answer in told.answers if told else ():
@@ -212,21 +217,21 @@ def _again(taken: Sequence[Taken], count: int, shelf: Shelf) -> tuple[Taken, ...
 
 def _none_yet(
     advice: Advice, choice: Choice, destination: Destination, shelf: Shelf,
-    tried: Sequence[str] = (),
+    told: Sequence[str] = (), *, nothing: bool = True,
 ) -> Basket:  # fmt: skip
-    """Return a basket that says what would be taken; ``tried``: leads that come before that."""
-    note = "" if tried else "take nothing yet: no connection is to be used (above)"
+    """Return a basket that says what would be taken; ``told``: ways that come before that."""
+    note = "take nothing yet: no connection is to be used (above)" if nothing else ""
     verdicts = {
         o.verdict for o in advice.options if (o.box, o.option.id) == (choice.box, choice.best)
     }
     better = [s for s in advice.would_change if (s.box, s.code) == (choice.box, "better-lead")]
     if better:
-        way = f"or order, for {better[0].answers[0]}, {leads_needed(advice, choice)} x:"
-        return _nothing_of(choice, shelf, f"{note}; {way} {better[0].what}")
+        way = f"order, for {better[0].answers[0]}, {leads_needed(advice, choice)} x:"
+        return _nothing_of(choice, shelf, f"{note}{'; or ' * nothing}{way} {better[0].what}")
     held = (s for s in advice.would_change if s.box == choice.box and s.part is not None)
     other = next(held, None)
     least = other.answers[0] if other else choice.best
-    if least in tried:
+    if least in told:
         return _nothing_of(choice, shelf, note)
     if other or (choice.best is not None and "never" not in verdicts):
         socket = next((o.socket for o in advice.options

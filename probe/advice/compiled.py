@@ -73,6 +73,9 @@ def _compiled(
         loses_at_most=all(f.code in LOSES for f in ordered if "never" in (f.verdict, f.doubt)),
         against=frozenset(f.code for f in ordered if f.verdict not in ("use", "works")),
         works_into_ohm=load_on(first, between=True),
+        single_ohm=first.single_ohm.value
+        if first.option.from_ == "rca" and first.single_ohm
+        else None,
     )
 
 

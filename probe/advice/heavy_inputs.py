@@ -28,6 +28,10 @@ TOO_HARD = frozenset({"load", "load-refused", "load-not-shown", "load-current",
 
 CODE = "line-driver"
 
+BRIDGING = 10.0
+"""How many times the ohms of a weak RCA output the input of a line driver should have, where its
+maker states no minimum load. [practice]"""
+
 MOST_STEP = 10.0
 """Ratio beyond which no audio transformer is made for line levels. [practice]"""
 
@@ -43,8 +47,10 @@ def with_relief(
     choices, found = [], []
     for choice in advice.choices:
         heavy = _too_heavy(advice, choice)
+        if heavy and _input_ohm(heavy) >= (least_ohm or PAD_OHM):
+            heavy = []  # what stands between would be no lighter: something else is in the way
         if not heavy:
-            says = _with_the_others(advice, choice, least_ohm or PAD_OHM)
+            says = _with_the_others(advice, choice, least_ohm)
             choices.append(replace(choice, why=(*choice.why, says)) if says else choice)
             continue
         says, way = _says(advice, choice, heavy, least_ohm, destination, ask)
@@ -63,19 +69,27 @@ def _too_heavy(advice: Advice, choice: Choice) -> list[OptionAdvice]:
     return heavy if choice.option is None and not working and len(heavy) == len(mine) else []
 
 
-def _with_the_others(advice: Advice, choice: Choice, least_ohm: float) -> str:
+def _with_the_others(advice: Advice, choice: Choice, least_ohm: float | None) -> str:
     """Return what would help where what is used is too heavy, or may be, together with the rest."""
     best = advice.sets[0].options if advice.sets and choice.option is not None else ()
-    into = [
-        o.works_into_ohm
+    heavy = [
+        o
         for o in best
         if (o.box, o.verdict) == (choice.box, "cannot-tell")
         and o.works_into_ohm is not None
         and TOO_HARD & {h.code for h in o.hazards}
     ]
-    if not into:
+    if not heavy:
         return ""
-    return f"for all plugged in at once would help: {_driver(least_ohm, min(into))}"
+    into = min(o.works_into_ohm or 0.0 for o in heavy)
+    least = least_ohm or _usual_ohm(heavy)
+    return f"for all plugged in at once would help: {_driver(least, into)}"
+
+
+def _usual_ohm(heavy: Sequence[OptionAdvice]) -> float:
+    """Return what is aimed at where the maker states nothing: more behind a weak output."""
+    weak = (digits_up(BRIDGING * o.single_ohm) for o in heavy if o.single_ohm)
+    return max([PAD_OHM, *weak])
 
 
 def _driver(least_ohm: float, ohm: float, where: str = "between") -> str:
@@ -111,7 +125,8 @@ def _says(
         return f"for all on that output together {_driver(least, joint)}", ()
     alike = len(set(rooms.values())) == 1
     first = min(rooms, key=lambda f: rooms[f]).upper()
-    driver = _driver(room, ohm, "between" if alike else f"at the {first} output")
+    aimed = room if stated_ohm else max(room, _usual_ohm(heavy))
+    driver = _driver(aimed, ohm, "between" if alike else f"at the {first} output")
     if any(s.code == "transformer" and s.box == choice.box for s in advice.would_change):
         return driver, ()
     for output in sorted(rooms, key=lambda f: rooms[f]):

@@ -58,6 +58,8 @@ class OptionAdvice:
     """Codes of what speaks against it, or may."""
     works_into_ohm: float | None = None
     """All that hangs on its output, between pins 2 and 3 or from the centre to the shell."""
+    single_ohm: float | None = None
+    """Own impedance of the RCA output, where it comes from that and it is known."""
 
     @property
     def used(self) -> OptionAdvice:

@@ -50,19 +50,24 @@ def settlings(
     if not advice.options:
         return tuple(_output(device))
     few = {name: _few(source) for name, source in sources.items()}
+    boxes = {o.box for o in advice.options}  # a digital link hangs on nothing that is asked here
+
+    def options(found: Advice) -> tuple[str | None, ...]:
+        return tuple(c.option for c in found.choices if c.box in boxes)
 
     def chosen(facts: Facts, destination: Destination) -> tuple[str | None, ...]:
-        return tuple(c.option for c in ask(facts, few, destination).choices)
+        return options(ask(facts, few, destination))
 
     def grounded(facts: Facts, destination: Destination) -> tuple[str | None, ...]:
-        return tuple(c.option for c in ask_ground(facts, few, destination).choices)
+        return options(ask_ground(facts, few, destination))
 
     def known(facts: Facts, destination: Destination) -> tuple[str | None, ...]:
         """Answer from what is solved already: one of the kinds or circuits it was solved for."""
-        return tuple(c.option for c in ask(facts, sources, destination).choices)
+        return options(ask(facts, sources, destination))
 
-    now = tuple(c.option for c in advice.choices)
-    differs = partial(_differs, tuple(c.box for c in advice.choices), now)
+    several = len(advice.choices) > 1
+    names = tuple(c.box if several else "" for c in advice.choices if c.box in boxes)
+    differs = partial(_differs, names, options(advice))
     found = [
         *differs("ground", "how the boxes are earthed (--ground)",
                   [grounded(facts, d) for d in _grounds(destination)]),
@@ -131,8 +136,8 @@ def _differs(
 
 
 def _told(boxes: tuple[str, ...], answer: tuple[str | None, ...]) -> str:
-    """Name what is chosen; of several boxes each by its name."""
-    if len(boxes) < 2:
+    """Name what is chosen, each with its box where that has a name."""
+    if not any(boxes):
         return " and ".join(option or "nothing" for option in answer)
     held = zip(boxes, answer, strict=False)
     return " and ".join(f"{option or 'no way to recommend'} ({box})" for box, option in held)

@@ -269,6 +269,8 @@ class Basket:
             return (
                 f"{_sides(self.count)} of its one channel" if self.boxes > 1 else "its one channel"
             )
+        if self.boxes == 1 and self.count == 1 and self.option.startswith("digital"):
+            return "the one lead, which carries both channels"
         if self.boxes > 1:
             return f"{self.count} leads{' of a stereo device' * self.stereo}"
         return f"{_sides(self.count)}{' of a stereo device' * self.stereo}"

@@ -116,7 +116,7 @@ def _render(advice: Advice, *, details: bool, named: bool) -> str:
         return "\n".join([*lines, *_would_change(advice)]) + "\n"
     beside = effects(advice)
     for choice in advice.choices:
-        told = replace(choice, why=choice.why[:MOST_REASONS]) if brief else choice
+        told = _in_brief(choice) if brief else choice
         lines += ["", *_choice(advice, told, f" ({choice.box})" if named else "")]
         if beside.get(choice.box) not in (None, UNCHANGED if brief else None):
             lines += bullets([f"with all plugged in: {beside[choice.box]}"])
@@ -140,6 +140,11 @@ def _render(advice: Advice, *, details: bool, named: bool) -> str:
             lines += ["", title, *bullets(messages)]
     lines += _would_change(advice)
     return "\n".join([*lines, *(["", *wrapped(MORE, "")] if brief else [])]) + "\n"
+
+
+def _in_brief(choice: Choice) -> Choice:
+    """Return a choice with its first reasons; what they point to below is not printed then."""
+    return replace(choice, why=tuple(w.replace(" (below)", "") for w in choice.why[:MOST_REASONS]))
 
 
 def _would_change(advice: Advice) -> list[str]:

@@ -384,3 +384,21 @@ def test_an_input_is_held_against_it_alike_however_it_is_written(
     assert told[0] == told[1]
     # closed form: twice the ohms of a leg lie between the legs; below 10 kohm, and half of that
     assert [verdict for verdict, _ in told[0]] == verdicts
+
+
+@pytest.mark.parametrize(
+    ("ohm", "into", "helps"),
+    [
+        # by hand: a line driver of 10 kohm (the usual bridging load) draws more than 20 kohm do
+        (10e3, "xlr:10k/leg:2V", False),
+        (604.0, "xlr:600/leg:2V", True),
+    ],
+)
+def test_no_line_driver_is_named_that_loads_the_output_no_less(
+    ohm: float, into: str, helps: bool
+) -> None:
+    """Lost: a box bought for an output with a broken leg, which drives that box no better."""
+    document = facts("differential", stage=told(("cold", "ground"), ohm))
+    advice = advise(document, {"left": symmetrical()}, typed_destination(into, 50.0))
+    assert advice.chosen is None
+    assert ("line-driver" in {s.code for s in advice.would_change}) == helps

@@ -287,3 +287,12 @@ def test_an_output_seen_clipping_is_minded_where_it_is_used() -> None:
     # what is measured is known better
     values["single_ended_maximum"] = {"value": 3.0, "unit": "V", "u95": 0.1}
     assert minded(warnings=[seen]) == (set(), False, False)
+
+
+def test_nothing_is_said_to_stand_below_that_is_not_printed() -> None:
+    """Lost: "(below)" of a table that several boxes have with --details alone."""
+    far = changed(Destination("amp", (RCA,)), ground="two-rooms", cable="8m")
+    advice = ask("differential", symmetrical(), together([far, replace(far, name="other")]))
+    assert all(c.why[0] == "rca-to-rca is better avoided (below)" for c in advice.choices)
+    assert "(below)" not in render(advice)
+    assert "(below)" in render(advice, details=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -11,6 +12,7 @@ from probe.advice.advise import advise
 from probe.advice.destination import Cable, Destination, Input
 from probe.advice.model import Advice
 from probe.advice.text import render
+from probe.cli.main import main
 from probe.report.leaflet import leaves_of
 from tests.advice.stages import facts
 
@@ -114,3 +116,38 @@ def test_level_and_format_in_doubt_are_both_asked_first() -> None:
     assert ["channel-status" in w for w in found.choices[0].why[:2]] == [True, False]
     assert "for the level of this output" in found.choices[0].why[1]
     assert all(w.startswith("before anything is bought") for w in found.choices[0].why[:2])
+
+
+PLAYER = """
+format = "probe-source/1"
+single_ended_level_v = 2.0
+single_ended_impedance_ohm = 100
+device = { model = "Quill", output = "line", connectors = ["rca", "digital-75"] }
+"""
+
+
+def test_a_digital_lead_is_priced_as_what_it_is(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Lost: "for one side", and a second lead is bought for the other."""
+    (tmp_path / "source.toml").write_text(PLAYER)
+    (tmp_path / "shelf.toml").write_text(
+        'format = "probe-shelf/1"\n[[part]]\nname = "coax"\nkind = "lead"\nfrom = "rca-male"\n'
+        'to = "rca-male"\nwires = ["centre-centre", "shell-shell"]\nlength_m = 2.0\n'
+        "impedance_ohm = 75\nprice = 19.0\nstock = 6\n"
+    )
+    paths = str(tmp_path / "source.toml"), "digital-75", "--shelf", str(tmp_path / "shelf.toml")
+    assert main(["advise", *paths]) == 0
+    screen = " ".join(capsys.readouterr().out.split())
+    assert "- 1 x coax - 19.00 EUR for the one lead, which carries both channels" in screen
+
+
+def test_what_would_change_an_analogue_answer_says_nothing_of_a_digital_box(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Lost: "no way to recommend" of the box whose lead stands above as the one to use."""
+    (tmp_path / "source.toml").write_text(PLAYER)
+    assert main(["advise", str(tmp_path / "source.toml"), "rca:47k:1V", "digital-75"]) == 0
+    screen = " ".join(capsys.readouterr().out.split())
+    assert "Would change the answer: how the boxes are earthed (--ground)" in screen
+    assert "no way to recommend" not in screen

@@ -293,3 +293,23 @@ def test_behind_a_high_impedance_the_bass_of_a_valve_stage_is_doubted(
     # what the maker allows is not doubted
     stated = typed(tmp_path, into, least=600.0, **valve)
     assert "coupling-capacitor" not in codes(way(stated, "rca-to-rca"))
+
+
+@pytest.mark.parametrize(
+    ("own", "least", "aimed"),
+    [
+        # common practice, no source: ten times the output's own, and 10 kohm at least
+        (1800.0, None, "18 kohm"),
+        (600.0, None, "10 kohm"),
+        # the maker's own figure
+        (1800.0, 12e3, "12 kohm"),
+    ],
+)
+def test_a_line_driver_behind_a_weak_output_is_ten_times_its_ohms(
+    tmp_path: Path, own: float, least: float | None, aimed: str
+) -> None:
+    """Lost: a line driver of 10 kohm behind a valve stage takes 1.4 dB before it drives a line."""
+    levels = {"single_ended_level_v": 2.0, "single_ended_impedance_ohm": own}
+    advice = typed(tmp_path, "rca:600:1.3V", least=least, **levels)
+    (told,) = [s for s in advice.would_change if s.code == "line-driver"]
+    assert f"a buffered amplifier stage with {aimed} or more at its input" in told.what

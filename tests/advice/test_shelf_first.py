@@ -232,3 +232,21 @@ stock = 4
     assert leaf.chosen.startswith(
         "Unplug first, as above. Only if that does not do: RCA lead through"
     )
+
+
+def test_the_lead_that_a_maker_opens_stands_before_a_transformer(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Lost: the maker is to be asked about a lead in stock, and the list has a 2:1 transformer."""
+    source = TELEVISION.replace("0.7", "2.0").replace("600.0", "2000.0")
+    device = DEVICE.replace("mixer", "valve preamplifier").replace("xlr", "rca")
+    rca = lead("RCA lead", '["centre-centre", "shell-shell"]', 9.0, 6)
+    shelf = 'format = "probe-shelf/1"\n' + rca.replace("xlr-female", "rca-male")
+    args = "rca:5k:2V", "--ground", "same-strip"
+    screen, ((yes, no, *_),), _ = said(tmp_path, capsys, source, *args, shelf=shelf, device=device)
+    # by hand from the shelf: two of 9 EUR
+    assert yes == (
+        "first ask (above), and if so: 2 x RCA lead, 18.00 EUR for both sides of a stereo device"
+    )
+    assert no.startswith("if not: take nothing yet: no connection is to be used (above); ")
+    assert screen.startswith(f"- {yes} - if not: take nothing yet")
