@@ -54,8 +54,9 @@ class Figures:
     """Quantities of one option; None where they cannot be known.
 
     ``full_output_margin_db`` at the most the device surely gives, ``played_margin_db`` where the
-    level stands. ``drive_current``: peak out of the terminal that gives more, into all that hangs
-    on it, A.
+    level stands. ``most_played``, ``leg_played``: what reaches the input, or one leg of it, there,
+    of several possible kinds the most (``level`` is the least). ``drive_current``: peak out of the
+    terminal that gives more, into all that hangs on it, A.
     ``core_*`` at the transformer's primary, V rms: where the device gives its most, and where the
     volume stands for the input's full output. ``*_loss`` in dB, positive when lower than at the
     reference frequency. ``connection_*`` are what the connection adds: the output's own
@@ -79,6 +80,8 @@ class Figures:
     drive_current: Quantity | None = None
     level_at_maximum: Quantity | None = None
     leg_at_maximum: Quantity | None = None
+    most_played: Quantity | None = None
+    leg_played: Quantity | None = None
     change_when_tied_db: Quantity | None = None
     core_20_hz_at_maximum: Quantity | None = None
     core_20_hz_at_full_output: Quantity | None = None
@@ -249,6 +252,8 @@ def figures(
         drive_current=_drive_current(response, scale.maximum),
         level_at_maximum=from_draws(level * scale.maximum, "V", at_hz),
         leg_at_maximum=from_draws(np.max(legs, axis=0) * scale.maximum, "V", at_hz),
+        most_played=from_draws(level * drive, "V", at_hz),
+        leg_played=from_draws(np.max(legs, axis=0) * drive, "V", at_hz),
         change_when_tied_db=change,
         core_20_hz_at_maximum=_core(response, scale.core),
         core_20_hz_at_full_output=None

@@ -197,16 +197,13 @@ def _over(bare: OptionAdvice, socket: Input) -> float | None:
     f = bare.figures
     if not any(h.code == "overload" and not h.assumed for h in bare.hazards):
         return None  # nothing is soldered against a level that merely is assumed
-    comes = 1.0
-    if bare.never_turned_up and f.level is not None and f.level_at_maximum is not None:
-        comes = f.level.value / f.level_at_maximum.value
     return max(
-        needed_db(level.high * comes, most)
-        for level, most in (
-            (f.level_at_maximum, socket.maximum_volts),
-            (f.leg_at_maximum, socket.maximum_per_leg_volts),
+        needed_db(comes.high, most)
+        for top, played, most in (
+            (f.level_at_maximum, f.most_played, socket.maximum_volts),
+            (f.leg_at_maximum, f.leg_played, socket.maximum_per_leg_volts),
         )
-        if level is not None and most is not None and level.high * comes > most
+        if (comes := played if bare.never_turned_up else top) and most and comes.high > most
     )
 
 

@@ -10,21 +10,14 @@ from probe.advice.quantity import Quantity
 from probe.decibels import ratio_to_db
 
 
-def _assumed(case: Case, at_most: Quantity, most: float) -> bool:
+def _assumed(case: Case, played: Quantity | None, most: float) -> bool:
     """Tell whether only a maximum that merely is assumed is more than ``most``.
 
-    What was played while it was measured surely comes. A maximum that nobody turns a device up to
-    is likewise none to buy for.
+    What was ``played`` while it was measured surely comes. A maximum that nobody turns a device up
+    to is likewise none to buy for.
     """
-    played = _played(case, at_most)
     open_ = case.maximum_assumed or case.never_turned_up
     return open_ and (played is None or played.high <= most)
-
-
-def _played(case: Case, at_most: Quantity) -> Quantity | None:
-    """Return what ``at_most``, of the input or of one leg, is where the level stands."""
-    level, top = case.figures.level, case.figures.level_at_maximum
-    return None if level is None or top is None else at_most.times(level.value / top.value)
 
 
 def _too_much(case: Case, level: Quantity, most: float) -> str:
@@ -47,14 +40,15 @@ def _against_overload(case: Case, *, played: bool) -> str:
 def overload(case: Case) -> Iterator[Finding]:
     """Rule 9."""
     socket = case.socket
-    for top, most, where in (
-        (case.figures.level_at_maximum, socket.maximum_volts, "the input"),
-        (case.figures.leg_at_maximum, socket.maximum_per_leg_volts, "one leg of the input"),
+    f = case.figures
+    for top, comes, most, where in (
+        (f.level_at_maximum, f.most_played, socket.maximum_volts, "the input"),
+        (f.leg_at_maximum, f.leg_played, socket.maximum_per_leg_volts, "one leg of the input"),
     ):
         if top is None or most is None or top.high <= most:
             continue
         level = top
-        at, comes = f"{case.maximum_words} ", _played(case, top)
+        at = f"{case.maximum_words} "
         played = case.never_turned_up and comes is not None and comes.high > most
         if played and comes is not None:
             at, level = "", comes
@@ -68,7 +62,7 @@ def overload(case: Case) -> Iterator[Finding]:
         # too much by the doubt of the figures alone is minded, and nothing is bought for it while
         # the volume may be turned down
         doubtful = level.low <= most
-        assumed = _assumed(case, top, most) or (doubtful and not (played or case.level_fixed))
+        assumed = _assumed(case, comes, most) or (doubtful and not (played or case.level_fixed))
         full = _at_full_output(case, top)
         near = not (assumed or doubtful) and full is not None and full > limit.OVERLOAD_NEAR * most
         says = f"{reach}: {_too_much(case, level, most)}: {_against_overload(case, played=played)}"
