@@ -18,6 +18,7 @@ from probe.advice.ask_load import with_load_asked_first
 from probe.advice.ask_maker import with_asked
 from probe.advice.ask_reading import with_reading_first
 from probe.advice.ask_tie import with_tie_asked
+from probe.advice.ask_volume import with_volume_asked_first
 from probe.advice.ask_winding import with_winding_asked_first
 from probe.advice.between_chassis import ground_fault, ground_high
 from probe.advice.cautions import (
@@ -123,6 +124,7 @@ def advise(
     progress(4, STEPS, "what helps against hum")
     cautions = (*found.cautions, *one_channel(desks, found), *unlike_levels(found))
     found = with_origin_first(replace(found, cures=cures(desks, found), cautions=cautions))
+    found = with_volume_asked_first(found, device, facts, sources, whole_of)
     progress(STEPS, STEPS, "")
     refused = ground_fault(destination) or refusal(device, sides)
     return found if refused else with_digital(found, device, destination)

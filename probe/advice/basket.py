@@ -8,11 +8,12 @@ from functools import partial
 from typing import Any
 
 from probe.advice.alike import Together, candidate, ways_as_good
+from probe.advice.ask_volume import hangs_on_volume
 from probe.advice.destination import Cable, Destination
 from probe.advice.flip_reasons import ASKED
 from probe.advice.lead_data import Leads, Solve, SolveBeside, beside
 from probe.advice.leads import SPLITTERS, Piece, attenuator_piece, ways_of
-from probe.advice.model import Advice, Choice, OptionAdvice
+from probe.advice.model import Advice, Choice, OptionAdvice, Settling
 from probe.advice.network import TwoPort
 from probe.advice.parts import AS_GOOD, as_good
 from probe.advice.parts import ISOLATING_TRANSFORMER as ORDINARY
@@ -101,8 +102,14 @@ def baskets(
         here = beside(solve, cables)
         basket = _basket(advice, choice, destination, shelf, system_price, solve=here)
         basket = replace(basket, both=_again(basket.taken, basket.count_of_both, whole))
-        basket = _with_instead(basket, advice, choice, destination, shelf, together, here)
+        asked = hangs_on_volume(advice, choice.box)
+        if asked is not None:
+            basket = _either(basket, asked, destination, shelf, whole, here)
+        else:
+            basket = _with_instead(basket, advice, choice, destination, shelf, together, here)
         shelf, whole = less(shelf, basket.taken), less(whole, basket.both)
+        for _, more in basket.cases:
+            shelf, whole = less(shelf, more.taken), less(whole, more.both)
         early = less(early, basket.taken)
         found.append(replace(basket, **first))
         if basket.cable is not None:
@@ -137,6 +144,39 @@ def _first(
         parts = _basket(advice, lead, destination, shelf, None, solve=solve, in_doubt=True)
         found.append(replace(parts, both=_again(parts.taken, parts.count_of_both, shelf)))
     return {"first": tuple(found), "before": told.code} if told and found else {}
+
+
+def _either(
+    basket: Basket, asked: Settling, destination: Destination, shelf: Shelf, whole: Shelf,
+    solve: Solve | None,
+) -> Basket:  # fmt: skip
+    """Return the basket with what both answers take alike, and beside it what each takes else."""
+    lists: list[tuple[str, Basket]] = []
+    for case, advice in asked.cases:
+        choice = next(c for c in advice.choices if c.box == basket.box)
+        if choice.option is None:
+            one = _none_yet(advice, choice, destination, shelf)
+        else:
+            one = _basket(advice, choice, destination, shelf, None, solve=solve)
+        lists.append((case, replace(one, both=_again(one.taken, one.count_of_both, whole))))
+    shared = set.intersection(*({p.says for p in b.chain} for _, b in lists))
+
+    def parted(one: Basket, *, alike: bool) -> Basket:
+        taken, both = (tuple(t for t in held if (t.piece.says in shared) is alike)
+                       for held in (one.taken, one.both))  # fmt: skip
+        missing = tuple(p for p in one.missing if (p.says in shared) is alike)
+        return replace(one, taken=taken, both=both, missing=missing, offered=None)
+
+    found = parted(lists[0][1], alike=True)
+    length, own = basket.length_m, basket.own
+    return replace(
+        found,
+        option=basket.option, system_price=basket.system_price, cable=basket.cable, own=own,
+        unlike=basket.unlike, chain=(),
+        cheaper=tuple(cheaper_parts(found.taken, shelf, length, own)),
+        dearer=tuple(dearer_parts(found.taken, shelf, length, own)),
+        cases=tuple((case, parted(one, alike=False)) for case, one in lists),
+    )  # fmt: skip
 
 
 def _with_instead(

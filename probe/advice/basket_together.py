@@ -49,10 +49,17 @@ def _alike(one: Basket, other: Basket, groups: Sequence[Group]) -> bool:
     same = replace(
         one, box=other.box, taken=other.taken, both=other.both, offered=other.offered,
         cheaper=other.cheaper, dearer=other.dearer, first=other.first,
+        cases=other.cases,
     )  # fmt: skip
-    if [(b.option, _names(b)) for b in one.first] != [(b.option, _names(b)) for b in other.first]:
+    if _apart(one) != _apart(other):
         return False
     return same == other and one.instead is None and _names(one) == _names(other)
+
+
+def _apart(basket: Basket) -> list[tuple[str, list[str], list[str]]]:
+    """Return what is tried first, or what an answer decides, by what it takes."""
+    held = (*basket.first, *(more for _, more in basket.cases))
+    return [(b.option, _names(b), [p.says for p in b.missing]) for b in held]
 
 
 def _names(basket: Basket) -> list[str]:
@@ -75,6 +82,10 @@ def _joined(baskets: Sequence[Basket], shelf: Shelf) -> Basket:
         offered=_sum([(o,) for o in offers])[0] if offers else one.offered,
         cheaper=tuple(cheaper_parts(taken, shelf, one.length_m, one.own)),
         dearer=tuple(dearer_parts(taken, shelf, one.length_m, one.own)),
+        cases=tuple(
+            (same[0][0], _joined([more for _, more in same], shelf))
+            for same in zip(*(b.cases for b in baskets), strict=True)
+        ),
         first=tuple(_joined(same, shelf) for same in zip(*(b.first for b in baskets), strict=True)),
     )
 

@@ -84,7 +84,7 @@ class Case:
     level_fixed: bool
     """It is what is ever played: no volume control is taken to lower it."""
     no_volume: bool
-    """It is, or the kind of the device has no volume control as a rule."""
+    """It is, or the device has no volume control: as is stated, or as a rule of its kind."""
     reference_words: str
     settles: str
     """The take that would tell what is not known."""
@@ -108,10 +108,12 @@ class Case:
     """Hum below full output at each end of what the readings of the grounds may mean."""
     circuit_settles: str = ""
     """What knowing the circuit of the input tells, before anything else that would."""
+    volume_stated: bool = False
+    """That it has no volume control is stated."""
 
     @property
     def never_turned_up(self) -> bool:
-        """It plays at its level as its kind tells: no volume control takes it to its maximum."""
+        """It plays at its level, stated so or by its kind: nothing turns it up to its maximum."""
         return self.no_volume and self.level_declared and not self.level_fixed
 
 

@@ -492,7 +492,7 @@ def _nearest(best: Candidate, why: Sequence[str], working: Sequence[Candidate]) 
     what = "comes nearest" if others else "is the one way that works"
     says = f"nothing that works reaches full output; this {what}, {below} short"
     if best.sides[0].never_turned_up and best.short.high < -limit.VOLUME_MAKES_UP_DB:
-        says += ", and a device of its kind is not turned up: a line stage between the two would do"
+        says += ", and the device is not turned up: a line stage between the two would do"
     return [says, *why]
 
 

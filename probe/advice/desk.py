@@ -357,6 +357,7 @@ class Desk:
             level_declared=operating.declared,
             level_fixed=operating.fixed,
             no_volume=operating.fixed or self.device.volume == "none",
+            volume_stated=self.device.volume_stated,
             reference_words=reference.words,
             settles=told(),
             settles_low=told(low=True),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from probe.advice.attenuator import RATINGS_WATT, Design
@@ -53,7 +53,7 @@ class OptionAdvice:
     most_comes: bool = False
     """What the device gives at most is stated, rather than measured or assumed."""
     never_turned_up: bool = False
-    """It plays at its level as its kind tells: no volume control takes it to its maximum."""
+    """It plays at its level, stated so or by its kind: nothing turns it up to its maximum."""
     against: frozenset[str] = frozenset()
     """Codes of what speaks against it, or may."""
     works_into_ohm: float | None = None
@@ -433,6 +433,8 @@ class Settling:
     """The box it is about, where it is one."""
     part: TwoPort | None = None
     """Of another transformer: the data that are needed."""
+    cases: tuple[tuple[str, Advice], ...] = field(default=(), compare=False)
+    """Each answer in words, with the whole advice for it."""
 
     def to_json(self) -> dict[str, Any]:
         """Return it as plain values."""

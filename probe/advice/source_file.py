@@ -78,6 +78,7 @@ class DeviceTable(Table):
     output: Literal["line", "headphone", "speaker"] = "line"
     connectors: tuple[Literal["xlr", "rca", "digital-75", "digital-110"], ...] | None = None
     minimum_load_ohm: Ohm | None = None
+    volume_control: bool | None = None
 
 
 class SourceFile(Table):
@@ -473,5 +474,8 @@ model = "Siskin"
 output = "line"                   # line | headphone | speaker
 connectors = ["xlr", "rca"]       # xlr | rca | digital-75 | digital-110
 # minimum_load_ohm = 600.0        # what the maker allows: of an XLR output between pins 2 and 3
+# volume_control = true           # it has one of its own: a knob, keys or a remote; left out, what
+                                  # its kind tells, and asked about where the answer hangs on it
+# kind = "player"
 """
 """A commented source file that reads as it stands."""

@@ -20,7 +20,7 @@ from probe.advice.thresholds import (
     FIFTY_HERTZ_BELOW,
     LEAST_MAINS_VOLTS,
 )
-from probe.advice.volume import Volume, volume_of
+from probe.advice.volume import VOLUME_CONTROL, Volume, volume_of
 from probe.advice.words import PINS
 from probe.formats.mains import Mains
 from probe.formats.text import printable
@@ -69,7 +69,9 @@ class Device:
     output_declared: bool = False
     """Somebody said which kind of output it is."""
     volume: Volume = "unknown"
-    """Whether it can be turned up beyond its stated level, by what its kind says."""
+    """Whether it can be turned up beyond its stated level, as is stated or its kind says."""
+    volume_stated: bool = False
+    """The first of the two."""
     one_channel: bool = False
     """It has one: said in a description by hand, or measured as ``mono``."""
 
@@ -127,7 +129,8 @@ def device_of(facts: Facts) -> Device:
         unlike_line=doubts(facts),
         beyond_line_volts=beyond_line(facts),
         output_declared=declared(facts),
-        volume=volume_of(str(device.get("kind") or "")),
+        volume=volume_of(str(device.get("kind") or ""), device.get(VOLUME_CONTROL)),
+        volume_stated=isinstance(device.get(VOLUME_CONTROL), bool),
         one_channel=bool(facts.get("one_channel"))
         if facts.get("typed")
         else set(facts.get("sides", ())) == {"mono"},

@@ -161,6 +161,9 @@ class Basket:
     """What the leads take that come before this: the one to try, or one for each answer."""
     before: str = ""
     """Code of what comes first: of a question ``first`` are those of yes and no."""
+    cases: tuple[tuple[str, Basket], ...] = ()
+    """What is taken besides with each answer to what is looked at first, which is all the same
+    without: then nothing of it is counted."""
 
     @property
     def in_stock(self) -> bool:
@@ -186,7 +189,7 @@ class Basket:
     def says(self) -> tuple[str, ...]:
         """Everything there is to say, a line each."""
         note = (self.note,) if self.note else ()
-        lines = (*note, *self._lines())
+        lines = (*note, *self._lines(), *self._either())
         prices: tuple[str, ...] = tuple(self._price())
         if self.first:
             then = (f"{self._only_if}: {'; '.join(lines)}",) if lines else ()
@@ -202,6 +205,12 @@ class Basket:
             against = () if lead.offered_for == TOO_LOUD else lead._offered()
             told = "; ".join((*lead._lines(), *lead._order(), *lead.unlike, *against))
             yield f"{case}: {', '.join((told, *lead._price()))}"
+
+    def _either(self) -> Iterable[str]:
+        """Say what each answer takes besides, a line each."""
+        for place, (case, more) in enumerate(self.cases):
+            told = "; ".join((*more._lines(), *more._order(), *more._price())) or "nothing else"
+            yield f"{'look first (above); ' if place == 0 else ''}{case}: {told}"
 
     @property
     def _only_if(self) -> str:
@@ -258,6 +267,7 @@ class Basket:
             text += f" ({self.total_of_both:.2f} for both)"
         if self.missing:
             text += f", without {not_there(self.count * len(self.missing))}"
+        text += ", without what the answer decides" if self.cases else ""
         yield text + of_system(self, self.total, partly=bool(self.missing))
 
     def _whom(self) -> str:
@@ -296,6 +306,10 @@ class Basket:
                 for t in self.taken
             ],
             "order": [ordered(p, self.length_m) for p in self.missing],
+            "either": [
+                {"answer": case, **{k: more.to_json()[k] for k in ("parts", "order", "total")}}
+                for case, more in self.cases
+            ],
             "solder": self.solder if self.missing else "",
             "total": self.total,
             "currency": self.currency,
@@ -356,7 +370,9 @@ def all_in_all(found: Sequence[Basket]) -> tuple[str, ...]:
         text += f", one side ({both:.2f} for both)"
     absent = sum(b.count * len(b.missing) for b in used)
     text += f", without {not_there(absent)}" if absent else ""
-    text += ", what comes first not counted" if any(b.first for b in used) else ""
+    apart = ["what comes first"] * any(b.first for b in used)
+    apart += ["what an answer decides"] * any(b.cases for b in used)
+    text += f", {' and '.join(apart)} not counted" if apart else ""
     text += of_system(used[0], total, partly=bool(absent))
     if not any(b.taken for b in used):
         text = f"nothing of it is on the shelf: {not_there(absent)}"

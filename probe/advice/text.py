@@ -8,6 +8,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from functools import partial
 
+from probe.advice.ask_volume import hangs_on_volume
 from probe.advice.company import UNCHANGED, effects
 from probe.advice.digital import digital_lines
 from probe.advice.digital_shared import ONE_INPUT
@@ -49,6 +50,7 @@ AT_ONCE = ("shared-output", "splitter-buys", "together-not-all", "together", "to
 """Cautions of several boxes at once, which stand with what is chosen for each."""
 
 TOLD_ABOVE = (
+    "volume-control",
     "asked-first",
     "lead-first",
     "digital-level",
@@ -225,7 +227,7 @@ def _choice(advice: Advice, choice: Choice, label: str) -> list[str]:
     lines += wrapped("Why  " + "; ".join(choice.why), "     ")
     offered = next((o.attenuator for o in held if o.attenuator is not None), None)
     lines += wrapped("Gives  " + _gives(advice, _of_worse_side(held)), "       ")
-    if offered is not None:
+    if offered is not None and not (choice.attenuator and hangs_on_volume(advice, choice.box)):
         must = "it needs" if choice.attenuator else "an attenuator would help:"
         lines += bullets([f"{must} {described(offered)}; {offered.why}"])
     if option.option.pin_3 == "transformer":

@@ -32,9 +32,10 @@ def _too_much(case: Case, level: Quantity, most: float) -> str:
 def _against_overload(case: Case, *, played: bool) -> str:
     if not case.never_turned_up:
         return "turn down, or put an attenuator before it"
+    whose = "the device" if case.volume_stated else "a device of its kind"
     if played:
-        return "a device of its kind has no volume control: put an attenuator before it"
-    return "a device of its kind has no volume control to turn it up so far"
+        return f"{whose} has no volume control: put an attenuator before it"
+    return f"{whose} has no volume control to turn it up so far"
 
 
 def overload(case: Case) -> Iterator[Finding]:

@@ -1,4 +1,4 @@
-"""Whether a device has a volume control, by what its kind says.
+"""Whether a device has a volume control, as is stated of it, or by what its kind says.
 
 What is stated of a device without one is what comes at full scale, of a record's loudest passage
 or a fully modulated station: nobody turns it up to what it would give before it clips.
@@ -10,6 +10,9 @@ import re
 from typing import Literal
 
 Volume = Literal["none", "own", "unknown"]
+
+VOLUME_CONTROL = "volume_control"
+"""Key of a device by which it is stated."""
 
 SAID = frozenset({"volume", "variable"})
 """Words that say there is one, unless `SAID_NOT` says there is none."""
@@ -38,8 +41,13 @@ BESIDE = re.compile(r"\b(with|and|plus)\b|[+&,(]")
 """Before it stands what a device is, behind it what it has as well."""
 
 
-def volume_of(kind: str) -> Volume:
-    """Return whether a device of this kind has a volume control of its own."""
+def volume_of(kind: str, stated: object = None) -> Volume:
+    """Return whether a device of this kind has a volume control of its own.
+
+    ``stated``: the same in plain words, which goes before its kind; None: nobody says.
+    """
+    if isinstance(stated, bool):
+        return "own" if stated else "none"
     told = frozenset(_words(kind))
     if SAID_NOT.search(" ".join(_words(kind))):
         return "none"

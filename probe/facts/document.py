@@ -96,6 +96,7 @@ def document(
             "firmware": device.firmware,
             "stated_polarity": device.stated_polarity,
             "minimum_load_ohm": device.minimum_load_ohm,
+            "volume_control": device.volume_control,
             "full_output_volts": device.full_output_volts,
         },
         "made": {

@@ -20,6 +20,7 @@ SIDES = ("left", "right", "mono")
 
 DEVICE_TEXTS = ("maker", "model", "serial", "kind", "output", "firmware", "stated_polarity")
 DEVICE_FIGURES = ("minimum_load_ohm", "full_output_volts")
+DEVICE_FLAGS = ("volume_control",)
 STAGE_TEXTS = ("next_take_reason",)
 STAGE_LISTS = ("reasons", "refused_loads")
 STAGE_WORDS = {
@@ -90,6 +91,7 @@ def _device(device: Mapping[str, Any]) -> str | None:
         _each(device, "device", DEVICE_TEXTS, _is_text, "text")
         or _each(device, "device", DEVICE_FIGURES, is_number, "a number")
         or _each(device, "device", DEVICE_FIGURES, _is_above_0, f"above 0 and within {LARGEST:g}")
+        or _each(device, "device", DEVICE_FLAGS, _is_flag, "true or false")
         or _each(device, "device", ("connectors",), _is_list_of(_is_text), "a list of texts")
     )
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from probe.numbers import number, without_figures, worst_told
 from probe.report import cautions, words
-from probe.report.before import FIRST
+from probe.report.before import FIRST, hangs_on_volume, volume_asked
 from probe.report.bounded import figure, loss_or_rise
 from probe.report.document import listing
 from probe.report.places import place_of
@@ -80,7 +80,7 @@ def advice_view(advice: Mapping[str, Any]) -> AdviceView:
     boxes = list(dict.fromkeys(str(o.get("destination")) for o in options))
     options.sort(key=lambda o: (boxes.index(str(o.get("destination"))), _rank(o)))
     chosen, step = advice.get("chosen"), step_of(advice, options) if len(boxes) == 1 else None
-    name = _chosen(options, boxes) or (_option_name(chosen) if chosen else "")
+    name = _chosen(advice, options, boxes) or (_option_name(chosen) if chosen else "")
     typed = number(advice, "described_sides") is not None
     rows, common = _hoisted([_row(held, typed=typed) for held in _both_sides(options)])
     return AdviceView(
@@ -102,11 +102,11 @@ def _why(advice: Mapping[str, Any], *, several: bool) -> tuple[str, ...]:
         return tuple(in_words(_sentence(reason)) for reason in listing(advice, "why"))
     nothing = [c for c in listing(advice, "choices")
                if isinstance(c, Mapping) and c.get("option") is None]  # fmt: skip
-    return tuple(
+    return (*volume_asked(advice), *(
         f"{clean(c.get('destination'), 60)}: "
         + in_words("; ".join(map(_sentence, listing(c, "why"))))
         for c in nothing
-    )
+    ))  # fmt: skip
 
 
 def _used(options: Sequence[Mapping[str, Any]]) -> dict[str, Mapping[str, Any]]:
@@ -118,11 +118,14 @@ def _used(options: Sequence[Mapping[str, Any]]) -> dict[str, Mapping[str, Any]]:
     return found
 
 
-def _chosen(options: Sequence[Mapping[str, Any]], boxes: Sequence[str]) -> str:
+def _chosen(
+    advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]], boxes: Sequence[str]
+) -> str:  # fmt: skip
     """Return the choice in words; of several boxes, each with its name, nothing as such."""
     names = {}
     for box, option in _used(options).items():
-        pad = f", with {pad_named(option)} in its plug" if needs_pad(option) else ""
+        sized = needs_pad(option) and not hangs_on_volume(advice, option.get("destination"))
+        pad = f", with {pad_named(option)} in its plug" if sized else ""
         names[box] = f"{_option_name(option.get('id'))}{pad}"
     if len(boxes) < 2 or not names:
         return "".join(names.values())

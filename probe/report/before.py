@@ -12,7 +12,7 @@ from probe.report.document import listing
 from probe.report.other_ways import from_faulty, stays_out
 from probe.report.places import in_places, named_in, places_of
 from probe.report.step import ASKED as ASKED_FIRST
-from probe.report.step import ORIGIN, TRIED, quoted
+from probe.report.step import ORIGIN, TRIED, in_words, quoted
 from probe.report.text import printed
 from probe.report.used import needs_pad
 
@@ -65,6 +65,36 @@ SPARED_BY = {ORIGIN: "may do instead", ASKED_FIRST: ""}
 may open; empty: that it is used."""
 
 
+VOLUME = "volume-control"
+"""Whether the device has one: with each answer something else belongs in the plug."""
+
+MOST_OF_BOTH = 520
+"""Characters of it: it names the resistors of both answers."""
+
+
+def hangs_on_volume(advice: Mapping[str, Any], box: object) -> bool:
+    """Tell whether what belongs in the plug for a box hangs on a volume control."""
+    held = (o for o in listing(advice, "would_change") if isinstance(o, Mapping))
+    return any((o.get("code"), o.get("destination")) == (VOLUME, box) for o in held)
+
+
+def _looked_at(advice: Mapping[str, Any], mine: Set[str]) -> dict[str, str]:
+    """Return what is looked at before anything is bought, by the box, with the ways in words."""
+    found = {}
+    for o in listing(advice, "would_change"):
+        if not isinstance(o, Mapping) or o.get("code") != VOLUME:
+            continue
+        if not mine or o.get("destination") in mine:
+            text = printed(o.get("what"), MOST_OF_BOTH)
+            found[str(o.get("destination"))] = f"Before anything is bought, {in_words(text)}."
+    return found
+
+
+def volume_asked(advice: Mapping[str, Any]) -> tuple[str, ...]:
+    """Return what is to be looked at, for each box that hangs on it, by its name."""
+    return tuple(f"{box}: {text}" for box, text in _looked_at(advice, set()).items())
+
+
 WHOLE = ("plain-lead-first", "digital-format", "digital-level")
 """The same of digital links, where what is said is all there is to say."""
 
@@ -112,6 +142,7 @@ def asked_of(
         and o.get("code") in WHOLE
         and (not mine or o.get("destination") in mine)
     ]
+    found += _looked_at(advice, mine).values()
     found += [f"Before anything is bought, {text}" for text in first]
     found += [
         f"{_before_what(options)}: {words.OPTIONS.get(str(way), str(way))}. "

@@ -22,6 +22,7 @@ from probe.report.before import (
     asked_of,
     before_of,
     first_of,
+    hangs_on_volume,
     overloads,
     places_in,
     tie_first,
@@ -265,8 +266,9 @@ def _leaf(
     device = clean(advice.get("device") or "the device")
     place = places_in(advice).get(box) or place_of(box or advice.get("destination"))
     with_pad = needs_pad(option)
+    looked = with_pad and hangs_on_volume(advice, option.get("destination"))
     way = words.OPTIONS.get(str(option.get("id"))) or clean(option.get("says") or "", 120)
-    if with_pad and "attenuator" not in way:
+    if with_pad and not looked and "attenuator" not in way:
         way = f"{way}, with {pad_named(option)} in its plug"
     before = (*overloads(used), *before_of(advice, sides))
     first = first_of(advice)
@@ -277,8 +279,10 @@ def _leaf(
         first=first,
         asked=asked_of(advice, sides),
         before=before,
-        chosen=step.headline(way) if step else f"{'Then: ' * bool(first)}{way}",
-        drawing=_drawing(f"wiring-{at}", tried or option, device, place),
+        chosen=step.headline(way) if step else _headline(way, first=bool(first), looked=looked),
+        drawing=_drawing(
+            f"wiring-{at}", tried or (_bare(option) if looked else option), device, place
+        ),
         caption=step.caption() if step else "",
         needs=tuple(needs(advice, option, step)),
         gains=(
@@ -298,11 +302,22 @@ def _leaf(
     )  # fmt: skip
 
 
+def _headline(way: str, *, first: bool, looked: bool) -> str:
+    """Return the headline of what is used, after what stands first; ``looked``: its plug waits."""
+    if looked:
+        return f"Look first, as above, for what belongs in the plug. Then: {way}"
+    return f"{'Then: ' * first}{way}"
+
+
+def _bare(option: Mapping[str, Any]) -> Mapping[str, Any]:
+    return {k: v for k, v in option.items() if k != "attenuator"}
+
+
 def _as_tried(lead: Mapping[str, Any], option: Mapping[str, Any]) -> Mapping[str, Any]:
     """Return a lead that is tried as it is plugged in: without the resistors it may do without."""
     if lead.get("id") != option.get("id"):
         return lead
-    return {k: v for k, v in lead.items() if k != "attenuator"}
+    return _bare(lead)
 
 
 def _drawing(key: str, option: Mapping[str, Any], device: str, place: str) -> Markup:

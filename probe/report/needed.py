@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from probe.report.before import asked_of, first_of, overloads
+from probe.report.before import asked_of, first_of, hangs_on_volume, overloads
 from probe.report.document import listing
 from probe.report.step import ORIGIN, TRIED, Step, in_words
 from probe.report.text import clean, printed
@@ -86,7 +86,13 @@ def _asked_for(advice: Mapping[str, Any], option: Mapping[str, Any]) -> list[str
         part = option.get("transformer")
         data = printed(part.get("to_ask_for"), 200) if isinstance(part, Mapping) else ""
         found.append(f"Ask for: {clean(adapter, 120)}{f': {data}' if data else ''}.")
+    if needs_pad(option) and hangs_on_volume(advice, option.get("destination")):
+        return [*found, WAITS]
     return [*found, *_pad(option)]
+
+
+WAITS = "Whether resistors belong in the plug, and which: as above, once it is seen."
+"""Of a box whose attenuator hangs on a volume control that the device may have."""
 
 
 def _lead(advice: Mapping[str, Any], option: Mapping[str, Any]) -> list[str]:

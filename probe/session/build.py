@@ -120,6 +120,7 @@ class _Build:
             firmware=table.firmware,
             stated_polarity=table.stated_polarity,
             minimum_load_ohm=table.minimum_load_ohm,
+            volume_control=table.volume_control,
             full_output_volts=table.full_output.volts if table.full_output else None,
         )
 

@@ -63,6 +63,7 @@ class DeviceTable(Table):
     firmware: OneLine = ""
     stated_polarity: StatedPolarity | None = None
     minimum_load_ohm: Ohm | None = None
+    volume_control: bool | None = None
     full_output: FullOutput | None = None
 
 

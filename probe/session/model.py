@@ -48,6 +48,8 @@ class Device:
     firmware: str = ""
     stated_polarity: StatedPolarity | None = None
     minimum_load_ohm: float | None = None
+    volume_control: bool | None = None
+    """Whether it has one of its own; None: not stated."""
     full_output_volts: float | None = None
     """The most it gives, differential, V rms, when known."""
 

@@ -90,6 +90,7 @@ def _device(stage: StageSpec) -> str:
         "firmware": device.firmware or None,
         "stated_polarity": device.stated_polarity,
         "minimum_load_ohm": device.minimum_load_ohm,
+        "volume_control": device.volume_control,
     }
     if device.full_output_volts is not None:
         said["full_output"] = {"volts": device.full_output_volts}

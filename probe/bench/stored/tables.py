@@ -22,6 +22,7 @@ def device_table(device: Device) -> dict[str, Any]:
         "firmware": device.firmware or None,
         "stated_polarity": device.stated_polarity,
         "minimum_load_ohm": device.minimum_load_ohm,
+        "volume_control": device.volume_control,
     }
     if device.full_output_volts is not None:
         said["full_output"] = {"volts": device.full_output_volts}

@@ -1,0 +1,158 @@
+"""Whether a device has a volume control: seen by looking, and asked before a pad is bought.
+
+Of one without it what is stated is what is played, and a pad is sized for that; one that can be
+turned up gives its maximum one day, and needs a larger one, or is kept turned down. Where nobody
+says which it is, all boxes are solved with each answer; where they come to the same, nothing is
+asked.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from typing import Any
+
+from probe.advice import thresholds as limit
+from probe.advice.model import Advice, Choice, OptionAdvice, Settling
+from probe.advice.subject import Device
+from probe.advice.volume import VOLUME_CONTROL
+from probe.advice.words import ONLY_WITH_VOLUME
+
+Whole = Callable[[Mapping[str, Any], Mapping[str, Any]], Advice]
+"""The advice for facts and sources, with all boxes plugged in."""
+
+CODE = "volume-control"
+
+WITHOUT, WITH = "without a volume control", "with one"
+"""The two answers, the one that is dangerous to miss first."""
+
+SAME_DB = 1.0
+"""Pads that differ by less are one: no shop sells both. [judgement]"""
+
+
+def with_volume_asked_first(
+    advice: Advice, device: Device, facts: Mapping[str, Any], sources: Mapping[str, Any],
+    whole: Whole,
+) -> Advice:  # fmt: skip
+    """Return the advice with the question, for each box whose answer hangs on it."""
+    if device.volume != "unknown" or not _may_matter(advice):
+        return advice
+    without, with_one = (
+        whole({**facts, "device": {**facts["device"], VOLUME_CONTROL: has}}, sources)
+        for has in (False, True)
+    )
+    found: dict[str, Settling] = {}
+    for choice, none, one in zip(advice.choices, without.choices, with_one.choices, strict=True):
+        if _alike((without, none), (with_one, one)):
+            continue
+        what = _asked((advice, choice), (without, none), (with_one, one))
+        answers = tuple(dict.fromkeys(c.option for c in (none, one) if c.option is not None))
+        cases = ((WITHOUT, without), (WITH, with_one))
+        found[choice.box] = Settling(CODE, what, answers, choice.box, cases=cases)
+    choices = tuple(_told(c, found.get(c.box)) for c in advice.choices)
+    return replace(advice, choices=choices, would_change=(*advice.would_change, *found.values()))
+
+
+def hangs_on_volume(advice: Advice, box: str) -> Settling | None:
+    """Return the question of a box whose answer hangs on it."""
+    return next((s for s in advice.would_change if (s.code, s.box) == (CODE, box)), None)
+
+
+def _may_matter(advice: Advice) -> bool:
+    """Tell whether anything that hangs on a volume control stands in the advice at all."""
+    return any(_doubted(o) or _overloads(o) or o.attenuator is not None for o in advice.options)
+
+
+def _doubted(option: OptionAdvice) -> bool:
+    margin = option.used.figures.full_output_margin_db
+    return margin is not None and ONLY_WITH_VOLUME in (margin.note or "")
+
+
+def _overloads(option: OptionAdvice) -> bool:
+    return any(h.code == "overload" for h in option.hazards)
+
+
+Answer = tuple[Advice, Choice]
+
+
+def _alike(none: Answer, one: Answer) -> bool:
+    """Tell whether both answers come to the same lead with the same resistors in its plug."""
+    ways = [(choice.option, choice.socket) for _, choice in (none, one)]
+    pads = [_pad_db(*answer) for answer in (none, one)]
+    return ways[0] == ways[1] and (pads[0] > 0.0) == (pads[1] > 0.0) and (
+        abs(pads[0] - pads[1]) < SAME_DB
+    )  # fmt: skip
+
+
+def _pad_db(advice: Advice, choice: Choice) -> float:
+    """Return what the resistors in the plug take off, 0 dB where there are none."""
+    made = _used(advice, choice) if choice.attenuator else []
+    return max((o.attenuator.attenuation_db for o in made if o.attenuator), default=0.0)
+
+
+def _used(advice: Advice, choice: Choice) -> list[OptionAdvice]:
+    way = (choice.box, choice.socket, choice.option)
+    return [o for o in advice.options if (o.box, o.socket, o.option.id) == way]
+
+
+def _asked(now: Answer, none: Answer, one: Answer) -> str:
+    """Return the question with what comes of either answer, and for which all else is said."""
+    same = none[1].option == one[1].option
+    way = f"{none[1].option}, with " if same and none[1].option else ""
+    without = f"{way}{_plug(*none)}" if same else _way(*none)
+    without += _unstated(*none)
+    with_one = _plug(*one) if same else _way(*one)
+    case = WITH if _alike(now, one) else WITHOUT if _alike(now, none) else ""
+    follows = case and f" (what follows is {case})"
+    return (
+        f"look whether {now[0].device} has a volume control of its own (a knob, keys, a remote); "
+        f"{WITHOUT}: {without}; {WITH}: {with_one}{_turned(*one)}{follows}"
+    )
+
+
+def _way(advice: Advice, choice: Choice) -> str:
+    if choice.option is None:
+        return "nothing is to be used yet"
+    return f"{choice.option}, with {_plug(advice, choice)}"
+
+
+def _plug(advice: Advice, choice: Choice) -> str:
+    """Return what is in the plug, with its parts."""
+    pads = [o.attenuator for o in _used(advice, choice) if o.attenuator] * choice.attenuator
+    most = max(pads, key=lambda p: p.attenuation_db, default=None)
+    return "nothing in its plug" if most is None else f"{most.takes} in its plug ({most.says})"
+
+
+def _unstated(advice: Advice, choice: Choice) -> str:
+    """Return on what bare leads rest where nobody says what such a device plays at full scale."""
+    bare = [o for o in _used(advice, choice) if o.attenuator is None or not choice.attenuator]
+    told = any(h.code == "overload" and h.assumed for o in bare for h in o.hazards)
+    known = any(o.used.figures.full_output_margin_db is not None for o in bare)
+    return UNSTATED if told and not known else ""
+
+
+UNSTATED = (
+    " as long as its full output, which is not stated (full_output), is no more than the input "
+    "accepts"
+)
+
+
+def _turned(advice: Advice, choice: Choice) -> str:
+    """Return what a volume control does: turned up behind resistors, or turned down without."""
+    used = _used(advice, choice)
+    if not used:
+        return ""
+    margins = [o.used.figures.full_output_margin_db for o in used]
+    full = all(m is not None and m.low >= -limit.GAIN_REACHED_DB for m in margins)
+    reached = ", which turned up reaches full output" * (full and choice.attenuator)
+    if not any(map(_overloads, used)):
+        return reached
+    return f"{reached}, or nothing, and it stays turned down" if choice.attenuator else (
+        ", and it stays turned down"
+    )  # fmt: skip
+
+
+def _told(choice: Choice, found: Settling | None) -> Choice:
+    if found is None:
+        return choice
+    return replace(choice, why=(f"before anything is bought, {found.what}", *choice.why))

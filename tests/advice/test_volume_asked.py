@@ -1,0 +1,219 @@
+"""A device of which nobody knows whether it has a volume control: seen by looking, and asked first.
+
+A portable player of 1 V, at most 8 V, got a pad of 20 dB for an input that accepts 0.9 V; if it has
+none it stays 14 dB short of full output for good.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from probe.advice.advise import advise
+from probe.advice.basket import baskets
+from probe.advice.destination import Destination, Input
+from probe.advice.model import Advice, OptionAdvice, Settling
+from probe.advice.shelf import read_shelf
+from probe.advice.source_file import read_source
+from probe.advice.taken import all_in_all
+from probe.advice.text import render
+from probe.advice.typed import changed, typed_destination
+from probe.advice.volume import volume_of
+from probe.errors import BadInput
+from probe.report.leaflet import leaves_of
+from tests.advice.stages import facts, source
+
+SHEET = """
+format = "probe-source/1"
+single_ended_level_v = 1.0
+single_ended_maximum_v = {most}
+single_ended_impedance_ohm = 100.0
+[device]
+maker = "Quell"
+model = "Larder"
+kind = "{kind}"
+output = "line"
+connectors = ["rca"]
+{more}
+"""
+
+INPUT = "rca:47k:0.5V:max=0.9V"
+
+
+def ask(
+    folder: Path, kind: str = "portable player", more: str = "", to: str = INPUT, most: float = 8.0
+) -> Advice:
+    path = folder / "source.toml"
+    path.write_text(SHEET.format(kind=kind, more=more, most=most), "utf-8")
+    return advise(*read_source(path), changed(typed_destination(to, 50.0), cable="1m"))
+
+
+def asked(advice: Advice) -> list[Settling]:
+    return [s for s in advice.would_change if s.code == "volume-control"]
+
+
+def lead(advice: Advice) -> OptionAdvice:
+    (found,) = [o for o in advice.options if o.verdict == "use"]
+    return found
+
+
+def fitted_db(advice: Advice) -> float:
+    made = lead(advice).attenuator
+    return made.attenuation_db if made is not None and advice.choices[0].attenuator else 0.0
+
+
+def test_both_outcomes_stand_before_anything_is_bought(tmp_path: Path) -> None:
+    advice = ask(tmp_path)
+    (settled,) = asked(advice)
+    assert advice.choices[0].why[0] == f"before anything is bought, {settled.what}"
+    first, _, second = settled.what.partition("; with one: ")
+    assert "look whether Quell Larder has a volume control" in first
+    # closed form: 1 V and 5 % of doubt over 0.9 V are 1.3 dB, 2 dB of the steps pads come in;
+    # 8 V and 5 % over 0.9 V are 19.4 dB, 20 dB
+    assert "without a volume control: rca-to-rca, with 2.0 dB in its plug (2.05 kohm" in first
+    assert second.startswith("20.0 dB in its plug (9.31 kohm")
+    assert "turned up reaches full output, or nothing, and it stays turned down" in second
+    # each is what comes out where it is stated, and nothing is asked then
+    for stated, decibels in (("false", 2.0), ("true", 20.0)):
+        known = ask(tmp_path, more=f"volume_control = {stated}")
+        assert fitted_db(known) == pytest.approx(decibels, abs=0.1)
+        assert not asked(known)
+
+
+def test_the_screen_has_no_pad_as_if_settled(tmp_path: Path) -> None:
+    screen = " ".join(render(ask(tmp_path)).split())
+    assert "Why before anything is bought, look whether Quell Larder has a volume" in screen
+    assert "it needs 20.0 dB in the plug" not in screen
+    assert screen.count("look whether") == 1
+
+
+def test_the_sheet_asks_first_and_sells_neither(tmp_path: Path) -> None:
+    (leaf,) = leaves_of(ask(tmp_path).to_json())
+    (told,) = [" ".join(text.split()) for text in leaf.asked if "volume control" in text]
+    assert "rca-to-rca" not in told
+    # the resistors of both stand there for whoever solders
+    assert "2.05 kΩ" in told
+    assert "9.31 kΩ" in told
+    assert "attenuator in its plug" not in leaf.chosen
+    assert not any("dB" in text for text in leaf.needs)
+
+
+SHELF = """
+format = "probe-shelf/1"
+currency = "EUR"
+[[part]]
+name = "RCA lead 1 m, pair"
+kind = "lead"
+from = "rca-male"
+to = "rca-male"
+wires = ["centre-centre", "shell-shell"]
+length_m = 1.0
+pieces = 2
+price = 24.0
+stock = 12
+[[part]]
+name = "Pad 20"
+kind = "attenuator"
+from = "rca-female"
+to = "rca-male"
+attenuation_db = 20.0
+price = 14.0
+stock = 6
+"""
+
+
+def test_the_list_counts_what_both_answers_take(tmp_path: Path) -> None:
+    path = tmp_path / "shelf.toml"
+    path.write_text(SHELF, "utf-8")
+    there = changed(typed_destination(INPUT, 50.0), cable="1m")
+    (found,) = baskets(ask(tmp_path), there, read_shelf(path))
+    listed = found.to_json()
+    assert [p["name"] for p in listed["parts"]] == ["RCA lead 1 m, pair"]
+    # a package of two leads
+    assert listed["total"] == 24.0
+    without, with_one = listed["either"]
+    assert without["answer"] == "without a volume control"
+    assert not without["parts"]
+    assert "2 dB" in without["order"][0]
+    assert [p["name"] for p in with_one["parts"]] == ["Pad 20"]
+    # two of 14
+    assert with_one["total"] == 28.0
+    said = "\n".join(found.says)
+    assert "look first (above); without a volume control: order, 2 x: attenuator" in said
+    assert "24.00 EUR for both sides of a stereo device, without what the answer decides" in said
+
+
+def test_several_boxes_sell_neither_either(tmp_path: Path) -> None:
+    path = tmp_path / "shelf.toml"
+    path.write_text(SHELF, "utf-8")
+    source_file = tmp_path / "source.toml"
+    source_file.write_text(SHEET.format(kind="", more="", most=8.0), "utf-8")
+    there = Destination("both", (
+        Input("low", "rca", "single-ended", 47e3, sensitivity_volts=0.5, maximum_volts=0.9,
+              box="low"),
+        Input("high", "rca", "single-ended", 47e3, sensitivity_volts=0.5, maximum_volts=20.0,
+              box="high"),
+    ))  # fmt: skip
+    advice = advise(*read_source(source_file), there)
+    assert {s.box for s in asked(advice)} == {"low"}
+    found = baskets(advice, there, read_shelf(path))
+    whole = all_in_all(found)
+    assert "what an answer decides not counted" in whole[0]
+    assert not any("attenuator" in line for line in whole)
+
+
+# common practice, no source: what of these has a volume control
+@pytest.mark.parametrize("kind", ["preamplifier", "CD player"])
+def test_of_a_known_kind_nothing_is_asked(tmp_path: Path, kind: str) -> None:
+    assert not asked(ask(tmp_path, kind))
+
+
+def test_nothing_is_asked_that_changes_nothing(tmp_path: Path) -> None:
+    # 8 V and 5 % are less than 9 V: no pad with either answer
+    assert not asked(ask(tmp_path, to="rca:47k:0.5V:max=9V"))
+    # what it gives at most is what it plays: one pad for both
+    assert not asked(ask(tmp_path, most=1.0, to="rca:47k:0.2V:max=0.3V"))
+
+
+def test_with_one_it_may_be_turned_down_and_nothing_is_soldered(tmp_path: Path) -> None:
+    """Full output of the input far below what it accepts: a matter of the volume, if there is."""
+    (settled,) = asked(ask(tmp_path, kind="streamer", most=1.0, to="rca:47k:0.2V:max=0.95V"))
+    # closed form: 1 V and 5 % of doubt over 0.95 V are 0.87 dB, and half a decibel is kept for the
+    # resistors: 2 dB of the steps pads come in
+    assert "without a volume control: rca-to-rca, with 2.0 dB in its plug" in settled.what
+    assert "with one: nothing in its plug, and it stays turned down" in settled.what
+
+
+@pytest.mark.parametrize("full", [1.0, None])
+def test_a_measured_device_is_asked_about_likewise(full: float | None) -> None:
+    document = facts(
+        "unbalanced", connectors=("rca",),
+        device={"kind": "streamer", "full_output_volts": full},
+        values={"single_ended_maximum": {"value": 8.0, "unit": "V", "u95": 0.1}},
+    )  # fmt: skip
+    stage = {"left": source(single=0.5, z_single=100.0)}
+    there = changed(typed_destination(INPUT, 50.0), cable="1m")
+    (settled,) = asked(advise(document, stage, there))
+    # closed form: 8 V over 0.9 V are 19 dB, and 1 V is 0.9 dB too much
+    assert "with one: 20.0 dB in its plug" in settled.what
+    if full is None:
+        assert "full output, which is not stated (full_output), is no more than" in settled.what
+    else:
+        assert "without a volume control: rca-to-rca, with 2.0 dB" in settled.what
+    for has in (True, False):
+        stated = {**document, "device": {**document["device"], "volume_control": has}}
+        assert not asked(advise(stated, stage, there))
+
+
+@pytest.mark.parametrize(("stated", "volume"), [(True, "own"), (False, "none")])
+def test_what_is_stated_goes_before_the_kind(stated: bool, volume: str) -> None:
+    assert volume_of("CD player", stated) == volume
+    assert volume_of("preamplifier", stated) == volume
+
+
+@pytest.mark.parametrize("rubbish", ['"yes"', "1", "[]"])
+def test_rubbish_is_refused_in_a_line(tmp_path: Path, rubbish: str) -> None:
+    with pytest.raises(BadInput, match="volume_control: must be true or false") as refused:
+        ask(tmp_path, more=f"volume_control = {rubbish}")
+    assert "\n" not in str(refused.value)
