@@ -59,8 +59,9 @@ def _on_one_output(advice: Advice) -> float | None:
     outputs: dict[str, list[float]] = {}
     for choice in advice.choices:
         ohm = _works_into(advice, choice)
-        if ohm is not None and choice.option is not None:
-            outputs.setdefault(choice.option.split("-")[0], []).append(ohm)
+        used = {o.option.from_ for o in _ways(advice, choice)}
+        if ohm is not None:
+            outputs.setdefault(used.pop(), []).append(ohm)
     return min((_joint(loads) for loads in outputs.values()), default=None)
 
 
@@ -127,6 +128,11 @@ def _bought(choice: Choice) -> bool:
 
 def _works_into(advice: Advice, choice: Choice) -> float | None:
     """Return what an output works into with what is used for one box, and nothing else on it."""
-    way = (choice.box, choice.socket, choice.option)
-    into = [o.used.works_into_ohm for o in advice.options if (o.box, o.socket, o.option.id) == way]
+    into = [o.used.works_into_ohm for o in _ways(advice, choice)]
     return min((ohm for ohm in into if ohm is not None), default=None)
+
+
+def _ways(advice: Advice, choice: Choice) -> list[OptionAdvice]:
+    """Return what is used for one box, on each side."""
+    way = (choice.box, choice.socket, choice.option)
+    return [o for o in advice.options if (o.box, o.socket, o.option.id) == way]

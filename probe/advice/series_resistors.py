@@ -109,10 +109,18 @@ def relieved(
     With the ways that have them, each by itself. First so that 10 dB stay in hand, in as few
     plugs as may do, then with as much as full output allows. ``found``: the set as it is, solved.
     """
+    yield from lifted(desks, advice, uses, sorted(overloaded(found)))
+
+
+def lifted(
+    desks: Sequence[Desk], advice: Advice, uses: Sequence[Use], outputs: Sequence[str],
+    aim_ohm: float | None = None,
+) -> Iterator[tuple[tuple[Use, ...], tuple[OptionAdvice, ...]]]:  # fmt: skip
+    """Yield a set as `relieved`, for these outputs; ``aim_ohm``: for what all of it is to be."""
     heavy = [
-        _Shared(desk, advice, [u for u in uses if u.option.from_ == output])
+        _Shared(desk, advice, [u for u in uses if u.option.from_ == output], aim_ohm)
         for desk in desks
-        for output in sorted(overloaded(found))
+        for output in outputs
     ]
     before: list[list[list[Design | None]]] = []
     for kept in (limit.SPARE_DB, 0.0):
@@ -152,6 +160,8 @@ class _Shared:
     desk: Desk
     advice: Advice
     uses: Sequence[Use]
+    aim: float | None = None
+    """What all of them are to be together, where that is not for the rules to say."""
 
     @cached_property
     def members(self) -> list[_Member]:
@@ -171,6 +181,8 @@ class _Shared:
     @property
     def aim_ohm(self) -> float:
         """What all of them are to be together."""
+        if self.aim is not None:
+            return self.aim
         return _aim(self.members, self.bare[0].option.from_, self.desk.device.minimum_load_ohm)
 
     def fitted(self, designs: Sequence[Design | None]) -> Iterator[OptionAdvice]:

@@ -9,11 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, partial
 from itertools import islice
 
 from probe.advice import thresholds as limit
 from probe.advice.alike import as_good, candidate
+from probe.advice.below_minimum import below_minimum
 from probe.advice.candidate import Candidate
 from probe.advice.choose import mark
 from probe.advice.company import (
@@ -80,7 +81,15 @@ def best_sets(
     if spared is None and minded(advice, best):
         spared, buys = _less_to_mind(desks, advice, going, best) or (None, buys)
     sets = _ordered(tried) if spared is None else (spared, tried[0])
-    return sets, (*notes, *_said(desks[0], sets, going, advice, buys))
+    notes += _said(desks[0], sets, going, advice, buys)
+    notes += below_minimum(desks, advice, sets[0], partial(_fitted_set, desks))
+    return sets, tuple(notes)
+
+
+def _fitted_set(
+    desks: Sequence[Desk], advice: Advice, uses: tuple[Use, ...], eased: tuple[OptionAdvice, ...]
+) -> Together:
+    return _solved(desks, fitted(advice, eased), uses, eased)
 
 
 def _first_out(
@@ -140,7 +149,7 @@ def _with_resistors(
     yield found
     if overloaded(found.options):
         for made, eased in relieved(desks, advice, uses, found.options):
-            again = _solved(desks, fitted(advice, eased), made, eased)
+            again = _fitted_set(desks, advice, made, eased)
             yield again
             if not overloaded(again.options):
                 return

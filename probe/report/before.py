@@ -197,7 +197,11 @@ BEFORE = ("simulated", "direct-voltage-not-metered", "load-refused", "phantom-po
           "outputs-shared")  # fmt: skip
 """Codes of the cautions that stand at the head of every side."""
 
-OF_EACH = ("together-suffers", "together-mind")
+LOAD, MOST_OF_LOAD = "together-load", 400
+"""What helps against all that hangs on one output, and its characters: told of each box on it,
+whichever plug it names."""
+
+OF_EACH = ("together-suffers", "together-mind", LOAD)
 """Codes that say of each box what the others do to it: told of the box of the side alone, from
 what was solved."""
 
@@ -256,7 +260,18 @@ def before_of(
         and (code in AT_ONCE or not mine or named_in(printed(c.get("message")), places) <= mine)
     )
     shared = _one_input_each(options)
-    return tuple(dict.fromkeys(filter(None, (*shared, *told, *to_mind(advice, chosen)))))
+    load = _against_load(cautions, chosen, places)
+    return tuple(dict.fromkeys(filter(None, (*shared, *told, *to_mind(advice, chosen), *load))))
+
+
+def _against_load(
+    cautions: Sequence[Mapping[str, Any]], chosen: Sequence[Mapping[str, Any]],
+    places: Mapping[str, str],
+) -> list[str]:  # fmt: skip
+    """Return what helps against the load of all boxes on the output that this one uses."""
+    outputs = {f"on the {str(o.get('from')).upper()} output" for o in chosen}
+    found = [printed(c.get("message"), MOST_OF_LOAD) for c in cautions if c.get("code") == LOAD]
+    return [f"{in_places(t, places)}." for t in found if any(output in t for output in outputs)]
 
 
 def _one_input_each(options: Sequence[Mapping[str, Any]]) -> list[str]:
