@@ -355,11 +355,23 @@ def _held(advice: Advice, choice: Choice) -> list[OptionAdvice]:
 def _with_data(
     advice: Advice, choice: Choice, ways: Sequence[Sequence[Piece]], part: TwoPort | None
 ) -> list[list[Piece]]:
-    """Return the ways with the data that their transformer must have; ``part``: instead of it."""
+    """Return the ways with the data that their transformer must have; ``part``: instead of it.
+
+    And with an attenuator that has to be made where its ohms count.
+    """
     wanted = (choice.box, choice.socket, choice.option)
-    parts = [o.part_needed for o in advice.options if (o.box, o.socket, o.option.id) == wanted]
+    held = [o for o in advice.options if (o.box, o.socket, o.option.id) == wanted]
+    parts = [o.part_needed for o in held]
     part = part or max(parts, key=lambda p: p.volts_at_20_hz, default=None)
-    return [[replace(p, part=part) if p.kind == "transformer" else p for p in way] for way in ways]
+    pads = [o.attenuator for o in held if o.attenuator is not None]
+    ready = not any(pad.own_ohm and not pad.designs[0].pad.in_series for pad in pads)
+
+    def with_data(piece: Piece) -> Piece:
+        if piece.kind == "attenuator":
+            return replace(piece, ready=ready)
+        return replace(piece, part=part) if piece.kind == "transformer" else piece
+
+    return [[with_data(p) for p in way] for way in ways]
 
 
 def _too_small(
@@ -499,7 +511,9 @@ def _fits(part: Part, piece: Piece, length_m: float) -> bool:
         return False
     if piece.ohm is not None and part.impedance_ohm != piece.ohm:
         return False
-    if piece.kind == "attenuator" and (piece.made or part.impedance_ohm != piece.ohm):
+    if piece.kind == "attenuator" and (
+        piece.made or not piece.ready or part.impedance_ohm != piece.ohm
+    ):
         return False  # that of a digital link would load an analogue one
     if piece.attenuation_db is not None:
         return abs((part.attenuation_db or 0.0) - piece.attenuation_db) <= SAME_DB

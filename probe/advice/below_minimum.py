@@ -7,13 +7,14 @@ with all plugged in, like any other.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 
 from probe.advice import thresholds as limit
 from probe.advice.desk import Desk
-from probe.advice.destination import Input
 from probe.advice.model import Advice, OptionAdvice, Together
 from probe.advice.note import Note
+from probe.advice.resized import resized
 from probe.advice.series_resistors import lifted
 from probe.advice.use import Use
 from probe.decibels import ratio_to_db
@@ -23,45 +24,83 @@ from probe.numbers import ohms
 Solve = Callable[[Advice, tuple[Use, ...], tuple[OptionAdvice, ...]], Together]
 """A set with resistors in its plugs, all plugged in."""
 
-CODE = "together-load"
-
 
 def below_minimum(
     desks: Sequence[Desk], advice: Advice, best: Together, solve: Solve
 ) -> Iterator[Note]:
     """Yield for each output of a set that is minded to be too heavy what would help."""
     least = desks[0].device.minimum_load_ohm
-    if least is None:
-        return
-    sockets = {s.name: s for s in desks[0].destination.inputs}
-    uses = tuple(_as_used(sockets, best, box) for box in dict.fromkeys(o.box for o in best.options))
-    for output in dict.fromkeys(u.option.from_ for u in uses):
-        on_it = [o for o in best.options if o.option.from_ == output]
-        ohm = _joint(on_it)
-        if len({o.box for o in on_it}) < 2 or ohm >= least or not all(map(_minded, on_it)):
-            continue
+    uses = _uses(desks[0], best)
+    for output, ohm in _minded(best, least).items():
+        assert least is not None
         helps = next(_resistors(desks, advice, best, uses, output, solve), "")
         helps = helps and f"{helps}; or ask its maker whether {ohms(ohm)} are allowed"
         helps = helps or (
             f"ask its maker whether {ohms(ohm)} are allowed; else fewer boxes on it at once, or a "
             f"line driver with {ohms(least)} or more at its input before them"
         )
-        yield Note(CODE, f"Against the {ohms(ohm)} together on the {output.upper()} output, whose "
-                   f"maker states {ohms(least)} at least: {helps}")  # fmt: skip
+        of = f"{ohms(ohm)} together on the {output.upper()} output"
+        says = f"Against the {of}, whose maker states {ohms(least)} at least: {helps}"
+        yield Note("together-load", says)
 
 
-def _as_used(sockets: Mapping[str, Input], best: Together, box: str) -> Use:
-    held = [o for o in best.options if o.box == box]
-    socket = sockets[held[0].socket]
-    return Use(box, socket, tuple((o.side, o.option) for o in held))
+def lightened(
+    desks: Sequence[Desk], advice: Advice, best: Together, solve: Solve
+) -> Together | None:
+    """Return the set with the attenuators that are in its plugs anyway made of more ohms.
+
+    So that each output works into what its maker states; None where that is so already, where they
+    cannot make it so, or a box would lose by it.
+    """
+    least = desks[0].device.minimum_load_ohm
+    outputs = list(_minded(best, least))
+    made = None
+    if least is not None and outputs:
+        made = resized(desks, advice, _uses(desks[0], best), outputs, least)
+    if least is None or made is None:
+        return None
+    found = solve(advice, *made)
+    if _minded(found, least) or not all(map(_no_worse, best.options, found.options)):
+        return None
+    new = {(o.side, o.box) for o in found.eased}
+    kept = (o for o in best.eased if (o.side, o.box) not in new)
+    return replace(found, eased=(*kept, *found.eased))
+
+
+def _no_worse(before: OptionAdvice, now: OptionAdvice) -> bool:
+    """Tell whether a way is used as well as before: what it is made of costs it nothing."""
+    full = [o.figures.full_output_margin_db for o in (before, now)]
+    short = full[0] is not None and full[0].low >= 0.0 and (full[1] is None or full[1].low < 0.0)
+    codes = [{h.code for h in o.hazards} for o in (before, now)]
+    return now.verdict == "works" and not short and codes[1] <= codes[0]
+
+
+def _uses(desk: Desk, best: Together) -> tuple[Use, ...]:
+    """Return what the set uses for each box, as it is made."""
+    sockets = {s.name: s for s in desk.destination.inputs}
+    held: dict[str, list[OptionAdvice]] = {}
+    for o in best.options:
+        held.setdefault(o.box, []).append(o)
+    return tuple(
+        Use(box, sockets[mine[0].socket], tuple((o.side, o.option) for o in mine))
+        for box, mine in held.items()
+    )
+
+
+def _minded(best: Together, least_ohm: float | None) -> dict[str, float]:
+    """Return the outputs that several boxes load with less than is stated, and with how much."""
+    found: dict[str, float] = {}
+    for output in dict.fromkeys(o.option.from_ for o in best.options):
+        on_it = [o for o in best.options if o.option.from_ == output]
+        several = len({o.box for o in on_it}) > 1
+        minds = all(o.verdict == "works" and "load" in {h.code for h in o.hazards} for o in on_it)
+        if several and minds and least_ohm is not None and (ohm := _joint(on_it)) < least_ohm:
+            found[output] = ohm
+    return found
 
 
 def _joint(on_it: Sequence[OptionAdvice]) -> float:
     return min(o.works_into_ohm for o in on_it if o.works_into_ohm is not None)
-
-
-def _minded(option: OptionAdvice) -> bool:
-    return option.verdict == "works" and any(h.code == "load" for h in option.hazards)
 
 
 def _resistors(

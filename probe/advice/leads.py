@@ -46,6 +46,8 @@ class Piece:
     part: TwoPort | None = None
     made: str = ""
     takes: str = ""
+    ready: bool = True
+    """One that is bought ready may do: its ohms do not count."""
 
     @property
     def says(self) -> str:
@@ -57,6 +59,7 @@ class Piece:
             text += f", {self.ohm:g} ohm"
         if self.attenuation_db is not None:
             alone = f", of {self.made} alone, with none across" if self.made else ""
+            alone += "" if self.ready else " (made so: a ready-made one has other ohms)"
             return f"{text}, {self.takes or f'{self.attenuation_db:.0f} dB'}{alone}"
         if self.kind == "transformer":
             return f"{text}, isolating{f', {to_ask_for(self.part)}' if self.part else ''}"

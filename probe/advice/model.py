@@ -213,6 +213,8 @@ class Attenuated:
     """The least and the most of ``attenuation_db``, for what is not known of output and input."""
     relieves: bool = False
     """It is there so that the output works into more ohms."""
+    own_ohm: bool = False
+    """It is made of other ohms than the usual ones, which none that is bought ready has."""
     rating_watt: float = RATINGS_WATT[0]
     """What each of its resistors is rated for at least, at the most that comes."""
 

@@ -284,6 +284,20 @@ def _offer(
     return built(bare, solved, designs, source=source, load=load, why=wanted.why, fits=fits)
 
 
+def made_of_more(
+    bare: OptionAdvice, socket: Input, judged: Judged, ohm: float
+) -> Attenuated | None:  # fmt: skip
+    """Return the attenuator that is offered, made so that the output sees so many ohms."""
+    kept = bare.attenuator
+    if kept is None:
+        return None
+    why = f"{kept.why}; of as many ohms as all plugged in at once need"
+    wanted = _Wanted(kept.designs[0].wanted_db, why, "always" if kept.fitted else "never")
+    both = in_both_legs(bare.option, socket) and bare.option.from_ == "xlr"
+    found = _offer(bare, socket, judged, wanted, ohm / (2.0 if both else 1.0))
+    return None if found is None else replace(found, own_ohm=True)
+
+
 def built(
     bare: OptionAdvice, solved: OptionAdvice, designs: tuple[Design, ...], *, source: float,
     load: float, why: str, fits: bool = False, relieves: bool = False,

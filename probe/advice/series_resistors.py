@@ -136,7 +136,7 @@ def lifted(
                 for o in one.fitted(designs)
             }
             if made and all(map(_reaches, made.values())):
-                yield tuple(_as_made(u, made) for u in uses), tuple(made.values())
+                yield tuple(as_made(u, made) for u in uses), tuple(made.values())
 
 
 def _reaches(made: OptionAdvice) -> bool:
@@ -145,9 +145,10 @@ def _reaches(made: OptionAdvice) -> bool:
     return left is not None and left.low >= 0.0
 
 
-def _as_made(use: Use, made: dict[tuple[str, str], OptionAdvice]) -> Use:
+def as_made(use: Use, made: dict[tuple[str, str], OptionAdvice]) -> Use:
+    """Return what is used with what ``made`` has in its plug, by side and box."""
     sides = tuple(
-        (side, made[side, use.box].used.option if (side, use.box) in made else option)
+        (side, made[side, use.box].with_fitted().used.option if (side, use.box) in made else option)
         for side, option in use.sides
     )
     return replace(use, sides=sides)
@@ -176,7 +177,7 @@ class _Shared:
     @cached_property
     def bare(self) -> list[OptionAdvice]:
         """Each way by itself, with nothing in its plug."""
-        return [_bare(self.advice, u, self.desk.side.name) for u in self.uses]
+        return [bare_of(self.advice, u, self.desk.side.name) for u in self.uses]
 
     @property
     def aim_ohm(self) -> float:
@@ -201,7 +202,8 @@ class _Shared:
                 yield replace(bare, attenuator=made)
 
 
-def _bare(advice: Advice, use: Use, side: str) -> OptionAdvice:
+def bare_of(advice: Advice, use: Use, side: str) -> OptionAdvice:
+    """Return the way of a use by itself, with nothing in its plug."""
     way = (side, use.box, use.socket.name, use.option.id)
     return next(o for o in advice.options if (o.side, o.box, o.socket, o.option.id) == way)
 
@@ -316,7 +318,7 @@ def _sized_of(
             m.most_ohm(kept_db, other) if ok else m.at_output_ohm
             for m, other, ok in zip(members, beside, may, strict=True)
         ]
-        level = _level([m.at_output_ohm for m in members], most, aim_ohm)
+        level = level_of([m.at_output_ohm for m in members], most, aim_ohm)
         seen = [max(m.at_output_ohm, min(level, top)) for m, top in zip(members, most, strict=True)]
     return [
         m.design(kept_db, other, level) if ok and level > m.at_output_ohm else None
@@ -324,7 +326,7 @@ def _sized_of(
     ]
 
 
-def _level(least: Sequence[float], most: Sequence[float], aim_ohm: float) -> float:
+def level_of(least: Sequence[float], most: Sequence[float], aim_ohm: float) -> float:
     """Return the ohms up to which all are lifted so that they are ``aim_ohm`` together.
 
     Where they cannot be, ohms that lift each to its most.

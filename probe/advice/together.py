@@ -14,7 +14,7 @@ from itertools import islice
 
 from probe.advice import thresholds as limit
 from probe.advice.alike import as_good, candidate
-from probe.advice.below_minimum import below_minimum
+from probe.advice.below_minimum import below_minimum, lightened
 from probe.advice.candidate import Candidate
 from probe.advice.choose import mark
 from probe.advice.company import (
@@ -81,6 +81,8 @@ def best_sets(
     if spared is None and minded(advice, best):
         spared, buys = _less_to_mind(desks, advice, going, best) or (None, buys)
     sets = _ordered(tried) if spared is None else (spared, tried[0])
+    if lighter := lightened(desks, advice, sets[0], partial(_fitted_set, desks)):
+        advice, sets = fitted(advice, lighter.eased), (lighter, *sets[1:])
     notes += _said(desks[0], sets, going, advice, buys)
     notes += below_minimum(desks, advice, sets[0], partial(_fitted_set, desks))
     return sets, tuple(notes)
@@ -261,9 +263,9 @@ def _company(sets: Sequence[Together]) -> str:
 def _relieved(own: Choice, best: Together) -> Choice:
     """Return the choice with the resistors that its way has with all plugged in."""
     eased = [o for o in best.eased if o.box == own.box]
-    if not eased or eased[0].attenuator is None:
+    made = eased[0].attenuator if eased else None
+    if made is None or not made.relieves:
         return own
-    made = eased[0].attenuator
     why = (
         f"only with {made.designs[0].pad.named} in its plug, {made.attenuation_db:.1f} dB: without "
         f"such ones all inputs on this output are too heavy together; {made.why}"

@@ -7,12 +7,15 @@ though the boxes had 9 dB to spare.
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from probe.advice.advise import advise
+from probe.advice.basket import baskets
 from probe.advice.destination import together
-from probe.advice.model import Advice
+from probe.advice.model import Advice, OptionAdvice
+from probe.advice.shelf import read_shelf
 from probe.advice.source_file import read_source
 from probe.advice.text import render
 from probe.advice.typed import changed, typed_destination
@@ -33,8 +36,8 @@ minimum_load_ohm = {least}
 """
 
 
-def ask(folder: Path, into: list[str], least: float, *, ground: str | None = None,
-        level: float = 1.0, most: float = 6.0, own: float = 150.0) -> Advice:  # fmt: skip
+def ask(folder: Path, into: list[str], least: float, *, ground: Any = None,
+        level: Any = 1.0, most: Any = 6.0, own: Any = 150.0) -> Advice:  # fmt: skip
     path = folder / "source.toml"
     path.write_text(SHEET.format(level=level, most=most, own=own, least=least), "utf-8")
     there = together([typed_destination(one, 50.0) for one in into])
@@ -91,6 +94,64 @@ def test_no_more_than_a_turn_of_the_volume_is_given_away(tmp_path: Path) -> None
     assert "with 2.00 kohm in the lead to the centre (5.7 dB) in the plug at rca:2k:0.2V" in told
     # closed form: 1 / (1/3200 - 1/10k) = 4706 would take 7.1 dB before it, and 9.7 in both plugs
     assert "at least: ask its maker" in helps(ask(tmp_path, two, 3200.0))
+
+
+HEAVY = ["rca:10000:0.1V", "rca:1000:0.1V"]
+
+
+def seen_ohm(option: OptionAdvice, load: float) -> float:
+    pad = option.used.option.pad
+    assert pad is not None
+    # closed form: the series resistor, and behind it the shunt beside the input
+    return pad.series_ohm + 1.0 / (1.0 / pad.shunt_ohm + 1.0 / load)
+
+
+def test_pads_that_are_there_anyway_are_made_of_more_ohms(tmp_path: Path) -> None:
+    """Two pads against hum, each of 10 kohm, were 4.9 kohm on an output for 5 kohm."""
+    of: dict[str, Any] = {"ground": "same-strip", "level": 4.0, "most": 8.0, "own": 300.0}
+    light = ask(tmp_path, HEAVY, 1000.0, **of)
+    advice = ask(tmp_path, HEAVY, 5e3, **of)
+    used = [o for o in advice.options if o.verdict == "use"]
+    # closed form: in parallel no less than the 5 kohm that are stated
+    assert 1.0 / sum(1.0 / seen_ohm(o, z) for o, z in zip(used, (1e4, 1e3), strict=True)) >= 5e3
+    assert "together-load" not in {c.code for c in advice.cautions}
+    # with as much attenuation as before, within what preferred values come to
+    for now, before in zip(used, (o for o in light.options if o.verdict == "use"), strict=True):
+        assert now.attenuator is not None
+        assert before.attenuator is not None
+        assert now.attenuator.attenuation_db == pytest.approx(
+            before.attenuator.attenuation_db, abs=0.2
+        )
+        # the others draw less now: full output as before, or better
+        assert now.used.figures.full_output_margin_db is not None
+        assert now.used.figures.full_output_margin_db.low > 0.0
+    assert all(c.attenuator for c in advice.choices)
+    # what it is for stays its reason: it is not put in against the load
+    assert not any("too heavy together" in why for c in advice.choices for why in c.why)
+
+
+SHELF = """
+format = "probe-shelf/1"
+currency = "EUR"
+[[part]]
+name = "RCA attenuator {of:g} dB"
+kind = "attenuator"
+from = "rca-female"
+to = "rca-male"
+attenuation_db = {of}
+price = 14.0
+stock = 6
+"""
+
+
+def test_no_ready_made_one_is_taken_for_them(tmp_path: Path) -> None:
+    into = changed(together([typed_destination(one, 50.0) for one in HEAVY]), ground="same-strip")
+    of: dict[str, Any] = {"ground": "same-strip", "level": 4.0, "most": 8.0, "own": 300.0}
+    path = tmp_path / "shelf.toml"
+    path.write_text(SHELF.format(of=22.0), "utf-8")
+    for least, taken in ((1000.0, True), (5000.0, False)):
+        first, *_ = baskets(ask(tmp_path, HEAVY, least, **of), into, read_shelf(path))
+        assert bool(first.taken) == taken
 
 
 def test_the_sheet_of_each_box_says_what_helps(tmp_path: Path) -> None:
