@@ -200,11 +200,11 @@ def with_makers_asked(
     ) -> Advice:
         return ask(facts, sources, destination, Memory(among=among))
 
-    found = with_asked_first(with_asked(found, facts, sources, by_itself), facts, by_itself)
-
     def whole(facts: Facts, sources: Mapping[str, Sources]) -> Advice:
         return ask_together(facts, sources, destination)
 
+    found = with_asked(found, facts, sources, by_itself, whole)
+    found = with_asked_first(found, facts, by_itself)
     found = with_load_asked_first(found, facts, sources, whole)
     return with_winding_asked_first(found, facts, whole)
 

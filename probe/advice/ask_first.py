@@ -22,6 +22,9 @@ OUTPUT = {"single_ended_impedance_ohm": "rca", "differential_impedance_ohm": "xl
 WITHOUT, AS_IT_IS = "does without resistors", "does as it is"
 """Of the way that is used already, with resistors in its plug, or in doubt with the others."""
 
+WITH_OTHERS = "can be judged with all plugged in, and works, with another attenuator in its plug"
+"""Of one that is in doubt with the others, and keeps resistors against something else."""
+
 
 def with_asked_first(advice: Advice, facts: Mapping[str, Any], ask: Ask) -> Advice:
     """Return the advice with what a maker is to be asked before what is used is bought."""
@@ -50,14 +53,18 @@ def with_asked_first(advice: Advice, facts: Mapping[str, Any], ask: Ask) -> Advi
     return told_first(advice, found)
 
 
-def told_first(advice: Advice, found: Mapping[str, Settling], instead: str = "") -> Advice:
+def told_first(
+    advice: Advice, found: Mapping[str, Settling], instead: str = "",
+    still: frozenset[str] = frozenset(),
+) -> Advice:  # fmt: skip
     """Return the advice with what comes before anything is bought, for each box it is found for.
 
-    ``instead``: what is said of the answer, where all boxes were solved together with it.
+    ``instead``: what is said of the answer, where all boxes were solved together with it;
+    ``still``: boxes that have resistors in their plugs with the answer, too.
     """
     one = len(advice.choices) < 2
     instead = instead or ("is used instead" if one else "would by itself be used instead")
-    choices = tuple(_told(c, found.get(c.box), instead) for c in advice.choices)
+    choices = tuple(_told(c, found.get(c.box), instead, c.box in still) for c in advice.choices)
     return replace(advice, choices=choices, would_change=(*advice.would_change, *found.values()))
 
 
@@ -70,10 +77,11 @@ def winning(again: Advice, open_: set[tuple[str, str, str]]) -> dict[str, str]:
     }
 
 
-def _told(choice: Choice, found: Settling | None, instead: str) -> Choice:
+def _told(choice: Choice, found: Settling | None, instead: str, still: bool) -> Choice:
     if found is None:
         return choice
     used = WITHOUT if choice.attenuator else AS_IT_IS
+    used = WITH_OTHERS if still else used
     used = used if found.answers[0] == choice.option else instead
     says = f"before anything is bought, {found.what} {found.answers[0]} {used}"
     says += "".join(f", if not {other}" for other in found.answers[1:])

@@ -46,7 +46,8 @@ def with_load_asked_first(
         for was, now in zip(advice.choices, again.choices, strict=True)
         if heavy.get(was.box) and now.option is not None and _spares(advice, was, now)
     }
-    return told_first(advice, found, "is used instead")
+    still = frozenset(c.box for c in again.choices if c.attenuator)
+    return told_first(advice, found, "is used instead", still)
 
 
 def _joint(loads: Sequence[float]) -> float:

@@ -32,6 +32,9 @@ Way = tuple[str, str]
 Ask = Callable[[Mapping[str, Any], Mapping[str, Any], frozenset[Way]], Advice]
 """The advice for facts and sources, each box by itself, of some options alone."""
 
+Whole = Callable[[Mapping[str, Any], Mapping[str, Any]], Advice]
+"""The advice for facts and sources, with all boxes plugged in, of every way."""
+
 Answer = tuple[tuple[str, Any], ...]
 """Keys of a description by hand, or the minimum load or the joint of any device, and what they
 would say."""
@@ -84,6 +87,8 @@ class Question:
     what: Callable[[str, str], str]
     among: frozenset[Way]
     answers: tuple[Answer, ...]
+    load: Callable[[str, str], float] | None = None
+    """The minimum load that is named to a box, where that is asked for."""
 
 
 @dataclass(frozen=True)
@@ -96,6 +101,7 @@ class Stuck:
     ask: Ask
     open_: frozenset[Way]
     """Ways that cannot be judged: what is avoided or ruled out is so whatever the answer is."""
+    whole: Whole | None = None
     _asked: dict[tuple[Answer, frozenset[Way]], Advice] = field(default_factory=dict)
 
     def opened(self, question: Question, boxes: set[str]) -> dict[str, Settling]:
@@ -116,19 +122,43 @@ class Stuck:
             named = option if option in ways[box] else min(ways[box])
             what = question.what(box, str(named))
             found[box] = Settling(question.code, what, (str(named),), box)
-        return found
+        return {} if self._untrue(question, found) else found
+
+    def _untrue(self, question: Question, found: Mapping[str, Settling]) -> bool:
+        """Tell whether the load that is named leaves a box without a way that it has now.
+
+        Or does not open what it is asked for: all is solved with it as when it is answered, since
+        what is no longer too heavy is judged by its hum alone, and without its resistors.
+        """
+        if self.whole is None or question.load is None or len(self.advice.choices) < 2:
+            return False
+        loads = {question.load(box, s.answers[0]) for box, s in found.items()}
+        for load in loads:
+            answer = (*(one for one in question.answers[-1] if one[0] != LOAD), (LOAD, load))
+            again = self.whole(*self._said(answer))
+            works = _working(again)
+            if any(s.answers[0] not in works.get(box, set()) for box, s in found.items()):
+                return True
+            pairs = zip(self.advice.choices, again.choices, strict=True)
+            if any(was.option is not None and now.option is None for was, now in pairs):
+                return True
+        return False
+
+    def _said(self, answer: Answer) -> tuple[Mapping[str, Any], Mapping[str, Any]]:
+        """Return facts and sources with an answer in them."""
+        facts, sources = self.facts, self.sources
+        for key, value in answer:
+            if key == LOAD:
+                facts = allowing(facts, value)
+            elif key == JOINED:
+                facts, sources = joined(facts, sources)
+            else:
+                facts, sources = restated(facts, key, value)
+        return facts, sources
 
     def _with(self, answer: Answer, among: frozenset[Way]) -> Advice:
         if (answer, among) not in self._asked:
-            facts, sources = self.facts, self.sources
-            for key, value in answer:
-                if key == LOAD:
-                    facts = allowing(facts, value)
-                elif key == JOINED:
-                    facts, sources = joined(facts, sources)
-                else:
-                    facts, sources = restated(facts, key, value)
-            self._asked[answer, among] = self.ask(facts, sources, among)
+            self._asked[answer, among] = self.ask(*self._said(answer), among)
         return self._asked[answer, among]
 
     def opens_isolators(self, answer: Answer, boxes: set[str]) -> bool:
@@ -160,11 +190,13 @@ class Stuck:
 
 
 def with_asked(
-    advice: Advice, facts: Mapping[str, Any], sources: Mapping[str, Any], ask: Ask
-) -> Advice:
+    advice: Advice, facts: Mapping[str, Any], sources: Mapping[str, Any], ask: Ask,
+    whole: Whole | None = None,
+) -> Advice:  # fmt: skip
     """Return the advice with what the maker has to be asked, for each box without a way.
 
-    A box that only the others keep from its way wants no figure.
+    A box that only the others keep from its way wants no figure. ``whole``: what tells whether a
+    load that is asked for holds for all boxes.
     """
     boxes = {c.box for c in advice.choices if c.option is None} - {
         o.box for o in advice.options if o.used.verdict in ("use", "works")
@@ -174,7 +206,7 @@ def with_asked(
         for o in advice.options
         if o.box in boxes and o.used.verdict == "cannot-tell"
     )
-    stuck = Stuck(advice, facts, sources, ask, open_)
+    stuck = Stuck(advice, facts, sources, ask, open_, whole)
     found: dict[str, Settling] = {}
     for buys, questions in product((False, True), QUESTIONS):  # any that opens a lead goes first
         for question in questions(stuck, boxes - set(found)):
@@ -202,15 +234,17 @@ def _minimum_load(stuck: Stuck, boxes: set[str]) -> Iterator[Question]:
     among = frozenset((o.socket, o.option.id) for o in heavy)
     least = stuck.joint(heavy)
 
-    def what(box: str, option: str, and_pin_3: str = "") -> str:
-        named = [o for o in heavy if o.box != box or o.option.id == option]
-        return load_asked(stuck.advice.device, stuck.joint(named)) + and_pin_3
+    def load(box: str, option: str) -> float:
+        return stuck.joint([o for o in heavy if o.box != box or o.option.id == option])
 
-    yield Question("minimum-load", what, among, (((LOAD, least),),))
+    def what(box: str, option: str, and_pin_3: str = "") -> str:
+        return load_asked(stuck.advice.device, load(box, option)) + and_pin_3
+
+    yield Question("minimum-load", what, among, (((LOAD, least),),), load)
     if connected := stuck.connected():
         both = ", and pin 3 of its XLR output connected inside,"
         yield Question("minimum-load", lambda box, option: what(box, option, both), among,
-                       ((*connected, (LOAD, least)),))  # fmt: skip
+                       ((*connected, (LOAD, least)),), load)  # fmt: skip
 
 
 def _impedance_and_load(stuck: Stuck, boxes: set[str]) -> Iterator[Question]:
@@ -235,7 +269,8 @@ def _impedance_and_load(stuck: Stuck, boxes: set[str]) -> Iterator[Question]:
         )
         answers = tuple(((key, one), (LOAD, least)) for one in (LEAST_OHM, ohm))
         among = frozenset((o.socket, o.option.id) for o in ways)
-        yield Question("output-impedance", lambda *_, what=what: what, among, answers)
+        yield Question("output-impedance", lambda *_, what=what: what, among, answers,
+                       lambda *_, least=least: least)  # fmt: skip
 
 
 def _legs_alike(stuck: Stuck, boxes: set[str]) -> Iterator[Question]:

@@ -80,21 +80,34 @@ def quieted(
 ) -> OptionAdvice:  # fmt: skip
     """Return ``bare`` with a pad that makes its hum one to use, and leaves full output in reach.
 
-    For a box that nothing else works for: then it may leave less in hand than elsewhere. Not where
-    typical figures are short of the limit by less than they are sure to.
+    For a box that nothing else works for: then it may leave less in hand than elsewhere, and one
+    that was offered and is too small gives way to a larger one. Not where typical figures are short
+    of the limit by less than they are sure to.
     """
     lead = bare.option.pin_3 != "transformer"  # nobody buys both
     if not lead or bare.against != {"hum"} or just_short(bare, socket):
         return bare
     wanted = _hum(bare, socket)
     asked = destination.attenuation(socket.box) is not None or destination.wanted(socket.box) > 0.0
-    if asked or bare.attenuator is not None or wanted is None:
+    if asked or (bare.attenuator is not None and bare.attenuator.solves):
         return bare
-    offered = _offer(bare, socket, judged, wanted, least_ohm or 0.0)
-    margin = None if offered is None else offered.advice.figures.full_output_margin_db
-    if offered is None or not offered.solves or margin is None or margin.low < 0.0:
-        return bare
-    return replace(bare, attenuator=offered)
+    for _ in range(SIZES):
+        if wanted is None:
+            break
+        offered = _offer(bare, socket, judged, wanted, least_ohm or 0.0)
+        margin = None if offered is None else offered.advice.figures.full_output_margin_db
+        if offered is None or margin is None or margin.low < 0.0:
+            break
+        if offered.solves:
+            return replace(bare, attenuator=offered)
+        # of a source that is not known it takes off less at one end than was asked of it
+        more = _hum(offered.advice, socket) if offered.advice.against == {"hum"} else None
+        wanted = more and replace(wanted, decibels=wanted.decibels + more.decibels)
+    return bare
+
+
+SIZES = 4
+"""Pads against hum that are solved: each is as much larger as the one before is short."""
 
 
 def just_short(option: OptionAdvice, socket: Input) -> bool:

@@ -77,7 +77,12 @@ def _in_doubt(
 
 
 def _without_pad(option: OptionAdvice) -> OptionAdvice:
-    """Return what is used with a pad as it is without, if hum alone may be in its way then."""
+    """Return what is used with a pad as it is without, if hum alone may be in its way then.
+
+    Not where its resistors relieve the output, be it only with all plugged in.
+    """
+    if option.attenuator is not None and option.attenuator.relieves:
+        return option
     hum = option.figures.hum_below_full_output_db
     doubtful = hum is not None and hum.low < _limit(option) <= hum.high
     if option.verdict != "use" or option.against != {"hum"} or not doubtful:

@@ -6,13 +6,18 @@ had one before.
 
 from __future__ import annotations
 
+import math
 import re
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from probe.advice.advise import advise
+from probe.advice.advise import ask as ask_alone
+from probe.advice.ask_maker import with_asked
+from probe.advice.desk import Memory
 from probe.advice.destination import together
 from probe.advice.model import Advice
 from probe.advice.source_file import read_source
@@ -96,3 +101,88 @@ def test_the_answer_that_is_asked_for_leaves_every_box_its_lead(
 )  # fmt: skip
 def test_a_limit_is_rounded_down(value: float, down: float) -> None:
     assert digits_down(value) == pytest.approx(down, rel=1e-12)
+
+
+# no impedance and no circuit is stated, so that hum lies between far ends
+UNKNOWN = """
+differential_level_v = 4.0
+differential_maximum_v = 16
+"""
+ROOMS = {"ground": "two-rooms", "cable": "1m"}
+QUIET_DB = 75.0  # our own limit, no source
+
+
+def hum_of(advice: Advice, box: str) -> float:
+    held = [o.figures.hum_below_full_output_db for one in advice.sets[:1] for o in one.options
+            if o.box == box]  # fmt: skip
+    held = held or [o.used.figures.hum_below_full_output_db for o in advice.options
+                    if o.box == box and o.verdict == "use"]  # fmt: skip
+    return min(hum.low for hum in held if hum is not None)
+
+
+def test_resistors_against_hum_are_as_large_as_it_takes(tmp_path: Path) -> None:
+    """What the maker allows took a box its lead: the pad was a tenth of a decibel too small."""
+    boxes = "xlr:1k/between:0.5V:sub"
+    advice = ask(tmp_path, UNKNOWN, boxes, 375.0, **ROOMS)
+    (choice,) = advice.choices
+    assert choice.option == "xlr-to-xlr"
+    assert choice.attenuator
+    (used,) = [o for o in advice.options if o.verdict == "use"]
+    assert hum_of(advice, choice.box) >= QUIET_DB
+    left = used.used.figures.full_output_margin_db
+    assert left is not None
+    # closed form: 16 V into 1 kohm behind 2200 ohm at most, 0.5 V needed: 20 dB, of which no more
+    # is taken than what is missing of hum and a decibel or two
+    assert left.low >= 20.0 * math.log10(16.0 / 3.2 / 0.5) - 7.0
+
+
+def test_with_the_answer_no_box_loses_its_lead(tmp_path: Path) -> None:
+    """The maker said 375 ohm; the box that had a lead with resistors had none then."""
+    boxes = "xlr:1k/between:0.5V:sub xlr:300/leg:1V xlr:300/leg:0.5V"
+    advice = ask(tmp_path, UNKNOWN, boxes, None, **ROOMS)
+    # closed form: 600 and 1000 ohm side by side
+    assert asked(advice) == 375.0
+    answered = ask(tmp_path, UNKNOWN, boxes, 375.0, **ROOMS)
+    assert left_out(answered) < left_out(advice)
+    assert not left_out(answered)
+    for choice in answered.choices:
+        relieves = any("too heavy together" in why for why in choice.why)
+        # what relieves the output is not to be left away to hear whether it hums
+        assert not (relieves and any("try first" in why for why in choice.why))
+
+
+def test_an_answer_that_changes_the_attenuator_is_not_said_to_spare_it(tmp_path: Path) -> None:
+    """Before the telephone call it was "does without resistors", after it another pad for hum."""
+    boxes = "xlr:1k/leg:0.2V xlr:10k/between:1V:sub"
+    advice = ask(tmp_path, UNKNOWN, boxes, None, **ROOMS)
+    # closed form: 2 x 1000 and 10000 ohm side by side are 1666
+    assert asked(advice) == 1660.0
+    (says,) = [why for why in advice.choices[0].why if "1.66 kohm" in why]
+    assert "does without resistors" not in says
+    assert "with another attenuator in its plug" in says
+    answered = ask(tmp_path, UNKNOWN, boxes, 1660.0, **ROOMS)
+    assert answered.choices[0].attenuator
+    assert all(o.verdict == "works" for o in answered.sets[0].options)
+
+
+def test_a_promise_that_is_not_kept_is_not_made(tmp_path: Path) -> None:
+    """Of boxes of unknown circuit a way was said to be opened that the answer took from another."""
+    boxes = "xlr:300/leg:1V xlr:1k/between:0.5V"
+    advice = ask(tmp_path, UNKNOWN, boxes, None, **ROOMS)
+    facts, sources = read_source(tmp_path / "source.toml")
+    none = replace(advice, choices=tuple(replace(c, option=None) for c in advice.choices))
+    there = changed(together([typed_destination(b, 50.0) for b in boxes.split()]), **ROOMS)
+    bare = replace(
+        advice,
+        choices=tuple(replace(c, why=()) for c in advice.choices),
+        would_change=(),
+    )
+
+    def by_itself(facts: Any, sources: Any, among: Any) -> Advice:
+        return ask_alone(facts, sources, there, Memory(among=among))
+
+    promised = with_asked(bare, facts, sources, by_itself, None)
+    assert "minimum-load" in {s.code for s in promised.would_change}
+    found = with_asked(bare, facts, sources, by_itself, lambda *_: none)
+    # the rule: with the answer nothing has a way, so nothing is promised for it
+    assert "minimum-load" not in {s.code for s in found.would_change}
