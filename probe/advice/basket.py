@@ -403,10 +403,14 @@ def _offer(advice: Advice, choice: Choice, shelf: Shelf, count: int) -> Taken | 
 
 
 def _overloads(advice: Advice, choice: Choice) -> bool:
-    """Tell whether what is chosen can overload the input."""
+    """Tell whether what is chosen can overload the input.
+
+    What nobody can turn up does not come to a most that merely is assumed.
+    """
     wanted = (choice.box, choice.socket, choice.option)
     held = [o for o in advice.options if (o.box, o.socket, o.option.id) == wanted]
-    return any(h.code == "overload" for o in held for h in o.used.hazards)
+    return any(h.code == "overload" and not (o.never_turned_up and h.assumed)
+               for o in held for h in o.used.hazards)  # fmt: skip
 
 
 def _soldering(way: Sequence[Piece], length_m: float) -> str:

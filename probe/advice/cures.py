@@ -90,6 +90,8 @@ def _for_box(desks: Sequence[Desk], advice: Advice, choice: Choice) -> list[Cure
             continue
         if (_worst(best, low=True) or 0.0) < (_worst(now, low=True) or 0.0) + LEAST_DB:
             continue  # within the doubt of both it is none
+        if choice.option is None and _verdict(best) == "cannot-tell":
+            continue  # a question or a take opens it; until then it may cost more than the hum
         worst = min(best, key=lambda o: _below(o) or 0.0)
         quantity = worst.figures.hum_below_full_output_db
         assert quantity is not None

@@ -507,11 +507,15 @@ def _volts(low: float, high: float) -> str:
     return f"{low:.3g} V" if math.isclose(low, high) else f"{low:.3g} to {high:.3g} V"
 
 
-def digital_lines(links: Sequence[DigitalAdvice]) -> list[str]:
-    """Return a line for each link that is not used, and one for all that speaks against it."""
+def digital_lines(links: Sequence[DigitalAdvice], *, details: bool = False) -> list[str]:
+    """Return a line for each link that is not used, and one for all that speaks against it.
+
+    Nobody asks for those of a box that uses the same interface at both ends: with ``details``.
+    """
+    straight = {a.box for a in links if a.verdict == "use" and a.link.joint == "straight"}
     lines = []
     for a in links:
-        if a.verdict == "use":
+        if a.verdict == "use" or (a.box in straight and not details):
             continue
         lines.append(f"{a.verdict}: {a.link.id}: {a.link.says}")
         lines += [f"{a.link.id}: {h.message}" for h in a.against]

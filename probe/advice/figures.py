@@ -298,7 +298,7 @@ def with_hum(found: Figures, hum: Hum) -> Figures:
     )
 
 
-UNDISTORTED = "turned up until the device clips"
+UNDISTORTED = "turned up to just below where the device clips"
 
 
 def _undistorted(found: Figures) -> Figures:

@@ -132,7 +132,7 @@ def _render(advice: Advice, *, details: bool, named: bool) -> str:
     ties = [c.message for c in advice.cautions if c.code == "pin-3-tie"]
     told_above = {"pin-3-tie", *FIRST, *AT_ONCE}
     sections = {
-        "Digital links": digital_lines(advice.digital),
+        "Digital links": digital_lines(advice.digital, details=details),
         "If it hums": [_cure(c, several=len(advice.choices) > 1) for c in _cures(advice)],
         "Not known yet": _not_known(advice, details=details, brief=brief),
         "Do not": (_never(advice) if brief else _said(advice.options, ("never", "avoid"))) + ties,

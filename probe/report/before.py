@@ -14,6 +14,7 @@ from probe.report.places import in_places, named_in, places_of
 from probe.report.step import ASKED as ASKED_FIRST
 from probe.report.step import ORIGIN, TRIED, in_words, quoted
 from probe.report.text import printed
+from probe.report.typed import FIGURES
 from probe.report.used import needs_pad
 
 FIRST = (
@@ -56,8 +57,14 @@ def _metered(text: str) -> str:
                         "reading", text)  # fmt: skip
 
 
-_KEYS = re.compile(r" \([^()]*_[^()]*\)")
+_KEYS = re.compile(r" \(([^()]*_[^()]*)\)")
 """Keys of a file behind the figure they state, which the customer never sees."""
+
+
+def _of_key(found: re.Match[str]) -> str:
+    """Return what a key of the description is about, or nothing, in place of it."""
+    names = [FIGURES[key] for key in re.findall(r"[a-z_]+", found[1]) if key in FIGURES]
+    return f" ({names[0][:1].lower()}{names[0][1:]})" if names else ""
 
 
 SPARED_BY = {ORIGIN: "may do instead", ASKED_FIRST: ""}
@@ -153,8 +160,10 @@ def asked_of(
         and (not mine or o.get("destination") in mine)
         for way in listing(o, "answers")
     ]
-    found += _to_measure(advice, mine)
-    here = [_metered(_KEYS.sub("", t)) for t in found if not mine or named_in(t, places) <= mine]
+    found += [*_one_input_each(options), *_to_measure(advice, mine)]
+    here = [
+        _metered(_KEYS.sub(_of_key, t)) for t in found if not mine or named_in(t, places) <= mine
+    ]
     return tuple(dict.fromkeys(in_places(text, places) for text in here))
 
 
@@ -259,9 +268,8 @@ def before_of(
         and (not options or code not in elsewhere)
         and (code in AT_ONCE or not mine or named_in(printed(c.get("message")), places) <= mine)
     )
-    shared = _one_input_each(options)
     load = _against_load(cautions, chosen, places)
-    return tuple(dict.fromkeys(filter(None, (*shared, *told, *to_mind(advice, chosen), *load))))
+    return tuple(dict.fromkeys(filter(None, (*told, *to_mind(advice, chosen), *load))))
 
 
 def _against_load(

@@ -92,3 +92,15 @@ def less_hum(cure: Mapping[str, Any]) -> str:
     says = f"more than {int(better)}" if left is not None and left > MOST_DB else f"{better:.0f}"
     apart = least is not None and better - least >= APART_DB
     return f"{least:.0f} to {says}" if apart else says
+
+
+WIDE_DB = 30.0
+"""Width of an interval of hum from which the sheet says what makes it so wide. [judgement]"""
+
+
+def why_wide(entry: object) -> str:
+    """Return what makes a hum known so little, for the end of a phrase; else nothing."""
+    ends = interval(entry) if isinstance(entry, Mapping) else None
+    if ends is None or min(ends[1], MOST_DB) - ends[0] < WIDE_DB or ends[0] > MOST_DB:
+        return ""
+    return ", by what is not known of the boxes and their grounds"

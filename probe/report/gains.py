@@ -11,7 +11,7 @@ from typing import Any
 
 from probe.numbers import interval, number
 from probe.report.at_once import HISS_ALONE
-from probe.report.bounded import MOST_DB
+from probe.report.bounded import MOST_DB, why_wide
 from probe.report.document import listing
 from probe.report.text import MESSAGE_LIMIT, clean
 
@@ -131,7 +131,7 @@ SURELY = {"quiet-room": "it is heard in a quiet room", "loud": "loud enough to d
 
 def _quiet(what: str, ends: tuple[float, float], entry: Mapping[str, Any]) -> str:
     """Return what is heard of hum or hiss, by the class that the advice gives it."""
-    told = f"{what} is {_below(*ends)} below full output"
+    told = f"{what} is {_below(*ends)} below full output{'' if silent(entry) else why_wide(entry)}"
     best, worst = (_heard(entry, end) for end in ("best", "worst"))
     heard = SURELY.get(best) or WORDS.get(worst)
     return f"{told}: {heard}." if heard else f"{told}."

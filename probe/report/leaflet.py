@@ -337,13 +337,16 @@ def _hum(
         c for c in listing(advice, "cures")
         if isinstance(c, Mapping) and c.get("destination") == option.get("destination")
     ]  # fmt: skip
-    said = []
+    said, isolated = [], option.get("pin_3") == "transformer"
     for cure in [c for c in cures if c.get("cure") != AT_ORIGIN][:2]:
         better = less_hum(cure)
         gain = f" ({better} dB less hum)" if better else ""
         open_ = "; ask first whether it may be used" * (cure.get("verdict") == "cannot-tell")
-        said.append(_sentence(f"{printed(cure.get('says'), 160)}{gain}{open_}"))
-    if not said and option.get("pin_3") == "transformer":
+        says = printed(cure.get("says"), 160)
+        if isolated:  # else it reads as if this lead had none
+            says = named({"id": cure.get("option"), "says": says})
+        said.append(_sentence(f"{says}{gain}{open_}"))
+    if not said and isolated:
         has = "Once this lead has its isolating transformer" if step else (
             "This lead has its isolating transformer already")  # fmt: skip
         said = [f"{has}: look for the hum elsewhere, with this lead unplugged first."]

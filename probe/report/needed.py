@@ -14,6 +14,11 @@ from probe.report.used import is_digital, needs_pad, pad_named
 MOST_ITEMS = 8
 """Lines of a list, so that the whole stays on one side of paper."""
 
+ONE_OF_THEM = (
+    "For one of the boxes on this output; for each further one only with what stands first above, "
+    "which is on no list."
+)
+
 NOTHING_BEFORE = "Buy nothing before what stands first above is settled."
 
 
@@ -36,7 +41,9 @@ def needs(
         if isinstance(o, Mapping) and o.get("destination") == option.get("destination")
     ]  # fmt: skip
     waits = not step and bool(first_of(advice) or asked_of(advice, held))
-    wait = [NOTHING_BEFORE] if waits else []
+    shared = any(isinstance(h, Mapping) and h.get("code") == "digital-one-input"
+                 for h in listing(option, "hazards"))  # fmt: skip
+    wait = [ONE_OF_THEM if shared else NOTHING_BEFORE] if waits else []
     for basket in listing(advice, "shelf"):
         if isinstance(basket, Mapping) and basket.get("destination") == option.get("destination"):
             found = [_capital(in_words(printed(line))) for line in listing(basket, "says")]

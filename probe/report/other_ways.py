@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from probe.report import words
+from probe.report.bounded import why_wide
 from probe.report.document import listing
 from probe.report.step import Step, quoted
 from probe.report.text import clean, printed
@@ -150,6 +151,10 @@ def _settling(
     return [o for o in found if o.get("code") == code and o.get("destination") in boxes]
 
 
+SAME_INTERFACE = ("digital-75-to-75", "digital-110-to-110")
+"""Digital links beside which nobody asks for transformers."""
+
+
 def other_ways(
     options: Sequence[Any], chosen: Mapping[str, Any] | None, step: Step | None = None
 ) -> tuple[tuple[str, str, str], ...]:
@@ -157,6 +162,8 @@ def other_ways(
 
     ``step``: what comes before the choice; of the ways it opens that is said.
     """
+    if chosen and str(chosen.get("id")) in SAME_INTERFACE:
+        return ()
     worst: dict[str, Mapping[str, Any]] = {}
     for bare in options:
         if not isinstance(bare, Mapping) or (chosen and bare.get("id") == chosen.get("id")):
@@ -196,8 +203,12 @@ def _name(option: Mapping[str, Any]) -> str:
 
 def _because(option: Mapping[str, Any]) -> str:
     """Return what speaks against a way, a whole sentence; of one that works, what it lacks."""
+    if from_faulty(option):
+        return "it comes from the output that has a fault"
     lacks = printed(option.get("passed_by") or "")
     if option.get("verdict") == "works" and lacks:
         return lacks
     says = printed(option.get("because") or "") or printed((listing(option, "reasons") or [""])[0])
+    if says.startswith("hum "):
+        says += why_wide(option.get("hum_below_full_output_db"))
     return f"{says}; it works with resistors in its plug" if says and eased(option) else says

@@ -39,6 +39,9 @@ _FIGURES = (
 )
 """Key, name, what belongs to it, unit, and what it is taken within; in the order of the page."""
 
+FIGURES = {key: name for key, name, *_ in _FIGURES}
+"""What a key of the description is called where people read it."""
+
 _OUTPUTS = {
     "xlr": "XLR",
     "rca": "RCA",

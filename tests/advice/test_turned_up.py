@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from probe.advice.advise import advise
+from probe.advice.basket import _overloads
 from probe.advice.destination import Destination, Input
 from probe.advice.model import Advice, OptionAdvice
 from probe.advice.source_file import read_source
@@ -148,6 +149,8 @@ def test_nothing_is_bought_for_a_maximum_nobody_turns_up_to(tmp_path: Path) -> N
     assert told.assumed
     assert "no volume control" in told.message
     assert used.attenuator is None
+    # nor does a list or a sheet have a pad "against the overload" for it
+    assert not _overloads(advice, advice.choices[0])
     core = lead(advice, "rca-to-rca/transformer")
     # 2 V with the 5 % of a sheet are 2.1 V; parts in steps of 0.5 V
     assert core.part_needed.volts_at_20_hz == 2.5

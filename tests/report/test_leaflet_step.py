@@ -11,7 +11,10 @@ from probe.advice.advise import advise
 from probe.advice.source_file import read_source
 from probe.advice.typed import changed, typed_destination
 from probe.report import render_html
+from probe.report.before import asked_of
+from probe.report.gains import gains
 from probe.report.leaflet import Leaf, leaves_of
+from probe.report.other_ways import other_ways
 from probe.report.step import in_words
 from tests.advice.sheets import PLAYER
 from tests.advice.test_lead_first import MIXER, TELEVISION, ask
@@ -150,3 +153,42 @@ def test_identifiers_are_no_words_of_a_customer() -> None:
     )
     # whole identifiers only
     assert in_words("no-rca-to-rca-at-all") == "no-rca-to-rca-at-all"
+
+
+def test_a_doubted_figure_is_named_by_what_it_is() -> None:
+    """Lost: "5.00 kΩ: look the figure up again", and nobody knows of what."""
+    message = "5.00 kohm (single_ended_impedance_ohm): line outputs have 50 to 600 ohm."
+    (told,) = asked_of({"cautions": [{"code": "unlikely-impedance", "message": message}]})
+    assert told.startswith("5.00\u00a0kΩ (impedance of the RCA): line outputs have")
+
+
+def test_a_hum_known_to_nobody_says_why_it_is_so_wide() -> None:
+    """Lost: "-5 to 72 dB", which reads as if hum came and went."""
+    hum = {"value": 33.0, "unit": "dB", "low": -5.0, "high": 72.0}
+    option = {"id": "rca-to-rca", "verdict": "avoid", "hum_below_full_output_db": hum,
+              "because": "hum -5.0 to 72.0 dB below full output, loud"}  # fmt: skip
+    why = ", by what is not known of the boxes and their grounds"
+    ((_, _, because),) = other_ways([option], None)
+    assert because.endswith(f"loud{why}")
+    assert f"-5 to 72 dB below full output{why}" in gains(option)[0]
+    # of what is known to some decibels nothing is explained
+    narrow = {**option, "hum_below_full_output_db": {**hum, "low": 60.0}}
+    assert why not in gains(narrow)[0]
+
+
+def test_what_works_out_of_a_faulty_output_is_not_praised() -> None:
+    """Lost: "works, with fewer parts", on a sheet that says to have the output repaired."""
+    faulty = {"id": "xlr-to-rca/pin-3-open", "verdict": "works", "passed_by": "fewer parts",
+              "hazards": [{"code": "stage-fault", "message": "a fault"}]}  # fmt: skip
+    assert other_ways([faulty], None)[0][2] == "it comes from the output that has a fault"
+
+
+def test_another_isolator_is_not_named_as_the_first_one() -> None:
+    """Lost: "an isolating transformer would help", of a lead that has one."""
+    used = {"id": "rca-to-rca/transformer", "pin_3": "transformer", "destination": "amp",
+            "from": "rca", "to": "rca", "verdict": "use"}  # fmt: skip
+    cure = {"cure": "isolating-transformer", "destination": "amp", "says": "a transformer",
+            "option": "xlr-to-rca/transformer", "better_by_db": 12.0,
+            "verdict": "works"}  # fmt: skip
+    (leaf,) = leaves_of({"options": [used], "cures": [cure]})
+    assert leaf.hum[-1] == f"{ISOLATED} (12 dB less hum)."
