@@ -297,7 +297,7 @@ def _leaf(
         figures=tuple(_figures(used)),
         others=other_ways([o for o in options if o.get("destination") == option.get("destination")],
                        option, step),
-        notes=tuple(_notes(advice, used, before)),
+        notes=tuple(_notes(advice, used, (*before, *asked_of(advice, sides)))),
         why=(),
     )  # fmt: skip
 

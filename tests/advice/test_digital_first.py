@@ -56,6 +56,7 @@ def test_one_digital_output_drives_one_input(count: int, left: str, returned: st
     assert len(leaves) == count
     assert all("Never split it by a Y lead" in leaf.asked[0] for leaf in leaves)
     assert all("a distribution amplifier" in leaf.asked[0] for leaf in leaves)
+    assert not any("Y lead" in note for leaf in leaves for note in leaf.notes)  # once is enough
     # a lead on every list reads as if all could be plugged in
     assert all(leaf.needs[0].startswith("For one of the boxes on this output") for leaf in leaves)
 
