@@ -322,7 +322,10 @@ def _basket(
         currency=shelf.currency,
         share=shelf.share,
         system_price=system_price,
-        cheaper=tuple(cheaper_parts(taken, shelf, length, leads.known)),
+        cheaper=(
+            *_or_pad(advice, choice, missing, shelf, count),
+            *cheaper_parts(taken, shelf, length, leads.known),
+        ),
         dearer=tuple(dearer_parts(taken, shelf, length, leads.known)),
         unlike=(*_too_small(advice, choice, taken, ways, shelf), *leads.told(best)),
         own=leads.known,
@@ -340,6 +343,27 @@ def _basket(
         offered_for="against the overload" if _overloads(advice, choice) else TOO_LOUD,
         chain=tuple(p.piece if isinstance(p, Taken) else p for p in best),
     )
+
+
+def _or_pad(
+    advice: Advice, choice: Choice, missing: Sequence[Piece], shelf: Shelf, count: int
+) -> Iterable[str]:  # fmt: skip
+    """Name beside an attenuator to order one in stock that takes more off, with what it costs."""
+    pads = [o.attenuator.on_shelf for o in _held(advice, choice) if o.attenuator]
+    known = [pad for pad in pads if pad is not None]
+    for piece in (p for p in missing if p.kind == "attenuator" and not p.made):
+        if not known or len(known) < len(pads) or piece.attenuation_db is None:
+            return
+        decibels, in_hand = min(known, key=lambda pad: pad[1])
+        alike = replace(piece, attenuation_db=decibels)
+        offers = [Taken(alike, p, count) for p in shelf.parts if _fits(p, alike, 0.0)]
+        best = min((t for t in offers if t.in_stock), key=lambda t: t.price, default=None)
+        if best is not None:
+            yield (
+                f"or {best.says}, in stock, {best.price:.2f} {shelf.currency}: "
+                f"{decibels - piece.attenuation_db:.0f} dB quieter, so that quiet recordings have "
+                f"only {in_hand:.1f} dB in hand above full output"
+            )
 
 
 def _as_used(advice: Advice, choice: Choice) -> list[OptionAdvice]:
@@ -472,7 +496,11 @@ def _end(advice: Advice, choice: Choice) -> tuple[str, float | None, str, str]:
     if most is None:
         return held[0].option.to, None, "", ""
     made = most.says if most.designs[0].pad.in_series else ""
-    size = most.takes if most.unsure else f"{round(most.attenuation_db, 1):g} dB"
+    size = f"{round(most.attenuation_db, 1):g} dB"
+    if most.unsure and made:
+        size = f"{most.takes} there"
+    elif most.unsure:  # it is sold by one figure
+        size = f"{most.designs[0].wanted_db:g} dB, which takes off {most.takes} there"
     takes = size if made else f"{size}: {most.says}"
     return held[0].option.to, most.designs[0].wanted_db, made, takes
 

@@ -217,6 +217,9 @@ class Attenuated:
     """It is made of other ohms than the usual ones, which none that is bought ready has."""
     rating_watt: float = RATINGS_WATT[0]
     """What each of its resistors is rated for at least, at the most that comes."""
+    on_shelf: tuple[float, float] | None = None
+    """One on the shelf that takes more off and still leaves full output, dB, and what then is in
+    hand of it, dB: not enough for quiet recordings."""
 
     @property
     def says(self) -> str:

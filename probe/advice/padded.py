@@ -64,14 +64,18 @@ def with_attenuator(
     offered = _offer(bare, socket, judged, wanted, least_ohm or 0.0)
     if offered is None:
         return bare
+    fills = None
     for at_hand in _at_hand(bare, wanted, destination):
         found = _offer(bare, socket, judged, at_hand, least_ohm or 0.0)
         near = at_hand.decibels - wanted.decibels <= AT_HAND_LEEWAY_DB
-        if found is None or not (near or _leaves_in_hand(found)):
+        if found is None or not _does_as_well(found, offered):
             continue
-        if _does_as_well(found, offered):
+        if near or _leaves_in_hand(found):
             return replace(bare, attenuator=found)
-    return replace(bare, attenuator=offered)
+        margin = found.advice.figures.full_output_margin_db
+        if fills is None and margin is not None and margin.low >= 0.0:
+            fills = at_hand.decibels, margin.low
+    return replace(bare, attenuator=replace(offered, on_shelf=fills))
 
 
 def quieted(

@@ -16,6 +16,7 @@ from probe.advice.model import Advice
 from probe.advice.source_file import read_source
 from probe.advice.text import render
 from probe.advice.typed import changed, typed_destination
+from probe.cli.main import main
 
 SHEET = """format = "probe-source/1"
 {levels}
@@ -84,3 +85,65 @@ def test_what_another_input_has_is_not_what_a_transformer_brings(tmp_path: Path)
     # closed form: a 1:1 transformer between XLR sockets has the level of the lead
     told = [why for why in advice.choices[0].why if "louder" in why]
     assert all(why.startswith("an isolating transformer into the other input") for why in told)
+
+
+PAD = """
+[[part]]
+name = "pad {db}"
+kind = "attenuator"
+from = "{plug}-female"
+to = "{plug}-male"
+attenuation_db = {db}
+price = 12.0
+stock = {stock}
+"""
+
+
+def listed(
+    folder: Path,
+    capsys: pytest.CaptureFixture[str],
+    sheet: str,
+    to: str,
+    *pads: str,
+    more: str = "",
+) -> str:
+    paths = folder / "source.toml", folder / "shelf.toml"
+    paths[0].write_text(sheet, "utf-8")
+    paths[1].write_text('format = "probe-shelf/1"\n' + "".join(pads), "utf-8")
+    args = ["--ground", "same-strip", "--cable", "1.5m", "--shelf", str(paths[1]), *more.split()]
+    assert main(["advise", str(paths[0]), to, *args]) == 0
+    return " ".join(capsys.readouterr().out.partition("From the shelf")[2].split())
+
+
+@pytest.mark.parametrize(
+    ("db", "stock", "named"), [(10, 8, True), (10, 1, False), (15, 8, True), (16, 8, False)]
+)
+def test_a_pad_in_stock_that_still_fills_is_named_beside_the_one_to_order(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], db: int, stock: int, named: bool
+) -> None:
+    """Lost: a customer waits for a pad of 4 dB with one of 10 in the drawer, which nobody names."""
+    sheet = SHEET.format(kind="CD player", connectors='"rca"', levels=(
+        "single_ended_level_v = 2.0\nsingle_ended_impedance_ohm = 200.0"))  # fmt: skip
+    pad = PAD.format(db=db, stock=stock, plug="rca")
+    found = listed(tmp_path, capsys, sheet, "rca:10k:0.3V:max=1.5V", pad)
+    # closed form: 2 V and 5 % before 160 ohm into 10 kohm are 2.9 dB above 1.5 V: 4 with what
+    # resistors may be off; 5 % less behind 240 ohm is 15.8 dB above 0.3 V, of which 10 leave 5.8
+    assert "attenuator, RCA socket to RCA plug, 4 dB: " in found
+    says = f"or 2 x pad {db}, in stock, 24.00 EUR: {db - 4} dB quieter, so that quiet recordings "
+    assert (says in found) == named
+    assert ("have only 5.8 dB in hand above full output" in found) == (named and db == 10)
+
+
+def test_one_attenuator_is_to_be_ordered_by_one_figure(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Lost: "3.0 to 4.0 dB" to order, which no pad is."""
+    sheet = SHEET.format(kind="CD player", connectors='"xlr"', levels=(
+        'kinds = ["differential"]\ndifferential_level_v = 2.0\ndifferential_maximum_v = 8.0\n'
+        "differential_impedance_ohm = 100"))  # fmt: skip
+    to = "xlr:10k/leg:0.5V:max=1.5V:pin-3-ground"
+    found = listed(tmp_path, capsys, sheet, to, PAD.format(db=20, stock=2, plug="xlr"),
+                   more="--level 2V")  # fmt: skip
+    # closed form: 17.8 kohm beside 10 are 6.40, behind 3.74 kohm and about 0.2 of output and
+    # windings 4.1 dB; beside an input transformer of 20 kohm 9.42 kohm, 3.0 dB
+    assert "attenuator, XLR female to XLR male, 4 dB, which takes off 3.0 to 4.0 dB there" in found

@@ -205,7 +205,9 @@ def test_an_attenuator_that_lies_there_is_solved_or_left_there(
     assert used.attenuator is not None
     assert used.attenuator.attenuation_db == pytest.approx(taken, abs=0.2)
     found = basket(path, (advice, there))
-    assert any("2 x pad" in line for line in found.says) is (taken == lies)
+    assert any(line.startswith("2 x pad") for line in found.says) is (taken == lies)
+    # by the figures above: 13 dB of 5 V are 1.12 V, which 0.9 V leaves in reach
+    assert any(line.startswith("or 2 x pad") for line in found.says) is (lies == 13.0)
     ordered_too = [line for line in found.says if "attenuator, RCA socket to RCA plug" in line]
     assert bool(ordered_too) is (taken != lies)
     assert all(f", {taken:.0f} dB" in line for line in ordered_too)
@@ -679,7 +681,8 @@ def test_an_attenuator_to_order_is_the_one_that_was_solved(tmp_path: Path) -> No
     (used,) = {o.option.id: o.attenuator for o in found.options if o.verdict == "use"}.values()
     assert used is not None
     says = " ".join(basket(shelf_of(tmp_path, lead), (found, there)).says)
-    assert f"XLR female to XLR male, {used.takes}: {used.says}" in says
+    size = f"{used.designs[0].wanted_db:.0f} dB, which takes off {used.takes} there"
+    assert f"XLR female to XLR male, {size}: {used.says}" in says
     # closed form with the source Zs: A = Zl (Zs + S + p) / ((Zs + Zl) p), of an input of 10 kohm,
     # and of one with a transformer, 20 kohm between its pins
     pad = used.designs[0].pad
