@@ -113,6 +113,8 @@ class Desk:
         self._by_kind = not isinstance(source, Source)
         self._sources = {"": source} if isinstance(source, Source) else source
         self._memory = Memory() if memory is None else memory
+        self.solved = 0
+        """Figures that were solved, rather than found in the memory."""
         self._latest: dict[tuple[object, ...], Response] = {}
         self._driven: dict[tuple[object, ...], Driven] = {}
         self._scales: dict[tuple[int, str], Scale] = {}
@@ -210,6 +212,7 @@ class Desk:
         """Return the figures of one link on one corner."""
         key = self._key(trial)
         if key not in self._memory.figures:
+            self.solved += 1
             self._memory.figures[key] = with_surroundings(
                 self._leveled(trial),
                 self.respond(trial.corner, trial.link, trial.company),

@@ -28,6 +28,7 @@ from probe.advice.company import (
 from probe.advice.compiled import judged
 from probe.advice.desk import Desk
 from probe.advice.equal_boxes import unlike, unlike_untold
+from probe.advice.ground import GroundPath
 from probe.advice.model import Advice, Choice, OptionAdvice, Together
 from probe.advice.note import Note
 from probe.advice.quantity import Quantity
@@ -39,6 +40,10 @@ from probe.formats.text import all_of
 MOST_SETS = 12
 """Combinations tried, the likeliest first: with three boxes and five options all would take a
 minute."""
+
+MOST_SOLVED = 2000
+"""Figures solved, for all sides, after which no further set is begun: inputs, grounds and windings
+of which nothing is known multiply, and twelve sets of them took many minutes."""
 
 MOST_LOOKED_AT = 10_000
 """Combinations looked through for such sets, unsolved, the likeliest first."""
@@ -123,7 +128,7 @@ def _tried(desks: Sequence[Desk], advice: Advice, chosen: Sequence[Choice]) -> l
     """Return the sets that were solved, each box's own best first, until one harms nobody."""
     rivals = [uses_of(desks[0].destination.inputs, advice, choice) for choice in chosen]
     tried: list[Together] = []
-    solved = 0
+    solved, before = 0, sum(desk.solved for desk in desks)
     for uses in _sets(desks[0], rivals):
         if tried and _cannot_win(uses, tried):
             continue
@@ -132,7 +137,8 @@ def _tried(desks: Sequence[Desk], advice: Advice, chosen: Sequence[Choice]) -> l
             if not tried or found.eased or not _quieter_than(found, tried[0]):
                 tried.append(found)
         solved += 1
-        if not tried[-1].says or solved == MOST_SETS:
+        long = sum(desk.solved for desk in desks) - before >= MOST_SOLVED
+        if not tried[-1].says or solved == MOST_SETS or long:
             break
     return tried
 
@@ -149,12 +155,27 @@ def _with_resistors(
     """Yield a set, and with series resistors in its plugs where all of it is too hard a load."""
     found = _solved(desks, advice, uses)
     yield found
-    if overloaded(found.options):
-        for made, eased in relieved(desks, advice, uses, found.options):
-            again = _fitted_set(desks, advice, made, eased)
-            yield again
-            if not overloaded(again.options):
-                return
+    if not overloaded(found.options):
+        return
+    last = None
+    for made, eased in relieved(desks, advice, uses, found.options):
+        last = made, eased
+        if not _too_heavy_still(desks, made):
+            break
+    if last is not None:
+        yield _fitted_set(desks, advice, *last)
+
+
+def _too_heavy_still(desks: Sequence[Desk], uses: tuple[Use, ...]) -> bool:
+    """Tell whether a set is too heavy, solved without hum and mismatches.
+
+    What hangs on an output, and the current into it, do not ask for the ground; with all that a
+    ground may be it takes sixteen times as long.
+    """
+    quiet = tuple(
+        replace(u, socket=replace(u.socket, ground=GroundPath(None), mismatch=0.0)) for u in uses
+    )
+    return bool(overloaded([_beside(desk, use, quiet) for desk in desks for use in quiet]))
 
 
 def fitted(advice: Advice, eased: Sequence[OptionAdvice]) -> Advice:
