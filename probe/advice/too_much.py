@@ -57,8 +57,11 @@ def overload(case: Case) -> Iterator[Finding]:
         if not case.maximum_assumed and _at_limit(level, most):
             over = float(ratio_to_db(level.high / most))
             says = f"{reach}: just at its limit, beyond it by {over:.1f} dB at most, and that only "
-            yield Finding("works", "at-limit", f"{says}by what is not known of the level",
-                          hazard=True, assumed=True)  # fmt: skip
+            says += "by what is not known of the level"
+            if not _at_limit(top, most):  # what is played is; the maximum is beyond
+                says += (f"; {case.maximum_words} {at_most(case, top)} would, to which a device of "
+                         "its kind has no volume control to turn it up")  # fmt: skip
+            yield Finding("works", "at-limit", says, hazard=True, assumed=True)
             continue
         # too much by the doubt of the figures alone is minded, and nothing is bought for it while
         # the volume may be turned down

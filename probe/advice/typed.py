@@ -181,9 +181,7 @@ def _check_impedance(connector: str, part: str, whole: str) -> None:
             f"decibels: write {found.number}dBV or {found.number}dBu; {OHM_HOW}"
         )
     if found.value == 0.0:
-        raise BadInput(
-            f"{quoted(whole)}: an input of {found.number} ohm is a short circuit; {OHM_HOW}"
-        )
+        raise BadInput(f"{quoted(whole)}: an input of 0 ohm is a short circuit; {OHM_HOW}")
     if not found.unit and found.value <= MOST_BARE_VOLTS:
         raise BadInput(
             f"{quoted(whole)}: {found.number} without a unit is no impedance; the level for full "

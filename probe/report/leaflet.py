@@ -290,6 +290,7 @@ def _leaf(
             *([WITH_ALL] if has_company(advice, option) else []),
             *(f"The lead to try first: {line}" for line in in_short(tried or {})),
             *([f"The figures here are those of: {way}."] if step else []),
+            *_with_these(option, looked=looked),
             *gains(used),
         ),
         hum=tuple(_hum(advice, option, step)),
@@ -307,6 +308,14 @@ def _headline(way: str, *, first: bool, looked: bool) -> str:
     if looked:
         return f"Look first, as above, for what belongs in the plug. Then: {way}"
     return f"{'Then: ' * first}{way}"
+
+
+def _with_these(option: Mapping[str, Any], *, looked: bool) -> list[str]:
+    """Return with which of two plugs the figures are, where that waits for a look."""
+    pad = option.get("attenuator")
+    if not looked or not isinstance(pad, Mapping):
+        return []
+    return [f"The figures here are with {pad_named(option)}: {printed(pad.get('says'), 160)}."]
 
 
 def _bare(option: Mapping[str, Any]) -> Mapping[str, Any]:

@@ -102,3 +102,18 @@ def test_words_do_not_contradict_the_figures(tmp_path: Path) -> None:
     assert "overloads the input less, if at all, than others" in why
     assert "does not overload" not in why
     assert "has no hazard" not in why
+
+
+def test_the_maximum_is_told_beside_what_is_played(tmp_path: Path) -> None:
+    path = tmp_path / "player.toml"
+    path.write_text(
+        PLAYER.format(kind="CD player").replace("= 7.75", "= 4.0\ndifferential_maximum_v = 8.0"),
+        "utf-8",
+    )
+    there = changed(typed_destination("rca:47k:1V:max=2V", 50.0), ground="same-strip", cable="2m")
+    told = " ".join(render(advise(*read_source(path), there)).split())
+    # the sheet: 2 V of one leg are played into an input that accepts 2 V
+    assert "just at its limit" in told
+    # the sheet: 8 V between the legs at most, half of it on one; docs/advice.md: it is told
+    assert "at the device's stated maximum of 8 V 4.00" in told
+    assert "no volume control to turn it up" in told

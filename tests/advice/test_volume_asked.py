@@ -97,6 +97,9 @@ def test_the_sheet_asks_first_and_sells_neither(tmp_path: Path) -> None:
     assert "9.31 kΩ" in told
     assert "attenuator in its plug" not in leaf.chosen
     assert not any("dB" in text for text in leaf.needs)
+    # the sheet: its figures hold for one answer alone, and say for which
+    (whose,) = [text for text in leaf.gains if "figures here are with an attenuator" in text]
+    assert "9.31 kΩ" in whose
 
 
 SHELF = """
