@@ -60,7 +60,14 @@ def hangs_on_volume(advice: Advice, box: str) -> Settling | None:
 
 def _may_matter(advice: Advice) -> bool:
     """Tell whether anything that hangs on a volume control stands in the advice at all."""
-    return any(_doubted(o) or _overloads(o) or o.attenuator is not None for o in advice.options)
+    return any(
+        _doubted(o) or o.attenuator is not None or HANGS_ON_IT & {h.code for h in o.hazards}
+        for o in advice.options
+    )
+
+
+HANGS_ON_IT = frozenset({"overload", "clips-short"})
+"""What a device that is not turned up does not do."""
 
 
 def _doubted(option: OptionAdvice) -> bool:
@@ -99,9 +106,10 @@ def _asked(now: Answer, none: Answer, one: Answer) -> str:
     """Return the question with what comes of either answer, and for which all else is said."""
     same = none[1].option == one[1].option
     way = f"{none[1].option}, with " if same and none[1].option else ""
-    without = f"{way}{_plug(*none)}" if same else _way(*none)
+    plugs = any(_pad_db(*answer) > 0.0 for answer in (none, one))
+    without = f"{way}{_plug(*none)}" if same else _way(*none, plugs=plugs)
     without += _unstated(*none)
-    with_one = _plug(*one) if same else _way(*one)
+    with_one = _plug(*one) if same else _way(*one, plugs=plugs)
     case = WITH if _alike(now, one) else WITHOUT if _alike(now, none) else ""
     follows = case and f" (what follows is {case})"
     return (
@@ -110,10 +118,10 @@ def _asked(now: Answer, none: Answer, one: Answer) -> str:
     )
 
 
-def _way(advice: Advice, choice: Choice) -> str:
+def _way(advice: Advice, choice: Choice, *, plugs: bool) -> str:
     if choice.option is None:
         return "nothing is to be used yet"
-    return f"{choice.option}, with {_plug(advice, choice)}"
+    return f"{choice.option}, with {_plug(advice, choice)}" if plugs else choice.option
 
 
 def _plug(advice: Advice, choice: Choice) -> str:

@@ -12,7 +12,7 @@ from probe.report.document import listing
 from probe.report.other_ways import from_faulty, stays_out
 from probe.report.places import in_places, named_in, places_of
 from probe.report.step import ASKED as ASKED_FIRST
-from probe.report.step import ORIGIN, TRIED, in_words, quoted
+from probe.report.step import ORIGIN, TRIED, VOLUME, in_words, quoted
 from probe.report.text import printed
 from probe.report.typed import FIGURES
 from probe.report.used import needs_pad
@@ -71,9 +71,6 @@ SPARED_BY = {ORIGIN: "may do instead", ASKED_FIRST: ""}
 """What comes before anything is bought, by its code in the advice, and what is said of the way it
 may open; empty: that it is used."""
 
-
-VOLUME = "volume-control"
-"""Whether the device has one: with each answer something else belongs in the plug."""
 
 MOST_OF_BOTH = 520
 """Characters of it: it names the resistors of both answers."""

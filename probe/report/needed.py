@@ -7,7 +7,7 @@ from typing import Any
 
 from probe.report.before import asked_of, first_of, hangs_on_volume, overloads
 from probe.report.document import listing
-from probe.report.step import ORIGIN, TRIED, Step, in_words
+from probe.report.step import ORIGIN, TRIED, VOLUME, Step, in_words
 from probe.report.text import clean, printed
 from probe.report.used import is_digital, needs_pad, pad_named
 
@@ -63,6 +63,8 @@ def _in_turn(advice: Mapping[str, Any], option: Mapping[str, Any], step: Step) -
         return [*_lead(advice, option), *(_inner(ELSE.get(step.code, "Ask first. Only if the "
                 "answer is another"), line) for line in _pad(option, must=""))]  # fmt: skip
     cases = zip(WHEN.get(step.code, ANSWERED), step.ways, strict=False)
+    if step.code == VOLUME:  # with either something may have to be bought
+        return [NOTHING_BEFORE, *(_inner(case, *_asked_for(advice, way)) for case, way in cases)]
     said = [_inner(case, *_lead(advice, way)) for case, way in cases]
     if used:
         said.append(_inner("Only if that does not do", *_asked_for(advice, option)))
@@ -71,6 +73,7 @@ def _in_turn(advice: Mapping[str, Any], option: Mapping[str, Any], step: Step) -
 
 WHEN = {
     TRIED: ("First",),
+    VOLUME: ("Without a volume control", "With one"),
     ORIGIN: ("If the hum goes with that plug (above), the isolator named there, and",),
 }
 """When the ways that come first are taken, by what comes first."""

@@ -19,6 +19,9 @@ TRIED, ASKED, ORIGIN = "lead-first", "asked-first", "origin-first"
 """Codes of the advice: a lead that only its hum may speak against, a question whose answer opens
 a lead, and what is done where the hum comes in."""
 
+VOLUME = "volume-control"
+"""Whether the device has one, where that decides which lead it is."""
+
 
 @dataclass(frozen=True)
 class Step:
@@ -35,12 +38,14 @@ class Step:
     @property
     def plain(self) -> Mapping[str, Any] | None:
         """The lead that needs no answer: to be tried, or used if the hum goes with another plug."""
-        return None if self.code == ASKED else self.ways[0]
+        return None if self.code in (ASKED, VOLUME) else self.ways[0]
 
     def headline(self, chosen: str, where: str = "above") -> str:
         """Return the headline: what is done now, and else ``chosen``; ``where``: it is said."""
         if self.code == TRIED:
             return f"Try first: {named(self.ways[0])}"
+        if self.code == VOLUME:
+            return f"Look first, as {where}, which lead it is. Perhaps: {chosen}"
         if not chosen:
             return f"Unplug first, as {where}. If the hum goes with that: {named(self.ways[0])}"
         does = "Unplug first" if self.code == ORIGIN else "Ask first"
@@ -50,13 +55,17 @@ class Step:
         """Return what the drawing shows; ``used``: something is chosen."""
         if not used and self.code == ORIGIN:
             return "If the hum goes with that plug."
+        if self.code == VOLUME:
+            return "Only if it is that lead."
         return "The lead to try first." if self.code == TRIED else "Only if that does not do."
 
     def row(self, option: Mapping[str, Any]) -> tuple[str, str] | None:
         """Return the verdict and the reason of a way that it opens, which is in no doubt here."""
         if str(option.get("id")) not in {str(way.get("id")) for way in self.ways}:
             return None
-        verdict = {TRIED: "try first", ORIGIN: "may do"}.get(self.code, "ask first")
+        verdict = {TRIED: "try first", ORIGIN: "may do", VOLUME: "look first"}.get(
+            self.code, "ask first"
+        )
         return verdict, "what stands first above"
 
 
@@ -64,7 +73,8 @@ def step_of(advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]]) -> 
     """Return what comes first for the box of ``options``, None where nothing does."""
     boxes = {o.get("destination") for o in options}
     for one in (o for o in listing(advice, "would_change") if isinstance(o, Mapping)):
-        if one.get("code") not in (TRIED, ASKED, ORIGIN) or one.get("destination") not in boxes:
+        codes = (TRIED, ASKED, ORIGIN, *((VOLUME,) if len(listing(one, "answers")) > 1 else ()))
+        if one.get("code") not in codes or one.get("destination") not in boxes:
             continue
         held = [
             o for o in listing(advice, "options")

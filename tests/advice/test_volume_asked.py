@@ -99,7 +99,53 @@ def test_the_sheet_asks_first_and_sells_neither(tmp_path: Path) -> None:
     assert not any("dB" in text for text in leaf.needs)
     # the sheet: its figures hold for one answer alone, and say for which
     (whose,) = [text for text in leaf.gains if "figures here are with an attenuator" in text]
-    assert "9.31 kΩ" in whose
+    assert "9.31\u00a0kΩ" in whose
+
+
+TWO_OUTPUTS = """
+format = "probe-source/1"
+kinds = ["differential", "impedance-balanced"]
+differential_level_v = 1.0
+differential_impedance_ohm = 100.0
+single_ended_level_v = 0.5
+single_ended_impedance_ohm = 100.0
+[device]
+kind = "network player"
+output = "line"
+connectors = ["xlr", "rca"]
+{more}
+"""
+
+
+@pytest.mark.parametrize(
+    ("more", "questions"),
+    # docs/advice.md: what distorts before full output counts for what can be turned up alone, so
+    # that the answer moves the lead; once it is stated nothing is asked
+    [("", 1), ("volume_control = false", 0), ("volume_control = true", 0)],
+)
+def test_asked_where_only_distortion_moves_the_lead(
+    tmp_path: Path, more: str, questions: int
+) -> None:
+    """A transformer was bought for what a player without a volume control never does."""
+    path = tmp_path / "source.toml"
+    path.write_text(TWO_OUTPUTS.format(more=more), "utf-8")
+    there = typed_destination("rca:4.7k:1V:max=5V", 50.0)
+    assert (
+        len(asked(advise(*read_source(path), changed(there, ground="0.1mV/0.2ohm")))) == questions
+    )
+
+
+def test_the_sheet_has_both_leads_where_the_answer_moves_the_lead(tmp_path: Path) -> None:
+    """The customer would have read the transformer as bought."""
+    path = tmp_path / "source.toml"
+    path.write_text(TWO_OUTPUTS.format(more=""), "utf-8")
+    there = changed(typed_destination("rca:4.7k:1V:max=5V", 50.0), ground="0.1mV/0.2ohm")
+    (leaf,) = leaves_of(advise(*read_source(path), there).to_json())
+    # the sheet stands alone: what is looked at governs headline and list
+    assert leaf.chosen.startswith("Look first, as above, which lead it is")
+    without, with_one = leaf.needs[1:3]
+    assert without.startswith("Without a volume control: one for each side: an RCA lead")
+    assert with_one.startswith("With one: one for each side: pins 2 and 3 to an isolating")
 
 
 SHELF = """
