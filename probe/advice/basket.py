@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from functools import partial
 from typing import Any
@@ -10,42 +10,28 @@ from typing import Any
 from probe.advice.alike import Together, candidate, ways_as_good
 from probe.advice.ask_volume import hangs_on_volume
 from probe.advice.destination import Cable, Destination
+from probe.advice.fitting import chain, cheaper_parts, cost, dearer_parts, fits
 from probe.advice.flip_reasons import ASKED
 from probe.advice.lead_data import Leads, Solve, SolveBeside, beside
 from probe.advice.leads import SPLITTERS, Piece, attenuator_piece, ways_of
 from probe.advice.model import Advice, Choice, OptionAdvice, Settling
 from probe.advice.network import TwoPort
-from probe.advice.parts import AS_GOOD, as_good
+from probe.advice.parts import AS_GOOD
 from probe.advice.parts import ISOLATING_TRANSFORMER as ORDINARY
-from probe.advice.shelf import Part, Shelf
+from probe.advice.shelf import Shelf
 from probe.advice.taken import (
-    SHORT_METRES,
     TOO_LOUD,
     WHEN,
     Basket,
     Instead,
-    Own,
     Taken,
     less,
     ordered,
 )
 from probe.advice.words import signed_decibels
 
-SAME_DB = 0.5
-"""An attenuator so near to the one that was solved is the same. [practice]"""
-
-CHEAPER = 0.5
-"""Share of the price of what is in stock from which what would have to be ordered is named.
-[judgement]"""
-
 FIRST = frozenset({"lead-first", "asked-first", "winding", "origin-first"})
 """Codes of what is tried, asked or unplugged before what is chosen is bought."""
-
-WHOLE_RUN = ("lead", "run")
-"""Kind and place of the lead between the boxes."""
-
-DEAREST_LISTED = 3
-"""Dearer parts that would do as well, listed with what differs."""
 
 
 def with_shelf_parts(destination: Destination, shelf: Shelf) -> Destination:
@@ -225,7 +211,7 @@ def _shared(leads: Sequence[int]) -> int:
 
 
 def _splitters(output: str, one: int, both: int, shelf: Shelf, whole: Shelf) -> Basket:
-    (found,) = _chain((SPLITTERS[output],), shelf, one, Leads())
+    (found,) = chain((SPLITTERS[output],), shelf, one, Leads())
     taken = (found,) if isinstance(found, Taken) else ()
     return Basket(
         box="",
@@ -309,8 +295,8 @@ def _basket(
         empty = (choice.box, choice.option, count, (), (), shelf.currency, shelf.share)
         return Basket(*empty, system_price, (), "")
     leads = Leads(cable, choice, _as_used(advice, choice), solve, in_doubt)
-    chains = [_chain(way, shelf, count, leads) for way in ways]
-    best = min(chains, key=partial(_cost, leads=leads))
+    chains = [chain(way, shelf, count, leads) for way in ways]
+    best = min(chains, key=partial(cost, leads=leads))
     taken = tuple(t for t in best if isinstance(t, Taken))
     missing = tuple(p for p in best if isinstance(p, Piece))
     return Basket(
@@ -356,7 +342,7 @@ def _or_pad(
             return
         decibels, in_hand = min(known, key=lambda pad: pad[1])
         alike = replace(piece, attenuation_db=decibels)
-        offers = [Taken(alike, p, count) for p in shelf.parts if _fits(p, alike, 0.0)]
+        offers = [Taken(alike, p, count) for p in shelf.parts if fits(p, alike, 0.0)]
         best = min((t for t in offers if t.in_stock), key=lambda t: t.price, default=None)
         if best is not None:
             yield (
@@ -422,7 +408,7 @@ def _offer(advice: Advice, choice: Choice, shelf: Shelf, count: int) -> Taken | 
     if wanted is None or _fitted(choice):
         return None
     piece = attenuator_piece("xlr" if to == "xlr" else "rca", wanted, made=made, takes=takes)
-    (found,) = _chain((piece,), shelf, count, Leads())
+    (found,) = chain((piece,), shelf, count, Leads())
     return found
 
 
@@ -503,119 +489,3 @@ def _end(advice: Advice, choice: Choice) -> tuple[str, float | None, str, str]:
         size = f"{most.designs[0].wanted_db:g} dB, which takes off {most.takes} there"
     takes = size if made else f"{size}: {most.says}"
     return held[0].option.to, most.designs[0].wanted_db, made, takes
-
-
-def _chain(
-    way: Sequence[Piece], shelf: Shelf, count: int, leads: Leads
-) -> tuple[Taken | Piece, ...]:
-    found: list[Taken | Piece] = []
-    for piece in way:
-        fitting = [p for p in shelf.parts if _fits(p, piece, leads.cable.length_m)]
-        offers = [Taken(piece, p, count) for p in fitting if leads.own(p, piece).serves]
-        best = min(offers, key=partial(_order, leads=leads), default=None)
-        found.append(piece if best is None else best)
-        shelf = shelf if best is None else less(shelf, (best,))
-    return tuple(found)
-
-
-def _order(offer: Taken, leads: Leads) -> tuple[bool, bool, float, str]:
-    """Rank an offer: in stock, no worse than the lead that was solved, price."""
-    worse = bool(leads.own(offer.part, offer.piece).says)
-    return not offer.in_stock, worse, offer.price, offer.part.name
-
-
-def _cost(chain: Sequence[Taken | Piece], leads: Leads) -> tuple[int, int, int, float, int]:
-    """Rank a chain: nothing missing, all in stock, as solved, price, number of pieces."""
-    taken = [t for t in chain if isinstance(t, Taken)]
-    ranks = [_order(t, leads) for t in taken]
-    missing = len(chain) - len(taken)
-    price = sum(t.price for t in taken)
-    return missing, sum(r[0] for r in ranks), sum(r[1] for r in ranks), price, len(chain)
-
-
-def _fits(part: Part, piece: Piece, length_m: float) -> bool:
-    """Tell whether a part is what a piece asks for; a lead long enough for its place."""
-    if (part.kind, part.from_, part.to) != (piece.kind, piece.from_, piece.to):
-        return False
-    if piece.kind in ("lead", "adapter", "splitter") and not _wired_alike(part, piece):
-        return False
-    if piece.part is not None and not as_good(part.transformer or ORDINARY, piece.part):
-        return False
-    if piece.ohm is not None and part.impedance_ohm != piece.ohm:
-        return False
-    if piece.kind == "attenuator" and (
-        piece.made or not piece.ready or part.impedance_ohm != piece.ohm
-    ):
-        return False  # that of a digital link would load an analogue one
-    if piece.attenuation_db is not None:
-        return abs((part.attenuation_db or 0.0) - piece.attenuation_db) <= SAME_DB
-    if piece.kind == "lead" and part.length_m is not None:
-        if piece.place != "run":
-            return part.length_m <= SHORT_METRES
-        return part.length_m >= length_m - 1e-9
-    return True
-
-
-def leads_for(option: str, length_m: float, shelf: Shelf, count: int) -> list[Part]:
-    """Return the leads of a shelf that an option may have on its run, what is in stock first."""
-    runs = [p for way in ways_of(option, "", None) for p in way if (p.kind, p.place) == WHOLE_RUN]
-    found = {p.name: Taken(piece, p, count) for piece in runs if piece.ohm is None
-             for p in shelf.parts if _fits(p, piece, length_m)}  # fmt: skip
-    held = sorted(found.values(), key=lambda t: (not t.in_stock, t.price, t.part.name))
-    return [t.part for t in held]
-
-
-def _wired_alike(part: Part, piece: Piece) -> bool:
-    return (part.wires, part.joined_from, part.joined_to) == (
-        piece.wires, piece.joined_from, piece.joined_to,
-    )  # fmt: skip
-
-
-def cheaper_parts(
-    taken: Sequence[Taken], shelf: Shelf, length_m: float, own: Mapping[str, Own]
-) -> Iterable[str]:
-    """Name beside what is taken from stock what does as well and is much cheaper to order.
-
-    ``own``: what leads are otherwise than what was solved, by name.
-    """
-    for t in taken:
-        offers = [Taken(t.piece, p, t.count) for p in shelf.parts
-                  if p.name != t.part.name and _fits(p, t.piece, length_m)
-                  and (p.name not in own or own[p.name].serves)]  # fmt: skip
-        best = min(offers, key=lambda o: (o.price, o.part.name), default=None)
-        if best is not None and t.in_stock and best.price <= CHEAPER * t.price:
-            changed = own[best.part.name].changed if best.part.name in own else ""
-            does = f", with {changed}," if changed else ": does the same"
-            yield f"or {best.says}{does} for {t.price - best.price:.2f} {shelf.currency} less"
-
-
-def dearer_parts(
-    taken: Sequence[Taken], shelf: Shelf, length_m: float, own: Mapping[str, Own]
-) -> Iterable[str]:
-    """Say of dearer parts that would do what differs by measurement, and nothing else.
-
-    ``own``: as `cheaper_parts`.
-    """
-    for t in taken:
-        others = [
-            p for p in shelf.parts
-            if p.name != t.part.name and _fits(p, t.piece, length_m)
-            and not (p.name in own and own[p.name].says)
-            and p.price / p.pieces > t.part.price / t.part.pieces
-        ]  # fmt: skip
-        for other in sorted(others, key=lambda p: p.price)[:DEAREST_LISTED]:
-            prices = [Taken(t.piece, replace(p, loose=0), t.count).price for p in (other, t.part)]
-            more = prices[0] - prices[1]
-            yield f"{other.name} does the same for {more:.2f} more: {_differs(t.part, other)}"
-
-
-def _differs(one: Part, other: Part) -> str:
-    mine, theirs = dict(one.measured), dict(other.measured)
-    said = [
-        f"{theirs[name]:g} instead of {mine[name]:g} {name}"
-        for name in theirs
-        if name in mine and theirs[name] != mine[name]
-    ]
-    if one.length_m is not None and other.length_m is not None and one.length_m != other.length_m:
-        said.append(f"{other.length_m:g} instead of {one.length_m:g} m")
-    return ", ".join(said) or "no measured difference is stated"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from probe.advice.basket import cheaper_parts, dearer_parts
+from probe.advice.fitting import cheaper_parts, dearer_parts
 from probe.advice.shelf import Shelf
 from probe.advice.taken import Basket, Taken, orders
 from probe.advice.told_once import Group, label_of

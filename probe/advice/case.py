@@ -85,6 +85,8 @@ class Case:
     """It is what is ever played: no volume control is taken to lower it."""
     no_volume: bool
     """It is, or the device has no volume control: as is stated, or as a rule of its kind."""
+    own_volume: bool
+    """It has one: what it gives at most comes where somebody turns it up so far."""
     reference_words: str
     settles: str
     """The take that would tell what is not known."""
@@ -110,6 +112,16 @@ class Case:
     """What knowing the circuit of the input tells, before anything else that would."""
     volume_stated: bool = False
     """That it has no volume control is stated."""
+
+    @property
+    def most_comes(self) -> bool:
+        """What it is stated to give at most surely comes, for all that is known.
+
+        Of a device with a volume control what its input needs for full output does: nobody listens
+        beyond it.
+        """
+        turned = self.own_volume and self.figures.core_20_hz_at_full_output is not None
+        return self.level_declared and not self.maximum_assumed and not turned
 
     @property
     def never_turned_up(self) -> bool:

@@ -68,7 +68,7 @@ def _compiled(
         operating=operating.words,
         because=because(*told[0]) if told else "",
         doubt=ordered[0].doubt if ordered else None,
-        most_comes=first.level_declared and not first.maximum_assumed,
+        most_comes=first.most_comes,
         never_turned_up=first.never_turned_up,
         loses_at_most=all(f.code in LOSES for f in ordered if "never" in (f.verdict, f.doubt)),
         against=frozenset(f.code for f in ordered if f.verdict not in ("use", "works")),

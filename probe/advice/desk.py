@@ -360,6 +360,7 @@ class Desk:
             level_declared=operating.declared,
             level_fixed=operating.fixed,
             no_volume=operating.fixed or self.device.volume == "none",
+            own_volume=self.device.volume == "own" and not operating.fixed,
             volume_stated=self.device.volume_stated,
             reference_words=reference.words,
             settles=told(),

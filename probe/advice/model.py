@@ -51,7 +51,7 @@ class OptionAdvice:
     operating: str = ""
     """Where its levels stand, in words."""
     most_comes: bool = False
-    """What the device gives at most is stated, rather than measured or assumed."""
+    """What the device gives at most is stated, and nothing is known to turn it down."""
     never_turned_up: bool = False
     """It plays at its level, stated so or by its kind: nothing turns it up to its maximum."""
     against: frozenset[str] = frozenset()

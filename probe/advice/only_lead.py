@@ -15,8 +15,9 @@ from dataclasses import dataclass, replace
 from probe.advice import thresholds as limit
 from probe.advice.ask_first import told_first
 from probe.advice.ask_maker import isolates
-from probe.advice.basket import leads_for, leads_needed
+from probe.advice.basket import leads_needed
 from probe.advice.destination import Cable, Destination, Input
+from probe.advice.fitting import leads_for
 from probe.advice.lead_data import cable_of
 from probe.advice.model import Advice, Choice, OptionAdvice, Settling
 from probe.advice.note import Note

@@ -311,9 +311,9 @@ def _saturation(case: Case) -> Iterator[Finding]:
     full = case.figures.core_20_hz_at_full_output
     if case.never_turned_up:
         told = f"{figure(most)} at 20 Hz reach the transformer"
-    stated = case.level_declared and not case.maximum_assumed
-    comes = most.high if stated or full is None else min(full.high, most.high)
+    comes = most.high if case.most_comes or full is None else min(full.high, most.high)
     needed = that_stands(case.option.part, most.high, comes).volts_at_20_hz
+    stated = case.level_declared and not case.maximum_assumed
     if needed > limit_volts and (stated or full is not None):
         todo = "needed" if case.option.part.of_shelf else "to be ordered"  # another may lie there
         beyond = f"{which} takes {limit_volts:g} V, so one of {needed:g} V is {todo}"

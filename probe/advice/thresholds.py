@@ -209,3 +209,7 @@ them is solved in the company of all others."""
 
 MOST_INPUTS = 24
 """Sockets that are looked at in one question: three a box. [judgement]"""
+
+TOO_LONG, SPARE_METRES = 2.0, 1.0
+"""A lead of the shelf that is longer than so many times what is needed, and so much more, is taken
+only where no other is in stock: it lies coiled up. [judgement]"""

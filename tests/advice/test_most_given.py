@@ -98,6 +98,21 @@ def test_the_transformer_to_order_stands_what_reaches_it(tmp_path: Path, level: 
     assert not any("distorts" in said for said in gains(core.to_json()))
 
 
+def test_a_device_that_is_turned_down_needs_no_larger_core(tmp_path: Path) -> None:
+    """A core of 8.5 V was ordered, and one of 5 V in stock refused, for what nobody listens to."""
+    sheet = BOTH.format(maxima="single_ended_maximum_v = 8.0")
+    there = ask(tmp_path, sheet, "rca:47k:1V")
+    core = of(there, "rca-to-rca/transformer")
+    # the sheet: 1 V is the input's full output, a fifth of what an ordinary core takes
+    assert core.part_needed.volts_at_20_hz == 5.0
+    (told,) = [h.message for h in core.hazards if h.code.startswith("saturation")]
+    assert "clean with the volume of the device set for the input's full output" in told
+    # of a converter nobody knows whether it is turned down: 8 V at most, 8.4 V with the 5 % of a
+    # sheet; parts in steps of 0.5 V
+    other = ask(tmp_path, sheet.replace('"preamplifier"', '"DAC"'), "rca:47k:1V")
+    assert of(other, "rca-to-rca/transformer").part_needed.volts_at_20_hz == 8.5
+
+
 def test_no_more_is_ordered_than_comes(tmp_path: Path) -> None:
     core = of(ask(tmp_path, STUDIO.format(volts=2.0), "rca:47k:1.5V"), "xlr-to-rca/transformer")
     # 2 V with the 5 % of a sheet are 2.1 V

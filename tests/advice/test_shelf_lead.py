@@ -144,3 +144,21 @@ def test_two_bad_leads_are_judged_beside_each_other(said: Any) -> None:
     assert "rca:47k:1V: 2 x bad RCA" in found
     assert "rca:22k:1V: order, 2 x: lead, RCA plug to RCA plug" in found
     assert "bad RCA does not do" in found
+
+
+def test_no_lead_is_taken_that_lies_coiled_up(said: Any) -> None:
+    """A lead of 12 m was sold for 1.5 m because it was a euro cheaper."""
+    near, far, some = (
+        lead(name, RCA, length_m=metres, price=price)
+        for name, metres, price in (("near", 1.5, 10.0), ("far", 12.0, 9.5), ("some", 4.0, 9.0))
+    )
+    # before an isolator no length is heard
+    args = ["rca:47k:1V", "--ground", "computer", "--cable", "1.5m"]
+    found = said(SOURCE, args, far, near)
+    # common practice, no source: a shop sells the length that is needed
+    assert "2 x near" in found
+    assert "far" not in found
+    # where there is no other it is taken
+    assert "2 x far" in said(SOURCE, args, far)
+    # up to twice the length and a metre more the price decides: 4 m
+    assert "2 x some" in said(SOURCE, args, far, near, some)

@@ -1,0 +1,157 @@
+"""Which parts of a shelf are what a connection asks for, and which of them are taken."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+from functools import partial
+
+from probe.advice import thresholds as limit
+from probe.advice.lead_data import Leads
+from probe.advice.leads import Piece, ways_of
+from probe.advice.parts import ISOLATING_TRANSFORMER as ORDINARY
+from probe.advice.parts import as_good
+from probe.advice.shelf import Part, Shelf
+from probe.advice.taken import SHORT_METRES, Own, Taken, less
+
+SAME_DB = 0.5
+"""An attenuator so near to the one that was solved is the same. [practice]"""
+
+CHEAPER = 0.5
+"""Share of the price of what is in stock from which what would have to be ordered is named.
+[judgement]"""
+
+WHOLE_RUN = ("lead", "run")
+"""Kind and place of the lead between the boxes."""
+
+DEAREST_LISTED = 3
+"""Dearer parts that would do as well, listed with what differs."""
+
+
+def chain(
+    way: Sequence[Piece], shelf: Shelf, count: int, leads: Leads
+) -> tuple[Taken | Piece, ...]:
+    """Return the pieces of a way with the part that is taken for each, or as they are."""
+    found: list[Taken | Piece] = []
+    for piece in way:
+        fitting = [p for p in shelf.parts if fits(p, piece, leads.cable.length_m)]
+        offers = [Taken(piece, p, count) for p in fitting if leads.own(p, piece).serves]
+        best = min(offers, key=partial(_order, leads=leads), default=None)
+        found.append(piece if best is None else best)
+        shelf = shelf if best is None else less(shelf, (best,))
+    return tuple(found)
+
+
+def _order(offer: Taken, leads: Leads) -> tuple[bool, bool, bool, float, str]:
+    """Rank an offer: in stock, no worse than the lead that was solved, not far too long, price."""
+    worse = bool(leads.own(offer.part, offer.piece).says)
+    long = far_too_long(offer.part, leads.cable.length_m)
+    return not offer.in_stock, worse, long, offer.price, offer.part.name
+
+
+def far_too_long(part: Part, length_m: float) -> bool:
+    """Tell whether most of a lead would lie coiled up behind the boxes."""
+    return (part.length_m or 0.0) > limit.TOO_LONG * length_m + limit.SPARE_METRES
+
+
+def cost(pieces: Sequence[Taken | Piece], leads: Leads) -> tuple[float, ...]:
+    """Rank a chain: nothing missing, all in stock, as solved, of such length, price, pieces."""
+    taken = [t for t in pieces if isinstance(t, Taken)]
+    ranks = [_order(t, leads) for t in taken]
+    missing = len(pieces) - len(taken)
+    price = sum(t.price for t in taken)
+    lacks = (sum(r[0] for r in ranks), sum(r[1] for r in ranks), sum(r[2] for r in ranks))
+    return missing, *lacks, price, len(pieces)
+
+
+def fits(part: Part, piece: Piece, length_m: float) -> bool:
+    """Tell whether a part is what a piece asks for; a lead long enough for its place."""
+    if (part.kind, part.from_, part.to) != (piece.kind, piece.from_, piece.to):
+        return False
+    if piece.kind in ("lead", "adapter", "splitter") and not _wired_alike(part, piece):
+        return False
+    if piece.part is not None and not as_good(part.transformer or ORDINARY, piece.part):
+        return False
+    if piece.ohm is not None and part.impedance_ohm != piece.ohm:
+        return False
+    if piece.kind == "attenuator" and (
+        piece.made or not piece.ready or part.impedance_ohm != piece.ohm
+    ):
+        return False  # that of a digital link would load an analogue one
+    if piece.attenuation_db is not None:
+        return abs((part.attenuation_db or 0.0) - piece.attenuation_db) <= SAME_DB
+    if piece.kind == "lead" and part.length_m is not None:
+        if piece.place != "run":
+            return part.length_m <= SHORT_METRES
+        return part.length_m >= length_m - 1e-9
+    return True
+
+
+def leads_for(option: str, length_m: float, shelf: Shelf, count: int) -> list[Part]:
+    """Return the leads of a shelf that an option may have on its run, what is in stock first."""
+    runs = [p for way in ways_of(option, "", None) for p in way if (p.kind, p.place) == WHOLE_RUN]
+    found = {p.name: Taken(piece, p, count) for piece in runs if piece.ohm is None
+             for p in shelf.parts if fits(p, piece, length_m)}  # fmt: skip
+    held = sorted(
+        found.values(),
+        key=lambda t: (not t.in_stock, far_too_long(t.part, length_m), t.price, t.part.name),
+    )
+    return [t.part for t in held]
+
+
+def _wired_alike(part: Part, piece: Piece) -> bool:
+    return (part.wires, part.joined_from, part.joined_to) == (
+        piece.wires, piece.joined_from, piece.joined_to,
+    )  # fmt: skip
+
+
+def cheaper_parts(
+    taken: Sequence[Taken], shelf: Shelf, length_m: float, own: Mapping[str, Own]
+) -> Iterable[str]:
+    """Name beside what is taken from stock what does as well and is much cheaper to order.
+
+    ``own``: what leads are otherwise than what was solved, by name.
+    """
+    for t in taken:
+        offers = [Taken(t.piece, p, t.count) for p in shelf.parts
+                  if p.name != t.part.name and fits(p, t.piece, length_m)
+                  and (p.name not in own or own[p.name].serves)
+                  and not far_too_long(p, length_m)]  # fmt: skip
+        best = min(offers, key=lambda o: (o.price, o.part.name), default=None)
+        if best is not None and t.in_stock and best.price <= CHEAPER * t.price:
+            changed = own[best.part.name].changed if best.part.name in own else ""
+            does = f", with {changed}," if changed else ": does the same"
+            yield f"or {best.says}{does} for {t.price - best.price:.2f} {shelf.currency} less"
+
+
+def dearer_parts(
+    taken: Sequence[Taken], shelf: Shelf, length_m: float, own: Mapping[str, Own]
+) -> Iterable[str]:
+    """Say of dearer parts that would do what differs by measurement, and nothing else.
+
+    ``own``: as `cheaper_parts`.
+    """
+    for t in taken:
+        others = [
+            p for p in shelf.parts
+            if p.name != t.part.name and fits(p, t.piece, length_m)
+            and not (p.name in own and own[p.name].says)
+            and not far_too_long(p, length_m)
+            and p.price / p.pieces > t.part.price / t.part.pieces
+        ]  # fmt: skip
+        for other in sorted(others, key=lambda p: p.price)[:DEAREST_LISTED]:
+            prices = [Taken(t.piece, replace(p, loose=0), t.count).price for p in (other, t.part)]
+            more = prices[0] - prices[1]
+            yield f"{other.name} does the same for {more:.2f} more: {_differs(t.part, other)}"
+
+
+def _differs(one: Part, other: Part) -> str:
+    mine, theirs = dict(one.measured), dict(other.measured)
+    said = [
+        f"{theirs[name]:g} instead of {mine[name]:g} {name}"
+        for name in theirs
+        if name in mine and theirs[name] != mine[name]
+    ]
+    if one.length_m is not None and other.length_m is not None and one.length_m != other.length_m:
+        said.append(f"{other.length_m:g} instead of {one.length_m:g} m")
+    return ", ".join(said) or "no measured difference is stated"
