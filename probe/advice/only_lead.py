@@ -9,7 +9,7 @@ of that way from then on. Of what has to be ordered the most it may have is foun
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from probe.advice import thresholds as limit
@@ -76,7 +76,11 @@ def leads_that_do(
                 told = _otherwise(sides, lead)
                 found.append(OnlyLead(choice.box, *way, mine, most, told, part.name))
                 break
-    return tuple(found)
+    if len(advice.choices) < 2 or not found:
+        return tuple(found)
+    together = _most_together(ask, advice, destination, {f.way: f.cable for f in found},
+                              min(f.most_pf for f in found))  # fmt: skip
+    return tuple(replace(f, most_pf=together or _pf(f.cable)) for f in found)
 
 
 def with_own_leads(destination: Destination, held: Iterable[OnlyLead]) -> Destination:
@@ -109,23 +113,33 @@ def with_only_lead(advice: Advice, held: Sequence[OnlyLead]) -> Advice:
 
 def with_lead_to_order(advice: Advice, destination: Destination, ask: Ask) -> Advice:
     """Return the advice with the lead to order for each box that one would open a way for."""
-    nothing: dict[str, Settling] = {}
-    instead: dict[str, Settling] = {}
+    opened: dict[str, _Opened] = {}
     for choice, sides in _failing(advice):
-        if choice.box in {**nothing, **instead}:
+        if choice.box in opened:
             continue
         way, lead = (sides[0].socket, sides[0].option.id), _lead(destination, sides[0])
         most = _most(ask, destination, choice, way, lead, lead)
-        if most is None:
-            continue
-        what = f"a lead of {lead.length_m:.3g} m that has at most {most:g} pF/m"
-        told = _otherwise(sides, lead)
-        if choice.option is None:
-            nothing[choice.box] = Settling(CODE, f"{what} ({told})", (way[1],), choice.box)
+        if most is not None:
+            opened[choice.box] = _Opened(choice, way, lead, most, _otherwise(sides, lead))
+    if not opened:
+        return advice
+    several, together = len(advice.choices) > 1, None
+    if several:
+        together = _most_together(ask, advice, destination,
+                                  {o.way: o.lead for o in opened.values()},
+                                  min(o.most_pf for o in opened.values()))  # fmt: skip
+    beside = ", as long as no other box hangs on that output" * (several and together is None)
+    nothing: dict[str, Settling] = {}
+    instead: dict[str, Settling] = {}
+    for box, one in opened.items():
+        most = one.most_pf if together is None else together
+        what = f"a lead of {one.lead.length_m:.3g} m that has at most {most:g} pF/m{beside}"
+        if one.choice.option is None:
+            nothing[box] = Settling(CODE, f"{what} ({one.otherwise})", (one.way[1],), box)
         else:
-            ask_for = f"see whether {what} can be had ({told}): with it"
-            instead[choice.box] = Settling("asked-first", ask_for, (way[1],), choice.box)
-    alone = " by itself" if len(advice.choices) > 1 else ""
+            ask_for = f"see whether {what} can be had ({one.otherwise}): with it"
+            instead[box] = Settling("asked-first", ask_for, (one.way[1],), box)
+    alone = " by itself" * bool(beside)
     choices = tuple(
         replace(c, why=(f"{s.answers[0]} works{alone} with {s.what}", *c.why))
         if (s := nothing.get(c.box)) else c
@@ -133,6 +147,53 @@ def with_lead_to_order(advice: Advice, destination: Destination, ask: Ask) -> Ad
     )  # fmt: skip
     found = replace(advice, choices=choices, would_change=(*advice.would_change, *nothing.values()))
     return told_first(found, instead)
+
+
+@dataclass(frozen=True)
+class _Opened:
+    """A way that a lead would open for one box by itself."""
+
+    choice: Choice
+    way: tuple[str, str]
+    lead: Cable
+    most_pf: float
+    otherwise: str
+
+
+def _most_together(
+    ask: Ask, advice: Advice, destination: Destination, leads: Mapping[tuple[str, str], Cable],
+    most_pf: float,
+) -> float | None:  # fmt: skip
+    """Return the most that all those leads may have with every box plugged in, pF/m.
+
+    None where no lead does: two that hang on one output take the treble together.
+    """
+    boxes = {c.box for c in advice.choices if c.option is not None}
+    boxes |= {s.box for s in destination.inputs if s.name in {socket for socket, _ in leads}}
+
+    def does(step: int) -> bool:
+        there = destination
+        for way, lead in leads.items():
+            farad = 1e-12 * step * STEP_PF * lead.length_m
+            there = _with(there, way, replace(lead, farad=farad))
+        again = ask(there, frozenset())
+        used = {c.box: (c.socket, c.option) for c in again.choices if c.option is not None}
+        if not boxes <= set(used) or not set(leads) <= set(used.values()) or not again.sets:
+            return False
+        return all(o.verdict in ("use", "works") for o in again.sets[0].options)
+
+    return _largest(does, round(most_pf / STEP_PF) + 1)
+
+
+def _largest(does: Callable[[int], bool], beyond: int) -> float | None:
+    """Return the most pF/m that do, in steps below ``beyond``; None where the least does not."""
+    first = round(LEAST_PF / STEP_PF)
+    if first >= beyond or not does(first):
+        return None
+    while beyond - first > 1:
+        middle = (first + beyond) // 2
+        first, beyond = (middle, beyond) if does(middle) else (first, middle)
+    return first * STEP_PF
 
 
 def _failing(advice: Advice) -> Iterator[tuple[Choice, list[OptionAdvice]]]:
@@ -177,18 +238,12 @@ def _most(
     lead: Cable,
 ) -> float | None:  # fmt: skip
     """Return the most that a lead may have, pF/m rounded down; less than the one that fails."""
-    first, beyond = round(LEAST_PF / STEP_PF), math.ceil(_pf(lead) / STEP_PF - 1e-9)
 
     def does(step: int) -> bool:
         farad = 1e-12 * step * STEP_PF * mine.length_m
         return _wins(ask, destination, choice, way, replace(mine, farad=farad))
 
-    if first >= beyond or not does(first):
-        return None
-    while beyond - first > 1:
-        middle = (first + beyond) // 2
-        first, beyond = (middle, beyond) if does(middle) else (first, middle)
-    return first * STEP_PF
+    return _largest(does, math.ceil(_pf(lead) / STEP_PF - 1e-9))
 
 
 def _pf(cable: Cable) -> float:

@@ -158,3 +158,35 @@ def test_two_boxes_each_with_its_lead_are_solved_together(ask: Any) -> None:
         assert loss == pytest.approx(0.67, abs=0.03)
         assert option["verdict"] == "works"
         assert any(h["code"] == "lead-only" for h in option["hazards"])
+
+
+TWO = ["rca:100k:1V", "rca:47k:1V", "--ground", "same-strip"]
+
+
+def test_what_two_leads_on_one_output_may_have_is_for_both_together(ask: Any) -> None:
+    """Lost: a lead of 70 pF/m bought for each box, and 2 dB of treble with both plugged in."""
+    free = VALVE.replace("minimum_load_ohm = 20000.0\n", "")
+    screen, document = ask([*TWO, "--cable", "20m"], source=free)
+    # closed form: 2640 ohm beside 100 and 47 kohm are 2440 ohm; two leads of 20 m may have 1.66 nF
+    # together, 41.6 pF/m; by itself the box of 47 kohm could have 81, that of 100 kohm 78
+    assert screen.count("works with a lead of 20 m that has at most 40 pF/m") == 2
+    assert "by itself" not in screen
+    sheets = [" ".join(leaf.why) + " ".join(leaf.asked) for leaf in leaves_of(document)]
+    assert not any("75 pF/m" in text for text in sheets)
+
+
+def test_no_lead_is_promised_for_both_where_none_does(ask: Any) -> None:
+    free = VALVE.replace("minimum_load_ohm = 20000.0\n", "")
+    screen, document = ask([*TWO, "--cable", "22m"], source=free)
+    # closed form: the same 1.66 nF are 37.8 pF/m of 22 m each; no screened lead has less than 40
+    assert screen.count("as long as no other box hangs on that output") == 2
+    (leaf, *_) = leaves_of(document)
+    assert "as long as no other box hangs on that output" in " ".join((*leaf.why, *leaf.needs))
+
+
+def test_the_lead_of_the_shelf_says_what_both_may_have(ask: Any) -> None:
+    free = VALVE.replace("minimum_load_ohm = 20000.0\n", "")
+    good = lead("good", 38.0, 20.0, 20.0, 12)
+    screen, _ = ask([*TWO, "--cable", "20m"], good, source=free)
+    # closed form: as above, 41.6 pF/m
+    assert screen.count("only with a lead of at most 40 pF/m") == 2
