@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 from typing import Any
@@ -24,6 +24,7 @@ from probe.advice.taken import (
     WHEN,
     Basket,
     Instead,
+    Own,
     Taken,
     less,
     ordered,
@@ -90,7 +91,7 @@ def baskets(
         basket = replace(basket, both=_again(basket.taken, basket.count_of_both, whole))
         asked = hangs_on_volume(advice, choice.box)
         if asked is not None:
-            basket = _either(basket, asked, destination, shelf, whole, here)
+            basket = _either(basket, asked, destination, shelf, whole)
         else:
             basket = _with_instead(basket, advice, choice, destination, shelf, together, here)
         shelf, whole = less(shelf, basket.taken), less(whole, basket.both)
@@ -133,24 +134,26 @@ def _first(
 
 
 def _either(
-    basket: Basket, asked: Settling, destination: Destination, shelf: Shelf, whole: Shelf,
-    solve: Solve | None,
+    basket: Basket, asked: Settling, destination: Destination, shelf: Shelf, whole: Shelf
 ) -> Basket:  # fmt: skip
-    """Return the basket with what both answers take alike, and beside it what each takes else."""
+    """Return the basket with what both answers take alike, and beside it what each takes else.
+
+    Leads are picked for both by what they are in the way as it is used, whose figures are told.
+    """
     lists: list[tuple[str, Basket]] = []
     for case, advice in asked.cases:
         choice = next(c for c in advice.choices if c.box == basket.box)
         if choice.option is None:
             one = _none_yet(advice, choice, destination, shelf)
         else:
-            one = _basket(advice, choice, destination, shelf, None, solve=solve)
+            one = _basket(advice, choice, destination, shelf, None, known=basket.own)
         lists.append((case, replace(one, both=_again(one.taken, one.count_of_both, whole))))
-    shared = set.intersection(*({p.says for p in b.chain} for _, b in lists))
+    shared = set.intersection(*(_held_by(b) for _, b in lists))
 
     def parted(one: Basket, *, alike: bool) -> Basket:
-        taken, both = (tuple(t for t in held if (t.piece.says in shared) is alike)
+        taken, both = (tuple(t for t in held if ((t.piece.says, t.part.name) in shared) is alike)
                        for held in (one.taken, one.both))  # fmt: skip
-        missing = tuple(p for p in one.missing if (p.says in shared) is alike)
+        missing = tuple(p for p in one.missing if ((p.says, "") in shared) is alike)
         return replace(one, taken=taken, both=both, missing=missing, offered=None)
 
     found = parted(lists[0][1], alike=True)
@@ -158,11 +161,18 @@ def _either(
     return replace(
         found,
         option=basket.option, system_price=basket.system_price, cable=basket.cable, own=own,
-        unlike=basket.unlike, chain=(),
+        unlike=basket.unlike, plain=basket.plain, chain=(),
         cheaper=tuple(cheaper_parts(found.taken, shelf, length, own)),
         dearer=tuple(dearer_parts(found.taken, shelf, length, own)),
         cases=tuple((case, parted(one, alike=False)) for case, one in lists),
     )  # fmt: skip
+
+
+def _held_by(basket: Basket) -> set[tuple[str, str]]:
+    """Return the pieces of a basket, each with the part that is taken for it, be it none."""
+    return {(t.piece.says, t.part.name) for t in basket.taken} | {
+        (p.says, "") for p in basket.missing
+    }
 
 
 def _with_instead(
@@ -282,8 +292,9 @@ def _nothing_of(choice: Choice, shelf: Shelf, note: str) -> Basket:
 def _basket(
     advice: Advice, choice: Choice, destination: Destination, shelf: Shelf,
     system_price: float | None, part: TwoPort | None = None, solve: Solve | None = None,
-    in_doubt: bool = False,
+    in_doubt: bool = False, known: Mapping[str, Own] | None = None,
 ) -> Basket:  # fmt: skip
+    """Return what a choice takes; ``known``: what leads are otherwise, where that is known."""
     assert choice.option is not None
     count = leads_needed(advice, choice)
     cable = _cable(destination, choice)
@@ -294,11 +305,12 @@ def _basket(
     if not ways:
         empty = (choice.box, choice.option, count, (), (), shelf.currency, shelf.share)
         return Basket(*empty, system_price, (), "")
-    leads = Leads(cable, choice, _as_used(advice, choice), solve, in_doubt)
+    leads = Leads(cable, choice, _as_used(advice, choice), solve, in_doubt, dict(known or {}))
     chains = [chain(way, shelf, count, leads) for way in ways]
     best = min(chains, key=partial(cost, leads=leads))
     taken = tuple(t for t in best if isinstance(t, Taken))
     missing = tuple(p for p in best if isinstance(p, Piece))
+    small, told = tuple(_too_small(advice, choice, taken, ways, shelf)), list(leads.told(best))
     return Basket(
         box=choice.box,
         option=choice.option,
@@ -313,7 +325,8 @@ def _basket(
             *cheaper_parts(taken, shelf, length, leads.known),
         ),
         dearer=tuple(dearer_parts(taken, shelf, length, leads.known)),
-        unlike=(*_too_small(advice, choice, taken, ways, shelf), *leads.told(best)),
+        unlike=(*small, *(own.says for own in told)),
+        plain=(*small, *(own.plain for own in told if own.plain)),
         own=leads.known,
         cable=leads.taken(best),
         solder=_soldering(ways[0], length),
@@ -328,6 +341,7 @@ def _basket(
         offered=_offer(advice, choice, shelf, count),
         offered_for="against the overload" if _overloads(advice, choice) else TOO_LOUD,
         chain=tuple(p.piece if isinstance(p, Taken) else p for p in best),
+        lengths={t.piece: t.part.length_m for t in taken if t.part.length_m is not None},
     )
 
 

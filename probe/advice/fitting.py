@@ -21,6 +21,9 @@ CHEAPER = 0.5
 """Share of the price of what is in stock from which what would have to be ordered is named.
 [judgement]"""
 
+NOTABLY = 0.75
+"""The same of what is in stock too, and is not taken because it is worse. [judgement]"""
+
 WHOLE_RUN = ("lead", "run")
 """Kind and place of the lead between the boxes."""
 
@@ -42,9 +45,9 @@ def chain(
     return tuple(found)
 
 
-def _order(offer: Taken, leads: Leads) -> tuple[bool, bool, bool, float, str]:
-    """Rank an offer: in stock, no worse than the lead that was solved, not far too long, price."""
-    worse = bool(leads.own(offer.part, offer.piece).says)
+def _order(offer: Taken, leads: Leads) -> tuple[bool, int, bool, float, str]:
+    """Rank an offer: in stock, how much worse than the lead solved, not far too long, price."""
+    worse = leads.own(offer.part, offer.piece).worse
     long = far_too_long(offer.part, leads.cable.length_m)
     return not offer.in_stock, worse, long, offer.price, offer.part.name
 
@@ -108,28 +111,35 @@ def _wired_alike(part: Part, piece: Piece) -> bool:
 def cheaper_parts(
     taken: Sequence[Taken], shelf: Shelf, length_m: float, own: Mapping[str, Own]
 ) -> Iterable[str]:
-    """Name beside what is taken from stock what does as well and is much cheaper to order.
+    """Name beside what is taken from stock what does and is much cheaper to order.
 
+    And what is in stock and cheaper, with what is worse with it, which is why it is not taken.
     ``own``: what leads are otherwise than what was solved, by name.
     """
     for t in taken:
         offers = [Taken(t.piece, p, t.count) for p in shelf.parts
                   if p.name != t.part.name and fits(p, t.piece, length_m)
-                  and (p.name not in own or own[p.name].serves)
-                  and not far_too_long(p, length_m)]  # fmt: skip
+                  and _told_of(own.get(p.name)) and not far_too_long(p, length_m)]  # fmt: skip
+        offers = [o for o in offers if o.price <= CHEAPER * t.price
+                  or (o.in_stock and o.price <= NOTABLY * t.price)]  # fmt: skip
         best = min(offers, key=lambda o: (o.price, o.part.name), default=None)
-        if best is not None and t.in_stock and best.price <= CHEAPER * t.price:
+        if best is not None and t.in_stock:
             changed = own[best.part.name].changed if best.part.name in own else ""
             does = f", with {changed}," if changed else ": does the same"
             yield f"or {best.says}{does} for {t.price - best.price:.2f} {shelf.currency} less"
 
 
+def _told_of(own: Own | None) -> bool:
+    """Tell whether a lead does, and is known by its figures where it differs."""
+    return own is None or (own.serves and bool(own.changed or not own.says))
+
+
 def dearer_parts(
     taken: Sequence[Taken], shelf: Shelf, length_m: float, own: Mapping[str, Own]
 ) -> Iterable[str]:
-    """Say of dearer parts that would do what differs by measurement, and nothing else.
+    """Name dearer parts that would do as well and are better by what is stated of both.
 
-    ``own``: as `cheaper_parts`.
+    A longer one is of no use, nor is one of which nothing is stated. ``own``: as `cheaper_parts`.
     """
     for t in taken:
         others = [
@@ -138,6 +148,7 @@ def dearer_parts(
             and not (p.name in own and own[p.name].says)
             and not far_too_long(p, length_m)
             and p.price / p.pieces > t.part.price / t.part.pieces
+            and _better(t.part, p)
         ]  # fmt: skip
         for other in sorted(others, key=lambda p: p.price)[:DEAREST_LISTED]:
             prices = [Taken(t.piece, replace(p, loose=0), t.count).price for p in (other, t.part)]
@@ -145,13 +156,27 @@ def dearer_parts(
             yield f"{other.name} does the same for {more:.2f} more: {_differs(t.part, other)}"
 
 
+def _better(one: Part, other: Part) -> bool:
+    """Tell whether something measurable is better of the other part, and nothing of it worse."""
+    found = [
+        _whole(other, name) - _whole(one, name)
+        for name in dict(one.measured).keys() & dict(other.measured).keys()
+    ]
+    return any(more < 0.0 for more in found) and all(more <= 0.0 for more in found)
+
+
+def _whole(part: Part, name: str) -> float:
+    """Return a measured figure of a whole part, the less of it the better."""
+    value = dict(part.measured)[name]
+    if name.startswith("V "):
+        return -value
+    return value * (part.length_m or 1.0) if "/m" in name else value
+
+
 def _differs(one: Part, other: Part) -> str:
     mine, theirs = dict(one.measured), dict(other.measured)
-    said = [
+    return ", ".join(
         f"{theirs[name]:g} instead of {mine[name]:g} {name}"
         for name in theirs
         if name in mine and theirs[name] != mine[name]
-    ]
-    if one.length_m is not None and other.length_m is not None and one.length_m != other.length_m:
-        said.append(f"{other.length_m:g} instead of {one.length_m:g} m")
-    return ", ".join(said) or "no measured difference is stated"
+    )

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from functools import partial
 from typing import Protocol
 
+from probe.advice.audible import CLASSES
 from probe.advice.destination import Cable
 from probe.advice.figures import worse_side
 from probe.advice.leads import Piece
@@ -25,6 +26,10 @@ from probe.advice.words import MOST_DB, decibels
 WORSE = 10 ** (1.0 / 20.0)
 """Ratio of shield or capacitance below which a lead is what was solved: 1 dB of hum or treble
 decides little that its interval does not. Our judgement."""
+
+STEP_DB = 3.0
+"""Hum by which a lead is a step worse, where it is heard: it goes behind one of fewer steps,
+whatever that costs more. [judgement] Less than this is hardly told by ear."""
 
 NO_LEAD = Cable(0.0, 0.0, 0.0, 0.0)
 """Of a piece that no length belongs to."""
@@ -76,14 +81,17 @@ class Leads:
         runs = [one for one in chain if isinstance(one, Taken) and _run(one)]
         return next((self.own(one.part, one.piece).cable for one in runs), None)
 
-    def told(self, chain: Sequence[Taken | Piece]) -> Iterable[str]:
-        """Say of the leads taken what differs; where none is taken from stock, of all of them."""
+    def told(self, chain: Sequence[Taken | Piece]) -> Iterable[Own]:
+        """Return the leads taken that differ; where none is taken from stock, all that do not do.
+
+        What no way of a chain has looked at is nowhere.
+        """
         for one in chain:
-            if isinstance(one, Taken):
-                yield from filter(None, [self.own(one.part, one.piece).says])
+            if isinstance(one, Taken) and (own := self.own(one.part, one.piece)).says:
+                yield own
         runs = [one for one in chain if _run(one)]
         if not all(isinstance(one, Taken) and one.in_stock for one in runs):
-            yield from (own.says for own in self.known.values() if not own.serves)
+            yield from (own for own in self.known.values() if not own.serves)
 
     def _found(self, part: Part) -> Own:
         mine = cable_of(part, self.cable)
@@ -91,8 +99,9 @@ class Leads:
         if not differs:
             return Own("")
         if self.solve is None or self.choice is None or not self.was:
-            return Own(f"{part.name}: {differs}: it may hum more than is said here, or have less "
-                       f"treble{_to_solve(mine)}")  # fmt: skip
+            may = "it may hum more than is said here, or have less treble"
+            says = f"{part.name}: {differs}: {may}{_to_solve(mine)}"
+            return Own(says, f"{part.name}: {may}", worse=1)
         found = self.solve(self.choice, mine)
         own = found[: len(self.was)]
         failing = (
@@ -104,12 +113,16 @@ class Leads:
             with_it = f"{bad.option.id} ({bad.box})" if bad.box != self.choice.box else "it"
             judged = JUDGED.get(bad.verdict, bad.verdict)
             says = f"{with_it} would be {judged}, {bad.reasons[0]}"
-            return Own(f"{part.name} does not do ({differs}): {says}", serves=False)
+            does_not = f"{part.name} does not do"
+            return Own(f"{does_not} ({differs}): {says}", f"{does_not}: {says}", serves=False)
         changed = "; ".join(_changed(self.was, own))
         if not changed:
             return Own("")
         figures = "with it" if self.in_doubt else "the figures here are with it"
-        return Own(f"{part.name}: {differs}; {figures}: {changed}", cable=mine, changed=changed)
+        says = f"{part.name}: {differs}; {figures}: {changed}"
+        plain = f"{part.name}: with it {changed}" if self.in_doubt else ""
+        worse = 1 + _steps(self.was, own)
+        return Own(says, plain, worse, cable=mine, changed=changed)
 
     def _doubted(self, now: OptionAdvice) -> bool:
         """Tell whether nothing speaks against a way that did not before, and nothing more surely.
@@ -185,6 +198,22 @@ def _changed(was: Sequence[OptionAdvice], now: Sequence[OptionAdvice]) -> Sequen
     known = {"hum" if told else "", *(h.code for o in was for h in o.hazards)}
     fresh = dict.fromkeys(h.message for o in now for h in o.hazards if h.code not in known)
     return [*told, *(f"mind: {says}" for says in fresh)]
+
+
+def _steps(was: Sequence[OptionAdvice], now: Sequence[OptionAdvice]) -> int:
+    """Return by how many steps a lead is worse than one that is hardly worse, as it is heard.
+
+    A hum that nobody hears is none, however much more it is; one that moves into a worse class is
+    one at least, as is what is fresh to be minded.
+    """
+    before, after = worse_side([o.figures for o in was]), worse_side([o.figures for o in now])
+    hums = before.hum_below_full_output_db, after.hum_below_full_output_db
+    steps, known = 0, {"hum", *(h.code for o in was for h in o.hazards)}
+    if hums[0] and hums[1] and before.hum_heard and after.hum_heard:
+        old, new = (CLASSES.index(heard.worst) for heard in (before.hum_heard, after.hum_heard))
+        more = min(hums[0].value, MOST_DB) - min(hums[1].value, MOST_DB)
+        steps = max(int(more / STEP_DB), int(new > old)) if new else 0
+    return max(steps, int(any(h.code not in known for o in now for h in o.hazards)))
 
 
 def _lower(before: Quantity | None, after: Quantity | None) -> bool:

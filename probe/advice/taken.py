@@ -80,6 +80,10 @@ class Own:
 
     says: str
     """What differs; nothing where its data are others and all that is told of the way is not."""
+    plain: str = ""
+    """What of it a customer needs: nothing where the figures tell it."""
+    worse: int = 0
+    """Steps by which it is worse than what was solved, so far as that is heard; 0: it is not."""
     serves: bool = True
     """The way still works with it."""
     cable: Cable | None = None
@@ -141,12 +145,16 @@ class Basket:
     """Nobody said how many sides the device has: two were taken."""
     chain: tuple[Piece, ...] = ()
     """Taken or missing, as they are plugged together: device end first."""
+    lengths: Mapping[Piece, float] = field(default_factory=dict, compare=False)
+    """Of the leads taken, by what they are in the chain."""
     one_channel: bool = False
     """A description by hand says that the device has one channel."""
     instead: Instead | None = None
     """For the adviser alone: the customer's sheet stays with what is chosen."""
     unlike: tuple[str, ...] = ()
     """Parts that are not what was solved: cores too small for what comes, leads by data."""
+    plain: tuple[str, ...] = ()
+    """What of that a customer needs, who has no use for milliohms."""
     own: Mapping[str, Own] = field(default_factory=dict, compare=False)
     """What leads of the shelf that were looked at are otherwise than what was solved."""
     cable: Cable | None = None
@@ -188,22 +196,28 @@ class Basket:
     @property
     def says(self) -> tuple[str, ...]:
         """Everything there is to say, a line each."""
+        return self._said(plain=False)
+
+    def _said(self, *, plain: bool) -> tuple[str, ...]:
+        """Return the list, a line each; ``plain``: as a customer reads it."""
         note = (self.note,) if self.note else ()
         lines = (*note, *self._lines(), *self._either())
         prices: tuple[str, ...] = tuple(self._price())
         if self.first:
             then = (f"{self._only_if}: {'; '.join(lines)}",) if lines else ()
-            lines = (*self._before(), *then)
+            lines = (*self._before(plain=plain), *then)
             prices = tuple(f"in that case {price}" for price in prices)
-        return (*lines, *self.unlike, *self._order(), *prices,
+        unlike = self.plain if plain else self.unlike
+        return (*lines, *unlike, *self._order(), *prices,
                 *self._offered(), *self._second(), *self.cheaper, *self.dearer)  # fmt: skip
 
-    def _before(self) -> Iterable[str]:
+    def _before(self, *, plain: bool) -> Iterable[str]:
         """Say what the leads take that come first, a line each, before what is chosen."""
         when = WHEN.get(self.before, ("first ask (above), and if so", "if not"))
         for case, lead in zip(when, self.first, strict=False):
             against = () if lead.offered_for == TOO_LOUD else lead._offered()
-            told = "; ".join((*lead._lines(), *lead._order(), *lead.unlike, *against))
+            unlike = lead.plain if plain else lead.unlike
+            told = "; ".join((*lead._lines(), *lead._order(), *unlike, *against))
             yield f"{case}: {', '.join((told, *lead._price()))}"
 
     def _either(self) -> Iterable[str]:
@@ -247,8 +261,7 @@ class Basket:
     def _order(self) -> Iterable[str]:
         """Say how several pieces are plugged together: an isolator belongs to the receiver."""
         if len(self.chain) > 1:
-            own = {t.piece: t.part.length_m or self.length_m for t in self.taken}
-            told = [placed(piece, own.get(piece, self.length_m)) for piece in self.chain]
+            told = [placed(piece, self.lengths.get(piece, self.length_m)) for piece in self.chain]
             yield f"in this order, from the device: {', then '.join(told)}"
 
     def _offered(self) -> Iterable[str]:
@@ -317,6 +330,7 @@ class Basket:
             if self.instead is None
             else {"option": self.instead.option, "says": self.instead.says},
             "says": list(self.says),
+            "says_plain": list(self._said(plain=True)),
         }
 
 

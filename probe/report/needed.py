@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from probe.report.before import asked_of, first_of, hangs_on_volume, overloads
@@ -46,7 +46,7 @@ def needs(
     wait = [ONE_OF_THEM if shared else NOTHING_BEFORE] if waits else []
     for basket in listing(advice, "shelf"):
         if isinstance(basket, Mapping) and basket.get("destination") == option.get("destination"):
-            found = [_capital(in_words(printed(line))) for line in listing(basket, "says")]
+            found = [_capital(in_words(printed(line))) for line in _told(basket)]
             # what has to be ordered stands with each box already
             whole = [f"All in all: {printed(line)}" for line in listing(advice, "shelf_total")[:1]]
             return [*wait, *found[:MOST_ITEMS], *_digital_pad(option), *_splitters(advice, option),
@@ -54,6 +54,11 @@ def needs(
     if step is None:
         return [*wait, *_asked_for(advice, option)]
     return _in_turn(advice, option, step)
+
+
+def _told(basket: Mapping[str, Any]) -> Sequence[Any]:
+    """Return the list as a customer reads it; of a document that has none, as it is."""
+    return listing(basket, "says_plain" if "says_plain" in basket else "says")
 
 
 def _in_turn(advice: Mapping[str, Any], option: Mapping[str, Any], step: Step) -> list[str]:

@@ -161,7 +161,8 @@ def test_dearer_is_only_said_to_differ(tmp_path: Path) -> None:
     assert found.taken[0].part.name == "plain"
     # closed form: two leads, 390.00 more each
     assert "silver does the same for 780.00 more: 60 instead of 100 pF/m" in found.says
-    assert any("no measured difference is stated" in line for line in found.says)
+    # of what states nothing that is measured nobody knows what the money is for
+    assert not any("gold" in line for line in found.says)
     assert not any("better" in line for line in found.says)
 
 

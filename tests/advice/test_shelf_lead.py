@@ -162,3 +162,34 @@ def test_no_lead_is_taken_that_lies_coiled_up(said: Any) -> None:
     assert "2 x far" in said(SOURCE, args, far)
     # up to twice the length and a metre more the price decides: 4 m
     assert "2 x some" in said(SOURCE, args, far, near, some)
+
+
+def test_a_lead_that_is_heard_more_goes_behind_one_that_is_less(said: Any) -> None:
+    """75 dB, where 75 is the limit, were sold where 10 more buy 80: both "worse than solved"."""
+    thin = lead("thin", RCA, length_m=1.0, shield_milliohm_per_m=130.0, price=8.0)
+    fair = lead("fair", RCA, length_m=1.0, shield_milliohm_per_m=45.0, price=13.0)
+    args = ["rca:20k:1V", "--ground", "0.4mV/0.2ohm"]
+    found = said(SOURCE, args, thin, fair)
+    # closed form: 0.4 mV over 0.05 of 0.25 ohm is 82.0 dB below 1 V, over 0.065 of 0.265 ohm 80.2,
+    # over 0.15 of 0.35 ohm 75.3; the program's 100 ohm of source give 0.04 dB
+    assert found.startswith("- 2 x fair")
+    assert "hum 80.2 dB below full output" in found
+    # arithmetic: two leads, 5 less each
+    assert "or 2 x thin, with hum 75.4 dB below full output" in found
+    assert "for 10.00 EUR less" in found
+    # what nobody hears costs nothing: of 0.05 mV as much are 100, 98 and 93 dB, above 90
+    found = said(SOURCE, ["rca:20k:1V", "--ground", "0.05mV/0.2ohm"], thin, fair)
+    assert found.startswith("- 2 x thin")
+
+
+def test_a_dearer_lead_is_named_only_where_it_is_better(said: Any) -> None:
+    """Lost: "does the same for 26 more: 10 instead of 3 m", which serves nobody."""
+    some, longer, better = (
+        lead(name, RCA, length_m=metres, price=price, capacitance_pf_per_m=farad)
+        for name, metres, price, farad in (("some", 1.0, 10.0, 90.0), ("longer", 2.0, 20.0, 90.0),
+                                           ("better", 1.0, 30.0, 40.0))
+    )  # fmt: skip
+    found = said(SOURCE, ["rca:20k:1V", "--ground", "same-strip"], some, longer, better)
+    assert "longer" not in found
+    # arithmetic: two leads, 20 more each
+    assert "better does the same for 40.00 more: 40 instead of 90 pF/m" in found

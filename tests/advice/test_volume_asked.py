@@ -20,6 +20,7 @@ from probe.advice.taken import all_in_all
 from probe.advice.text import render
 from probe.advice.typed import changed, typed_destination
 from probe.advice.volume import volume_of
+from probe.cli.main import main
 from probe.errors import BadInput
 from probe.report.leaflet import leaves_of
 from tests.advice.stages import facts, source
@@ -191,6 +192,51 @@ def test_the_list_counts_what_both_answers_take(tmp_path: Path) -> None:
     said = "\n".join(found.says)
     assert "look first (above); without a volume control: order, 2 x: attenuator" in said
     assert "24.00 EUR for both sides of a stereo device, without what the answer decides" in said
+
+
+LEADS = """
+format = "probe-shelf/1"
+[[part]]
+name = "fair pair 1.5 m"
+kind = "lead"
+from = "rca-male"
+to = "rca-male"
+wires = ["centre-centre", "shell-shell"]
+length_m = 1.5
+pieces = 2
+price = 17.0
+stock = 6
+[[part]]
+name = "thin 2.5 m"
+kind = "lead"
+from = "rca-male"
+to = "rca-male"
+wires = ["centre-centre", "shell-shell"]
+length_m = 2.5
+capacitance_pf_per_m = 350.0
+shield_milliohm_per_m = {shield}
+price = 8.0
+stock = 6
+"""
+
+
+# regression only: with the first the thin lead is heard less far down, with the second by little
+@pytest.mark.parametrize("shield", [100.0, 30.0])
+def test_the_figures_are_of_the_lead_that_is_listed(
+    shield: float, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Lost: one lead on the list, and the hum of another one on the screen and the sheet."""
+    source_file, shelf = tmp_path / "source.toml", tmp_path / "shelf.toml"
+    source_file.write_text(SHEET.format(kind="portable player", more="", most=2.0), "utf-8")
+    shelf.write_text(LEADS.format(shield=shield), "utf-8")
+    args = ["--ground", "same-strip", "--cable", "1m", "--shelf", str(shelf)]
+    assert main(["advise", str(source_file), INPUT, *args]) == 0
+    said = " ".join(capsys.readouterr().out.partition("From the shelf")[2].split())
+    head = said.partition("look first")[0]
+    (taken,) = [name for name in ("fair pair 1.5 m", "thin 2.5 m") if f"x {name}" in head]
+    assert "figures here are with it" in said.partition(f"{taken}: its")[2]
+    # the lead in the order of what is plugged together is the one that is listed
+    assert f"the lead of {taken.split()[-2]} m, then the attenuator" in said
 
 
 def test_several_boxes_sell_neither_either(tmp_path: Path) -> None:
