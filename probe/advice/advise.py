@@ -18,7 +18,7 @@ from probe.advice.ask_load import with_load_asked_first
 from probe.advice.ask_maker import with_asked
 from probe.advice.ask_reading import with_reading_first
 from probe.advice.ask_tie import with_tie_asked
-from probe.advice.ask_volume import with_volume_asked_first
+from probe.advice.ask_volume import as_followed, with_volume_asked_first
 from probe.advice.ask_winding import with_winding_asked_first
 from probe.advice.between_chassis import ground_fault, ground_high
 from probe.advice.cautions import (
@@ -124,7 +124,10 @@ def advise(
     progress(4, STEPS, "what helps against hum")
     cautions = (*found.cautions, *one_channel(desks, found), *unlike_levels(found))
     found = with_origin_first(replace(found, cures=cures(desks, found), cautions=cautions))
+    before = found.options
     found = with_volume_asked_first(found, device, facts, sources, whole_of)
+    if found.options is not before:  # what follows is of another answer
+        found = replace(found, cures=cures(desks, found))
     progress(STEPS, STEPS, "")
     refused = ground_fault(destination) or refusal(device, sides)
     return found if refused else with_digital(found, device, destination)
@@ -261,7 +264,7 @@ def beside(
     facts: Facts, sources: Mapping[str, Sources], destination: Destination, advice: Advice
 ) -> Callable[[OptionAdvice], Beside | None]:
     """Return what solves another way for one box with what ``advice`` has for the others."""
-    device, sides, _ = _subject(facts)
+    device, sides, _ = _subject(as_followed(facts, advice))
     destination = _in_place(destination, facts)
     desks = _desks(device, sides, sources, destination, Memory())
     return lambda other: instead(desks, advice, other)
@@ -279,7 +282,7 @@ def own_leads(
     facts: Facts, sources: Mapping[str, Sources], destination: Destination, advice: Advice
 ) -> OwnLeads:
     """Return what solves choices of ``advice`` again with the leads that are at hand."""
-    device, sides, _ = _subject(facts)
+    device, sides, _ = _subject(as_followed(facts, advice))
     desks = _desks(device, sides, sources, _in_place(destination, facts), Memory())
     return OwnLeads(desks, advice)
 
@@ -290,9 +293,7 @@ def _eligible(found: Advice) -> frozenset[tuple[str, str]]:
     Knowing the ground adds what is said of hum and takes nothing back.
     """
     ruled_out = {
-        (o.socket, o.option.id)
-        for o in found.options
-        if o.verdict not in ("use", "works") and o.attenuator is None
+        (o.socket, o.option.id) for o in found.options if not o.works and o.attenuator is None
     }
     return frozenset((o.socket, o.option.id) for o in found.options) - ruled_out
 

@@ -41,8 +41,17 @@ def with_volume_asked_first(
         whole({**facts, "device": {**facts["device"], VOLUME_CONTROL: has}}, sources)
         for has in (False, True)
     )
+    pairs = tuple(zip(advice.choices, without.choices, with_one.choices, strict=True))
+    if any(
+        c.attenuator and not _either((advice, c), (without, none), (with_one, one))
+        for c, none, one in pairs
+    ):
+        # what neither answer buys is not sold: told is the one with which least is bought
+        advice = replace(
+            advice, options=with_one.options, choices=with_one.choices, sets=with_one.sets
+        )  # fmt: skip
     found: dict[str, Settling] = {}
-    for choice, none, one in zip(advice.choices, without.choices, with_one.choices, strict=True):
+    for choice, (_, none, one) in zip(advice.choices, pairs, strict=True):
         if _alike((without, none), (with_one, one)):
             continue
         what = _asked((advice, choice), (without, none), (with_one, one))
@@ -51,6 +60,13 @@ def with_volume_asked_first(
         found[choice.box] = Settling(CODE, what, answers, choice.box, cases=cases)
     choices = tuple(_told(c, found.get(c.box)) for c in advice.choices)
     return replace(advice, choices=choices, would_change=(*advice.would_change, *found.values()))
+
+
+def as_followed(facts: Mapping[str, Any], advice: Advice) -> Mapping[str, Any]:
+    """Return the facts of the device as ``advice`` has it, whose answer it follows may be open."""
+    if not any(o.turn_down_db is not None for o in advice.options):
+        return facts
+    return {**facts, "device": {**facts["device"], VOLUME_CONTROL: True}}
 
 
 def hangs_on_volume(advice: Advice, box: str) -> Settling | None:
@@ -89,6 +105,11 @@ def _alike(none: Answer, one: Answer) -> bool:
     return ways[0] == ways[1] and (pads[0] > 0.0) == (pads[1] > 0.0) and (
         abs(pads[0] - pads[1]) < SAME_DB
     )  # fmt: skip
+
+
+def _either(now: Answer, none: Answer, one: Answer) -> bool:
+    """Tell whether what is told without the answer is what comes of one."""
+    return _alike(now, one) or _alike(now, none)
 
 
 def _pad_db(advice: Advice, choice: Choice) -> float:
@@ -155,9 +176,11 @@ def _turned(advice: Advice, choice: Choice) -> str:
     reached = ", which turned up reaches full output" * (full and choice.attenuator)
     if not any(map(_overloads, used)):
         return reached
-    return f"{reached}, or nothing, and it stays turned down" if choice.attenuator else (
-        ", and it stays turned down"
+    known = [o.turn_down_db for o in used if o.turn_down_db is not None]
+    down = f"its volume stays {max(known):.1f} dB or more below its maximum" if known else (
+        "it stays turned down"
     )  # fmt: skip
+    return f"{reached}, or nothing, and {down}" if choice.attenuator else f", and {down}"
 
 
 def _told(choice: Choice, found: Settling | None) -> Choice:

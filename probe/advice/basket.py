@@ -20,6 +20,7 @@ from probe.advice.parts import AS_GOOD
 from probe.advice.parts import ISOLATING_TRANSFORMER as ORDINARY
 from probe.advice.shelf import Shelf
 from probe.advice.taken import (
+    OR_TURNED_DOWN,
     TOO_LOUD,
     WHEN,
     Basket,
@@ -154,7 +155,8 @@ def _either(
         taken, both = (tuple(t for t in held if ((t.piece.says, t.part.name) in shared) is alike)
                        for held in (one.taken, one.both))  # fmt: skip
         missing = tuple(p for p in one.missing if ((p.says, "") in shared) is alike)
-        return replace(one, taken=taken, both=both, missing=missing, offered=None)
+        kept = None if alike or one.offered_for != OR_TURNED_DOWN else one.offered
+        return replace(one, taken=taken, both=both, missing=missing, offered=kept)
 
     found = parted(lists[0][1], alike=True)
     length, own = basket.length_m, basket.own
@@ -305,6 +307,8 @@ def _basket(
     if not ways:
         empty = (choice.box, choice.option, count, (), (), shelf.currency, shelf.share)
         return Basket(*empty, system_price, (), "")
+    offered = _offer(advice, choice, shelf, count)
+    other = (offered,) if isinstance(offered, Piece) else ()
     leads = Leads(cable, choice, _as_used(advice, choice), solve, in_doubt, dict(known or {}))
     chains = [chain(way, shelf, count, leads) for way in ways]
     best = min(chains, key=partial(cost, leads=leads))
@@ -338,8 +342,9 @@ def _basket(
         one_channel=advice.described_sides == 1,
         stereo=count == 2 and _one_side(advice, choice),
         length_m=length,
-        offered=_offer(advice, choice, shelf, count),
-        offered_for="against the overload" if _overloads(advice, choice) else TOO_LOUD,
+        offered=offered,
+        offered_for=_offered_for(advice, choice),
+        or_pad=tuple(_or_pad(advice, choice, other, shelf, count)),
         chain=tuple(p.piece if isinstance(p, Taken) else p for p in best),
         lengths={t.piece: t.part.length_m for t in taken if t.part.length_m is not None},
     )
@@ -435,6 +440,14 @@ def _overloads(advice: Advice, choice: Choice) -> bool:
     held = [o for o in advice.options if (o.box, o.socket, o.option.id) == wanted]
     return any(h.code == "overload" and not (o.never_turned_up and h.assumed)
                for o in held for h in o.used.hazards)  # fmt: skip
+
+
+def _offered_for(advice: Advice, choice: Choice) -> str:
+    """Return what an attenuator is for that is not put in."""
+    if not _overloads(advice, choice):
+        return TOO_LOUD
+    turned = any(o.turn_down_db is not None for o in _held(advice, choice))
+    return OR_TURNED_DOWN if turned else "against the overload"
 
 
 def _soldering(way: Sequence[Piece], length_m: float) -> str:

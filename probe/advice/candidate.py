@@ -48,7 +48,7 @@ class Candidate:
     @property
     def works(self) -> bool:
         """It works on all sides."""
-        return all(s.verdict == "works" for s in self.sides)
+        return all(s.works for s in self.sides)
 
     @property
     def worst_side(self) -> OptionAdvice:

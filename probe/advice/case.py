@@ -144,6 +144,8 @@ class Finding:
     hazard: bool = False
     doubt: Verdict | None = None
     assumed: bool = False
+    turn_down_db: float | None = None
+    """As of a `Note`."""
 
 
 def at_most(case: Case, quantity: Quantity) -> str:

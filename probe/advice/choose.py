@@ -109,6 +109,7 @@ def _choose_for(box: str, candidates: Sequence[Candidate], destination: Destinat
     why += [unharmed(best)] if unharmed else []
     passed = _passed_by(best, candidates, left)
     first = _with_attenuator(best, asked=destination.attenuation(box) is not None)
+    first += _turned_down(best)
     # a part to buy is there for what the leads lack: that stands first
     told = [*passed, *why] if best.transformer else [*why, *passed]
     told = [
@@ -168,6 +169,19 @@ def _with_attenuator(best: Candidate, *, asked: bool) -> list[str]:
     if asked:
         return ["without the attenuator that was asked for: none can be calculated for this output"]
     return []
+
+
+def _turned_down(best: Candidate) -> list[str]:
+    """Return how far the device's own volume is kept down, where only that makes the way work."""
+    kept = [s for s in best.sides if s.turned_down]
+    if not kept:
+        return []
+    below = max(s.turn_down_db or 0.0 for s in kept)
+    pads = [s.attenuator for s in kept if s.attenuator is not None and s.attenuator.solves]
+    most = max(pads, key=lambda p: p.attenuation_db, default=None)
+    pad = f", or with an attenuator of {most.takes} in its plug" if most is not None else ""
+    return [f"only with the volume kept {below:.1f} dB or more below the device's maximum{pad}: "
+            f"{AGAINST['overload']}"]  # fmt: skip
 
 
 def _not_even_with_it(candidates: Sequence[Candidate]) -> list[str]:

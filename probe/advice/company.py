@@ -25,7 +25,7 @@ def by_itself(advice: Advice, found: OptionAdvice) -> OptionAdvice:
 
 def suffers(found: OptionAdvice, alone: OptionAdvice) -> list[str]:
     """Return what the company does to one option that it may not."""
-    if found.verdict != "works":
+    if not found.works:
         return [f"with the others plugged in {judged_in_words(found)}"]
     change = _change_db(found, alone)
     if change is not None and change < -limit.GAIN_REACHED_DB:
@@ -77,7 +77,7 @@ def minded(advice: Advice, best: Together) -> list[str]:
     for found in best.options:
         known = {h.code for h in by_itself(advice, found).hazards}
         for h in found.hazards:
-            if h.code not in known and found.verdict == "works":
+            if h.code not in known and found.works:
                 where.setdefault(h.message, []).append((found.box, found.option.id))
     return [f"{who_they_are(held)}: {says}" for says, held in where.items()]
 

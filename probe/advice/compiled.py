@@ -61,7 +61,9 @@ def _compiled(
         pin_3=_pin_3(first),
         figures=total,
         verdict=verdict,
-        hazards=tuple(Note(f.code, f.message, f.assumed) for f in ordered if f.hazard),
+        hazards=tuple(
+            Note(f.code, f.message, f.assumed, f.turn_down_db) for f in ordered if f.hazard
+        ),
         reasons=tuple(reasons),
         reference=reference.kind,
         role=first.socket.role,

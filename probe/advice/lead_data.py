@@ -106,7 +106,7 @@ class Leads:
         own = found[: len(self.was)]
         failing = (
             o for k, o in enumerate(found)
-            if o.verdict != "works" and not (self.in_doubt and k < len(own) and self._doubted(o))
+            if not o.works and not (self.in_doubt and k < len(own) and self._doubted(o))
         )  # fmt: skip
         bad = next(failing, None)
         if bad is not None:

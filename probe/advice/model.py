@@ -68,6 +68,23 @@ class OptionAdvice:
         return self.attenuator.advice if fitted and self.attenuator is not None else self
 
     @property
+    def turn_down_db(self) -> float | None:
+        """How far below its maximum the device's own volume stays, so that nothing overloads."""
+        known = [h.turn_down_db for h in self.hazards if h.turn_down_db is not None]
+        return max(known, default=None)
+
+    @property
+    def turned_down(self) -> bool:
+        """Nothing speaks against it but a level that its own volume need not be turned up to."""
+        alone = self.verdict == "avoid" and self.against == {"overload"}
+        return alone and self.turn_down_db is not None
+
+    @property
+    def works(self) -> bool:
+        """It may be used as it is, the device turned down if need be."""
+        return self.verdict in ("use", "works") or self.turned_down
+
+    @property
     def eased(self) -> bool:
         """It would work with resistors in its plug, and does not without; none are fitted."""
         if self.verdict in ("use", "works") or self.attenuator is None:

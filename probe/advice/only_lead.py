@@ -180,7 +180,7 @@ def _most_together(
         used = {c.box: (c.socket, c.option) for c in again.choices if c.option is not None}
         if not boxes <= set(used) or not set(leads) <= set(used.values()) or not again.sets:
             return False
-        return all(o.verdict in ("use", "works") for o in again.sets[0].options)
+        return all(o.works for o in again.sets[0].options)
 
     return _largest(does, round(most_pf / STEP_PF) + 1)
 

@@ -58,7 +58,7 @@ def _needs(advice: Advice) -> tuple[int, ...]:
     in their plugs, parts with splitters.
     """
     ways = list({o.box: o for o in advice.sets[0].options}.values() if advice.sets else ())
-    bad = sum(o.verdict not in ("use", "works") for one in advice.sets[:1] for o in one.options)
+    bad = sum(not o.works for one in advice.sets[:1] for o in one.options)
     return (
         sum(c.option is None for c in advice.choices),
         bad,
@@ -87,7 +87,7 @@ def _minded(advice: Advice) -> dict[str, set[str]]:
     """Return what is minded of each box in the best set, and its verdict if it is none to use."""
     found: dict[str, set[str]] = {}
     for o in advice.sets[0].options if advice.sets else ():
-        bad = {o.verdict} - {"use", "works"}
+        bad = set() if o.works else {o.verdict}
         found.setdefault(o.box, set()).update(bad, (h.code for h in o.hazards))
     return found
 

@@ -109,6 +109,9 @@ WHEN = {
 TOO_LOUD = "if it is too loud"
 """What an attenuator that is not put in is for, where the input takes what comes."""
 
+OR_TURNED_DOWN = "or, so that it cannot be turned up too far"
+"""The same where only a turn of the device's own volume brings more than the input accepts."""
+
 
 @dataclass(frozen=True)
 class Basket:
@@ -139,6 +142,8 @@ class Basket:
     offered: Taken | Piece | None = None
     offered_for: str = TOO_LOUD
     """An attenuator that is not in the plug, but would help."""
+    or_pad: tuple[str, ...] = ()
+    """What in stock would do in place of one to order that is offered."""
     both: tuple[Taken, ...] = ()
     """The same parts for both sides, where ``one_of_two``; else ``taken`` once more."""
     stereo: bool = False
@@ -224,6 +229,7 @@ class Basket:
         """Say what each answer takes besides, a line each."""
         for place, (case, more) in enumerate(self.cases):
             told = "; ".join((*more._lines(), *more._order(), *more._price())) or "nothing else"
+            told = "; ".join((told, *more._offered()))
             yield f"{'look first (above); ' if place == 0 else ''}{case}: {told}"
 
     @property
@@ -268,9 +274,13 @@ class Basket:
         """Name the attenuator that would help, beside what is taken."""
         if isinstance(self.offered, Taken):
             price = f"{self.offered.price:.2f} {self.currency}"
-            yield f"{self.offered_for}: {self.offered.says}, {price}"
+            optional = self.offered_for == OR_TURNED_DOWN
+            more = ", not in the price" if optional else ""
+            yield f"{self.offered_for}: {self.offered.says}, {price}{more}"
+            yield from self.or_pad
         elif self.offered is not None:
             yield f"{self.offered_for}, order, {self.count} x: {self.offered.says}"
+            yield from self.or_pad
 
     def _price(self) -> Iterable[str]:
         if not self.taken:

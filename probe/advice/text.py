@@ -230,6 +230,8 @@ def _choice(advice: Advice, choice: Choice, label: str) -> list[str]:
     lines += wrapped("Gives  " + _gives(advice, _of_worse_side(held)), "       ")
     if offered is not None and not (choice.attenuator and hangs_on_volume(advice, choice.box)):
         must = "it needs" if choice.attenuator else "an attenuator would help:"
+        if not choice.attenuator and any(o.turn_down_db is not None for o in held):
+            must = "or, so that it cannot be turned up too far:"
         lines += bullets([f"{must} {described(offered)}; {offered.why}"])
     if option.option.pin_3 == "transformer":
         part = max((o.part_needed for o in held), key=lambda p: p.volts_at_20_hz)

@@ -195,7 +195,11 @@ def _in_place(
 
 def _harmed(one: Together) -> set[str]:
     """Return the boxes whose lead is not to be used with the others of the set."""
-    return {o.box for o in one.options if o.verdict in ("avoid", "never")}
+    return {o.box for o in one.options if _harms(o)}
+
+
+def _harms(option: OptionAdvice) -> bool:
+    return option.verdict in ("avoid", "never") and not option.works
 
 
 def _open(one: Together) -> set[str]:
@@ -205,7 +209,7 @@ def _open(one: Together) -> set[str]:
 
 def _without(advice: Advice, own: Choice, best: Together) -> tuple[Advice, Note]:
     """Return the advice with nothing for a box that goes with no set, and what is said of it."""
-    harmed = [o for o in best.options if o.verdict in ("avoid", "never")]
+    harmed = [o for o in best.options if _harms(o)]
     mine = next((o for o in harmed if o.box == own.box), harmed[0])
     beside = ", ".join(dict.fromkeys(o.box for o in best.options if o.box != own.box))
     does_not = f"with {beside} on this device too {mine.option.id} is {judged_in_words(mine)}"
@@ -225,7 +229,7 @@ def _quieter_than(other: Together, own: Together) -> bool:
 
     Where the own best only loses level by the others, what loses more by itself is no cure.
     """
-    if any(o.verdict != "works" for o in own.options):
+    if not all(o.works for o in own.options):
         return False
     levels = [{(o.side, o.box): _gain(o) for o in one.options} for one in (own, other)]
     both = [(before, levels[1].get(key)) for key, before in levels[0].items()]

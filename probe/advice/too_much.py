@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 from probe.advice import thresholds as limit
@@ -29,7 +30,19 @@ def _too_much(case: Case, level: Quantity, most: float) -> str:
     return f"{told} ({margin.value:.0f} dB over its full output)" if far and margin else told
 
 
-def _against_overload(case: Case, *, played: bool) -> str:
+def _turn_down_db(case: Case, level: Quantity, most: float) -> float | None:
+    """Return how far below its maximum a device's own volume has to stay, dB rounded up."""
+    if not case.own_volume or case.maximum_assumed:
+        return None
+    return math.ceil(round(10.0 * float(ratio_to_db(level.high / most)), 6)) / 10.0
+
+
+def _against_overload(case: Case, *, played: bool, turn_down: float | None, near: str) -> str:
+    if turn_down is not None:
+        return (
+            f"keep the volume {turn_down:.1f} dB or more below the device's maximum{near}, or put "
+            "an attenuator before it"
+        )
     if not case.never_turned_up:
         return "turn down, or put an attenuator before it"
     whose = "the device" if case.volume_stated else "a device of its kind"
@@ -69,9 +82,13 @@ def overload(case: Case) -> Iterator[Finding]:
         assumed = _assumed(case, comes, most) or (doubtful and not (played or case.level_fixed))
         full = _at_full_output(case, top)
         near = not (assumed or doubtful) and full is not None and full > limit.OVERLOAD_NEAR * most
-        says = f"{reach}: {_too_much(case, level, most)}: {_against_overload(case, played=played)}"
+        turn = _turn_down_db(case, level, most)
+        lower = float(ratio_to_db(most / full)) if near and full else 0.0
+        left = f" (the input gives full output only {lower:.1f} dB lower)" if lower > 0.0 else ""
+        against = _against_overload(case, played=played, turn_down=turn, near=left)
+        says = f"{reach}: {_too_much(case, level, most)}: {against}"
         yield Finding("avoid" if near else "works", "overload", says, hazard=True,
-                      assumed=assumed)  # fmt: skip
+                      assumed=assumed, turn_down_db=turn)  # fmt: skip
 
 
 def _at_limit(level: Quantity, most: float) -> bool:

@@ -63,7 +63,7 @@ def uses_of(inputs: Sequence[Input], advice: Advice, choice: Choice) -> list[Use
 
 
 def _works(option: OptionAdvice) -> bool:
-    return option.verdict == "use" or option.used.verdict == "works"
+    return option.verdict == "use" or option.used.works
 
 
 def _relieved(option: OptionAdvice) -> bool:

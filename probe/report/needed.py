@@ -132,6 +132,10 @@ def _pad(option: Mapping[str, Any], must: str | None = None) -> list[str]:
         must = "If it is too loud: "
         if needs_pad(option) or overloads(option):
             must = "With it: " if needs_pad(option) else "Against the overload: "
+        if not needs_pad(option) and any(
+            isinstance(h, Mapping) and h.get("turn_down_db") for h in listing(option, "hazards")
+        ):
+            must = "Or, so that it cannot be turned up too far: "
     says = printed(pad.get("says"), 160)
     return [f"{must}{pad_named(option)} in the plug at the destination, {says}."]
 

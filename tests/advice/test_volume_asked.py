@@ -6,13 +6,14 @@ none it stays 14 dB short of full output for good.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from probe.advice.advise import advise
+from probe.advice.advise import advise, own_leads
 from probe.advice.basket import baskets
-from probe.advice.destination import Destination, Input
+from probe.advice.destination import Destination, Input, together
 from probe.advice.model import Advice, OptionAdvice, Settling
 from probe.advice.shelf import read_shelf
 from probe.advice.source_file import read_source
@@ -71,12 +72,13 @@ def test_both_outcomes_stand_before_anything_is_bought(tmp_path: Path) -> None:
     first, _, second = settled.what.partition("; with one: ")
     assert "look whether Quell Larder has a volume control" in first
     # closed form: 1 V and 5 % of doubt over 0.9 V are 1.3 dB, 2 dB of the steps pads come in;
-    # 8 V and 5 % over 0.9 V are 19.4 dB, 20 dB
+    # 8 V and 5 % over 0.9 V are 19.37 dB, less 0.02 dB that 100 ohm take before 47 kohm: rounded up
     assert "without a volume control: rca-to-rca, with 2.0 dB in its plug (2.05 kohm" in first
-    assert second.startswith("20.0 dB in its plug (9.31 kohm")
-    assert "turned up reaches full output, or nothing, and it stays turned down" in second
+    assert second.startswith(
+        "nothing in its plug, and its volume stays 19.4 dB or more below its maximum"
+    )
     # each is what comes out where it is stated, and nothing is asked then
-    for stated, decibels in (("false", 2.0), ("true", 20.0)):
+    for stated, decibels in (("false", 2.0), ("true", 0.0)):
         known = ask(tmp_path, more=f"volume_control = {stated}")
         assert fitted_db(known) == pytest.approx(decibels, abs=0.1)
         assert not asked(known)
@@ -93,14 +95,75 @@ def test_the_sheet_asks_first_and_sells_neither(tmp_path: Path) -> None:
     (leaf,) = leaves_of(ask(tmp_path).to_json())
     (told,) = [" ".join(text.split()) for text in leaf.asked if "volume control" in text]
     assert "rca-to-rca" not in told
-    # the resistors of both stand there for whoever solders
+    # the resistors stand there for whoever solders
     assert "2.05 kΩ" in told
-    assert "9.31 kΩ" in told
     assert "attenuator in its plug" not in leaf.chosen
-    assert not any("dB" in text for text in leaf.needs)
-    # the sheet: its figures hold for one answer alone, and say for which
-    (whose,) = [text for text in leaf.gains if "figures here are with an attenuator" in text]
-    assert "9.31\u00a0kΩ" in whose
+    # the figures are those of what is used with one: the lead alone, as loud as a plain one
+    assert not any("figures here are with an attenuator" in text for text in leaf.gains)
+    assert any(text.startswith("As loud as a plain RCA lead") for text in leaf.gains)
+
+
+def test_how_far_it_may_be_turned_up_stands_in_all_places(tmp_path: Path) -> None:
+    """Lost: a pad ordered for 1 V where the listener turns the volume down a notch."""
+    known = ask(tmp_path, more="volume_control = true", most=1.0)
+    # closed form: 1 V with the 5 % of a sheet over 0.9 V is 1.34 dB, less 0.02 dB into 47 kohm;
+    # 20 log(0.9/0.5) is 5.1 dB to the input's full output
+    stays = "keep the volume 1.4 dB or more below the device's maximum"
+    (told,) = [h for h in lead(known).used.hazards if h.code == "overload"]
+    assert stays in told.message
+    assert "(the input gives full output only 5.1 dB lower)" in told.message
+    assert told.to_json()["turn_down_db"] == 1.4
+    assert (
+        known.choices[0]
+        .why[0]
+        .startswith(
+            "only with the volume kept 1.4 dB or more below the device's maximum, or with an "
+            "attenuator of 2.0 dB in its plug"
+        )
+    )
+    assert not known.choices[0].attenuator
+    assert fitted_db(known) == 0.0
+    screen = " ".join(render(known).split())
+    assert "mind: at the device's full output of 1 V 998 +/- 50 mV reach the input" in screen
+    assert stays in screen
+    assert "or, so that it cannot be turned up too far: 2.0 dB in the plug" in screen
+    (leaf,) = leaves_of(known.to_json())
+    assert stays in leaf.before[0]
+    assert any(
+        text.startswith("Or, so that it cannot be turned up too far:") for text in leaf.needs
+    )
+    # the same where it is asked
+    (settled,) = asked(ask(tmp_path, most=1.0))
+    assert (
+        "with one: nothing in its plug, and its volume stays 1.4 dB or more below" in settled.what
+    )
+
+
+@pytest.mark.parametrize("more", ["", "volume_control = true"])
+def test_a_lead_of_the_shelf_is_not_refused_for_what_the_volume_does(
+    tmp_path: Path, more: str
+) -> None:
+    """Lost: every lead of the shelf was "better avoided" for the device's maximum."""
+    advice = ask(tmp_path, most=2.0, more=more)
+    path = tmp_path / "source.toml"
+    there = changed(typed_destination(INPUT, 50.0), cable="1m")
+    leads = own_leads(*read_source(path), there, advice)
+    # with the shield of any longer lead
+    longer = replace(there.inputs[0].cable or there.cable, shield_ohm=0.065)
+    (found,) = leads.solved(advice.choices[0], longer, {})
+    assert found.works
+
+
+def test_with_several_boxes_the_plain_lead_stays(tmp_path: Path) -> None:
+    path = tmp_path / "source.toml"
+    path.write_text(SHEET.format(kind="preamplifier", more="", most=5.0), "utf-8")
+    boxes = together([
+        typed_destination("rca:47k:0.8V:max=1V", 50.0), typed_destination("rca:1000k:1V:sub", 50.0)
+    ])  # fmt: skip
+    advice = advise(*read_source(path), boxes)
+    # full output 1.9 dB below what is accepted: with all plugged in, too, a matter of the volume
+    assert [c.option for c in advice.choices] == ["rca-to-rca", "rca-to-rca"]
+    assert not any(c.attenuator for c in advice.choices)
 
 
 TWO_OUTPUTS = """
@@ -186,10 +249,13 @@ def test_the_list_counts_what_both_answers_take(tmp_path: Path) -> None:
     assert without["answer"] == "without a volume control"
     assert not without["parts"]
     assert "2 dB" in without["order"][0]
-    assert [p["name"] for p in with_one["parts"]] == ["Pad 20"]
-    # two of 14
-    assert with_one["total"] == 28.0
+    assert not with_one["parts"]
     said = "\n".join(found.says)
+    # two of 14, beside what is bought
+    assert (
+        "with one: nothing else; or, so that it cannot be turned up too far: 2 x Pad 20, "
+        "28.00 EUR, not in the price"
+    ) in said
     assert "look first (above); without a volume control: order, 2 x: attenuator" in said
     assert "24.00 EUR for both sides of a stereo device, without what the answer decides" in said
 
@@ -267,8 +333,11 @@ def test_of_a_known_kind_nothing_is_asked(tmp_path: Path, kind: str) -> None:
 def test_nothing_is_asked_that_changes_nothing(tmp_path: Path) -> None:
     # 8 V and 5 % are less than 9 V: no pad with either answer
     assert not asked(ask(tmp_path, to="rca:47k:0.5V:max=9V"))
-    # what it gives at most is what it plays: one pad for both
-    assert not asked(ask(tmp_path, most=1.0, to="rca:47k:0.2V:max=0.3V"))
+    # nobody turns it up so far, or may turn it down: a plain lead with both
+    plain = ask(tmp_path, to="rca:47k:0.5V:max=1.2V")
+    assert not asked(plain)
+    assert not plain.choices[0].attenuator
+    assert "overload" in {h.code for h in lead(plain).used.hazards}
 
 
 def test_with_one_it_may_be_turned_down_and_nothing_is_soldered(tmp_path: Path) -> None:
@@ -277,7 +346,7 @@ def test_with_one_it_may_be_turned_down_and_nothing_is_soldered(tmp_path: Path) 
     # closed form: 1 V and 5 % of doubt over 0.95 V are 0.87 dB, and half a decibel is kept for the
     # resistors: 2 dB of the steps pads come in
     assert "without a volume control: rca-to-rca, with 2.0 dB in its plug" in settled.what
-    assert "with one: nothing in its plug, and it stays turned down" in settled.what
+    assert "with one: nothing in its plug, and its volume stays 0.9 dB or more" in settled.what
 
 
 @pytest.mark.parametrize("full", [1.0, None])
@@ -289,13 +358,16 @@ def test_a_measured_device_is_asked_about_likewise(full: float | None) -> None:
     )  # fmt: skip
     stage = {"left": source(single=0.5, z_single=100.0)}
     there = changed(typed_destination(INPUT, 50.0), cable="1m")
-    (settled,) = asked(advise(document, stage, there))
-    # closed form: 8 V over 0.9 V are 19 dB, and 1 V is 0.9 dB too much
-    assert "with one: 20.0 dB in its plug" in settled.what
-    if full is None:
-        assert "full output, which is not stated (full_output), is no more than" in settled.what
-    else:
-        assert "without a volume control: rca-to-rca, with 2.0 dB" in settled.what
+    advice = advise(document, stage, there)
+    if full is None:  # nothing is known to be too much of one without: no pad with either answer
+        assert not asked(advice)
+        assert not advice.choices[0].attenuator
+        assert "overload" in {h.code for h in lead(advice).used.hazards}
+        return
+    (settled,) = asked(advice)
+    # closed form: 8 V and 0.1 V over 0.9 V are 19 dB, and 1 V is 0.9 dB too much
+    assert "with one: nothing in its plug, and its volume stays 19.0 dB or more" in settled.what
+    assert "without a volume control: rca-to-rca, with 2.0 dB" in settled.what
     for has in (True, False):
         stated = {**document, "device": {**document["device"], "volume_control": has}}
         assert not asked(advise(stated, stage, there))
