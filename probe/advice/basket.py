@@ -10,6 +10,7 @@ from typing import Any
 from probe.advice.alike import Together, candidate, ways_as_good
 from probe.advice.ask_volume import hangs_on_volume
 from probe.advice.destination import Cable, Destination
+from probe.advice.digital_choice import LEAD_FIRST
 from probe.advice.fitting import chain, cheaper_parts, cost, dearer_parts, fits
 from probe.advice.flip_reasons import ASKED
 from probe.advice.lead_data import Leads, Solve, SolveBeside, beside
@@ -32,7 +33,7 @@ from probe.advice.taken import (
 )
 from probe.advice.words import signed_decibels
 
-FIRST = frozenset({"lead-first", "asked-first", "winding", "origin-first"})
+FIRST = frozenset({"lead-first", "asked-first", "winding", "origin-first", LEAD_FIRST})
 """Codes of what is tried, asked or unplugged before what is chosen is bought."""
 
 
@@ -123,8 +124,9 @@ def _first(
     found = []
     for answer in told.answers if told else ():
         sockets = [o.socket for o in advice.options if (o.box, o.option.id) == (choice.box, answer)]
+        sockets += [a.socket for a in advice.digital if (a.box, a.link.id) == (choice.box, answer)]
         if not sockets or (answer == choice.option and not choice.attenuator):
-            return {}  # a digital link, or what is taken anyway
+            return {}  # what is taken anyway
         socket = choice.socket if choice.socket in sockets else sockets[0]
         lead = replace(choice, option=answer, socket=socket)
         own = any(o.used is not o for o in _held(advice, lead))

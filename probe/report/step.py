@@ -19,6 +19,9 @@ TRIED, ASKED, ORIGIN = "lead-first", "asked-first", "origin-first"
 """Codes of the advice: a lead that only its hum may speak against, a question whose answer opens
 a lead, and what is done where the hum comes in."""
 
+DIGITAL_TRIED = "plain-lead-first"
+"""A digital lead that merely is longer than promised: tried as the first of those is."""
+
 VOLUME = "volume-control"
 """Whether the device has one, where that decides which lead it is."""
 
@@ -73,7 +76,8 @@ def step_of(advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]]) -> 
     """Return what comes first for the box of ``options``, None where nothing does."""
     boxes = {o.get("destination") for o in options}
     for one in (o for o in listing(advice, "would_change") if isinstance(o, Mapping)):
-        codes = (TRIED, ASKED, ORIGIN, *((VOLUME,) if len(listing(one, "answers")) > 1 else ()))
+        looked = (VOLUME,) if len(listing(one, "answers")) > 1 else ()
+        codes = (TRIED, DIGITAL_TRIED, ASKED, ORIGIN, *looked)
         if one.get("code") not in codes or one.get("destination") not in boxes:
             continue
         held = [
@@ -84,7 +88,8 @@ def step_of(advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]]) -> 
                 for way in listing(one, "answers")]  # fmt: skip
         known = tuple(o for o in ways if o is not None)
         if known:
-            return Step(str(one["code"]), known)
+            code = str(one["code"])
+            return Step(TRIED if code == DIGITAL_TRIED else code, known)
     return None
 
 

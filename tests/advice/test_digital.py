@@ -5,12 +5,14 @@ from __future__ import annotations
 import dataclasses
 import json
 import math
+from pathlib import Path
 from typing import Any
 
 import pytest
 
 from probe.advice import digital
 from probe.advice.advise import advise
+from probe.advice.basket import baskets
 from probe.advice.destination import Cable, Destination, Input
 from probe.advice.digital import (
     AES3,
@@ -26,6 +28,7 @@ from probe.advice.digital import (
 )
 from probe.advice.ground import GroundPath
 from probe.advice.model import Advice
+from probe.advice.shelf import read_shelf
 from probe.advice.text import render
 from probe.report.leaflet import leaves_of
 from tests.advice.stages import facts
@@ -256,6 +259,24 @@ def test_a_plain_lead_that_merely_is_long_is_tried_first() -> None:
     (leaf,) = leaves_of(found.to_json())
     assert leaf.asked[0].startswith("Before anything is bought, try a 75")
     assert leaf.asked[0].endswith("nothing is harmed.")
+    # common practice, no source: what is tried is what the customer is handed
+    assert leaf.chosen == "Try first: A 75 Ω coaxial lead made for digital"
+    assert leaf.needs[0].startswith("First: one for both sides")
+    assert leaf.drawing is not None
+
+
+def test_a_lead_that_is_tried_is_at_the_head_of_the_list(tmp_path: Path) -> None:
+    """Lost: "take nothing yet", and the lead of 15 m in stock named nowhere."""
+    there = Destination("converter", (COAX,), Cable(12.0, impedance_ohm=75.0))
+    path = tmp_path / "shelf.toml"
+    path.write_text(
+        'format = "probe-shelf/1"\n[[part]]\nname = "Coax 15 m"\nkind = "lead"\n'
+        'from = "rca-male"\nto = "rca-male"\nwires = ["centre-centre", "shell-shell"]\n'
+        "length_m = 15.0\nimpedance_ohm = 75.0\nprice = 42.0\nstock = 2\n", "utf-8",
+    )  # fmt: skip
+    (basket,) = baskets(ask("digital-75", COAX, 12.0), there, read_shelf(path))
+    assert basket.says[0].startswith("first: 1 x Coax 15 m, 42.00 EUR")
+    assert not any("take nothing" in line for line in basket.says)
 
 
 @pytest.mark.parametrize(
