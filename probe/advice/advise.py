@@ -123,7 +123,8 @@ def advise(
     found = with_lead_tried_first(found, destination)
     progress(4, STEPS, "what helps against hum")
     cautions = (*found.cautions, *one_channel(desks, found), *unlike_levels(found))
-    found = with_origin_first(replace(found, cures=cures(desks, found), cautions=cautions))
+    found = replace(found, cures=cures(desks, found), cautions=cautions)
+    found = with_origin_first(found, destination)
     before = found.options
     found = with_volume_asked_first(found, device, facts, sources, whole_of)
     if found.options is not before:  # what follows is of another answer

@@ -40,6 +40,8 @@ class GroundPath:
     ends: tuple[GroundPath, ...] = ()
     at_origin: str = ""
     """What keeps the current out where it comes in, in words; empty where nothing usual does."""
+    found_by: str = ""
+    """How to hear whether it comes in there, and what to do then, in words."""
     typical: bool = False
     """The figures are what is usual in such a situation, rather than read."""
 
@@ -85,6 +87,8 @@ class Preset:
     farad: float | None = None
     at_origin: str = ""
     """As of `GroundPath`; not solved."""
+    found_by: str = ""
+    """As of `GroundPath`."""
 
 
 MAINS_VOLTS = 230.0
@@ -97,7 +101,17 @@ PRESETS = {
     "earthed-and-unearthed": Preset(
         "one box is earthed, the other is not", MAINS_VOLTS / 2.0, farad=4.7e-9
     ),
-    "computer": Preset("an earthed computer in the chain", 10e-3, ohm=0.5),
+    "computer": Preset(
+        "an earthed computer in the chain",
+        10e-3,
+        ohm=0.5,
+        at_origin="another power supply for the computer, or an isolator in its USB or network lead"
+        " (common practice, not calculated; try a notebook on its battery first; a desktop keeps "
+        "its earth)",
+        found_by="run a notebook on its battery, plug a desktop into the amplifier's strip "
+        "(its earth stays), unplug its other leads one by one, and listen: if the hum goes, "
+        "that is the remedy (common practice: another power supply, USB or network isolator), and",
+    ),
     "antenna-or-network": Preset(
         "an antenna or network cable that is earthed elsewhere",
         50e-3,
@@ -105,6 +119,9 @@ PRESETS = {
         at_origin="a galvanic isolator in the antenna or network lead, at its wall socket "
         "(common practice, not calculated; unplug that lead first: if the hum stays, it comes by "
         "another)",
+        found_by="unplug the antenna or network lead and listen: if the hum goes with it, the first"
+        " thing to buy is a galvanic isolator in the antenna or network lead, at its wall socket "
+        "(cheap; common practice, not calculated), with which",
     ),
 }
 """Situations in plain words. [practice], except that outlets of one strip differ by a few
@@ -239,8 +256,9 @@ def of_preset(name: str, mains_volts: float = MAINS_VOLTS) -> GroundPath:
     half = "" if preset.farad is None else f"; {volts:g} V, half of {mains_volts:g} V mains"
     words = f"taken as usual for: {preset.says} (common practice{half})"
     return GroundPath(
-        volts, preset.ohm, preset.farad, words, at_origin=preset.at_origin, typical=True
-    )
+        volts, preset.ohm, preset.farad, words,
+        at_origin=preset.at_origin, found_by=preset.found_by, typical=True,
+    )  # fmt: skip
 
 
 def corners(ground: GroundPath) -> tuple[GroundPath, ...]:

@@ -1,45 +1,41 @@
 """What keeps hum out where it comes in, before a transformer is bought for the lead.
 
-It is not solved, so that it changes no choice; but it is cheap, and whether it is this lead shows
-when it is unplugged.
+It is not solved, so that it changes no choice; but it is cheap, and whether it is this lead or this
+box shows when it is unplugged. A protective earth is never lifted to find out.
 """
 
 from __future__ import annotations
 
 from dataclasses import replace
 
+from probe.advice.candidate import NOT_SAFE
+from probe.advice.destination import Destination
 from probe.advice.model import Advice, Choice, OptionAdvice, Settling
 
 MAY_DO = "may do instead"
 """Of the plain lead, of which nothing is claimed."""
 
 
-def with_origin_first(advice: Advice) -> Advice:
+def with_origin_first(advice: Advice, destination: Destination) -> Advice:
     """Return the advice with it above the choice, of boxes whose plain lead hums too much."""
-    says = {c.box: c.says.split(";")[0] for c in advice.cures if c.code == "at-origin"}
+    cured = {c.box for c in advice.cures if c.code == "at-origin"}
+    says = {s.box: s.ground.found_by for s in destination.inputs if s.box in cured}
     found: dict[str, Settling] = {}
     for choice in advice.choices:
         plain = _plain(advice, choice) if choice.box in says else None
         if plain is not None:
-            what = _asked(says[choice.box])
-            found[choice.box] = Settling("origin-first", what, (plain.option.id,), choice.box)
+            answers = (plain.option.id,)
+            found[choice.box] = Settling("origin-first", says[choice.box], answers, choice.box)
     choices = tuple(_told(c, found.get(c.box)) for c in advice.choices)
     return replace(advice, choices=choices, would_change=(*advice.would_change, *found.values()))
-
-
-def _asked(says: str) -> str:
-    cure = says.split(" (")[0]
-    return (
-        "unplug the antenna or network lead and listen: if the hum goes with it, the first thing "
-        f"to buy is {cure} (cheap; common practice, not calculated), with which"
-    )
 
 
 def _told(choice: Choice, found: Settling | None) -> Choice:
     if found is None:
         return choice
     says = f"before anything else is bought, {found.what} {found.answers[0]} {MAY_DO}"
-    return replace(choice, why=(says, *choice.why))
+    tried = choice.why[:1] if choice.why[:1] and choice.why[0].startswith("try first") else ()
+    return replace(choice, why=(*tried, says, *choice.why[len(tried) :]))
 
 
 def _plain(advice: Advice, choice: Choice) -> OptionAdvice | None:
@@ -57,5 +53,6 @@ def _plain(advice: Advice, choice: Choice) -> OptionAdvice | None:
         if o.option.pin_3 != "transformer"
         and o.verdict in ("avoid", "cannot-tell")
         and any(h.code == "hum" for h in o.hazards)
+        and not NOT_SAFE & {h.code for h in o.hazards}
     ]
     return next((o for o in hums if o.option.native), next(iter(hums), None))

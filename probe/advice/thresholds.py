@@ -128,6 +128,10 @@ HUM_AVOID_DB = 75.0
 """Hum below full output under which it is heard in a quiet room: 30 dB SPL at 1 m by the same
 arithmetic, with harmonics to which the ear is less dull. [judgement]"""
 
+HUM_TRY_DB = 60.0
+"""From here on a hum by the typical figures of a situation, which nobody read, is heard for what it
+is before a part is bought against it: such figures are not sure to 15 dB. [judgement]"""
+
 HUM_LOUD_DB = 55.0
 """Hum below full output under which it is loud: 50 dB SPL at 1 m by the same arithmetic, the level
 of quiet speech. [judgement]"""

@@ -1,7 +1,7 @@
 """A lead that only its hum may speak against, tried before a transformer is bought.
 
 Hum harms nothing and is heard at once. So where the choice is a transformer, or nothing, and a lead
-would be used but for a hum that is not known, or that typical figures put just beyond the limit,
+would be used but for a hum that is not known, or that typical figures put short of the limit,
 trying it tells more than any figure.
 """
 
@@ -47,7 +47,9 @@ def with_lead_tried_first(advice: Advice, destination: Destination) -> Advice:
         mine = [o for o in advice.options if o.box == choice.box]
         tried = _used(advice, ways, choice.box, destination)
         if tried:
-            what = _padded(mine, tried) + _says(tried, _just_short(tried[0], destination))
+            just = any(_just_short(side, destination) for side in tried)
+            typical = any(_by_typical_figures(side, destination) for side in tried)
+            what = _padded(mine, tried) + _says(tried, typical, just)
             answers = (tried[0].option.id,)
             found[choice.box] = Settling("lead-first", what, answers, choice.box)
     choices = tuple(_told(c, found.get(c.box)) for c in advice.choices)
@@ -70,7 +72,7 @@ def _in_doubt(
         if all(
             s.against == {"hum"}
             and {h.code for h in s.hazards} <= HUM | minded
-            and (s.verdict == "cannot-tell" or _just_short(s, destination))
+            and (s.verdict == "cannot-tell" or _by_typical_figures(s, destination))
             for s in sides
         ):
             yield sides
@@ -92,6 +94,14 @@ def _without_pad(option: OptionAdvice) -> OptionAdvice:
 
 def _just_short(option: OptionAdvice, destination: Destination) -> bool:
     return any(just_short(option, s) for s in destination.inputs if s.name == option.socket)
+
+
+def _by_typical_figures(option: OptionAdvice, destination: Destination) -> bool:
+    """Tell whether nobody read what makes a hum that is audible perhaps, and not loud."""
+    hum = option.figures.hum_below_full_output_db
+    typical = any(s.ground.typical for s in destination.inputs if s.name == option.socket)
+    least = limit.HUM_TRY_DB + option.figures.stricter_db
+    return option.verdict == "avoid" and typical and hum is not None and hum.low >= least
 
 
 def _limit(option: OptionAdvice) -> float:
@@ -137,17 +147,18 @@ def _padded(mine: Sequence[OptionAdvice], tried: Sequence[OptionAdvice]) -> str:
     return f"with {made.designs[0].pad.named} of {made.takes} in its plug "
 
 
-def _says(sides: Sequence[OptionAdvice], just: bool) -> str:
+def _says(sides: Sequence[OptionAdvice], typical: bool, just: bool) -> str:
     """Return why, in words."""
     least = min(sides, key=lambda s: h.low if (h := s.figures.hum_below_full_output_db) else 0.0)
     hum = least.figures.hum_below_full_output_db
     assert hum is not None
     below = f"{decibels(hum)} below full output"
-    if just:
+    if typical:
+        short, sure = ("just short", "to a decibel") if just else ("short", "for this place")
         return (
             f"it harms nothing, and whether it hums is heard at once: {below} by typical figures of"
-            f" the situation, just short of the {_limit(least):g} dB that are quiet enough, and not"
-            " sure to a decibel; two readings of a meter tell, too"
+            f" the situation, {short} of the {_limit(least):g} dB that are quiet enough, and not"
+            f" sure {sure}; two readings of a meter tell, too"
         )
     return (
         f"it harms nothing, and whether it hums is heard at once: {below} by what is not known of "

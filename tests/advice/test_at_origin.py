@@ -66,6 +66,28 @@ def test_the_aerial_comes_before_the_transformer_that_is_sold() -> None:
         assert "origin-first" not in {one.code for one in other.would_change}
 
 
+def test_the_computer_comes_before_the_isolators_that_are_sold() -> None:
+    """Lost: 134 EUR of isolators for a hum that a notebook on its battery does not have."""
+    advice = hummed(of_preset("computer"))
+    (choice,) = advice.choices
+    assert choice.option == "rca-to-rca/transformer"  # what is chosen is as it was
+    # common practice, no source
+    assert "before anything else is bought, run a notebook on its battery" in choice.why[0]
+    assert "(common practice: another power supply, USB or network isolator)" in choice.why[0]
+    assert choice.why[0].endswith("and rca-to-rca may do instead")
+    # the rule: never lift a protective earth against hum
+    assert "plug a desktop into the amplifier's strip (its earth stays)" in choice.why[0]
+    (leaf,) = leaves_of(advice.to_json())
+    assert leaf.chosen.startswith("Unplug first, as above. Only if that does not do: RCA lead thr")
+    (asked,) = [line for line in leaf.asked if "a notebook on its battery" in line]
+    assert asked.endswith("“RCA lead, single-ended to single-ended” may do instead.")
+    assert "…" not in asked + " ".join(leaf.hum)
+    assert any(line.startswith("Another power supply for the computer") for line in leaf.hum)
+    # a balanced link that does not hum sends nobody to the computer
+    quiet = hummed(of_preset("computer"), connectors=("xlr",))
+    assert "origin-first" not in {one.code for one in quiet.would_change}
+
+
 def test_a_sheet_without_a_way_says_what_to_do_about_hum() -> None:
     """The leads lie there and hum: the sheet is all there is in hand."""
     nothing = {"id": "rca-to-rca", "destination": "amp", "verdict": "cannot-tell",

@@ -98,6 +98,32 @@ def test_a_lead_just_short_of_the_limit_is_tried_before_a_large_transformer_is_o
     assert any("RCA lead, single-ended to single-ended. It harms nothing" in s for s in leaf.asked)
 
 
+PLAYER = TELEVISION.replace("0.7", "1.0").replace("600.0", "100.0")
+
+
+def test_a_lead_that_hums_a_little_by_typical_figures_is_tried_before_isolators_are_bought(
+    tmp_path: Path,
+) -> None:
+    # lost: two isolators for a hum of 72 dB that nobody read or heard
+    advice = ask(tmp_path, PLAYER, "rca:47k:0.2V", "same-strip", "1.5m")
+    assert advice.chosen == "rca-to-rca/transformer"  # what is chosen is as it was
+    assert tried(advice) == [("rca-to-rca",)]
+    (side,) = [o for o in advice.options if o.option.id == "rca-to-rca"]
+    hum = side.figures.hum_below_full_output_db
+    # closed form: 0.2 mV behind 0.2 ohm leave 49.1 uV on 0.065 ohm of shield and contacts, of
+    # which 0.2 V are 72.2 dB
+    assert hum is not None
+    assert hum.value == pytest.approx(72.2, abs=0.2)
+    said = " ".join(render(advice).split())
+    assert "by typical figures of the situation, short of the 75 dB that are quiet enough" in said
+    (leaf,) = leaves_of(advice.to_json())
+    assert leaf.chosen == "Try first: RCA lead, single-ended to single-ended"
+    # as readings the same figures are sure
+    assert tried(ask(tmp_path, PLAYER, "rca:47k:0.2V", "0.2mV/0.2ohm", "1.5m")) == []
+    # between outlets far apart it is loud by any figures
+    assert tried(ask(tmp_path, PLAYER, "rca:47k:0.2V", "two-rooms", "8m")) == []
+
+
 @pytest.mark.parametrize(
     ("sheet", "typed", "ground"),
     [
