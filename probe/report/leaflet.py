@@ -233,7 +233,7 @@ def _nothing(advice: Mapping[str, Any], box: str = "", at: int = 0) -> Leaf:
         before=before_of(advice, options),
         chosen=step.headline("") if step and lead else chosen,
         drawing=_drawing(f"wiring-{at}", lead, device, place) if lead else None,
-        caption=step.caption(used=False) if step and lead else "",
+        caption=step.caption("") if step and lead else "",
         needs=tuple(needs(advice, lead, step)) if lead else (),
         gains=tuple(in_short(as_used(lead, with_pad=needs_pad(lead)))) if lead else (),
         hum=() if first else tuple(_hum_of_nothing(advice, options)),
@@ -283,7 +283,7 @@ def _leaf(
         drawing=_drawing(
             f"wiring-{at}", tried or (_bare(option) if looked else option), device, place
         ),
-        caption=step.caption() if step else "",
+        caption=step.caption(way) if step else "",
         needs=tuple(needs(advice, option, step)),
         gains=(
             *_typed(advice),

@@ -51,13 +51,21 @@ class Step:
             return f"Look first, as {where}, which lead it is. Perhaps: {chosen}"
         if not chosen:
             return f"Unplug first, as {where}. If the hum goes with that: {named(self.ways[0])}"
+        if self._is(chosen):
+            return f"Ask first, as {where}. If the answer is so: {chosen}"
         does = "Unplug first" if self.code == ORIGIN else "Ask first"
         return f"{does}, as {where}. Only if that does not do: {chosen}"
 
-    def caption(self, used: bool = True) -> str:
-        """Return what the drawing shows; ``used``: something is chosen."""
-        if not used and self.code == ORIGIN:
+    def _is(self, chosen: str) -> bool:
+        """Tell whether the answer decides over what is ``chosen`` itself, in the words of it."""
+        return self.code == ASKED and all(named(way) == chosen for way in self.ways)
+
+    def caption(self, chosen: str) -> str:
+        """Return what the drawing shows; ``chosen``: what is, in words, empty where nothing is."""
+        if not chosen and self.code == ORIGIN:
             return "If the hum goes with that plug."
+        if self._is(chosen):
+            return "Only if the answer is so."
         if self.code == VOLUME:
             return "Only if it is that lead."
         return "The lead to try first." if self.code == TRIED else "Only if that does not do."

@@ -15,7 +15,7 @@ from probe.report.before import asked_of
 from probe.report.gains import gains
 from probe.report.leaflet import Leaf, leaves_of
 from probe.report.other_ways import other_ways
-from probe.report.step import in_words
+from probe.report.step import Step, in_words
 from tests.advice.sheets import PLAYER
 from tests.advice.test_lead_first import MIXER, TELEVISION, ask
 from tests.advice.test_winding_asked import ask as ask_winding
@@ -38,11 +38,12 @@ def test_a_lead_to_try_is_headline_and_drawing(tried: Leaf) -> None:
 
 
 def test_without_a_shelf_the_list_has_what_is_tried_and_then_what_is_bought(tried: Leaf) -> None:
-    """Lost: two isolators of 9.5 V are ordered by a sheet that says to try a lead first."""
+    """Lost: two isolators are ordered by a sheet that says to try a lead first."""
     first, then = tried.needs
     assert first.startswith("First: one for each side: an XLR lead, then an adapter")
     assert then.startswith("Only if that does not do: one for each side: pins 2 and 3 to an isol")
-    assert "at least 9.5 V at 20 Hz" in then
+    # the sheet: 0.775 V are the input's full output, and a mixer has faders: an ordinary core does
+    assert "at least 5 V at 20 Hz" in then
 
 
 def test_no_promise_of_one_way_is_read_as_that_of_the_other(tried: Leaf) -> None:
@@ -192,3 +193,14 @@ def test_another_isolator_is_not_named_as_the_first_one() -> None:
             "verdict": "works"}  # fmt: skip
     (leaf,) = leaves_of({"options": [used], "cures": [cure]})
     assert leaf.hum[-1] == f"{ISOLATED} (12 dB less hum)."
+
+
+def test_a_question_about_the_chosen_lead_itself_has_no_other_to_fall_back_to() -> None:
+    """Lost: "only if that does not do" the very lead that the answer decides about."""
+    isolated = "RCA lead through an audio isolating transformer"
+    step = Step("asked-first", ({"id": "rca-to-rca/transformer"},))
+    # common practice, no source: an answer that decides about one lead has no other beside it
+    assert step.headline(isolated) == f"Ask first, as above. If the answer is so: {isolated}"
+    assert step.caption(isolated) == "Only if the answer is so."
+    padded = f"{isolated}, with an attenuator in its plug"
+    assert step.headline(padded) == f"Ask first, as above. Only if that does not do: {padded}"
