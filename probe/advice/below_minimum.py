@@ -72,7 +72,7 @@ def _no_worse(before: OptionAdvice, now: OptionAdvice) -> bool:
     full = [o.figures.full_output_margin_db for o in (before, now)]
     short = full[0] is not None and full[0].low >= 0.0 and (full[1] is None or full[1].low < 0.0)
     codes = [{h.code for h in o.hazards} for o in (before, now)]
-    return now.verdict == "works" and not short and codes[1] <= codes[0]
+    return now.works and not short and codes[1] <= codes[0]
 
 
 def _uses(desk: Desk, best: Together) -> tuple[Use, ...]:
@@ -93,7 +93,7 @@ def _minded(best: Together, least_ohm: float | None) -> dict[str, float]:
     for output in dict.fromkeys(o.option.from_ for o in best.options):
         on_it = [o for o in best.options if o.option.from_ == output]
         several = len({o.box for o in on_it}) > 1
-        minds = all(o.verdict == "works" and "load" in {h.code for h in o.hazards} for o in on_it)
+        minds = all(o.works and "load" in {h.code for h in o.hazards} for o in on_it)
         if several and minds and least_ohm is not None and (ohm := _joint(on_it)) < least_ohm:
             found[output] = ohm
     return found
@@ -120,7 +120,7 @@ def _resistors(
 def _serves(before: OptionAdvice, now: OptionAdvice) -> bool:
     """Tell whether a way still works, reaches full output, and loses what a turn gives back."""
     margin, levels = now.figures.full_output_margin_db, (before.figures.level, now.figures.level)
-    if now.verdict != "works" or margin is None or margin.low < 0.0 or None in levels:
+    if not now.works or margin is None or margin.low < 0.0 or None in levels:
         return False
     lost = ratio_to_db(levels[0].value / levels[1].value)  # type: ignore[union-attr]
     return float(lost) <= limit.VOLUME_MAKES_UP_DB

@@ -6,6 +6,7 @@ mains wiring come first.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 
 from probe.advice import thresholds as limit
@@ -311,6 +312,8 @@ def unlikely_output(facts: Facts) -> tuple[Note, ...]:
     """Ask again about figures of a typed output that no line output has, or that are at odds."""
     stated = facts.get("stated") or {}
     found = []
+    kind = set(re.findall("[a-z]+", str((facts.get("device") or {}).get("kind") or "").lower()))
+    most = limit.MOST_VALVE_OHM if kind & limit.VALVES else WORST_SOURCE_OHM
     for key, which, where in STATED_LEVELS:
         volts = stated.get(key)
         if volts is not None and volts > limit.MOST_LINE_OUTPUT_VOLTS[which]:
@@ -321,10 +324,10 @@ def unlikely_output(facts: Facts) -> tuple[Note, ...]:
             )
     for key, times in STATED_OHMS:
         ohm = stated.get(key)
-        if ohm is not None and ohm > times * WORST_SOURCE_OHM:
+        if ohm is not None and ohm > times * most:
             found.append(
                 f"{plain(write_number(ohm, 'ohm'))} ({key}): line outputs have 50 to 600 ohm, and "
-                f"{times * WORST_SOURCE_OHM:g} ohm at most"
+                f"{times * most:g} ohm at most"
             )
     told = [f"{says}. Look the figure up again." for says in found]
     return tuple(Note("unlikely-output", says) for says in (*told, *at_odds(stated)))

@@ -195,6 +195,10 @@ VALVE_OHM, VALVE_COUPLING_FARAD = 1000.0, 2.2e-6
 """An RCA output of more ohms is rarely anything but a valve stage, whose coupling capacitor stands
 high voltage and commonly is of such a size, F: enough for the usual load of 10 kohm. [practice]"""
 
+VALVES, MOST_VALVE_OHM = frozenset({"valve", "valves", "tube", "tubes"}), 10e3
+"""Words of kinds with valves, and what their outputs have at most, ohm: one without a follower is
+taken from a plate, behind its resistor and the valve in parallel. [practice]"""
+
 FAR_BELOW_LEAST_LOAD = 2.0
 """An input that loads so many times as hard as the maker of the device allows is avoided: twice the
 current, 6 dB beyond what the maker stands for. [judgement]"""

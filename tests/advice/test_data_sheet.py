@@ -301,6 +301,23 @@ def test_a_slipped_point_of_a_data_sheet_is_asked_about(
 
 
 @pytest.mark.parametrize(
+    ("kind", "ohm", "asked"),
+    # common practice, no source: a valve with its load resistor has some kilohms at its plate
+    [("valve preamplifier", 4700.0, False), ("tube line stage", 5000.0, False),
+     ("valve preamplifier", 47000.0, True), ("preamplifier", 4700.0, True)],
+)  # fmt: skip
+def test_a_valve_stage_without_a_follower_is_no_slipped_point(
+    tmp_path: Path, kind: str, ohm: float, asked: bool
+) -> None:
+    """Lost: "buy nothing before" above a lead that is right, for an ordinary figure."""
+    device = f'[device]\nkind = "{kind}"'
+    told = unlikely(
+        tmp_path, f"single_ended_level_v = 2.0\nsingle_ended_impedance_ohm = {ohm}\n{device}"
+    )
+    assert bool(told) is asked
+
+
+@pytest.mark.parametrize(
     ("stated", "asked"),
     [
         # common practice, no source: what no output can be, and beside each what one is
