@@ -76,6 +76,9 @@ TOLD_ABOVE = (
 MOST_REASONS = 2
 """Reasons for what is chosen for one of several boxes: the first are those that decided."""
 
+BEFORE_BUYING = "before anything is bought, "
+"""What such a reason begins with."""
+
 MOST_OTHERS = 2
 """Other ways into one of several boxes that are named with their figures."""
 
@@ -146,8 +149,12 @@ def _render(advice: Advice, *, details: bool, named: bool) -> str:
 
 
 def _in_brief(choice: Choice) -> Choice:
-    """Return a choice with its first reasons; what they point to below is not printed then."""
-    return replace(choice, why=tuple(w.replace(" (below)", "") for w in choice.why[:MOST_REASONS]))
+    """Return a choice with its first reasons; what they point to below is not printed then.
+
+    What is asked or tried before anything is bought goes first: the list counts on it.
+    """
+    why = sorted(choice.why, key=lambda w: not w.startswith(BEFORE_BUYING))[:MOST_REASONS]
+    return replace(choice, why=tuple(w.replace(" (below)", "") for w in why))
 
 
 def _would_change(advice: Advice) -> list[str]:

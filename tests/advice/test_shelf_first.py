@@ -248,3 +248,43 @@ def test_the_lead_that_a_maker_opens_stands_before_a_transformer(
     )
     assert no.startswith("if not: take nothing yet: no connection is to be used (above); ")
     assert screen.startswith(f"- {yes} - if not: take nothing yet")
+
+
+def test_a_question_that_the_list_counts_on_is_above_it(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Lost: "first ask (above)", and nothing is asked anywhere above on a screen of three boxes."""
+    source, shelf = tmp_path / "source.toml", tmp_path / "shelf.toml"
+    source.write_text("""\
+format = "probe-source/1"
+single_ended_level_v = 2.0
+single_ended_maximum_v = 8.0
+single_ended_impedance_ohm = 200.0
+[device]
+maker = "Ostrel"
+model = "Line"
+kind = "preamplifier"
+output = "line"
+connectors = ["rca"]
+""", "utf-8")  # fmt: skip
+    shelf.write_text("""\
+format = "probe-shelf/1"
+[[part]]
+name = "pair"
+kind = "lead"
+from = "rca-male"
+to = "rca-male"
+wires = ["centre-centre", "shell-shell"]
+length_m = 1.5
+pieces = 2
+price = 17.0
+stock = 6
+""", "utf-8")  # fmt: skip
+    boxes = ["rca:2k:0.5V", "rca:2k:0.5V", "rca:47k:1V"]
+    args = ["--ground", "same-strip", "--cable", "1.5m", "--shelf", str(shelf)]
+    assert main(["advise", str(source), *boxes, *args]) == 0
+    above, _, listed = " ".join(capsys.readouterr().out.split()).partition("From the shelf")
+    assert "first ask (above)" in listed
+    # common practice, no source: what is referred to is there, with the choice
+    asked = "Why before anything is bought, ask the maker of Ostrel Line for the minimum load"
+    assert asked in above
