@@ -41,6 +41,7 @@ from probe.advice.digital_choice import with_digital
 from probe.advice.full_output_apart import unlike_levels
 from probe.advice.heavy_inputs import with_relief
 from probe.advice.model import Advice, Choice, OptionAdvice
+from probe.advice.native_first import with_native_tried_first
 from probe.advice.note import Note
 from probe.advice.one_channel import one_channel
 from probe.advice.only_lead import OnlyLead, leads_that_do, with_lead_to_order
@@ -120,7 +121,7 @@ def advise(
         return taken(replace(whole, sets=best_sets(at, whole)[0]), unmarked)
 
     found = with_outputs_apart(found, facts, whole_of)
-    found = with_lead_tried_first(found, destination)
+    found = with_native_tried_first(with_lead_tried_first(found, destination))
     progress(4, STEPS, "what helps against hum")
     cautions = (*found.cautions, *one_channel(desks, found), *unlike_levels(found))
     found = replace(found, cures=cures(desks, found), cautions=cautions)

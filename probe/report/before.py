@@ -103,9 +103,15 @@ WHOLE = ("plain-lead-first", "digital-format", "digital-level")
 """The same of digital links, where what is said is all there is to say."""
 
 
+NATIVE = ("xlr-to-xlr", "cannot-tell")
+"""Identifier and verdict of the lead that two XLR sockets are made for, where that is tried."""
+
+
 def _before_what(options: Sequence[Mapping[str, Any]]) -> str:
     """Return before what a lead is tried: with nothing used, or a transformer, or resistors."""
     used = [o for o in options if o.get("verdict") == "use" and needs_pad(o)]
+    if not used and any((o.get("id"), o.get("verdict")) == NATIVE for o in options):
+        return "Before anybody is asked, try this"
     if used and not any(o.get("pin_3") == "transformer" for o in used):
         return "Before anything is soldered, try this as it is"
     return "Before a transformer is bought, try this"

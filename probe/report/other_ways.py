@@ -107,6 +107,8 @@ def why_nothing(
             for o in _settling(advice, boxes, code)
             for answer in listing(o, "answers")[:1]]  # fmt: skip
     said = list(dict.fromkeys(said))  # several boxes may want the same
+    if step and step.tried:
+        said = [f"If it does not, {text[:1].lower()}{text[1:]}" for text in said]
     instead = "Whatever it is, it works with" if said else "It works with"
     instead = "If it hums all the same, it works with" if step and step.plain else instead
     said += [f"{instead} {printed(o.get('what'), 240)}."

@@ -1,0 +1,55 @@
+"""The XLR lead of two XLR sockets, tried before anybody is asked, where it can but lose the signal.
+
+A sheet that says "balanced" leaves open what it may be lost by: a pin 3 connected to nothing, into
+a transformer. It harms nothing, and whether all of it arrives is heard at once.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from probe.advice.ask_maker import isolates
+from probe.advice.compiled import LOSES
+from probe.advice.model import Advice, Choice, OptionAdvice, Settling
+from probe.advice.try_first import CHASSIS, HUM, MAY_HARM
+
+HEARD = LOSES | HUM | {"loss", "full-output-open", "response-rise"}
+"""What may speak against a lead and is heard when it plays: lost signal, level, bass or treble."""
+
+SAYS = (
+    "it harms nothing, and at worst it plays thin or far too quietly, which is heard at once; if it"
+    " plays full and as loud as other devices do there, nothing else is needed"
+)
+"""Why it is tried. [practice]"""
+
+
+def with_native_tried_first(advice: Advice) -> Advice:
+    """Return the advice with that lead above the question, for each box that uses none yet."""
+    if CHASSIS & {c.code for c in advice.cautions}:
+        return advice
+    told = {s.box for s in advice.would_change if s.code == "lead-first"}
+    found: dict[str, Settling] = {}
+    for choice in advice.choices:
+        if choice.box in told or not (choice.option is None or isolates(choice.option)):
+            continue
+        sides = [o for o in advice.options if o.box == choice.box and o.option.id == "xlr-to-xlr"]
+        if sides and all(_only_heard(side.used) for side in sides):
+            found[choice.box] = Settling("lead-first", SAYS, ("xlr-to-xlr",), choice.box)
+    choices = tuple(_told(c, found.get(c.box)) for c in advice.choices)
+    return replace(advice, choices=choices, would_change=(*found.values(), *advice.would_change))
+
+
+def _only_heard(side: OptionAdvice) -> bool:
+    """Tell whether all that may rule it out is a loss, and nothing else speaks against it."""
+    return (
+        (side.verdict, side.doubt, side.loses_at_most) == ("cannot-tell", "never", True)
+        and side.against <= HEARD
+        and not MAY_HARM & {h.code for h in side.hazards}
+    )
+
+
+def _told(choice: Choice, found: Settling | None) -> Choice:
+    if found is None:
+        return choice
+    why = [f"if it does not, {w}" if w.startswith("ask the maker") else w for w in choice.why]
+    return replace(choice, why=(f"try first: {found.answers[0]}: {found.what}", *why))
