@@ -348,6 +348,9 @@ def _basket(
         offered_for=_offered_for(advice, choice),
         or_pad=tuple(_or_pad(advice, choice, other, shelf, count)),
         chain=tuple(p.piece if isinstance(p, Taken) else p for p in best),
+        most_pf=leads.most_pf()
+        if any(p.kind == "lead" and p.place == "run" for p in missing)
+        else None,
         lengths={t.piece: t.part.length_m for t in taken if t.part.length_m is not None},
     )
 

@@ -7,8 +7,9 @@ say little (hum may grow with their product, or not at all behind a transformer)
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import Protocol
 
@@ -30,6 +31,9 @@ decides little that its interval does not. Our judgement."""
 STEP_DB = 3.0
 """Hum by which a lead is a step worse, where it is heard: it goes behind one of fewer steps,
 whatever that costs more. [judgement] Less than this is hardly told by ear."""
+
+STEP_PF = 5.0
+"""What to order is rounded down to such steps, pF/m. [practice]"""
 
 NO_LEAD = Cable(0.0, 0.0, 0.0, 0.0)
 """Of a piece that no length belongs to."""
@@ -65,6 +69,22 @@ class Leads:
     in_doubt: bool = False
     """It is tried, or asked about: what speaks against it already does so with any lead."""
     known: dict[str, Own] = field(default_factory=dict)
+    refused_pf: float = math.inf
+    """The least pF/m of a lead that does not do for the treble it takes."""
+
+    def most_pf(self) -> float | None:
+        """Return the most that one to order may have, pF/m rounded down, where one was refused."""
+        if self.solve is None or self.choice is None or not math.isfinite(self.refused_pf):
+            return None
+        cable, choice, solve = self.cable, self.choice, self.solve
+        does = int(1e12 * cable.farad / cable.length_m / STEP_PF + 1e-9)  # it was solved with that
+        fails = math.ceil(self.refused_pf / STEP_PF)
+        while fails - does > 1:
+            middle = (does + fails) // 2
+            tried = replace(cable, farad=1e-12 * middle * STEP_PF * cable.length_m)
+            works = all(o.verdict == "works" for o in solve(choice, tried))
+            does, fails = (middle, fails) if works else (does, middle)
+        return does * STEP_PF or None
 
     def own(self, part: Part, piece: Piece) -> Own:
         """Return what a lead of the whole run is otherwise than what was solved."""
@@ -114,6 +134,8 @@ class Leads:
             judged = JUDGED.get(bad.verdict, bad.verdict)
             says = f"{with_it} would be {judged}, {bad.reasons[0]}"
             does_not = f"{part.name} does not do"
+            if bad.against & {"loss", "signal-lost"}:
+                self.refused_pf = min(self.refused_pf, 1e12 * mine.farad / mine.length_m)
             return Own(f"{does_not} ({differs}): {says}", f"{does_not}: {says}", serves=False)
         changed = "; ".join(_changed(self.was, own))
         if not changed:

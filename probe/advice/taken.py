@@ -175,6 +175,8 @@ class Basket:
     """What the leads take that come before this: the one to try, or one for each answer."""
     before: str = ""
     """Code of what comes first: of a question ``first`` are those of yes and no."""
+    most_pf: float | None = None
+    """What a lead to order may have, where one on the shelf has too much."""
     cases: tuple[tuple[str, Basket], ...] = ()
     """What is taken besides with each answer to what is looked at first, which is all the same
     without: then nothing of it is counted."""
@@ -254,7 +256,10 @@ class Basket:
     def _lines(self) -> Iterable[str]:
         for t in self.taken:
             yield t.says
-        told = [ordered(piece, self.length_m) for piece in self.missing]
+        told = [
+            f"{ordered(p, self.length_m)}{_at_most(self.most_pf) * (p.kind == 'lead')}"
+            for p in self.missing
+        ]
         itself = bool(self.solder) and self.solder == self._made(self.chain) and not self.taken
         for text in told:
             yield f"order, {self.count} x: {text}{'; or solder it' * itself}"
@@ -343,6 +348,11 @@ class Basket:
             "says": list(self.says),
             "says_plain": list(self._said(plain=True)),
         }
+
+
+def _at_most(most_pf: float | None) -> str:
+    """Return how much capacitance a lead to order may have, where that was too much of another."""
+    return "" if most_pf is None else f", of at most {most_pf:g} pF/m"
 
 
 def _sides(count: int) -> str:

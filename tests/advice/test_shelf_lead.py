@@ -193,3 +193,17 @@ def test_a_dearer_lead_is_named_only_where_it_is_better(said: Any) -> None:
     assert "longer" not in found
     # arithmetic: two leads, 20 more each
     assert "better does the same for 40.00 more: 40 instead of 90 pF/m" in found
+
+
+def test_the_lead_to_order_says_what_it_may_have(said: Any) -> None:
+    """Lost: "order a lead of 12 m", and the next one takes the treble as the one on the shelf."""
+    source = SOURCE.replace("single_ended_impedance_ohm = 100", "single_ended_impedance_ohm = 2000")
+    source = "\n".join(line for line in source.splitlines() if "differential" not in line)
+    thin = lead("thin", RCA, length_m=12.0, capacitance_pf_per_m=350.0)
+    args = ["rca:47k:1V", "--ground", "same-strip", "--cable", "12m"]
+    found = said(source.replace('"xlr", ', ""), args, thin)
+    most = float(found.partition(", 12 m, of at most ")[2].partition(" pF/m")[0])
+    # closed form: 10 log(1 + (2 pi 20 kHz R C)^2) is 1 dB at R C = 4.05 us; R is 2 kohm and up to
+    # 20 % more beside 47 kohm, 2.28 kohm: 148 pF/m, in steps of 5
+    assert most == pytest.approx(145.0, abs=5.0)
+    assert "thin does not do" in found
