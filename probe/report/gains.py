@@ -22,6 +22,10 @@ WHOLE_DB, TENTH_DB = 2.0, 0.3
 """Width of an interval from which both ends are told, of figures in whole decibels and in tenths.
 [judgement]"""
 
+NOTHING_DB = 0.25
+"""Loss at an end of the band up to which nothing is lost. [judgement] The list of figures beside
+it has tenths."""
+
 AS_LOUD_DB = 0.5
 """Difference nobody turns the volume for. [judgement]"""
 
@@ -190,6 +194,9 @@ def _band(used: Mapping[str, Any], box: str) -> list[str]:
     if said or any(found is None for found in known.values()):
         return said
     what = "the bass" if box == "subwoofer" else "bass and treble"
+    most = max((found[1] for found in known.values() if found is not None), default=0.0)
+    if most > NOTHING_DB:
+        return [f"The connection takes little off {what}: at most {most:.1f} dB."]
     return [f"The connection takes nothing off {what}."]
 
 

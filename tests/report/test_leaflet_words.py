@@ -93,6 +93,9 @@ def test_a_rise_is_not_called_a_loss_and_a_fault_not_whole() -> None:
     assert any("1.6 dB too strong" in line for line in gains(rise))
     flat = {"connection_loss_db": {"at_20_hz": db(0, 0, 0), "at_20_khz": db(0, 0, 0)}}
     assert any("takes nothing off" in line for line in gains(flat))
+    # what stands as 0.4 dB in the figures below is not nothing
+    some = {"connection_loss_db": {"at_20_hz": db(0, 0, 0), "at_20_khz": db(0.4, 0.27, 0.58)}}
+    assert "The connection takes little off bass and treble: at most 0.6 dB." in gains(some)
     faulty = flat | {"hazards": [{"code": "stage-fault", "message": "m"}]}
     assert all("takes nothing off" not in line for line in gains(faulty))
     assert any("faulty output" in line for line in gains(faulty))
