@@ -103,7 +103,7 @@ class Instead:
 WHEN = {
     "lead-first": ("first",),
     "plain-lead-first": ("first",),
-    "origin-first": ("if the hum goes with that plug (above), what is named there, and",),
+    "origin-first": ("if the hum goes with what is done first (above), what is named there, and",),
 }
 """When leads are taken that come first, by the code of what comes first; else an answer decides."""
 

@@ -79,7 +79,7 @@ def _in_turn(advice: Mapping[str, Any], option: Mapping[str, Any], step: Step) -
 WHEN = {
     TRIED: ("First",),
     VOLUME: ("Without a volume control", "With one"),
-    ORIGIN: ("If the hum goes with that plug (above), the isolator named there, and",),
+    ORIGIN: ("If the hum goes with what is done first (above), what is named there, and",),
 }
 """When the ways that come first are taken, by what comes first."""
 

@@ -63,7 +63,7 @@ class Step:
     def caption(self, chosen: str) -> str:
         """Return what the drawing shows; ``chosen``: what is, in words, empty where nothing is."""
         if not chosen and self.code == ORIGIN:
-            return "If the hum goes with that plug."
+            return "If the hum goes with what is done first."
         if self._is(chosen):
             return "Only if the answer is so."
         if self.code == VOLUME:

@@ -223,7 +223,9 @@ stock = 4
     (basket,) = document["shelf"]
     first, then, *_ = basket["says"]
     # by hand from the shelf: two of 6 EUR
-    assert first.startswith("if the hum goes with that plug (above), what is named there, and: ")
+    assert first.startswith(
+        "if the hum goes with what is done first (above), what is named there, and: "
+    )
     assert "2 x RCA lead, 12.00" in first
     assert then.startswith("only if that does not do: 2 x RCA lead; order, 2 x: transformer, ")
     (leaf,) = leaves_of(document)

@@ -86,10 +86,10 @@ def test_a_plug_to_pull_has_the_lead_that_may_do_then(tmp_path: Path) -> None:
     assert aerial.chosen is None
     assert leaf.chosen == f"Unplug first, as above. If the hum goes with that: {lead}"
     assert leaf.drawing is not None
-    assert leaf.caption == "If the hum goes with that plug."
+    assert leaf.caption == "If the hum goes with what is done first."
     (need,) = leaf.needs
     assert need.startswith(
-        "If the hum goes with that plug (above), the isolator named there, and: "
+        "If the hum goes with what is done first (above), what is named there, and: "
     )
 
 
