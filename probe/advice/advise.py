@@ -98,6 +98,26 @@ def advise(
     _check_size(destination)
     device, sides, _ = _subject(facts)
     destination = _in_place(destination, facts)
+    found = _analogue(facts, sources, destination, progress)
+    whole = partial(_whole, destination=destination)
+
+    def with_all(facts: Facts) -> Advice:
+        return _analogue(facts, sources, destination)
+
+    found = with_volume_asked_first(found, device, facts, sources, whole, with_all)
+    progress(STEPS, STEPS, "")
+    refused = ground_fault(destination) or refusal(device, sides)
+    return found if refused else with_digital(found, device, destination)
+
+
+def _analogue(
+    facts: Facts,
+    sources: Mapping[str, Sources],
+    destination: Destination,
+    progress: Callable[[int, int, str], None] = lambda *_: None,
+) -> Advice:
+    """Return the advice on the analogue ways, with all that comes before them and that helps."""
+    device, sides, _ = _subject(facts)
     progress(0, STEPS, "every way by itself")
     memory = Memory()
     found, desks, bare = _chosen(facts, sources, destination, memory)
@@ -115,24 +135,23 @@ def advise(
     found = with_what_opens(found, facts, sources, destination, of_these)
     found = with_reading_first(found, destination, of_these)
     found = with_tie_asked(found, device, sides, destination, of_these)
-
-    def whole_of(facts: Facts, sources: Mapping[str, Sources]) -> Advice:
-        whole, at, unmarked = _chosen(facts, sources, destination, Memory())
-        return taken(replace(whole, sets=best_sets(at, whole)[0]), unmarked)
-
-    found = with_outputs_apart(found, facts, whole_of)
+    found = with_outputs_apart(found, facts, partial(_whole, destination=destination))
     found = with_native_tried_first(with_lead_tried_first(found, destination))
     progress(4, STEPS, "what helps against hum")
     cautions = (*found.cautions, *one_channel(desks, found), *unlike_levels(found))
     found = replace(found, cures=cures(desks, found), cautions=cautions)
-    found = with_origin_first(found, destination)
-    before = found.options
-    found = with_volume_asked_first(found, device, facts, sources, whole_of)
-    if found.options is not before:  # what follows is of another answer
-        found = replace(found, cures=cures(desks, found))
-    progress(STEPS, STEPS, "")
-    refused = ground_fault(destination) or refusal(device, sides)
-    return found if refused else with_digital(found, device, destination)
+    return with_origin_first(found, destination)
+
+
+def _whole(
+    facts: Facts,
+    sources: Mapping[str, Sources],
+    destination: Destination,
+    memory: Memory | None = None,
+) -> Advice:
+    """Return the options and the choice with all boxes plugged in, and nothing more."""
+    found, desks, bare = _chosen(facts, sources, destination, memory or Memory())
+    return taken(replace(found, sets=best_sets(desks, found)[0]), bare)
 
 
 STEPS = 5
@@ -157,8 +176,7 @@ def ask_together(facts: Facts, sources: Mapping[str, Sources], destination: Dest
     """Return the options and the choice; of several boxes that of the best set."""
     device, sides, _ = _subject(facts)
     destination = _in_place(destination, facts)
-    found, desks, bare = _chosen(facts, sources, destination, Memory())
-    found = taken(replace(found, sets=best_sets(desks, found)[0]), bare)
+    found = _whole(facts, sources, destination)
     refused = ground_fault(destination) or refusal(device, sides)
     return found if refused else with_digital(found, device, destination)
 
@@ -171,8 +189,7 @@ def _asking(
     def of_these(other: Destination, among: frozenset[tuple[str, str]]) -> Advice:
         if among:
             return ask(facts, sources, other, replace(memory, among=among))
-        whole, at, unmarked = _chosen(facts, sources, other, memory)
-        return taken(replace(whole, sets=best_sets(at, whole)[0]), unmarked)
+        return _whole(facts, sources, other, memory)
 
     return of_these
 

@@ -32,24 +32,22 @@ SAME_DB = 1.0
 
 def with_volume_asked_first(
     advice: Advice, device: Device, facts: Mapping[str, Any], sources: Mapping[str, Any],
-    whole: Whole,
+    whole: Whole, with_all: Callable[[Mapping[str, Any]], Advice],
 ) -> Advice:  # fmt: skip
-    """Return the advice with the question, for each box whose answer hangs on it."""
+    """Return the advice with the question, for each box whose answer hangs on it.
+
+    ``with_all``: the advice for facts, with all that comes before a choice and that helps.
+    """
     if device.volume != "unknown" or not _may_matter(advice):
         return advice
-    without, with_one = (
-        whole({**facts, "device": {**facts["device"], VOLUME_CONTROL: has}}, sources)
-        for has in (False, True)
-    )
+    without, with_one = (whole(_stating(facts, has=has), sources) for has in (False, True))
     pairs = tuple(zip(advice.choices, without.choices, with_one.choices, strict=True))
     if any(
         c.attenuator and not _either((advice, c), (without, none), (with_one, one))
         for c, none, one in pairs
     ):
         # what neither answer buys is not sold: told is the one with which least is bought
-        advice = replace(
-            advice, options=with_one.options, choices=with_one.choices, sets=with_one.sets
-        )  # fmt: skip
+        advice = with_all(_stating(facts, has=True))
     found: dict[str, Settling] = {}
     for choice, (_, none, one) in zip(advice.choices, pairs, strict=True):
         if _alike((without, none), (with_one, one)):
@@ -66,7 +64,12 @@ def as_followed(facts: Mapping[str, Any], advice: Advice) -> Mapping[str, Any]:
     """Return the facts of the device as ``advice`` has it, whose answer it follows may be open."""
     if not any(o.turn_down_db is not None for o in advice.options):
         return facts
-    return {**facts, "device": {**facts["device"], VOLUME_CONTROL: True}}
+    return _stating(facts, has=True)
+
+
+def _stating(facts: Mapping[str, Any], *, has: bool) -> Mapping[str, Any]:
+    """Return the facts of the same device, with or without a volume control."""
+    return {**facts, "device": {**facts["device"], VOLUME_CONTROL: has}}
 
 
 def hangs_on_volume(advice: Advice, box: str) -> Settling | None:

@@ -45,10 +45,14 @@ def _against_overload(case: Case, *, played: bool, turn_down: float | None, near
         )
     if not case.never_turned_up:
         return "turn down, or put an attenuator before it"
-    whose = "the device" if case.volume_stated else "a device of its kind"
     if played:
-        return f"{whose} has no volume control: put an attenuator before it"
-    return f"{whose} has no volume control to turn it up so far"
+        return f"{_whose(case)} has no volume control: put an attenuator before it"
+    return f"{_whose(case)} has no volume control to turn it up so far"
+
+
+def _whose(case: Case) -> str:
+    """Return what has no volume control: the device, or one of its kind as a rule."""
+    return "the device" if case.volume_stated else "a device of its kind"
 
 
 def overload(case: Case) -> Iterator[Finding]:
@@ -72,8 +76,8 @@ def overload(case: Case) -> Iterator[Finding]:
             says = f"{reach}: just at its limit, beyond it by {over:.1f} dB at most, and that only "
             says += "by what is not known of the level"
             if not _at_limit(top, most):  # what is played is; the maximum is beyond
-                says += (f"; {case.maximum_words} {at_most(case, top)} would, to which a device of "
-                         "its kind has no volume control to turn it up")  # fmt: skip
+                says += (f"; {case.maximum_words} {at_most(case, top)} would, to which "
+                         f"{_whose(case)} has no volume control to turn it up")  # fmt: skip
             yield Finding("works", "at-limit", says, hazard=True, assumed=True)
             continue
         # too much by the doubt of the figures alone is minded, and nothing is bought for it while

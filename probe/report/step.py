@@ -50,10 +50,10 @@ class Step:
         if self.code == VOLUME:
             return f"Look first, as {where}, which lead it is. Perhaps: {chosen}"
         if not chosen:
-            return f"Unplug first, as {where}. If the hum goes with that: {named(self.ways[0])}"
+            return f"Listen first, as {where}. If the hum goes with that: {named(self.ways[0])}"
         if self._is(chosen):
             return f"Ask first, as {where}. If the answer is so: {chosen}"
-        does = "Unplug first" if self.code == ORIGIN else "Ask first"
+        does = "Listen first" if self.code == ORIGIN else "Ask first"
         return f"{does}, as {where}. Only if that does not do: {chosen}"
 
     def _is(self, chosen: str) -> bool:

@@ -116,4 +116,7 @@ def test_the_maximum_is_told_beside_what_is_played(tmp_path: Path) -> None:
     assert "just at its limit" in told
     # the sheet: 8 V between the legs at most, half of it on one; docs/advice.md: it is told
     assert "at the device's stated maximum of 8 V 4.00" in told
-    assert "no volume control to turn it up" in told
+    assert "to which a device of its kind has no volume control to turn it up" in told
+    path.write_text(path.read_text().replace("[device]", "[device]\nvolume_control = false"))
+    told = " ".join(render(advise(*read_source(path), there)).split())
+    assert "to which the device has no volume control to turn it up" in told

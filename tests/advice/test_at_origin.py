@@ -78,7 +78,7 @@ def test_the_computer_comes_before_the_isolators_that_are_sold() -> None:
     # the rule: never lift a protective earth against hum
     assert "plug a desktop into the amplifier's strip (its earth stays)" in choice.why[0]
     (leaf,) = leaves_of(advice.to_json())
-    assert leaf.chosen.startswith("Unplug first, as above. Only if that does not do: RCA lead thr")
+    assert leaf.chosen.startswith("Listen first, as above. Only if that does not do: RCA lead thr")
     (asked,) = [line for line in leaf.asked if "a notebook on its battery" in line]
     assert asked.endswith("“RCA lead, single-ended to single-ended” may do instead.")
     assert "…" not in asked + " ".join(leaf.hum)

@@ -230,7 +230,7 @@ stock = 4
     assert then.startswith("only if that does not do: 2 x RCA lead; order, 2 x: transformer, ")
     (leaf,) = leaves_of(document)
     assert leaf.chosen.startswith(
-        "Unplug first, as above. Only if that does not do: RCA lead through"
+        "Listen first, as above. Only if that does not do: RCA lead through"
     )
 
 

@@ -384,3 +384,20 @@ def test_rubbish_is_refused_in_a_line(tmp_path: Path, rubbish: str) -> None:
     with pytest.raises(BadInput, match="volume_control: must be true or false") as refused:
         ask(tmp_path, more=f"volume_control = {rubbish}")
     assert "\n" not in str(refused.value)
+
+
+def test_what_is_tried_at_a_computer_stands_beside_the_question(tmp_path: Path) -> None:
+    """Lost: the screen asked about a volume control and sold an isolator; the sheet alone said to
+    run the notebook on its battery first."""
+    path = tmp_path / "source.toml"
+    path.write_text(SHEET.format(kind="portable player", more="", most=2.0), "utf-8")
+    there = changed(typed_destination(INPUT, 50.0), cable="1m", ground="computer")
+    advice = advise(*read_source(path), there)
+    # docs/advice.md: what is done where the hum comes in stands before anything is bought
+    assert "origin-first" in [s.code for s in advice.would_change]
+    screen = " ".join(render(advice).split())
+    assert "look whether Quell Larder has a volume control" in screen
+    assert "run a notebook on its battery" in screen
+    # every question and every try that the document has stands with its box, too
+    said = " ".join(advice.choices[0].why)
+    assert all(s.what in said for s in advice.would_change if s.code.endswith("-first"))

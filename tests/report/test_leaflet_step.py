@@ -84,7 +84,7 @@ def test_a_plug_to_pull_has_the_lead_that_may_do_then(tmp_path: Path) -> None:
     (leaf,) = leaves_of(aerial.to_json())
     lead = "RCA lead, single-ended to single-ended"
     assert aerial.chosen is None
-    assert leaf.chosen == f"Unplug first, as above. If the hum goes with that: {lead}"
+    assert leaf.chosen == f"Listen first, as above. If the hum goes with that: {lead}"
     assert leaf.drawing is not None
     assert leaf.caption == "If the hum goes with what is done first."
     (need,) = leaf.needs
