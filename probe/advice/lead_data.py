@@ -82,7 +82,7 @@ class Leads:
         while fails - does > 1:
             middle = (does + fails) // 2
             tried = replace(cable, farad=1e-12 * middle * STEP_PF * cable.length_m)
-            works = all(o.verdict == "works" for o in solve(choice, tried))
+            works = all(o.works for o in solve(choice, tried))
             does, fails = (middle, fails) if works else (does, middle)
         return does * STEP_PF or None
 

@@ -18,7 +18,7 @@ from probe.advice.ask_maker import isolates
 from probe.advice.basket import leads_needed
 from probe.advice.destination import Cable, Destination, Input
 from probe.advice.fitting import leads_for
-from probe.advice.lead_data import cable_of
+from probe.advice.lead_data import STEP_PF, cable_of
 from probe.advice.model import Advice, Choice, OptionAdvice, Settling
 from probe.advice.note import Note
 from probe.advice.shelf import Shelf
@@ -32,9 +32,6 @@ TREBLE = frozenset({"loss", "signal-lost"})
 
 OF_LEAD = TREBLE | {"hum"}
 """The same with what a better shield may mend beside it."""
-
-STEP_PF = 5.0
-"""What to order is rounded down to such steps, pF/m. [practice]"""
 
 LEAST_PF = 40.0
 """No screened lead for line signals has less, pF/m. [practice: the leanest coaxial cables]"""
