@@ -28,8 +28,10 @@ from probe.advice.taken import (
     Instead,
     Own,
     Taken,
+    lead_names,
     less,
     ordered,
+    whole_run,
 )
 from probe.advice.words import signed_decibels
 
@@ -89,7 +91,10 @@ def baskets(
             found.append(replace(none, **first))
             continue
         here = beside(solve, cables)
-        basket = _basket(advice, choice, destination, shelf, system_price, solve=here)
+        tried = lead_names(first.get("first", ())) if first.get("before") in WHEN else frozenset()
+        basket = _basket(
+            advice, choice, destination, shelf, system_price, solve=here, tried=tried
+        )  # fmt: skip
         basket = replace(basket, both=_again(basket.taken, basket.count_of_both, whole))
         asked = hangs_on_volume(advice, choice.box)
         if asked is not None:
@@ -297,8 +302,12 @@ def _basket(
     advice: Advice, choice: Choice, destination: Destination, shelf: Shelf,
     system_price: float | None, part: TwoPort | None = None, solve: Solve | None = None,
     in_doubt: bool = False, known: Mapping[str, Own] | None = None,
+    tried: frozenset[str] = frozenset(),
 ) -> Basket:  # fmt: skip
-    """Return what a choice takes; ``known``: what leads are otherwise, where that is known."""
+    """Return what a choice takes.
+
+    ``known``: what leads are otherwise, where that is known; ``tried``: those that are there.
+    """
     assert choice.option is not None
     count = leads_needed(advice, choice)
     cable = _cable(destination, choice)
@@ -311,11 +320,13 @@ def _basket(
         return Basket(*empty, system_price, (), "")
     offered = _offer(advice, choice, shelf, count)
     other = (offered,) if isinstance(offered, Piece) else ()
-    leads = Leads(cable, choice, _as_used(advice, choice), solve, in_doubt, dict(known or {}))
+    leads = Leads(cable, choice, _as_used(advice, choice), solve, in_doubt, dict(known or {}),
+                  tried)  # fmt: skip
     chains = [chain(way, shelf, count, leads) for way in ways]
     best = min(chains, key=partial(cost, leads=leads))
     taken = tuple(t for t in best if isinstance(t, Taken))
     missing = tuple(p for p in best if isinstance(p, Piece))
+    to_pay = [t for t in taken if not (whole_run(t.piece) and t.part.name in tried)]
     small, told = tuple(_too_small(advice, choice, taken, ways, shelf)), list(leads.told(best))
     return Basket(
         box=choice.box,
@@ -328,9 +339,9 @@ def _basket(
         system_price=system_price,
         cheaper=(
             *_or_pad(advice, choice, missing, shelf, count),
-            *cheaper_parts(taken, shelf, length, leads.known),
+            *cheaper_parts(to_pay, shelf, length, leads.known),
         ),
-        dearer=tuple(dearer_parts(taken, shelf, length, leads.known)),
+        dearer=tuple(dearer_parts(to_pay, shelf, length, leads.known)),
         unlike=(*small, *(own.says for own in told)),
         plain=(*small, *(own.plain for own in told if own.plain)),
         own=leads.known,

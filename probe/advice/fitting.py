@@ -12,7 +12,7 @@ from probe.advice.leads import Piece, ways_of
 from probe.advice.parts import ISOLATING_TRANSFORMER as ORDINARY
 from probe.advice.parts import as_good
 from probe.advice.shelf import Part, Shelf
-from probe.advice.taken import SHORT_METRES, Own, Taken, less
+from probe.advice.taken import SHORT_METRES, Own, Taken, less, whole_run
 
 SAME_DB = 0.5
 """An attenuator so near to the one that was solved is the same. [practice]"""
@@ -23,9 +23,6 @@ CHEAPER = 0.5
 
 NOTABLY = 0.75
 """The same of what is in stock too, and is not taken because it is worse. [judgement]"""
-
-WHOLE_RUN = ("lead", "run")
-"""Kind and place of the lead between the boxes."""
 
 DEAREST_LISTED = 3
 """Dearer parts that would do as well, listed with what differs."""
@@ -49,7 +46,13 @@ def _order(offer: Taken, leads: Leads) -> tuple[bool, int, bool, float, str]:
     """Rank an offer: in stock, how much worse than the lead solved, not far too long, price."""
     worse = leads.own(offer.part, offer.piece).worse
     long = far_too_long(offer.part, leads.cable.length_m)
-    return not offer.in_stock, worse, long, offer.price, offer.part.name
+    return not offer.in_stock, worse, long, _to_pay(offer, leads), offer.part.name
+
+
+def _to_pay(offer: Taken, leads: Leads) -> float:
+    """Return what an offer costs yet: a lead that was tried is paid for."""
+    there = whole_run(offer.piece) and offer.part.name in leads.tried
+    return 0.0 if there else offer.price
 
 
 def far_too_long(part: Part, length_m: float) -> bool:
@@ -62,7 +65,7 @@ def cost(pieces: Sequence[Taken | Piece], leads: Leads) -> tuple[float, ...]:
     taken = [t for t in pieces if isinstance(t, Taken)]
     ranks = [_order(t, leads) for t in taken]
     missing = len(pieces) - len(taken)
-    price = sum(t.price for t in taken)
+    price = sum(_to_pay(t, leads) for t in taken)
     lacks = (sum(r[0] for r in ranks), sum(r[1] for r in ranks), sum(r[2] for r in ranks))
     return missing, *lacks, price, len(pieces)
 
@@ -92,7 +95,7 @@ def fits(part: Part, piece: Piece, length_m: float) -> bool:
 
 def leads_for(option: str, length_m: float, shelf: Shelf, count: int) -> list[Part]:
     """Return the leads of a shelf that an option may have on its run, what is in stock first."""
-    runs = [p for way in ways_of(option, "", None) for p in way if (p.kind, p.place) == WHOLE_RUN]
+    runs = [p for way in ways_of(option, "", None) for p in way if whole_run(p)]
     found = {p.name: Taken(piece, p, count) for piece in runs if piece.ohm is None
              for p in shelf.parts if fits(p, piece, length_m)}  # fmt: skip
     held = sorted(

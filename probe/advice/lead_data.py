@@ -69,6 +69,8 @@ class Leads:
     in_doubt: bool = False
     """It is tried, or asked about: what speaks against it already does so with any lead."""
     known: dict[str, Own] = field(default_factory=dict)
+    tried: frozenset[str] = frozenset()
+    """Leads that are bought to be tried, and are there already when this way is taken."""
     refused_pf: float = math.inf
     """The least pF/m of a lead that does not do for the treble it takes."""
 

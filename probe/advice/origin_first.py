@@ -1,7 +1,8 @@
 """What keeps hum out where it comes in, before a transformer is bought for the lead.
 
 It is not solved, so that it changes no choice; but it is cheap, and whether it is this lead or this
-box shows when it is unplugged. A protective earth is never lifted to find out.
+box shows when it is unplugged. A protective earth is never lifted to find out. To hear it the plain
+lead has to be plugged in: that is taken first, for the try.
 """
 
 from __future__ import annotations
@@ -33,7 +34,8 @@ def with_origin_first(advice: Advice, destination: Destination) -> Advice:
 def _told(choice: Choice, found: Settling | None) -> Choice:
     if found is None:
         return choice
-    says = f"before anything else is bought, {found.what} {found.answers[0]} {MAY_DO}"
+    lead = found.answers[0]
+    says = f"first plug in {lead}; before anything else is bought, {found.what} {lead} {MAY_DO}"
     tried = choice.why[:1] if choice.why[:1] and choice.why[0].startswith("try first") else ()
     return replace(choice, why=(*tried, says, *choice.why[len(tried) :]))
 

@@ -103,9 +103,12 @@ class Instead:
 WHEN = {
     "lead-first": ("first",),
     "plain-lead-first": ("first",),
-    "origin-first": ("if the hum goes with what is done first (above), what is named there, and",),
+    "origin-first": ("first, for what is done first (above)",),
 }
 """When leads are taken that come first, by the code of what comes first; else an answer decides."""
+
+AFTER = {"origin-first": "; if the hum goes, no more than what is named there"}
+"""What is said behind them, of what they spare."""
 
 TOO_LOUD = "if it is too loud"
 """What an attenuator that is not put in is for, where the input takes what comes."""
@@ -214,7 +217,8 @@ class Basket:
         if self.first:
             then = (f"{self._only_if}: {'; '.join(lines)}",) if lines else ()
             lines = (*self._before(plain=plain), *then)
-            prices = tuple(f"in that case {price}" for price in prices)
+            with_it = ", with what was tried," if self._tried else ""
+            prices = tuple(f"in that case{with_it} {price}" for price in prices)
         unlike = self.plain if plain else self.unlike
         return (*lines, *unlike, *self._order(), *prices,
                 *self._offered(), *self._second(), *self.cheaper, *self.dearer)  # fmt: skip
@@ -226,7 +230,7 @@ class Basket:
             against = () if lead.offered_for == TOO_LOUD else lead._offered()
             unlike = lead.plain if plain else lead.unlike
             told = "; ".join((*lead._lines(), *lead._order(), *unlike, *against))
-            yield f"{case}: {', '.join((told, *lead._price()))}"
+            yield f"{case}: {', '.join((told, *lead._price()))}{AFTER.get(self.before, '')}"
 
     def _either(self) -> Iterable[str]:
         """Say what each answer takes besides, a line each."""
@@ -253,9 +257,16 @@ class Basket:
                     f"needed, and only {both.part.stock} in stock"
                 )
 
+    @property
+    def _tried(self) -> frozenset[str]:
+        """Names of the leads that are there already when this is taken, for they were tried."""
+        tried = lead_names(self.first) if self.before in WHEN else frozenset()
+        return tried & lead_names((self,))
+
     def _lines(self) -> Iterable[str]:
         for t in self.taken:
-            yield t.says
+            there = whole_run(t.piece) and t.part.name in self._tried
+            yield f"{t.says}{' (what was tried)' * there}"
         told = [
             f"{ordered(p, self.length_m)}{_at_most(self.most_pf) * (p.kind == 'lead')}"
             for p in self.missing
@@ -348,6 +359,16 @@ class Basket:
             "says": list(self.says),
             "says_plain": list(self._said(plain=True)),
         }
+
+
+def whole_run(piece: Piece) -> bool:
+    """Tell whether a piece is the lead between the boxes."""
+    return (piece.kind, piece.place) == ("lead", "run")
+
+
+def lead_names(held: Iterable[Basket]) -> frozenset[str]:
+    """Return which leads between the boxes are taken from the shelf."""
+    return frozenset(t.part.name for b in held for t in b.taken if whole_run(t.piece))
 
 
 def _at_most(most_pf: float | None) -> str:

@@ -67,11 +67,6 @@ def _of_key(found: re.Match[str]) -> str:
     return f" ({names[0][:1].lower()}{names[0][1:]})" if names else ""
 
 
-SPARED_BY = {ORIGIN: "may do instead", ASKED_FIRST: ""}
-"""What comes before anything is bought, by its code in the advice, and what is said of the way it
-may open; empty: that it is used."""
-
-
 MOST_OF_BOTH = 520
 """Characters of it: it names the resistors of both answers."""
 
@@ -136,12 +131,11 @@ def asked_of(
         if o.get("verdict") == "use"
     }
     first = [
-        f"{printed(o.get('what'), MOST_WORDS)}{',' * (o['code'] == ASKED_FIRST)} {quoted(way)} "
-        f"{SPARED_BY[o['code']] or used.get(str(way), instead)}"
+        f"{printed(o.get('what'), MOST_WORDS)}, {quoted(way)} {used.get(str(way), instead)}"
         f"{''.join(f'; if not, {quoted(n)}' for n in ways)}."
         for o in listing(advice, "would_change")
         if isinstance(o, Mapping)
-        and o.get("code") in SPARED_BY
+        and o.get("code") == ASKED_FIRST
         and (not mine or o.get("destination") in mine)
         for way, *ways in filter(None, [listing(o, "answers")])
     ]
@@ -154,6 +148,15 @@ def asked_of(
     ]
     found += _looked_at(advice, mine).values()
     found += [f"Before anything is bought, {text}" for text in first]
+    found += [
+        f"First plug in {quoted(way)}. Before anything else is bought, "
+        f"{printed(o.get('what'), MOST_WORDS)} that lead may do instead."
+        for o in listing(advice, "would_change")
+        if isinstance(o, Mapping)
+        and o.get("code") == ORIGIN
+        and (not mine or o.get("destination") in mine)
+        for way in listing(o, "answers")[:1]
+    ]
     found += [
         f"{_before_what(options)}: {words.OPTIONS.get(str(way), str(way))}. "
         f"{_capital(printed(o.get('what'), MOST_WORDS))}."

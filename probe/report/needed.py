@@ -70,7 +70,8 @@ def _in_turn(advice: Mapping[str, Any], option: Mapping[str, Any], step: Step) -
     cases = zip(WHEN.get(step.code, ANSWERED), step.ways, strict=False)
     if step.code == VOLUME:  # with either something may have to be bought
         return [NOTHING_BEFORE, *(_inner(case, *_asked_for(advice, way)) for case, way in cases)]
-    said = [_inner(case, *_lead(advice, way)) for case, way in cases]
+    after = AFTER.get(step.code, ())
+    said = [_inner(case, *_lead(advice, way), *after) for case, way in cases]
     if used:
         said.append(_inner("Only if that does not do", *_asked_for(advice, option)))
     return said
@@ -79,9 +80,12 @@ def _in_turn(advice: Mapping[str, Any], option: Mapping[str, Any], step: Step) -
 WHEN = {
     TRIED: ("First",),
     VOLUME: ("Without a volume control", "With one"),
-    ORIGIN: ("If the hum goes with what is done first (above), what is named there, and",),
+    ORIGIN: ("First, for what is done first (above)",),
 }
 """When the ways that come first are taken, by what comes first."""
+
+AFTER = {ORIGIN: ("If the hum goes, no more than what is named there.",)}
+"""What is said behind it, of what it spares."""
 
 ANSWERED = ("Ask first (above). If the answer is so", "If not")
 """The same where an answer decides."""

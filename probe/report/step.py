@@ -36,7 +36,7 @@ class Step:
     @property
     def tried(self) -> Mapping[str, Any] | None:
         """The lead that is plugged in first of all, where it is one."""
-        return self.ways[0] if self.code == TRIED else None
+        return self.ways[0] if self.code in (TRIED, ORIGIN) else None
 
     @property
     def plain(self) -> Mapping[str, Any] | None:
@@ -47,14 +47,13 @@ class Step:
         """Return the headline: what is done now, and else ``chosen``; ``where``: it is said."""
         if self.code == TRIED:
             return f"Try first: {named(self.ways[0])}"
+        if self.code == ORIGIN:
+            return f"Try first, as {where}: {named(self.ways[0])}"
         if self.code == VOLUME:
             return f"Look first, as {where}, which lead it is. Perhaps: {chosen}"
-        if not chosen:
-            return f"Listen first, as {where}. If the hum goes with that: {named(self.ways[0])}"
         if self._is(chosen):
             return f"Ask first, as {where}. If the answer is so: {chosen}"
-        does = "Listen first" if self.code == ORIGIN else "Ask first"
-        return f"{does}, as {where}. Only if that does not do: {chosen}"
+        return f"Ask first, as {where}. Only if that does not do: {chosen}"
 
     def _is(self, chosen: str) -> bool:
         """Tell whether the answer decides over what is ``chosen`` itself, in the words of it."""
@@ -62,13 +61,11 @@ class Step:
 
     def caption(self, chosen: str) -> str:
         """Return what the drawing shows; ``chosen``: what is, in words, empty where nothing is."""
-        if not chosen and self.code == ORIGIN:
-            return "If the hum goes with what is done first."
         if self._is(chosen):
             return "Only if the answer is so."
         if self.code == VOLUME:
             return "Only if it is that lead."
-        return "The lead to try first." if self.code == TRIED else "Only if that does not do."
+        return "The lead to try first." if self.tried else "Only if that does not do."
 
     def row(self, option: Mapping[str, Any]) -> tuple[str, str] | None:
         """Return the verdict and the reason of a way that it opens, which is in no doubt here."""

@@ -58,7 +58,7 @@ def test_the_aerial_comes_before_the_transformer_that_is_sold() -> None:
     assert said in choice.why[0]
     assert choice.why[0].endswith("with which rca-to-rca may do instead")
     (leaf,) = leaves_of(advice.to_json())
-    assert any(f"Before anything is bought, {said}" in line for line in leaf.asked)
+    assert any(f"Before anything else is bought, {said}" in line for line in leaf.asked)
     # the rule: of what was not solved nothing more is claimed than that it may do
     assert any("may do instead." in line for line in leaf.asked)
     # of another ground, or of a link that needs no transformer, nobody is sent to the aerial
@@ -78,9 +78,12 @@ def test_the_computer_comes_before_the_isolators_that_are_sold() -> None:
     # the rule: never lift a protective earth against hum
     assert "plug a desktop into the amplifier's strip (its earth stays)" in choice.why[0]
     (leaf,) = leaves_of(advice.to_json())
-    assert leaf.chosen.startswith("Listen first, as above. Only if that does not do: RCA lead thr")
+    # to hear whether it hums the plain lead has to be plugged in
+    assert choice.why[0].startswith("first plug in rca-to-rca; before anything else is bought, ")
+    assert leaf.chosen == "Try first, as above: RCA lead, single-ended to single-ended"
     (asked,) = [line for line in leaf.asked if "a notebook on its battery" in line]
-    assert asked.endswith("“RCA lead, single-ended to single-ended” may do instead.")
+    assert asked.startswith("First plug in “RCA lead, single-ended to single-ended”. Before ")
+    assert asked.endswith("USB or network isolator), and that lead may do instead.")
     assert "…" not in asked + " ".join(leaf.hum)
     assert any(line.startswith("Another power supply for the computer") for line in leaf.hum)
     # a balanced link that does not hum sends nobody to the computer

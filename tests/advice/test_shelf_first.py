@@ -223,15 +223,37 @@ stock = 4
     (basket,) = document["shelf"]
     first, then, *_ = basket["says"]
     # by hand from the shelf: two of 6 EUR
-    assert first.startswith(
-        "if the hum goes with what is done first (above), what is named there, and: "
-    )
-    assert "2 x RCA lead, 12.00" in first
-    assert then.startswith("only if that does not do: 2 x RCA lead; order, 2 x: transformer, ")
+    assert first.startswith("first, for what is done first (above): 2 x RCA lead, 12.00")
+    assert first.endswith("; if the hum goes, no more than what is named there")
+    # it is bought once: the lead that was tried is the one before the transformer
+    assert then.startswith("only if that does not do: 2 x RCA lead (what was tried); order, 2 x: ")
     (leaf,) = leaves_of(document)
-    assert leaf.chosen.startswith(
-        "Listen first, as above. Only if that does not do: RCA lead through"
+    assert leaf.chosen == "Try first, as above: RCA lead, single-ended to single-ended"
+    assert "transformer" not in str(leaf.drawing)
+    (asked,) = leaf.asked
+    assert asked.startswith("First plug in “RCA lead, single-ended to single-ended”. Before ")
+
+
+def test_the_lead_of_the_try_is_used_behind_the_transformer(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Lost: a second lead is sold for the isolator, beside the one that was bought to be tried."""
+    thin, screened = (
+        lead(name, '["centre-centre", "shell-shell"]', price, 6).replace("xlr-female", "rca-male")
+        + f"shield_milliohm_per_m = {shield}\n"
+        for name, price, shield in (("Thin", 6.0, 90.0), ("Screened", 14.0, 10.0))
     )
+    shelf = 'format = "probe-shelf/1"\n' + thin + screened
+    args = "rca:47k:1V", "--ground", "computer", "--cable", "2m"
+    source = TELEVISION.replace("0.7", "2.0")
+    device = DEVICE.replace("mixer", "DAC").replace("xlr", "rca")
+    _, ((first, then, *_),), _ = said(tmp_path, capsys, source, *args, shelf=shelf, device=device)
+    # closed form: shield and contacts of 20 + 20 mohm hum 20 log(200 / 40) = 14 dB less than
+    # those of 180 + 20
+    assert first.startswith("first, for what is done first (above): 2 x Screened, 28.00 EUR")
+    # behind a transformer no shield matters, and the one that is there costs nothing more
+    assert then.startswith("only if that does not do: 2 x Screened (what was tried); ")
+    assert "Thin" not in then
 
 
 def test_the_lead_that_a_maker_opens_stands_before_a_transformer(

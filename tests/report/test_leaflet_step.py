@@ -84,13 +84,13 @@ def test_a_plug_to_pull_has_the_lead_that_may_do_then(tmp_path: Path) -> None:
     (leaf,) = leaves_of(aerial.to_json())
     lead = "RCA lead, single-ended to single-ended"
     assert aerial.chosen is None
-    assert leaf.chosen == f"Listen first, as above. If the hum goes with that: {lead}"
+    # whether the hum goes is heard with the lead plugged in, and in no other way
+    assert leaf.chosen == f"Try first, as above: {lead}"
     assert leaf.drawing is not None
-    assert leaf.caption == "If the hum goes with what is done first."
+    assert leaf.caption == "The lead to try first."
     (need,) = leaf.needs
-    assert need.startswith(
-        "If the hum goes with what is done first (above), what is named there, and: "
-    )
+    assert need.startswith("First, for what is done first (above): one for each side: an RCA lead")
+    assert need.endswith("If the hum goes, no more than what is named there.")
 
 
 def test_a_question_stands_in_headline_and_list(tmp_path: Path) -> None:
