@@ -14,6 +14,7 @@ from functools import partial
 
 from probe.advice import thresholds as limit
 from probe.advice.ask_first import with_asked_first
+from probe.advice.ask_kind import with_other_answers
 from probe.advice.ask_load import with_load_asked_first
 from probe.advice.ask_maker import with_asked
 from probe.advice.ask_reading import with_reading_first
@@ -140,7 +141,10 @@ def _analogue(
     progress(4, STEPS, "what helps against hum")
     cautions = (*found.cautions, *one_channel(desks, found), *unlike_levels(found))
     found = replace(found, cures=cures(desks, found), cautions=cautions)
-    return with_origin_first(found, destination)
+    found = with_origin_first(found, destination)
+    return with_other_answers(
+        found, facts, lambda facts, sources: _analogue(facts, sources, destination)
+    )
 
 
 def _whole(

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 from typing import Any
 
 from probe.advice.alike import Together, candidate, ways_as_good
+from probe.advice.ask_maker import isolates
 from probe.advice.ask_volume import hangs_on_volume
 from probe.advice.destination import Cable, Destination
 from probe.advice.digital_choice import LEAD_FIRST
@@ -15,10 +17,11 @@ from probe.advice.fitting import chain, cheaper_parts, cost, dearer_parts, fits
 from probe.advice.flip_reasons import ASKED
 from probe.advice.lead_data import Leads, Solve, SolveBeside, beside
 from probe.advice.leads import SPLITTERS, Piece, attenuator_piece, ways_of
-from probe.advice.model import Advice, Choice, OptionAdvice, Settling
+from probe.advice.model import Advice, Choice, OptionAdvice, Other, Settling
 from probe.advice.network import TwoPort
 from probe.advice.parts import AS_GOOD
 from probe.advice.parts import ISOLATING_TRANSFORMER as ORDINARY
+from probe.advice.plain import against
 from probe.advice.shelf import Shelf
 from probe.advice.taken import (
     OR_TURNED_DOWN,
@@ -138,7 +141,47 @@ def _first(
         lead = replace(lead, attenuator=own and answer != choice.option)
         parts = _basket(advice, lead, destination, shelf, None, solve=solve, in_doubt=True)
         found.append(replace(parts, both=_again(parts.taken, parts.count_of_both, shelf)))
+    if told and found:
+        found += [_of_other(other, choice.box, destination, shelf) for other in told.others]
     return {"first": tuple(found), "before": told.code} if told and found else {}
+
+
+def _of_other(other: Other, box: str, destination: Destination, shelf: Shelf) -> Basket:
+    """Return what a lead takes that another answer opens, or else what is in stock and works."""
+    choice = next(c for c in other.advice.choices if c.box == box)
+    if other.option != choice.option:
+        choice = replace(choice, option=other.option, attenuator=False)
+    parts = _basket(other.advice, choice, destination, shelf, None)
+    parts = replace(parts, both=_again(parts.taken, parts.count_of_both, shelf))
+    if not parts.in_stock:
+        parts = replace(parts, instead=_in_stock(other.advice, choice, destination, shelf))
+    return replace(parts, case=f"if it is for certain {_BRACKETS.sub('', other.answer)} (above)")
+
+
+_BRACKETS = re.compile(r" \([^)]*\)")
+
+
+def _in_stock(
+    advice: Advice, choice: Choice, destination: Destination, shelf: Shelf
+) -> Instead | None:
+    """Return another lead that works and is all in stock, with what there is to mind of it."""
+    for one in dict.fromkeys(o.option.id for o in _same_socket(advice, choice)):
+        sides = [o for o in _same_socket(advice, choice) if o.option.id == one]
+        if isolates(one) or any(o.verdict != "works" for o in sides):
+            continue
+        lead = replace(choice, option=one, attenuator=False)
+        parts = _basket(advice, lead, destination, shelf, None)
+        if parts.taken and parts.in_stock:
+            minds = dict.fromkeys(against(h.code, o.figures) for o in sides for h in o.hazards)
+            but = "; ".join(m for m in minds if m)
+            taken = " and ".join(t.says for t in parts.taken)
+            says = f"or, in stock, {one}: {taken}, {parts.total:.2f} {parts.currency}"
+            return Instead(one, f"{says}, but: {but}" if but else says)
+    return None
+
+
+def _same_socket(advice: Advice, choice: Choice) -> list[OptionAdvice]:
+    return [o for o in advice.options if (o.box, o.socket) == (choice.box, choice.socket)]
 
 
 def _either(

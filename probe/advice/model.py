@@ -442,6 +442,23 @@ class Cure:
 
 
 @dataclass(frozen=True)
+class Other:
+    """What another answer to a question opens."""
+
+    answer: str
+    """In words."""
+    option: str
+    """What is used with it, or works at least."""
+    says: str
+    advice: Advice = field(compare=False)
+    """The whole advice for it."""
+
+    def to_json(self) -> dict[str, Any]:
+        """Return it as plain values."""
+        return {"answer": self.answer, "option": self.option, "says": self.says}
+
+
+@dataclass(frozen=True)
 class Settling:
     """One take, reading or figure that is missing; ``answers``: what may be chosen with it.
 
@@ -457,6 +474,8 @@ class Settling:
     """Of another transformer: the data that are needed."""
     cases: tuple[tuple[str, Advice], ...] = field(default=(), compare=False)
     """Each answer in words, with the whole advice for it."""
+    others: tuple[Other, ...] = ()
+    """What other answers to a maker's question open."""
 
     def to_json(self) -> dict[str, Any]:
         """Return it as plain values."""
@@ -465,6 +484,7 @@ class Settling:
             "what": self.what,
             "answers": list(self.answers),
             "destination": self.box,
+            **({"others": [other.to_json() for other in self.others]} if self.others else {}),
         }
 
 

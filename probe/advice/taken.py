@@ -174,6 +174,8 @@ class Basket:
     """How many alike boxes it is for."""
     shares: str = ""
     """The output that splitters share between the boxes; then no box of its own."""
+    case: str = ""
+    """With which answer it is taken, where that is none of those that `before` tells."""
     first: tuple[Basket, ...] = ()
     """What the leads take that come before this: the one to try, or one for each answer."""
     before: str = ""
@@ -226,11 +228,14 @@ class Basket:
     def _before(self, *, plain: bool) -> Iterable[str]:
         """Say what the leads take that come first, a line each, before what is chosen."""
         when = WHEN.get(self.before, ("first ask (above), and if so", "if not"))
-        for case, lead in zip(when, self.first, strict=False):
+        for place, lead in enumerate(self.first):
+            case = lead.case or when[place]
             against = () if lead.offered_for == TOO_LOUD else lead._offered()
             unlike = lead.plain if plain else lead.unlike
             told = "; ".join((*lead._lines(), *lead._order(), *unlike, *against))
-            yield f"{case}: {', '.join((told, *lead._price()))}{AFTER.get(self.before, '')}"
+            stock = "" if plain or lead.instead is None else f"; {lead.instead.says}"
+            after = AFTER.get(self.before, "")
+            yield f"{case}: {', '.join((told, *lead._price()))}{stock}{after}"
 
     def _either(self) -> Iterable[str]:
         """Say what each answer takes besides, a line each."""
@@ -243,6 +248,8 @@ class Basket:
     def _only_if(self) -> str:
         """When this is taken, where leads come before it."""
         if self.before not in WHEN:
+            if any(lead.case for lead in self.first):
+                return "without such an answer"
             return "if not" if len(self.first) == 1 else "only if neither does"
         return "only if that does not do"
 

@@ -1,0 +1,157 @@
+"""What a maker may answer else where pins 2 and 3 are asked about: each answer has its lead."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from probe.advice.advise import advise
+from probe.advice.basket import baskets
+from probe.advice.model import Advice, Other
+from probe.advice.shelf import read_shelf
+from probe.advice.source_file import read_source
+from probe.advice.text import render
+from probe.advice.typed import changed, typed_destination
+from probe.report.leaflet import leaves_of
+
+SHEET = """
+format = "probe-source/1"
+{kinds}
+{levels}
+[device]
+maker = "Ostrel"
+model = "X"
+kind = "{device}"
+output = "line"
+connectors = ["xlr"]
+"""
+
+PLAYER = ("CD player", "differential_level_v = 4.0\ndifferential_impedance_ohm = 200.0")
+PREAMPLIFIER = (
+    "preamplifier",
+    "differential_level_v = 2.0\ndifferential_maximum_v = 9.0\ndifferential_impedance_ohm = 300.0",
+)
+BALANCED = 'kinds = ["balanced"]'
+
+ANSWERS = {
+    "cross-coupled": 'kinds = ["electronically-floating"]',
+    "whose winding floats": 'kinds = ["transformer-coupled"]\nfloating_winding = true',
+    "centre tap or": 'kinds = ["transformer-coupled"]\nfloating_winding = false',
+    "ground-sensing": 'kinds = ["ground-sensing"]',
+    "joined to pin 1 inside": 'kinds = ["unbalanced"]',
+    "connected to nothing": 'kinds = ["pin-3-unconnected"]',
+}
+"""What is said of an answer, and the key that a user fills in with it."""
+
+SHELF = """
+format = "probe-shelf/1"
+currency = "EUR"
+[[part]]
+name = "open lead"
+kind = "lead"
+from = "xlr-female"
+to = "rca-male"
+wires = ["2-centre", "1-shell"]
+length_m = 2.0
+price = 21.0
+stock = 6
+[[part]]
+name = "tied lead"
+kind = "lead"
+from = "xlr-female"
+to = "rca-male"
+wires = ["2-centre", "1-shell"]
+joined_from = ["1-3"]
+length_m = 2.0
+price = 15.0
+stock = 6
+"""
+
+
+def ask(folder: Path, device: tuple[str, str], kinds: str, to: str) -> Advice:
+    path = folder / "source.toml"
+    path.write_text(SHEET.format(kinds=kinds, device=device[0], levels=device[1]), "utf-8")
+    place = changed(typed_destination(to, 50.0), ground="same-strip", cable="2m")
+    return advise(*read_source(path), place)
+
+
+def others_of(advice: Advice) -> tuple[Other, ...]:
+    (asked,) = [s for s in advice.would_change if s.code == "each-driven"]
+    return asked.others
+
+
+@pytest.mark.parametrize(
+    ("device", "to"), [(PLAYER, "rca:47k:1V"), (PREAMPLIFIER, "rca:10k:0.775V")]
+)
+def test_each_answer_is_kept_when_it_is_filled_in(
+    tmp_path: Path, device: tuple[str, str], to: str
+) -> None:
+    # the user was told to take nothing, with the lead for the maker's answer on the shelf
+    advice = ask(tmp_path, device, BALANCED, to)
+    assert advice.chosen is None
+    others = others_of(advice)
+    for said, key in ANSWERS.items():
+        (other,) = [o for o in others if said in o.answer]
+        again = ask(tmp_path, device, key, to)
+        if again.chosen == other.option:
+            continue
+        # what is not used as it is works, or does with what has to be asked as well
+        assert again.chosen == "xlr-to-rca/transformer"
+        (way,) = [o for o in again.options if o.option.id == other.option]
+        asked = [s for s in again.would_change if s.code == "asked-first"]
+        assert way.verdict == "works" or [s.answers[0] for s in asked] == [other.option]
+        assert again.chosen in other.says
+
+
+@pytest.mark.parametrize(
+    ("device", "to"), [(PLAYER, "rca:47k:1V"), (PREAMPLIFIER, "rca:10k:0.775V")]
+)
+def test_a_definite_answer_opens_a_tied_lead_and_nothing_less_does(
+    tmp_path: Path, device: tuple[str, str], to: str
+) -> None:
+    advice = ask(tmp_path, device, BALANCED, to)
+    found = {said: o.option for said in ANSWERS for o in others_of(advice) if said in o.answer}
+    # published: a cross-coupled output is unbalanced by tying its unused leg to ground at the
+    # output; a floating winding has no signal against ground until one end of it is joined
+    assert found["cross-coupled"] == "xlr-to-rca/pin-3-tied-at-source"
+    assert "pin-3-tied" in found["whose winding floats"]
+    # of a tapped winding half would be short-circuited, pin 3 of a single-ended output is silent
+    assert found["centre tap or"] == "xlr-to-rca/pin-3-open"
+    assert found["joined to pin 1 inside"] == "xlr-to-rca/pin-3-open"
+    (asked,) = [s for s in advice.would_change if s.code == "each-driven"]
+    assert asked.answers == ("xlr-to-rca/pin-3-open",)
+    # the danger stands with the answers, on the screen and on the sheet
+    text = " ".join(render(advice).split())
+    assert "if it is for certain cross-coupled" in text
+    assert "without such an answer pin 3 is not joined to pin 1 anywhere" in text
+    (leaf,) = leaves_of(advice.to_json())
+    assert any("If it is for certain cross-coupled" in line for line in leaf.why)
+    assert any("Without such an answer never join pin 3 to pin 1" in line for line in leaf.why)
+    # of separately driven legs nothing is tied, whatever stands on the shelf
+    driven = ask(tmp_path, device, 'kinds = ["differential"]', to)
+    assert driven.chosen == "xlr-to-rca/pin-3-open"
+    assert {o.verdict for o in driven.options if "tied" in o.option.id} == {"never"}
+
+
+def test_the_shelf_has_the_lead_for_each_answer(tmp_path: Path) -> None:
+    advice = ask(tmp_path, PREAMPLIFIER, BALANCED, "rca:10k:0.775V")
+    place = changed(typed_destination("rca:10k:0.775V", 50.0), ground="same-strip", cable="2m")
+    path = tmp_path / "shelf.toml"
+    path.write_text(SHELF, "utf-8")
+    (basket,) = baskets(advice, place, read_shelf(path))
+    told = [line for line in basket.says if line.startswith(("first", "if", "without"))]
+    assert told[0].startswith("first ask (above), and if so: 2 x open lead")
+    assert "cross-coupled (above): 2 x tied lead" in told[1]
+    # a lead for a floating winding with its joint at the destination is not there: tied at the
+    # source it works, too, and what it lacks is said
+    (floats,) = [line for line in told if "whose winding floats" in line]
+    assert "or, in stock, xlr-to-rca/pin-3-tied-at-source: 2 x tied lead" in floats
+    assert floats.endswith("heard close by at most")
+    assert told[-1].startswith("without such an answer: take nothing yet")
+
+
+def test_nothing_is_said_of_answers_where_nobody_is_asked(tmp_path: Path) -> None:
+    advice = ask(tmp_path, PLAYER, 'kinds = ["differential"]', "rca:47k:1V")
+    assert not any(s.others for s in advice.would_change)
+    assert all("others" not in s.to_json() for s in advice.would_change)
