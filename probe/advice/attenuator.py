@@ -285,9 +285,20 @@ def _at_tolerance(pad: Pad, series: Series) -> Iterator[Pad]:
         yield replace(pad, series_ohm=pad.series_ohm * s, shunt_ohm=pad.shunt_ohm * p)
 
 
-def needed_db(level: float, most: float) -> float:
-    """Return the attenuation in whole dB that brings ``level`` to ``most`` or just below, V.
+KEPT_DB = 0.5
+"""Kept for the tolerance of the resistors, whichever they are bought in."""
 
-    Half a decibel is kept for the tolerance of the resistors.
+LEAST_KEPT_DB = 0.2
+"""What is kept at the least: two resistors of E96 (1 %) are off by 20 log (1.01 / 0.99) = 0.17 dB
+together, and the nearest pair of values by some hundredths."""
+
+
+def sizes(least_db: float) -> tuple[float, ...]:
+    """Return the sizes of pads that take off ``least_db`` or just more, dB, as they are tried.
+
+    Whole decibels, as they are sold, with all that is kept for resistors; then with no more than
+    those of 1 % need; then half a decibel, which is to be made.
     """
-    return float(math.ceil(float(ratio_to_db(level / most)) + 0.5))
+    tight = least_db + LEAST_KEPT_DB
+    tried = math.ceil(least_db + KEPT_DB), math.ceil(tight), math.ceil(2.0 * tight) / 2.0
+    return tuple(dict.fromkeys(map(float, tried)))

@@ -453,10 +453,11 @@ def _with_data(
     part = part or max(parts, key=lambda p: p.volts_at_20_hz, default=None)
     pads = [o.attenuator for o in held if o.attenuator is not None]
     ready = not any(pad.own_ohm and not pad.designs[0].pad.in_series for pad in pads)
+    refused = frozenset(db for pad in pads for db in pad.refused_db)
 
     def with_data(piece: Piece) -> Piece:
         if piece.kind == "attenuator":
-            return replace(piece, ready=ready)
+            return replace(piece, ready=ready, refused_db=refused)
         return replace(piece, part=part) if piece.kind == "transformer" else piece
 
     return [[with_data(p) for p in way] for way in ways]
@@ -486,6 +487,7 @@ def _offer(advice: Advice, choice: Choice, shelf: Shelf, count: int) -> Taken | 
     if wanted is None or _fitted(choice):
         return None
     piece = attenuator_piece("xlr" if to == "xlr" else "rca", wanted, made=made, takes=takes)
+    ((piece,),) = _with_data(advice, choice, ((piece,),), None)
     (found,) = chain((piece,), shelf, count, Leads())
     return found
 
@@ -568,7 +570,7 @@ def _end(advice: Advice, choice: Choice) -> tuple[str, float | None, str, str]:
     if most is None:
         return held[0].option.to, None, "", ""
     made = most.says if most.designs[0].pad.in_series else ""
-    size = f"{round(most.attenuation_db, 1):g} dB"
+    size = most.size
     if most.unsure and made:
         size = f"{most.takes} there"
     elif most.unsure:  # it is sold by one figure

@@ -50,21 +50,23 @@ def lightened(
     """Return the set with the attenuators that are in its plugs anyway made of more ohms.
 
     So that each output works into what its maker states; None where that is so already, where they
-    cannot make it so, or a box would lose by it.
+    cannot make it so, or a box would lose by it. What has to be made takes off no more than is
+    needed, where that does: by what lies on the shelf only where it does not.
     """
     least = desks[0].device.minimum_load_ohm
     outputs = list(_minded(best, least))
-    made = None
-    if least is not None and outputs:
-        made = resized(desks, advice, _uses(desks[0], best), outputs, least)
-    if least is None or made is None:
+    if least is None or not outputs:
         return None
-    found = solve(advice, *made)
-    if _minded(found, least) or not all(map(_no_worse, best.options, found.options)):
-        return None
-    new = {(o.side, o.box) for o in found.eased}
-    kept = (o for o in best.eased if (o.side, o.box) not in new)
-    return replace(found, eased=(*kept, *found.eased))
+    for exact in (True, False):
+        made = resized(desks, advice, _uses(desks[0], best), outputs, least, exact=exact)
+        found = solve(advice, *made) if made is not None else None
+        if found is None or _minded(found, least):
+            continue
+        if all(map(_no_worse, best.options, found.options)):
+            new = {(o.side, o.box) for o in found.eased}
+            kept = (o for o in best.eased if (o.side, o.box) not in new)
+            return replace(found, eased=(*kept, *found.eased))
+    return None
 
 
 def _no_worse(before: OptionAdvice, now: OptionAdvice) -> bool:

@@ -161,7 +161,7 @@ def _with_attenuator(best: Candidate, *, asked: bool) -> list[str]:
     """Return that the attenuator is in the plug, or why one that was asked for is not."""
     fitted = [s.attenuator for s in best.bare if s.attenuator is not None and s.attenuator.fitted]
     if fitted:
-        taken = fitted[0].takes if fitted[0].unsure else f"{fitted[0].attenuation_db:.0f} dB"
+        taken = fitted[0].takes if fitted[0].unsure else fitted[0].size
         pad = fitted[0].designs[0].pad
         size = f", {fitted[0].takes}:" if pad.in_series else f" of {taken} in its plug:"
         named = f"{pad.named} in its plug" if pad.in_series else pad.named

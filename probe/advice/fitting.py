@@ -81,7 +81,10 @@ def fits(part: Part, piece: Piece, length_m: float) -> bool:
     if piece.ohm is not None and part.impedance_ohm != piece.ohm:
         return False
     if piece.kind == "attenuator" and (
-        piece.made or not piece.ready or part.impedance_ohm != piece.ohm
+        piece.made
+        or not piece.ready
+        or part.impedance_ohm != piece.ohm
+        or part.attenuation_db in piece.refused_db
     ):
         return False  # that of a digital link would load an analogue one
     if piece.attenuation_db is not None:

@@ -48,6 +48,8 @@ class Piece:
     takes: str = ""
     ready: bool = True
     """One that is bought ready may do: its ohms do not count."""
+    refused_db: frozenset[float] = frozenset()
+    """Sizes of attenuators that were solved in its place and do not do, however near they are."""
 
     @property
     def says(self) -> str:

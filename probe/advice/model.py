@@ -237,6 +237,10 @@ class Attenuated:
     on_shelf: tuple[float, float] | None = None
     """One on the shelf that takes more off and still leaves full output, dB, and what then is in
     hand of it, dB: not enough for quiet recordings."""
+    in_place_of: Attenuated | None = None
+    """The one of just so many decibels as are needed, where this one lies on the shelf."""
+    refused_db: tuple[float, ...] = ()
+    """What lies on the shelf, was solved in its place and does not do."""
 
     @property
     def says(self) -> str:
@@ -249,6 +253,11 @@ class Attenuated:
     def unsure(self) -> bool:
         """What is not known of output and input moves what it takes off."""
         return self.ends_db is not None and self.ends_db[1] - self.ends_db[0] > UNSURE_DB
+
+    @property
+    def size(self) -> str:
+        """What it takes off, by one figure."""
+        return f"{round(self.attenuation_db, 1):g} dB"
 
     @property
     def takes(self) -> str:

@@ -9,13 +9,14 @@ from typing import Literal
 
 from probe.advice import thresholds as limit
 from probe.advice.attenuator import (
+    KEPT_DB,
     MOST_DB,
     Design,
     Pad,
     design,
-    needed_db,
     rating_watt,
     seen_ohm,
+    sizes,
 )
 from probe.advice.audible import stricter_db
 from probe.advice.destination import Destination, Input
@@ -61,21 +62,53 @@ def with_attenuator(
     wanted = _wanted(bare, socket, destination)
     if wanted is None:
         return bare
-    offered = _offer(bare, socket, judged, wanted, least_ohm or 0.0)
+    offered = _sized(bare, socket, judged, wanted, least_ohm or 0.0)
     if offered is None:
         return bare
-    fills = None
+    wanted = replace(wanted, decibels=offered.designs[0].wanted_db)
+    fills, refused = None, []
     for at_hand in _at_hand(bare, wanted, destination):
         found = _offer(bare, socket, judged, at_hand, least_ohm or 0.0)
         near = at_hand.decibels - wanted.decibels <= AT_HAND_LEEWAY_DB
         if found is None or not _does_as_well(found, offered):
+            refused.append(at_hand.decibels)
             continue
         if near or _leaves_in_hand(found):
+            exact = None if at_hand.decibels == wanted.decibels else offered
+            found = replace(found, in_place_of=exact, refused_db=tuple(refused))
             return replace(bare, attenuator=found)
         margin = found.advice.figures.full_output_margin_db
         if fills is None and margin is not None and margin.low >= 0.0:
             fills = at_hand.decibels, margin.low
-    return replace(bare, attenuator=replace(offered, on_shelf=fills))
+    offered = replace(offered, on_shelf=fills, refused_db=tuple(refused))
+    return replace(bare, attenuator=offered)
+
+
+def _sized(
+    bare: OptionAdvice, socket: Input, judged: Judged, wanted: _Wanted, least_ohm: float
+) -> Attenuated | None:  # fmt: skip
+    """Return the pad for what is wanted, of a smaller size where only that leaves full output."""
+    kept = None
+    for size in (wanted.decibels, *wanted.smaller):
+        found = _offer(bare, socket, judged, replace(wanted, decibels=size), least_ohm)
+        if found is not None and _fills(found.advice) and not _overloaded(found.advice):
+            return found
+        if not _fills(bare):  # then no size does
+            return found
+        serves = found is not None and size.is_integer() and not _overloaded(found.advice)
+        kept = found if serves else kept or found  # what costs least, of those that are sold
+    return kept
+
+
+def _fills(option: OptionAdvice) -> bool:
+    """Tell whether full output is surely reached, as far as that is known."""
+    margin = option.figures.full_output_margin_db
+    return margin is None or margin.low >= 0.0
+
+
+def _overloaded(option: OptionAdvice) -> bool:
+    """Tell whether the input surely may get more than it accepts."""
+    return any(h.code == "overload" and not h.assumed for h in option.hazards)
 
 
 def quieted(
@@ -138,7 +171,7 @@ def _at_hand(bare: OptionAdvice, wanted: _Wanted, destination: Destination) -> l
     most = AT_HAND_LEEWAY_DB if less else MOST_DB
     found = [
         db for end, db in destination.pads_at_hand
-        if end == bare.option.to and -HALF_DB <= db - wanted.decibels <= most
+        if end == bare.option.to and -KEPT_DB <= db - wanted.decibels <= most
     ]  # fmt: skip
     why = f"{wanted.why}; {wanted.decibels:g} dB would do"
     return [
@@ -166,13 +199,19 @@ def _does_as_well(found: Attenuated, exact: Attenuated) -> bool:
     return codes[0] <= codes[1]
 
 
+Fit = Literal["always", "where-it-solves", "never"]
+"""When an attenuator goes in rather than being offered."""
+
+
 @dataclass(frozen=True)
 class _Wanted:
     """The attenuation, and what for; ``fits``: when it goes in rather than being offered."""
 
     decibels: float
     why: str
-    fits: Literal["always", "where-it-solves", "never"]
+    fits: Fit
+    smaller: tuple[float, ...] = ()
+    """Sizes that do as well, with less kept for resistors: where that one costs full output."""
 
 
 def _wanted(bare: OptionAdvice, socket: Input, destination: Destination) -> _Wanted | None:
@@ -192,7 +231,9 @@ def _wanted(bare: OptionAdvice, socket: Input, destination: Destination) -> _Wan
         played = destination.operating_volts is not None or bare.never_turned_up
         why = f"the output {'gives' if played else 'can give'} more than the input accepts"
         fits = played and wanted_gain <= 0.0  # who wants more is given no less
-        needs = [_Wanted(over, why, "where-it-solves" if fits else "never")]
+        size, *smaller = sizes(over)
+        fit: Fit = "where-it-solves" if fits else "never"
+        needs = [_Wanted(size, why, fit, tuple(smaller))]
         needs += [replace(n, fits=needs[0].fits) for n in (excess, _hum(bare, socket)) if n]
         return max(needs, key=lambda n: n.decibels)  # the first of those that are alike
     louder = f.loudness_vs_reference_db or f.level_vs_reference_db
@@ -210,12 +251,12 @@ def _wanted(bare: OptionAdvice, socket: Input, destination: Destination) -> _Wan
 
 
 def _over(bare: OptionAdvice, socket: Input) -> float | None:
-    """Return what has to be taken off so that the input accepts what surely can come."""
+    """Return by how much what surely can come is more than the input accepts, dB."""
     f = bare.figures
-    if not any(h.code == "overload" and not h.assumed for h in bare.hazards):
+    if not _overloaded(bare):
         return None  # nothing is soldered against a level that merely is assumed
     return max(
-        needed_db(comes.high, most)
+        float(ratio_to_db(comes.high / most))
         for top, played, most in (
             (f.level_at_maximum, f.most_played, socket.maximum_volts),
             (f.leg_at_maximum, f.leg_played, socket.maximum_per_leg_volts),
@@ -257,23 +298,17 @@ def _against(
     if heard is None or margin is None:
         return None
     missing = quiet + stricter_db(socket.speaker_sensitivity_db) - heard.low
-    needed = float(math.ceil(missing + HALF_DB))
-    if missing <= 0.0 or needed > margin.low:
+    needed = next((size for size in sizes(missing) if size <= margin.low), None)
+    if missing <= 0.0 or needed is None:
         return None
     return _Wanted(needed, f"it takes as much off the {what}", "never")
-
-
-HALF_DB = 0.5
-"""Kept for the tolerance of the resistors."""
 
 
 def _fits(wanted: _Wanted, solved: OptionAdvice) -> bool:
     """Tell whether the attenuator goes in: asked for, or it cures and costs no full output."""
     if wanted.fits != "where-it-solves":
         return wanted.fits == "always"
-    margin = solved.figures.full_output_margin_db
-    cured = not any(h.code == "overload" and not h.assumed for h in solved.hazards)
-    return solved.verdict == "works" and cured and (margin is None or margin.low >= 0.0)
+    return solved.verdict == "works" and not _overloaded(solved) and _fills(solved)
 
 
 def _offer(
@@ -302,12 +337,9 @@ def _offer(
 
 
 def made_of_more(
-    bare: OptionAdvice, socket: Input, judged: Judged, ohm: float
-) -> Attenuated | None:  # fmt: skip
-    """Return the attenuator that is offered, made so that the output sees so many ohms."""
-    kept = bare.attenuator
-    if kept is None:
-        return None
+    bare: OptionAdvice, socket: Input, judged: Judged, kept: Attenuated, ohm: float
+) -> Attenuated | None:
+    """Return an attenuator ``kept`` of ``bare``, made so that the output sees so many ohms."""
     why = f"{kept.why}; of as many ohms as all plugged in at once need"
     wanted = _Wanted(kept.designs[0].wanted_db, why, "always" if kept.fitted else "never")
     both = in_both_legs(bare.option, socket) and bare.option.from_ == "xlr"

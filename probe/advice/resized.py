@@ -25,15 +25,16 @@ from probe.decibels import db_to_ratio
 
 def resized(
     desks: Sequence[Desk], advice: Advice, uses: tuple[Use, ...], outputs: Sequence[str],
-    least_ohm: float,
+    least_ohm: float, *, exact: bool,
 ) -> tuple[tuple[Use, ...], tuple[OptionAdvice, ...]] | None:  # fmt: skip
     """Return the set, and its ways with attenuators of as many ohms as each output needs.
 
+    ``exact``: what has to be made takes off no more than is needed, whatever lies on the shelf.
     None where they cannot make all of it ``least_ohm``.
     """
     made: dict[tuple[str, str], OptionAdvice] = {}
     for desk, output in product(desks, outputs):
-        held = [_Held(desk, advice, u) for u in uses if u.option.from_ == output]
+        held = [_Held(desk, advice, u, exact) for u in uses if u.option.from_ == output]
         least, most = [h.seen_ohm for h in held], [h.most_ohm for h in held]
         if sum(1.0 / ohm for ohm in most) > 1.0 / least_ohm:
             return None
@@ -52,6 +53,7 @@ class _Held:
     desk: Desk
     advice: Advice
     use: Use
+    exact: bool
 
     @cached_property
     def bare(self) -> OptionAdvice:
@@ -64,17 +66,27 @@ class _Held:
         return load_of(self.use.on(self.desk.side.name), self.use.socket, between=True)
 
     @cached_property
-    def most_ohm(self) -> float:
-        """What it may see with as much attenuation: no more where there is none to be made anew."""
+    def offered(self) -> Attenuated | None:
+        """What would be made anew: nothing where no attenuator with a resistor across is used."""
         offered, pad = self.bare.attenuator, self.use.on(self.desk.side.name).pad
         if offered is None or pad is None or pad.in_series:
+            return None
+        return (offered.in_place_of if self.exact else None) or offered
+
+    @cached_property
+    def most_ohm(self) -> float:
+        """What it may see with as much attenuation: no more where there is none to be made anew."""
+        offered = self.offered
+        if offered is None:
             return self.seen_ohm
         load = across_ohm(self.bare.option, self.use.socket)
-        source = source_ohm(pad, load, offered.attenuation_db)
+        source = source_ohm(offered.designs[0].pad, load, offered.attenuation_db)
         most = float(db_to_ratio(offered.designs[0].wanted_db)) * (source + load) - source
         return max(min(most, LARGEST_PAD_OHM) / ROOM_TO_ROUND, self.seen_ohm)
 
     def of(self, ohm: float) -> Attenuated | None:
         """Return its attenuator made so that the output sees so much."""
+        if self.offered is None:
+            return None
         solve = partial(judged, self.desk, self.use.socket)
-        return made_of_more(self.bare, self.use.socket, solve, ohm)
+        return made_of_more(self.bare, self.use.socket, solve, self.offered, ohm)

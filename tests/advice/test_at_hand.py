@@ -6,6 +6,7 @@ is told that a record player clips where its level merely is small.
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from pathlib import Path
 
@@ -61,6 +62,51 @@ def test_a_pad_on_the_shelf_that_leaves_enough_is_taken(
     assert found.attenuator is not None
     assert found.attenuator.fitted
     assert found.attenuator.attenuation_db == pytest.approx(fits, abs=0.1)
+
+
+@pytest.mark.parametrize(
+    ("to", "takes", "fills"),
+    [
+        # closed form: 2.2 V and 5 % before 160 ohm into 10 kohm are 2.274 V, 6.6 dB over 1.065 V;
+        # 5 % less behind 240 ohm are 2.041 V, 7.26 dB above 0.885 V: 7 dB hold both, 8 do not
+        ("rca:10k:0.885V:max=1.065V", 7.0, True),
+        # 6.1 dB over 1.1265 V, 6.74 dB above 0.939 V: no whole decibel holds both
+        ("rca:10k:0.939V:max=1.1265V", 6.5, True),
+        # 6.6 dB over, 6.8 dB above: none does; 7 cost 0.2 dB, 8 would cost 1.2
+        ("rca:10k:0.933V:max=1.065V", 7.0, False),
+        # with room above what is kept for resistors stays as before
+        ("rca:10k:0.7V:max=1.065V", 8.0, True),
+    ],
+)
+def test_no_full_output_is_lost_by_rounding(
+    tmp_path: Path, to: str, takes: float, fills: bool
+) -> None:
+    """Lost: 0.7 dB of full output, by a pad of 8 dB where 7 keep the input from overload."""
+    (found,) = [o for o in ask(tmp_path, "CD player", CD, to).options
+                if o.option.id == "rca-to-rca"]  # fmt: skip
+    pad = found.attenuator
+    assert pad is not None
+    assert pad.attenuation_db == pytest.approx(takes, abs=0.1)
+    margin = pad.advice.figures.full_output_margin_db
+    assert margin is not None
+    assert (margin.low >= 0.0) == fills
+    # with every resistor at the end of 1 % the input still gets no more than it accepts
+    assert found.figures.level_at_maximum is not None
+    over = 20.0 * math.log10(found.figures.level_at_maximum.high / float(to.split("=")[1][:-1]))
+    assert pad.designs[0].least_db >= over
+
+
+@pytest.mark.parametrize(("db", "taken"), [(7.5, False), (7, True)])
+def test_a_pad_half_a_decibel_off_is_not_taken_where_it_costs_full_output(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], db: float, taken: bool
+) -> None:
+    """Lost: a pad of 7.5 dB goes over the counter for one of 7, and the input is never filled."""
+    sheet = SHEET.format(kind="CD player", connectors='"rca"', levels=CD)
+    pad = PAD.format(db=db, stock=8, plug="rca")
+    found = listed(tmp_path, capsys, sheet, "rca:10k:0.885V:max=1.065V", pad)
+    # closed form: 7.26 dB above full output (above)
+    assert (f"2 x pad {db}" in found) == taken
+    assert ("attenuator, RCA socket to RCA plug, 7 dB: " in found) != taken
 
 
 def test_a_record_player_does_not_clip_where_it_is_not_loud_enough(tmp_path: Path) -> None:

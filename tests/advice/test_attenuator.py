@@ -16,8 +16,8 @@ from probe.advice.attenuator import (
     attenuation_db,
     design,
     input_ohm_for,
-    needed_db,
     rating_watt,
+    sizes,
 )
 from probe.advice.destination import Cable, Destination, Input
 from probe.advice.ground import GroundPath, of_preset
@@ -101,8 +101,10 @@ def test_tolerance_band_by_brute_force() -> None:
 
 
 def test_needed_attenuation_leaves_room() -> None:
-    # closed form: 8 over 2 is 12.04 dB, half a dB more, next whole
-    assert needed_db(8.0, 2.0) == 13.0
+    # closed form: 8 over 2 is 12.04 dB, half a dB more, next whole; 1.01 over 0.99 are 0.17 dB more
+    assert sizes(20.0 * math.log10(8.0 / 2.0)) == (13.0, 12.5)
+    # 16.6 and a half are beyond 17, and with what 1 % comes to are not
+    assert sizes(16.6) == (18.0, 17.0)
 
 
 @pytest.mark.parametrize("wanted", [0.0, -3.0, 61.0])

@@ -6,6 +6,7 @@ though the boxes had 9 dB to spare.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -37,11 +38,13 @@ minimum_load_ohm = {least}
 
 
 def ask(folder: Path, into: list[str], least: float, *, ground: Any = None,
-        level: Any = 1.0, most: Any = 6.0, own: Any = 150.0) -> Advice:  # fmt: skip
+        level: Any = 1.0, most: Any = 6.0, own: Any = 150.0,
+        pads: tuple[float, ...] = (), cable: Any = "1m") -> Advice:  # fmt: skip
     path = folder / "source.toml"
     path.write_text(SHEET.format(level=level, most=most, own=own, least=least), "utf-8")
     there = together([typed_destination(one, 50.0) for one in into])
-    return advise(*read_source(path), changed(there, ground=ground, cable="1m"))
+    there = replace(there, pads_at_hand=tuple(("rca", db) for db in pads))
+    return advise(*read_source(path), changed(there, ground=ground, cable=cable))
 
 
 def helps(advice: Advice) -> str:
@@ -152,6 +155,32 @@ def test_no_ready_made_one_is_taken_for_them(tmp_path: Path) -> None:
     for least, taken in ((1000.0, True), (5000.0, False)):
         first, *_ = baskets(ask(tmp_path, HEAVY, least, **of), into, read_shelf(path))
         assert bool(first.taken) == taken
+
+
+@pytest.mark.parametrize(
+    ("least", "takes", "ohm"),
+    [
+        # the pad of the shelf, of 10 kohm by itself, with 30 kohm are 7.5 kohm: enough here
+        (7e3, 6.0, 10e3),
+        # 15 kohm with 30 are 10; 3 dB before 20 kohm are up to 1.41 * 20.2 - 0.2 = 28.3 kohm
+        (10e3, 3.0, 15e3),
+        # 30 kohm with 30 are 15, which 3 dB do not come to, and 6 dB do: 2.00 * 20.2 - 0.2 = 40
+        (14.9e3, 6.0, 29.6e3),
+    ],
+)
+def test_one_that_is_made_takes_off_no_more_than_is_needed(
+    tmp_path: Path, least: float, takes: float, ohm: float
+) -> None:
+    """Lost: "3 dB would do, on the shelf are 6", and a pad of 6 dB to be made by hand."""
+    advice = ask(tmp_path, ["rca:30k:1V", "rca:20k:0.3V:sub"], least, ground="same-strip",
+                 level=2.0, most=8.0, own=200.0, pads=(6.0,), cable="3m")  # fmt: skip
+    (sub,) = [o for o in advice.options if o.verdict == "use" and o.role == "subwoofer"]
+    assert sub.attenuator is not None
+    assert sub.attenuator.attenuation_db == pytest.approx(takes, abs=0.1)
+    # closed form: above
+    assert ohm * 0.97 <= seen_ohm(sub, 20e3) <= ohm * 1.2
+    assert ("on the shelf are 6" in sub.attenuator.why) == (takes == 6.0)
+    assert "together-load" not in {c.code for c in advice.cautions}
 
 
 def test_the_sheet_of_each_box_says_what_helps(tmp_path: Path) -> None:
