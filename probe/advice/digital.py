@@ -180,24 +180,33 @@ class DigitalAdvice:
     ask_first: tuple[Note, ...] = ()
     """What a maker has to be asked before anything is bought for it."""
 
-    beyond_m: float = 0.0
-    """How much longer it is than its standard promises."""
+    length_m: float = 0.0
+    """Of the lead, where that is more than its standard promises."""
+    promised_m: float = 0.0
+    """Length that its standard promises then."""
 
     @property
     def try_first(self) -> str:
         """What can be tried before anything is bought: a plain lead that merely is too long.
 
-        The length of a standard is what it promises, not where links break.
+        The length of a standard is what it promises, not where links break; but of much more
+        nobody says anything, and a lead of that length is seldom there to be tried.
         """
-        if self.link.joint != "straight" or {h.code for h in self.deciding} != {"digital-length"}:
+        if not self.merely_long or self.length_m > limit.DIGITAL_TRIED * self.promised_m:
             return ""
         earths = any(h.code == "digital-earths" for h in self.hazards)
         joins = "; it joins the chassis, and may bring hum into other leads between them"
         return (
-            f"try {self.link.says}: it is {self.beyond_m:.3g} m beyond the length the standard "
-            "promises, which is not where links break; drop-outs or silence would show it, nothing "
-            f"is harmed{joins * earths}"
+            f"try {self.link.says}: it is {self.length_m - self.promised_m:.3g} m beyond the "
+            f"{self.promised_m:g} m the standard promises, which is not where links break; "
+            f"drop-outs or silence would show it, nothing is harmed{joins * earths}"
         )
+
+    @property
+    def merely_long(self) -> bool:
+        """Nothing but its length speaks against a plain lead."""
+        decides = {h.code for h in self.deciding}
+        return self.link.joint == "straight" and decides == {"digital-length"}
 
     @property
     def against(self) -> list[Note]:
@@ -438,7 +447,7 @@ def _length(advice: DigitalAdvice, ends: _Ends) -> DigitalAdvice:
     metres, allowed = ends.cable.length_m, over.length_m
     if metres > allowed:
         says = f"{metres:.3g} m is longer than the {allowed:g} m of {over.name}"
-        advice = replace(advice, beyond_m=metres - allowed)
+        advice = replace(advice, length_m=metres, promised_m=allowed)
         return _with(advice, Note("digital-length", says), "avoid")
     if not advice.link.over_110:
         return advice

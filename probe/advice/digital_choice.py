@@ -2,12 +2,21 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 
 from probe.advice.destination import Destination
-from probe.advice.digital import BADNESS, DigitalAdvice, digital_options
+from probe.advice.digital import (
+    AES3ID,
+    BADNESS,
+    CONSUMER,
+    NOMINAL,
+    DigitalAdvice,
+    digital_options,
+)
 from probe.advice.digital_shared import one_input_each
+from probe.advice.heavy_inputs import CODE as HELPS
 from probe.advice.model import Advice, Choice, Settling
 from probe.advice.subject import Device
 
@@ -68,10 +77,44 @@ def _tried_first(choice: Choice, links: Sequence[DigitalAdvice]) -> DigitalAdvic
     return next((a for a in mine if a.try_first), None)
 
 
-def _told(choice: Choice, first: Sequence[Settling]) -> Choice:
-    """Return the choice with what goes before anything is bought for its box, first of all."""
-    said = [f"before anything is bought, {one.what}" for one in first if one.box == choice.box]
+def _told(choice: Choice, first: Sequence[Settling], helps: Sequence[Settling]) -> Choice:
+    """Return the choice with what goes before anything is bought for its box, and what helps."""
+    said = [
+        f"before anything {'else ' * (one.code == LEAD_FIRST)}is bought, {one.what}"
+        for one in first
+        if one.box == choice.box
+    ]
+    otherwise = "if it does not do, " * bool(said)
+    said += [f"{otherwise}what would help: {one.what}" for one in helps if one.box == choice.box]
     return replace(choice, why=(*said, *choice.why))
+
+
+def _over_more(choice: Choice, links: Sequence[DigitalAdvice]) -> DigitalAdvice | None:
+    """Return the plain lead of a box without a way that is longer than its standard promises."""
+    mine = [a for a in links if a.box == choice.box and choice.option is None]
+    return next((a for a in mine if a.merely_long), None)
+
+
+def _over_its_length(lead: DigitalAdvice) -> str:
+    """Return what carries the signal further: another interface, which is made for it."""
+    closer = f"the boxes within {lead.promised_m:g} m of lead, or an analogue lead over the length"
+    if not lead.try_first:
+        closer += (
+            "; a lead so long that is there already may be tried all the same, it harms nothing"
+        )
+    if lead.link.to == "digital-110":
+        return (
+            f"a digital transformer from 110 to 75 ohm at the device, one back at the destination, "
+            f"and a 75 ohm lead between, on which {AES3ID.name} promises {AES3ID.length_m:g} m; or "
+            f"{closer}"
+        )
+    volts, expected = NOMINAL[AES3ID.name], NOMINAL[CONSUMER.name]
+    return (
+        f"an amplifier for digital audio (active) at the device, which sends the {volts:g} V of "
+        f"{AES3ID.name}, for which the same lead may have {AES3ID.length_m:g} m, with "
+        f"{20.0 * math.log10(volts / expected):.0f} dB taken off before an input that expects "
+        f"{expected:g} V; or {closer}"
+    )
 
 
 def mark_digital(
@@ -99,12 +142,14 @@ def with_digital(advice: Advice, device: Device, destination: Destination) -> Ad
         if a.verdict == "use"
         for note in a.ask_first
     )
+    long = {c.box: a for c in choices if (a := _over_more(c, marked)) is not None}
+    helps = tuple(Settling(HELPS, _over_its_length(a), (), box) for box, a in long.items())
     used = {a.box: a for a in marked if a.verdict == "use"}
     marked, shared = one_input_each(device, marked, tried | used)
     return replace(
         advice,
         digital=marked,
-        choices=tuple(_told(c, first) for c in choices),
-        would_change=(*advice.would_change, *first),
+        choices=tuple(_told(c, first, helps) for c in choices),
+        would_change=(*advice.would_change, *first, *helps),
         cautions=(*advice.cautions, *shared),
     )

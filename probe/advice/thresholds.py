@@ -207,6 +207,10 @@ DRIVEN_TIMES = 1.1
 """A load that was driven shows that an input is driven, if it is no more than so many times the
 input: the next resistor of a usual row (E24) is as near as that. [judgement]"""
 
+DIGITAL_TRIED = 2.0
+"""A plain digital lead of at most so many times what its standard promises is tried first; of more
+nobody says anything, and it would have to be bought to be tried. [judgement]"""
+
 NOISE_HEARD_DB = 75.0
 """A-weighted noise below full output that is heard in a quiet room, by the arithmetic of hum: of
 105 dB at 1 m less 75 there are 30 dB SPL(A) left. [judgement]"""

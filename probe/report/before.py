@@ -12,7 +12,7 @@ from probe.report.document import listing
 from probe.report.other_ways import from_faulty, stays_out
 from probe.report.places import in_places, named_in, places_of
 from probe.report.step import ASKED as ASKED_FIRST
-from probe.report.step import ORIGIN, TRIED, VOLUME, in_words, quoted
+from probe.report.step import DIGITAL_TRIED, ORIGIN, TRIED, VOLUME, in_words, quoted
 from probe.report.text import printed
 from probe.report.typed import FIGURES
 from probe.report.used import needs_pad
@@ -94,7 +94,7 @@ def volume_asked(advice: Mapping[str, Any]) -> tuple[str, ...]:
     return tuple(f"{box}: {text}" for box, text in _looked_at(advice, set()).items())
 
 
-WHOLE = ("plain-lead-first", "digital-format", "digital-level")
+WHOLE = (DIGITAL_TRIED, "digital-format", "digital-level")
 """The same of digital links, where what is said is all there is to say."""
 
 
@@ -139,15 +139,16 @@ def asked_of(
         and (not mine or o.get("destination") in mine)
         for way, *ways in filter(None, [listing(o, "answers")])
     ]
-    first += [
+    found += _looked_at(advice, mine).values()
+    found += [f"Before anything is bought, {text}" for text in first]
+    found += [
+        f"Before anything {'else ' * (o['code'] == DIGITAL_TRIED)}is bought, "
         f"{printed(o.get('what'), MOST_WORDS)}."
         for o in listing(advice, "would_change")
         if isinstance(o, Mapping)
         and o.get("code") in WHOLE
         and (not mine or o.get("destination") in mine)
     ]
-    found += _looked_at(advice, mine).values()
-    found += [f"Before anything is bought, {text}" for text in first]
     found += [
         f"First plug in {quoted(way)}. Before anything else is bought, "
         f"{printed(o.get('what'), MOST_WORDS)} that lead may do instead."

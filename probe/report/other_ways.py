@@ -128,6 +128,7 @@ def why_nothing(
              for code in ("better-lead", "transformer")
              for o in _settling(advice, boxes, code)]  # fmt: skip
     otherwise = "If not, what helps:" if said else "What would help:"
+    otherwise = "If it does not do, what helps:" if step and step.plain else otherwise
     for one in _settling(advice, boxes, "line-driver"):
         ways = "".join(f" ({_name({'id': way})})" for way in listing(one, "answers")[:1])
         said.append(f"{otherwise} {printed(one.get('what'), 400)}{ways}.")

@@ -253,16 +253,56 @@ def test_a_plain_lead_that_merely_is_long_is_tried_first() -> None:
     # published limit of the consumer link: 10 m, so 2 m beyond; it stays "avoid"
     assert of(found, "digital-75-to-75").verdict == "avoid"
     assert found.choices[0].option is None
-    says = "try a 75 ohm coaxial lead made for digital: it is 2 m beyond the length the standard"
-    assert found.choices[0].why[0].startswith(f"before anything is bought, {says}")
+    says = "try a 75 ohm coaxial lead made for digital: it is 2 m beyond the 10 m the standard"
+    assert found.choices[0].why[0].startswith(f"before anything else is bought, {says}")
     assert "nothing is harmed" in found.choices[0].why[0]
     (leaf,) = leaves_of(found.to_json())
-    assert leaf.asked[0].startswith("Before anything is bought, try a 75")
+    assert leaf.asked[0].startswith("Before anything else is bought, try a 75")
     assert leaf.asked[0].endswith("nothing is harmed.")
     # common practice, no source: what is tried is what the customer is handed
     assert leaf.chosen == "Try first: A 75 Ω coaxial lead made for digital"
     assert leaf.needs[0].startswith("First: one for both sides")
     assert leaf.drawing is not None
+
+
+@pytest.mark.parametrize(
+    ("metres", "tried"),
+    # published limit of the consumer link: 10 m; our judgement: what is tried has twice that
+    [(15.0, True), (20.0, True), (20.5, False), (30.0, False)],
+)
+def test_how_long_a_lead_may_be_to_be_tried_and_what_helps_beyond(
+    metres: float, tried: bool
+) -> None:
+    """Lost: 30 m of coax ordered to be tried, and no word of what is made for that length."""
+    found = ask("digital-75", COAX, metres)
+    assert ("plain-lead-first" in {s.code for s in found.would_change}) == tried
+    (helps,) = [s.what for s in found.would_change if s.code == "line-driver"]
+    # published: AES-3id sends 1 V over 1000 m; closed form: 20 log(1 / 0.5) = 6 dB
+    assert "sends the 1 V of AES-3id, for which the same lead may have 1000 m" in helps
+    assert "with 6 dB taken off before an input that expects 0.5 V" in helps
+    assert "the boxes within 10 m of lead" in helps
+    assert any(w.endswith(f"what would help: {helps}") for w in found.choices[0].why)
+    screen = " ".join(render(found).split())
+    assert screen.count("an amplifier for digital audio (active)") == 1
+    (leaf,) = leaves_of(found.to_json())
+    assert (leaf.drawing is not None) == tried
+    start = "If it does not do, what helps: " if tried else "What would help: "
+    assert any(line.startswith(f"{start}an amplifier for digital audio") for line in leaf.why)
+    # the length and its limit stand there, whichever it is
+    assert any(f"{metres:g} m is longer than the 10 m" in w for w in found.choices[0].why)
+    assert tried or any(f"{metres:g} m is longer than the 10 m" in line for line in leaf.why)
+
+
+def test_a_balanced_digital_lead_that_is_far_too_long_goes_over_coax() -> None:
+    found = ask("digital-110", XLR, 250.0)
+    assert "plain-lead-first" not in {s.code for s in found.would_change}
+    (helps,) = [s.what for s in found.would_change if s.code == "line-driver"]
+    # published: AES3 100 m, AES-3id 1000 m
+    assert "a 75 ohm lead between, on which AES-3id promises 1000 m" in helps
+    assert "the boxes within 100 m of lead" in helps
+    # what is within its length needs no help
+    within = ask("digital-75", COAX, 8.0)
+    assert "line-driver" not in {s.code for s in within.would_change}
 
 
 def test_a_lead_that_is_tried_is_at_the_head_of_the_list(tmp_path: Path) -> None:
