@@ -22,7 +22,7 @@ from probe.advice.network import TwoPort
 from probe.advice.parts import AS_GOOD
 from probe.advice.parts import ISOLATING_TRANSFORMER as ORDINARY
 from probe.advice.plain import against
-from probe.advice.shelf import Shelf
+from probe.advice.shelf import Part, Shelf
 from probe.advice.taken import (
     OR_TURNED_DOWN,
     TOO_LOUD,
@@ -43,11 +43,19 @@ FIRST = frozenset({"lead-first", "asked-first", "winding", "origin-first", LEAD_
 
 
 def with_shelf_parts(destination: Destination, shelf: Shelf) -> Destination:
-    """Return the destination solved with the shelf's own transformer and attenuators."""
+    """Return the destination solved with the shelf's own transformer and attenuators.
+
+    An attenuator that is not there is no reason to take off more than is needed.
+    """
     pads = [p for p in shelf.parts if p.kind == "attenuator" and p.impedance_ohm is None]
-    pads.sort(key=lambda p: (p.stock == 0, p.attenuation_db))
+    pads = sorted((p for p in pads if p.stock), key=lambda p: (_lacks(p), p.attenuation_db))
     at_hand = tuple((p.to.partition("-")[0], p.attenuation_db or 0.0) for p in pads)
     return replace(_with_transformer(destination, shelf), pads_at_hand=at_hand)
+
+
+def _lacks(part: Part) -> int:
+    """Return how many are missing for both sides of a stereo pair."""
+    return max(2 - part.stock * part.pieces, 0)
 
 
 def _with_transformer(destination: Destination, shelf: Shelf) -> Destination:
@@ -60,7 +68,7 @@ def _with_transformer(destination: Destination, shelf: Shelf) -> Destination:
     known = [p for p in shelf.parts if p.transformer is not None]
     if not known:
         return destination
-    best = min(known, key=lambda p: (p.stock == 0, p.price))
+    best = min(known, key=lambda p: (_lacks(p), p.price))
     assert best.transformer is not None
     return replace(destination, transformer=replace(best.transformer, of_shelf=True))
 

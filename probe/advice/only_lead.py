@@ -51,7 +51,7 @@ class OnlyLead:
     """What such a lead may have at most, pF/m."""
     otherwise: str
     name: str = ""
-    """Of the lead on the shelf."""
+    """Of the lead on the shelf, and whether it is there."""
 
     @property
     def way(self) -> tuple[str, str]:
@@ -71,7 +71,8 @@ def leads_that_do(
             if mine.farad < lead.farad and _wins(ask, destination, choice, way, mine):
                 most = _most(ask, destination, choice, way, mine, lead) or _pf(mine)
                 told = _otherwise(sides, lead)
-                found.append(OnlyLead(choice.box, *way, mine, most, told, part.name))
+                named = part.name if part.stock else f"{part.name} (to be ordered)"
+                found.append(OnlyLead(choice.box, *way, mine, most, told, named))
                 break
     if len(advice.choices) < 2 or not found:
         return tuple(found)

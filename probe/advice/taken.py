@@ -44,12 +44,23 @@ class Taken:
         stock = f" (only {self.part.stock} in stock: order the rest)"
         if self.in_stock or not self.part.stock:
             stock = "" if self.in_stock else " (none in stock: order)"
+        return f"{self._named}{stock}"
+
+    @property
+    def listed(self) -> str:
+        """The same in a list of what is taken: what is not there at all is ordered."""
+        if self.in_stock or self.part.stock:
+            return self.says
+        return f"order, {self._named} (none in stock)"
+
+    @property
+    def _named(self) -> str:
         of = f", {self.part.pieces} in a package" if self.part.pieces > 1 else ""
         left = min(self.count, self.part.loose)
         if not self.packages:
             return f"{left} of {self.part.name}: left of a package counted already"
         rest = f", and {left} left of a package counted already" if left else ""
-        return f"{self.packages} x {self.part.name}{of}{rest}{stock}"
+        return f"{self.packages} x {self.part.name}{of}{rest}"
 
 
 def ordered(piece: Piece, length_m: float) -> str:
@@ -273,7 +284,7 @@ class Basket:
     def _lines(self) -> Iterable[str]:
         for t in self.taken:
             there = whole_run(t.piece) and t.part.name in self._tried
-            yield f"{t.says}{' (what was tried)' * there}"
+            yield f"{t.listed}{' (what was tried)' * there}"
         told = [
             f"{ordered(p, self.length_m)}{_at_most(self.most_pf) * (p.kind == 'lead')}"
             for p in self.missing

@@ -180,6 +180,28 @@ def test_a_pad_in_stock_that_still_fills_is_named_beside_the_one_to_order(
     assert ("have only 5.8 dB in hand above full output" in found) == (named and db == 10)
 
 
+@pytest.mark.parametrize(
+    ("pads", "says"),
+    [
+        # one that is not there is no reason to take 8 dB off where 6 do
+        (((8, 0),), "order, 2 x: attenuator, RCA socket to RCA plug, 6 dB: "),
+        # both sides are there of the one, of the other one side
+        (((7, 1), (8, 2)), "2 x pad 8 "),
+        (((7, 2), (8, 2)), "2 x pad 7 "),
+        # of just so many decibels: ordered by its name
+        (((6, 0),), "order, 2 x pad 6 (none in stock) "),
+    ],
+)
+def test_what_is_in_stock_goes_before_what_is_not(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], pads: tuple[tuple[int, int], ...], says: str
+) -> None:
+    """Lost: a customer waits for a pad that takes off more than is needed, and so is quieter."""
+    sheet = SHEET.format(kind="CD player", connectors='"rca"', levels=CD)
+    there = [PAD.format(db=db, stock=stock, plug="rca") for db, stock in pads]
+    # closed form, above: 4.8 dB over 1.3 V, 6 with what resistors may be off
+    assert says in listed(tmp_path, capsys, sheet, "rca:10k:0.25V:max=1.3V", *there)
+
+
 def test_one_attenuator_is_to_be_ordered_by_one_figure(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

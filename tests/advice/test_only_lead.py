@@ -89,6 +89,19 @@ def test_that_no_other_lead_does_stands_where_it_is_used(ask: Any) -> None:
     assert says in repr(leaf).lower().replace("pf/m", "pF/m")
 
 
+def test_one_that_is_not_there_is_to_be_ordered_and_one_in_stock_goes_first(ask: Any) -> None:
+    """Lost: a sheet with "USE", a lead by its name, and nobody who says that it has to come."""
+    away, there = lead("away", 55.0, 20.0, stock=0), lead("there", 60.0, 90.0)
+    screen, document = ask(LONG, away)
+    assert "Why only with such a lead as away (to be ordered): 22 m of 55 pF/m" in screen
+    assert "From the shelf - order, 2 x away (none in stock) - 40.00 EUR" in screen
+    (leaf,) = leaves_of(document)
+    assert leaf.needs[0] == "Order, 2 x away (none in stock)"
+    screen, _ = ask(LONG, away, there)
+    assert "Why only with such a lead as there: 22 m of 60 pF/m" in screen
+    assert "From the shelf - 2 x there -" in screen
+
+
 def test_without_one_it_says_what_to_order(ask: Any) -> None:
     """Lost: "measuring would settle it", of what a lead that can be bought settles today."""
     for shelf in ((), (THIN, FANCY)):

@@ -421,7 +421,7 @@ def test_what_is_out_of_stock_is_ordered_and_priced(tmp_path: Path) -> None:
     path = shelf_of(tmp_path, part(**{**LEAD, "stock": 0, "price": 10.0}))
     found = basket(path, pair(symmetrical(), RCA))
     # arithmetic: two leads at 10, none of them there
-    assert found.says == ("2 x a (none in stock: order)", "20.00 EUR for both sides")
+    assert found.says == ("order, 2 x a (none in stock)", "20.00 EUR for both sides")
 
 
 def test_pieces_are_listed_as_they_are_plugged_together(shelf_file: Path) -> None:
