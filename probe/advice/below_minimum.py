@@ -95,10 +95,18 @@ def _minded(best: Together, least_ohm: float | None) -> dict[str, float]:
     for output in dict.fromkeys(o.option.from_ for o in best.options):
         on_it = [o for o in best.options if o.option.from_ == output]
         several = len({o.box for o in on_it}) > 1
-        minds = all(o.works and "load" in {h.code for h in o.hazards} for o in on_it)
+        minds = all(_minds(o) for o in on_it)
         if several and minds and least_ohm is not None and (ohm := _joint(on_it)) < least_ohm:
             found[output] = ohm
     return found
+
+
+def _minds(option: OptionAdvice) -> bool:
+    """Tell whether its load is minded: whatever else of it is not settled, it is below.
+
+    Of one that is to be avoided that is said with it.
+    """
+    return option.verdict not in ("avoid", "never") and "load" in {h.code for h in option.hazards}
 
 
 def _joint(on_it: Sequence[OptionAdvice]) -> float:

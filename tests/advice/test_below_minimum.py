@@ -195,3 +195,14 @@ def test_the_sheet_of_each_box_says_what_helps(tmp_path: Path) -> None:
 def test_nothing_is_said_where_the_minimum_is_met(tmp_path: Path) -> None:
     codes = {c.code for c in ask(tmp_path, ["rca:10k:1V", "rca:10k:1V"], 5e3).cautions}
     assert "together-load" not in codes
+
+
+def test_it_is_told_too_where_something_else_is_not_settled(tmp_path: Path) -> None:
+    """Lost: 996 ohm on an output for 1000, told in the middle of what is not settled."""
+    advice = ask(tmp_path, ["rca:1900:4.3V", "rca:1900:4.3V"], 1e3, level=5.0, most=5.0, own=50.0)
+    # closed form: 91 ohm (E24) before each are as much as full output allows; half of 1991 ohm.
+    # 5 V peak into 50 + 995.5 are 6.76 mA, with 5 % more beyond the 7 mA that are the limit
+    assert {o.verdict for o in advice.sets[0].options} == {"cannot-tell"}
+    assert "Against the 996 ohm together on the RCA output, whose maker states 1 kohm" in helps(
+        advice
+    )
