@@ -15,6 +15,7 @@ from probe.advice.destination import Cable, Destination
 from probe.advice.digital_choice import LEAD_FIRST
 from probe.advice.fitting import chain, cheaper_parts, cost, dearer_parts, fits
 from probe.advice.flip_reasons import ASKED
+from probe.advice.heavy_inputs import CODE as HELPS
 from probe.advice.lead_data import Leads, Solve, SolveBeside, beside
 from probe.advice.leads import SPLITTERS, Piece, attenuator_piece, ways_of
 from probe.advice.model import Advice, Choice, OptionAdvice, Other, Settling
@@ -33,7 +34,6 @@ from probe.advice.taken import (
     Taken,
     lead_names,
     less,
-    ordered,
     whole_run,
 )
 from probe.advice.words import signed_decibels
@@ -322,8 +322,11 @@ def _none_yet(
     }
     better = [s for s in advice.would_change if (s.box, s.code) == (choice.box, "better-lead")]
     if better:
-        way = f"order, for {better[0].answers[0]}, {leads_needed(advice, choice)} x:"
-        return _nothing_of(choice, shelf, f"{note}{'; or ' * nothing}{way} {better[0].what}")
+        order = f"order, {leads_needed(advice, choice)} x: {better[0].what}"
+        only = f"only with such a lead (above), for {better[0].answers[0]}: {order}"
+        return _nothing_of(choice, shelf, note, only)
+    if any((s.box, s.code) == (choice.box, HELPS) for s in advice.would_change):
+        return _nothing_of(choice, shelf, note, "what would help is named above: order that")
     held = (s for s in advice.would_change if s.box == choice.box and s.part is not None)
     other = next(held, None)
     least = other.answers[0] if other else choice.best
@@ -336,16 +339,19 @@ def _none_yet(
             return _nothing_of(choice, shelf, note)
         would = replace(choice, option=least, socket=socket)
         found = _basket(advice, would, destination, shelf, None, other.part if other else None)
-        parts = [t.says for t in found.taken]
-        parts += [f"{ordered(p, found.length_m)} (to be ordered)" for p in found.missing]
-        named = f"{least} with another transformer" if other else f"the least bad, {least},"
-        note += f"{'; ' * bool(note)}{named} would take {' and '.join(parts)}"
+        found = replace(found, both=_again(found.taken, found.count_of_both, shelf))
+        only = f"if it is connected all the same, the least bad, {least}"
+        if "cannot-tell" in verdicts:
+            only = f"only if it turns out to do (above), {least}"
+        if other:
+            only = f"only with the transformer named above, {least}"
+        return _nothing_of(choice, shelf, note, f"{only}: {found.in_one_line}")
     return _nothing_of(choice, shelf, note)
 
 
-def _nothing_of(choice: Choice, shelf: Shelf, note: str) -> Basket:
+def _nothing_of(choice: Choice, shelf: Shelf, note: str, would: str = "") -> Basket:
     return Basket(
-        choice.box, "", 0, (), (), shelf.currency, shelf.share, None, (), "", note=note
+        choice.box, "", 0, (), (), shelf.currency, shelf.share, None, (), "", note=note, would=would
     )  # fmt: skip
 
 

@@ -61,8 +61,13 @@ def with_relief(
 
 
 def _too_heavy(advice: Advice, choice: Choice) -> list[OptionAdvice]:
-    """Return the ways into a box without one, where all that are not ruled out load too hard."""
-    mine = [o for o in advice.options if o.box == choice.box and o.used.verdict != "never"]
+    """Return the ways into a box without one, where all that are not ruled out load too hard.
+
+    Where all are, those that the level alone rules out, which the load takes.
+    """
+    all_ = [o for o in advice.options if o.box == choice.box]
+    mine = [o for o in all_ if o.used.verdict != "never"]
+    mine = mine or [o for o in all_ if "level-lost" in o.used.against and o.used.loses_at_most]
     heavy = [o for o in mine if o.works_into_ohm is not None
              and TOO_HARD & {h.code for h in o.used.hazards}]  # fmt: skip
     working = any(o.used.verdict in ("use", "works") for o in mine)

@@ -66,7 +66,24 @@ def against(code: str, figures: Figures, *, perhaps: bool = False) -> str:
         return _hum(figures, perhaps=perhaps)
     if code == "noise" and (heard := figures.noise_heard) is not None:
         return f"hiss {heard.says.removeprefix('it ')}"
-    return AGAINST.get(code, "")
+    return _lost(code, figures) or AGAINST.get(code, "")
+
+
+def _lost(code: str, figures: Figures) -> str:
+    """Return what is lost, with its figure; nothing for anything else."""
+    if code == "level-lost" and (level := figures.level_vs_reference_db) is not None:
+        return f"{AGAINST[code]}, {decibels(-level)}"
+    if code == "signal-lost" and (worst := figures.connection_loss_anywhere) is not None:
+        return f"{AGAINST[code]}, {decibels(worst)} where it is most"
+    if code == "bass-loss" and (bass := figures.connection_loss_bass) is not None:
+        return f"{AGAINST[code]}, {decibels(bass)} between 20 and 200 Hz"
+    if code == "loss":
+        bass, treble = figures.connection_loss_at_20_hz, figures.connection_loss_at_20_khz
+        if treble is not None and (bass is None or treble.high > bass.high):
+            return f"treble would be lost, {decibels(treble)} at 20 kHz"
+        if bass is not None:
+            return f"bass would be lost, {decibels(bass)} at 20 Hz"
+    return ""
 
 
 HEARD = {"loud": "loud", "quiet-room": "heard in a quiet room",

@@ -152,6 +152,8 @@ class Basket:
     """It is one box with one lead."""
     note: str = ""
     """What has to be said before the parts."""
+    would: str = ""
+    """Where nothing is to be taken yet: what is taken under which condition."""
     length_m: float = 0.0
     """Of the lead, for what has to be ordered."""
     offered: Taken | Piece | None = None
@@ -224,7 +226,7 @@ class Basket:
 
     def _said(self, *, plain: bool) -> tuple[str, ...]:
         """Return the list, a line each; ``plain``: as a customer reads it."""
-        note = (self.note,) if self.note else ()
+        note = tuple(filter(None, (self.note, self.would)))
         lines = (*note, *self._lines(), *self._either())
         prices: tuple[str, ...] = tuple(self._price())
         if self.first:
@@ -254,6 +256,11 @@ class Basket:
             told = "; ".join((*more._lines(), *more._order(), *more._price())) or "nothing else"
             told = "; ".join((told, *more._offered()))
             yield f"{'look first (above); ' if place == 0 else ''}{case}: {told}"
+
+    @property
+    def in_one_line(self) -> str:
+        """What is taken, in its order, and its price."""
+        return "; ".join((*self._lines(), *self._order(), *self._price()))
 
     @property
     def _only_if(self) -> str:

@@ -30,7 +30,7 @@ from probe.report.before import (
 from probe.report.bounded import figure, less_hum, loss_or_rise
 from probe.report.document import listing
 from probe.report.gains import gains, in_short, silent
-from probe.report.needed import needs
+from probe.report.needed import needs, needs_of_none
 from probe.report.other_ways import fewest, nothing_used, other_ways, why_nothing
 from probe.report.places import place_of
 from probe.report.plugs import drawn_of, lead_drawing
@@ -234,7 +234,7 @@ def _nothing(advice: Mapping[str, Any], box: str = "", at: int = 0) -> Leaf:
         chosen=step.headline("") if step and lead else chosen,
         drawing=_drawing(f"wiring-{at}", lead, device, place) if lead else None,
         caption=step.caption("") if step and lead else "",
-        needs=tuple(needs(advice, lead, step)) if lead else (),
+        needs=tuple(needs(advice, lead, step) if lead else needs_of_none(advice, options)),
         gains=tuple(in_short(as_used(lead, with_pad=needs_pad(lead)))) if lead else (),
         hum=() if first else tuple(_hum_of_nothing(advice, options)),
         never=(*NEVER, *_tie(advice)) if lead else NEVER,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from probe.report.before import asked_of, first_of, hangs_on_volume, overloads
+from probe.report.before import asked_of, first_of, hangs_on_volume, overloads, places_in
 from probe.report.document import listing
 from probe.report.step import ORIGIN, TRIED, VOLUME, Step, in_words
 from probe.report.text import clean, printed
@@ -54,6 +54,25 @@ def needs(
     if step is None:
         return [*wait, *_asked_for(advice, option)]
     return _in_turn(advice, option, step)
+
+
+def needs_of_none(
+    advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]]
+) -> list[str]:  # fmt: skip
+    """Return the list of boxes that nothing is used for, the ways into which are ``options``.
+
+    What is taken with an answer, or with a part that is named, is on the adviser's list, too.
+    """
+    boxes = dict.fromkeys(str(o.get("destination")) for o in options)
+    held = [b for b in listing(advice, "shelf")
+            if isinstance(b, Mapping) and b.get("destination") in boxes]  # fmt: skip
+    places = places_in(advice)
+    found = [f"{f'{places.get(box, box)}: ' if len(boxes) > 1 else ''}"
+             f"{_capital(in_words(printed(line)))}"
+             for box in boxes for b in held if b.get("destination") == box
+             for line in _told(b)]  # fmt: skip
+    waits = bool(found) and bool(first_of(advice) or asked_of(advice, options))
+    return [*([NOTHING_BEFORE] * waits), *found[:MOST_ITEMS]]
 
 
 def _told(basket: Mapping[str, Any]) -> Sequence[Any]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from probe.numbers import number, without_figures
 from probe.report import words
 from probe.report.bounded import why_wide
 from probe.report.document import listing
@@ -49,9 +50,20 @@ def nothing_used(advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]]
         return "Not yet: have the device repaired first"
     if "works" in verdicts:  # by itself
         return "Not together with the other boxes"
+    for code, says in ONLY_WITH.items():
+        if _settling(advice, boxes, code):
+            return says
     if "avoid" in verdicts and "cannot-tell" not in verdicts:  # it only has a drawback
         return "Nothing to recommend without reservation"
     return "Do not connect yet"
+
+
+ONLY_WITH = {
+    "better-lead": "Not with an ordinary lead: with the one named below",
+    "transformer": "Not with an ordinary isolating transformer: with the one named below",
+    "line-driver": "Not as it is: what helps stands below",
+}
+"""The headline where a part makes a way work, by the code of what it is in the advice."""
 
 
 def from_faulty(option: Mapping[str, Any]) -> bool:
@@ -135,11 +147,12 @@ def why_nothing(
     if step and step.plain:
         return tuple(said)
     helped = bool(said)
-    said.append("None of the ways to connect them can be recommended without reservation"
-                f"{' as it is' if helped else ''}.")  # fmt: skip
     choices = [c for c in listing(advice, "choices") if isinstance(c, Mapping)]
     least = {(c.get("destination"), c.get("least_bad")) for c in choices if c.get("least_bad")}
     best = [o for o in options if (o.get("destination"), o.get("id")) in least]
+    said.append("None of the ways to connect them can be recommended without reservation"
+                f"{' as it is' if helped else ''}{'' if best else _each_against(options)}."
+                )  # fmt: skip
     if best:
         worst = max(best, key=_badness)
         said.append(f"The least bad: {_name(worst)}; {_because(worst)}.")
@@ -152,7 +165,35 @@ def why_nothing(
              if isinstance(c, Mapping) and c.get("destination") in boxes
              and c.get("verdict") in (None, "use", "works")]  # fmt: skip
     said += [f"It would help: {printed(c.get('says'), 160)}." for c in cures[:1] if not helped]
+    if not helped and not cures and not any(o.get("verdict") == "cannot-tell" for o in options):
+        said.append(ANOTHER)
     return tuple(said)
+
+
+ANOTHER = (
+    "What would change it: another input of the box, another output of the device, or a box that "
+    "goes between them. Have your dealer look for one."
+)
+"""What is left where nothing that was computed helps."""
+
+MOST_AGAINST = 2
+"""Reasons why nothing is to be used, where no way is the least bad."""
+
+
+def _each_against(options: Sequence[Mapping[str, Any]]) -> str:
+    """Return what speaks against the ways, each reason once, of the way that comes nearest."""
+    told: dict[str, str] = {}
+    for option in sorted(options, key=lambda o: (_badness(o), -(_level(o) or 0.0))):
+        says = _because(option)
+        told.setdefault(without_figures(says), says)
+    held = [says for says in told.values() if says][:MOST_AGAINST]
+    best = " with the best of them" if len(told) == 1 and len(options) > 1 else ""
+    return f": {'; '.join(held)}{best}" if held else ""
+
+
+def _level(option: Mapping[str, Any]) -> float | None:
+    level = option.get("level")
+    return number(level) if isinstance(level, Mapping) else None
 
 
 def _capital(text: str) -> str:
