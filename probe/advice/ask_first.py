@@ -64,7 +64,11 @@ def told_first(
     """
     one = len(advice.choices) < 2
     instead = instead or ("is used instead" if one else "would by itself be used instead")
-    choices = tuple(_told(c, found.get(c.box), instead, c.box in still) for c in advice.choices)
+    works = "works" if one else "works by itself"
+    choices = tuple(
+        _told(c, found.get(c.box), instead if c.option else works, c.box in still)
+        for c in advice.choices
+    )
     return replace(advice, choices=choices, would_change=(*advice.would_change, *found.values()))
 
 
@@ -85,4 +89,5 @@ def _told(choice: Choice, found: Settling | None, instead: str, still: bool) -> 
     used = used if found.answers[0] == choice.option else instead
     says = f"before anything is bought, {found.what} {found.answers[0]} {used}"
     says += "".join(f", if not {other}" for other in found.answers[1:])
-    return replace(choice, why=(*choice.why, says))
+    why = (*choice.why, says) if choice.option else (says, *choice.why)
+    return replace(choice, why=why)

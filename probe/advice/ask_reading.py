@@ -1,7 +1,8 @@
 """What the second reading of a meter would spare: told only if a way that needs no part would win.
 
-With the first reading alone a plain lead may not be judged, and an isolating transformer is used.
-The choice is made again, among what is open and what is used, with what the second may show.
+With the first reading alone a plain lead may not be judged, and an isolating transformer is used,
+or nothing. The choice is made again, among what is open and what is used, with what the second may
+show; of what is a danger by itself nothing is promised.
 """
 
 from __future__ import annotations
@@ -10,21 +11,25 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from probe.advice.ask_first import told_first, winning
+from probe.advice.ask_maker import isolates
+from probe.advice.between_chassis import ground_fault, ground_high
 from probe.advice.destination import Destination
 from probe.advice.ground import (
     SECOND_ABOVE_VOLTS,
     SECOND_OHM,
+    UNKNOWN_OHM,
     GroundPath,
     second_reading,
     second_reading_words,
 )
-from probe.advice.model import Advice, OptionAdvice, Settling
+from probe.advice.model import Advice, Choice, Settling
 
 Ask = Callable[[Destination, frozenset[tuple[str, str]]], Advice]
 """The advice for a destination, each box by itself, of some options alone (socket, option)."""
 
-SOURCE_OHM = tuple(step * 10.0**d for d in range(-1, 3) for step in (1.0, 1.5, 2.0, 3.0, 5.0, 7.0))
-"""What is tried, ascending: from what an outlet strip has to an earth that is far away."""
+SOURCE_OHM = tuple(step * 10.0**d for d in range(-1, 6) for step in (1.0, 1.5, 2.0, 3.0, 5.0, 7.0))
+"""What is tried, ascending: from what an outlet strip has to an earth that is far away, and above
+1 V, where a box may have none, to what the capacitors of a mains filter have."""
 
 LEAST_READING = 0.1e-3
 """V or A: the last digit of a hand-held meter. [practice]"""
@@ -33,36 +38,42 @@ LEAST_READING = 0.1e-3
 def with_reading_first(advice: Advice, destination: Destination, ask: Ask) -> Advice:
     """Return the advice with the reading to take before an isolating transformer is bought."""
     found: dict[str, Settling] = {}
-    for used in (o for o in advice.options if o.verdict == "use"):
-        if used.box not in found and used.option.pin_3 == "transformer":
-            found |= _sparing(advice, destination, ask, used)
+    for choice in advice.choices:
+        if choice.option is None or isolates(choice.option):
+            found |= _sparing(advice, destination, ask, choice)
     return told_first(advice, found)
 
 
 def _sparing(
-    advice: Advice, destination: Destination, ask: Ask, used: OptionAdvice
+    advice: Advice, destination: Destination, ask: Ask, choice: Choice
 ) -> dict[str, Settling]:
     open_ = {
         (o.box, o.socket, o.option.id)
         for o in advice.options
-        if o.box == used.box and o.used.verdict == "cannot-tell" and o.option.pin_3 != "transformer"
+        if o.box == choice.box and o.used.verdict == "cannot-tell" and not isolates(o.option.id)
     }
-    mine = [s for s in destination.inputs if s.box == used.box]
+    mine = [s for s in destination.inputs if s.box == choice.box]
     volts = max((_alone(s.ground) or 0.0 for s in mine), default=0.0)
     if not open_ or volts <= 0.0:
         return {}
     among = frozenset((socket, option) for _, socket, option in open_)
-    among |= {(used.socket, used.option.id)}
+    if choice.option is not None:
+        among |= {(choice.socket or "", choice.option)}
 
     def wins(reading: float) -> str | None:
         ground = _read(volts, reading, destination.mains_hz)
         inputs = tuple(
-            replace(s, ground=ground) if s.box == used.box and _alone(s.ground) else s
+            replace(s, ground=ground) if s.box == choice.box and _alone(s.ground) else s
             for s in destination.inputs
         )
-        return winning(ask(replace(destination, inputs=inputs), among), open_).get(used.box)
+        there = replace(destination, inputs=inputs)
+        if ground_fault(there) or ground_high(there):
+            return None
+        return winning(ask(there, among), open_).get(choice.box)
 
-    readings = [r for ohm in SOURCE_OHM if (r := _reading(volts, ohm)) >= LEAST_READING]
+    most = UNKNOWN_OHM[1] if volts <= SECOND_ABOVE_VOLTS else SOURCE_OHM[-1]
+    tried = [_reading(volts, ohm) for ohm in SOURCE_OHM if ohm <= most]
+    readings = [reading for reading in tried if reading >= LEAST_READING]
     option = wins(readings[-1]) if readings else None
     if option is None:
         return {}
@@ -74,7 +85,7 @@ def _sparing(
     what = (
         f"take the second reading of the meter, {second_reading_words(volts)}: with {shown} or less"
     )
-    return {used.box: Settling("asked-first", what, (option,), used.box)}
+    return {choice.box: Settling("asked-first", what, (option,), choice.box)}
 
 
 def _alone(ground: GroundPath) -> float | None:

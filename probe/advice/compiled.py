@@ -10,7 +10,7 @@ from probe.advice.case import Case, Finding, Verdict, severity
 from probe.advice.desk import Desk, circuits_of, rejects_too_little
 from probe.advice.destination import Input
 from probe.advice.figures import Figures, over_cases
-from probe.advice.ground import UNKNOWN_OHM
+from probe.advice.ground import unknown_words
 from probe.advice.loads import load_on
 from probe.advice.model import OptionAdvice
 from probe.advice.note import Note
@@ -225,10 +225,8 @@ def _assumed_of_input(case: Case) -> list[str]:
     if socket.ground.words:
         said.append(f"ground: {socket.ground.words}")
     if not socket.ground.source_known:
-        low, high = UNKNOWN_OHM
-        said.append(
-            f"assumed: the ground difference stands behind {low:g} to {high:g} ohm (no source_ohm)"
-        )
+        behind = unknown_words(socket.ground)
+        said.append(f"assumed: the ground difference stands behind {behind} (no source_ohm)")
     return said
 
 

@@ -137,7 +137,12 @@ SMALLEST_SOURCE_OHM = 0.05
 
 UNKNOWN_OHM = (SMALLEST_SOURCE_OHM, 1000.0)
 """What a difference may stand behind when the second reading is missing, ohm: from the least that
-two readings may give to a box whose earth is far away; every preset lies inside. [judgement]"""
+two readings may give to a box whose earth is far away; every preset of earthed boxes lies inside.
+[judgement]"""
+
+UNKNOWN_FARAD = 2.2e-9
+"""The same where the reading is more than earthed boxes usually have: a box without a protective
+earth, whose mains filter leaves volts and drives next to nothing; the least of the presets, F."""
 
 LEAKAGE_OHM = 5e3
 """Source impedance from which the two readings mean a capacitance: protective conductors stay
@@ -267,9 +272,17 @@ def corners(ground: GroundPath) -> tuple[GroundPath, ...]:
         return ground.ends
     if not ground.known or ground.source_known:
         return (ground,)
-    return tuple(
-        GroundPath(ground.difference_volts, ohm, None, ground.words) for ohm in UNKNOWN_OHM
-    )
+    volts, words = ground.difference_volts or 0.0, ground.words
+    found = tuple(GroundPath(volts, ohm, None, words) for ohm in UNKNOWN_OHM)
+    unearthed = volts > SECOND_ABOVE_VOLTS
+    return (*found, GroundPath(volts, None, UNKNOWN_FARAD, words)) if unearthed else found
+
+
+def unknown_words(ground: GroundPath) -> str:
+    """Return what a difference may stand behind, whose source nobody read."""
+    low, high = UNKNOWN_OHM
+    or_leaks = f", or {UNKNOWN_FARAD * 1e9:g} nF (boxes without a protective earth)"
+    return f"{low:g} to {high:g} ohm{or_leaks if len(corners(ground)) > len(UNKNOWN_OHM) else ''}"
 
 
 def describe() -> str:

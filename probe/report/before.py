@@ -130,6 +130,8 @@ def asked_of(
         for o in options
         if o.get("verdict") == "use"
     }
+    if options and not used:
+        instead = "works by itself" if several else "works"
     first = [
         f"{printed(o.get('what'), MOST_WORDS)}, {quoted(way)} {used.get(str(way), instead)}"
         f"{''.join(f'; if not, {quoted(n)}' for n in ways)}."

@@ -35,6 +35,8 @@ LEAST_BAD = ("works", "avoid", "cannot-tell", "never")
 def nothing_used(advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]]) -> str:
     """Return the headline of a box for which nothing is to be used."""
     boxes = {o.get("destination") for o in options}
+    if _settling(advice, boxes, "asked-first"):
+        return "Not yet: what stands first above decides"
     if any(_settling(advice, boxes, code) for code in ("output-impedance", "minimum-load")):
         return "Not yet: ask the maker of the device for one figure first"
     if _settling(advice, boxes, "winding"):
