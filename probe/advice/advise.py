@@ -21,6 +21,7 @@ from probe.advice.ask_reading import with_reading_first
 from probe.advice.ask_tie import with_tie_asked
 from probe.advice.ask_volume import as_followed, with_volume_asked_first
 from probe.advice.ask_winding import with_winding_asked_first
+from probe.advice.at_hand import with_part_at_hand
 from probe.advice.between_chassis import ground_fault, ground_high
 from probe.advice.cautions import (
     general_cautions,
@@ -51,7 +52,7 @@ from probe.advice.origin_first import with_origin_first
 from probe.advice.other_transformer import with_other_transformer
 from probe.advice.outputs_apart import with_outputs_apart
 from probe.advice.own_lead import OwnLeads
-from probe.advice.padded import fitted, quieted, with_attenuator
+from probe.advice.padded import quieted, with_attenuator
 from probe.advice.series_resistors import eased
 from probe.advice.settle import settlings
 from probe.advice.shelf import Shelf
@@ -249,7 +250,7 @@ def _chosen(
     cautions += [*ground_high(destination), *typed(device, destination)]
     cautions += unlikely_level(device, sides, destination)
     desks = _desks(device, sides, sources, destination, memory)
-    options = [option for desk in desks for option in _side_options(desk)]
+    options = _options(desks)
     if {"xlr", "rca"} & set(device.connectors) or not device.connectors:
         cautions += _unmeasured(facts, sides, sources)
     cautions += general_cautions(device, sides, destination, [o.option for o in options])
@@ -418,13 +419,25 @@ def allowed(device: Device, socket: Input) -> list[Option]:
     return [o for o in OPTIONS if o.from_ in device.connectors and o.to == socket.connector]
 
 
-def _side_options(desk: Desk) -> list[OptionAdvice]:
+def _options(desks: Sequence[Desk]) -> list[OptionAdvice]:
+    """Solve and judge every way that is asked for, one side of the device after the other."""
+    found = [
+        solved
+        for desk in desks[:1]  # all of them have the same device and destination
+        for socket in desk.destination.inputs
+        for option in allowed(desk.device, socket)
+        for solved in with_part_at_hand(
+            option, socket, desk.destination, partial(_on_each_side, desks, socket)
+        )
+    ]
+    order = [desk.side.name for desk in desks]
+    return sorted(found, key=lambda o: order.index(o.side))
+
+
+def _on_each_side(desks: Sequence[Desk], socket: Input, option: Option) -> list[OptionAdvice]:
     found = []
-    for socket in desk.destination.inputs:
-        part = desk.destination.transformer_of(socket)
-        for option in fitted(allowed(desk.device, socket), part):
-            if not desk.asked(socket, option):
-                continue
+    for desk in desks:
+        if desk.asked(socket, option):
             variant = partial(judged, desk, socket)
             least = desk.device.minimum_load_ohm
             solved = with_attenuator(variant(option), socket, variant, desk.destination, least)

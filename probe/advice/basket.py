@@ -11,6 +11,7 @@ from typing import Any
 from probe.advice.alike import Together, candidate, ways_as_good
 from probe.advice.ask_maker import isolates
 from probe.advice.ask_volume import hangs_on_volume
+from probe.advice.at_hand import lacks, transformers_on
 from probe.advice.destination import Cable, Destination
 from probe.advice.digital_choice import LEAD_FIRST
 from probe.advice.fitting import chain, cheaper_parts, cost, dearer_parts, fits
@@ -23,7 +24,7 @@ from probe.advice.network import TwoPort
 from probe.advice.parts import AS_GOOD
 from probe.advice.parts import ISOLATING_TRANSFORMER as ORDINARY
 from probe.advice.plain import against
-from probe.advice.shelf import Part, Shelf
+from probe.advice.shelf import Shelf
 from probe.advice.taken import (
     OR_TURNED_DOWN,
     TOO_LOUD,
@@ -48,29 +49,10 @@ def with_shelf_parts(destination: Destination, shelf: Shelf) -> Destination:
     An attenuator that is not there is no reason to take off more than is needed.
     """
     pads = [p for p in shelf.parts if p.kind == "attenuator" and p.impedance_ohm is None]
-    pads = sorted((p for p in pads if p.stock), key=lambda p: (_lacks(p), p.attenuation_db))
+    pads = sorted((p for p in pads if p.stock), key=lambda p: (lacks(p), p.attenuation_db))
     at_hand = tuple((p.to.partition("-")[0], p.attenuation_db or 0.0) for p in pads)
-    return replace(_with_transformer(destination, shelf), pads_at_hand=at_hand)
-
-
-def _lacks(part: Part) -> int:
-    """Return how many are missing for both sides of a stereo pair."""
-    return max(2 - part.stock * part.pieces, 0)
-
-
-def _with_transformer(destination: Destination, shelf: Shelf) -> Destination:
-    """Return the destination solved with the shelf's own transformer, where it has data of one.
-
-    A transformer named in the destination goes before it.
-    """
-    if destination.transformer != ORDINARY:
-        return destination
-    known = [p for p in shelf.parts if p.transformer is not None]
-    if not known:
-        return destination
-    best = min(known, key=lambda p: (_lacks(p), p.price))
-    assert best.transformer is not None
-    return replace(destination, transformer=replace(best.transformer, of_shelf=True))
+    parts = tuple(transformers_on(shelf))
+    return replace(destination, transformers_at_hand=parts, pads_at_hand=at_hand)
 
 
 def baskets(

@@ -208,6 +208,8 @@ class Destination:
     attenuation_db: float | None = None
     """Asked for in the plug, whatever the levels are."""
     transformer: TwoPort = ISOLATING_TRANSFORMER
+    transformers_at_hand: tuple[tuple[str, TwoPort], ...] = ()
+    """Those on the shelf: option whose plugs they have, data; what goes first, first."""
     pads_at_hand: tuple[tuple[str, float], ...] = ()
     """Attenuators on the shelf: plug at their end, dB; what is there first."""
     mains_hz: float = MAINS_HZ
@@ -227,10 +229,21 @@ class Destination:
         """Return the transformer that is meant for ``socket``."""
         return socket.transformer or self.transformer
 
+    def transformers_of(self, socket: Input, option: str) -> tuple[TwoPort, ...]:
+        """Return the transformers that an option into ``socket`` may have.
+
+        The one that is named; if none is, those at hand with its plugs, then an ordinary one.
+        """
+        named = self.transformer_of(socket)
+        if named != ISOLATING_TRANSFORMER:
+            return (named,)
+        here = (part for option_of_it, part in self.transformers_at_hand if option_of_it == option)
+        return tuple(dict.fromkeys((*here, ISOLATING_TRANSFORMER)))
+
     def with_transformer(self, part: TwoPort) -> Destination:
-        """Return the same with ``part`` for every input."""
+        """Return the same with ``part`` for every input, whatever lies there."""
         bare = tuple(replace(s, transformer=None) for s in self.inputs)
-        return replace(self, inputs=bare, transformer=part)
+        return replace(self, inputs=bare, transformer=part, transformers_at_hand=())
 
     def attenuation(self, box: str) -> float | None:
         """Return the attenuation that is asked for in the plug of a box, dB."""

@@ -6,11 +6,13 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import replace
 
 from probe.advice import thresholds as limit
+from probe.advice.at_hand import parts_meant
 from probe.advice.destination import Destination
 from probe.advice.model import Advice, Choice, OptionAdvice, Settling
 from probe.advice.network import TwoPort
 from probe.advice.parts import ISOLATING_TRANSFORMER, to_ask_for
 from probe.advice.transformers import library, read_transformer
+from probe.advice.wiring import OPTIONS
 from probe.advice.words import full_output
 
 Ask = Callable[[Destination, frozenset[tuple[str, str]]], Advice]
@@ -136,9 +138,10 @@ def _falls_short(advice: Advice, again: Advice, choice: Choice) -> bool:
 
 def _others(destination: Destination) -> Iterator[tuple[str, TwoPort]]:
     """Yield the transformers of the library that are not the one that is meant, in order."""
-    meant = {replace(destination.transformer_of(s), name="") for s in destination.inputs}
+    ways = [o.id for o in OPTIONS if o.pin_3 == "transformer"]
+    meant = {replace(part, name="", of_shelf=False) for part in parts_meant(destination, ways)}
     for name, part in sorted(_parts(), key=lambda held: _order(held[1])):
-        if meant != {replace(part, name="")}:
+        if replace(part, name="") not in meant:
             yield name, part
 
 

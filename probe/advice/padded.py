@@ -42,9 +42,9 @@ LEAST_DB = 1.0
 """Less is not worth a soldering iron. [judgement]"""
 
 
-def fitted(options: Sequence[Option], part: TwoPort) -> list[Option]:
-    """Return the options with the transformer that is at hand."""
-    return [replace(o, part=part) if o.pin_3 == "transformer" else o for o in options]
+def fitted(option: Option, parts: Sequence[TwoPort]) -> list[Option]:
+    """Return an option with each of the transformers that are at hand; as it is, if it has none."""
+    return [replace(option, part=p) for p in parts] if option.pin_3 == "transformer" else [option]
 
 
 def with_attenuator(

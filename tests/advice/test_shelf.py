@@ -216,7 +216,8 @@ def test_an_attenuator_that_lies_there_is_solved_or_left_there(
 
 def test_transformer_of_the_shelf_is_solved(shelf_file: Path) -> None:
     fitted = with_shelf_parts(Destination("amp", (RCA,)), read_shelf(shelf_file))
-    assert fitted.transformer.name == "Alder line isolator"
+    first, *_ = fitted.transformers_of(RCA, "rca-to-rca/transformer")
+    assert first.name == "Alder line isolator"
 
 
 def test_xlr_leads_straight_through(shelf_file: Path) -> None:
@@ -476,7 +477,8 @@ def test_an_isolator_on_the_shelf_stands_what_comes_or_is_named_with_its_volts(
     shelf = replace(shelf, parts=tuple(replace(p, transformer=own) for p in shelf.parts))
     far = replace(RCA, sensitivity_volts=7.0, ground=of_preset("two-rooms"))
     part_of = {"transformer": own} if asked else {
-        "transformer": with_shelf_parts(Destination("amp", (far,)), shelf).transformer}  # fmt: skip
+        "transformers_at_hand": with_shelf_parts(Destination("amp", (far,)), shelf)
+        .transformers_at_hand}  # fmt: skip
     advice, there = pair(symmetrical(), far, metres=8.0, connectors=("rca",),
                          operating_volts=7.5, **part_of)  # fmt: skip
     (found, *_) = baskets(advice, there, shelf)
