@@ -56,7 +56,9 @@ def with_volume_asked_first(
         answers = tuple(dict.fromkeys(c.option for c in (none, one) if c.option is not None))
         cases = ((WITHOUT, without), (WITH, with_one))
         found[choice.box] = Settling(CODE, what, answers, choice.box, cases=cases)
-    choices = tuple(_told(c, found.get(c.box)) for c in advice.choices)
+    leads = {c.box for c, (_, none, one) in zip(advice.choices, pairs, strict=True)
+             if none.option is not None and _ways(none) == _ways(one)}  # fmt: skip
+    choices = tuple(_told(c, found.get(c.box), same=c.box in leads) for c in advice.choices)
     return replace(advice, choices=choices, would_change=(*advice.would_change, *found.values()))
 
 
@@ -103,11 +105,14 @@ Answer = tuple[Advice, Choice]
 
 def _alike(none: Answer, one: Answer) -> bool:
     """Tell whether both answers come to the same lead with the same resistors in its plug."""
-    ways = [(choice.option, choice.socket) for _, choice in (none, one)]
     pads = [_pad_db(*answer) for answer in (none, one)]
-    return ways[0] == ways[1] and (pads[0] > 0.0) == (pads[1] > 0.0) and (
+    return _ways(none[1]) == _ways(one[1]) and (pads[0] > 0.0) == (pads[1] > 0.0) and (
         abs(pads[0] - pads[1]) < SAME_DB
     )  # fmt: skip
+
+
+def _ways(choice: Choice) -> tuple[str | None, str | None]:
+    return choice.option, choice.socket
 
 
 def _either(now: Answer, none: Answer, one: Answer) -> bool:
@@ -186,7 +191,9 @@ def _turned(advice: Advice, choice: Choice) -> str:
     return f"{reached}, or nothing, and {down}" if choice.attenuator else f", and {down}"
 
 
-def _told(choice: Choice, found: Settling | None) -> Choice:
+def _told(choice: Choice, found: Settling | None, *, same: bool) -> Choice:
+    """Return the choice with the question first; ``same``: both answers take the same lead."""
     if found is None:
         return choice
-    return replace(choice, why=(f"before anything is bought, {found.what}", *choice.why))
+    before = f"before anything {'but the lead ' * same}is bought, "
+    return replace(choice, why=(f"{before}{found.what}", *choice.why))

@@ -227,7 +227,7 @@ class Basket:
     def _said(self, *, plain: bool) -> tuple[str, ...]:
         """Return the list, a line each; ``plain``: as a customer reads it."""
         note = tuple(filter(None, (self.note, self.would)))
-        lines = (*note, *self._lines(), *self._either())
+        lines = (*note, *self._in_any_case(), *self._either())
         prices: tuple[str, ...] = tuple(self._price())
         if self.first:
             then = (f"{self._only_if}: {'; '.join(lines)}",) if lines else ()
@@ -249,6 +249,11 @@ class Basket:
             stock = "" if plain or lead.instead is None else f"; {lead.instead.says}"
             after = AFTER.get(self.before, "")
             yield f"{case}: {', '.join((told, *lead._price()))}{stock}{after}"
+
+    def _in_any_case(self) -> Iterable[str]:
+        """Say what is taken; with what is looked at first what either answer takes."""
+        for place, line in enumerate(self._lines()):
+            yield f"in any case: {line}" if self.cases and not place else line
 
     def _either(self) -> Iterable[str]:
         """Say what each answer takes besides, a line each."""

@@ -76,7 +76,7 @@ TOLD_ABOVE = (
 MOST_REASONS = 2
 """Reasons for what is chosen for one of several boxes: the first are those that decided."""
 
-BEFORE_BUYING = ("before anything is bought, ", "before anything else is bought, ")
+BEFORE_BUYING = tuple(f"before anything {but}is bought, " for but in ("", "else ", "but the lead "))
 """What such a reason begins with."""
 
 MOST_OTHERS = 2

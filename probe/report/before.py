@@ -85,8 +85,24 @@ def _looked_at(advice: Mapping[str, Any], mine: Set[str]) -> dict[str, str]:
             continue
         if not mine or o.get("destination") in mine:
             text = printed(o.get("what"), MOST_OF_BOTH)
-            found[str(o.get("destination"))] = f"Before anything is bought, {in_words(text)}."
+            but = "but the lead " * one_lead(o)
+            found[str(o.get("destination"))] = f"Before anything {but}is bought, {in_words(text)}."
     return found
+
+
+def one_lead(asked: Mapping[str, Any]) -> bool:
+    """Tell whether both answers to what is looked at take the same lead."""
+    ways = listing(asked, "answers")
+    return len(ways) == 1 and "nothing is to be used" not in str(asked.get("what"))
+
+
+def lead_holds(advice: Mapping[str, Any], box: object) -> bool:
+    """Tell whether the lead to a box is the same whatever is seen of a volume control."""
+    return any(
+        isinstance(o, Mapping) and (o.get("code"), o.get("destination")) == (VOLUME, box)
+        and one_lead(o)
+        for o in listing(advice, "would_change")
+    )  # fmt: skip
 
 
 def volume_asked(advice: Mapping[str, Any]) -> tuple[str, ...]:
@@ -117,9 +133,12 @@ def _capital(text: str) -> str:
 
 
 def asked_of(
-    advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]] = ()
+    advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]] = (), *, looked: bool = True
 ) -> tuple[str, ...]:
-    """Return which figures are asked about before anything is bought, of the box of ``options``."""
+    """Return which figures are asked about before anything is bought, of the box of ``options``.
+
+    ``looked``: with what is seen by looking at the device.
+    """
     mine, places = {str(o.get("destination")) for o in options}, places_in(advice)
     cautions = [c for c in listing(advice, "cautions") if isinstance(c, Mapping)]
     found = [printed(c.get("message")) for code in ASKED for c in cautions if c.get("code") == code]
@@ -141,7 +160,7 @@ def asked_of(
         and (not mine or o.get("destination") in mine)
         for way, *ways in filter(None, [listing(o, "answers")])
     ]
-    found += _looked_at(advice, mine).values()
+    found += _looked_at(advice, mine).values() if looked else ()
     found += [f"Before anything is bought, {text}" for text in first]
     found += [
         f"Before anything {'else ' * (o['code'] == DIGITAL_TRIED)}is bought, "

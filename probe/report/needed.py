@@ -5,7 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from probe.report.before import asked_of, first_of, hangs_on_volume, overloads, places_in
+from probe.report.before import (
+    asked_of,
+    first_of,
+    hangs_on_volume,
+    lead_holds,
+    overloads,
+    places_in,
+)
 from probe.report.document import listing
 from probe.report.step import ORIGIN, TRIED, VOLUME, Step, in_words
 from probe.report.text import clean, printed
@@ -40,7 +47,8 @@ def needs(
         o for o in listing(advice, "options")
         if isinstance(o, Mapping) and o.get("destination") == option.get("destination")
     ]  # fmt: skip
-    waits = not step and bool(first_of(advice) or asked_of(advice, held))
+    holds = lead_holds(advice, option.get("destination"))  # and may be taken now
+    waits = not step and bool(first_of(advice) or asked_of(advice, held, looked=not holds))
     shared = any(isinstance(h, Mapping) and h.get("code") == "digital-one-input"
                  for h in listing(option, "hazards"))  # fmt: skip
     wait = [ONE_OF_THEM if shared else NOTHING_BEFORE] if waits else []
@@ -120,6 +128,8 @@ def _inner(case: str, first: str, *more: str) -> str:
 def _asked_for(advice: Mapping[str, Any], option: Mapping[str, Any]) -> list[str]:
     """Return what to ask for, where nobody has a shelf."""
     found = _lead(advice, option)
+    if lead_holds(advice, option.get("destination")):
+        found = [_inner("In any case", *found)]
     if adapter := option.get("adapter"):
         part = option.get("transformer")
         data = printed(part.get("to_ask_for"), 200) if isinstance(part, Mapping) else ""

@@ -68,7 +68,7 @@ def fitted_db(advice: Advice) -> float:
 def test_both_outcomes_stand_before_anything_is_bought(tmp_path: Path) -> None:
     advice = ask(tmp_path)
     (settled,) = asked(advice)
-    assert advice.choices[0].why[0] == f"before anything is bought, {settled.what}"
+    assert advice.choices[0].why[0] == f"before anything but the lead is bought, {settled.what}"
     first, _, second = settled.what.partition("; with one: ")
     assert "look whether Quell Larder has a volume control" in first
     # closed form: 1 V and 5 % of doubt over 0.9 V are 1.3 dB, 2 dB of the steps pads come in;
@@ -86,7 +86,8 @@ def test_both_outcomes_stand_before_anything_is_bought(tmp_path: Path) -> None:
 
 def test_the_screen_has_no_pad_as_if_settled(tmp_path: Path) -> None:
     screen = " ".join(render(ask(tmp_path)).split())
-    assert "Why before anything is bought, look whether Quell Larder has a volume" in screen
+    # both answers take the lead, so that it need not wait
+    assert "Why before anything but the lead is bought, look whether Quell Larder has" in screen
     assert "it needs 20.0 dB in the plug" not in screen
     assert screen.count("look whether") == 1
 
@@ -97,6 +98,10 @@ def test_the_sheet_asks_first_and_sells_neither(tmp_path: Path) -> None:
     assert "rca-to-rca" not in told
     # the resistors stand there for whoever solders
     assert "2.05 kΩ" in told
+    # the lead is the same with either answer: it is taken now, and what differs waits
+    assert told.startswith("Before anything but the lead is bought, look whether ")
+    assert leaf.needs[0].startswith("In any case: one for each side: an RCA lead")
+    assert not any("Buy nothing before" in line for line in leaf.needs)
     assert "attenuator in its plug" not in leaf.chosen
     # the figures are those of what is used with one: the lead alone, as loud as a plain one
     assert not any("figures here are with an attenuator" in text for text in leaf.gains)
@@ -299,6 +304,7 @@ def test_the_figures_are_of_the_lead_that_is_listed(
     assert main(["advise", str(source_file), INPUT, *args]) == 0
     said = " ".join(capsys.readouterr().out.partition("From the shelf")[2].split())
     head = said.partition("look first")[0]
+    assert head.startswith("- in any case: ")
     (taken,) = [name for name in ("fair pair 1.5 m", "thin 2.5 m") if f"x {name}" in head]
     assert "figures here are with it" in said.partition(f"{taken}: its")[2]
     # the lead in the order of what is plugged together is the one that is listed
