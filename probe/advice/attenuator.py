@@ -290,15 +290,15 @@ KEPT_DB = 0.5
 
 LEAST_KEPT_DB = 0.2
 """What is kept at the least: two resistors of E96 (1 %) are off by 20 log (1.01 / 0.99) = 0.17 dB
-together, and the nearest pair of values by some hundredths."""
+together."""
 
 
 def sizes(least_db: float) -> tuple[float, ...]:
     """Return the sizes of pads that take off ``least_db`` or just more, dB, as they are tried.
 
-    Whole decibels, as they are sold, with all that is kept for resistors; then with no more than
-    those of 1 % need; then half a decibel, which is to be made.
+    Whole decibels, as they are sold, with what is kept for resistors; then with less kept, and
+    half a decibel, which is to be made.
     """
-    tight = least_db + LEAST_KEPT_DB
-    tried = math.ceil(least_db + KEPT_DB), math.ceil(tight), math.ceil(2.0 * tight) / 2.0
+    half = math.ceil(2.0 * least_db) / 2.0
+    tried = math.ceil(least_db + KEPT_DB), math.ceil(least_db), half, half + 0.5
     return tuple(dict.fromkeys(map(float, tried)))

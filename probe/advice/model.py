@@ -255,6 +255,13 @@ class Attenuated:
         return self.ends_db is not None and self.ends_db[1] - self.ends_db[0] > UNSURE_DB
 
     @property
+    def off_db(self) -> tuple[float, float]:
+        """By how much less and more it may take off for the tolerance of its resistors, dB."""
+        low, high = self.ends_db or (self.attenuation_db, self.attenuation_db)
+        d = self.designs[0]  # which has what is not known of output and input in its ends
+        return low - d.least_db, d.most_db - high
+
+    @property
     def size(self) -> str:
         """What it takes off, by one figure."""
         return f"{round(self.attenuation_db, 1):g} dB"

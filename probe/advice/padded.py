@@ -10,6 +10,7 @@ from typing import Literal
 from probe.advice import thresholds as limit
 from probe.advice.attenuator import (
     KEPT_DB,
+    LEAST_KEPT_DB,
     MOST_DB,
     Design,
     Pad,
@@ -66,9 +67,13 @@ def with_attenuator(
     if offered is None:
         return bare
     wanted = replace(wanted, decibels=offered.designs[0].wanted_db)
-    fills, refused = None, []
+    fills = None
+    refused = [db for _, db in destination.pads_at_hand
+               if wanted.decibels - KEPT_DB <= db < wanted.at_hand]  # fmt: skip
     for at_hand in _at_hand(bare, wanted, destination):
         found = _offer(bare, socket, judged, at_hand, least_ohm or 0.0)
+        if found is not None and found.designs[0].pad.in_series:
+            continue  # which none that is bought ready is
         near = at_hand.decibels - wanted.decibels <= AT_HAND_LEEWAY_DB
         if found is None or not _does_as_well(found, offered):
             refused.append(at_hand.decibels)
@@ -87,17 +92,35 @@ def with_attenuator(
 def _sized(
     bare: OptionAdvice, socket: Input, judged: Judged, wanted: _Wanted, least_ohm: float
 ) -> Attenuated | None:  # fmt: skip
-    """Return the pad for what is wanted, of a smaller size where only that leaves full output."""
-    kept = None
-    for size in (wanted.decibels, *wanted.smaller):
+    """Return the pad for what is wanted, of a smaller size where only that leaves full output.
+
+    It still protects the input with every resistor at the end of its tolerance. Where none does
+    both, it is the whole decibel that costs least.
+    """
+    first = fills = costs_least = None
+    for size in wanted.sizes:
         found = _offer(bare, socket, judged, replace(wanted, decibels=size), least_ohm)
-        if found is not None and _fills(found.advice) and not _overloaded(found.advice):
-            return found
+        first = first or found
         if not _fills(bare):  # then no size does
             return found
-        serves = found is not None and size.is_integer() and not _overloaded(found.advice)
-        kept = found if serves else kept or found  # what costs least, of those that are sold
-    return kept
+        if found is None or (wanted.least is not None and not _protects(found, socket)):
+            continue
+        if size < wanted.decibels:  # resistors of 5 % are off by more than is kept for them
+            found = replace(found, designs=found.designs[:1])
+        margin, (_, more) = found.advice.figures.full_output_margin_db, found.off_db
+        if margin is None or margin.low >= more:
+            return found
+        if margin.low >= 0.0:
+            fills = fills or found
+        elif size.is_integer():
+            costs_least = found
+    return fills or costs_least or first
+
+
+def _protects(found: Attenuated, socket: Input) -> bool:
+    """Tell whether the input gets no more than it accepts, resistors off as they may be."""
+    beyond = _beyond_db(found.advice, socket)
+    return not _overloaded(found.advice) and (beyond is None or beyond + found.off_db[0] <= 0.0)
 
 
 def _fills(option: OptionAdvice) -> bool:
@@ -163,7 +186,7 @@ AT_HAND_LEEWAY_DB = 3.0
 def _at_hand(bare: OptionAdvice, wanted: _Wanted, destination: Destination) -> list[_Wanted]:
     """Return what is wanted with the values that lie on the shelf; nothing where it was asked for.
 
-    Less than is needed by no more than is kept for the tolerance of resistors.
+    Less than is wanted by no more than is kept for the tolerance of resistors.
     """
     if wanted.fits == "always":
         return []
@@ -171,11 +194,11 @@ def _at_hand(bare: OptionAdvice, wanted: _Wanted, destination: Destination) -> l
     most = AT_HAND_LEEWAY_DB if less else MOST_DB
     found = [
         db for end, db in destination.pads_at_hand
-        if end == bare.option.to and -KEPT_DB <= db - wanted.decibels <= most
+        if end == bare.option.to and wanted.at_hand <= db <= wanted.decibels + most
     ]  # fmt: skip
     why = f"{wanted.why}; {wanted.decibels:g} dB would do"
     return [
-        replace(wanted, decibels=db, why=wanted.why if db == wanted.decibels else
+        replace(wanted, decibels=db, why=wanted.why if db <= wanted.decibels else
                 f"{why}, on the shelf are {db:g}")
         for db in found
     ]  # fmt: skip
@@ -210,8 +233,20 @@ class _Wanted:
     decibels: float
     why: str
     fits: Fit
-    smaller: tuple[float, ...] = ()
-    """Sizes that do as well, with less kept for resistors: where that one costs full output."""
+    least: float | None = None
+    """What it takes off at the least so that the input accepts what comes, dB."""
+
+    @property
+    def sizes(self) -> tuple[float, ...]:
+        """Sizes as they are tried: smaller ones where the first costs full output."""
+        return (self.decibels,) if self.least is None else sizes(self.least)
+
+    @property
+    def at_hand(self) -> float:
+        """The least that one on the shelf takes off, dB."""
+        if self.least is None:
+            return self.decibels - KEPT_DB
+        return min(self.decibels, self.least + LEAST_KEPT_DB)
 
 
 def _wanted(bare: OptionAdvice, socket: Input, destination: Destination) -> _Wanted | None:
@@ -231,9 +266,9 @@ def _wanted(bare: OptionAdvice, socket: Input, destination: Destination) -> _Wan
         played = destination.operating_volts is not None or bare.never_turned_up
         why = f"the output {'gives' if played else 'can give'} more than the input accepts"
         fits = played and wanted_gain <= 0.0  # who wants more is given no less
-        size, *smaller = sizes(over)
+        over = max(over, 0.0)
         fit: Fit = "where-it-solves" if fits else "never"
-        needs = [_Wanted(size, why, fit, tuple(smaller))]
+        needs = [_Wanted(sizes(over)[0], why, fit, over)]
         needs += [replace(n, fits=needs[0].fits) for n in (excess, _hum(bare, socket)) if n]
         return max(needs, key=lambda n: n.decibels)  # the first of those that are alike
     louder = f.loudness_vs_reference_db or f.level_vs_reference_db
@@ -251,18 +286,23 @@ def _wanted(bare: OptionAdvice, socket: Input, destination: Destination) -> _Wan
 
 
 def _over(bare: OptionAdvice, socket: Input) -> float | None:
-    """Return by how much what surely can come is more than the input accepts, dB."""
-    f = bare.figures
+    """Return what has to be taken off so that the input accepts what surely can come, dB."""
     if not _overloaded(bare):
         return None  # nothing is soldered against a level that merely is assumed
-    return max(
-        float(ratio_to_db(comes.high / most))
-        for top, played, most in (
-            (f.level_at_maximum, f.most_played, socket.maximum_volts),
-            (f.leg_at_maximum, f.leg_played, socket.maximum_per_leg_volts),
-        )
-        if (comes := played if bare.never_turned_up else top) and most and comes.high > most
+    return _beyond_db(bare, socket)
+
+
+def _beyond_db(option: OptionAdvice, socket: Input) -> float | None:
+    """Return by how much what surely can come is more than the input accepts, dB."""
+    f = option.figures
+    held = (
+        (f.level_at_maximum, f.most_played, socket.maximum_volts),
+        (f.leg_at_maximum, f.leg_played, socket.maximum_per_leg_volts),
     )
+    return max(
+        (float(ratio_to_db(comes.high / most)) for top, played, most in held
+         if (comes := played if option.never_turned_up else top) and most), default=None,
+    )  # fmt: skip
 
 
 def _excess(bare: OptionAdvice, *, over: bool) -> _Wanted | None:
@@ -298,7 +338,10 @@ def _against(
     if heard is None or margin is None:
         return None
     missing = quiet + stricter_db(socket.speaker_sensitivity_db) - heard.low
-    needed = next((size for size in sizes(missing) if size <= margin.low), None)
+    least = max(missing, 0.0) + LEAST_KEPT_DB
+    needed = next(
+        (size for size in sizes(least - LEAST_KEPT_DB) if least <= size <= margin.low), None
+    )
     if missing <= 0.0 or needed is None:
         return None
     return _Wanted(needed, f"it takes as much off the {what}", "never")

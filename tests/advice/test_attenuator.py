@@ -101,10 +101,11 @@ def test_tolerance_band_by_brute_force() -> None:
 
 
 def test_needed_attenuation_leaves_room() -> None:
-    # closed form: 8 over 2 is 12.04 dB, half a dB more, next whole; 1.01 over 0.99 are 0.17 dB more
+    # closed form: 8 over 2 is 12.04 dB, half a dB more, next whole; the next half
     assert sizes(20.0 * math.log10(8.0 / 2.0)) == (13.0, 12.5)
-    # 16.6 and a half are beyond 17, and with what 1 % comes to are not
-    assert sizes(16.6) == (18.0, 17.0)
+    # 16.6 and a half are beyond 17, which is next; 17.4 leave less for resistors than they are off
+    assert sizes(16.6) == (18.0, 17.0, 17.5)
+    assert sizes(17.4) == (18.0, 17.5)
 
 
 @pytest.mark.parametrize("wanted", [0.0, -3.0, 61.0])
