@@ -48,9 +48,9 @@ def nothing_used(advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]]
     if _settling(advice, boxes, "lead-first"):
         return "Not sure yet: try the lead named above first"
     verdicts = {o.get("verdict") for o in options}
-    if "works" in verdicts and any(from_faulty(o) for o in options):
+    if any(from_faulty(o) for o in options) or _but_for_fault(options):
         return "Not yet: have the device repaired first"
-    if "works" in verdicts:  # by itself
+    if _on_all_sides(options):  # by itself
         return "Not together with the other boxes"
     for code, says in ONLY_WITH.items():
         if _settling(advice, boxes, code):
@@ -70,14 +70,40 @@ ONLY_WITH = {
 
 def from_faulty(option: Mapping[str, Any]) -> bool:
     """Tell whether a way works by itself, but out of an output that has a fault."""
-    codes = {h.get("code") for h in listing(option, "hazards") if isinstance(h, Mapping)}
-    return option.get("verdict") == "works" and "stage-fault" in codes
+    return option.get("verdict") == "works" and _faulty(option)
+
+
+def _on_all_sides(options: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
+    """Return the ways that work by themselves, on every side."""
+    bad = {_way(o) for o in options if o.get("verdict") not in ("use", "works")}
+    return [o for o in options if _way(o) not in bad]
+
+
+def _but_for_fault(options: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
+    """Return the ways that work on one side, and on the other come from an output with a fault."""
+    faulty = {_way(o) for o in options if _faulty(o)}
+    return [o for o in options if o.get("verdict") == "works" and _way(o) in faulty]
+
+
+def _of_fault(options: Sequence[Mapping[str, Any]], sound: Mapping[str, Any]) -> Mapping[str, Any]:
+    """Return the same way on the side that has a fault."""
+    return next(o for o in options if _way(o) == _way(sound) and _faulty(o))
+
+
+def _way(option: Mapping[str, Any]) -> tuple[object, ...]:
+    return option.get("destination"), option.get("input"), option.get("id")
+
+
+def _faulty(option: Mapping[str, Any]) -> bool:
+    return "stage-fault" in {
+        h.get("code") for h in listing(option, "hazards") if isinstance(h, Mapping)
+    }
 
 
 def stays_out(advice: Mapping[str, Any]) -> tuple[str, ...]:
     """Return the boxes that work by themselves and have nothing because of the others."""
     options = [o for o in listing(advice, "options") if isinstance(o, Mapping)]
-    works = {str(o.get("destination")) for o in options if o.get("verdict") == "works"}
+    works = {str(o.get("destination")) for o in _on_all_sides(options)}
     works -= {str(o.get("destination")) for o in options if from_faulty(o)}
     none = [c for c in listing(advice, "choices") if isinstance(c, Mapping)]
     boxes = [str(c.get("destination")) for c in none if c.get("option") is None]
@@ -108,11 +134,17 @@ def why_nothing(
     if not options:
         codes = {str(c.get("code")) for c in listing(advice, "cautions") if isinstance(c, Mapping)}
         return (next((says for code, says in WITHOUT_WAYS.items() if code in codes), NO_LEAD),)
-    alone = next((o for o in options if o.get("verdict") == "works"), None)
+    alone = next(iter(_on_all_sides(options)), None)
     if any(from_faulty(o) for o in options):
         return (
             "What would work comes from the output that has a fault: what is bought for it may be "
             "of no use once it is repaired. The other output was not measured.",
+        )
+    if sound := _but_for_fault(options):
+        return (
+            f"{_capital(_name(sound[0]))} works on the side without the fault. On the other it "
+            f"comes from the output that has it: {_because(_of_fault(options, sound[0]))}. What is "
+            "bought for it now may be of no use once it is repaired.",
         )
     if alone is not None:
         return (

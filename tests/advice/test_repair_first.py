@@ -63,3 +63,28 @@ def test_an_output_found_faulty_is_used_where_there_is_no_other() -> None:
     advice = advise(document, {"left": symmetrical()}, Destination("amp", (rca,)))
     # common practice, no source: who has no other output hears it until it is repaired
     assert (advice.chosen or "").startswith("xlr-to-rca")
+
+
+def one_side(*hazards: str) -> dict[str, Any]:
+    """A way that works on the left and is to be avoided on the right, into the only box."""
+    way = {"id": "xlr-to-xlr", "destination": "amp", "input": "input", "to": "xlr", "from": "xlr"}
+    bad = {**way, "side": "right", "verdict": "avoid", "reasons": ["4.5 dB is lost at 20 Hz"],
+           "hazards": [{"code": code, "message": code} for code in hazards]}  # fmt: skip
+    return {
+        "device": "a device", "destination": "amp",
+        "options": [{**way, "side": "left", "verdict": "works", "hazards": []}, bad],
+        "choices": [{"destination": "amp", "input": None, "option": None, "why": []}],
+    }  # fmt: skip
+
+
+def test_one_box_clashes_with_no_other() -> None:
+    """Lost: "not together with the other boxes" over the only box; what is wrong is the device."""
+    (leaf,) = leaves_of(one_side("loss", "stage-fault"))
+    # the rule: of a pair of sides the worse one counts, and what is faulty there is repaired
+    assert leaf.chosen == "Not yet: have the device repaired first"
+    assert "4.5 dB is lost at 20 Hz" in leaf.why[0]
+    (without_fault,) = leaves_of(one_side("loss"))
+    for sheet in (leaf, without_fault):
+        told = " ".join((sheet.chosen, *sheet.why))
+        assert "other boxes" not in told
+        assert "by itself it works" not in told.lower()
