@@ -13,6 +13,8 @@ from dataclasses import replace
 from typing import Any
 
 from probe.advice import thresholds as limit
+from probe.advice.ask_maker import isolates
+from probe.advice.flip_reasons import ASKED
 from probe.advice.model import Advice, Choice, OptionAdvice, Settling
 from probe.advice.subject import Device
 from probe.advice.volume import VOLUME_CONTROL
@@ -50,7 +52,7 @@ def with_volume_asked_first(
         advice = with_all(_stating(facts, has=True))
     found: dict[str, Settling] = {}
     for choice, (_, none, one) in zip(advice.choices, pairs, strict=True):
-        if _alike((without, none), (with_one, one)):
+        if _alike((without, none), (with_one, one)) or _asks_for_a_lead(advice, choice, one):
             continue
         what = _asked((advice, choice), (without, none), (with_one, one))
         answers = tuple(dict.fromkeys(c.option for c in (none, one) if c.option is not None))
@@ -89,6 +91,13 @@ def _may_matter(advice: Advice) -> bool:
 
 HANGS_ON_IT = frozenset({"overload", "clips-short"})
 """What a device that is not turned up does not do."""
+
+
+def _asks_for_a_lead(advice: Advice, choice: Choice, one: Choice) -> bool:
+    """Tell whether a maker's answer opens a lead, where a volume control opens a transformer."""
+    asked = (s for s in advice.would_change if s.box == choice.box and s.code in ASKED)
+    opens = any(not isolates(way) for s in asked for way in s.answers)
+    return choice.option is None and isolates(one.option) and opens
 
 
 def _doubted(option: OptionAdvice) -> bool:

@@ -12,7 +12,9 @@ from probe.advice.wiring import Option
 RANK = {"never": 4, "cannot-tell": 3, "avoid": 2, "works": 0, "use": 0}
 """Order of what is left when nothing works, the least bad first."""
 
-VOLUME_DOES = frozenset({"excess-level", "saturation-beyond-full-output"})
+VOLUME_DOES = frozenset(
+    {"excess-level", "saturation-beyond-full-output", "load-current-beyond-full-output"}
+)
 """Hazards that a turn of the volume control deals with: no reason to choose another lead."""
 
 NOT_SAFE = frozenset({"load-refused", "stage-fault", "direct-voltage", "tie-current"})

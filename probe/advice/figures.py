@@ -56,7 +56,8 @@ class Figures:
     ``full_output_margin_db`` at the most the device surely gives, ``played_margin_db`` where the
     level stands. ``most_played``, ``leg_played``: what reaches the input, or one leg of it, there,
     of several possible kinds the most (``level`` is the least). ``drive_current``: peak out of the
-    terminal that gives more, into all that hangs on it, A.
+    terminal that gives more, into all that hangs on it, A; ``_at_full_output``: with the volume set
+    for that of the input.
     ``core_*`` at the transformer's primary, V rms: where the device gives its most, and where the
     volume stands for the input's full output. ``*_loss`` in dB, positive when lower than at the
     reference frequency. ``connection_*`` are what the connection adds: the output's own
@@ -78,6 +79,7 @@ class Figures:
     high_corner: Quantity | None = None
     tie_current: Quantity | None = None
     drive_current: Quantity | None = None
+    drive_current_at_full_output: Quantity | None = None
     level_at_maximum: Quantity | None = None
     leg_at_maximum: Quantity | None = None
     most_played: Quantity | None = None
@@ -250,6 +252,9 @@ def figures(
         high_corner=_corner(response, relative, "high"),
         tie_current=tie_current(response, scale.maximum),
         drive_current=_drive_current(response, scale.maximum),
+        drive_current_at_full_output=None
+        if sensitivity_volts is None
+        else _drive_current(response, sensitivity_volts / np.maximum(level, NO_LEVEL)),
         level_at_maximum=from_draws(level * scale.maximum, "V", at_hz),
         leg_at_maximum=from_draws(np.max(legs, axis=0) * scale.maximum, "V", at_hz),
         most_played=from_draws(level * drive, "V", at_hz),

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 
 from probe.advice import thresholds as limit
 from probe.advice.case import Case, Finding, Tried, at_most, compare
 from probe.advice.destination import Input
 from probe.advice.quantity import Quantity
 from probe.advice.wiring import Option
-from probe.advice.words import about
+from probe.advice.words import about, figure
 from probe.decibels import ratio_to_db
 from probe.numbers import ohms
 
@@ -143,32 +144,53 @@ def _load_current(case: Case) -> Iterator[Finding]:
     """Judge the current into the whole load by the limits of one in a tied leg.
 
     The same amplifier gives both. What the maker allows, and what it was seen to give, is no
-    hard work; nobody is ruled out: less volume is less current.
+    hard work; nobody is ruled out: less volume is less current. So of a device with a volume
+    control what flows at the input's full output is judged, and what it could give is minded: it
+    harms nothing, and what is fed distorts by itself there. Of one that nobody turns up what it
+    plays is.
     """
-    current, tie = case.figures.drive_current, case.figures.tie_current
-    if current is None or _without_windings(case, current) <= limit.TIE_AVOID_AMPERE:
+    most, tie = case.figures.drive_current, case.figures.tie_current
+    if most is None or _without_windings(case, most) <= limit.TIE_AVOID_AMPERE:
         return
-    as_tie = tie is not None and tie.high * limit.DRIVEN_TIMES >= current.high
-    seen = case.stage.drawn.get(case.option.from_, 0.0) * limit.DRIVEN_TIMES >= current.high
+    as_tie = tie is not None and tie.high * limit.DRIVEN_TIMES >= most.high
+    seen = case.stage.drawn.get(case.option.from_, 0.0) * limit.DRIVEN_TIMES >= most.high
     ohm = load_on(case, between=True)
     if as_tie or seen or (case.load_ohm is not None and ohm >= case.load_ohm):
         return
-    much = current.low > limit.TIE_NEVER_AMPERE
-    hard = "more than common output amplifiers deliver" if much else "hard work for a line output"
-    flow = f"{at_most(case, current)} peak flow into {_it(case, ohm)} {case.maximum_words}"
-    says = f"{flow}{_in_use(case, current)}: {hard}"
+    into = f"peak flow into {_it(case, ohm)}"
+    flow, current = f"{at_most(case, most)} {into} {case.maximum_words}", most
+    used, at = _in_use(case), "at the input's full output"
+    if case.never_turned_up and case.figures.most_played is not None:
+        used, at = _share(case, most, case.figures.most_played.value), "as it plays"
+    if used is not None and (case.own_volume or case.never_turned_up):
+        if case.never_turned_up and _without_windings(case, used) <= limit.TIE_AVOID_AMPERE:
+            return
+        if _without_windings(case, used) <= limit.TIE_AVOID_AMPERE:
+            yield Finding("works", "load-current-beyond-full-output", f"{flow}: {_hard(most)}; "
+                          f"{about(used)} do with its volume set for the input's full output",
+                          hazard=True)  # fmt: skip
+            return
+        flow, current = f"{figure(used)} {into} {at}", used
+    elif used is not None:
+        flow += f" ({about(used)} at the input's full output)"
+    much, says = current.low > limit.TIE_NEVER_AMPERE, f"{flow}: {_hard(current)}"
     if case.load_ohm is not None:  # that it is below is said
         yield from compare(case, current, limit.TIE_AVOID_AMPERE, "avoid", "load-current", says)
         return
     tells = f", unless its maker allows it: ask for the minimum load, {ohms(ohm)} or less"
     if not case.typed:
         tells += f", or measure it at full output with a resistor of about {ohms(ohm)} on it"
-    if case.maximum_assumed:
+    if case.maximum_assumed and current is most:
         yield Finding("works", "load-current", says + tells, hazard=True, assumed=True)
     elif much:
         yield Finding("avoid", "load-current", says + tells, hazard=True)
     else:
         yield Finding("cannot-tell", "load-current", says + tells, hazard=True, doubt="avoid")
+
+
+def _hard(current: Quantity) -> str:
+    much = current.low > limit.TIE_NEVER_AMPERE
+    return "more than common output amplifiers deliver" if much else "hard work for a line output"
 
 
 def _without_windings(case: Case, current: Quantity) -> float:
@@ -183,16 +205,41 @@ def _without_windings(case: Case, current: Quantity) -> float:
     return current.high * (1.0 + windings / ohm)
 
 
-def _in_use(case: Case, current: Quantity) -> str:
-    """Return the current at the input's full output, where that is less."""
-    full, most = case.socket.sensitivity_volts, case.figures.level_at_maximum
-    if full is None or most is None or case.level_fixed:
-        return ""
-    share = full / max(most.value, full)
-    if -ratio_to_db(share) < limit.TIE_BREAK_DB:
-        return ""
-    used = Quantity(current.value * share, "A", current.low * share, current.high * share)
-    return f" ({about(used)} at the input's full output)"
+def _in_use(case: Case) -> Quantity | None:
+    """Return the current at full output of all that hangs on the device, where that is less."""
+    used, most = case.figures.drive_current_at_full_output, case.figures.drive_current
+    if used is None or most is None or case.level_fixed:
+        return None
+    needed = []  # of the level there is before pads and transformers
+    for option, socket in ((case.option, case.socket), *case.beside, *case.elsewhere):
+        if socket.sensitivity_volts is None:
+            return None
+        # an RCA output has half of what stands between the legs
+        half = 0.5 if (option.from_, case.option.from_) == ("rca", "xlr") else 1.0
+        needed.append(socket.sensitivity_volts / (half * _through(option, socket)))
+    more = max(needed) / needed[0]
+    if -ratio_to_db(min(more * used.value / most.value, 1.0)) < limit.TIE_BREAK_DB:
+        return None
+    return Quantity(more * used.value, "A", more * used.low, more * used.high)
+
+
+def _share(case: Case, current: Quantity, volts: float) -> Quantity | None:
+    """Return the current where so many volts reach the input, where that is less."""
+    most = case.figures.level_at_maximum
+    share = 1.0 if most is None or most.value <= 0.0 else volts / most.value
+    if share >= 1.0 or -ratio_to_db(share) < limit.TIE_BREAK_DB:
+        return None
+    return Quantity(current.value * share, "A", current.low * share, current.high * share)
+
+
+def _through(option: Option, socket: Input) -> float:
+    """Return what a pad and a transformer leave of the level, without what else divides it."""
+    left = option.part.ratio if option.pin_3 == "transformer" else 1.0
+    if option.pad is None:
+        return left
+    both = load_of(replace(option, pad=None), socket, between=True)
+    across = 1.0 / (1.0 / option.pad.shunt_ohm + 1.0 / both)
+    return left * across / (across + option.pad.total_series_ohm)
 
 
 def ordinary_coupling(own_ohm: float | None) -> tuple[float, str]:

@@ -30,6 +30,8 @@ AGAINST = {
     "excess-level": "far more level than the input needs",
     "load": "the input loads the output more than its maker allows",
     "load-current": "so heavy an input takes more current than is known of the output",
+    "load-current-beyond-full-output": "turned up beyond full output, so heavy an input may take "
+    "more current than the output gives",
     "coupling-capacitor": "bass may be lost: this output may not be made for so heavy an input",
     "load-refused": "the input loads the output as hard as a load it did not drive",
     "load-both-outputs": "what hangs on both outputs may be too much for the device",

@@ -313,3 +313,56 @@ def test_a_line_driver_behind_a_weak_output_is_ten_times_its_ohms(
     advice = typed(tmp_path, "rca:600:1.3V", least=least, **levels)
     (told,) = [s for s in advice.would_change if s.code == "line-driver"]
     assert f"a buffered amplifier stage with {aimed} or more at its input" in told.what
+
+
+def preamplifier(folder: Path, into: str, least: float, kind: str = "preamplifier") -> Advice:
+    path = folder / "source.toml"
+    path.write_text(f"""format = "probe-source/1"
+kinds = ["differential"]
+differential_level_v = 4.0
+differential_maximum_v = 12.0
+differential_impedance_ohm = 200.0
+[device]
+model = "X"
+output = "line"
+kind = "{kind}"
+connectors = ["xlr"]
+minimum_load_ohm = {least}
+""")
+    return advise(*read_source(path), destination(into))
+
+
+def test_a_volume_that_stays_down_needs_no_resistors(tmp_path: Path) -> None:
+    # the user had series resistors to order for a current that flows at 12 V, into an amplifier
+    # that gives its all at 1 V
+    advice = preamplifier(tmp_path, "xlr:2k/leg:1V", 5000.0)
+    (choice,) = advice.choices
+    assert (choice.option, choice.attenuator) == ("xlr-to-xlr", False)
+    lead = way(advice, "xlr-to-xlr")
+    assert "load-current-beyond-full-output" in codes(lead)
+    assert {"load", "load-current"} & codes(lead) == {"load"}
+    (told,) = [h.message for h in lead.hazards if h.code == "load-current-beyond-full-output"]
+    # closed form: a difference amplifier of 2 kohm at each input is four resistors of 1 kohm, whose
+    # cold one ends at half of what pin 2 has. With e on each leg behind 100 ohm pin 2 has e/1.05,
+    # the cold one draws (e + e/2.1) / 1100, and 1 V between them are e = 0.55 V: 1.044 mA peak
+    current = lead.figures.drive_current_at_full_output
+    assert current is not None
+    assert current.value == pytest.approx(1.044e-3, rel=2e-3)
+    assert "do with its volume set for the input's full output" in told
+
+
+def test_what_flows_at_full_output_is_judged(tmp_path: Path) -> None:
+    # closed form: 8 V at full output are eight times as much, 8.5 mA
+    advice = preamplifier(tmp_path, "xlr:2k/leg:8V", 5000.0)
+    assert "load-current" in codes(way(advice, "xlr-to-xlr"))
+    # what nobody knows to have a volume control is judged at the most it gives
+    unknown = preamplifier(tmp_path, "xlr:2k/leg:1V", 5000.0, "DAC")
+    assert "load-current" in codes(way(unknown, "xlr-to-xlr"))
+
+
+def test_what_plays_at_its_level_is_judged_there(tmp_path: Path) -> None:
+    # closed form: 4 V where 12 are stated and never come: 1.5 x 2 V over 1 kohm, 4.2 mA peak
+    advice = preamplifier(tmp_path, "xlr:2k/leg:1V", 5000.0, "CD player")
+    assert not {"load-current", "load-current-beyond-full-output"} & codes(
+        way(advice, "xlr-to-xlr")
+    )
