@@ -151,13 +151,15 @@ class Leads:
     def _doubted(self, now: OptionAdvice) -> bool:
         """Tell whether nothing speaks against a way that did not before, and nothing more surely.
 
-        Hum that was just short of its limit is by no more.
+        Hum that was just short of its limit is by no more. Of a way that is used with an attenuator
+        hum is all that speaks against the bare lead that is tried.
         """
         before = next(o for o in self.was if o.side == now.side)
         hums = before.figures.hum_below_full_output_db, now.figures.hum_below_full_output_db
         if now.against - before.against or (now.verdict == "avoid" and _lower(*hums)):
             return False
-        return now.verdict in (before.verdict, "cannot-tell")
+        used = before.verdict == "use"
+        return now.verdict in ("avoid" if used else before.verdict, "cannot-tell")
 
 
 def _run(one: Taken | Piece) -> bool:

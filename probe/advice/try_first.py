@@ -12,7 +12,8 @@ from dataclasses import replace
 
 from probe.advice import thresholds as limit
 from probe.advice.ask_maker import isolates
-from probe.advice.candidate import NOT_SAFE
+from probe.advice.candidate import NOT_SAFE, VOLUME_DOES
+from probe.advice.case import Verdict
 from probe.advice.choose import choose
 from probe.advice.destination import Destination
 from probe.advice.model import Advice, Choice, OptionAdvice, Settling
@@ -61,7 +62,8 @@ def _in_doubt(
 ) -> Iterator[tuple[OptionAdvice, ...]]:
     """Yield the leads into a box of which hum is the only doubt on all sides, as they are used."""
     mine = [o for o in advice.options if o.box == choice.box]
-    if choice.attenuator:
+    asked = destination.attenuation(choice.box) is not None or destination.wanted(choice.box) < 0.0
+    if choice.attenuator and not asked:
         mine = [_without_pad(o) for o in mine]
     key = (choice.socket, choice.option)
     minded = {
@@ -71,7 +73,7 @@ def _in_doubt(
         sides = tuple(o.used for o in mine if (o.socket, o.option.id) == way)
         if all(
             s.against == {"hum"}
-            and {h.code for h in s.hazards} <= HUM | minded
+            and {h.code for h in s.hazards} <= HUM | minded | VOLUME_DOES
             and (s.verdict == "cannot-tell" or _by_typical_figures(s, destination))
             for s in sides
         ):
@@ -83,13 +85,15 @@ def _without_pad(option: OptionAdvice) -> OptionAdvice:
 
     Not where its resistors relieve the output, be it only with all plugged in.
     """
-    if option.attenuator is not None and option.attenuator.relieves:
+    pad = option.attenuator
+    if pad is not None and (pad.relieves or pad.own_ohm):
         return option
     hum = option.figures.hum_below_full_output_db
-    doubtful = hum is not None and hum.low < _limit(option) <= hum.high
-    if option.verdict != "use" or option.against != {"hum"} or not doubtful:
+    bare = option.verdict == "use" and option.against == {"hum"}
+    if not bare or hum is None or hum.low >= _limit(option):
         return option
-    return replace(option, verdict="cannot-tell", attenuator=None)
+    verdict: Verdict = "cannot-tell" if hum.high >= _limit(option) else "avoid"
+    return replace(option, verdict=verdict, attenuator=None)
 
 
 def _just_short(option: OptionAdvice, destination: Destination) -> bool:

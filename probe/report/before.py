@@ -124,7 +124,7 @@ def _before_what(options: Sequence[Mapping[str, Any]]) -> str:
     if not used and any((o.get("id"), o.get("verdict")) == NATIVE for o in options):
         return "Before anybody is asked, try this"
     if used and not any(o.get("pin_3") == "transformer" for o in used):
-        return "Before anything is soldered, try this as it is"
+        return "Before resistors are put in, try this as it is"
     return "Before a transformer is bought, try this"
 
 

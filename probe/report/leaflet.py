@@ -13,7 +13,6 @@ from typing import Any
 from markupsafe import Markup
 
 from probe.numbers import number
-from probe.report import words
 from probe.report.at_once import WITH_ALL, has_company, in_company
 from probe.report.before import (
     BEFORE,
@@ -267,9 +266,7 @@ def _leaf(
     place = places_in(advice).get(box) or place_of(box or advice.get("destination"))
     with_pad = needs_pad(option)
     looked = with_pad and hangs_on_volume(advice, option.get("destination"))
-    way = words.OPTIONS.get(str(option.get("id"))) or clean(option.get("says") or "", 120)
-    if with_pad and not looked and "attenuator" not in way:
-        way = f"{way}, with {pad_named(option)} in its plug"
+    way = named(option) if looked else _with_pad(option)
     before = (*overloads(used), *before_of(advice, sides))
     first = first_of(advice)
     tried = _as_tried(step.tried, option) if step and step.tried else None
@@ -318,6 +315,14 @@ def _with_these(option: Mapping[str, Any], *, looked: bool) -> list[str]:
     return [f"The figures here are with {pad_named(option)}: {printed(pad.get('says'), 160)}."]
 
 
+def _with_pad(option: Mapping[str, Any]) -> str:
+    """Return a way in the words of the sheet, with the attenuator that is in its plug."""
+    way = named(option)
+    if not needs_pad(option) or "attenuator" in way:
+        return way
+    return f"{way}, with {pad_named(option)} in its plug"
+
+
 def _bare(option: Mapping[str, Any]) -> Mapping[str, Any]:
     return {k: v for k, v in option.items() if k != "attenuator"}
 
@@ -341,7 +346,10 @@ def _hum(
     if is_digital(option):
         return list(DIGITAL_HUM_OPENED if _wound(option) else DIGITAL_HUM)
     if step and step.tried:
-        return [*_before_parts(advice, option), f"Only then buy what comes next: {named(option)}."]
+        return [
+            *_before_parts(advice, option),
+            f"Only then buy what comes next: {_with_pad(option)}.",
+        ]
     cures = [
         c for c in listing(advice, "cures")
         if isinstance(c, Mapping) and c.get("destination") == option.get("destination")

@@ -182,7 +182,7 @@ def test_more_that_the_maker_allows_takes_no_lead_away(tmp_path: Path, least: in
     assert tried(advice) == [("rca-to-rca",)]
     assert advice.choices[0].why[0].startswith("try first, without resistors, rca-to-rca")
     (leaf,) = leaves_of(advice.to_json())
-    assert any(s.startswith("Before anything is soldered, try this as it is") for s in leaf.asked)
+    assert any(s.startswith("Before resistors are put in, try this as it is") for s in leaf.asked)
 
 
 def test_an_attenuator_that_is_asked_for_takes_no_lead_to_try_away(tmp_path: Path) -> None:
@@ -209,3 +209,44 @@ def test_no_lead_is_tried_without_the_attenuator_that_the_input_needs(tmp_path: 
     assert advice.choices[0].attenuator
     assert tried(advice) == []
     assert "it harms nothing" not in " ".join(render(advice).split())
+
+
+LOUD_PLAYER = TELEVISION.replace("0.7", "2.0").replace("600.0", "300.0").replace(
+    "television", "CD player")  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("sensitivity", "ground", "first"),
+    [
+        ("0.2V", "same-strip", True),  # 74.2 dB: lost were two attenuators for 0.8 dB
+        ("0.1V", "same-strip", True),  # 68.2 dB, and 26 dB more than is needed: a volume control
+        ("0.2V", "0.2mV/0.2ohm", False),  # as readings the same figures are sure
+    ],
+)
+def test_no_attenuator_is_sold_against_a_hum_nobody_heard(
+    tmp_path: Path, sensitivity: str, ground: str, first: bool
+) -> None:
+    advice = ask(tmp_path, LOUD_PLAYER, f"rca:10k:{sensitivity}", ground, "1m")
+    (choice,) = advice.choices
+    assert (choice.option, choice.attenuator) == ("rca-to-rca", True)  # what is chosen stays
+    (side,) = advice.options[:1]
+    hum = side.figures.hum_below_full_output_db
+    # closed form: 0.2 mV behind 0.2 ohm leave 40 uV on 0.05 ohm of shield and contacts, of which
+    # 10 of 10.3 kohm arrive: 0.2 V are 74.2 dB of it
+    assert hum is not None
+    assert hum.value == pytest.approx(74.2 + (0.0 if sensitivity == "0.2V" else -6.02), abs=0.1)
+    assert tried(advice) == ([("rca-to-rca",)] if first else [])
+    (leaf,) = leaves_of(advice.to_json())
+    assert leaf.chosen.startswith("Try first: RCA lead") is first
+    then = "Only then buy what comes next: RCA lead, single-ended to single-ended, with an attenu"
+    assert any(line.startswith(then) for line in leaf.hum) is first
+
+
+def test_an_attenuator_that_is_asked_for_is_no_guess_about_hum(tmp_path: Path) -> None:
+    # lost: "without resistors", of the 10 dB that somebody asked for
+    path = tmp_path / "source.toml"
+    path.write_text(LOUD_PLAYER, "utf-8")
+    there = changed(typed_destination("rca:10k:0.2V", 50.0), ground="same-strip", cable="1m")
+    advice = advise(*read_source(path), replace(there, attenuation_db=10.0))
+    assert advice.choices[0].attenuator
+    assert tried(advice) == []
