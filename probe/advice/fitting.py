@@ -6,8 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 
-from probe.advice import thresholds as limit
-from probe.advice.lead_data import Leads
+from probe.advice.lead_data import Leads, far_too_long
 from probe.advice.leads import Piece, ways_of
 from probe.advice.parts import ISOLATING_TRANSFORMER as ORDINARY
 from probe.advice.parts import as_good
@@ -53,11 +52,6 @@ def _to_pay(offer: Taken, leads: Leads) -> float:
     """Return what an offer costs yet: a lead that was tried is paid for."""
     there = whole_run(offer.piece) and offer.part.name in leads.tried
     return 0.0 if there else offer.price
-
-
-def far_too_long(part: Part, length_m: float) -> bool:
-    """Tell whether most of a lead would lie coiled up behind the boxes."""
-    return (part.length_m or 0.0) > limit.TOO_LONG * length_m + limit.SPARE_METRES
 
 
 def cost(pieces: Sequence[Taken | Piece], leads: Leads) -> tuple[float, ...]:

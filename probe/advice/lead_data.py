@@ -21,8 +21,9 @@ from probe.advice.model import Choice, OptionAdvice
 from probe.advice.quantity import Quantity
 from probe.advice.shelf import Part
 from probe.advice.taken import Own, Taken
-from probe.advice.thresholds import TIE_BREAK_DB
+from probe.advice.thresholds import SPARE_METRES, TIE_BREAK_DB, TOO_LONG
 from probe.advice.words import MOST_DB, decibels
+from probe.numbers import without_figures
 
 WORSE = 10 ** (1.0 / 20.0)
 """Ratio of shield or capacitance below which a lead is what was solved: 1 dB of hum or treble
@@ -73,6 +74,8 @@ class Leads:
     """Leads that are bought to be tried, and are there already when this way is taken."""
     refused_pf: float = math.inf
     """The least pF/m of a lead that does not do for the treble it takes."""
+    looked_at: dict[str, Part] = field(default_factory=dict)
+    """The parts of the shelf that were looked at for the run, by name."""
 
     def most_pf(self) -> float | None:
         """Return the most that one to order may have, pF/m rounded down, where one was refused."""
@@ -94,6 +97,7 @@ class Leads:
             return Own("")
         if piece.ohm is not None:  # a digital one: its impedance and length are judged
             return Own("")
+        self.looked_at[part.name] = part
         if part.name not in self.known:
             self.known[part.name] = self._found(part)
         return self.known[part.name]
@@ -104,16 +108,22 @@ class Leads:
         return next((self.own(one.part, one.piece).cable for one in runs), None)
 
     def told(self, chain: Sequence[Taken | Piece]) -> Iterable[Own]:
-        """Return the leads taken that differ; where none is taken from stock, all that do not do.
+        """Return the leads taken that differ; where none is taken from stock, those that do not do.
 
-        What no way of a chain has looked at is nowhere.
+        Not where one in stock of such plugs does, so that another part is missing; not a digital
+        one, or one that would lie coiled up: nobody expects those to be taken.
         """
         for one in chain:
             if isinstance(one, Taken) and (own := self.own(one.part, one.piece)).says:
                 yield own
         runs = [one for one in chain if _run(one)]
         if not all(isinstance(one, Taken) and one.in_stock for one in runs):
-            yield from (own for own in self.known.values() if not own.serves)
+            there = {_ends(p) for name, p in self.looked_at.items()
+                     if p.stock and self.known[name].serves}  # fmt: skip
+            for name, part in self.looked_at.items():
+                apart = part.impedance_ohm is not None or far_too_long(part, self.cable.length_m)
+                if not (self.known[name].serves or apart or _ends(part) in there):
+                    yield self.known[name]
 
     def _found(self, part: Part) -> Own:
         mine = cable_of(part, self.cable)
@@ -134,11 +144,12 @@ class Leads:
         if bad is not None:
             with_it = f"{bad.option.id} ({bad.box})" if bad.box != self.choice.box else "it"
             judged = JUDGED.get(bad.verdict, bad.verdict)
-            says = f"{with_it} would be {judged}, {bad.reasons[0]}"
+            says = f"{with_it} would be {judged}, {self._fresh(bad)}"
             does_not = f"{part.name} does not do"
             if bad.against & {"loss", "signal-lost"}:
                 self.refused_pf = min(self.refused_pf, 1e12 * mine.farad / mine.length_m)
-            return Own(f"{does_not} ({differs}): {says}", f"{does_not}: {says}", serves=False)
+            plain = "" if bad.verdict == "cannot-tell" else f"{does_not}: {says}"
+            return Own(f"{does_not} ({differs}): {says}", plain, serves=False)
         changed = "; ".join(_changed(self.was, own))
         if not changed:
             return Own("")
@@ -147,6 +158,12 @@ class Leads:
         plain = f"{part.name}: with it {changed}" if self.in_doubt else ""
         worse = 1 + _steps(self.was, own)
         return Own(says, plain, worse, cable=mine, changed=changed)
+
+    def _fresh(self, now: OptionAdvice) -> str:
+        """Return what speaks against a way that did not with the lead that was solved."""
+        told = {without_figures(r) for o in self.was if o.option.id == now.option.id
+                for r in o.reasons}  # fmt: skip
+        return next((r for r in now.reasons if without_figures(r) not in told), now.reasons[0])
 
     def _doubted(self, now: OptionAdvice) -> bool:
         """Tell whether nothing speaks against a way that did not before, and nothing more surely.
@@ -160,6 +177,15 @@ class Leads:
             return False
         used = before.verdict == "use"
         return now.verdict in ("avoid" if used else before.verdict, "cannot-tell")
+
+
+def far_too_long(part: Part, length_m: float) -> bool:
+    """Tell whether most of a lead would lie coiled up behind the boxes."""
+    return (part.length_m or 0.0) > TOO_LONG * length_m + SPARE_METRES
+
+
+def _ends(part: Part) -> tuple[object, ...]:
+    return part.from_, part.to, part.wires, part.joined_from, part.joined_to
 
 
 def _run(one: Taken | Piece) -> bool:

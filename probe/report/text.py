@@ -22,7 +22,10 @@ _MARKS_IN_A_ROW = 3
 
 
 def clean(text: object, limit: int = NAME_LIMIT) -> str:
-    """Return ``text`` on one line, without invisible characters, at most ``limit`` characters."""
+    """Return ``text`` on one line, without invisible characters, at most ``limit`` characters.
+
+    What is longer ends behind a whole word.
+    """
     kept: list[str] = []
     marks = 0
     for character in str(text)[: 4 * limit]:
@@ -35,7 +38,13 @@ def clean(text: object, limit: int = NAME_LIMIT) -> str:
         if marks <= _MARKS_IN_A_ROW:
             kept.append(character)
     line = " ".join("".join(kept).split())
-    return line if len(line) <= limit else line[: limit - 1].rstrip() + "…"
+    return line if len(line) <= limit else _cut(line, limit - 1) + "…"
+
+
+def _cut(line: str, most: int) -> str:
+    """Return the whole words of the beginning; of one longer than half of it what has room."""
+    words = line[: most + 1].rpartition(" ")[0]
+    return (words if len(words) > most // 2 else line[:most]).rstrip(" ,;:")
 
 
 _OHM = re.compile(r"(?<=\d) (k|M|m)?ohm\b")

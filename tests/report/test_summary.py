@@ -84,6 +84,8 @@ def test_wide_characters_take_two_columns() -> None:
         ("\ud800x", "x"),
         ("e" + "\u0301" * 9, "e" + "\u0301" * 3),
         ("x" * 100, "x" * 79 + "…"),
+        # the rule: what is too long ends behind a whole word
+        ("word, " * 20, "word, " * 12 + "word…"),
         ("שלום", "שלום"),
     ],
 )
