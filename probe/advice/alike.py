@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
 from typing import Protocol
 
 from probe.advice import thresholds as limit
@@ -83,9 +84,12 @@ Together = Callable[[OptionAdvice], Solved | None]
 
 
 def ways_as_good(
-    advice: Advice, choice: Choice, wanted: float, together: Together | None = None
-) -> Iterable[Candidate]:
+    advice: Advice, choice: Choice, wanted: float, together: Together | None = None,
+    used: Sequence[OptionAdvice] = (),
+) -> Iterable[Candidate]:  # fmt: skip
     """Yield the other ways into the box of a choice that do as well.
+
+    As it is ``used``, on all sides, with a lead that is not what was solved, where that is given.
 
     Of several boxes those that do so with the others plugged in, harm none of them and need no
     further splitter; without ``together`` none, for what they do to the others is not known.
@@ -97,6 +101,7 @@ def ways_as_good(
     if not any((o.socket, o.option.id) == (choice.socket, choice.option) for o in mine):
         return  # a digital link
     own = candidate(advice, choice.box, choice.socket, choice.option)
+    own = replace(own, bare=tuple(used)) if used else own
     for socket, option in dict.fromkeys((o.socket, o.option.id) for o in mine):
         other = candidate(advice, choice.box, socket, option)
         if not other.works or not as_good(other, own, wanted):

@@ -8,10 +8,11 @@ from dataclasses import replace
 from functools import partial
 from typing import Any
 
-from probe.advice.alike import Together, candidate, ways_as_good
+from probe.advice.alike import Together, as_good, candidate, ways_as_good
 from probe.advice.ask_maker import isolates
 from probe.advice.ask_volume import hangs_on_volume
 from probe.advice.at_hand import lacks, transformers_on
+from probe.advice.candidate import Candidate
 from probe.advice.destination import Cable, Destination
 from probe.advice.digital_choice import LEAD_FIRST
 from probe.advice.fitting import chain, cheaper_parts, cost, dearer_parts, fits
@@ -226,19 +227,29 @@ def _with_instead(
     together: Together | None,
     solve: Solve | None,
 ) -> Basket:
-    """Return the basket with what is in stock instead, where something of it is not.
+    """Return the basket with what is in stock instead, where something of it is not, or is worse.
 
-    What is chosen stays: it is named what does as well by all that is computed.
+    What is chosen stays: it is named what does as well by all that is computed. Beside a lead that
+    is worse than what was solved that is cheaper, and none through a transformer.
     """
-    if basket.in_stock:
+    worse = _with_its_lead(advice, choice, basket, solve)
+    if basket.in_stock and (not worse or len(advice.choices) > 1):
         return basket
+    wanted = destination.wanted(choice.box)
     found = []
-    for other in ways_as_good(advice, choice, destination.wanted(choice.box), together):
+    for other in ways_as_good(advice, choice, wanted, together, worse):
         way = replace(choice, option=other.option.id, socket=other.socket, attenuator=other.padded)
         parts = _basket(advice, way, destination, shelf, None, solve=solve)
         parts = replace(parts, both=_again(parts.taken, parts.count_of_both, shelf))
-        if parts.taken and parts.in_stock:
-            found.append((parts, other))
+        if not parts.taken or not parts.in_stock:
+            continue
+        if worse:
+            theirs = _with_its_lead(advice, way, parts, solve) or _as_used(advice, way)
+            sides = replace(other, bare=tuple(theirs))
+            mine = Candidate(other.option, choice.socket or "", tuple(worse))
+            if not as_good(sides, mine, wanted) or parts.total >= basket.total:
+                continue
+        found.append((parts, other))
     if not found:
         return basket
     best, other = min(found, key=lambda f: (f[0].total, f[0].option))
@@ -247,11 +258,23 @@ def _with_instead(
     if own is not None and other.gain is not None and not own.low <= other.gain.value <= own.high:
         level = f"; {signed_decibels(other.gain)} against the link, not {signed_decibels(own)}"
     taken = " and ".join(t.says for t in best.taken)
+    stands = (
+        "as well as with that lead does" if basket.in_stock else "in stock is what does as well"
+    )
     says = (
-        f"in stock is what does as well by all that is computed, {best.option}: {taken}, "
+        f"{stands} by all that is computed, {best.option}: {taken}, "
         f"{best.total:.2f} {best.currency}{level}"
     )
     return replace(basket, instead=Instead(best.option, says))
+
+
+def _with_its_lead(
+    advice: Advice, choice: Choice, basket: Basket, solve: Solve | None
+) -> Sequence[OptionAdvice]:
+    """Return a way on every side with the lead that is taken; nothing where that is as solved."""
+    if basket.cable is None or solve is None:
+        return ()
+    return solve(choice, basket.cable)[: len(_held(advice, choice))]
 
 
 def _shared(leads: Sequence[int]) -> int:
