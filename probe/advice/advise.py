@@ -17,6 +17,7 @@ from probe.advice.ask_first import with_asked_first
 from probe.advice.ask_kind import with_other_answers
 from probe.advice.ask_load import with_load_asked_first
 from probe.advice.ask_maker import with_asked
+from probe.advice.ask_ohms import with_ohms_that_decide_nothing
 from probe.advice.ask_reading import with_reading_first
 from probe.advice.ask_tie import with_tie_asked
 from probe.advice.ask_volume import as_followed, with_volume_asked_first
@@ -107,6 +108,7 @@ def advise(
         return _analogue(facts, sources, destination)
 
     found = with_volume_asked_first(found, device, facts, sources, whole, with_all)
+    found = with_ohms_that_decide_nothing(found, facts, whole)
     progress(STEPS, STEPS, "")
     refused = ground_fault(destination) or refusal(device, sides)
     return found if refused else with_digital(found, device, destination)

@@ -52,7 +52,7 @@ def with_volume_asked_first(
         advice = with_all(_stating(facts, has=True))
     found: dict[str, Settling] = {}
     for choice, (_, none, one) in zip(advice.choices, pairs, strict=True):
-        if _alike((without, none), (with_one, one)) or _asks_for_a_lead(advice, choice, one):
+        if alike((without, none), (with_one, one)) or _asks_for_a_lead(advice, choice, one):
             continue
         what = _asked((advice, choice), (without, none), (with_one, one))
         answers = tuple(dict.fromkeys(c.option for c in (none, one) if c.option is not None))
@@ -112,7 +112,7 @@ def _overloads(option: OptionAdvice) -> bool:
 Answer = tuple[Advice, Choice]
 
 
-def _alike(none: Answer, one: Answer) -> bool:
+def alike(none: Answer, one: Answer) -> bool:
     """Tell whether both answers come to the same lead with the same resistors in its plug."""
     pads = [_pad_db(*answer) for answer in (none, one)]
     return _ways(none[1]) == _ways(one[1]) and (pads[0] > 0.0) == (pads[1] > 0.0) and (
@@ -126,7 +126,7 @@ def _ways(choice: Choice) -> tuple[str | None, str | None]:
 
 def _either(now: Answer, none: Answer, one: Answer) -> bool:
     """Tell whether what is told without the answer is what comes of one."""
-    return _alike(now, one) or _alike(now, none)
+    return alike(now, one) or alike(now, none)
 
 
 def _pad_db(advice: Advice, choice: Choice) -> float:
@@ -148,7 +148,7 @@ def _asked(now: Answer, none: Answer, one: Answer) -> str:
     without = f"{way}{_plug(*none)}" if same else _way(*none, plugs=plugs)
     without += _unstated(*none)
     with_one = _plug(*one) if same else _way(*one, plugs=plugs)
-    case = WITH if _alike(now, one) else WITHOUT if _alike(now, none) else ""
+    case = WITH if alike(now, one) else WITHOUT if alike(now, none) else ""
     follows = case and f" (what follows is {case})"
     return (
         f"look whether {now[0].device} has a volume control of its own (a knob, keys, a remote); "

@@ -312,8 +312,6 @@ def unlikely_output(facts: Facts) -> tuple[Note, ...]:
     """Ask again about figures of a typed output that no line output has, or that are at odds."""
     stated = facts.get("stated") or {}
     found = []
-    kind = set(re.findall("[a-z]+", str((facts.get("device") or {}).get("kind") or "").lower()))
-    most = limit.MOST_VALVE_OHM if kind & limit.VALVES else WORST_SOURCE_OHM
     for key, which, where in STATED_LEVELS:
         volts = stated.get(key)
         if volts is not None and volts > limit.MOST_LINE_OUTPUT_VOLTS[which]:
@@ -322,15 +320,29 @@ def unlikely_output(facts: Facts) -> tuple[Note, ...]:
                 f"hardly one {limit.MOST_LINE_OUTPUT_VOLTS[which]:g} V; a loudspeaker output does, "
                 "and no lead joins that to an input"
             )
-    for key, times in STATED_OHMS:
-        ohm = stated.get(key)
-        if ohm is not None and ohm > times * most:
-            found.append(
-                f"{plain(write_number(ohm, 'ohm'))} ({key}): line outputs have 50 to 600 ohm, and "
-                f"{times * most:g} ohm at most"
-            )
-    told = [f"{says}. Look the figure up again." for says in found]
+    found += unlikely_ohms(facts).values()
+    told = [f"{says}. {LOOK_UP}" for says in found]
     return tuple(Note("unlikely-output", says) for says in (*told, *at_odds(stated)))
+
+
+LOOK_UP = "Look the figure up again."
+"""Of a figure that hardly can be."""
+
+
+def unlikely_ohms(facts: Facts) -> dict[tuple[str, float, float], str]:
+    """Return what is said of stated impedances that hardly a line output has.
+
+    By their key, of how many single outputs the figure is, and the most that one of them has.
+    """
+    stated = facts.get("stated") or {}
+    kind = set(re.findall("[a-z]+", str((facts.get("device") or {}).get("kind") or "").lower()))
+    most = limit.MOST_VALVE_OHM if kind & limit.VALVES else WORST_SOURCE_OHM
+    return {
+        (key, times, most): f"{plain(write_number(ohm, 'ohm'))} ({key}): line outputs have 50 to "
+        f"600 ohm, and {times * most:g} ohm at most"
+        for key, times in STATED_OHMS
+        if (ohm := stated.get(key)) is not None and ohm > times * most
+    }
 
 
 PLAYED_OF_FULL = (0.01, 1.1)

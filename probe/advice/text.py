@@ -39,6 +39,7 @@ FIRST = (
     "stage-fault",
     "unlikely-level",
     "unlikely-output",
+    "unlikely-output-alike",
     "unlikely-sensitivity",
     "unlikely-impedance",
     ONE_INPUT,

@@ -17,6 +17,9 @@ from probe.report.text import printed
 from probe.report.typed import FIGURES
 from probe.report.used import needs_pad
 
+ALIKE = "unlikely-output-alike"
+"""Of a figure that is asked about, and on which nothing hangs that is used."""
+
 FIRST = (
     "ground-fault",
     "ground-high",
@@ -30,6 +33,7 @@ FIRST = (
     "stage-fault",
     "unlikely-level",
     "unlikely-output",
+    ALIKE,
     "unlikely-sensitivity",
     "unlikely-impedance",
 )
@@ -133,15 +137,17 @@ def _capital(text: str) -> str:
 
 
 def asked_of(
-    advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]] = (), *, looked: bool = True
+    advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]] = (), *, waiting: bool = False
 ) -> tuple[str, ...]:
     """Return which figures are asked about before anything is bought, of the box of ``options``.
 
-    ``looked``: with what is seen by looking at the device.
+    ``waiting``: only that on which the lead hangs.
     """
+    holds = waiting and all(lead_holds(advice, o.get("destination")) for o in options)
     mine, places = {str(o.get("destination")) for o in options}, places_in(advice)
     cautions = [c for c in listing(advice, "cautions") if isinstance(c, Mapping)]
-    found = [printed(c.get("message")) for code in ASKED for c in cautions if c.get("code") == code]
+    found = [printed(c.get("message")) for code in ASKED for c in cautions
+             if c.get("code") == code and not (waiting and code == ALIKE)]  # fmt: skip
     several = len(listing(advice, "choices")) > 1
     instead = "would by itself be used instead" if several else "is used instead"
     used = {
@@ -160,7 +166,7 @@ def asked_of(
         and (not mine or o.get("destination") in mine)
         for way, *ways in filter(None, [listing(o, "answers")])
     ]
-    found += _looked_at(advice, mine).values() if looked else ()
+    found += () if holds else _looked_at(advice, mine).values()
     found += [f"Before anything is bought, {text}" for text in first]
     found += [
         f"Before anything {'else ' * (o['code'] == DIGITAL_TRIED)}is bought, "

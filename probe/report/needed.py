@@ -47,8 +47,7 @@ def needs(
         o for o in listing(advice, "options")
         if isinstance(o, Mapping) and o.get("destination") == option.get("destination")
     ]  # fmt: skip
-    holds = lead_holds(advice, option.get("destination"))  # and may be taken now
-    waits = not step and bool(first_of(advice) or asked_of(advice, held, looked=not holds))
+    waits = not step and bool(first_of(advice) or asked_of(advice, held, waiting=True))
     shared = any(isinstance(h, Mapping) and h.get("code") == "digital-one-input"
                  for h in listing(option, "hazards"))  # fmt: skip
     wait = [ONE_OF_THEM if shared else NOTHING_BEFORE] if waits else []
