@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from probe.advice import thresholds as limit
-from probe.advice.figures import worse_side
+from probe.advice.figures import Figures, worse_side
 from probe.advice.model import Advice, OptionAdvice, Together
 from probe.advice.words import decibels, figure
 from probe.decibels import ratio_to_db
@@ -103,6 +103,15 @@ def effects(advice: Advice) -> dict[str, str]:
     return {box: _effect(advice, held) for box, held in sides.items()}
 
 
+def _short(figures: Figures, alone: Sequence[OptionAdvice]) -> list[str]:
+    """Return that full output, which is reached alone, is not beside the others, by how much."""
+    before = worse_side([o.figures for o in alone]).full_output_margin_db
+    now = figures.full_output_margin_db
+    if before is None or now is None or before.low < 0.0 or now.low > -FELT_DB:
+        return []
+    return [f"up to {-now.low:.1f} dB short of full output then"]
+
+
 def _effect(advice: Advice, sides: Sequence[OptionAdvice]) -> str:
     """Return what the other leads do to one box; of a pair of sides what they do to the worse."""
     figures = worse_side([o.figures for o in sides])
@@ -118,6 +127,7 @@ def _effect(advice: Advice, sides: Sequence[OptionAdvice]) -> str:
         told += [
             UNCHANGED if abs(change) < FELT_DB else f"level {change:+.2f} dB by the other leads"
         ]
+        told += _short(figures, [by_itself(advice, o) for o in sides])
     hum = figures.hum_below_full_output_db
     alone = worse_side([by_itself(advice, o).figures for o in sides]).hum_below_full_output_db
     if hum is not None and (alone is None or alone.value - hum.value >= limit.TIE_BREAK_DB):

@@ -206,3 +206,23 @@ def test_it_is_told_too_where_something_else_is_not_settled(tmp_path: Path) -> N
     assert "Against the 996 ohm together on the RCA output, whose maker states 1 kohm" in helps(
         advice
     )
+
+
+@pytest.mark.parametrize(("needs", "told"), [(0.93, True), (0.85, False)])
+def test_full_output_that_is_lost_by_little_to_the_others_is_told(
+    tmp_path: Path, needs: float, told: bool
+) -> None:
+    """Lost: "reaches full output" of a box that with the other one plugged in does not."""
+    into = [f"rca:10k:{needs}V", "rca:10k:0.5V"]
+    advice = ask(tmp_path, into, 1e3, level=1.0, most=1.0, own=200.0)
+    alone = next(o.figures for o in advice.options if o.option.id == "rca-to-rca")
+    together = advice.sets[0].options[0].figures
+    assert alone.full_output_margin_db is not None
+    assert together.full_output_margin_db is not None
+    # closed form: 1 V behind 200 ohm into 10 kohm are 0.980 V, into 5 kohm 0.962 (0.17 dB less);
+    # less 5 % of sheet and 0.4 (0.8) % of impedance 0.931 and 0.913 V
+    assert alone.full_output_margin_db.low > 0.0
+    assert (together.full_output_margin_db.low < 0.0) == told
+    assert {c.option for c in advice.choices} == {"rca-to-rca"}  # nothing is bought for that
+    says = "level -0.17 dB by the other leads, up to 0.2 dB short of full output then"
+    assert (says in " ".join(render(advice).split())) == told
