@@ -22,7 +22,7 @@ from probe.advice.lead_data import Leads, Solve, SolveBeside, beside
 from probe.advice.leads import SPLITTERS, Piece, attenuator_piece, ways_of
 from probe.advice.model import Advice, Choice, OptionAdvice, Other, Settling
 from probe.advice.network import TwoPort
-from probe.advice.parts import AS_GOOD
+from probe.advice.parts import AS_GOOD, to_ask_for
 from probe.advice.parts import ISOLATING_TRANSFORMER as ORDINARY
 from probe.advice.plain import against
 from probe.advice.shelf import Shelf
@@ -390,6 +390,7 @@ def _basket(
     missing = tuple(p for p in best if isinstance(p, Piece))
     to_pay = [t for t in taken if not (whole_run(t.piece) and t.part.name in tried)]
     small, told = tuple(_too_small(advice, choice, taken, ways, shelf)), list(leads.told(best))
+    small = (*small, *_without_data(taken))
     return Basket(
         box=choice.box,
         option=choice.option,
@@ -498,6 +499,13 @@ def _too_small(
         stands = (part.transformer or ORDINARY).volts_at_20_hz
         if comes > AS_GOOD * stands:
             yield f"{part.name} {says} distorts above {stands:g} V at 20 Hz; {comes:.1f} V may come"
+
+
+def _without_data(taken: Sequence[Taken]) -> Iterable[str]:
+    """Say of a transformer of which the shelf has no data what it must have."""
+    for part, wanted in ((t.part, t.piece.part) for t in taken if t.part.kind == "transformer"):
+        if part.transformer is None and wanted is not None:
+            yield f"{part.name}: the shelf has no data of it; it must have {to_ask_for(wanted)}"
 
 
 def _offer(advice: Advice, choice: Choice, shelf: Shelf, count: int) -> Taken | Piece | None:

@@ -42,10 +42,17 @@ def chain(
 
 
 def _order(offer: Taken, leads: Leads) -> tuple[bool, int, bool, float, str]:
-    """Rank an offer: in stock, how much worse than the lead solved, not far too long, price."""
-    worse = leads.own(offer.part, offer.piece).worse
+    """Rank an offer: in stock, how much worse than what was solved, not far too long, price.
+
+    A transformer without data may be anything.
+    """
+    worse = leads.own(offer.part, offer.piece).worse + _without_data(offer.part)
     long = far_too_long(offer.part, leads.cable.length_m)
     return not offer.in_stock, worse, long, _to_pay(offer, leads), offer.part.name
+
+
+def _without_data(part: Part) -> bool:
+    return part.kind == "transformer" and part.transformer is None
 
 
 def _to_pay(offer: Taken, leads: Leads) -> float:
@@ -119,7 +126,8 @@ def cheaper_parts(
     for t in taken:
         offers = [Taken(t.piece, p, t.count) for p in shelf.parts
                   if p.name != t.part.name and fits(p, t.piece, length_m)
-                  and _told_of(own.get(p.name)) and not far_too_long(p, length_m)]  # fmt: skip
+                  and _told_of(own.get(p.name)) and not far_too_long(p, length_m)
+                  and _without_data(p) <= _without_data(t.part)]  # fmt: skip
         offers = [o for o in offers if o.price <= CHEAPER * t.price
                   or (o.in_stock and o.price <= NOTABLY * t.price)]  # fmt: skip
         best = min(offers, key=lambda o: (o.price, o.part.name), default=None)

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from probe.advice.advise import advise
-from probe.advice.basket import baskets, with_shelf_parts
+from probe.advice.basket import Basket, baskets, with_shelf_parts
 from probe.advice.destination import Cable, Destination, Input
 from probe.advice.ground import of_preset
 from probe.advice.shelf import read_shelf
@@ -32,8 +32,8 @@ def isolator(
     return "\n".join(["[[part]]", *(f"{k} = {json.dumps(v)}" for k, v in keys.items()), ""])
 
 
-def used_with(tmp_path: Path, *parts: str) -> tuple[str | None, str, float, list[str]]:
-    """Return the option, the part it is solved with, its level and what is taken."""
+def used_with(tmp_path: Path, *parts: str) -> tuple[str | None, str, float, list[str], Basket]:
+    """Return the option, the part it is solved with, its level, what is taken, and the list."""
     path = tmp_path / "shelf.toml"
     path.write_text("\n".join(('format = "probe-shelf/1"', *parts)))
     shelf = read_shelf(path)
@@ -48,7 +48,7 @@ def used_with(tmp_path: Path, *parts: str) -> tuple[str | None, str, float, list
     (listed,) = baskets(found, there, shelf)
     part = held[0].option.part.name if held else ""
     names = [t.part.name for t in listed.taken if t.part.kind == "transformer"]
-    return choice.option, part, 0.0 if level is None else level.value, names
+    return choice.option, part, 0.0 if level is None else level.value, names, listed
 
 
 GOOD = isolator("good", RCA_ENDS, 60.0, "alder")
@@ -60,7 +60,7 @@ def test_a_cheap_part_beside_a_good_one_makes_no_way_worse(
     tmp_path: Path, ends: tuple[str, str], data: str
 ) -> None:
     """Lost: a 20 euro part whose plugs do not fit has the shop order what lies on its shelf."""
-    option, _, level, names = used_with(tmp_path, GOOD, isolator("cheap", ends, 20.0, data))
+    option, _, level, names, _ = used_with(tmp_path, GOOD, isolator("cheap", ends, 20.0, data))
     alone = used_with(tmp_path, GOOD)
     assert alone[0] == option == "rca-to-rca/transformer"
     if ends != RCA_ENDS:
@@ -84,7 +84,7 @@ def test_what_is_there_goes_before_what_is_to_be_ordered(tmp_path: Path) -> None
 
 def test_where_nothing_on_the_shelf_does_an_ordinary_one_is_meant(tmp_path: Path) -> None:
     """Lost: the way is dropped for what happens to lie there, though any shop has the part."""
-    option, part, _, names = used_with(tmp_path, isolator("half", RCA_ENDS, 20.0, "yarrow"))
+    option, part, _, names, _ = used_with(tmp_path, isolator("half", RCA_ENDS, 20.0, "yarrow"))
     assert (option, part, names) == ("rca-to-rca/transformer", "", [])
 
 
@@ -94,3 +94,16 @@ def test_one_that_was_named_is_solved_whatever_lies_there(tmp_path: Path) -> Non
     named = find_transformer("larch")
     there = with_shelf_parts(Destination("amp", (FAR,), transformer=named), read_shelf(path))
     assert there.transformers_of(FAR, "rca-to-rca/transformer") == (named,)
+
+
+def test_a_part_without_data_goes_after_one_that_has_them_and_is_told(tmp_path: Path) -> None:
+    """Lost: 12 euros for a box that may be anything, beside one that is known to do."""
+    bare = isolator("bare", RCA_ENDS, 12.0, None)
+    beside = used_with(tmp_path, bare, GOOD)
+    assert beside[3] == ["good"]
+    assert not any("bare" in told for told in beside[4].says)
+    *_, names, alone = used_with(tmp_path, bare)
+    assert names == ["bare"]
+    for told in (alone.says, alone.to_json()["says_plain"]):
+        # docs/advice.md: what a bought one must have, as calculated with
+        assert any("bare: the shelf has no data of it; it must have 1:1" in t for t in told)
