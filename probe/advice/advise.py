@@ -13,6 +13,7 @@ from dataclasses import replace
 from functools import partial
 
 from probe.advice import thresholds as limit
+from probe.advice.ask_circuit import with_circuit_asked_first
 from probe.advice.ask_first import with_asked_first
 from probe.advice.ask_kind import with_other_answers
 from probe.advice.ask_load import with_load_asked_first
@@ -137,6 +138,9 @@ def _analogue(
     progress(3, STEPS, "what would open a way")
     of_these = _asking(facts, sources, memory)
     found = with_what_opens(found, facts, sources, destination, of_these)
+    found = with_circuit_asked_first(
+        found, destination, lambda other: _whole(facts, sources, other)
+    )
     found = with_reading_first(found, destination, of_these)
     found = with_tie_asked(found, device, sides, destination, of_these)
     found = with_outputs_apart(found, facts, partial(_whole, destination=destination))

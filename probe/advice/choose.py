@@ -8,6 +8,7 @@ connector.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence, Set
 from dataclasses import dataclass, field, replace
 from functools import partial
@@ -154,7 +155,13 @@ def _what_for(choice: Choice, rescued: Sequence[Candidate]) -> str:
     if worst.because == AGAINST["overload"]:
         return first
     head, _, size = first.partition(": ")
-    return f"{head}: without it {worst.because}; {size}"
+    only = _ONLY_IF.match(worst.reasons[0] if worst.reasons else "")
+    case = f", {only[1]}," if only else ""
+    return f"{head}: without it{case} {worst.because}; {size}"
+
+
+_ONLY_IF = re.compile(r"(if the input is [^:]*): ")
+"""Under what a reason holds that is not known of the input."""
 
 
 def _with_attenuator(best: Candidate, *, asked: bool) -> list[str]:
