@@ -130,7 +130,10 @@ def _first(
         lead = replace(choice, option=answer, socket=socket)
         own = any(o.used is not o for o in _held(advice, lead))
         lead = replace(lead, attenuator=own and answer != choice.option)
-        parts = _basket(advice, lead, destination, shelf, None, solve=solve, in_doubt=True)
+        parts = _basket(
+            advice, lead, destination, shelf, None, solve=solve, in_doubt=True,
+            to_listen=told is not None and told.code == "origin-first",
+        )  # fmt: skip
         found.append(replace(parts, both=_again(parts.taken, parts.count_of_both, shelf)))
     if told and found:
         found += [_of_other(other, choice.box, destination, shelf) for other in told.others]
@@ -364,11 +367,12 @@ def _basket(
     advice: Advice, choice: Choice, destination: Destination, shelf: Shelf,
     system_price: float | None, part: TwoPort | None = None, solve: Solve | None = None,
     in_doubt: bool = False, known: Mapping[str, Own] | None = None,
-    tried: frozenset[str] = frozenset(),
+    tried: frozenset[str] = frozenset(), to_listen: bool = False,
 ) -> Basket:  # fmt: skip
     """Return what a choice takes.
 
-    ``known``: what leads are otherwise, where that is known; ``tried``: those that are there.
+    ``known``: what leads are otherwise, where that is known; ``tried``: those that are there;
+    ``to_listen``: as `Leads` has it.
     """
     assert choice.option is not None
     count = leads_needed(advice, choice)
@@ -383,7 +387,7 @@ def _basket(
     offered = _offer(advice, choice, shelf, count)
     other = (offered,) if isinstance(offered, Piece) else ()
     leads = Leads(cable, choice, _as_used(advice, choice), solve, in_doubt, dict(known or {}),
-                  tried)  # fmt: skip
+                  to_listen, tried)  # fmt: skip
     chains = [chain(way, shelf, count, leads) for way in ways]
     best = min(chains, key=partial(cost, leads=leads))
     taken = tuple(t for t in best if isinstance(t, Taken))

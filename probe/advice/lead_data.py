@@ -70,6 +70,8 @@ class Leads:
     in_doubt: bool = False
     """It is tried, or asked about: what speaks against it already does so with any lead."""
     known: dict[str, Own] = field(default_factory=dict)
+    to_listen: bool = False
+    """It is plugged in to hear whether its hum goes, which is not of the lead: none is refused."""
     tried: frozenset[str] = frozenset()
     """Leads that are bought to be tried, and are there already when this way is taken."""
     refused_pf: float = math.inf
@@ -173,6 +175,8 @@ class Leads:
         """
         before = next(o for o in self.was if o.side == now.side)
         hums = before.figures.hum_below_full_output_db, now.figures.hum_below_full_output_db
+        if self.to_listen and not now.against - before.against:
+            return True
         if now.against - before.against or (now.verdict == "avoid" and _lower(*hums)):
             return False
         used = before.verdict == "use"

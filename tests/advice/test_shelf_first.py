@@ -256,6 +256,22 @@ def test_the_lead_of_the_try_is_used_behind_the_transformer(
     assert "Thin" not in then
 
 
+def test_any_lead_does_to_listen_with(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Lost: a lead is ordered to be tried at the computer, and the one in stock "does not do"."""
+    fair = lead("Fair", '["centre-centre", "shell-shell"]', 6.0, 6)
+    fair = fair.replace("xlr-female", "rca-male") + "shield_milliohm_per_m = 60.0\n"
+    args = "rca:22k:0.5V", "--ground", "computer", "--cable", "2m"
+    source = TELEVISION.replace("0.7", "1.2")
+    device = DEVICE.replace("mixer", "DAC").replace("xlr", "rca")
+    shelf = 'format = "probe-shelf/1"\n' + fair
+    _, ((first, then, *_),), _ = said(tmp_path, capsys, source, *args, shelf=shelf, device=device)
+    # closed form: 120 + 20 mohm hum 20 log(140 / 80) = 4.9 dB more than the 80 that were solved;
+    # it is heard with any lead whether the hum goes with what is unplugged
+    assert first.startswith("first, for what is done first (above): 2 x Fair; Fair: ")
+    assert ", 12.00 EUR for both sides" in first
+    assert then.startswith("only if that does not do: 2 x Fair (what was tried); ")
+
+
 def test_the_lead_that_a_maker_opens_stands_before_a_transformer(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
