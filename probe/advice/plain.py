@@ -107,6 +107,8 @@ def _hum(figures: Figures, *, perhaps: bool) -> str:
 def because(finding: Finding, figures: Figures) -> str:
     """Return the first reason of an option in plain words; where it is doubtful, as a doubt."""
     doubtful = finding.verdict == "cannot-tell"
+    if finding.code == "load" and not doubtful:
+        return finding.message  # both its figures
     told = against(finding.code, figures, perhaps=doubtful)
     if not doubtful or not told or finding.code in KNOWN_TO_LACK:
         return told

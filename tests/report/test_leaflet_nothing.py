@@ -47,9 +47,10 @@ class Told:
 
     def __init__(self, folder: Path, capsys: pytest.CaptureFixture[str], *args: str,
                  level: float = 2.0, most: float = 6.0, own: float = 200.0, more: str = "",
-                 kind: str = "preamplifier") -> None:  # fmt: skip
+                 kind: str = "preamplifier", device: str = "") -> None:  # fmt: skip
         source, shelf = folder / "source.toml", folder / "shelf.toml"
-        source.write_text(SHEET.format(level=level, most=most, own=own, more=more, kind=kind))
+        sheet = SHEET.format(level=level, most=most, own=own, more=more, kind=kind)
+        source.write_text(f"{sheet}{device}\n")
         shelf.write_text(SHELF)
         line = ["advise", str(source), *args, "--shelf", str(shelf)]
         assert main(line) == 0
@@ -122,6 +123,19 @@ def test_where_the_load_takes_the_level_a_line_driver_helps(
     )
     assert "whose maker allows 600 Ω at its output" in says
     assert told.leaf.chosen == "Not as it is: what helps stands below"
+
+
+def test_a_load_that_is_not_allowed_is_told_in_ohms(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Lost: "more than its maker allows", and nobody can tell which other input would do."""
+    told = Told(tmp_path, capsys, "rca:10k:1.5V", "--ground", "same-strip", "--cable", "3m",
+                level=3.0, most=3.0, own=3000.0, kind="tube line stage",
+                device="minimum_load_ohm = 47000.0")  # fmt: skip
+    same_list(told)
+    # both as they are typed
+    assert any("10 kΩ are below the 47000 Ω the maker" in line.replace("\u00a0", " ")
+               for line in told.leaf.why)  # fmt: skip
 
 
 def test_a_way_out_stands_where_nothing_computed_helps() -> None:
