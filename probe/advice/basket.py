@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
-from functools import partial
 from typing import Any
 
 from probe.advice.alike import Together, as_good, candidate, ways_as_good
@@ -15,29 +14,24 @@ from probe.advice.at_hand import lacks, transformers_on
 from probe.advice.candidate import Candidate
 from probe.advice.destination import Cable, Destination
 from probe.advice.digital_choice import LEAD_FIRST
-from probe.advice.fitting import chain, cheaper_parts, cost, dearer_parts, fits
+from probe.advice.fitting import chain, cheaper_parts, dearer_parts
 from probe.advice.flip_reasons import ASKED
 from probe.advice.heavy_inputs import CODE as HELPS
 from probe.advice.lead_data import Leads, Solve, SolveBeside, beside
-from probe.advice.leads import SPLITTERS, Piece, attenuator_piece, ways_of
+from probe.advice.leads import SPLITTERS
 from probe.advice.model import Advice, Choice, OptionAdvice, Other, Settling
-from probe.advice.network import TwoPort
-from probe.advice.parts import AS_GOOD, to_ask_for
-from probe.advice.parts import ISOLATING_TRANSFORMER as ORDINARY
 from probe.advice.plain import against
 from probe.advice.shelf import Shelf
 from probe.advice.taken import (
     OR_TURNED_DOWN,
-    TOO_LOUD,
     WHEN,
     Basket,
     Instead,
-    Own,
     Taken,
     lead_names,
     less,
-    whole_run,
 )
+from probe.advice.way_parts import as_used, held_by, leads_needed, parts_of_way
 from probe.advice.words import signed_decibels
 
 FIRST = frozenset({"lead-first", "asked-first", "winding", "origin-first", LEAD_FIRST})
@@ -86,7 +80,7 @@ def baskets(
             continue
         here = beside(solve, cables)
         tried = lead_names(first.get("first", ())) if first.get("before") in WHEN else frozenset()
-        basket = _basket(
+        basket = parts_of_way(
             advice, choice, destination, shelf, system_price, solve=here, tried=tried
         )  # fmt: skip
         basket = replace(basket, both=_again(basket.taken, basket.count_of_both, whole))
@@ -128,9 +122,9 @@ def _first(
             return {}  # what is taken anyway
         socket = choice.socket if choice.socket in sockets else sockets[0]
         lead = replace(choice, option=answer, socket=socket)
-        own = any(o.used is not o for o in _held(advice, lead))
+        own = any(o.used is not o for o in held_by(advice, lead))
         lead = replace(lead, attenuator=own and answer != choice.option)
-        parts = _basket(
+        parts = parts_of_way(
             advice, lead, destination, shelf, None, solve=solve, in_doubt=True,
             to_listen=told is not None and told.code == "origin-first",
         )  # fmt: skip
@@ -145,7 +139,7 @@ def _of_other(other: Other, box: str, destination: Destination, shelf: Shelf) ->
     choice = next(c for c in other.advice.choices if c.box == box)
     if other.option != choice.option:
         choice = replace(choice, option=other.option, attenuator=False)
-    parts = _basket(other.advice, choice, destination, shelf, None)
+    parts = parts_of_way(other.advice, choice, destination, shelf, None)
     parts = replace(parts, both=_again(parts.taken, parts.count_of_both, shelf))
     if not parts.in_stock:
         parts = replace(parts, instead=_in_stock(other.advice, choice, destination, shelf))
@@ -164,7 +158,7 @@ def _in_stock(
         if isolates(one) or any(o.verdict != "works" for o in sides):
             continue
         lead = replace(choice, option=one, attenuator=False)
-        parts = _basket(advice, lead, destination, shelf, None)
+        parts = parts_of_way(advice, lead, destination, shelf, None)
         if parts.taken and parts.in_stock:
             minds = dict.fromkeys(against(h.code, o.figures) for o in sides for h in o.hazards)
             but = "; ".join(m for m in minds if m)
@@ -191,7 +185,7 @@ def _either(
         if choice.option is None:
             one = _none_yet(advice, choice, destination, shelf)
         else:
-            one = _basket(advice, choice, destination, shelf, None, known=basket.own)
+            one = parts_of_way(advice, choice, destination, shelf, None, known=basket.own)
         lists.append((case, replace(one, both=_again(one.taken, one.count_of_both, whole))))
     shared = set.intersection(*(_held_by(b) for _, b in lists))
 
@@ -242,12 +236,12 @@ def _with_instead(
     found = []
     for other in ways_as_good(advice, choice, wanted, together, worse):
         way = replace(choice, option=other.option.id, socket=other.socket, attenuator=other.padded)
-        parts = _basket(advice, way, destination, shelf, None, solve=solve)
+        parts = parts_of_way(advice, way, destination, shelf, None, solve=solve)
         parts = replace(parts, both=_again(parts.taken, parts.count_of_both, shelf))
         if not parts.taken or not parts.in_stock:
             continue
         if worse:
-            theirs = _with_its_lead(advice, way, parts, solve) or _as_used(advice, way)
+            theirs = _with_its_lead(advice, way, parts, solve) or as_used(advice, way)
             sides = replace(other, bare=tuple(theirs))
             mine = Candidate(other.option, choice.socket or "", tuple(worse))
             if not as_good(sides, mine, wanted) or parts.total >= basket.total:
@@ -277,7 +271,7 @@ def _with_its_lead(
     """Return a way on every side with the lead that is taken; nothing where that is as solved."""
     if basket.cable is None or solve is None:
         return ()
-    return solve(choice, basket.cable)[: len(_held(advice, choice))]
+    return solve(choice, basket.cable)[: len(held_by(advice, choice))]
 
 
 def _shared(leads: Sequence[int]) -> int:
@@ -346,7 +340,7 @@ def _none_yet(
         if socket is None:  # a digital link; what speaks against it no part on a shelf mends
             return _nothing_of(choice, shelf, note)
         would = replace(choice, option=least, socket=socket)
-        found = _basket(advice, would, destination, shelf, None, other.part if other else None)
+        found = parts_of_way(advice, would, destination, shelf, None, other.part if other else None)
         found = replace(found, both=_again(found.taken, found.count_of_both, shelf))
         only = f"if it is connected all the same, the least bad, {least}"
         if "cannot-tell" in verdicts:
@@ -361,250 +355,3 @@ def _nothing_of(choice: Choice, shelf: Shelf, note: str, would: str = "") -> Bas
     return Basket(
         choice.box, "", 0, (), (), shelf.currency, shelf.share, None, (), "", note=note, would=would
     )  # fmt: skip
-
-
-def _basket(
-    advice: Advice, choice: Choice, destination: Destination, shelf: Shelf,
-    system_price: float | None, part: TwoPort | None = None, solve: Solve | None = None,
-    in_doubt: bool = False, known: Mapping[str, Own] | None = None,
-    tried: frozenset[str] = frozenset(), to_listen: bool = False,
-) -> Basket:  # fmt: skip
-    """Return what a choice takes.
-
-    ``known``: what leads are otherwise, where that is known; ``tried``: those that are there;
-    ``to_listen``: as `Leads` has it.
-    """
-    assert choice.option is not None
-    count = leads_needed(advice, choice)
-    cable = _cable(destination, choice)
-    length = cable.length_m
-    to, attenuation, made, takes = _end(advice, choice)
-    attenuation = attenuation if _fitted(choice) else None
-    ways = _with_data(advice, choice, ways_of(choice.option, to, attenuation, made, takes), part)
-    if not ways:
-        empty = (choice.box, choice.option, count, (), (), shelf.currency, shelf.share)
-        return Basket(*empty, system_price, (), "")
-    offered = _offer(advice, choice, shelf, count)
-    other = (offered,) if isinstance(offered, Piece) else ()
-    leads = Leads(cable, choice, _as_used(advice, choice), solve, in_doubt, dict(known or {}),
-                  to_listen, tried)  # fmt: skip
-    chains = [chain(way, shelf, count, leads) for way in ways]
-    best = min(chains, key=partial(cost, leads=leads))
-    taken = tuple(t for t in best if isinstance(t, Taken))
-    missing = tuple(p for p in best if isinstance(p, Piece))
-    to_pay = [t for t in taken if not (whole_run(t.piece) and t.part.name in tried)]
-    small, told = tuple(_too_small(advice, choice, taken, ways, shelf)), list(leads.told(best))
-    small = (*small, *_without_data(taken))
-    return Basket(
-        box=choice.box,
-        option=choice.option,
-        count=count,
-        taken=taken,
-        missing=missing,
-        currency=shelf.currency,
-        share=shelf.share,
-        system_price=system_price,
-        cheaper=(
-            *_or_pad(advice, choice, missing, shelf, count),
-            *cheaper_parts(to_pay, shelf, length, leads.known),
-        ),
-        dearer=tuple(dearer_parts(to_pay, shelf, length, leads.known)),
-        unlike=(*small, *(own.says for own in told)),
-        plain=(*small, *(own.plain for own in told if own.plain)),
-        own=leads.known,
-        cable=leads.taken(best),
-        solder=_soldering(ways[0], length),
-        one_of_two=count == 1
-        and _one_side(advice, choice)
-        and advice.described_sides is None
-        and not (choice.option.startswith("digital") or _subwoofer(advice, choice)),
-        subwoofer=_subwoofer(advice, choice),
-        one_channel=advice.described_sides == 1,
-        stereo=count == 2 and _one_side(advice, choice),
-        length_m=length,
-        offered=offered,
-        offered_for=_offered_for(advice, choice),
-        or_pad=tuple(_or_pad(advice, choice, other, shelf, count)),
-        chain=tuple(p.piece if isinstance(p, Taken) else p for p in best),
-        most_pf=leads.most_pf()
-        if any(p.kind == "lead" and p.place == "run" for p in missing)
-        else None,
-        lengths={t.piece: t.part.length_m for t in taken if t.part.length_m is not None},
-    )
-
-
-def _or_pad(
-    advice: Advice, choice: Choice, missing: Sequence[Piece], shelf: Shelf, count: int
-) -> Iterable[str]:  # fmt: skip
-    """Name beside an attenuator to order one in stock that takes more off, with what it costs."""
-    pads = [o.attenuator.on_shelf for o in _held(advice, choice) if o.attenuator]
-    known = [pad for pad in pads if pad is not None]
-    for piece in (p for p in missing if p.kind == "attenuator" and not p.made):
-        if not known or len(known) < len(pads) or piece.attenuation_db is None:
-            return
-        decibels, in_hand = min(known, key=lambda pad: pad[1])
-        alike = replace(piece, attenuation_db=decibels)
-        offers = [Taken(alike, p, count) for p in shelf.parts if fits(p, alike, 0.0)]
-        best = min((t for t in offers if t.in_stock), key=lambda t: t.price, default=None)
-        if best is not None:
-            yield (
-                f"or {best.says}, in stock, {best.price:.2f} {shelf.currency}: "
-                f"{decibels - piece.attenuation_db:.0f} dB quieter, so that quiet recordings have "
-                f"only {in_hand:.1f} dB in hand above full output"
-            )
-
-
-def _as_used(advice: Advice, choice: Choice) -> list[OptionAdvice]:
-    """Return the chosen way on every side, behind its attenuator where one is fitted."""
-    return [o.with_fitted().used if choice.attenuator else o for o in _held(advice, choice)]
-
-
-def _held(advice: Advice, choice: Choice) -> list[OptionAdvice]:
-    wanted = (choice.box, choice.socket, choice.option)
-    return [o for o in advice.options if (o.box, o.socket, o.option.id) == wanted]
-
-
-def _with_data(
-    advice: Advice, choice: Choice, ways: Sequence[Sequence[Piece]], part: TwoPort | None
-) -> list[list[Piece]]:
-    """Return the ways with the data that their transformer must have; ``part``: instead of it.
-
-    And with an attenuator that has to be made where its ohms count.
-    """
-    wanted = (choice.box, choice.socket, choice.option)
-    held = [o for o in advice.options if (o.box, o.socket, o.option.id) == wanted]
-    parts = [o.part_needed for o in held]
-    part = part or max(parts, key=lambda p: p.volts_at_20_hz, default=None)
-    pads = [o.attenuator for o in held if o.attenuator is not None]
-    ready = not any(pad.own_ohm and not pad.designs[0].pad.in_series for pad in pads)
-    refused = frozenset(db for pad in pads for db in pad.refused_db)
-
-    def with_data(piece: Piece) -> Piece:
-        if piece.kind == "attenuator":
-            return replace(piece, ready=ready, refused_db=refused)
-        return replace(piece, part=part) if piece.kind == "transformer" else piece
-
-    return [[with_data(p) for p in way] for way in ways]
-
-
-def _too_small(
-    advice: Advice, choice: Choice, taken: Sequence[Taken], ways: Sequence[Sequence[Piece]],
-    shelf: Shelf,
-) -> Iterable[str]:  # fmt: skip
-    """Say of a transformer whose core does not stand what surely comes, taken or left there."""
-    wanted = (choice.box, choice.socket, choice.option)
-    held = [o for o in advice.options if (o.box, o.socket, o.option.id) == wanted]
-    comes = max((o.core_volts for o in held), default=0.0)
-    used = [t.part for t in taken if t.part.kind == "transformer"]
-    ends = {(p.kind, p.from_, p.to) for way in ways for p in way if p.kind == "transformer"}
-    left = [p for p in shelf.parts if (p.kind, p.from_, p.to) in ends]
-    says = "is what was asked for, but" if used else "on the shelf does not do: it"
-    for part in used or left:
-        stands = (part.transformer or ORDINARY).volts_at_20_hz
-        if comes > AS_GOOD * stands:
-            yield f"{part.name} {says} distorts above {stands:g} V at 20 Hz; {comes:.1f} V may come"
-
-
-def _without_data(taken: Sequence[Taken]) -> Iterable[str]:
-    """Say of a transformer of which the shelf has no data what it must have."""
-    for part, wanted in ((t.part, t.piece.part) for t in taken if t.part.kind == "transformer"):
-        if part.transformer is None and wanted is not None:
-            yield f"{part.name}: the shelf has no data of it; it must have {to_ask_for(wanted)}"
-
-
-def _offer(advice: Advice, choice: Choice, shelf: Shelf, count: int) -> Taken | Piece | None:
-    """Return the attenuator that the advice offers without putting it in."""
-    to, wanted, made, takes = _end(advice, choice)
-    if wanted is None or _fitted(choice):
-        return None
-    piece = attenuator_piece("xlr" if to == "xlr" else "rca", wanted, made=made, takes=takes)
-    ((piece,),) = _with_data(advice, choice, ((piece,),), None)
-    (found,) = chain((piece,), shelf, count, Leads())
-    return found
-
-
-def _overloads(advice: Advice, choice: Choice) -> bool:
-    """Tell whether what is chosen can overload the input.
-
-    What nobody can turn up does not come to a most that merely is assumed.
-    """
-    wanted = (choice.box, choice.socket, choice.option)
-    held = [o for o in advice.options if (o.box, o.socket, o.option.id) == wanted]
-    return any(h.code == "overload" and not (o.never_turned_up and h.assumed)
-               for o in held for h in o.used.hazards)  # fmt: skip
-
-
-def _offered_for(advice: Advice, choice: Choice) -> str:
-    """Return what an attenuator is for that is not put in."""
-    if not _overloads(advice, choice):
-        return TOO_LOUD
-    turned = any(o.turn_down_db is not None for o in _held(advice, choice))
-    return OR_TURNED_DOWN if turned else "against the overload"
-
-
-def _soldering(way: Sequence[Piece], length_m: float) -> str:
-    """Return how the shortest way is made by hand; nothing for what is not made with solder."""
-    if any(p.kind not in ("lead", "adapter") or p.ohm is not None for p in way):
-        return ""
-    return "; then ".join(p.says for p in way) + f"; {length_m:g} m"
-
-
-def _cable(destination: Destination, choice: Choice) -> Cable:
-    """Return the lead to the chosen socket, as it was solved."""
-    for socket in destination.inputs:
-        if (socket.box, socket.name) == (choice.box, choice.socket):
-            return destination.cable_of(socket, choice.option or "")
-    return destination.cable
-
-
-def leads_needed(advice: Advice, choice: Choice) -> int:
-    """Return how many of everything: two for a stereo pair; one of what carries both sides.
-
-    A data sheet describes both sides of a device at once, unless it says that there is one.
-    """
-    if choice.option is not None and choice.option.startswith("digital"):
-        return 1
-    if _subwoofer(advice, choice):
-        return 1
-    return 1 if _one_side(advice, choice) and advice.described_sides != 2 else 2
-
-
-def _subwoofer(advice: Advice, choice: Choice) -> bool:
-    """Tell whether it goes into a subwoofer, which is one box with one lead."""
-    held = [o for o in advice.options if (o.box, o.socket) == (choice.box, choice.socket)]
-    return bool(held) and all(o.role == "subwoofer" for o in held)
-
-
-def _one_side(advice: Advice, choice: Choice) -> bool:
-    return {o.side for o in advice.options if o.box == choice.box} == {"mono"}
-
-
-def _fitted(choice: Choice) -> bool:
-    """Tell whether an attenuator belongs into the plug; that of a digital link always does."""
-    return choice.attenuator or (choice.option or "").startswith("digital")
-
-
-def _end(advice: Advice, choice: Choice) -> tuple[str, float | None, str, str]:
-    """Return the destination's connector, and the attenuation needed or offered in its plug.
-
-    Of one that has no resistor across how it is made as well; of the others what they take off
-    there, with their resistors.
-    """
-    wanted = (choice.box, choice.socket, choice.option)
-    for link in (a for a in advice.digital if (a.box, a.socket, a.link.id) == wanted):
-        return link.link.to, None if link.pad is None else link.pad.attenuation_db, "", ""
-    held = [o for o in advice.options if (o.box, o.socket, o.option.id) == wanted]
-    if not held:
-        return "rca", None, "", ""
-    pads = [o.attenuator for o in held if o.attenuator is not None]
-    most = max(pads, key=lambda p: p.designs[0].wanted_db, default=None)
-    if most is None:
-        return held[0].option.to, None, "", ""
-    made = most.says if most.designs[0].pad.in_series else ""
-    size = most.size
-    if most.unsure and made:
-        size = f"{most.takes} there"
-    elif most.unsure:  # it is sold by one figure
-        size = f"{most.designs[0].wanted_db:g} dB, which takes off {most.takes} there"
-    takes = size if made else f"{size}: {most.says}"
-    return held[0].option.to, most.designs[0].wanted_db, made, takes

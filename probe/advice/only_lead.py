@@ -15,13 +15,13 @@ from dataclasses import dataclass, replace
 from probe.advice import thresholds as limit
 from probe.advice.ask_first import told_first
 from probe.advice.ask_maker import isolates
-from probe.advice.basket import leads_needed
 from probe.advice.destination import Cable, Destination, Input
 from probe.advice.fitting import leads_for
 from probe.advice.lead_data import STEP_PF, cable_of
 from probe.advice.model import Advice, Choice, OptionAdvice, Settling
 from probe.advice.note import Note
 from probe.advice.shelf import Shelf
+from probe.advice.way_parts import leads_needed
 from probe.advice.words import decibels
 
 Ask = Callable[[Destination, frozenset[tuple[str, str]]], Advice]

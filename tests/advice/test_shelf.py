@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from probe.advice.advise import advise, beside
-from probe.advice.basket import Basket, baskets, leads_needed, with_shelf_parts
+from probe.advice.basket import Basket, baskets, with_shelf_parts
 from probe.advice.destination import Cable, Destination, Input, together
 from probe.advice.ground import of_preset
 from probe.advice.leads import SPLITTERS, WAYS
@@ -21,6 +21,7 @@ from probe.advice.shelf import TEMPLATE, listed, read_shelf
 from probe.advice.source_file import read_source
 from probe.advice.taken import all_in_all
 from probe.advice.transformers import find_transformer
+from probe.advice.way_parts import leads_needed
 from probe.advice.wiring import OPTIONS
 from probe.errors import BadInput
 from tests.advice.stages import cross_coupled, facts, symmetrical

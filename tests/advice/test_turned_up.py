@@ -11,13 +11,13 @@ from pathlib import Path
 import pytest
 
 from probe.advice.advise import advise
-from probe.advice.basket import _overloads
 from probe.advice.destination import Destination, Input
 from probe.advice.model import Advice, OptionAdvice
 from probe.advice.source_file import read_source
 from probe.advice.text import render
 from probe.advice.typed import changed, typed_destination
 from probe.advice.volume import volume_of
+from probe.advice.way_parts import may_overload
 from probe.report.gains import gains
 from probe.report.leaflet import leaves_of
 from tests.advice.stages import facts, symmetrical
@@ -150,7 +150,7 @@ def test_nothing_is_bought_for_a_maximum_nobody_turns_up_to(tmp_path: Path) -> N
     assert "no volume control" in told.message
     assert used.attenuator is None
     # nor does a list or a sheet have a pad "against the overload" for it
-    assert not _overloads(advice, advice.choices[0])
+    assert not may_overload(advice, advice.choices[0])
     core = lead(advice, "rca-to-rca/transformer")
     # 2 V with the 5 % of a sheet are 2.1 V; parts in steps of 0.5 V
     assert core.part_needed.volts_at_20_hz == 2.5
