@@ -8,9 +8,10 @@ from typing import Any
 
 from probe.numbers import number, without_figures, worst_told
 from probe.report import cautions, words
-from probe.report.before import FIRST, hangs_on_volume, volume_asked
+from probe.report.before import FIRST, hangs_on_volume, to_measure
 from probe.report.bounded import figure, loss_or_rise
 from probe.report.document import listing
+from probe.report.listed import parts_of, shelf_of, shelf_of_all
 from probe.report.places import place_of
 from probe.report.step import in_words, step_of
 from probe.report.text import MESSAGE_LIMIT, clean, printed
@@ -48,6 +49,20 @@ class OptionRow:
 
 
 @dataclass(frozen=True)
+class BoxChoice:
+    """What comes first for one box and is chosen, what its lead takes, and why.
+
+    ``name`` is empty where there is one box; ``chosen`` where nothing is.
+    """
+
+    name: str
+    chosen: str
+    why: tuple[str, ...]
+    parts: tuple[str, ...]
+    shelf: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class AdviceView:
     """The options box by box, best first, and the cautions of the advice itself.
 
@@ -56,12 +71,13 @@ class AdviceView:
 
     destination: str
     operating_point: str
-    chosen: str
-    why: tuple[str, ...]
+    boxes: tuple[BoxChoice, ...]
     provisional: str
     cautions: tuple[str, ...]
     options: tuple[OptionRow, ...]
     common: tuple[str, ...] = ()
+    shelf: tuple[str, ...] = ()
+    """What the boxes share of the shelf, and what all of it comes to."""
     varied: Varied | None = None
     """What if, where it was asked."""
 
@@ -79,57 +95,67 @@ def advice_view(advice: Mapping[str, Any]) -> AdviceView:
     ]
     boxes = list(dict.fromkeys(str(o.get("destination")) for o in options))
     options.sort(key=lambda o: (boxes.index(str(o.get("destination"))), _rank(o)))
-    chosen, step = advice.get("chosen"), step_of(advice, options) if len(boxes) == 1 else None
-    name = _chosen(advice, options, boxes) or (_option_name(chosen) if chosen else "")
     typed = number(advice, "described_sides") is not None
-    rows, common = _hoisted([_row(held, typed=typed) for held in _both_sides(options)])
+    rows, common = _hoisted([_row(advice, held, typed=typed) for held in _both_sides(options)])
     return AdviceView(
         destination=place_of(advice.get("destination")) if advice.get("destination") else "",
         operating_point=clean(advice.get("operating_point") or "", MESSAGE_LIMIT),
-        chosen=step.headline(name, "below") if step and (name or step.tried) else name,
-        why=_why(advice, several=len(boxes) > 1),
+        boxes=_choices(advice, options),
         provisional=_provisional(advice, options),
         cautions=_cautions(listing(advice, "cautions"), typed=typed),
         options=rows,
         common=common,
+        shelf=shelf_of_all(advice),
         varied=varied_of(advice.get("vary"), {box: place_of(box) for box in boxes}),
     )
 
 
-def _why(advice: Mapping[str, Any], *, several: bool) -> tuple[str, ...]:
-    """Return why the one box uses what it does; of several, why one uses nothing."""
-    if not several:
-        return tuple(in_words(_sentence(reason)) for reason in listing(advice, "why"))
-    nothing = [c for c in listing(advice, "choices")
-               if isinstance(c, Mapping) and c.get("option") is None]  # fmt: skip
-    return (*volume_asked(advice), *(
-        f"{clean(c.get('destination'), 60)}: "
-        + in_words("; ".join(map(_sentence, listing(c, "why"))))
-        for c in nothing
-    ))  # fmt: skip
+BEFORE_ALL = ("before anything ", "first plug in ", "try first")
+"""What a reason begins with that says what is done first."""
 
 
-def _used(options: Sequence[Mapping[str, Any]]) -> dict[str, Mapping[str, Any]]:
-    """Return what is chosen for each box, the first side of it."""
-    found: dict[str, Mapping[str, Any]] = {}
-    for option in options:
-        if option.get("verdict") == "use":
-            found.setdefault(str(option.get("destination")), option)
-    return found
+def _choices(
+    advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]]
+) -> tuple[BoxChoice, ...]:
+    """Return what is said of each box, of several as of one."""
+    choices = [c for c in listing(advice, "choices") if isinstance(c, Mapping)]
+    if len(choices) > 1:
+        return tuple(_choice(advice, c, options, str(c.get("destination"))) for c in choices)
+    return (_choice(advice, {"option": advice.get("chosen"), "why": listing(advice, "why")},
+                    options, ""),)  # fmt: skip
 
 
-def _chosen(
-    advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]], boxes: Sequence[str]
-) -> str:  # fmt: skip
-    """Return the choice in words; of several boxes, each with its name, nothing as such."""
-    names = {}
-    for box, option in _used(options).items():
-        sized = needs_pad(option) and not hangs_on_volume(advice, option.get("destination"))
-        pad = f", with {pad_named(option)} in its plug" if sized else ""
-        names[box] = f"{_option_name(option.get('id'))}{pad}"
-    if len(boxes) < 2 or not names:
-        return "".join(names.values())
-    return "; ".join(f"{clean(box, 60)}: {names.get(box, 'nothing yet')}" for box in boxes)
+def _choice(
+    advice: Mapping[str, Any], choice: Mapping[str, Any], options: Sequence[Mapping[str, Any]],
+    box: str,
+) -> BoxChoice:  # fmt: skip
+    """Return what is said of one box; ``box``: its name where there are several."""
+    mine = [o for o in options if box in ("", str(o.get("destination")))]
+    option = next((o for o in mine if o.get("verdict") == "use"), None)
+    code = option.get("id") if option else choice.get("option")
+    name, step = _option_name(code) if code else "", step_of(advice, mine)
+    held = option is not None and needs_pad(option)
+    looked = held and hangs_on_volume(advice, option and option.get("destination"))
+    if option is not None and held and not looked:
+        name = f"{name}, with {pad_named(option)} in its plug"
+    if step and (name or step.tried):
+        name = step.headline(name, "below")
+    elif looked:
+        name = f"Look first, as below, for what belongs in the plug. Then: {name}"
+    said = [*to_measure(advice, {str(o.get("destination")) for o in mine}), *listing(choice, "why")]
+    why = sorted(said, key=lambda w: not str(w).lower().startswith(BEFORE_ALL))
+    return BoxChoice(
+        name=clean(box, 60),
+        chosen=name,
+        why=tuple(_whole(in_words(_sentence(reason))) for reason in why),
+        parts=parts_of(advice, option),
+        shelf=shelf_of(advice, box or str(mine[0].get("destination")) if mine else box),
+    )
+
+
+def _whole(text: str) -> str:
+    """Return a reason as a sentence of its own."""
+    return f"{text[:1].upper()}{text[1:]}{'' if text.endswith(('.', '!', '?')) else '.'}"
 
 
 def _cautions(own: Sequence[Any], *, typed: bool) -> tuple[str, ...]:
@@ -174,7 +200,9 @@ def _told_once(said: Iterable[str]) -> list[str]:
     return [worst_told(texts) for texts in held.values()]
 
 
-def _row(sides: Sequence[Mapping[str, Any]], *, typed: bool) -> OptionRow:
+def _row(
+    advice: Mapping[str, Any], sides: Sequence[Mapping[str, Any]], *, typed: bool
+) -> OptionRow:
     """Return one connection as it is judged on ``sides``, each figure that of the worse one.
 
     ``typed``: the device is described by hand, which has no sides of its own.
@@ -186,15 +214,25 @@ def _row(sides: Sequence[Mapping[str, Any]], *, typed: bool) -> OptionRow:
     reasons = [r for r in reasons if r not in hazards]
     where = [" and ".join(clean(s["side"], 20) for s in sides if s.get("side") and not typed)]
     where += [clean(option["destination"], 60)] if option.get("destination") else []
+    waits = _waits(advice, option)
     return OptionRow(
         name=_option_name(option.get("id")),
         where=", ".join(w for w in where if w),
-        verdict=words.VERDICTS.get(code, clean(code, 20)),
-        code=code if code in words.VERDICTS else "cannot-tell",
+        verdict=waits or words.VERDICTS.get(code, clean(code, 20)),
+        code=code if code in words.VERDICTS and not waits else "cannot-tell",
         figures=tuple(_figures(option)),
         reasons=tuple(reasons),
         hazards=tuple(hazards),
     )
+
+
+def _waits(advice: Mapping[str, Any], option: Mapping[str, Any]) -> str:
+    """Return what is done first of a way that it opens, or that what is chosen waits for it."""
+    step = step_of(advice, [option])
+    opened = step.row(option) if step else None
+    if step is None or (option.get("verdict") == "use" and opened is not None):
+        return ""
+    return opened[0] if opened else "not yet" * (option.get("verdict") == "use")
 
 
 def _figures(option: Mapping[str, Any]) -> list[str]:

@@ -109,11 +109,6 @@ def lead_holds(advice: Mapping[str, Any], box: object) -> bool:
     )  # fmt: skip
 
 
-def volume_asked(advice: Mapping[str, Any]) -> tuple[str, ...]:
-    """Return what is to be looked at, for each box that hangs on it, by its name."""
-    return tuple(f"{box}: {text}" for box, text in _looked_at(advice, set()).items())
-
-
 WHOLE = (DIGITAL_TRIED, "digital-format", "digital-level")
 """The same of digital links, where what is said is all there is to say."""
 
@@ -194,7 +189,7 @@ def asked_of(
         and (not mine or o.get("destination") in mine)
         for way in listing(o, "answers")
     ]
-    found += [*_one_input_each(options), *_to_measure(advice, mine)]
+    found += [*_one_input_each(options), *to_measure(advice, mine)]
     here = [
         _metered(_KEYS.sub(_of_key, t)) for t in found if not mine or named_in(t, places) <= mine
     ]
@@ -222,7 +217,7 @@ TO_MEASURE = {
 without it, and what is asked for."""
 
 
-def _to_measure(advice: Mapping[str, Any], mine: Set[str]) -> list[str]:
+def to_measure(advice: Mapping[str, Any], mine: Set[str]) -> list[str]:
     """Return which output a take is missing of, where a special lead is used for want of it."""
     codes = {o.get("code") for o in listing(advice, "would_change") if isinstance(o, Mapping)}
     here = [o for o in listing(advice, "options")

@@ -9,7 +9,7 @@ import pytest
 from probe.advice.audible import hum_heard
 from probe.advice.ground import of_preset
 from probe.advice.quantity import Quantity
-from probe.report import render_leaflet
+from probe.report import render_html, render_leaflet
 from probe.report.advised import advice_view
 from probe.report.bounded import figure
 from probe.report.gains import gains
@@ -209,8 +209,12 @@ def test_the_page_names_the_box_for_which_nothing_is_used() -> None:
     choices = [{"destination": "amp", "option": "xlr-to-xlr", "why": ["as loud"]},
                {"destination": "sub", "option": None, "why": ["no way", "unplugged"]}]  # fmt: skip
     view = advice_view({"options": options, "choices": choices, "chosen": "xlr-to-xlr"})
-    assert view.chosen == "amp: XLR lead, pins 1, 2 and 3 straight through; sub: nothing yet"
-    assert view.why == ("sub: no way; unplugged",)
+    amp, sub = view.boxes
+    assert (amp.name, amp.chosen) == ("amp", "XLR lead, pins 1, 2 and 3 straight through")
+    assert (sub.name, sub.chosen, sub.why) == ("sub", "", ("No way.", "Unplugged."))
+    page = render_html({"sides": {}}, advice={"options": options, "choices": choices})
+    # the rule of the screen: USE NOTHING YET beside the box's name
+    assert page.index("<bdi>sub</bdi>") < page.index('<p class="chosen">Nothing yet</p>')
 
 
 def test_what_is_to_be_minded_of_both_sides_stands_once() -> None:
