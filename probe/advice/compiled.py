@@ -102,13 +102,14 @@ def _gathered(cases: Sequence[Case]) -> list[tuple[Finding, Figures]]:
             finding = replace(finding, message=prefix + finding.message)
         harmless = finding.verdict == "never" and finding.code not in _HARMS
         if harmless and _only_perhaps({c.kind for c, _ in held}, case, kinds):
-            finding = replace(
-                finding,
-                verdict="cannot-tell",
-                doubt="never",
-                message=f"{finding.message}; not to be done before that is ruled out: "
-                f"{case.settles} would tell",
-            )
+            tells = f"not to be done before that is ruled out: {case.settles} would tell"
+        elif finding.verdict == "never" and finding.code in LOSES and case.option.pin_3 != "open":
+            tells = _circuit_tells(cases, held, by_rule)
+        else:
+            tells = ""
+        if tells:
+            says = f"{finding.message}; {tells}"
+            finding = replace(finding, verdict="cannot-tell", doubt="never", message=says)
         found.append((finding, figures))
     return found
 
@@ -156,6 +157,25 @@ def _circuit_settles(
 def _only_perhaps(held: set[str], case: Case, kinds: int) -> bool:
     """Tell whether a finding rests on a kind that merely is possible, and not on the stated one."""
     return len(held) < kinds and case.stage.kind not in held
+
+
+def _circuit_tells(
+    cases: Sequence[Case], held: Held, by_rule: Mapping[tuple[str, str], Held]
+) -> str:
+    """Return what would tell of a signal that only some circuits of the input lose; else nothing.
+
+    An input whose circuit nobody states may be each of them, and what is lost harms nothing. Not
+    asked of a plug that leaves pin 3 open itself: it costs nothing to join it there.
+    """
+    mine = {c.circuit for c, _ in held}
+    if not {c.circuit for c in cases} - mine:
+        return ""
+    avoided = {c.circuit for c, _ in by_rule.get((held[0][1].code, "avoid"), ())}
+    free = dict.fromkeys(c.circuit for c in cases if c.circuit not in mine | avoided)
+    if not free:
+        return "the input's circuit (ask its maker) would tell"
+    named = " or ".join(f"a {CIRCUITS[c]}" for c in free)
+    return f"the input's circuit ({named} would do: ask its maker) would tell"
 
 
 _HARMS = frozenset({"tie-current", "direct-voltage"})

@@ -13,8 +13,11 @@ from probe.advice.compiled import LOSES
 from probe.advice.model import Advice, Choice, OptionAdvice, Settling
 from probe.advice.try_first import CHASSIS, HUM, MAY_HARM
 
-HEARD = LOSES | HUM | {"loss", "full-output-open", "response-rise"}
+HEARD = LOSES | HUM | {"loss", "bass-loss", "full-output-open", "response-rise"}
 """What may speak against a lead and is heard when it plays: lost signal, level, bass or treble."""
+
+ELSE = ("ask the maker", "have an XLR lead made")
+"""How what comes then begins."""
 
 SAYS = (
     "it harms nothing, and at worst it plays thin or far too quietly, which is heard at once; if it"
@@ -51,5 +54,5 @@ def _only_heard(side: OptionAdvice) -> bool:
 def _told(choice: Choice, found: Settling | None) -> Choice:
     if found is None:
         return choice
-    why = [f"if it does not, {w}" if w.startswith("ask the maker") else w for w in choice.why]
+    why = [f"if it does not, {w}" if w.startswith(ELSE) else w for w in choice.why]
     return replace(choice, why=(f"try first: {found.answers[0]}: {found.what}", *why))

@@ -6,8 +6,12 @@ from pathlib import Path
 
 import pytest
 
+from probe.advice.advise import advise
+from probe.advice.destination import together
 from probe.advice.model import Advice
+from probe.advice.source_file import read_source
 from probe.advice.text import render
+from probe.advice.typed import changed, typed_destination
 from probe.report.leaflet import leaves_of
 from tests.advice.test_lead_first import MIXER, ask, tried
 from tests.advice.test_shelf_first import lead, said
@@ -62,3 +66,12 @@ def test_the_lead_to_try_is_on_the_list(tmp_path: Path, capsys: pytest.CaptureFi
 )
 def test_no_lead_is_tried_that_is_used_or_may_harm(tmp_path: Path, sheet: str, ground: str) -> None:
     assert tried(into_xlr(tmp_path, sheet, ground)) == []
+
+
+def test_a_subwoofer_is_given_the_lead_of_the_amplifier(tmp_path: Path) -> None:
+    """Lost: the same lead to be tried into one box and waited for at the other."""
+    path = tmp_path / "source.toml"
+    path.write_text(BALANCED, "utf-8")
+    boxes = together([typed_destination("xlr:20k/leg:1.23V" + role, 50.0) for role in ("", ":sub")])
+    advice = advise(*read_source(path), changed(boxes, ground="same-strip", cable="5m"))
+    assert tried(advice) == [LEAD, LEAD]
