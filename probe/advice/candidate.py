@@ -75,9 +75,15 @@ class Candidate:
     def hazards(self) -> set[str]:
         """Codes of what can go wrong on any side and no volume control deals with.
 
-        Not what rests on a most that merely is assumed: nothing is bought for that.
+        Not what rests on a most that merely is assumed, nor an overload that comes only with the
+        device's own volume up: nothing is bought for that.
         """
-        found = {h.code for s in self.sides for h in s.hazards if not h.assumed}
+        found = {
+            h.code
+            for s in self.sides
+            for h in s.hazards
+            if not h.assumed and h.turn_down_db is None
+        }
         return found - VOLUME_DOES
 
     @property

@@ -89,7 +89,7 @@ def test_words_do_not_contradict_the_figures(tmp_path: Path) -> None:
         'format = "probe-source/1"\nkinds = ["differential"]\ndifferential_level_v = 2.0\n'
         "single_ended_level_v = 1.0\ndifferential_maximum_v = 16.0\nsingle_ended_maximum_v = 8.0\n"
         "differential_impedance_ohm = 200.0\nsingle_ended_impedance_ohm = 100.0\n[device]\n"
-        'kind = "preamplifier"\noutput = "line"\nconnectors = ["xlr", "rca"]\n',
+        'output = "line"\nconnectors = ["xlr", "rca"]\n',
         "utf-8",
     )
     there = typed_destination("xlr:10k/leg:1.228V:max=8V", 50.0)
