@@ -13,7 +13,9 @@ Floats = NDArray[np.float64]
 
 LOPSIDED = 0.1
 """Distance of the value from the middle of its interval, as a share of the half-width, from
-which the two ends are written out."""
+which the two ends are written out; where its low end is nearer to nothing as a share of that, in
+decibels no more than 0.1 dB: of 0.01 to 0.51 V a tenth of the half-width is more than the low end
+itself, and 20 dB of what is judged."""
 
 
 @dataclass(frozen=True)
@@ -40,7 +42,8 @@ class Quantity:
     def lopsided(self) -> bool:
         """The value lies so far from the middle of its interval that both ends have to be told."""
         middle = (self.high + self.low) / 2.0
-        return abs(self.value - middle) > LOPSIDED * max(self.u95, 1e-12)
+        narrow = min(self.u95, 1.0 if self.unit == "dB" else abs(self.low))
+        return abs(self.value - middle) > LOPSIDED * max(narrow, 1e-12)
 
     def __neg__(self) -> Quantity:
         """Return the same figure counted the other way: a gain as a loss."""

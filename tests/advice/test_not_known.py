@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import product
 from pathlib import Path
 
 import numpy as np
@@ -25,6 +26,7 @@ from probe.advice.source_file import read_source
 from probe.advice.typed import changed, typed_destination, typed_ground
 from probe.errors import BadInput
 from probe.facts.source import Source
+from probe.numbers import interval
 from tests.advice.stages import cross_coupled, facts, legs, symmetrical, transformer
 
 XLR = Input("xlr", "xlr", "balanced", 20e3, circuit="buffered", impedance_is="each-leg",
@@ -233,3 +235,48 @@ def test_a_lead_that_ties_pin_3_makes_the_others_clip_as_early(
         )
         assert found is not None
         assert found.value == pytest.approx(most, rel=0.02)
+
+
+# --- what is merged
+
+
+def told(quantity: Quantity) -> tuple[float, float]:
+    """What a reader of the document takes for the ends."""
+    found = interval(quantity.to_json())
+    assert found is not None
+    return found
+
+
+def test_the_ends_of_what_may_be_almost_nothing_are_written_out() -> None:
+    # closed form: the middle of 13.4 and 513 mV is 263.1 mV; 256.9 +/- 249.8 mV would end at 7.1
+    # mV, half of what is known, and of 0 to 15 mA with 7 +/- 7.5 mA below nothing
+    one, none = Quantity(0.2569, "V", 0.0134, 0.5129), Quantity(7e-3, "A", 0.0, 15e-3)
+    assert told(one) == (0.0134, 0.5129)
+    assert told(none) == (0.0, 15e-3)
+    # 3.10 +/- 0.20 V with an end off by 10 mV stays as it is
+    assert "low" not in Quantity(3.1, "V", 2.91, 3.31).to_json()
+
+
+def test_what_is_merged_over_kinds_holds_what_each_has_alone(tmp_path: Path) -> None:
+    # by definition: what may be one of two kinds may be all that either may be; no level and no
+    # current has a size below nothing
+    head = "differential_level_v = 1.0\ndifferential_impedance_ohm = 2200.0\n"
+    kinds = ("transformer-coupled", "pin-3-unconnected")
+    found = [
+        {o.option.id: o.figures for o in asked(
+            source(tmp_path, f"kinds = {list(held)}\n{head}"), "rca:47k:0.5V", ground="same-strip"
+        ).options}
+        for held in (kinds[:1], kinds[1:], kinds)
+    ]  # fmt: skip
+    ways = {*found[2]} & {*found[0]} & {*found[1]}
+    assert len(ways) >= 3
+    for way, name in product(sorted(ways), ("level", "tie_current", "full_output_margin_db")):
+        ends = [getattr(f[way], name) for f in found]
+        if None in ends:
+            continue
+        *alone, merged = [told(q) for q in ends]
+        # no source: what a tenth of a decibel, or of what is left at the low end, makes of both
+        slack = 0.2 if name.endswith("db") else 0.2 * merged[0]
+        assert all(merged[0] <= low + slack for low, _ in alone), (way, name, ends)
+        assert all(merged[1] >= high - slack for _, high in alone), (way, name, ends)
+        assert name.endswith("db") or merged[0] >= 0.0
