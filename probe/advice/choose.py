@@ -468,6 +468,8 @@ def _drawbacks(c: Candidate) -> tuple[bool, int, bool, float]:
 
 
 LINKS = {"rca-link": "the RCA link", "xlr-link": "the native XLR link"}
+LINKED = {"rca-link": "rca-to-rca", "xlr-link": "xlr-to-xlr"}
+"""What a loudness is compared with, in words and as the way that it is."""
 
 
 def _loudness(
@@ -488,6 +490,9 @@ def _loudness(
     if best.padded and wanted <= 0.0:
         return list(why)  # what an attenuator takes off is meant, and told with it
     if not best.reaches(wanted):
+        told_apart = gain.low >= 0.0 or gain.high <= 0.0 or within(gain, wanted)
+        if best.fills and wanted <= 0.0 and not (told_apart or _link_works(best, working)):
+            return list(why) or ["reaches full output"]  # nobody would use what it compares with
         return [_quieter(best, wanted, link), *why]
     if best.option.id == "rca-to-rca" and wanted <= 0.0:
         return ["it is the RCA link itself, and no more loudness is wanted", *why]
@@ -498,6 +503,12 @@ def _loudness(
     # how much louder it is buys nothing where no more is wanted, and stands with what it gives
     least = "at least " if gain.high > limit.TIE_BREAK_DB else ""
     return [*why, f"{least}as loud as {link}"]
+
+
+def _link_works(best: Candidate, working: Sequence[Candidate]) -> bool:
+    """Tell whether the lead that the loudness is compared with is one to use itself."""
+    link = LINKED.get(best.sides[0].reference)
+    return link is None or any(c.option.id == link for c in working)
 
 
 def _nearest(best: Candidate, why: Sequence[str], working: Sequence[Candidate]) -> list[str]:

@@ -13,7 +13,7 @@ import numpy as np
 
 from probe.advice import thresholds as limit
 from probe.advice.audible import stricter_db
-from probe.advice.candidate import Candidate
+from probe.advice.candidate import Candidate, within
 from probe.advice.destination import Destination
 from probe.advice.quantity import Quantity
 from probe.advice.words import decibels, louder_or_quieter
@@ -37,6 +37,7 @@ def steps(destination: Destination, wanted: float) -> tuple[tuple[Narrow, Lacks]
         (_response, _in_words("loses more at the ends of the band")),
         (_as_loud(wanted), _quieter),
         (_fewest_parts, _in_words("needs more parts")),
+        (_least_to_mind, _in_words("has more to mind")),
         (_native, _in_words("needs an adapter")),
     )
 
@@ -75,7 +76,7 @@ def _as_loud(wanted: float) -> Narrow:
     """Between two that fill the input, take the one that needs no turn of the volume control."""
 
     def narrow(pool: Sequence[Candidate]) -> tuple[list[Candidate], Reason | None]:
-        loud = [c for c in pool if c.reaches(wanted)]
+        loud = [c for c in pool if c.reaches(wanted) or within(c.gain, wanted)]
         return (loud or list(pool)), None
 
     return narrow
@@ -198,6 +199,16 @@ def _fewest_parts(pool: Sequence[Candidate]) -> tuple[list[Candidate], Reason | 
     kept = [c for c in pool if c.option.parts == fewest]
     fewer = _in_words("needs the fewest parts of those that do the same")
     return kept, fewer if len(kept) < len(pool) else None
+
+
+def _least_to_mind(pool: Sequence[Candidate]) -> tuple[list[Candidate], Reason | None]:
+    """Of what is a tie by its decibels, take what has nothing to mind that another has not."""
+    kept = [c for c in pool if not any(other.to_mind < c.to_mind for other in pool)]
+
+    def why(chosen: Candidate) -> str:
+        return f"has {'less' if chosen.to_mind else 'nothing'} to mind, where another has"
+
+    return kept, why if len(kept) < len(pool) else None
 
 
 def _native(pool: Sequence[Candidate]) -> tuple[list[Candidate], Reason | None]:

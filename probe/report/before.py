@@ -13,7 +13,7 @@ from probe.report.other_ways import from_faulty, stays_out
 from probe.report.places import in_places, named_in, places_of
 from probe.report.step import ASKED as ASKED_FIRST
 from probe.report.step import DIGITAL_TRIED, ORIGIN, TRIED, VOLUME, in_words, quoted
-from probe.report.text import printed
+from probe.report.text import inner, printed
 from probe.report.typed import FIGURES
 from probe.report.used import needs_pad
 
@@ -68,7 +68,9 @@ _KEYS = re.compile(r" \(([^()]*_[^()]*)\)")
 def _of_key(found: re.Match[str]) -> str:
     """Return what a key of the description is about, or nothing, in place of it."""
     names = [FIGURES[key] for key in re.findall(r"[a-z_]+", found[1]) if key in FIGURES]
-    return f" ({names[0][:1].lower()}{names[0][1:]})" if names else ""
+    if not names or names[0].lower() in found.string.lower():  # it is said already
+        return ""
+    return f" ({inner(names[0])})"
 
 
 MOST_OF_BOTH = 520

@@ -6,7 +6,7 @@ unfavourable one.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from probe.numbers import interval, number
@@ -32,10 +32,22 @@ AS_LOUD_DB = 0.5
 CLAIM = "No more than this is claimed: these are calculated figures, not a promise of better sound."
 
 
-def gains(used: Mapping[str, Any]) -> list[str]:
-    """Return what the option, as it is used, gives."""
+LINKS = {"rca-link": "rca-to-rca", "xlr-link": "xlr-to-xlr"}
+"""The plain lead that a loudness is compared with."""
+
+
+def gains(used: Mapping[str, Any], ways: Sequence[Mapping[str, Any]] = ()) -> list[str]:
+    """Return what the option, as it is used, gives; ``ways``: all into its box.
+
+    What may be louder or quieter is compared with no plain lead that is not to be used itself.
+    """
     box = _box(used)
-    said = [*_loudness(used), *_full_output(used, box), *_hum(used), *_hiss(used)]
+    link = LINKS.get(str(used.get("reference")))
+    verdicts = {str(o.get("verdict")) for o in ways if o.get("id") == link}
+    loudness = _loudness(used)
+    if verdicts - {"use", "works"} and any(line.startswith("Between ") for line in loudness):
+        loudness = []
+    said = [*loudness, *_full_output(used, box), *_hum(used), *_hiss(used)]
     return [*said, *_not_told(used), *_band(used, box), CLAIM]
 
 

@@ -261,6 +261,7 @@ def _leaf(
 ) -> Leaf:  # fmt: skip
     """Return the side of paper of one box; ``sides``: its chosen connection, left and right."""
     option, step = sides[0], step_of(advice, sides)
+    mine = [o for o in options if o.get("destination") == option.get("destination")]
     used = worse_side(in_company(advice, sides))
     device = clean(advice.get("device") or "the device")
     place = places_in(advice).get(box) or place_of(box or advice.get("destination"))
@@ -288,13 +289,12 @@ def _leaf(
             *(f"The lead to try first: {line}" for line in in_short(tried or {})),
             *([f"The figures here are those of: {way}."] if step else []),
             *_with_these(option, looked=looked),
-            *gains(used),
+            *gains(used, mine),
         ),
         hum=tuple(_hum(advice, option, step)),
         never=(*NEVER, *_tie(advice), *_y_lead(advice, option)),
         figures=tuple(_figures(used)),
-        others=other_ways([o for o in options if o.get("destination") == option.get("destination")],
-                       option, step),
+        others=other_ways(mine, option, step),
         notes=tuple(_notes(advice, used, (*before, *asked_of(advice, sides)))),
         why=(),
     )  # fmt: skip

@@ -15,7 +15,7 @@ from probe.report.before import (
 )
 from probe.report.document import listing
 from probe.report.step import ORIGIN, TRIED, VOLUME, Step, in_words
-from probe.report.text import clean, printed
+from probe.report.text import clean, inner, printed
 from probe.report.used import is_digital, needs_pad, pad_named
 
 MOST_ITEMS = 8
@@ -121,7 +121,7 @@ ELSE = {TRIED: "Only if that hums"}
 
 
 def _inner(case: str, first: str, *more: str) -> str:
-    return " ".join((f"{case}: {first[:1].lower()}{first[1:]}", *more))
+    return " ".join((f"{case}: {inner(first)}", *more))
 
 
 def _asked_for(advice: Mapping[str, Any], option: Mapping[str, Any]) -> list[str]:

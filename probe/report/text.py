@@ -47,6 +47,11 @@ def _cut(line: str, most: int) -> str:
     return (words if len(words) > most // 2 else line[:most]).rstrip(" ,;:")
 
 
+def inner(text: str) -> str:
+    """Return a beginning in the middle of a sentence: names in capitals stay as they are."""
+    return text if text[1:2].isupper() else f"{text[:1].lower()}{text[1:]}"
+
+
 _OHM = re.compile(r"(?<=\d) (k|M|m)?ohm\b")
 
 
