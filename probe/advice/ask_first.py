@@ -11,13 +11,9 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
-from probe.advice.ask_maker import LEAST_OHM, MOST_OHM, Ask, impedance_asked
+from probe.advice.ask_maker import LEAST_OHM, MOST_OHM, OUTPUT, Ask, impedance_asked, unstated
 from probe.advice.model import Advice, Choice, Settling
-from probe.advice.source_file import restated, unstated_impedances
-
-OUTPUT = {"single_ended_impedance_ohm": "rca", "differential_impedance_ohm": "xlr"}
-"""Whose impedance a key states."""
-
+from probe.advice.source_file import restated
 
 WITHOUT, AS_IT_IS = "does without resistors", "does as it is"
 """Of the way that is used already, with resistors in its plug, or in doubt with the others."""
@@ -27,14 +23,24 @@ WITH_OTHERS = "can be judged with all plugged in, and works, with another attenu
 
 
 def with_asked_first(advice: Advice, facts: Mapping[str, Any], ask: Ask) -> Advice:
-    """Return the advice with what a maker is to be asked before what is used is bought."""
+    """Return the advice with what a maker is to be asked before what is used is bought.
+
+    Nothing where a plain lead between two sockets of one kind works as it is, and the answer would
+    only move it to one that needs more.
+    """
     found: dict[str, Settling] = {}
-    for key in unstated_impedances(facts):
+    native = {o.box for o in advice.options if o.verdict == "use" and o.option.native}
+    plain = {c.box for c in advice.choices if c.box in native and not c.attenuator}
+    doubts = [
+        o for o in advice.options
+        if o.used.verdict == "cannot-tell" and (o.option.native or o.box not in plain)
+    ]  # fmt: skip
+    for key in unstated(facts, doubts):
         held = {c.box: c for c in advice.choices if c.option is not None and c.box not in found}
         open_ = {
             (o.box, o.socket, o.option.id)
-            for o in advice.options
-            if o.box in held and o.used.verdict == "cannot-tell" and o.option.from_ == OUTPUT[key]
+            for o in doubts
+            if o.box in held and o.option.from_ == OUTPUT[key]
         }
         boxes = {box for box, _, _ in open_}
         among = frozenset((socket, option) for _, socket, option in open_) | {

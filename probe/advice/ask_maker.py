@@ -55,6 +55,9 @@ OF = {
     XLR_OHM: "of the XLR output, between pins 2 and 3",
 }
 
+OUTPUT = {"single_ended_impedance_ohm": "rca", XLR_OHM: "xlr"}
+"""Whose impedance a key states."""
+
 LOAD = "minimum_load_ohm"
 
 TOO_HEAVY = frozenset({"load-current", "coupling-capacitor"})
@@ -217,8 +220,19 @@ def with_asked(
     return replace(advice, choices=choices, would_change=(*advice.would_change, *found.values()))
 
 
-def _impedance(stuck: Stuck, _: set[str]) -> Iterator[Question]:
-    for key in unstated_impedances(stuck.facts):
+def unstated(facts: Mapping[str, Any], open_: Sequence[OptionAdvice]) -> list[str]:
+    """Return the keys of impedances nobody states, that of the native way of ``open_`` first.
+
+    A lead between two sockets of one kind needs no adapter, and nobody expects another question.
+    """
+    native = {o.option.from_ for o in open_ if o.option.native}
+    return sorted(unstated_impedances(facts), key=lambda key: OUTPUT[key] not in native)
+
+
+def _impedance(stuck: Stuck, boxes: set[str]) -> Iterator[Question]:
+    open_ = [o for o in stuck.advice.options
+             if o.box in boxes and (o.socket, o.option.id) in stuck.open_]  # fmt: skip
+    for key in unstated(stuck.facts, open_):
         for ohm in MOST_OHM:
             what = impedance_asked(stuck.advice.device, key, ohm)
             answers = (((key, LEAST_OHM),), ((key, ohm),))

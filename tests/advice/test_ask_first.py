@@ -145,3 +145,40 @@ def test_up_to_one_volt_is_between_earthed_boxes(tmp_path: Path) -> None:
     hum = lead.used.figures.hum_below_full_output_db
     assert hum is not None
     assert hum.high == pytest.approx(92.0, abs=0.5)
+
+
+TWICE = """
+format = "probe-source/1"
+differential_level_v = 8.0
+single_ended_level_v = 4.0
+device = { maker = "Marrable", model = "Two", output = "line", connectors = ["xlr", "rca"] }
+"""
+
+
+def far(folder: Path, metres: int) -> Advice:
+    path = folder / "source.toml"
+    path.write_text(TWICE, encoding="utf-8")
+    there = typed_destination("xlr:50k/leg:2V", 50.0)
+    there = changed(there, ground="two-rooms", cable=f"{metres}m")
+    return advise(*read_source(path), there)
+
+
+def test_the_figure_of_the_native_way_is_asked_for_first(tmp_path: Path) -> None:
+    """Lost: the maker is asked about the RCA output where both boxes have XLR, over 20 m."""
+    advice = far(tmp_path, 20)
+    (found,) = [one for one in advice.would_change if one.code == "output-impedance"]
+    # common practice: over 20 m the balanced lead; 2200 ohm of nobody's statement lose its treble
+    assert found.answers == ("xlr-to-xlr",)
+    assert "of the XLR output, between pins 2 and 3" in found.what
+    path = tmp_path / "source.toml"
+    ohm = float(found.what.partition(": with ")[2].partition(" ohm")[0])
+    path.write_text(f"differential_impedance_ohm = {ohm}\n{TWICE}", encoding="utf-8")
+    there = changed(typed_destination("xlr:50k/leg:2V", 50.0), ground="two-rooms", cable="20m")
+    assert advise(*read_source(path), there).chosen == "xlr-to-xlr"
+
+
+def test_no_answer_moves_a_plain_lead_to_one_with_an_adapter(tmp_path: Path) -> None:
+    """Lost: "before anything is bought" a letter to the maker, for a lead that is to be ordered."""
+    advice = far(tmp_path, 15)
+    assert advice.chosen == "xlr-to-xlr"
+    assert "asked-first" not in {one.code for one in advice.would_change}
