@@ -45,7 +45,8 @@ def with_volume_asked_first(
     without, with_one = (whole(_stating(facts, has=has), sources) for has in (False, True))
     pairs = tuple(zip(advice.choices, without.choices, with_one.choices, strict=True))
     if any(
-        c.attenuator and not _either((advice, c), (without, none), (with_one, one))
+        (c.attenuator or _of_neither(c, none, one))
+        and not _either((advice, c), (without, none), (with_one, one))
         for c, none, one in pairs
     ):
         # what neither answer buys is not sold: told is the one with which least is bought
@@ -122,6 +123,12 @@ def alike(none: Answer, one: Answer) -> bool:
 
 def _ways(choice: Choice) -> tuple[str | None, str | None]:
     return choice.option, choice.socket
+
+
+def _of_neither(now: Choice, none: Choice, one: Choice) -> bool:
+    """Tell whether a lead is told without the answer that neither answer takes."""
+    used = now.option is not None and one.option is not None
+    return used and _ways(now) not in (_ways(none), _ways(one))
 
 
 def _either(now: Answer, none: Answer, one: Answer) -> bool:

@@ -407,3 +407,39 @@ def test_what_is_tried_at_a_computer_stands_beside_the_question(tmp_path: Path) 
     # every question and every try that the document has stands with its box, too
     said = " ".join(advice.choices[0].why)
     assert all(s.what in said for s in advice.would_change if s.code.endswith("-first"))
+
+
+CONVERTER = """
+format = "probe-source/1"
+kinds = ["differential"]
+single_ended_level_v = 2.5
+differential_level_v = 5.0
+single_ended_impedance_ohm = 75.0
+differential_impedance_ohm = 150.0
+[device]
+model = "Byte"
+kind = "DAC"
+output = "line"
+connectors = ["xlr", "rca"]
+"""
+
+
+@pytest.mark.parametrize("volume", ["volume_control = true\n", ""])
+def test_the_xlr_lead_is_not_lost_to_an_rca_lead_by_a_turn_of_the_volume(
+    tmp_path: Path, volume: str
+) -> None:
+    # lost: two RCA-XLR leads at half the level for what a turn of the volume settles, be it that
+    # neither answer to the question for it takes them
+    path = tmp_path / "source.toml"
+    path.write_text(CONVERTER + volume, "utf-8")
+    there = changed(typed_destination("xlr:10k/leg:0.5V:max=4V", 50.0), ground="same-strip")
+    advice = advise(*read_source(path), changed(there, cable="5m"))
+    assert advice.chosen == "xlr-to-xlr"
+    assert not advice.choices[0].attenuator
+    (side,) = [o for o in advice.options if o.option.id == "xlr-to-xlr"]
+    # closed form: 5 V behind 150 ohm into 20 kohm are 1.87 dB above 4 V; 5 % of the level are
+    # 0.42 dB more, and what the legs are unlike tells in hundredths
+    assert side.turn_down_db == pytest.approx(1.87 + 0.42, abs=0.1)
+    # the rule of docs/advice.md: without a volume control the level is played, and taken off
+    asked = [s.code for s in advice.would_change if s.code == "volume-control"]
+    assert asked == ([] if volume else ["volume-control"])
