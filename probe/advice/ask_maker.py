@@ -60,6 +60,10 @@ OUTPUT = {"single_ended_impedance_ohm": "rca", XLR_OHM: "xlr"}
 
 LOAD = "minimum_load_ohm"
 
+IMPEDANCE = "output-impedance"
+
+NOT_BESIDE = ", though not with the other boxes plugged in as well"
+
 TOO_HEAVY = frozenset({"load-current", "coupling-capacitor"})
 """Doubts that the maker's minimum load settles."""
 
@@ -105,7 +109,12 @@ class Stuck:
     open_: frozenset[Way]
     """Ways that cannot be judged: what is avoided or ruled out is so whatever the answer is."""
     whole: Whole | None = None
+    some: dict[str, Settling] = field(default_factory=dict)
+    """What opens a way for some boxes, the others plugged in, and for the rest by themselves."""
+    alone: dict[str, Settling] = field(default_factory=dict)
+    """The same for the rest."""
     _asked: dict[tuple[Answer, frozenset[Way]], Advice] = field(default_factory=dict)
+    _together: dict[Answer, Advice] = field(default_factory=dict)
 
     def opened(self, question: Question, boxes: set[str]) -> dict[str, Settling]:
         """Return what the question settles for each of the boxes it opens a way for."""
@@ -125,7 +134,32 @@ class Stuck:
             named = option if option in ways[box] else min(ways[box])
             what = question.what(box, str(named))
             found[box] = Settling(question.code, what, (str(named),), box)
-        return {} if self._untrue(question, found) else found
+        return {} if self._untrue(question, found) else self._beside(question, found)
+
+    def _beside(self, question: Question, found: Mapping[str, Settling]) -> dict[str, Settling]:
+        """Return of what an impedance opens by itself what it opens with all plugged in.
+
+        Each end of what is asked for is solved as when it is answered: boxes that share an output
+        feel its impedance through one another. Nothing, where it does not do for all of them: less
+        may; if it does not, what it opens for which is kept.
+        """
+        if self.whole is None or len(self.advice.choices) < 2 or question.code != IMPEDANCE:
+            return dict(found)
+        kept = dict(found)
+        for answer in question.answers:
+            again = self._with_all(answer)
+            none = {c.box for c in again.choices if c.option is None}
+            pairs = zip(self.advice.choices, again.choices, strict=True)
+            if any(was.option is not None and now.option is None for was, now in pairs):
+                none |= set(found)
+            kept = {box: settles for box, settles in kept.items() if box not in none}
+            if not kept:
+                break
+        if len(kept) == len(found):
+            return kept
+        for box, settles in found.items():
+            (self.some if box in kept else self.alone).setdefault(box, settles)
+        return {}
 
     def _untrue(self, question: Question, found: Mapping[str, Settling]) -> bool:
         """Tell whether the load that is named leaves a box without a way that it has now.
@@ -138,7 +172,7 @@ class Stuck:
         loads = {question.load(box, s.answers[0]) for box, s in found.items()}
         for load in loads:
             answer = (*(one for one in question.answers[-1] if one[0] != LOAD), (LOAD, load))
-            again = self.whole(*self._said(answer))
+            again = self._with_all(answer)
             works = _working(again)
             if any(s.answers[0] not in works.get(box, set()) for box, s in found.items()):
                 return True
@@ -163,6 +197,12 @@ class Stuck:
         if (answer, among) not in self._asked:
             self._asked[answer, among] = self.ask(*self._said(answer), among)
         return self._asked[answer, among]
+
+    def _with_all(self, answer: Answer) -> Advice:
+        assert self.whole is not None
+        if answer not in self._together:
+            self._together[answer] = self.whole(*self._said(answer))
+        return self._together[answer]
 
     def opens_isolators(self, answer: Answer, boxes: set[str]) -> bool:
         """Tell whether an answer opens transformers, and no lead, for some of the boxes."""
@@ -215,8 +255,14 @@ def with_asked(
         for question in questions(stuck, boxes - set(found)):
             among = frozenset(way for way in question.among if isolates(way[1]) == buys)
             found |= stuck.opened(replace(question, among=among), boxes - set(found))
+    found = stuck.some | found
+    alone = {box: settles for box, settles in stuck.alone.items() if box not in found}
+    found |= alone
     works = "works by itself" if len(advice.choices) > 1 else "works"
-    choices = tuple(_told(c, found.get(c.box), works) for c in advice.choices)
+    choices = tuple(
+        _told(c, found.get(c.box), f"{works}{NOT_BESIDE}" if c.box in alone else works)
+        for c in advice.choices
+    )
     return replace(advice, choices=choices, would_change=(*advice.would_change, *found.values()))
 
 
@@ -236,7 +282,7 @@ def _impedance(stuck: Stuck, boxes: set[str]) -> Iterator[Question]:
         for ohm in MOST_OHM:
             what = impedance_asked(stuck.advice.device, key, ohm)
             answers = (((key, LEAST_OHM),), ((key, ohm),))
-            yield Question("output-impedance", lambda *_, what=what: what, stuck.open_, answers)
+            yield Question(IMPEDANCE, lambda *_, what=what: what, stuck.open_, answers)
 
 
 def _minimum_load(stuck: Stuck, boxes: set[str]) -> Iterator[Question]:
@@ -283,7 +329,7 @@ def _impedance_and_load(stuck: Stuck, boxes: set[str]) -> Iterator[Question]:
         )
         answers = tuple(((key, one), (LOAD, least)) for one in (LEAST_OHM, ohm))
         among = frozenset((o.socket, o.option.id) for o in ways)
-        yield Question("output-impedance", lambda *_, what=what: what, among, answers,
+        yield Question(IMPEDANCE, lambda *_, what=what: what, among, answers,
                        lambda *_, least=least: least)  # fmt: skip
 
 
@@ -343,7 +389,7 @@ def _pin_3_and_impedance(stuck: Stuck, _: set[str]) -> Iterator[Question]:
             f"connected and {ohm:g} ohm or less {USUAL}"
         )
         answers = tuple((*connected, (XLR_OHM, one)) for one in (LEAST_OHM, ohm))
-        yield Question("output-impedance", lambda *_, what=what: what, stuck.open_, answers)
+        yield Question(IMPEDANCE, lambda *_, what=what: what, stuck.open_, answers)
 
 
 def _winding(stuck: Stuck, _: set[str]) -> Iterator[Question]:
