@@ -1,7 +1,8 @@
 """Up to which level a lead with pin 3 tied would do, where an isolator is used for want of it.
 
 The current in a tied pin 3 is judged at the most a device gives. Nobody may play so much; then a
-lead or an adapter does, and the maker, or who turns the volume, can tell.
+lead or an adapter does, and the maker, or who turns the volume, can tell. A device with a volume
+control is turned up as far as the input needs, be its stated level more.
 """
 
 from __future__ import annotations
@@ -38,11 +39,34 @@ def with_tie_asked(
             continue
         tied = [o for o in advice.options if o.box == used.box and _may_be_tied(o)]
         wins = partial(_wins, ask, destination, used, tied)
-        way = wins(level) if tied else ""
-        if way:
-            what = _asked(advice.device, most, _highest(level, most, wins, way))
+        least = _turned_up_to(device, sides, level, used, destination)
+        low = next((volts for volts in (level, *least) if tied and wins(volts)), None)
+        if low is not None:
+            way = wins(low)
+            what = _asked(advice.device, most, _highest(low, most, wins, way))
             found[used.box] = Settling("asked-first", what, (way,), used.box)
     return told_first(advice, found)
+
+
+FLOATING = frozenset({"electronically-floating", "transformer-coupled"})
+"""Kinds of which unbalanced use with pin 3 joined to pin 1 is what their makers describe."""
+
+
+def _turned_up_to(
+    device: Device, sides: Sequence[SideFacts], level: float, used: OptionAdvice,
+    destination: Destination,
+) -> tuple[float, ...]:  # fmt: skip
+    """Return what a device is turned up to that has a volume control: to the input's full output.
+
+    Not where a leg may have a driver of its own, which a tie would load at any level.
+    """
+    kinds = {kind for side in sides for kind in side.stage.possible}
+    needed = next((s.sensitivity_volts for s in destination.inputs if s.name == used.socket), None)
+    comes = used.figures.level
+    if device.volume != "own" or kinds - FLOATING or needed is None or comes is None:
+        return ()
+    volts = level * needed / comes.low if comes.low > 0.0 else level
+    return (volts,) if volts < level else ()
 
 
 def _wins(

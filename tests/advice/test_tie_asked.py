@@ -72,3 +72,39 @@ def test_nothing_is_asked_where_nothing_hangs_on_it(tmp_path: Path) -> None:
     # an amplifier on pin 3 is short-circuited at any level: no maker is asked for that
     for advice in (small, ask(tmp_path, kind="differential")):
         assert "asked-first" not in {one.code for one in advice.would_change}
+
+
+PREAMPLIFIER = DESK.replace("1.228", "6.0").replace("mixing desk", "{what}")
+
+
+def of_six_volts(folder: Path, what: str, kind: str, level: str | None = None) -> Advice:
+    path = folder / "source.toml"
+    path.write_text(PREAMPLIFIER.format(most=12.0, kind=kind, what=what), "utf-8")
+    there = changed(typed_destination("rca:47k:1.5V", 50.0), ground="same-strip", cable="2m")
+    return advise(*read_source(path), changed(there, level=level))
+
+
+def test_what_a_preamplifier_is_turned_up_to_is_what_its_amplifier_needs(tmp_path: Path) -> None:
+    # lost: the most ordinary of adapters, for 226 in place of 43, with 6 V stated and 1.5 V wanted
+    kind = "electronically-floating"
+    advice = of_six_volts(tmp_path, "preamplifier", kind)
+    assert advice.chosen == "xlr-to-rca/transformer"
+    way, volts = told(advice)
+    assert way == "xlr-to-rca/pin-3-tied-at-source"
+    # the input wants 1.5 V, and more is stated
+    assert 1.5 <= volts < 6.0
+    # the rule: up to that level it is what is used, and at the stated level it is not
+    assert of_six_volts(tmp_path, "preamplifier", kind, f"{volts}V").chosen == way
+    assert of_six_volts(tmp_path, "preamplifier", kind, "6V").chosen == "xlr-to-rca/transformer"
+    # nothing turns a player down: what it states is what it plays
+    assert not asked(of_six_volts(tmp_path, "CD player", kind))
+
+
+def test_no_driver_of_its_own_is_tied_at_any_volume(tmp_path: Path) -> None:
+    # lost: a driver of pin 3, which works into a short circuit when somebody joins it to pin 1
+    for kind in ("differential", "balanced"):
+        assert not asked(of_six_volts(tmp_path, "preamplifier", kind))
+
+
+def asked(advice: Advice) -> list[str]:
+    return [s.what for s in advice.would_change if "never turned up" in s.what]
