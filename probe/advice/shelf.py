@@ -22,6 +22,7 @@ from probe.advice.ranges import (
 )
 from probe.advice.transformers import find_transformer
 from probe.errors import BadInput
+from probe.formats.text import one_of, quoted
 from probe.formats.toml import OneLine, Table, complaint, read_toml
 
 FORMAT = "probe-shelf/1"
@@ -106,9 +107,15 @@ def read_shelf(path: Path) -> Shelf:
     parts = []
     for at, table in enumerate(written.part):
         _check(path, at, table)
-        if table.name in names:
-            raise complaint(path, ("part", at, "name"), f'"{table.name}" is there already')
-        names.add(table.name)
+        name = " ".join(table.name.split())  # no list shows a blank more
+        if name in names:
+            raise complaint(
+                path,
+                ("part", at, "name"),
+                f"{quoted(table.name)} is there already; "
+                "two parts need two names that differ by more than blanks",
+            )
+        names.add(name)
         parts.append(_part(path, at, table))
     share = None if written.share_percent is None else written.share_percent / 100.0
     return Shelf(tuple(parts), written.currency, share)
@@ -130,6 +137,9 @@ def _check(path: Path, at: int, table: PartTable) -> None:
                     f'"{wire}" is no wire here; write contact-contact, the first one of '
                     f"{', '.join(ends[0])}, the second one of {', '.join(ends[1])}",
                 )  # fmt: skip
+        _check_twice(path, (*here, key), wires, ordered=key == "wires")
+    if table.wires or table.joined_from or table.joined_to:
+        _check_short(path, here, table)
     if table.kind in ("lead", "adapter", "splitter") and not table.wires:
         raise complaint(path, here, f"wires is missing; a {table.kind} needs what joins what")
     if table.kind == "lead" and table.length_m is None:
@@ -142,6 +152,50 @@ def _check(path: Path, at: int, table: PartTable) -> None:
         raise complaint(
             path, (*here, "transformer"), f"belongs to a transformer, not a {table.kind}"
         )
+
+
+SIGNAL, GROUND = ("2", "centre"), ("1", "shell")
+"""Contacts that carry the signal, and those of ground (AES14 for the XLR)."""
+
+
+def _check_twice(
+    path: Path, key: tuple[str | int, ...], wires: tuple[str, ...], *, ordered: bool
+) -> None:
+    seen: set[str] = set()
+    for wire in wires:
+        same = wire if ordered else "-".join(sorted(wire.split("-")))
+        if same in seen:
+            raise complaint(path, key, f"{quoted(wire)} is there already; name each wire once")
+        seen.add(same)
+
+
+def _check_short(path: Path, here: tuple[str | int, ...], table: PartTable) -> None:
+    """Refuse a part that joins the signal to ground, or pins 2 and 3, through whatever wires."""
+    groups: list[set[tuple[int, str]]] = []
+    for wires, ends in ((table.joined_from, (0, 0)), (table.joined_to, (1, 1)),
+                        (table.wires, (0, 1))):  # fmt: skip
+        for wire in wires:
+            pair = set(zip(ends, wire.split("-"), strict=True))
+            met = [g for g in groups if g & pair]
+            groups = [g for g in groups if not g & pair]
+            groups.append(pair.union(*met))
+            joined = {contact for _, contact in groups[-1]}
+            hot, ground = joined.intersection(SIGNAL), joined.intersection(GROUND)
+            legs = any({(end, "2"), (end, "3")} <= groups[-1] for end in (0, 1))
+            if hot and ground:
+                what = f"the signal ({min(hot)}) to ground ({min(ground)})"
+            elif legs:
+                what = "pins 2 and 3 of one plug"
+            else:
+                continue
+            near, far = (CONTACTS[plug.split("-")[0]] for plug in (table.from_, table.to))
+            apart = [f"{a}-{b}" for a in near for b in far
+                     if not ({a, b} & set(SIGNAL) and {a, b} & set(GROUND))]  # fmt: skip
+            raise complaint(
+                path, here,
+                f"{quoted(wire)} joins {what}, a short circuit of the output; wires may be "
+                f"{one_of(apart)}",
+            )  # fmt: skip
 
 
 def _part(path: Path, at: int, table: PartTable) -> Part:

@@ -27,7 +27,7 @@ from probe.advice.destination import (
 from probe.advice.ground import MAINS_VOLTS, PRESETS, GroundPath, of_preset, second_reading
 from probe.advice.ranges import AMPERES, FARADS, MOST_VOLTS, OHMS
 from probe.errors import BadInput
-from probe.formats.quantity import Typed, typed_quantity
+from probe.formats.quantity import Typed, other_digit, typed_quantity
 from probe.formats.text import nearest, one_of, quoted
 
 CONNECTORS = ("rca", "xlr", "digital-75", "digital-110")
@@ -114,12 +114,20 @@ def typed_destination(text: str, mains_hz: float, mains_volts: float = MAINS_VOL
         raise BadInput(f"a destination is empty; {HOW}")
     if len(text) > LONGEST:
         raise BadInput(f"{quoted(text)}: too long for a typed destination; {HOW}")
+    _check_digits("", text)
     tables = [_input_table(one, text) for one in _PLUS.split(text)]
     document = f'format = "{FORMAT}"\nname = "{_name(text)}"\n' + "".join(tables)
     try:
         return destination_of(document.encode(), Path(text), mains_hz, mains_volts)
     except BadInput as error:
         raise BadInput(_in_typed_words(str(error), text)) from error
+
+
+def _check_digits(option: str, text: str) -> None:
+    """Refuse digits that somebody else would read as others, or not at all."""
+    if digit := other_digit(text):
+        raise BadInput(f"{option}{quoted(text)}: {quoted(digit)} is no digit that is taken "
+                       "here; write figures with 0 to 9")  # fmt: skip
 
 
 _PLUS = re.compile(r"\+(?![\d.,])")
@@ -265,6 +273,7 @@ def typed_ground(text: str, mains_hz: float, mains_volts: float = MAINS_VOLTS) -
     """
     if text in PRESETS:
         return of_preset(text, mains_volts)
+    _check_digits("--ground ", text)
     parts = [p.strip() for p in text.split("/")]
     volts = typed_quantity(parts[0], "V", bare=False)
     if volts is None:
@@ -368,6 +377,7 @@ WHAT = {"--cable": "a length", "--level": "a level"}
 
 
 def _figure(option: str, text: str, unit: str, above: float, below: float) -> float:
+    _check_digits(f"{option} ", text)
     found = typed_quantity(text, unit)
     if found is not None and found.value < 0.0 and option in WHAT:
         raise BadInput(f"{option} {quoted(text)}: {WHAT[option]} cannot be negative; leave the "

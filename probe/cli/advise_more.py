@@ -69,12 +69,25 @@ def read(args: argparse.Namespace) -> More:
     check_file(args.page, "--page")
     if args.page is None and (args.customer or args.dealer or args.date):
         raise BadInput("--customer, --dealer and --date stand on the page: --page FILE is needed")
+    _check_heading(args)
     axis = None
     if args.vary is not None:
         from probe.advice.vary import read_axis
 
         axis = read_axis(args.vary)
     return More(args, shelf, axis)
+
+
+def _check_heading(args: argparse.Namespace) -> None:
+    """Refuse what would be cut off at the head of the page."""
+    from probe.errors import BadInput
+    from probe.report.text import NAME_LIMIT
+
+    for name in ("customer", "dealer", "date"):
+        if (length := len(getattr(args, name))) > NAME_LIMIT:
+            raise BadInput(
+                f"--{name}: {length} characters; at most {NAME_LIMIT} go on its line of the page"
+            )
 
 
 class More:

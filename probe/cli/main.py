@@ -24,7 +24,7 @@ from probe.errors import ProbeError
 TYPE_CHECKING = False
 if TYPE_CHECKING:  # without importing typing, which --help does not need
     from collections.abc import Callable, Sequence
-    from typing import NoReturn, TextIO
+    from typing import Any, NoReturn, TextIO
 
 COMMANDS = {
     "analyse": ("probe.cli.analyse", "find out what the output of a recorded session is"),
@@ -143,8 +143,42 @@ class _Help(argparse.HelpFormatter):
         super().__init__(prog, width=max(40, columns - 2))
 
 
+class _Once(argparse._StoreAction):
+    """An option that is given once: of two values nobody knows which one is meant."""
+
+    _given = False
+
+    def __call__(
+        self, parser: argparse.ArgumentParser, namespace: argparse.Namespace, values: object,
+        option_string: str | None = None,
+    ) -> None:  # fmt: skip
+        del parser
+        if self._given and option_string:
+            raise argparse.ArgumentError(self, "given twice; give it once")
+        self._given = True
+        setattr(namespace, self.dest, values)
+
+
+def _plain(number: Callable[[str], float]) -> Callable[[str], float]:
+    """Return what reads a number of the digits 0 to 9 with nothing between them."""
+
+    def read(text: str) -> float:
+        if not text.isascii() or "_" in text:
+            raise ValueError
+        return number(text)
+
+    return read
+
+
 class _Parser(argparse.ArgumentParser):
-    """A parser that complains in one line."""
+    """A parser that complains in one line, and takes no option twice."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for name in (None, "store"):
+            self.register("action", name, _Once)
+        for number in (float, int):
+            self.register("type", number, _plain(number))
 
     def error(self, message: str) -> NoReturn:
         self.exit(_fail(f'{message}; see "{self.prog} --help"'))

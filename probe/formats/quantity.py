@@ -12,12 +12,15 @@ from dataclasses import dataclass
 
 from probe.decibels import DBU_VOLTS
 
-_NUMBER = re.compile(r"([+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:e[+-]?\d+)?)\s*([^\d\s.,]*)", re.I)
+_NUMBER = re.compile(
+    r"([+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:e[+-]?\d+)?)\s*([^\d\s.,]*)", re.I | re.ASCII
+)
 _THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}")
 _ALIKE = str.maketrans(
     {"\u2212": "-", "\u00b5": "u", "\u03bc": "u", "\u03a9": "ohm", "\u03c9": "ohm"}
+    | {chr(0xFF10 + digit): str(digit) for digit in range(10)}
 )
-"""What is typed for the same: minus, micro (two signs), ohm (two cases)."""
+"""What is typed for the same: minus, micro (two signs), ohm (two cases), digits of full width."""
 
 UNITS: Mapping[str, Mapping[str, float]] = {
     "V": {"v": 1.0, "mv": 1e-3, "uv": 1e-6},
@@ -50,6 +53,12 @@ class Typed:
     value: float
     number: str
     unit: str
+
+
+def other_digit(text: str) -> str:
+    """Return the first digit of another script, which may look like another figure; or nothing."""
+    told = text.translate(_ALIKE)
+    return next((c for c in told if c.isdecimal() and not c.isascii()), "")
 
 
 def typed_quantity(text: str, unit: str, *, bare: bool = True) -> Typed | None:

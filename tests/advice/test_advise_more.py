@@ -60,7 +60,6 @@ def test_everything_is_in_the_json(asked: list[str], capsys: pytest.CaptureFixtu
         (["--page", "."], "--page"),
         (["--page", "/proc/none/page.html"], "--page"),
         (["--page", "no-such-folder/page.html"], 'there is no folder "no-such-folder"'),
-        (["--shelf", "none.toml"], "no such file"),
     ],
 )
 def test_refused_in_one_line(
@@ -71,3 +70,13 @@ def test_refused_in_one_line(
     assert said.out == ""
     assert expected in said.err
     assert said.err.count("\n") == 1
+
+
+def test_a_shelf_that_is_not_there_is_refused(
+    asked: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    at = asked.index("--shelf") + 1
+    assert main([*asked[:at], "none.toml", *asked[at + 1 :]]) == 2
+    said = capsys.readouterr()
+    assert (said.out, said.err.count("\n")) == ("", 1)
+    assert "no such file" in said.err

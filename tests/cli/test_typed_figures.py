@@ -47,6 +47,10 @@ from probe.simulate.build import read_stage
         ("100uA", "A", 1e-4),
         ("5m", "m", 5.0),
         ("-3 dB", "dB", -3.0),
+        # the same ten digits, as wide keyboards type them (Unicode U+FF10 to U+FF19)
+        ("\uff14\uff17k", "ohm", 4.7e4),
+        # 4 of another script: of some the glyph is another figure's here
+        ("\u0664k", "ohm", None),
         ("5 dB", "m", None),
         ("12 ohm", "V", None),
         ("twelve", "V", None),
