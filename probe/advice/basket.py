@@ -79,7 +79,8 @@ def baskets(
             found.append(replace(none, **first))
             continue
         here = beside(solve, cables)
-        tried = lead_names(first.get("first", ())) if first.get("before") in WHEN else frozenset()
+        plugged = [lead for lead in first.get("first", ()) if not lead.case]
+        tried = lead_names(plugged) if first.get("before") in WHEN else frozenset()
         basket = parts_of_way(
             advice, choice, destination, shelf, system_price, solve=here, tried=tried
         )  # fmt: skip
@@ -112,26 +113,49 @@ def _first(
 ) -> dict[str, Any]:  # fmt: skip
     """Return what the leads take that are tried, or asked about, before what is chosen."""
     codes = FIRST if choice.option else FIRST.union(ASKED)
-    held = (s for s in advice.would_change if s.box == choice.box and s.code in codes)
-    told = next(held, None)
-    found = []
-    for answer in told.answers if told else ():
+    held = [s for s in advice.would_change if s.box == choice.box and s.code in codes]
+    held.sort(key=lambda s: s.code not in WHEN)  # what is tried needs no answer
+    if not held:
+        return {}
+    told, found = held[0], _of_step(held[0], advice, choice, destination, shelf, solve)
+    if not found:
+        return {}
+    ways = {lead.option for lead in found}
+    for asked in held[1:] if told.code in WHEN else ():
+        if asked.code in ASKED and not ways & set(asked.answers):
+            after = less(shelf, found[0].taken)
+            leads = _of_step(asked, advice, choice, destination, after, solve)
+            found += [replace(lead, case=IF_NOT) for lead in leads[:1]]
+            break
+    return {"first": tuple(found), "before": told.code}
+
+
+IF_NOT = "if that does not do, ask (above), and if so"
+"""When the lead of an answer is taken, behind one that is tried."""
+
+
+def _of_step(
+    told: Settling, advice: Advice, choice: Choice, destination: Destination, shelf: Shelf,
+    solve: Solve | None,
+) -> list[Basket]:  # fmt: skip
+    """Return what the leads take of one thing that comes first; nothing: it is taken anyway."""
+    found: list[Basket] = []
+    for answer in told.answers:
         sockets = [o.socket for o in advice.options if (o.box, o.option.id) == (choice.box, answer)]
         sockets += [a.socket for a in advice.digital if (a.box, a.link.id) == (choice.box, answer)]
         if not sockets or (answer == choice.option and not choice.attenuator):
-            return {}  # what is taken anyway
+            return []  # what is taken anyway
         socket = choice.socket if choice.socket in sockets else sockets[0]
         lead = replace(choice, option=answer, socket=socket)
         own = any(o.used is not o for o in held_by(advice, lead))
         lead = replace(lead, attenuator=own and answer != choice.option)
         parts = parts_of_way(
             advice, lead, destination, shelf, None, solve=solve, in_doubt=True,
-            to_listen=told is not None and told.code == "origin-first",
+            to_listen=told.code == "origin-first",
         )  # fmt: skip
         found.append(replace(parts, both=_again(parts.taken, parts.count_of_both, shelf)))
-    if told and found:
-        found += [_of_other(other, choice.box, destination, shelf) for other in told.others]
-    return {"first": tuple(found), "before": told.code} if told and found else {}
+    others = told.others if found else ()
+    return [*found, *(_of_other(other, choice.box, destination, shelf) for other in others)]
 
 
 def _of_other(other: Other, box: str, destination: Destination, shelf: Shelf) -> Basket:

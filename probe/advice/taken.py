@@ -247,7 +247,7 @@ class Basket:
             unlike = lead.plain if plain else lead.unlike
             told = "; ".join((*lead._lines(), *lead._order(), *unlike, *against))
             stock = "" if plain or lead.instead is None else f"; {lead.instead.says}"
-            after = AFTER.get(self.before, "")
+            after = "" if lead.case else AFTER.get(self.before, "")
             yield f"{case}: {', '.join((told, *lead._price()))}{stock}{after}"
 
     def _in_any_case(self) -> Iterable[str]:
@@ -274,7 +274,7 @@ class Basket:
             if any(lead.case for lead in self.first):
                 return "without such an answer"
             return "if not" if len(self.first) == 1 else "only if neither does"
-        return "only if that does not do"
+        return "only if neither does" if len(self.first) > 1 else "only if that does not do"
 
     def _second(self) -> Iterable[str]:
         """Say what the other side of a stereo pair lacks, where only one was measured."""
@@ -290,7 +290,8 @@ class Basket:
     @property
     def _tried(self) -> frozenset[str]:
         """Names of the leads that are there already when this is taken, for they were tried."""
-        tried = lead_names(self.first) if self.before in WHEN else frozenset()
+        plugged = [lead for lead in self.first if not lead.case]
+        tried = lead_names(plugged) if self.before in WHEN else frozenset()
         return tried & lead_names((self,))
 
     def _lines(self) -> Iterable[str]:

@@ -18,6 +18,7 @@ from probe.advice.padded import described
 from probe.advice.parts import to_ask_for
 from probe.advice.quantity import Quantity
 from probe.advice.rows import WIDTH, in_short, table
+from probe.advice.taken import WHEN
 from probe.advice.told_once import groups_of, told_once
 from probe.advice.words import decibels, figure, full_output, quieter, signed_decibels
 from probe.numbers import without_figures, worst_told
@@ -223,7 +224,7 @@ def _cure(cure: Cure, *, several: bool) -> str:
 
 def _choice(advice: Advice, choice: Choice, label: str) -> list[str]:
     if choice.option is None:
-        return [f"USE NOTHING YET{label}", *bullets(choice.why)]
+        return [*_nothing_used(advice, choice, label), *bullets(choice.why)]
     held = [
         o
         for o in advice.options
@@ -248,6 +249,16 @@ def _choice(advice: Advice, choice: Choice, label: str) -> list[str]:
     lines += bullets(f"mind: {d}" for d in dangers[:DANGERS])
     more = len(dangers) - DANGERS
     return lines + ([f"- and {more} more to mind, in the JSON"] if more > 0 else [])
+
+
+def _nothing_used(advice: Advice, choice: Choice, label: str) -> list[str]:
+    """Return the head where nothing is chosen: the lead to try first, as on the sheet."""
+    held = (s for s in advice.would_change if s.box == choice.box and s.code in WHEN)
+    way = next((s.answers[0] for s in held if s.answers), None)
+    mine = [o.option for o in advice.options if (o.box, o.option.id) == (choice.box, way)]
+    if not mine:
+        return [f"USE NOTHING YET{label}"]
+    return wrapped(f"TRY FIRST{label}  {way}: {mine[0].says}", "    ")
 
 
 def _else(advice: Advice, choice: Choice) -> list[str]:

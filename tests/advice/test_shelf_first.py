@@ -369,3 +369,58 @@ def test_the_list_begins_with_the_lead_without_the_attenuator(
     assert "2 x pad 12 dB" in screen
     assert "48.00 EUR" in screen
     assert "does not do (" not in screen
+
+
+def test_what_is_tried_first_heads_screen_and_list_where_a_maker_is_asked_too(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Lost: the lead of the headline is on no list, though its parts are there."""
+    source = """
+format = "probe-source/1"
+single_ended_level_v = 0.8
+"""
+    parts = """
+[[part]]
+name = "RCA lead"
+kind = "lead"
+from = "rca-male"
+to = "rca-male"
+wires = ["centre-centre", "shell-shell"]
+length_m = 4.0
+price = 6.0
+stock = 4
+
+[[part]]
+name = "joined adapter"
+kind = "adapter"
+from = "rca-female"
+to = "xlr-male"
+wires = ["centre-2", "shell-1", "shell-3"]
+price = 7.0
+stock = 4
+"""
+    (tmp_path / "tv.toml").write_text(source + DEVICE.replace('"xlr"', '"rca"'), "utf-8")
+    (tmp_path / "shelf.toml").write_text('format = "probe-shelf/1"\n' + parts, "utf-8")
+    place = ["--ground", "antenna-or-network", "--cable", "4m"]
+    args = ["advise", str(tmp_path / "tv.toml"), "xlr:10k/leg:1V", *place]
+    args += ["--shelf", str(tmp_path / "shelf.toml")]
+    assert main([*args, "--json"]) == 0
+    document = json.loads(capsys.readouterr().out)
+    assert document["chosen"] is None
+    asked = {one["code"] for one in document["would_change"]}
+    assert asked >= {"origin-first", "output-impedance"}
+    (leaf,) = leaves_of(document)
+    assert (
+        leaf.chosen == "Try first, as above: RCA to XLR: pin 3 joined to pin 1 at the destination"
+    )
+    first, then, *_ = leaf.needs
+    # by hand from the shelf: two leads of 6 EUR and two adapters of 7 EUR
+    assert first.startswith("First, for what is done first (above): 2 x RCA lead; 2 x joined adap")
+    assert ", 26.00 EUR" in first
+    assert then.startswith("If that does not do, ask (above), and if so: order, 2 x: lead, RCA")
+    assert "if the hum goes" not in then
+    assert main(args) == 0
+    screen = capsys.readouterr().out
+    # the rule: the screen has the headline of the sheet
+    assert "TRY FIRST  rca-to-xlr/pin-3-tied-at-destination" in screen
+    assert "USE NOTHING YET" not in screen
