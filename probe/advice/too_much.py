@@ -91,6 +91,9 @@ def overload(case: Case) -> Iterator[Finding]:
         left = f" (the input gives full output only {lower:.1f} dB lower)" if lower > 0.0 else ""
         against = _against_overload(case, played=played, turn_down=turn, near=left)
         says = f"{reach}: {_too_much(case, level, most)}: {against}"
+        if case.never_turned_up and not played and not case.maximum_assumed:
+            says = f"{at}{at_most(case, level)} would be more than the {most:g} V that {where} "
+            says += f"accepts, and do not come: {against}"
         yield Finding("avoid" if near else "works", "overload", says, hazard=True,
                       assumed=assumed, turn_down_db=turn)  # fmt: skip
 

@@ -72,3 +72,21 @@ def test_what_a_figure_is_about_keeps_its_capitals(tmp_path: Path) -> None:
         # common practice, no source: names in capitals have them in the middle of a sentence
         assert "28.0 V" in told
         assert "(rCA" not in told
+
+
+def test_a_maximum_that_nobody_can_play_is_no_alarm(tmp_path: Path) -> None:
+    """Lost: "up to 9.9 dB too much" of a record player's stage that plays 0.4 V."""
+    path = tmp_path / "source.toml"
+    path.write_text("""
+format = "probe-source/1"
+single_ended_level_v = 0.4
+single_ended_maximum_v = 9.0
+single_ended_impedance_ohm = 100
+device = { maker = "Lyster", model = "Groove", output = "line", kind = "phono stage" }
+""")
+    there = changed(typed_destination("rca:47k:0.5V:max=3V", 50.0), ground="same-strip")
+    (lead, _) = advise(*read_source(path), there).options
+    (says,) = [h.message for h in lead.used.hazards if h.code == "overload"]
+    # by hand: 0.4 V play, 3 V are accepted; 9 V are what the stage could give and never does
+    assert "too much" not in says
+    assert "would be more than the 3 V that the input accepts, and do not come" in says
