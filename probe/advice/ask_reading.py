@@ -67,7 +67,8 @@ def _sparing(
             for s in destination.inputs
         )
         there = replace(destination, inputs=inputs)
-        if ground_fault(there) or ground_high(there):
+        alone = replace(there, inputs=tuple(s for s in inputs if s.box == choice.box))
+        if ground_fault(alone) or ground_high(alone):
             return None
         return winning(ask(there, among), open_).get(choice.box)
 

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from probe.advice.advise import advise
+from probe.advice.destination import together
 from probe.advice.model import Advice
 from probe.advice.source_file import read_source
 from probe.advice.text import render
@@ -182,3 +183,15 @@ def test_no_answer_moves_a_plain_lead_to_one_with_an_adapter(tmp_path: Path) -> 
     advice = far(tmp_path, 15)
     assert advice.chosen == "xlr-to-xlr"
     assert "asked-first" not in {one.code for one in advice.would_change}
+
+
+def test_the_second_reading_is_told_of_each_of_several_boxes(tmp_path: Path) -> None:
+    """Lost: of two boxes on one device neither is told what a meter spares."""
+    path = tmp_path / "source.toml"
+    path.write_text(SHEET.format(more="differential_impedance_ohm = 100.0"), encoding="utf-8")
+    boxes = [typed_destination(typed, 50.0) for typed in ("rca:47k:1V", "rca:20k:0.5V:sub")]
+    there = changed(together(boxes), ground="12V", cable="2m")
+    advice = advise(*read_source(path), there)
+    told = [one.answers[0] for one in advice.would_change if one.code == "asked-first"]
+    # the same reading as of one box alone, for each of them
+    assert told == ["rca-to-rca", "rca-to-rca"]

@@ -153,4 +153,4 @@ def test_what_would_change_the_answer_names_alike_boxes_once(tmp_path: Path) -> 
     text = " ".join(render(found(path, box, box)).split())
     # nothing of one box alone is left anywhere
     assert "(no. 2)" not in text
-    assert f"USE NOTHING YET (2 x {box})" in text
+    assert f"TRY FIRST (2 x {box})" in text
