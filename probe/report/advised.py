@@ -138,7 +138,10 @@ def _choice(
     looked = held and hangs_on_volume(advice, option and option.get("destination"))
     if option is not None and held and not looked:
         name = f"{name}, with {pad_named(option)} in its plug"
+    then: tuple[str, ...] = ()
     if step and (name or step.tried):
+        if step.tried and option and option.get("id") != step.ways[0].get("id"):
+            then = (f"Only if that does not do: {name}",)
         name = step.headline(name, "below")
     elif looked:
         name = f"Look first, as below, for what belongs in the plug. Then: {name}"
@@ -148,7 +151,7 @@ def _choice(
         name=clean(box, 60),
         chosen=name,
         why=tuple(_whole(in_words(_sentence(reason))) for reason in why),
-        parts=parts_of(advice, option),
+        parts=(*then, *parts_of(advice, option)),
         shelf=shelf_of(advice, box or str(mine[0].get("destination")) if mine else box),
     )
 

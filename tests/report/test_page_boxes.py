@@ -124,6 +124,9 @@ def test_no_box_is_told_to_use_what_waits(
     # the headline of the sheet, on which the lead that shows it is the headline, too
     assert heads == ["Try first, as below: RCA lead, single-ended to single-ended"] * 2
     assert "use this" not in Page(page).words
+    # what the transformer below belongs to, as the sheet has it on its list
+    isolated = "XLR to RCA through an audio isolating transformer"
+    assert all(f"Only if that does not do: {isolated} " in text for text in sections(page))
     assert Page(page).words.count("not yet") == 2
 
 
