@@ -110,17 +110,6 @@ class Candidate:
         return self.hazards & {h.code for s in self.bare for h in s.hazards}
 
     @property
-    def turned_down_with_ease(self) -> bool:
-        """What overloads the input is its device's own volume, and leaves more of it than is used.
-
-        So far below its maximum as the input needs for full output and 6 dB.
-        """
-        over = [h for s in self.sides for h in s.hazards if h.code == "overload" and not h.assumed]
-        return all(h.turn_down_db is not None for h in over) and all(
-            s.verdict == "works" for s in self.sides
-        )
-
-    @property
     def fills(self) -> bool | None:
         """Surely reaches the full output of what it feeds, on all sides; None: not known."""
         margins = [s.figures.full_output_margin_db for s in self.sides]

@@ -206,15 +206,11 @@ def _unspoiled(working: Sequence[Candidate]) -> tuple[list[Candidate], dict[str,
     """Leave out what spoils the input's output, or comes from a faulty one.
 
     An overloaded input, or one half of it idle, is worse than too little level. Only where another
-    one surely does not: of an input that states too little, nothing is known to be better. Nor a
-    plain lead for what is no plain lead, where the device's own volume settles the overload.
+    one surely does not: of an input that states too little, nothing is known to be better.
     """
     pool, why = list(working), {}
     for code, says in SPOILING.items():
         clean = [c for c in pool if code not in c.spoils]
-        if code == "overload" and not any(c.option.native for c in clean):
-            settled = [c for c in pool if c.option.native and c.turned_down_with_ease]
-            clean = [c for c in pool if c in clean or c in settled]
         if len(clean) < len(pool) and any(c.surely_without(code) for c in clean):
             pool, why[code] = clean, says
     return pool, why
