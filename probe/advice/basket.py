@@ -45,9 +45,14 @@ def with_shelf_parts(destination: Destination, shelf: Shelf) -> Destination:
     """
     pads = [p for p in shelf.parts if p.kind == "attenuator" and p.impedance_ohm is None]
     pads = sorted((p for p in pads if p.stock), key=lambda p: (lacks(p), p.attenuation_db))
-    at_hand = tuple((p.to.partition("-")[0], p.attenuation_db or 0.0) for p in pads)
-    parts = tuple(transformers_on(shelf))
-    return replace(destination, transformers_at_hand=parts, pads_at_hand=at_hand)
+    ends = [(p.to.partition("-")[0], p.attenuation_db or 0.0) for p in pads]
+    there = {end for end, p in zip(ends, pads, strict=True) if not lacks(p)}
+    return replace(
+        destination,
+        transformers_at_hand=tuple(transformers_on(shelf)),
+        pads_at_hand=tuple(ends),
+        pads_lacking=frozenset(ends) - there,
+    )
 
 
 def baskets(

@@ -212,6 +212,8 @@ class Destination:
     """Those on the shelf: option whose plugs they have, data; what goes first, first."""
     pads_at_hand: tuple[tuple[str, float], ...] = ()
     """Attenuators on the shelf: plug at their end, dB; what is there first."""
+    pads_lacking: frozenset[tuple[str, float]] = frozenset()
+    """Those of them that are not there for both sides of a stereo pair."""
     mains_hz: float = MAINS_HZ
     mains_volts: float = MAINS_VOLTS
     mains_least_volts: float = MAINS_VOLTS

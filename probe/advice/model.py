@@ -238,7 +238,7 @@ class Attenuated:
     """One on the shelf that takes more off and still leaves full output, dB, and what then is in
     hand of it, dB: not enough for quiet recordings."""
     in_place_of: Attenuated | None = None
-    """The one of just so many decibels as are needed, where this one lies on the shelf."""
+    """The one of just so many decibels as are wished, where this one lies on the shelf."""
     refused_db: tuple[float, ...] = ()
     """What lies on the shelf, was solved in its place and does not do."""
 

@@ -1,30 +1,26 @@
-"""An option with an attenuator in its plug: what is wanted, the design, the verdict with it."""
+"""An option with an attenuator in its plug: the design, the shelf, the verdict with it."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
-from typing import Literal
+from dataclasses import replace
 
 from probe.advice import thresholds as limit
 from probe.advice.attenuator import (
     KEPT_DB,
-    LEAST_KEPT_DB,
     MOST_DB,
     Design,
     Pad,
     design,
     rating_watt,
     seen_ohm,
-    sizes,
 )
-from probe.advice.audible import stricter_db
 from probe.advice.destination import Destination, Input
 from probe.advice.model import Attenuated, OptionAdvice
 from probe.advice.network import TwoPort
+from probe.advice.pad_wanted import LEAST_DB, Wanted, beyond_db, hum_wanted, overloaded, wanted_of
 from probe.advice.preferred import TOLERANCE, Series
-from probe.advice.quantity import Quantity
 from probe.advice.wiring import Option
 from probe.decibels import db_to_ratio, ratio_to_db
 
@@ -38,9 +34,6 @@ WARM_KELVIN = 300.0
 
 AUDIO_BAND_HZ = 19980.0
 """20 Hz to 20 kHz. [practice]"""
-
-LEAST_DB = 1.0
-"""Less is not worth a soldering iron. [judgement]"""
 
 
 def fitted(option: Option, parts: Sequence[TwoPort]) -> list[Option]:
@@ -60,7 +53,7 @@ def with_attenuator(
     ``judged`` solves and judges any variant of the option; ``least_ohm``: the smallest load the
     maker of the device allows.
     """
-    wanted = _wanted(bare, socket, destination)
+    wanted = wanted_of(bare, socket, destination)
     if wanted is None:
         return bare
     offered = _sized(bare, socket, judged, wanted, least_ohm or 0.0)
@@ -75,7 +68,7 @@ def with_attenuator(
         if found is not None and found.designs[0].pad.in_series:
             continue  # which none that is bought ready is
         near = at_hand.decibels - wanted.decibels <= AT_HAND_LEEWAY_DB
-        if found is None or not _does_as_well(found, offered):
+        if found is None or not _does_as_well(found, offered, bare):
             refused.append(at_hand.decibels)
             continue
         if near or _leaves_in_hand(found):
@@ -90,7 +83,7 @@ def with_attenuator(
 
 
 def _sized(
-    bare: OptionAdvice, socket: Input, judged: Judged, wanted: _Wanted, least_ohm: float
+    bare: OptionAdvice, socket: Input, judged: Judged, wanted: Wanted, least_ohm: float
 ) -> Attenuated | None:  # fmt: skip
     """Return the pad for what is wanted, of a smaller size where only that leaves full output.
 
@@ -119,19 +112,14 @@ def _sized(
 
 def _protects(found: Attenuated, socket: Input) -> bool:
     """Tell whether the input gets no more than it accepts, resistors off as they may be."""
-    beyond = _beyond_db(found.advice, socket)
-    return not _overloaded(found.advice) and (beyond is None or beyond + found.off_db[0] <= 0.0)
+    beyond = beyond_db(found.advice, socket)
+    return not overloaded(found.advice) and (beyond is None or beyond + found.off_db[0] <= 0.0)
 
 
 def _fills(option: OptionAdvice) -> bool:
     """Tell whether full output is surely reached, as far as that is known."""
     margin = option.figures.full_output_margin_db
     return margin is None or margin.low >= 0.0
-
-
-def _overloaded(option: OptionAdvice) -> bool:
-    """Tell whether the input surely may get more than it accepts."""
-    return any(h.code == "overload" and not h.assumed for h in option.hazards)
 
 
 def quieted(
@@ -147,7 +135,7 @@ def quieted(
     lead = bare.option.pin_3 != "transformer"  # nobody buys both
     if not lead or bare.against != {"hum"} or just_short(bare, socket):
         return bare
-    wanted = _hum(bare, socket)
+    wanted = hum_wanted(bare, socket)
     asked = destination.attenuation(socket.box) is not None or destination.wanted(socket.box) > 0.0
     if asked or (bare.attenuator is not None and bare.attenuator.solves):
         return bare
@@ -161,7 +149,7 @@ def quieted(
         if offered.solves:
             return replace(bare, attenuator=offered)
         # of a source that is not known it takes off less at one end than was asked of it
-        more = _hum(offered.advice, socket) if offered.advice.against == {"hum"} else None
+        more = hum_wanted(offered.advice, socket) if offered.advice.against == {"hum"} else None
         wanted = more and replace(wanted, decibels=wanted.decibels + more.decibels)
     return bare
 
@@ -183,10 +171,10 @@ AT_HAND_LEEWAY_DB = 3.0
 `limit.VOLUME_MAKES_UP_DB` in hand above full output. [judgement]"""
 
 
-def _at_hand(bare: OptionAdvice, wanted: _Wanted, destination: Destination) -> list[_Wanted]:
+def _at_hand(bare: OptionAdvice, wanted: Wanted, destination: Destination) -> list[Wanted]:
     """Return what is wanted with the values that lie on the shelf; nothing where it was asked for.
 
-    Less than is wanted by no more than is kept for the tolerance of resistors.
+    From what is needed up, nearest to what is wished first, what is there for both sides before.
     """
     if wanted.fits == "always":
         return []
@@ -200,7 +188,8 @@ def _at_hand(bare: OptionAdvice, wanted: _Wanted, destination: Destination) -> l
     return [
         replace(wanted, decibels=db, why=wanted.why if db <= wanted.decibels else
                 f"{why}, on the shelf are {db:g}")
-        for db in found
+        for db in sorted(found, key=lambda db: ((bare.option.to, db) in destination.pads_lacking,
+                                                abs(db - wanted.decibels)))
     ]  # fmt: skip
 
 
@@ -210,8 +199,15 @@ def _leaves_in_hand(found: Attenuated) -> bool:
     return margin is not None and margin.low >= limit.VOLUME_MAKES_UP_DB
 
 
-def _does_as_well(found: Attenuated, exact: Attenuated) -> bool:
-    """Tell whether one from the shelf does what the one of just so many decibels does."""
+MINDED = frozenset({"hum", "noise"})
+"""What an attenuator has to lower only where it speaks against the way: else it is minded."""
+
+
+def _does_as_well(found: Attenuated, exact: Attenuated, bare: OptionAdvice) -> bool:
+    """Tell whether one from the shelf does what the one of just so many decibels does.
+
+    What is heard close to the loudspeaker without any need not be gone with it.
+    """
     if (exact.solves and not found.solves) or (exact.fitted and not found.fitted):
         return False
     margins = (found.advice.figures.full_output_margin_db,
@@ -219,143 +215,19 @@ def _does_as_well(found: Attenuated, exact: Attenuated) -> bool:
     if margins[0] is not None and margins[1] is not None and margins[0].low < 0.0:
         return margins[0].low >= margins[1].low
     codes = [{h.code for h in one.advice.hazards} for one in (found, exact)]
-    return codes[0] <= codes[1]
+    kept = MINDED & (bare.against | {h.code for h in bare.hazards})
+    return codes[0] <= codes[1] | kept
 
 
-Fit = Literal["always", "where-it-solves", "never"]
-"""When an attenuator goes in rather than being offered."""
-
-
-@dataclass(frozen=True)
-class _Wanted:
-    """The attenuation, and what for; ``fits``: when it goes in rather than being offered."""
-
-    decibels: float
-    why: str
-    fits: Fit
-    least: float | None = None
-    """What it takes off at the least so that the input accepts what comes, dB."""
-
-    @property
-    def sizes(self) -> tuple[float, ...]:
-        """Sizes as they are tried: smaller ones where the first costs full output."""
-        return (self.decibels,) if self.least is None else sizes(self.least)
-
-    @property
-    def at_hand(self) -> float:
-        """The least that one on the shelf takes off, dB."""
-        if self.least is None:
-            return self.decibels - KEPT_DB
-        return min(self.decibels, self.least + LEAST_KEPT_DB)
-
-
-def _wanted(bare: OptionAdvice, socket: Input, destination: Destination) -> _Wanted | None:
-    """Return what is to be taken off, or None."""
-    f = bare.figures
-    if bare.verdict == "never" or f.level_at_maximum is None:
-        return None
-    asked = destination.attenuation(socket.box)
-    if asked is not None:
-        return _Wanted(asked, f"{asked:g} dB are asked for", "always")
-    over = _over(bare, socket)
-    excess = _excess(bare, over=over is not None)
-    wanted_gain = destination.wanted(socket.box)
-    if over is not None:
-        # what is ever played was said, or nobody can turn it down: then it will come; a maximum is
-        # a matter of the volume
-        played = destination.operating_volts is not None or bare.never_turned_up
-        why = f"the output {'gives' if played else 'can give'} more than the input accepts"
-        fits = played and wanted_gain <= 0.0  # who wants more is given no less
-        over = max(over, 0.0)
-        fit: Fit = "where-it-solves" if fits else "never"
-        needs = [_Wanted(sizes(over)[0], why, fit, over)]
-        needs += [replace(n, fits=needs[0].fits) for n in (excess, _hum(bare, socket)) if n]
-        return max(needs, key=lambda n: n.decibels)  # the first of those that are alike
-    louder = f.loudness_vs_reference_db or f.level_vs_reference_db
-    if wanted_gain < 0.0 and louder is not None:
-        less = louder.value - wanted_gain
-        if less >= LEAST_DB:
-            return _Wanted(less, f"{wanted_gain:g} dB are wanted", "where-it-solves")
-    heard = [n for n in (_hum(bare, socket), _noise(bare, socket)) if n]
-    if excess:
-        return max((excess, *heard), key=lambda n: n.decibels)
-    margin = f.full_output_margin_db
-    # by itself only where so much level is to spare that as much stays in hand as elsewhere
-    spare = [n for n in heard if margin and margin.low - n.decibels >= limit.SPARE_DB]
-    return max(spare, key=lambda n: n.decibels, default=None)
-
-
-def _over(bare: OptionAdvice, socket: Input) -> float | None:
-    """Return what has to be taken off so that the input accepts what surely can come, dB."""
-    if not _overloaded(bare):
-        return None  # nothing is soldered against a level that merely is assumed
-    return _beyond_db(bare, socket)
-
-
-def _beyond_db(option: OptionAdvice, socket: Input) -> float | None:
-    """Return by how much what surely can come is more than the input accepts, dB."""
-    f = option.figures
-    held = (
-        (f.level_at_maximum, f.most_played, socket.maximum_volts),
-        (f.leg_at_maximum, f.leg_played, socket.maximum_per_leg_volts),
-    )
-    return max(
-        (float(ratio_to_db(comes.high / most)) for top, played, most in held
-         if (comes := played if option.never_turned_up else top) and most), default=None,
-    )  # fmt: skip
-
-
-def _excess(bare: OptionAdvice, *, over: bool) -> _Wanted | None:
-    """Return what has to be taken off so that the volume control is usable, or None.
-
-    ``over``: the input is overloaded, which is told in place of the excess.
-    """
-    margin = bare.figures.played_margin_db
-    told = over or any(h.code == "excess-level" for h in bare.hazards)
-    if margin is None or not told or margin.low <= limit.EXCESS_DB:
-        return None
-    why = f"{margin.value:.0f} dB more than the input needs reach it"
-    return _Wanted(float(round(margin.value - limit.SPARE_DB)), why, "never")
-
-
-def _hum(bare: OptionAdvice, socket: Input) -> _Wanted | None:
-    """Return what has to be taken off of level, and of hum with it, so that it is heard no more."""
-    hum = bare.figures.hum_below_full_output_db
-    return _against(bare, socket, hum, limit.HUM_AVOID_DB, "hum")
-
-
-def _noise(bare: OptionAdvice, socket: Input) -> _Wanted | None:
-    """Return the same against the noise of the device."""
-    noise = bare.figures.noise_below_full_output_db
-    return _against(bare, socket, noise, limit.NOISE_HEARD_DB, "noise")
-
-
-def _against(
-    bare: OptionAdvice, socket: Input, heard: Quantity | None, quiet: float, what: str
-) -> _Wanted | None:
-    """Return what lowers something to ``quiet`` dB below full output; None where that costs it."""
-    margin = bare.figures.full_output_margin_db
-    if heard is None or margin is None:
-        return None
-    missing = quiet + stricter_db(socket.speaker_sensitivity_db) - heard.low
-    least = max(missing, 0.0) + LEAST_KEPT_DB
-    needed = next(
-        (size for size in sizes(least - LEAST_KEPT_DB) if least <= size <= margin.low), None
-    )
-    if missing <= 0.0 or needed is None:
-        return None
-    return _Wanted(needed, f"it takes as much off the {what}", "never")
-
-
-def _fits(wanted: _Wanted, solved: OptionAdvice) -> bool:
+def _fits(wanted: Wanted, solved: OptionAdvice) -> bool:
     """Tell whether the attenuator goes in: asked for, or it cures and costs no full output."""
     if wanted.fits != "where-it-solves":
         return wanted.fits == "always"
-    return solved.verdict == "works" and not _overloaded(solved) and _fills(solved)
+    return solved.verdict == "works" and not overloaded(solved) and _fills(solved)
 
 
 def _offer(
-    bare: OptionAdvice, socket: Input, judged: Judged, wanted: _Wanted, least_ohm: float
+    bare: OptionAdvice, socket: Input, judged: Judged, wanted: Wanted, least_ohm: float
 ) -> Attenuated | None:
     wanted_db = wanted.decibels
     load, balanced = across_ohm(bare.option, socket), in_both_legs(bare.option, socket)
@@ -384,7 +256,7 @@ def made_of_more(
 ) -> Attenuated | None:
     """Return an attenuator ``kept`` of ``bare``, made so that the output sees so many ohms."""
     why = f"{kept.why}; of as many ohms as all plugged in at once need"
-    wanted = _Wanted(kept.designs[0].wanted_db, why, "always" if kept.fitted else "never")
+    wanted = Wanted(kept.designs[0].wanted_db, why, "always" if kept.fitted else "never")
     both = in_both_legs(bare.option, socket) and bare.option.from_ == "xlr"
     found = _offer(bare, socket, judged, wanted, ohm / (2.0 if both else 1.0))
     return None if found is None else replace(found, own_ohm=True)

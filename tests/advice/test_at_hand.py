@@ -235,3 +235,40 @@ def test_one_attenuator_is_to_be_ordered_by_one_figure(
     # closed form: 17.8 kohm beside 10 are 6.40, behind 3.74 kohm and about 0.2 of output and
     # windings 4.1 dB; beside an input transformer of 20 kohm 9.42 kohm, 3.0 dB
     assert "attenuator, XLR female to XLR male, 4 dB, which takes off 3.0 to 4.0 dB there" in found
+
+
+@pytest.mark.parametrize(
+    ("volts", "to", "pads", "says"),
+    [
+        # closed form: 8 V before 200 ohm into 47 kohm are 7.97 V, 22.5 dB over 0.6 V: 2.5 dB leave
+        # the 20 that are usual, 12 are what leave 10 in hand
+        (8.0, "rca:47k:0.6V", ((10, 8),), "2 x pad 10"),
+        (8.0, "rca:47k:0.6V", ((3, 8),), "2 x pad 3"),
+        # nearest to what is wished of what is there for both sides
+        (8.0, "rca:47k:0.6V", ((3, 8), (6, 8), (10, 1)), "2 x pad 6"),
+        # 2 dB leave 20.5: more than is usual still reaches it
+        (8.0, "rca:47k:0.6V", ((2, 8),), "attenuator, RCA socket to RCA plug, 12 dB: "),
+        # 5 % more before 160 ohm are 8.37 V, 4.8 dB over 4.8 V: 4 dB do not protect, 6 do
+        (8.0, "rca:47k:0.6V:max=4.8V", ((4, 8),), "attenuator, RCA socket to RCA plug, 12 dB: "),
+        (8.0, "rca:47k:0.6V:max=4.8V", ((4, 8), (6, 8)), "2 x pad 6"),
+        # hum: 0.2 mV behind 0.2 ohm over 0.049 ohm of this lead are 49 uV, 69.7 dB below 0.15 V,
+        # short of 75 by 5.3
+        (2.0, "rca:47k:0.15V", ((5, 8),), "attenuator, RCA socket to RCA plug, 12 dB: "),
+        (2.0, "rca:47k:0.15V", ((5, 8), (6, 8)), "2 x pad 6"),
+    ],
+)
+def test_a_pad_in_stock_that_does_what_is_needed_goes_before_one_to_order(
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    volts: float,
+    to: str,
+    pads: tuple[tuple[int, int], ...],
+    says: str,
+) -> None:
+    """Lost: a pad of 12 dB is ordered, unpriced, with one of 10 dB in the drawer that does."""
+    sheet = SHEET.format(kind="CD player", connectors='"rca"', levels=(
+        f"single_ended_level_v = {volts}\nsingle_ended_impedance_ohm = 200.0"))  # fmt: skip
+    there = [PAD.format(db=db, stock=stock, plug="rca") for db, stock in pads]
+    found = listed(tmp_path, capsys, sheet, to, *there)
+    assert says in found
+    assert ("order, 2 x: attenuator" in found) == says.startswith("attenuator")
