@@ -108,6 +108,9 @@ def baskets(
             [b.count for b in sharing], [b.count_of_both for b in sharing]))  # fmt: skip
         if one:
             basket = _splitters(output, one, both, shelf, whole)
+            apart = [b.count for b in sharing if not _tried_from_another(b, output)]
+            if not _shared(apart):
+                basket = replace(basket, note=f"{ONLY_IF_NOT}; {basket.note}")
             shelf, whole = less(shelf, basket.taken), less(whole, basket.both)
             found.append(basket)
     return tuple(found)
@@ -145,6 +148,8 @@ def _of_step(
 ) -> list[Basket]:  # fmt: skip
     """Return what the leads take of one thing that comes first; nothing: it is taken anyway."""
     found: list[Basket] = []
+    listened = {a for s in advice.would_change if (s.box, s.code) == (choice.box, "origin-first")
+                for a in s.answers}  # fmt: skip
     for answer in told.answers:
         sockets = [o.socket for o in advice.options if (o.box, o.option.id) == (choice.box, answer)]
         sockets += [a.socket for a in advice.digital if (a.box, a.link.id) == (choice.box, answer)]
@@ -156,7 +161,7 @@ def _of_step(
         lead = replace(lead, attenuator=own and answer != choice.option)
         parts = parts_of_way(
             advice, lead, destination, shelf, None, solve=solve, in_doubt=True,
-            to_listen=told.code == "origin-first",
+            to_listen=told.code in WHEN and answer in listened,
         )  # fmt: skip
         found.append(replace(parts, both=_again(parts.taken, parts.count_of_both, shelf)))
     others = told.others if found else ()
@@ -301,6 +306,16 @@ def _with_its_lead(
     if basket.cable is None or solve is None:
         return ()
     return solve(choice, basket.cable)[: len(held_by(advice, choice))]
+
+
+ONLY_IF_NOT = "only if a lead that is tried first (above) does not do"
+"""When the leads of several boxes share an output, of which one is tried from another."""
+
+
+def _tried_from_another(basket: Basket, output: str) -> bool:
+    """Tell whether a box is tried first with a lead from another output than ``output``."""
+    tried = [b.option for b in basket.first[:1] if not b.case and basket.before in WHEN]
+    return any(not way.startswith(f"{output}-to-") for way in tried)
 
 
 def _shared(leads: Sequence[int]) -> int:

@@ -33,13 +33,20 @@ def with_native_tried_first(advice: Advice) -> Advice:
     told = {s.box for s in advice.would_change if s.code == "lead-first"}
     found: dict[str, Settling] = {}
     for choice in advice.choices:
-        if choice.box in told or not (choice.option is None or isolates(choice.option)):
+        if choice.box in told or _is_plain_native(advice, choice):
             continue
         sides = [o for o in advice.options if o.box == choice.box and o.option.id == "xlr-to-xlr"]
         if sides and all(_only_heard(side.used) for side in sides):
             found[choice.box] = Settling("lead-first", SAYS, ("xlr-to-xlr",), choice.box)
     choices = tuple(_told(c, found.get(c.box)) for c in advice.choices)
     return replace(advice, choices=choices, would_change=(*found.values(), *advice.would_change))
+
+
+def _is_plain_native(advice: Advice, choice: Choice) -> bool:
+    """Tell whether what is chosen joins two sockets of a kind without a transformer."""
+    key = (choice.box, choice.option)
+    native = any(o.option.native for o in advice.options if (o.box, o.option.id) == key)
+    return native and not isolates(choice.option)
 
 
 def _only_heard(side: OptionAdvice) -> bool:

@@ -2,7 +2,7 @@
 
 It is not solved, so that it changes no choice; but it is cheap, and whether it is this lead or this
 box shows when it is unplugged. A protective earth is never lifted to find out. To hear it the plain
-lead has to be plugged in: that is taken first, for the try.
+lead has to be plugged in: that is taken first, for the try; where one is tried already, with that.
 """
 
 from __future__ import annotations
@@ -21,11 +21,13 @@ def with_origin_first(advice: Advice, destination: Destination) -> Advice:
     """Return the advice with it above the choice, of boxes whose plain lead hums too much."""
     cured = {c.box for c in advice.cures if c.code == "at-origin"}
     says = {s.box: s.ground.found_by for s in destination.inputs if s.box in cured}
+    tried = {s.box: s.answers[:1] for s in advice.would_change if s.code == "lead-first"}
     found: dict[str, Settling] = {}
     for choice in advice.choices:
         plain = _plain(advice, choice) if choice.box in says else None
         if plain is not None:
-            answers = (plain.option.id,)
+            # one lead to plug in first: with the one that is tried it is heard as well
+            answers = tried.get(choice.box) or (plain.option.id,)
             found[choice.box] = Settling("origin-first", says[choice.box], answers, choice.box)
     choices = tuple(_told(c, found.get(c.box)) for c in advice.choices)
     return replace(advice, choices=choices, would_change=(*advice.would_change, *found.values()))
@@ -35,8 +37,9 @@ def _told(choice: Choice, found: Settling | None) -> Choice:
     if found is None:
         return choice
     lead = found.answers[0]
-    says = f"first plug in {lead}; before anything else is bought, {found.what} {lead} {MAY_DO}"
     tried = choice.why[:1] if choice.why[:1] and choice.why[0].startswith("try first") else ()
+    plugged = "if it hums," if tried else f"first plug in {lead};"
+    says = f"{plugged} before anything else is bought, {found.what} {lead} {MAY_DO}"
     return replace(choice, why=(*tried, says, *choice.why[len(tried) :]))
 
 

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from functools import partial
 
+from probe.advice.ask_maker import isolates
 from probe.advice.ask_volume import hangs_on_volume
 from probe.advice.company import UNCHANGED, effects
 from probe.advice.digital import digital_lines
@@ -233,7 +234,9 @@ def _choice(advice: Advice, choice: Choice, label: str) -> list[str]:
     if not held:
         return _digital_choice(advice, choice, label)
     option = held[0]
-    lines = wrapped(f"USE{label}  {choice.option}: {option.option.says}", "    ")
+    lines = [] if isolates(choice.option) else _tried_first(advice, choice, label)
+    head = "IF THAT DOES NOT DO" if lines else "USE"  # a lead behind another one
+    lines += wrapped(f"{head}{label}  {choice.option}: {option.option.says}", "    ")
     lines += wrapped("Why  " + "; ".join(choice.why), "     ")
     offered = next((o.attenuator for o in held if o.attenuator is not None), None)
     lines += wrapped("Gives  " + _gives(advice, _of_worse_side(held)), "       ")
@@ -253,11 +256,16 @@ def _choice(advice: Advice, choice: Choice, label: str) -> list[str]:
 
 def _nothing_used(advice: Advice, choice: Choice, label: str) -> list[str]:
     """Return the head where nothing is chosen: the lead to try first, as on the sheet."""
+    return _tried_first(advice, choice, label) or [f"USE NOTHING YET{label}"]
+
+
+def _tried_first(advice: Advice, choice: Choice, label: str) -> list[str]:
+    """Return the head of a lead that is tried first, where it is another than the one chosen."""
     held = (s for s in advice.would_change if s.box == choice.box and s.code in WHEN)
     way = next((s.answers[0] for s in held if s.answers), None)
     mine = [o.option for o in advice.options if (o.box, o.option.id) == (choice.box, way)]
-    if not mine:
-        return [f"USE NOTHING YET{label}"]
+    if not mine or way == choice.option:
+        return []
     return wrapped(f"TRY FIRST{label}  {way}: {mine[0].says}", "    ")
 
 

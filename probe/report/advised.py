@@ -110,7 +110,7 @@ def advice_view(advice: Mapping[str, Any]) -> AdviceView:
     )
 
 
-BEFORE_ALL = ("before anything ", "first plug in ", "try first")
+BEFORE_ALL = ("before anything ", "first plug in ", "try first", "if it hums, before ")
 """What a reason begins with that says what is done first."""
 
 

@@ -119,8 +119,11 @@ NATIVE = ("xlr-to-xlr", "cannot-tell")
 """Identifier and verdict of the lead that two XLR sockets are made for, where that is tried."""
 
 
-def _before_what(options: Sequence[Mapping[str, Any]]) -> str:
-    """Return before what a lead is tried: with nothing used, or a transformer, or resistors."""
+def _before_what(options: Sequence[Mapping[str, Any]], way: object) -> str:
+    """Return before what a lead is tried: with nothing used, or another lead, or what it spares."""
+    others = [o for o in options if o.get("verdict") == "use" and o.get("id") != way]
+    if way == NATIVE[0] and others and all(o.get("pin_3") != "transformer" for o in others):
+        return "Before another lead is bought, try this"
     used = [o for o in options if o.get("verdict") == "use" and needs_pad(o)]
     if not used and any((o.get("id"), o.get("verdict")) == NATIVE for o in options):
         return "Before anybody is asked, try this"
@@ -163,6 +166,9 @@ def asked_of(
         and (not mine or o.get("destination") in mine)
         for way, *ways in filter(None, [listing(o, "answers")])
     ]
+    tried = {o.get("destination") for o in listing(advice, "would_change")
+             if isinstance(o, Mapping) and o.get("code") == TRIED}  # fmt: skip
+    after = "If that hums, before"
     found += () if holds else _looked_at(advice, mine).values()
     found += [f"Before anything is bought, {text}" for text in first]
     found += [
@@ -173,9 +179,9 @@ def asked_of(
         and o.get("code") in WHOLE
         and (not mine or o.get("destination") in mine)
     ]
-    found += [
-        f"First plug in {quoted(way)}. Before anything else is bought, "
-        f"{printed(o.get('what'), MOST_WORDS)} that lead may do instead."
+    origin = [
+        f"{f'First plug in {quoted(way)}. Before' if o.get('destination') not in tried else after} "
+        f"anything else is bought, {printed(o.get('what'), MOST_WORDS)} that lead may do instead."
         for o in listing(advice, "would_change")
         if isinstance(o, Mapping)
         and o.get("code") == ORIGIN
@@ -183,7 +189,7 @@ def asked_of(
         for way in listing(o, "answers")[:1]
     ]
     found += [
-        f"{_before_what(options)}: {words.OPTIONS.get(str(way), str(way))}. "
+        f"{_before_what(options, way)}: {words.OPTIONS.get(str(way), str(way))}. "
         f"{_capital(printed(o.get('what'), MOST_WORDS))}."
         for o in listing(advice, "would_change")
         if isinstance(o, Mapping)
@@ -191,7 +197,7 @@ def asked_of(
         and (not mine or o.get("destination") in mine)
         for way in listing(o, "answers")
     ]
-    found += [*_one_input_each(options), *to_measure(advice, mine)]
+    found += [*origin, *_one_input_each(options), *to_measure(advice, mine)]
     here = [
         _metered(_KEYS.sub(_of_key, t)) for t in found if not mine or named_in(t, places) <= mine
     ]

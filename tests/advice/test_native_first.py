@@ -75,3 +75,90 @@ def test_a_subwoofer_is_given_the_lead_of_the_amplifier(tmp_path: Path) -> None:
     boxes = together([typed_destination("xlr:20k/leg:1.23V" + role, 50.0) for role in ("", ":sub")])
     advice = advise(*read_source(path), changed(boxes, ground="same-strip", cable="5m"))
     assert tried(advice) == [LEAD, LEAD]
+
+
+BOTH = """
+format = "probe-source/1"
+kinds = ["balanced"]
+differential_level_v = 4.0
+single_ended_level_v = 4.0
+differential_impedance_ohm = 300
+single_ended_impedance_ohm = 150
+"""
+
+DEVICE = """
+[device]
+maker = "Quell"
+model = "Lyde"
+output = "line"
+connectors = ["xlr", "rca"]
+kind = "preamplifier"
+"""
+
+SHELF = (
+    'format = "probe-shelf/1"\ncurrency = "EUR"\n'
+    + lead("XLR lead", '["1-1", "2-2", "3-3"]', 36.0, 6, "xlr-male")
+    + lead("cross lead", '["centre-2", "shell-3", "shell-1"]', 46.0, 6, "xlr-male").replace(
+        "xlr-female", "rca-male"
+    )
+    + lead("RCA lead", '["centre-centre", "shell-shell"]', 27.0, 6).replace(
+        "xlr-female", "rca-male"
+    )
+    + '[[part]]\nname = "Y"\nkind = "splitter"\nfrom = "rca-male"\nto = "rca-female"\n'
+    + 'wires = ["centre-centre", "shell-shell"]\nprice = 8.0\nstock = 4\n'
+)
+
+
+def test_the_xlr_lead_is_tried_before_a_lead_from_the_rca_output(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Lost: of two XLR boxes an RCA-XLR lead is sold, dearer, and the XLR lead not even named."""
+    place = ("--ground", "same-strip")
+    screen, ((first, then, *_),), ((need, *_),) = said(
+        tmp_path, capsys, BOTH, "xlr:20k/leg:2V", *place, shelf=SHELF, device=DEVICE
+    )
+    # by hand from the shelf: two of 36 EUR
+    assert first == "first: 2 x XLR lead, 72.00 EUR for both sides of a stereo device"
+    assert then == "only if that does not do: 2 x cross lead"
+    assert need == f"F{first[1:]}"
+    assert screen.startswith(f"- {first} - {then}")
+    advice = ask(tmp_path, BOTH + DEVICE, "xlr:20k/leg:2V", "same-strip", "2m")
+    assert (tried(advice), advice.chosen) == ([LEAD], "rca-to-xlr/pin-3-tied-at-source")
+    shown = " ".join(render(advice).split())
+    assert "TRY FIRST xlr-to-xlr: " in shown
+    assert "IF THAT DOES NOT DO rca-to-xlr/pin-3-tied-at-source: " in shown
+    assert "USE " not in shown
+    (leaf,) = leaves_of(advice.to_json())
+    assert leaf.chosen == "Try first: XLR lead, pins 1, 2 and 3 straight through"
+    assert any(
+        line.startswith("Before another lead is bought, try this: XLR") for line in leaf.asked
+    )
+
+
+@pytest.mark.parametrize(
+    ("sheet", "ground"),
+    [
+        # both legs driven: the lead is used as it is
+        (BOTH.replace("balanced", "differential"), "same-strip"),
+        # closed form: 2 V behind 2 ohm and some 0.1 ohm of shield are 0.9 A from chassis to chassis
+        (BOTH, "2V/2ohm"),
+    ],
+)
+def test_nothing_is_tried_before_another_lead_that_may_harm(
+    tmp_path: Path, sheet: str, ground: str
+) -> None:
+    assert tried(ask(tmp_path, sheet + DEVICE, "xlr:20k/leg:2V", ground, "2m")) == []
+
+
+def test_no_splitter_is_sold_for_the_lead_that_follows(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Lost: a Y lead on the RCA output of which the XLR socket beside it stays free."""
+    boxes = ("xlr:20k/leg:2V", "rca:20k:2V:sub", "--ground", "same-strip")
+    _, (main_box, _, shared, *_), _ = said(
+        tmp_path, capsys, BOTH, *boxes, shelf=SHELF, device=DEVICE
+    )
+    assert main_box[0].startswith("first: 2 x XLR lead")
+    assert shared[0] == "only if a lead that is tried first (above) does not do; " + (
+        "only where the device has one such socket a side"
+    )

@@ -424,3 +424,50 @@ stock = 4
     # the rule: the screen has the headline of the sheet
     assert "TRY FIRST  rca-to-xlr/pin-3-tied-at-destination" in screen
     assert "USE NOTHING YET" not in screen
+
+
+def test_one_lead_is_the_first_and_any_in_stock_does_to_listen(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Lost: one lead is tried, another plugged in for the aerial, and the first is an order."""
+    there = tmp_path / "speakers.toml"
+    there.write_text("""\
+format = "probe-destination/1"
+name = "active speakers"
+[[input]]
+connector = "xlr"
+receiver = "balanced"
+impedance_ohm = 10000
+impedance_is = "each-leg"
+sensitivity_v = 0.6
+maximum_v = 5.0
+[[input]]
+connector = "rca"
+impedance_ohm = 10000
+sensitivity_v = 0.3
+maximum_v = 2.5
+""", "utf-8")  # fmt: skip
+    source = TELEVISION.replace("0.7", "1.0").replace("600.0", "1000.0")
+    three = lead("three conductors", '["centre-2", "shell-3", "shell-1"]', 46.0, 6, "xlr-male")
+    three = three.replace("xlr-female", "rca-male").replace("length_m = 2.0", "length_m = 8.0")
+    shelf = 'format = "probe-shelf/1"\ncurrency = "EUR"\n' + three
+    args = (str(there), "--ground", "antenna-or-network", "--cable", "6m")
+    device = DEVICE.replace("mixer", "television").replace("xlr", "rca")
+    _, ((first, *_),), (needs,) = said(tmp_path, capsys, source, *args, shelf=shelf, device=device)
+    # by hand: 8 m of 30 mohm and contacts of 20 are 260 mohm, of 6 m 200: 2.3 dB more hum, for a
+    # try; two of 46 EUR
+    assert first.startswith("first: 2 x three conductors; ")
+    assert first.endswith("92.00 EUR for both sides of a stereo device")
+    assert needs[0].startswith("First: 2 x three conductors; ")
+    line = ["advise", str(tmp_path / "source.toml"), *args]
+    assert main(line) == 0
+    screen = " ".join(capsys.readouterr().out.split())
+    assert "TRY FIRST rca-to-xlr/pin-3-tied-at-source" in screen
+    assert "- if it hums, before anything else is bought, unplug the antenna" in screen
+    assert "first plug in" not in screen
+    assert main([*line, "--json"]) == 0
+    (leaf,) = leaves_of(json.loads(capsys.readouterr().out))
+    tried, after = leaf.asked[:2]
+    assert tried.startswith("Before a transformer is bought, try this: RCA to XLR: three")
+    assert after.startswith("If that hums, before anything else is bought, unplug the antenna")
+    assert "First plug in" not in " ".join(leaf.asked)
