@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -15,7 +16,7 @@ from probe.advice.typed import changed, typed_destination
 SOURCE = """
 format = "probe-source/1"
 kinds = ["differential"]
-differential_level_v = 4.0
+differential_level_v = {level}
 differential_maximum_v = {most}
 differential_impedance_ohm = 200.0
 single_ended_level_v = 2.0
@@ -31,10 +32,11 @@ minimum_load_ohm = 5000.0
 
 
 def ask(
-    folder: Path, into: str, circuit: str = "unknown", kind: str = "DAC", most: float = 8.0
-) -> Advice:
+    folder: Path, into: str, circuit: str = "unknown", kind: str = "DAC", most: float = 8.0,
+    level: float = 4.0,
+) -> Advice:  # fmt: skip
     path = folder / "source.toml"
-    path.write_text(SOURCE.format(kind=kind, most=most), "utf-8")
+    path.write_text(SOURCE.format(kind=kind, most=most, level=level), "utf-8")
     there = changed(typed_destination(into, 50.0), ground="same-strip", cable="5m")
     inputs = tuple(replace(s, circuit=circuit) for s in there.inputs)  # type: ignore[arg-type]
     return advise(*read_source(path), replace(there, inputs=inputs))
@@ -42,24 +44,26 @@ def ask(
 
 @pytest.mark.parametrize("most", [8.0, 12.0])
 def test_the_input_is_asked_about_before_parts_are_bought(tmp_path: Path, most: float) -> None:
-    # the user bought parts for an input that may well take no more than its ohms say
-    advice = ask(tmp_path, "xlr:2k/leg:1V", most=most)
+    # the user bought parts for an input that may well take no more than its ohms say; of a device
+    # with a volume control none are needed, whatever the input is
+    played: dict[str, Any] = {"kind": "CD player", "most": most, "level": 8.0}
+    advice = ask(tmp_path, "xlr:2k/leg:1V", **played)
     (settled,) = [s for s in advice.would_change if s.code == "asked-first"]
     assert "what its balanced input is: if it is a buffered one or a transformer" in settled.what
     assert settled.answers == ("xlr-to-xlr",)
     assert any(settled.what in why for why in advice.choices[0].why)
     # each answer, by its key: the lead as it is; and the parts with the one that was left out
     for circuit in ("buffered", "transformer"):
-        (choice,) = ask(tmp_path, "xlr:2k/leg:1V", circuit, most=most).choices
+        (choice,) = ask(tmp_path, "xlr:2k/leg:1V", circuit, **played).choices
         assert (choice.option, choice.attenuator) == ("xlr-to-xlr", False)
-    (choice,) = ask(tmp_path, "xlr:2k/leg:1V", "difference-amplifier", most=most).choices
+    (choice,) = ask(tmp_path, "xlr:2k/leg:1V", "difference-amplifier", **played).choices
     assert choice.attenuator or str(choice.option).endswith("/transformer")
 
 
 def test_which_input_the_resistors_are_for_stands_beside_them(tmp_path: Path) -> None:
     # the user saw resistors for 2 kohm on each leg, and none for the 4 kohm between them
     path = tmp_path / "source.toml"
-    said = SOURCE.format(kind="DAC", most=12.0).replace("level_v = 4.0", "level_v = 8.0")
+    said = SOURCE.format(kind="DAC", most=12.0, level=8.0)
     lines = [one for one in said.splitlines() if not one.startswith("single")]
     path.write_text("\n".join(lines).replace(', "rca"', ""), "utf-8")
     there = changed(typed_destination("xlr:2k/leg:1V", 50.0), ground="same-strip", cable="5m")
