@@ -9,9 +9,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from probe.advice.candidate import NOT_SAFE
 from probe.advice.destination import Destination
 from probe.advice.model import Advice, Choice, OptionAdvice, Settling
+from probe.advice.try_first import MAY_HARM
+
+HARMS = MAY_HARM | {"load-current"}
+"""Hazards with which nothing is plugged in to hear what it does; not what the volume settles."""
 
 MAY_DO = "may do instead"
 """Of the plain lead, of which nothing is claimed."""
@@ -58,6 +61,6 @@ def _plain(advice: Advice, choice: Choice) -> OptionAdvice | None:
         if o.option.pin_3 != "transformer"
         and o.verdict in ("avoid", "cannot-tell")
         and any(h.code == "hum" for h in o.hazards)
-        and not NOT_SAFE & {h.code for h in o.hazards}
+        and not HARMS & {h.code for h in o.hazards if not h.assumed and h.turn_down_db is None}
     ]
     return next((o for o in hums if o.option.native), next(iter(hums), None))

@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
+
+import pytest
 
 from probe.advice.advise import advise
 from probe.advice.destination import Cable, Destination, Input
 from probe.advice.ground import GroundPath, of_preset
 from probe.advice.model import Advice
+from probe.advice.source_file import read_source
 from probe.advice.text import render
+from probe.advice.typed import changed, typed_destination
 from probe.report.leaflet import leaves_of
 from tests.advice.stages import facts, symmetrical
 
@@ -109,3 +114,29 @@ def test_a_sheet_without_a_way_says_what_to_do_about_hum() -> None:
     never = {"code": "headphone-output", "message": "never"}
     (leaf,) = leaves_of({"options": [nothing], "cautions": [never]})
     assert leaf.hum == ()
+
+
+CD_PLAYER = """format = "probe-source/1"
+single_ended_level_v = {level}
+single_ended_impedance_ohm = 300
+[device]
+output = "line"
+connectors = ["rca"]
+kind = "{kind}"
+"""
+
+
+@pytest.mark.parametrize(
+    ("kind", "level", "tried"),
+    [("CD player", 8.0, False), ("CD player", 1.2, True), ("preamplifier", 8.0, True)],
+)
+def test_nothing_is_plugged_in_to_listen_that_overloads_with_nothing_to_turn_down(
+    tmp_path: Path, kind: str, level: float, tried: bool
+) -> None:
+    """Lost: "first plug in" 14 dB more than the input accepts, to hear whether the hum goes."""
+    path = tmp_path / "source.toml"
+    path.write_text(CD_PLAYER.format(kind=kind, level=level), "utf-8")
+    there = typed_destination("rca:47k:0.2V:max=1.5V", 50.0)
+    advice = advise(*read_source(path), changed(there, ground="computer", cable="3m"))
+    # closed form: 8 V of a player that nobody turns down are 14.5 dB above 1.5 V, 1.2 V are below
+    assert ("origin-first" in {s.code for s in advice.would_change}) is tried
