@@ -14,6 +14,9 @@ FELT_DB = 0.05
 """Change of level by the other leads that is worth a word: half of what a meter of 0.1 dB shows.
 [judgement]"""
 
+CLIPS = "clips-short"
+"""Code of a device that clips before the input gives full output."""
+
 
 def by_itself(advice: Advice, found: OptionAdvice) -> OptionAdvice:
     """Return the same option without the others, with its attenuator where ``found`` has one."""
@@ -27,6 +30,8 @@ def suffers(found: OptionAdvice, alone: OptionAdvice) -> list[str]:
     """Return what the company does to one option that it may not."""
     if not found.works:
         return [f"with the others plugged in {judged_in_words(found)}"]
+    if clips := clips_beside(found, alone):
+        return clips
     change = _change_db(found, alone)
     if change is not None and change < -limit.GAIN_REACHED_DB:
         before, now = (o.figures.full_output_margin_db for o in (alone, found))
@@ -36,12 +41,46 @@ def suffers(found: OptionAdvice, alone: OptionAdvice) -> list[str]:
     return []
 
 
+def clips_beside(found: OptionAdvice, alone: OptionAdvice) -> list[str]:
+    """Return that the device clips short of full output, where it does not with one lead alone.
+
+    A tie in the lead of another box takes half the swing from all that hang on the pair.
+    """
+    known = {h.code for h in alone.hazards}
+    return [h.message for h in found.hazards if h.code == CLIPS and h.code not in known]
+
+
+def clipping(one: Together) -> set[str]:
+    """Return the boxes of a set for which the device clips short of their full output."""
+    return {o.box for o in one.options for h in o.hazards if h.code == CLIPS}
+
+
+def clips_anew(advice: Advice, found: OptionAdvice) -> bool:
+    """Tell whether the device clips short where with what is best for the box alone it does not."""
+    own = {(c.box, c.socket, c.option) for c in advice.choices}
+    alone = {h.code for o in advice.options if (o.box, o.socket, o.option.id) in own
+             and o.box == found.box for h in o.used.hazards}  # fmt: skip
+    return CLIPS not in alone and any(h.code == CLIPS for h in found.hazards)
+
+
+def fewer_clip(other: Together, own: Together) -> bool:
+    """Tell whether with another set the device clips for fewer boxes, and none misses more.
+
+    What it is quieter is a turn of the volume control then.
+    """
+    missed = {o.box for o in other.options
+              if (m := o.figures.full_output_margin_db) is not None and m.low < 0.0}  # fmt: skip
+    return clipping(other) < clipping(own) and not missed
+
+
 def falls_short(found: OptionAdvice, alone: OptionAdvice, wanted: float) -> bool:
     """Tell whether the company costs one option what no turn of the volume control gives back.
 
-    Full output, or the loudness that is wanted; of what is not known to reach either as much as
-    no volume control is taken to make up.
+    Full output, be it that the device clips before, or the loudness that is wanted; of what is not
+    known to reach either as much as no volume control is taken to make up.
     """
+    if clips_beside(found, alone):
+        return True
     if wanted > 0.0:
         gains = [o.figures.loudness_vs_reference_db or o.figures.level_vs_reference_db
                  for o in (alone, found)]  # fmt: skip
@@ -77,7 +116,8 @@ def minded(advice: Advice, best: Together) -> list[str]:
     for found in best.options:
         known = {h.code for h in by_itself(advice, found).hazards}
         for h in found.hazards:
-            if h.code not in known and found.works:
+            # that it clips is what it suffers
+            if h.code not in known and h.code != CLIPS and found.works:
                 where.setdefault(h.message, []).append((found.box, found.option.id))
     return [f"{who_they_are(held)}: {says}" for says, held in where.items()]
 
@@ -103,13 +143,28 @@ def effects(advice: Advice) -> dict[str, str]:
     return {box: _effect(advice, held) for box, held in sides.items()}
 
 
-def _short(figures: Figures, alone: Sequence[OptionAdvice]) -> list[str]:
+def _short(
+    figures: Figures, sides: Sequence[OptionAdvice], alone: Sequence[OptionAdvice]
+) -> list[str]:  # fmt: skip
     """Return that full output, which is reached alone, is not beside the others, by how much."""
+    if any(clips_beside(o, a) for o, a in zip(sides, alone, strict=True)):
+        most = figures.headroom_db
+        by = "" if most is None else f"{decibels(-most)} "
+        return [f"the device clips {by}short of full output then"]
     before = worse_side([o.figures for o in alone]).full_output_margin_db
     now = figures.full_output_margin_db
     if before is None or now is None or before.low < 0.0 or now.low > -FELT_DB:
         return []
     return [f"up to {-now.low:.1f} dB short of full output then"]
+
+
+def short_beside(advice: Advice, box: str) -> bool:
+    """Tell whether a box reaches full output by itself and not beside the others."""
+    sides = [o for o in advice.sets[0].options if o.box == box] if advice.sets else []
+    figures = worse_side([o.figures for o in sides]) if sides else None
+    return figures is not None and bool(
+        _short(figures, sides, [by_itself(advice, o) for o in sides])
+    )
 
 
 def _effect(advice: Advice, sides: Sequence[OptionAdvice]) -> str:
@@ -127,7 +182,7 @@ def _effect(advice: Advice, sides: Sequence[OptionAdvice]) -> str:
         told += [
             UNCHANGED if abs(change) < FELT_DB else f"level {change:+.2f} dB by the other leads"
         ]
-        told += _short(figures, [by_itself(advice, o) for o in sides])
+        told += _short(figures, sides, [by_itself(advice, o) for o in sides])
     hum = figures.hum_below_full_output_db
     alone = worse_side([by_itself(advice, o).figures for o in sides]).hum_below_full_output_db
     if hum is not None and (alone is None or alone.value - hum.value >= limit.TIE_BREAK_DB):

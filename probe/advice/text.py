@@ -10,7 +10,7 @@ from functools import partial
 
 from probe.advice.ask_maker import isolates
 from probe.advice.ask_volume import hangs_on_volume
-from probe.advice.company import UNCHANGED, effects
+from probe.advice.company import CLIPS, UNCHANGED, effects, short_beside
 from probe.advice.digital import digital_lines
 from probe.advice.digital_shared import ONE_INPUT
 from probe.advice.figures import worse_side
@@ -309,6 +309,18 @@ def _of_worse_side(held: Sequence[OptionAdvice]) -> OptionAdvice:
     return replace(used[0], figures=worse_side([o.figures for o in used]))
 
 
+def _filled(advice: Advice, option: OptionAdvice, margin: Quantity) -> str:
+    """Return whether a way reaches full output before the device clips, and beside the others."""
+    headroom = option.figures.headroom_db
+    clips = any(h.code == CLIPS for h in option.hazards)
+    if clips and headroom is not None and headroom.low < margin.low:
+        return f"{decibels(-headroom)} short of full output: the device clips there"
+    says = full_output(margin)
+    if not says.startswith("reaches full output") or not short_beside(advice, option.box):
+        return says
+    return says.replace("full output", "full output by itself", 1)
+
+
 def _gives(advice: Advice, option: OptionAdvice) -> str:
     f = option.figures
     parts = []
@@ -326,7 +338,7 @@ def _gives(advice: Advice, option: OptionAdvice) -> str:
         link = "RCA" if option.reference == "rca-link" else "XLR"
         parts.append(f"{signed_decibels(f.loudness_vs_reference_db)} against the {link} link")
     if f.full_output_margin_db is not None:
-        parts.append(full_output(f.full_output_margin_db))
+        parts.append(_filled(advice, option, f.full_output_margin_db))
     elif option.reference != "none" and quieter(f.loudness_vs_reference_db):
         parts.append("whether that reaches full output is not known")
     if f.hum_below_full_output_db is not None:

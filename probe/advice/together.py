@@ -19,7 +19,10 @@ from probe.advice.candidate import Candidate
 from probe.advice.choose import mark
 from probe.advice.company import (
     by_itself,
+    clipping,
+    clips_anew,
     falls_short,
+    fewer_clip,
     judged_in_words,
     minded,
     suffers,
@@ -134,11 +137,13 @@ def _tried(desks: Sequence[Desk], advice: Advice, chosen: Sequence[Choice]) -> l
             continue
         for found in _with_resistors(desks, advice, uses):
             # what resistors take off is meant
-            if not tried or found.eased or not _quieter_than(found, tried[0]):
+            meant = not tried or found.eased or fewer_clip(found, tried[0])
+            if meant or not _quieter_than(found, tried[0]):
                 tried.append(found)
         solved += 1
         long = sum(desk.solved for desk in desks) - before >= MOST_SOLVED
-        if not tried[-1].says or solved == MOST_SETS or long:
+        goes = not tried[-1].says and not clipping(tried[-1]) & set(tried[-1].short)
+        if goes or solved == MOST_SETS or long:
             break
     return tried
 
@@ -311,7 +316,8 @@ def _solved(
             found = _beside(desk, use, uses)
             alone = by_itself(advice, found)
             options.append(found)
-            if falls_short(found, alone, desk.destination.wanted(use.box)):
+            wanted = desk.destination.wanted(use.box)
+            if falls_short(found, alone, wanted) or clips_anew(advice, found):
                 short[use.box] = None
             for told in suffers(found, alone):
                 says.setdefault(told, []).append((found.box, found.option.id))

@@ -101,6 +101,10 @@ def _full_output(used: Mapping[str, Any], box: str) -> list[str]:
         return [f"Whether the {box} reaches its full output with that is not known."]
     low, high = ends
     margin = used["full_output_margin_db"]
+    clips = _ends(used.get("headroom_db")) if _has(used, "clips-short") else None
+    if clips is not None and clips[0] < low:
+        short = _tenths_of(used["headroom_db"])
+        return [f"The {box} stays {short} short of its full output: the device clips there."]
     note = clean(margin.get("note") or "", MESSAGE_LIMIT)
     if note.startswith("only "):
         return [f"The {box} stays up to {-low:.1f} dB short of its full output: reached {note}."]
