@@ -122,7 +122,8 @@ def _first(
     """Return what the leads take that are tried, or asked about, before what is chosen."""
     codes = FIRST if choice.option else FIRST.union(ASKED)
     held = [s for s in advice.would_change if s.box == choice.box and s.code in codes]
-    held.sort(key=lambda s: s.code not in WHEN)  # what is tried needs no answer
+    # what is tried needs no answer; of questions the one that is told first
+    held.sort(key=lambda s: (s.code not in WHEN, _place(choice, s)))
     if not held:
         return {}
     told, found = held[0], _of_step(held[0], advice, choice, destination, shelf, solve)
@@ -136,6 +137,12 @@ def _first(
             found += [replace(lead, case=IF_NOT) for lead in leads[:1]]
             break
     return {"first": tuple(found), "before": told.code}
+
+
+def _place(choice: Choice, asked: Settling) -> int:
+    """Return at which place of the reasons a thing that comes first is told."""
+    places = (k for k, why in enumerate(choice.why) if asked.what in why)
+    return next(places, len(choice.why))
 
 
 IF_NOT = "if that does not do, ask (above), and if so"

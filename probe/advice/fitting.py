@@ -62,13 +62,17 @@ def _to_pay(offer: Taken, leads: Leads) -> float:
 
 
 def cost(pieces: Sequence[Taken | Piece], leads: Leads) -> tuple[float, ...]:
-    """Rank a chain: nothing missing, all in stock, as solved, of such length, price, pieces."""
+    """Rank a chain: nothing missing, all in stock, as solved, of such length, price, pieces.
+
+    Of two that lack as much the one whose transformer is there: it is what is dear.
+    """
     taken = [t for t in pieces if isinstance(t, Taken)]
     ranks = [_order(t, leads) for t in taken]
     missing = len(pieces) - len(taken)
+    dear = sum(isinstance(p, Piece) and p.kind == "transformer" for p in pieces)
     price = sum(_to_pay(t, leads) for t in taken)
     lacks = (sum(r[0] for r in ranks), sum(r[1] for r in ranks), sum(r[2] for r in ranks))
-    return missing, *lacks, price, len(pieces)
+    return missing, dear, *lacks, price, len(pieces)
 
 
 def fits(part: Part, piece: Piece, length_m: float) -> bool:

@@ -107,3 +107,13 @@ def test_a_part_without_data_goes_after_one_that_has_them_and_is_told(tmp_path: 
     for told in (alone.says, alone.to_json()["says_plain"]):
         # docs/advice.md: what a bought one must have, as calculated with
         assert any("bare: the shelf has no data of it; it must have 1:1" in t for t in told)
+
+
+def test_of_two_ways_that_lack_as_much_the_one_whose_transformer_is_there(tmp_path: Path) -> None:
+    """Lost: nine isolators lie there, and the same one is ordered for want of a short lead."""
+    there = isolator("sockets", ("rca-female", "rca-female"), 9.0, "alder")
+    *_, names, listed = used_with(tmp_path, there)
+    assert names == ["sockets"]
+    # arithmetic: two at 9; what is not there is ordered
+    assert (listed.total, len(listed.missing)) == (18.0, 2)
+    assert not any("transformer" in p.says for p in listed.missing)
