@@ -61,6 +61,16 @@ def _plain(advice: Advice, choice: Choice) -> OptionAdvice | None:
         if o.option.pin_3 != "transformer"
         and o.verdict in ("avoid", "cannot-tell")
         and any(h.code == "hum" for h in o.hazards)
-        and not HARMS & {h.code for h in o.hazards if not h.assumed and h.turn_down_db is None}
+        and not _harms(o)
     ]
     return next((o for o in hums if o.option.native), next(iter(hums), None))
+
+
+def _harms(option: OptionAdvice) -> bool:
+    """Tell whether more speaks against a lead than what is heard, with nothing to turn it down.
+
+    Where nobody knows whether there is, that is asked first.
+    """
+    surely = {h.code for h in option.hazards if not h.assumed and h.turn_down_db is None}
+    turned = set() if option.never_turned_up else {"overload"}
+    return bool(HARMS & surely - turned)
