@@ -18,7 +18,8 @@ from probe.advice.operating import most_volts
 from probe.advice.subject import Device, SideFacts
 
 Ask = Callable[[Destination, frozenset[tuple[str, str]]], Advice]
-"""The advice for a destination, each box by itself, of some options alone (socket, option)."""
+"""The advice for a destination, each box by itself, of some options alone (socket, option); of
+none: the whole one, with all boxes plugged in."""
 
 STEPS = 5
 """Halvings, in decibels, between the stated level and the maximum: to half a decibel of 20."""
@@ -43,7 +44,10 @@ def with_tie_asked(
         low = next((volts for volts in (level, *least) if tied and wins(volts)), None)
         if low is not None:
             way = wins(low)
-            what = _asked(advice.device, most, _highest(low, most, wins, way))
+            highest = _highest(low, most, wins, way)
+            if len(advice.choices) > 1 and not _beside(ask, destination, used.box, way, highest):
+                continue
+            what = _asked(advice.device, most, highest)
             found[used.box] = Settling("asked-first", what, (way,), used.box)
     return told_first(advice, found)
 
@@ -81,6 +85,15 @@ def _wins(
     )
     mine = (c for c in again.choices if c.box == used.box and not c.attenuator)
     return next((c.option for c in mine if c.option and (c.socket, c.option) in ways), "")
+
+
+def _beside(ask: Ask, destination: Destination, box: str, way: str, volts: float) -> bool:
+    """Tell whether a tied lead is used with all boxes plugged in, up to such a level.
+
+    It grounds pin 3 of the others, too, and takes half of their level.
+    """
+    again = ask(replace(destination, operating_volts=volts), frozenset())
+    return any((c.box, c.option) == (box, way) for c in again.choices)
 
 
 def _may_be_tied(option: OptionAdvice) -> bool:

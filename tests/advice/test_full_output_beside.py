@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from probe.advice.advise import ask_together
+from probe.advice.advise import advise, ask_together
 from probe.advice.destination import together
 from probe.advice.model import Advice
 from probe.advice.source_file import read_source
@@ -114,3 +114,20 @@ def test_the_screen_says_what_a_set_gives_undistorted(
     assert "4.4 dB" in own.split("with all plugged in:")[1]
     assert "short of full output" in own.split("with all plugged in:")[1]
     assert "reaches full output by itself" in own
+
+
+@pytest.mark.parametrize(("sensitivity", "asked"), [("3V", False), ("1V", True)])
+def test_no_answer_is_asked_for_with_which_another_box_clips_short(
+    tmp_path: Path, sensitivity: str, asked: bool
+) -> None:
+    """Lost: "if so" sells a tied adapter for the subwoofer, and the amplifier is short for good."""
+    path = tmp_path / "source.toml"
+    sheet = SHEET.format(more="differential_maximum_v = 5.0").replace("= 3.0", "= 4.0")
+    path.write_text(sheet, "utf-8")
+    boxes = [typed_destination(x, 50.0) for x in (f"xlr:10k/leg:{sensitivity}", SUB)]
+    there = changed(together(boxes), ground="same-strip", cable="3m")
+    found = advise(*read_source(path), there)
+    told = [s for s in found.would_change if s.code == "asked-first"]
+    # closed form: a tie leaves one leg, 2.5 V of the 5 V: short of 3 V by 1.6 dB, beyond 1 V
+    assert bool(told) is asked
+    assert all("pin 3 may be joined to pin 1" in s.what for s in told)
