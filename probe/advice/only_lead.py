@@ -1,9 +1,10 @@
 """A way that fails only by what its lead is: solved with a lead that does, or what to order.
 
 Ways are solved with a usual lead. Behind a weak output the capacitance of a long one takes the
-treble, where one of less does not. So where nothing is used for a box, or a transformer for want
-of a lead, such a way is solved with the leads of the shelf; one with which it is used is the lead
-of that way from then on. Of what has to be ordered the most it may have is found by solving.
+treble, where one of less does not; on the resistance of its shield hum is made. So where nothing
+is used for a box, or a transformer for want of a lead, such a way is solved with the leads of the
+shelf; one with which it is used is the lead of that way from then on. Of what has to be ordered
+against lost treble the most it may have is found by solving.
 """
 
 from __future__ import annotations
@@ -36,22 +37,27 @@ OF_LEAD = TREBLE | {"hum"}
 LEAST_PF = 40.0
 """No screened lead for line signals has less, pF/m. [practice: the leanest coaxial cables]"""
 
+STEP_OHM = 5e-3
+"""Step of what a shield may have at most. [practice: no meter at a bench tells less]"""
+
 CODE = "better-lead"
 
 
 @dataclass(frozen=True)
 class OnlyLead:
-    """A way into one input that works with ``cable``, and what takes the treble else."""
+    """A way into one input that works with ``cable``, and what is lost or heard else."""
 
     box: str
     socket: str
     option: str
     cable: Cable
-    most_pf: float
-    """What such a lead may have at most, pF/m."""
+    most_pf: float | None
+    """What such a lead may have at most, pF/m; None: it is its shield that decides."""
     otherwise: str
     name: str = ""
     """Of the lead on the shelf, and whether it is there."""
+    most_ohm: float = math.inf
+    """What the shield and the contacts of such a lead may have together, ohm."""
 
     @property
     def way(self) -> tuple[str, str]:
@@ -64,21 +70,43 @@ def leads_that_do(
 ) -> tuple[OnlyLead, ...]:
     """Return the leads of a shelf with which ways are used that fail with a usual one."""
     found = []
-    for choice, sides in _failing(advice):
+    for choice, sides in _failing(advice, OF_LEAD):
         way, lead = (sides[0].socket, sides[0].option.id), _lead(destination, sides[0])
         for part in leads_for(way[1], lead.length_m, shelf, leads_needed(advice, choice)):
             mine = cable_of(part, lead)
-            if mine.farad < lead.farad and _wins(ask, destination, choice, way, mine):
-                most = _most(ask, destination, choice, way, mine, lead) or _pf(mine)
-                told = _otherwise(sides, lead)
+            one = _found(ask, destination, choice, sides, mine)
+            if one is not None:
                 named = part.name if part.stock else f"{part.name} (to be ordered)"
-                found.append(OnlyLead(choice.box, *way, mine, most, told, named))
+                found.append(replace(one, name=named))
                 break
-    if len(advice.choices) < 2 or not found:
+    treble = {f.way: f.cable for f in found if f.most_pf is not None}
+    if len(advice.choices) < 2 or not treble:
         return tuple(found)
-    together = _most_together(ask, advice, destination, {f.way: f.cable for f in found},
-                              min(f.most_pf for f in found))  # fmt: skip
-    return tuple(replace(f, most_pf=together or _pf(f.cable)) for f in found)
+    most = min(f.most_pf for f in found if f.most_pf is not None)
+    together = _most_together(ask, advice, destination, treble, most)
+    return tuple(
+        f if f.most_pf is None else replace(f, most_pf=together or _pf(f.cable)) for f in found
+    )
+
+
+def _found(
+    ask: Ask, destination: Destination, choice: Choice, sides: Sequence[OptionAdvice], mine: Cable
+) -> OnlyLead | None:
+    """Return a way with a lead with which it is used, where it is better in what speaks against it.
+
+    Of hum that is the shield, with its contacts; of treble the capacitance.
+    """
+    way, lead = (sides[0].socket, sides[0].option.id), _lead(destination, sides[0])
+    against = frozenset().union(*(o.used.against for o in sides))
+    treble = bool(against & TREBLE)
+    better = mine.farad < lead.farad if treble else _ohm(mine) < _ohm(lead)
+    if not better or not _wins(ask, destination, choice, way, mine):
+        return None
+    if treble:
+        most = _most(ask, destination, choice, way, mine, lead) or _pf(mine)
+        return OnlyLead(choice.box, *way, mine, most, _otherwise(sides, lead))
+    ohm = _most_ohm(ask, destination, choice, way, mine, lead)
+    return OnlyLead(choice.box, *way, mine, None, _hums(sides, lead), most_ohm=ohm)
 
 
 def with_own_leads(destination: Destination, held: Iterable[OnlyLead]) -> Destination:
@@ -112,7 +140,7 @@ def with_only_lead(advice: Advice, held: Sequence[OnlyLead]) -> Advice:
 def with_lead_to_order(advice: Advice, destination: Destination, ask: Ask) -> Advice:
     """Return the advice with the lead to order for each box that one would open a way for."""
     opened: dict[str, _Opened] = {}
-    for choice, sides in _failing(advice):
+    for choice, sides in _failing(advice, TREBLE):
         if choice.box in opened:
             continue
         way, lead = (sides[0].socket, sides[0].option.id), _lead(destination, sides[0])
@@ -194,8 +222,13 @@ def _largest(does: Callable[[int], bool], beyond: int) -> float | None:
     return first * STEP_PF
 
 
-def _failing(advice: Advice) -> Iterator[tuple[Choice, list[OptionAdvice]]]:
-    """Yield the ways of boxes without a lead that fail only by what a lead is, on all sides."""
+def _failing(
+    advice: Advice, codes: frozenset[str]
+) -> Iterator[tuple[Choice, list[OptionAdvice]]]:  # fmt: skip
+    """Yield the ways of boxes without a lead that fail only by what a lead is, on all sides.
+
+    And by one of the ``codes``.
+    """
     for choice in advice.choices:
         if choice.option is not None and not isolates(choice.option):
             continue
@@ -205,7 +238,7 @@ def _failing(advice: Advice) -> Iterator[tuple[Choice, list[OptionAdvice]]]:
                 ways.setdefault((o.socket, o.option.id), []).append(o)
         for sides in ways.values():
             against = frozenset().union(*(o.used.against for o in sides))
-            if against & TREBLE and against <= OF_LEAD:
+            if against & codes and against <= OF_LEAD:
                 yield choice, sides
 
 
@@ -244,6 +277,25 @@ def _most(
     return _largest(does, math.ceil(_pf(lead) / STEP_PF - 1e-9))
 
 
+def _most_ohm(
+    ask: Ask, destination: Destination, choice: Choice, way: tuple[str, str], mine: Cable,
+    lead: Cable,
+) -> float:  # fmt: skip
+    """Return the most that its shield may have with its contacts, ohm; less than what fails."""
+    does, fails = 0, math.ceil((_ohm(lead) - _ohm(mine)) / STEP_OHM)
+    while fails - does > 1:
+        middle = (does + fails) // 2
+        tried = replace(mine, shield_ohm=mine.shield_ohm + middle * STEP_OHM)
+        wins = _wins(ask, destination, choice, way, tried)
+        does, fails = (middle, fails) if wins else (does, middle)
+    return _ohm(mine) + does * STEP_OHM
+
+
+def _ohm(cable: Cable) -> float:
+    """Return what the hum is made on: the shield of a lead and its contacts."""
+    return cable.shield_ohm + cable.contact_ohm
+
+
 def _pf(cable: Cable) -> float:
     return round(1e12 * cable.farad / cable.length_m, 6)
 
@@ -256,20 +308,34 @@ def _otherwise(sides: Sequence[OptionAdvice], lead: Cable) -> str:
     return f"with {_pf(lead):g} pF/m {says} would be lost at 20 kHz"
 
 
+def _hums(sides: Sequence[OptionAdvice], lead: Cable) -> str:
+    """Return how far down hum is with the lead that was solved first, in words."""
+    heard = [q for o in sides if (q := o.used.figures.hum_below_full_output_db) is not None]
+    worst = min(heard, key=lambda q: q.low, default=None)
+    says = "too loud" if worst is None else f"{decibels(worst)} below full output"
+    return f"with {_ohm(lead) * 1e3:.0f} mohm hum would be {says}"
+
+
 def _why(one: OnlyLead) -> str:
     cable = one.cable
-    return (
-        f"only with such a lead as {one.name}: {cable.length_m:g} m of {_pf(cable):g} pF/m; "
-        f"{one.otherwise}"
-    )
+    what = f"{cable.length_m:g} m of {_pf(cable):g} pF/m"
+    if one.most_pf is None:
+        what = f"{cable.length_m:g} m, {_ohm(cable) * 1e3:.0f} mohm of shield and contacts"
+    return f"only with such a lead as {one.name}: {what}; {one.otherwise}"
 
 
 def _minding(option: OptionAdvice, one: OnlyLead) -> OptionAdvice:
     """Return an option, and what it is in its plug, with what to mind of its lead."""
-    says = (
-        f"only with a lead of at most {one.most_pf:g} pF/m: one of more may take over "
-        f"{limit.LOSS_AVOID_DB:g} dB of the treble"
-    )
+    if one.most_pf is not None:
+        says = (
+            f"only with a lead of at most {one.most_pf:g} pF/m: one of more may take over "
+            f"{limit.LOSS_AVOID_DB:g} dB of the treble"
+        )
+    else:
+        says = (
+            f"only with a lead whose shield and contacts have at most {one.most_ohm * 1e3:.0f} "
+            "mohm together: with more the hum may be heard in a quiet room"
+        )
     note = Note("lead-only", says)
     option = replace(option, hazards=(*option.hazards, note))
     if option.attenuator is None:
