@@ -443,32 +443,6 @@ def less(shelf: Shelf, taken: Sequence[Taken]) -> Shelf:
     return replace(shelf, parts=tuple(parts.values()))
 
 
-def all_in_all(found: Sequence[Basket]) -> tuple[str, ...]:
-    """Return what several baskets come to: price, and what has to be ordered of each part."""
-    used = [b for b in found if b.taken or b.missing]
-    boxes = sum(not b.shares for b in used)
-    if len(used) < 2:
-        return ()
-    total, both = sum(b.total for b in used), sum(b.total_of_both for b in used)
-    text = f"{total:.2f} {used[0].currency} for {boxes} boxes"
-    if any(b.shares and b.taken for b in used):
-        text += " with what shares an output"
-    if any(b.one_of_two for b in used):
-        text += f", one side ({both:.2f} for both)"
-    absent = sum(b.count * len(b.missing) for b in used)
-    text += f", without {not_there(absent)}" if absent else ""
-    apart = ["what comes first"] * any(b.first for b in used)
-    apart += ["what an answer decides"] * any(b.cases for b in used)
-    text += f", {' and '.join(apart)} not counted" if apart else ""
-    text += of_system(used[0], total, partly=bool(absent))
-    if not any(b.taken for b in used):
-        text = f"nothing of it is on the shelf: {not_there(absent)}"
-    order: dict[str, int] = {}
-    for name, count in (item for b in used for item in orders(b).items()):
-        order[name] = order.get(name, 0) + count
-    return (text, *(f"to be ordered, {n} x, {name}" for name, n in order.items()))
-
-
 def orders(basket: Basket) -> dict[str, int]:
     """Return what has to be ordered for one list, and how many of it."""
     found: dict[str, int] = {}

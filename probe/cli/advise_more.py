@@ -162,7 +162,7 @@ class More:
         """Return the advice as plain values, with what was asked for besides."""
         document = advice.to_json()
         if self._shelf is not None:
-            from probe.advice.taken import all_in_all
+            from probe.advice.in_all import all_in_all
 
             document["shelf"] = [basket.to_json() for basket in self._baskets]
             if whole := all_in_all(self._baskets):
@@ -187,7 +187,7 @@ class More:
     def _taken(self) -> list[str]:
         """Return what is taken from the shelf, and where boxes take different things the sum."""
         from probe.advice.basket_together import in_groups, ordered_again
-        from probe.advice.taken import all_in_all
+        from probe.advice.in_all import all_in_all
         from probe.advice.text import bullets
 
         if self._shelf is None or not self._baskets:

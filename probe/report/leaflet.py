@@ -180,16 +180,21 @@ def render_leaflet(advice: Mapping[str, Any], heading: Heading | None = None) ->
 
 
 def leaves_of(advice: Mapping[str, Any]) -> tuple[Leaf, ...]:
-    """Return the sides of paper: one a box, or one that says that nothing is to be connected."""
+    """Return the sides of paper: one a box, also where nothing is used for any.
+
+    One for all only where what stands first forbids the device itself and nothing is tried or
+    asked for a box: a drawing and a list are of one.
+    """
     options = [o for o in listing(advice, "options") if isinstance(o, Mapping)]
     boxes: dict[str, list[Mapping[str, Any]]] = {}
     for option in options:
         held = boxes.setdefault(str(option.get("destination")), [])
         if option.get("verdict") == "use":
             held.append(option)
-    if not any(boxes.values()):
-        return (_fitted(_nothing(advice)),)
     several = len(boxes) > 1
+    of_device = first_of(advice) and step_of(advice, options) is None
+    if not any(boxes.values()) and (of_device or not several):
+        return (_fitted(_nothing(advice)),)
     return tuple(
         _fitted(
             _leaf(advice, sides, options, box if several else "", at)

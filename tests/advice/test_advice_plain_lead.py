@@ -12,10 +12,10 @@ from probe.advice.advise import advise
 from probe.advice.basket import baskets
 from probe.advice.destination import Cable, Destination, Input, together
 from probe.advice.ground import of_preset
+from probe.advice.in_all import all_in_all
 from probe.advice.settle import _told
 from probe.advice.shelf import TEMPLATE, read_shelf
 from probe.advice.subject import side_of
-from probe.advice.taken import all_in_all
 from probe.advice.text import render
 from probe.advice.typed import typed_destination
 from probe.advice.words import TAKES

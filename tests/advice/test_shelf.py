@@ -16,11 +16,11 @@ from probe.advice.advise import advise, beside
 from probe.advice.basket import Basket, baskets, with_shelf_parts
 from probe.advice.destination import Cable, Destination, Input, together
 from probe.advice.ground import of_preset
+from probe.advice.in_all import all_in_all
 from probe.advice.leads import SPLITTERS, WAYS
 from probe.advice.model import Advice
 from probe.advice.shelf import TEMPLATE, listed, read_shelf
 from probe.advice.source_file import read_source
-from probe.advice.taken import all_in_all
 from probe.advice.transformers import find_transformer
 from probe.advice.way_parts import leads_needed
 from probe.advice.wiring import OPTIONS

@@ -14,10 +14,10 @@ import pytest
 from probe.advice.advise import advise, own_leads
 from probe.advice.basket import baskets
 from probe.advice.destination import Destination, Input, together
+from probe.advice.in_all import all_in_all
 from probe.advice.model import Advice, OptionAdvice, Settling
 from probe.advice.shelf import read_shelf
 from probe.advice.source_file import read_source
-from probe.advice.taken import all_in_all
 from probe.advice.text import render
 from probe.advice.typed import changed, typed_destination
 from probe.advice.volume import volume_of

@@ -145,3 +145,46 @@ def test_a_way_out_stands_where_nothing_computed_helps() -> None:
     none, another = leaf.why
     assert none.endswith("without reservation: the output carries direct voltage.")
     assert another.startswith("What would change it: another input of the box, another output")
+
+
+UNDECIDED = """
+format = "probe-source/1"
+kinds = ["balanced"]
+differential_level_v = 2.0
+differential_impedance_ohm = 200.0
+[device]
+maker = "Wendle"
+model = "Alcove"
+kind = "preamplifier"
+output = "line"
+connectors = ["xlr"]
+"""
+
+
+@pytest.mark.parametrize("load", ["10k", "47k"])
+def test_of_two_boxes_without_a_decision_each_has_its_sheet(
+    load: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Lost: an XLR plug drawn at an RCA socket, and the box that nothing is used for is gone."""
+    source = tmp_path / "source.toml"
+    source.write_text(UNDECIDED)
+    boxes = ("xlr:20k/leg:1V", f"rca:{load}:0.4V:sub")
+    line = ["advise", str(source), *boxes, "--ground", "same-strip", "--cable", "4m", "--json"]
+    assert main(line) == 0
+    amp, sub = leaves_of(json.loads(capsys.readouterr().out))
+    assert (amp.destination, sub.destination) == ("amplifier, XLR input", "subwoofer, RCA input")
+    assert amp.chosen.startswith("Try first: XLR lead")
+    assert amp.drawing is not None
+    assert "subwoofer" not in str(amp.drawing)
+    assert sub.drawing is None
+    assert sub.chosen.startswith("Not yet: ask the maker of the device about pin 3")
+    # what belongs to one box is not on the sheet of the other
+    assert "XLR to RCA" not in " ".join((*amp.before, *amp.needs, *amp.why))
+
+
+def test_what_forbids_the_device_stands_once_for_all_boxes() -> None:
+    never = [{"id": f"{box}-way", "destination": box, "verdict": "never"} for box in ("amp", "sub")]
+    cautions = [{"code": "headphone-output", "message": "This is a headphone output."}]
+    (leaf,) = leaves_of({"options": never, "cautions": cautions})
+    assert leaf.drawing is None
+    assert leaf.first
