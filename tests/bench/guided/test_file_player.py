@@ -19,9 +19,9 @@ BY_FILE = {"Direct volts": "0.002", "Alternating volts": "0.001", "i/f": "f"}
 
 
 def guided(tmp_path: Path, *words: str, **answers: object) -> Run:
-    kit = kit_file(tmp_path, INJECTOR)
+    kit = () if "--kit" in words else ("--kit", str(kit_file(tmp_path, INJECTOR)))
     return drive(
-        tmp_path / "session", "--virtual", "core-and-inverter", "--fast", "--kit", str(kit), *words,
+        tmp_path / "session", "--virtual", "core-and-inverter", "--fast", *kit, *words,
         answers={**BY_FILE, **answers},  # type: ignore[dict-item]
     )  # fmt: skip
 
