@@ -80,8 +80,9 @@ def _others(asked: Settling, answers: list[tuple[str, Advice]]) -> Iterator[Othe
 def _way(again: Advice, choice: Choice) -> tuple[str, str]:
     """Return the way to name for an answer, and what is said of it.
 
-    Where a transformer is used a lead that works too, or works after one more question, is spared
-    nobody: it is named with what is to be minded, or asked.
+    Where a transformer is used a lead that works too with nothing to mind, or after one more
+    question, is spared nobody: it is named, with what is asked. One with something to mind but hum
+    is told beside what is used.
     """
     assert choice.option is not None
     option = choice.option
@@ -99,7 +100,9 @@ def _way(again: Advice, choice: Choice) -> tuple[str, str]:
         if all(_works(o) for o in sides):
             codes = dict.fromkeys(h.code for o in sides for h in o.hazards if h.code not in HUM)
             but = "; ".join(t for code in codes if (t := against(code, sides[0].figures)))
-            return way, f"{way} works{f', but: {but};' if but else ','} {option} is used as it is"
+            if but:  # what is used is what is listed: that lead is no way to save it
+                return option, f"{option} is used; {way} works, but: {but}"
+            return way, f"{way} works, {option} is used as it is"
     return option, f"{option} is used"
 
 
