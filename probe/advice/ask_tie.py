@@ -45,8 +45,12 @@ def with_tie_asked(
         if low is not None:
             way = wins(low)
             highest = _highest(low, most, wins, way)
-            if len(advice.choices) > 1 and not _beside(ask, destination, used.box, way, highest):
-                continue
+            if len(advice.choices) > 1:
+                beside = partial(_beside, ask, destination, used.box, way)
+                if not beside(highest):  # less than its stated level is too little for the others
+                    if low < level or not beside(low):
+                        continue
+                    highest = _highest(low, highest, beside, way)
             what = _asked(advice.device, most, highest)
             found[used.box] = Settling("asked-first", what, (way,), used.box)
     return told_first(advice, found)
@@ -87,13 +91,13 @@ def _wins(
     return next((c.option for c in mine if c.option and (c.socket, c.option) in ways), "")
 
 
-def _beside(ask: Ask, destination: Destination, box: str, way: str, volts: float) -> bool:
-    """Tell whether a tied lead is used with all boxes plugged in, up to such a level.
+def _beside(ask: Ask, destination: Destination, box: str, way: str, volts: float) -> str:
+    """Return a tied lead if it is used with all boxes plugged in, up to such a level; or nothing.
 
     It grounds pin 3 of the others, too, and takes half of their level.
     """
     again = ask(replace(destination, operating_volts=volts), frozenset())
-    return any((c.box, c.option) == (box, way) for c in again.choices)
+    return way if any((c.box, c.option) == (box, way) for c in again.choices) else ""
 
 
 def _may_be_tied(option: OptionAdvice) -> bool:

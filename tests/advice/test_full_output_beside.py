@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from dataclasses import replace
 from math import log10
 from pathlib import Path
 from typing import Any
@@ -131,3 +133,23 @@ def test_no_answer_is_asked_for_with_which_another_box_clips_short(
     # closed form: a tie leaves one leg, 2.5 V of the 5 V: short of 3 V by 1.6 dB, beyond 1 V
     assert bool(told) is asked
     assert all("pin 3 may be joined to pin 1" in s.what for s in told)
+
+
+def test_the_level_that_is_asked_for_is_one_with_which_all_reach_full_output(
+    tmp_path: Path,
+) -> None:
+    """Lost: an isolator for the subwoofer, where one look at the volume spares it."""
+    path = tmp_path / "source.toml"
+    sheet = SHEET.format(more="differential_maximum_v = 14.0").replace(
+        "level_v = 3.0", "level_v = 4"
+    )
+    path.write_text(sheet, "utf-8")
+    boxes = [typed_destination(x, 50.0) for x in ("xlr:20k/leg:1.9V", SUB)]
+    there = changed(together(boxes), ground="same-strip", cable="3m")
+    (asked,) = [s for s in advise(*read_source(path), there).would_change
+                if s.code == "asked-first"]  # fmt: skip
+    found = re.search(r"never turned up beyond ([0-9.]+) V", asked.what)
+    assert found is not None
+    # by definition: with that as the most that is played the tied lead is used for the set
+    held = ask_together(*read_source(path), replace(there, operating_volts=float(found[1])))
+    assert chosen(held)[SUB] == asked.answers[0]
