@@ -284,8 +284,9 @@ def _with_instead(
         if worse:
             theirs = _with_its_lead(advice, way, parts, solve) or as_used(advice, way)
             sides = replace(other, bare=tuple(theirs))
-            mine = Candidate(other.option, choice.socket or "", tuple(worse))
-            if not as_good(sides, mine, wanted) or parts.total >= basket.total:
+            mine = Candidate(worse[0].option, choice.socket or "", tuple(worse))
+            dearer = basket.in_stock and parts.total >= basket.total
+            if dearer or not as_good(sides, mine, wanted):
                 continue
         found.append((parts, other))
     if not found:

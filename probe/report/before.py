@@ -83,16 +83,24 @@ def hangs_on_volume(advice: Mapping[str, Any], box: object) -> bool:
     return any((o.get("code"), o.get("destination")) == (VOLUME, box) for o in held)
 
 
+def _first_of(
+    advice: Mapping[str, Any], mine: Set[str], *codes: str
+) -> list[Mapping[str, Any]]:  # fmt: skip
+    """Return what comes first by its codes, of these boxes; of all where none are named."""
+    return [
+        o for o in listing(advice, "would_change")
+        if isinstance(o, Mapping) and o.get("code") in codes
+        and (not mine or o.get("destination") in mine)
+    ]  # fmt: skip
+
+
 def _looked_at(advice: Mapping[str, Any], mine: Set[str]) -> dict[str, str]:
     """Return what is looked at before anything is bought, by the box, with the ways in words."""
     found = {}
-    for o in listing(advice, "would_change"):
-        if not isinstance(o, Mapping) or o.get("code") != VOLUME:
-            continue
-        if not mine or o.get("destination") in mine:
-            text = printed(o.get("what"), MOST_OF_BOTH)
-            but = "but the lead " * one_lead(o)
-            found[str(o.get("destination"))] = f"Before anything {but}is bought, {in_words(text)}."
+    for o in _first_of(advice, mine, VOLUME):
+        text = printed(o.get("what"), MOST_OF_BOTH)
+        but = "but the lead " * one_lead(o)
+        found[str(o.get("destination"))] = f"Before anything {but}is bought, {in_words(text)}."
     return found
 
 
@@ -160,41 +168,28 @@ def asked_of(
     first = [
         f"{printed(o.get('what'), MOST_WORDS)}, {quoted(way)} {used.get(str(way), instead)}"
         f"{''.join(f'; if not, {quoted(n)}' for n in ways)}."
-        for o in listing(advice, "would_change")
-        if isinstance(o, Mapping)
-        and o.get("code") == ASKED_FIRST
-        and (not mine or o.get("destination") in mine)
+        for o in _first_of(advice, mine, ASKED_FIRST)
         for way, *ways in filter(None, [listing(o, "answers")])
     ]
-    tried = {o.get("destination") for o in listing(advice, "would_change")
-             if isinstance(o, Mapping) and o.get("code") == TRIED}  # fmt: skip
+    tried = {o.get("destination") for o in _first_of(advice, mine, TRIED)}
     after = "If that hums, before"
     found += () if holds else _looked_at(advice, mine).values()
     found += [f"Before anything is bought, {text}" for text in first]
     found += [
         f"Before anything {'else ' * (o['code'] == DIGITAL_TRIED)}is bought, "
         f"{printed(o.get('what'), MOST_WORDS)}."
-        for o in listing(advice, "would_change")
-        if isinstance(o, Mapping)
-        and o.get("code") in WHOLE
-        and (not mine or o.get("destination") in mine)
+        for o in _first_of(advice, mine, *WHOLE)
     ]
     origin = [
         f"{f'First plug in {quoted(way)}. Before' if o.get('destination') not in tried else after} "
         f"anything else is bought, {printed(o.get('what'), MOST_WORDS)} that lead may do instead."
-        for o in listing(advice, "would_change")
-        if isinstance(o, Mapping)
-        and o.get("code") == ORIGIN
-        and (not mine or o.get("destination") in mine)
+        for o in _first_of(advice, mine, ORIGIN)
         for way in listing(o, "answers")[:1]
     ]
     found += [
         f"{_before_what(options, way)}: {words.OPTIONS.get(str(way), str(way))}. "
         f"{_capital(printed(o.get('what'), MOST_WORDS))}."
-        for o in listing(advice, "would_change")
-        if isinstance(o, Mapping)
-        and o.get("code") == TRIED
-        and (not mine or o.get("destination") in mine)
+        for o in _first_of(advice, mine, TRIED)
         for way in listing(o, "answers")
     ]
     found += [*origin, *_one_input_each(options), *to_measure(advice, mine)]

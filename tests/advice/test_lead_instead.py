@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from probe.advice.advise import advise, own_leads
-from probe.advice.basket import baskets, with_shelf_parts
+from probe.advice.basket import Basket, baskets, with_shelf_parts
 from probe.advice.destination import Cable, Destination, Input
 from probe.advice.ground import of_preset
 from probe.advice.shelf import read_shelf
@@ -35,20 +35,35 @@ def _part(**keys: Any) -> str:
     return "\n".join(["[[part]]", *lines, ""])
 
 
-def _shelf(tmp_path: Path, metres: float, milliohm: float) -> Path:
+def _shelf(
+    tmp_path: Path, metres: float, milliohm: float, stock: int = 4, adapter: float = 8.0
+) -> Path:
     path = tmp_path / "shelf.toml"
     path.write_text("\n".join((
         'format = "probe-shelf/1"',
-        _part(name="three", kind="lead", from_="rca-male", to="xlr-male", length_m=metres, stock=4,
-              wires=["centre-2", "shell-3", "shell-1"], price=38.0, capacitance_pf_per_m=75.0,
-              shield_milliohm_per_m=milliohm),
+        _part(name="three", kind="lead", from_="rca-male", to="xlr-male", length_m=metres,
+              wires=["centre-2", "shell-3", "shell-1"], price=38.0, stock=stock,
+              capacitance_pf_per_m=75.0, shield_milliohm_per_m=milliohm),
         _part(name="pair", kind="lead", from_="rca-male", to="rca-male", length_m=3.0, stock=4,
               wires=["centre-centre", "shell-shell"], price=28.0, pieces=2,
               capacitance_pf_per_m=80.0, shield_milliohm_per_m=15.0),
-        _part(name="adapter", kind="adapter", from_="rca-female", to="xlr-male", price=8.0,
+        _part(name="adapter", kind="adapter", from_="rca-female", to="xlr-male", price=adapter,
               wires=["centre-2", "shell-1", "shell-3"], stock=9),
     )))  # fmt: skip
     return path
+
+
+def _listed(tmp_path: Path, path: Path) -> Basket:
+    source = tmp_path / "player.toml"
+    source.write_text(PLAYER)
+    shelf = read_shelf(path)
+    there = Destination("amp", (OLD_AMP,), Cable(3.0, 300e-12, 0.09, 0.02))
+    there = with_shelf_parts(there, shelf)
+    facts, sources = read_source(source)
+    found = advise(facts, sources, there)
+    leads = own_leads(facts, sources, there, found)
+    (listed,) = baskets(found, there, shelf, None, None, leads.solved)
+    return listed
 
 
 @pytest.mark.parametrize(("metres", "milliohm", "named"), [(6.0, 30.0, True), (3.0, 25.0, False)])
@@ -56,15 +71,7 @@ def test_a_worse_lead_has_the_way_beside_it_that_does_as_well_with_what_lies_the
     tmp_path: Path, metres: float, milliohm: float, named: bool
 ) -> None:
     """Lost: 76 euros for a lead "that hums less", which as long as it lies there hums more."""
-    source = tmp_path / "player.toml"
-    source.write_text(PLAYER)
-    shelf = read_shelf(_shelf(tmp_path, metres, milliohm))
-    there = Destination("amp", (OLD_AMP,), Cable(3.0, 300e-12, 0.09, 0.02))
-    there = with_shelf_parts(there, shelf)
-    facts, sources = read_source(source)
-    found = advise(facts, sources, there)
-    leads = own_leads(facts, sources, there, found)
-    (listed,) = baskets(found, there, shelf, None, None, leads.solved)
+    listed = _listed(tmp_path, _shelf(tmp_path, metres, milliohm))
     assert [t.part.name for t in listed.taken] == ["three"]
     # closed form: of 0.2 mV before 0.25 ohm a shield of 6 m and 200 mohm takes 89 uV, which is
     # more than the 43 uV of 3 m and 55 mohm; one of 3 m and 95 mohm takes less than a plain one
@@ -73,3 +80,15 @@ def test_a_worse_lead_has_the_way_beside_it_that_does_as_well_with_what_lies_the
         assert listed.instead.option == "rca-to-xlr/pin-3-tied-at-destination"
         # arithmetic: one package of 28 and two adapters of 8, against 76
         assert "44.00" in listed.instead.says
+
+
+@pytest.mark.parametrize(("stock", "named"), [(0, True), (4, False)])
+def test_what_is_in_stock_is_named_beside_what_is_not_be_it_dearer(
+    tmp_path: Path, stock: int, named: bool
+) -> None:
+    """Lost: the customer waits for a lead, and does not hear of what he could take home."""
+    listed = _listed(tmp_path, _shelf(tmp_path, 6.0, 30.0, stock, 30.0))
+    # arithmetic: 28 and two adapters of 30, against two leads of 38
+    assert (listed.instead is not None) is named
+    if listed.instead is not None:
+        assert "88.00" in listed.instead.says
