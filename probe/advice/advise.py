@@ -44,6 +44,7 @@ from probe.advice.destination import Destination, Input
 from probe.advice.digital_choice import with_digital
 from probe.advice.full_output_apart import unlike_levels
 from probe.advice.heavy_inputs import with_relief
+from probe.advice.may_share import with_sharing_told
 from probe.advice.model import Advice, Choice, OptionAdvice
 from probe.advice.native_first import with_native_tried_first
 from probe.advice.note import Note
@@ -149,9 +150,10 @@ def _analogue(
     cautions = (*found.cautions, *one_channel(desks, found), *unlike_levels(found))
     found = replace(found, cures=cures(desks, found), cautions=cautions)
     found = with_origin_first(found, destination)
-    return with_other_answers(
+    found = with_other_answers(
         found, facts, lambda facts, sources: _analogue(facts, sources, destination)
     )
+    return with_sharing_told(found)
 
 
 def _whole(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 from probe.advice.alike import Together, as_good, candidate, ways_as_good
@@ -30,6 +31,7 @@ from probe.advice.taken import (
     Taken,
     lead_names,
     less,
+    splitters_needed,
 )
 from probe.advice.way_parts import as_used, held_by, leads_needed, parts_of_way
 from probe.advice.words import signed_decibels
@@ -81,7 +83,7 @@ def baskets(
             told = tuple(b.option for b in first.get("first", ()))
             nothing = first.get("before") not in WHEN  # there is something to be tried
             none = _none_yet(advice, choice, destination, shelf, told, nothing=nothing)
-            found.append(replace(none, **first))
+            found.append(replace(none, system_price=system_price, **first))
             continue
         here = beside(solve, cables)
         plugged = [lead for lead in first.get("first", ()) if not lead.case]
@@ -103,14 +105,21 @@ def baskets(
         if basket.cable is not None:
             cables[choice.box] = basket.cable
     for output in ("xlr", "rca"):
-        sharing = [b for b in found if b.option.startswith(f"{output}-to-")]
-        one, both = (_shared(held) for held in (
-            [b.count for b in sharing], [b.count_of_both for b in sharing]))  # fmt: skip
+        most, chosen = (
+            [b for b in map(on, found) if b is not None]
+            for on in (partial(_any_lead, output=output), partial(_own, output=output))
+        )
+        one, both = (splitters_needed(held) for held in (
+            [b.count for b in most], [b.count_of_both for b in most]))  # fmt: skip
         if one:
             basket = _splitters(output, one, both, shelf, whole)
-            apart = [b.count for b in sharing if not _tried_from_another(b, output)]
-            if not _shared(apart):
-                basket = replace(basket, note=f"{ONLY_IF_NOT}; {basket.note}")
+            apart = [b.count for b in chosen if not _tried_from_another(b, output)]
+            sure = splitters_needed([b.count for b in chosen])
+            basket = replace(basket, unsure=one - sure)
+            only = ONLY_IF_NOT if sure and not splitters_needed(apart) else ""
+            only = only or _only_with_more(one, sure)
+            if only:
+                basket = replace(basket, note=f"{only}; {basket.note}")
             shelf, whole = less(shelf, basket.taken), less(whole, basket.both)
             found.append(basket)
     return tuple(found)
@@ -326,12 +335,26 @@ def _tried_from_another(basket: Basket, output: str) -> bool:
     return any(not way.startswith(f"{output}-to-") for way in tried)
 
 
-def _shared(leads: Sequence[int]) -> int:
-    """Return how many splitters of one to two join the leads of several boxes to one output.
+def _only_with_more(most: int, sure: int) -> str:
+    """Return when splitters are taken that what is chosen needs not, of ``most`` in all."""
+    if most == sure:
+        return ""
+    which = f"{most - sure} of them " if sure else ""
+    return (
+        f"{which}only where several leads hang on it once what is tried or asked (above) is settled"
+    )
 
-    As many sockets as the box with most leads has leads: one for each side.
-    """
-    return sum(leads) - max(leads, default=0)
+
+def _own(basket: Basket, output: str) -> Basket | None:
+    """Return what a box uses, where that is from ``output``."""
+    return basket if basket.option.startswith(f"{output}-to-") else None
+
+
+def _any_lead(basket: Basket, output: str) -> Basket | None:
+    """Return a lead from ``output`` that a box uses or may come to, by a trial or an answer."""
+    looked = (more for _, more in basket.cases)
+    held = (basket, *basket.first, *looked, *filter(None, (basket.helped,)))
+    return next((lead for lead in held if _own(lead, output)), None)
 
 
 def _splitters(output: str, one: int, both: int, shelf: Shelf, whole: Shelf) -> Basket:
@@ -399,7 +422,8 @@ def _none_yet(
             only = f"only if it turns out to do (above), {least}"
         if other:
             only = f"only with the transformer named above, {least}"
-        return _nothing_of(choice, shelf, note, f"{only}: {found.in_one_line}")
+        none = _nothing_of(choice, shelf, note, f"{only}: {found.in_one_line}")
+        return replace(none, helped=found if other else None)
     return _nothing_of(choice, shelf, note)
 
 

@@ -1,49 +1,29 @@
-"""What the lists of several boxes come to: if what is tried first does, and if none of it does."""
+"""What the lists of several boxes come to: if what comes first does, and if none of it does."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
 
-from probe.advice.taken import WHEN, Basket, Taken, not_there, of_system, orders
+from probe.advice.taken import WHEN, Basket, Taken, not_there, of_system, orders, splitters_needed
 
 
 def all_in_all(found: Sequence[Basket]) -> tuple[str, ...]:
-    """Return what several baskets come to: price, and what has to be ordered of each part."""
-    used = [b for b in found if b.taken or b.missing]
-    if len(used) < 2:
+    """Return what several baskets come to: price, and what has to be ordered of each part.
+
+    Of boxes that nothing is used for yet, what is paid if what is tried does, and with the answers.
+    """
+    boxes = [b for b in found if not b.shares]
+    does = _at_once(found, [lead for b in boxes if (lead := _if_so(b))])
+    if len(does) < 2:
         return ()
-    total, both = sum(b.total for b in used), sum(b.total_of_both for b in used)
-    text = _priced(used, total, both)
-    absent = sum(b.count * len(b.missing) for b in used)
-    text += f", without {not_there(absent)}" if absent else ""
-    if not any(b.taken for b in used):
-        text = f"nothing of it is on the shelf: {not_there(absent)}"
-    tried = any(_tried(b) for b in found)
-    text += f", {_of_trials(found)}" if tried else ""
-    if any(b.first and (b.before not in WHEN or b.first[0].case) for b in used):
-        text += ", as if no answer that is asked for changed it"
-    text += ", what an answer decides not counted" if any(b.cases for b in used) else ""
-    if any(b.taken for b in used):
-        text += of_system(used[0], total, partly=bool(absent))
-    if tried:
-        none = "it" if (likely := _if_it_does(found)) else "what is tried first"
-        text = f"{likely}if none of {none} does, {text}"
+    used = _at_once(found, [lead for b in boxes if (lead := _else(b))])
+    text = f"{_if_it_does(boxes, does)}{_with_others(found)}{_if_not(boxes, used)}"
     order: dict[str, int] = {}
     for name, count in (item for b in used for item in orders(b).items()):
         order[name] = order.get(name, 0) + count
     return (text, *(f"to be ordered, {n} x, {name}" for name, n in order.items()))
-
-
-def _priced(used: Sequence[Basket], total: float, both: float) -> str:
-    """Return a sum, and for what it is."""
-    boxes = sum(not b.shares for b in used)
-    text = f"{total:.2f} {used[0].currency} for {boxes} box{'es' * (boxes != 1)}"
-    if any(b.shares and b.taken for b in used):
-        text += " with what shares an output"
-    if any(b.one_of_two for b in used):
-        text += f", one side ({both:.2f} for both)"
-    return text
 
 
 def _tried(basket: Basket) -> Basket | None:
@@ -53,43 +33,160 @@ def _tried(basket: Basket) -> Basket | None:
     return basket.first[0]
 
 
-def _of_trials(found: Sequence[Basket]) -> str:
+def _answered(basket: Basket) -> Basket | None:
+    """Return what the first answer takes of a box that has nothing without one; else None."""
+    if basket.option or basket.before in WHEN or not basket.first or basket.first[0].case:
+        return None
+    return basket.first[0]
+
+
+def _if_so(basket: Basket) -> Basket | None:
+    """Return what a box takes if what is tried does, or what is asked first is so."""
+    return _tried(basket) or _answered(basket) or _else(basket)
+
+
+def _else(basket: Basket) -> Basket | None:
+    """Return what a box takes if nothing that comes first does; None: nothing yet."""
+    if basket.option:
+        return basket if basket.taken or basket.missing else None
+    no = basket.first[1:2] if _answered(basket) else ()
+    return no[0] if no and not no[0].case else basket.helped
+
+
+def _at_once(found: Sequence[Basket], leads: Sequence[Basket]) -> list[Basket]:
+    """Return leads of several boxes with as many splitters as they need together."""
+    held = list(leads)
+    for one in (b for b in found if b.shares):
+        here = [lead for lead in leads if lead.option.startswith(f"{one.shares}-to-")]
+        needed, both = (splitters_needed(counts) for counts in (
+            [b.count for b in here], [b.count_of_both for b in here]))  # fmt: skip
+        if needed:
+            taken, of_both = (tuple(replace(t, count=n) for t in one.taken) for n in (needed, both))
+            held.append(replace(one, count=needed, taken=taken, both=of_both))
+    return held
+
+
+def _if_it_does(boxes: Sequence[Basket], does: Sequence[Basket]) -> str:
+    """Return what is paid if what comes first does."""
+    when = ["what is tried first does"] * any(map(_tried, boxes))
+    when += ["what is asked first is so"] * any(map(_answered, boxes))
+    if not when:
+        return ""
+    said = [*_nothing_yet(boxes, _if_so), *_origin(boxes)]
+    text = _but(_sum(does), said)
+    return f"{text}{',' * bool(said or _pieces(does))} if {' and '.join(when)}; "
+
+
+def _with_others(found: Sequence[Basket]) -> str:
+    """Return between what it lies with other answers than those that are asked for first.
+
+    Nothing where no box has any. Of leads whose price is not known it is said that there are some.
+    """
+    boxes = [b for b in found if not b.shares]
+    asked = [b for b in boxes if _answered(b)]
+    others = [[lead for lead in b.first if lead.case] for b in asked]
+    if not any(others):
+        return ""
+    known = [[lead for lead in leads if not lead.missing] for leads in others]
+    if not all(known):
+        return "what other answers take is on the lists; "
+    least, most = (
+        _total(_at_once(found, [lead for b in boxes if (lead := ends.get(b.box) or _if_so(b))]))
+        for ends in (
+            {b.box: pick(leads, key=lambda lead: lead.total)
+             for b, leads in zip(asked, known, strict=True)} for pick in (min, max)
+        )
+    )  # fmt: skip
+    between = f"{least:.2f}" + f" to {most:.2f}" * (most > least)
+    unknown = any(len(k) < len(o) for k, o in zip(known, others, strict=True))
+    more = ", or with pieces to be ordered, whose price is not known" if unknown else ""
+    return f"with another answer {between} {boxes[0].currency}{more}; "
+
+
+def _if_not(boxes: Sequence[Basket], used: Sequence[Basket]) -> str:
+    """Return what is paid if none of what comes first does."""
+    tried, asked = any(map(_tried, boxes)), any(map(_answered, boxes))
+    said = _nothing_yet(boxes, _else) if used else []
+    said += [_of_trials(boxes)] if tried else []
+    chosen = [b for b in boxes if b.option]
+    if any(b.first and (b.before not in WHEN or b.first[0].case) for b in chosen):
+        said.append("as if no answer that is asked for changed it")
+    if any(b.first[1:] and b.first[1].case and _tried(b) for b in boxes):
+        said.append("what is asked then not counted")
+    if any(b.cases for b in chosen):
+        said.append("what an answer decides not counted")
+    if any(b.helped is not None and _else(b) is b.helped for b in boxes):
+        said.append("with what would help as named above")
+    text = _but(_sum(used), said)
+    system = next((b for b in boxes if b.system_price is not None), None)
+    if system is not None and any(b.taken for b in used):
+        text += of_system(system, _total(used), partly=bool(_pieces(used)))
+    if not tried and not asked:
+        return text
+    none = ["if none of it does"] * tried
+    return f"{' and '.join([*none, *['without such an answer'] * asked])}, {text}"
+
+
+def _sum(used: Sequence[Basket]) -> str:
+    """Return a sum with what it lacks."""
+    if not used:
+        return "nothing is used yet"
+    if not any(b.taken for b in used):
+        return f"nothing of it is on the shelf: {''.join(_pieces(used))}"
+    return _but(_priced(used), [f"without {pieces}" for pieces in _pieces(used)])
+
+
+def _but(text: str, said: Iterable[str]) -> str:
+    return ", ".join((text, *said))
+
+
+def _pieces(used: Sequence[Basket]) -> list[str]:
+    count = sum(b.count * len(b.missing) for b in used)
+    return [not_there(count)] if count else []
+
+
+def _nothing_yet(boxes: Sequence[Basket], of: Callable[[Basket], Basket | None]) -> list[str]:
+    """Return for how many boxes nothing is counted, for nothing is used for them yet."""
+    count = sum(of(b) is None and not b.option for b in boxes)
+    return [f"nothing yet for {count} box{'es' * (count != 1)}"] if count else []
+
+
+def _origin(boxes: Sequence[Basket]) -> list[str]:
+    """Return that what is pulled first may ask for a part that is on no list."""
+    if not any(b.before == "origin-first" for b in boxes):
+        return []
+    return ["without what may be bought where the hum comes in (above)"]
+
+
+def _priced(used: Sequence[Basket]) -> str:
+    """Return a sum, and for what it is."""
+    boxes = sum(not b.shares for b in used)
+    text = f"{_total(used):.2f} {used[0].currency} for {boxes} box{'es' * (boxes != 1)}"
+    if any(b.shares and b.taken for b in used):
+        text += " with what shares an output"
+    if any(b.one_of_two for b in used):
+        text += f", one side ({_once([b.both for b in used]):.2f} for both)"
+    return text
+
+
+def _of_trials(boxes: Sequence[Basket]) -> str:
     """Return whether what was tried is in the sum of what is chosen, and what is not in it."""
     vain, unpriced = 0.0, False
-    for basket, tried in ((b, t) for b in found if (t := _tried(b)) is not None):
-        kept = {t.part.name for t in basket.taken}
+    for basket, tried in ((b, t) for b in boxes if (t := _tried(b)) is not None):
+        instead = _else(basket)
+        kept = {t.part.name for t in instead.taken} if instead else set()
+        missing = instead.missing if instead else ()
         vain += sum(t.price for t in tried.taken if t.part.name not in kept)
-        unpriced |= any(piece not in basket.missing for piece in tried.missing)
+        unpriced |= any(piece not in missing for piece in tried.missing)
     if unpriced:
         return "besides what was tried and is not used then"
     if vain:
-        return f"besides {vain:.2f} {found[0].currency} for what was tried and is not used then"
+        return f"besides {vain:.2f} {boxes[0].currency} for what was tried and is not used then"
     return "what was tried included"
 
 
-def _if_it_does(found: Sequence[Basket]) -> str:
-    """Return what is paid where each lead that is tried does.
-
-    Nothing where its leads would share outputs otherwise than those that are chosen do, of which
-    no list has the splitters, or where none of it has a price.
-    """
-    boxes = [_tried(b) or b for b in found if not b.shares]
-    used = [b for b in boxes if b.taken or b.missing]
-    shared: list[Basket] = []
-    for output in ("xlr", "rca"):
-        leads = [b.count for b in used if b.option.startswith(f"{output}-to-")]
-        needed = sum(leads) - max(leads, default=0)
-        listed = [b for b in found if b.shares == output]
-        if needed and needed != sum(b.count for b in listed):
-            return ""
-        shared += listed if needed else []
-    used += shared
-    total, both = _once([b.taken for b in used]), _once([b.both for b in used])
-    if not any(b.taken for b in used):
-        return ""
-    absent = sum(b.count * len(b.missing) for b in used)
-    less = f", without {not_there(absent)}," if absent else ""
-    return f"{_priced(used, total, both)}{less} if what is tried first does; "
+def _total(used: Sequence[Basket]) -> float:
+    return _once([b.taken for b in used])
 
 
 def _once(held: Sequence[Sequence[Taken]]) -> float:

@@ -187,6 +187,10 @@ class Basket:
     """How many alike boxes it is for."""
     shares: str = ""
     """The output that splitters share between the boxes; then no box of its own."""
+    unsure: int = 0
+    """How many of the splitters are needed only with what is tried, or with an answer."""
+    helped: Basket | None = None
+    """Where nothing is used: what is taken with the part that would help."""
     case: str = ""
     """With which answer it is taken, where that is none of those that `before` tells."""
     first: tuple[Basket, ...] = ()
@@ -431,6 +435,14 @@ def of_system(basket: Basket, total: float, *, partly: bool) -> str:
     known = "; already " if partly else ", "
     text = f"{known}{100.0 * part:.2g} % of a system of {price:g} {basket.currency}"
     return text + (f": more than the {100.0 * (share or 0.0):g} % you have set" if beyond else "")
+
+
+def splitters_needed(leads: Sequence[int]) -> int:
+    """Return how many splitters of one to two join the leads of several boxes to one output.
+
+    As many sockets as the box with most leads has leads: one for each side.
+    """
+    return sum(leads) - max(leads, default=0)
 
 
 def less(shelf: Shelf, taken: Sequence[Taken]) -> Shelf:

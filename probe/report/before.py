@@ -242,6 +242,9 @@ LOAD, MOST_OF_LOAD = "together-load", 400
 """What helps against all that hangs on one output, and its characters: told of each box on it,
 whichever plug it names."""
 
+SHARED = "shared-output"
+"""Leads of several boxes on one output."""
+
 OF_EACH = ("together-suffers", "together-mind", LOAD)
 """Codes that say of each box what the others do to it: told of the box of the side alone, from
 what was solved."""
@@ -298,10 +301,21 @@ def before_of(
         for c in cautions
         if c.get("code") == code
         and (not options or code not in elsewhere)
-        and (code in AT_ONCE or not mine or named_in(printed(c.get("message")), places) <= mine)
+        and (
+            code in AT_ONCE or not mine or _of_these(code, printed(c.get("message")), mine, places)
+        )
     )
     load = _against_load(cautions, chosen, places)
     return tuple(dict.fromkeys(filter(None, (*told, *to_mind(advice, chosen), *load))))
+
+
+def _of_these(code: str, message: str, mine: Set[str], places: Mapping[str, str]) -> bool:
+    """Tell whether a caution is told of boxes: of one output that is shared each box has to know.
+
+    Else what names other boxes, too, is on another sheet.
+    """
+    named = named_in(message, places)
+    return named <= mine or (code == SHARED and bool(named & mine))
 
 
 def _against_load(

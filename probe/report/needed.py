@@ -54,10 +54,8 @@ def needs(
     for basket in listing(advice, "shelf"):
         if isinstance(basket, Mapping) and basket.get("destination") == option.get("destination"):
             found = [_capital(in_words(printed(line))) for line in _told(basket)]
-            # what has to be ordered stands with each box already
-            whole = [f"All in all: {printed(line)}" for line in listing(advice, "shelf_total")[:1]]
-            return [*wait, *found[:MOST_ITEMS], *_digital_pad(option), *_splitters(advice, option),
-                    *whole]  # fmt: skip
+            return [*wait, *found[:MOST_ITEMS], *_digital_pad(option),
+                    *_in_common(advice, [option, *(step.ways if step else ())])]  # fmt: skip
     if step is None:
         return [*wait, *_asked_for(advice, option)]
     return _in_turn(advice, option, step)
@@ -79,7 +77,11 @@ def needs_of_none(
              for box in boxes for b in held if b.get("destination") == box
              for line in _told(b)]  # fmt: skip
     waits = bool(found) and bool(first_of(advice) or asked_of(advice, options))
-    return [*([NOTHING_BEFORE] * waits), *found[:MOST_ITEMS]]
+    opened = {way for o in listing(advice, "would_change")
+              if isinstance(o, Mapping) and o.get("destination") in boxes
+              for way in listing(o, "answers")}  # fmt: skip
+    ways = [o for o in options if o.get("id") in opened]
+    return [*([NOTHING_BEFORE] * waits), *found[:MOST_ITEMS], *_in_common(advice, ways)]
 
 
 def _told(basket: Mapping[str, Any]) -> Sequence[Any]:
@@ -172,13 +174,19 @@ def _pad(option: Mapping[str, Any], must: str | None = None) -> list[str]:
     return [f"{must}{pad_named(option)} in the plug at the destination, {says}."]
 
 
-def _splitters(advice: Mapping[str, Any], option: Mapping[str, Any]) -> list[str]:
-    """Return what shares the output that this box uses with other boxes."""
-    return [
+def _in_common(advice: Mapping[str, Any], ways: Sequence[Mapping[str, Any]]) -> list[str]:
+    """Return what shares the outputs that ways of a box use, and what all boxes come to.
+
+    What has to be ordered stands with each box already.
+    """
+    outputs = {way.get("from") for way in ways}
+    shared = [
         f"Shared with the other boxes: {'; '.join(printed(line) for line in listing(one, 'says'))}"
         for one in listing(advice, "shelf")
-        if isinstance(one, Mapping) and one.get("shares") and one["shares"] == option.get("from")
+        if isinstance(one, Mapping) and one.get("shares") and one["shares"] in outputs
     ]
+    whole = [f"All in all: {printed(line)}" for line in listing(advice, "shelf_total")[:1]]
+    return [*shared, *(whole if ways else [])]
 
 
 def _digital_pad(option: Mapping[str, Any]) -> list[str]:

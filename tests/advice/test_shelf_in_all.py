@@ -92,3 +92,62 @@ def test_the_sum_says_which_leads_that_were_tried_it_has_not(
     assert "all in all 99.00 EUR for 2 boxes if what is tried first does; " in said
     whole = said.partition("if none of it does, ")[2]
     assert whole.startswith("143.00 EUR for 2 boxes with what shares an output, besides 72.00 EUR ")
+
+
+TUNER = f"""
+format = "probe-source/1"
+single_ended_level_v = 1.0
+single_ended_impedance_ohm = 2200.0
+{DEVICE}
+kind = "tuner"
+connectors = ["rca"]
+"""
+
+
+def test_two_boxes_that_are_tried_on_one_socket_pair_have_splitters(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Lost: a dealer buys two pairs of leads for one pair of sockets, and learns no sum."""
+    args = ("rca:47k:0.5V", "rca:20k:0.5V", "--ground", "antenna-or-network", "--cable", "1m")
+    page = tmp_path / "page.html"
+    said = listed(tmp_path, capsys, TUNER, *args, "--page", str(page))
+    assert said.count("first, for what is done first (above): 1 x pair") == 2
+    assert "sharing the RCA output: only where several leads hang on it" in said
+    assert "2 x Y; 18.00 EUR for the splitters" in said
+    # arithmetic: two packages of 28, a splitter of 9 for either side
+    whole = said.partition("all in all ")[2]
+    assert whole.startswith("74.00 EUR for 2 boxes with what shares an output, without what may be")
+    assert ", if what is tried first does; if none of it does, 74.00 EUR for 2 boxes" in whole
+    # two transformers for each box, of which there is none on this shelf
+    assert "without 4 pieces to be ordered, whose price is not known" in whole
+    sheets = page.read_text("utf-8")
+    # each of both sheets has them
+    for told in ("Several leads may come to hang on the RCA output", "2 x Y; 18.00 EUR",
+                 "All in all: 74.00 EUR"):  # fmt: skip
+        assert sheets.count(told) == 2
+
+
+def test_what_is_asked_of_two_boxes_has_a_sum_for_each_answer(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Lost: what the questions are worth, and that both leads need a splitter whatever it is."""
+    source = f"""
+format = "probe-source/1"
+kinds = ["balanced"]
+differential_level_v = 4.0
+differential_impedance_ohm = 200.0
+{DEVICE}
+kind = "DAC"
+connectors = ["xlr"]
+"""
+    page = tmp_path / "page.html"
+    said = listed(tmp_path, capsys, source, "rca:47k:1V", "rca:15k:0.4V:sub",
+                  "--ground", "same-strip", "--cable", "3m", "--page", str(page))  # fmt: skip
+    assert said.count("first ask (above), and if so: ") == 2
+    # nothing on this shelf splits an XLR output: leads of two and of one, on one pair of sockets
+    assert "order, 1 x: splitter, one to two, XLR female to XLR male" in said
+    whole = said.partition("all in all ")[2]
+    assert whole.startswith("nothing of it is on the shelf: ")
+    assert "to be ordered, whose price is not known, if what is asked first is so; " in whole
+    assert "without such an answer, nothing is used yet" in whole
+    assert page.read_text("utf-8").count("All in all: ") == 2
