@@ -51,7 +51,7 @@ from probe.advice.note import Note
 from probe.advice.one_channel import one_channel
 from probe.advice.only_lead import OnlyLead, leads_that_do, with_lead_to_order
 from probe.advice.operating import BY_ID, Operating, operating_of
-from probe.advice.origin_first import with_origin_first
+from probe.advice.origin_first import origin_of, with_origin_first
 from probe.advice.other_transformer import with_other_transformer
 from probe.advice.outputs_apart import with_outputs_apart
 from probe.advice.own_lead import OwnLeads
@@ -148,8 +148,9 @@ def _analogue(
     found = with_native_tried_first(with_lead_tried_first(found, destination))
     progress(4, STEPS, "what helps against hum")
     cautions = (*found.cautions, *one_channel(desks, found), *unlike_levels(found))
-    found = replace(found, cures=cures(desks, found), cautions=cautions)
-    found = with_origin_first(found, destination)
+    origin = origin_of(found, destination, of_these)
+    helping = cures(desks, found, origin.destination)
+    found = with_origin_first(replace(found, cures=helping, cautions=cautions), origin)
     found = with_other_answers(
         found, facts, lambda facts, sources: _analogue(facts, sources, destination)
     )

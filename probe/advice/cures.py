@@ -16,6 +16,7 @@ from probe.advice.audible import stricter_db
 from probe.advice.candidate import RANK
 from probe.advice.case import Verdict
 from probe.advice.desk import Desk
+from probe.advice.destination import Destination
 from probe.advice.model import Advice, Choice, Cure, OptionAdvice
 from probe.advice.together import Beside, instead
 from probe.advice.words import MOST_DB
@@ -35,18 +36,26 @@ LADDER = (
 """Cures in order: code, the options that are one, and what it is in words."""
 
 
-def cures(desks: Sequence[Desk], advice: Advice) -> tuple[Cure, ...]:
-    """Return the cures for every box whose choice hums; parts only if better than those before."""
+def cures(
+    desks: Sequence[Desk], advice: Advice, destination: Destination | None = None
+) -> tuple[Cure, ...]:
+    """Return the cures for every box whose choice hums; parts only if better than those before.
+
+    ``destination``: that of the desks, with grounds that say more of where the current comes in.
+    """
+    said = destination or (desks[0].destination if desks else None)
     return tuple(
         c
         for choice in advice.choices
-        for c in (*_at_origin(desks, advice, choice), *_for_box(desks, advice, choice))
+        for c in (*_at_origin(desks, advice, choice, said), *_for_box(desks, advice, choice))
     )
 
 
-def _at_origin(desks: Sequence[Desk], advice: Advice, choice: Choice) -> list[Cure]:
+def _at_origin(
+    desks: Sequence[Desk], advice: Advice, choice: Choice, said: Destination | None
+) -> list[Cure]:
     """Return what is done where the current comes in, if it hums, or an isolator is why not."""
-    inputs = [s for s in desks[0].destination.inputs if s.box == choice.box] if desks else []
+    inputs = [s for s in said.inputs if s.box == choice.box] if said else []
     says = next((s.ground.at_origin for s in inputs if s.ground.at_origin), "")
     mine = [o for o in advice.options if o.box == choice.box]
     used = [o for o in mine if (o.socket, o.option.id) == (choice.socket, choice.option)]

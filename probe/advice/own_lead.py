@@ -55,7 +55,11 @@ class OwnLeads:
                 for k, s in enumerate(self.advice.sets)
             ),
         )
-        return replace(found, cures=cures(self.desks, found))
+        # where the current comes in is told already, and hangs on no lead
+        fresh = cures(self.desks, found)
+        said = {c.box for c in fresh if c.code == "at-origin"}
+        told = [c for c in self.advice.cures if c.code == "at-origin" and c.box not in said]
+        return replace(found, cures=(*told, *fresh))
 
     def _beside(self, choice: Choice, taken: Mapping[str, Cable]) -> list[Link]:
         rest = [c for c in self.advice.choices if c.box != choice.box and c.option is not None]

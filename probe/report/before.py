@@ -173,18 +173,19 @@ def asked_of(
     ]
     tried = {o.get("destination") for o in _first_of(advice, mine, TRIED)}
     after = "If that hums, before"
-    found += () if holds else _looked_at(advice, mine).values()
-    found += [f"Before anything is bought, {text}" for text in first]
-    found += [
-        f"Before anything {'else ' * (o['code'] == DIGITAL_TRIED)}is bought, "
-        f"{printed(o.get('what'), MOST_WORDS)}."
-        for o in _first_of(advice, mine, *WHOLE)
-    ]
     origin = [
         f"{f'First plug in {quoted(way)}. Before' if o.get('destination') not in tried else after} "
         f"anything else is bought, {printed(o.get('what'), MOST_WORDS)} that lead may do instead."
         for o in _first_of(advice, mine, ORIGIN)
         for way in listing(o, "answers")[:1]
+    ]
+    found += () if holds else _looked_at(advice, mine).values()
+    found += [] if tried else origin
+    found += [f"Before anything is bought, {text}" for text in first]
+    found += [
+        f"Before anything {'else ' * (o['code'] == DIGITAL_TRIED)}is bought, "
+        f"{printed(o.get('what'), MOST_WORDS)}."
+        for o in _first_of(advice, mine, *WHOLE)
     ]
     found += [
         f"{_before_what(options, way)}: {words.OPTIONS.get(str(way), str(way))}. "
@@ -192,7 +193,7 @@ def asked_of(
         for o in _first_of(advice, mine, TRIED)
         for way in listing(o, "answers")
     ]
-    found += [*origin, *_one_input_each(options), *to_measure(advice, mine)]
+    found += [*(origin if tried else ()), *_one_input_each(options), *to_measure(advice, mine)]
     here = [
         _metered(_KEYS.sub(_of_key, t)) for t in found if not mine or named_in(t, places) <= mine
     ]

@@ -389,6 +389,8 @@ def _before_parts(advice: Mapping[str, Any], option: Mapping[str, Any]) -> list[
         if isinstance(c, Mapping) and c.get("cure") == AT_ORIGIN
         and c.get("destination") == option.get("destination")
     ]  # fmt: skip
+    if any(ONE_STRIP in line for line in origin):
+        return [*origin, *FALLBACK_HUM[1:], OF_ANY_LEAD]
     return [*first, *FALLBACK_HUM[1:], *(origin or [OF_ANY_LEAD])]
 
 
@@ -399,6 +401,9 @@ def _hum_of_nothing(advice: Mapping[str, Any], options: Sequence[Mapping[str, An
             return _before_parts(advice, option)
     return []
 
+
+ONE_STRIP = "one mains strip"
+"""Words of the advice for boxes in reach of one, where they are better plugged in together."""
 
 ON_STRIPS = ("one outlet strip", "outlets far apart")
 """Words of the advice for where the boxes are plugged in, if that was said."""

@@ -79,7 +79,7 @@ class Step:
 
 def step_of(advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]]) -> Step | None:
     """Return what comes first for the box of ``options``, None where nothing does."""
-    boxes = {o.get("destination") for o in options}
+    boxes, found = {o.get("destination") for o in options}, []
     for one in (o for o in listing(advice, "would_change") if isinstance(o, Mapping)):
         looked = (VOLUME,) if len(listing(one, "answers")) > 1 else ()
         codes = (TRIED, DIGITAL_TRIED, ASKED, ORIGIN, *looked)
@@ -94,8 +94,9 @@ def step_of(advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]]) -> 
         known = tuple(o for o in ways if o is not None)
         if known:
             code = str(one["code"])
-            return Step(TRIED if code == DIGITAL_TRIED else code, known)
-    return None
+            found.append(Step(TRIED if code == DIGITAL_TRIED else code, known))
+    # a plug that is pulled needs no answer
+    return min(found, key=lambda s: s.code == ASKED, default=None)
 
 
 def named(option: Mapping[str, Any]) -> str:

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from probe.advice.advise import advise
-from probe.advice.destination import Cable, Destination, Input
+from probe.advice.destination import Cable, Destination, Input, together
 from probe.advice.ground import GroundPath, of_preset
 from probe.advice.model import Advice
 from probe.advice.source_file import read_source
@@ -140,3 +140,63 @@ def test_nothing_is_plugged_in_to_listen_that_overloads_with_nothing_to_turn_dow
     advice = advise(*read_source(path), changed(there, ground="computer", cable="3m"))
     # closed form: 8 V of a player that nobody turns down are 14.5 dB above 1.5 V, 1.2 V are below
     assert ("origin-first" in {s.code for s in advice.would_change}) is tried
+
+
+PREAMPLIFIER = CD_PLAYER.format(kind="preamplifier", level=4.0)
+
+
+def strip_first(tmp_path: Path, boxes: list[str], **typed: str) -> Advice:
+    path = tmp_path / "source.toml"
+    path.write_text(PREAMPLIFIER, "utf-8")
+    sockets = [typed_destination(b, 50.0) for b in boxes]
+    there = sockets[0] if len(sockets) == 1 else together(sockets)
+    return advise(*read_source(path), changed(there, **typed))
+
+
+@pytest.mark.parametrize(
+    ("boxes", "ground", "cable", "first"),
+    [
+        (["rca:30k:1.5V"], "30mV/25mV/1ohm", "1.5m", ["amplifier"]),
+        (["rca:30k:1.5V"], "two-rooms", "1.5m", ["amplifier"]),
+        # a first reading alone may mean as much
+        (["rca:30k:1.5V"], "30mV", "1.5m", ["amplifier"]),
+        # several boxes: of each that is in reach
+        (["rca:30k:1.5V", "rca:15k:1V:sub"], "30mV/25mV/1ohm", "1.5m",
+         ["rca:30k:1.5V", "rca:15k:1V:sub"]),
+        # common practice, no source: a strip does not reach so far
+        (["rca:30k:1.5V"], "30mV/25mV/1ohm", "9m", []),
+        # closed form: 0.2 mV * 65 / 265 on 0.25 V are 74 dB, less than the 75 dB of the rule
+        (["rca:30k:0.25V"], "30mV/25mV/1ohm", "1.5m", []),
+        # boxes on one strip already, or one of them without an earth: it helps nothing
+        (["rca:30k:0.2V"], "same-strip", "1.5m", []),
+        (["rca:30k:0.2V"], "earthed-and-unearthed", "1.5m", []),
+        # the rule: where so much may flow between the chassis nothing is plugged in to listen
+        (["rca:30k:1.5V"], "700mV/350mV/1ohm", "1.5m", []),
+    ],
+)  # fmt: skip
+def test_one_mains_strip_comes_before_the_isolators_where_it_is_in_reach(
+    tmp_path: Path, boxes: list[str], ground: str, cable: str, first: list[str]
+) -> None:
+    """Lost: 165 or 259 EUR of isolators, with a strip that costs nothing at the sheet's foot."""
+    advice = strip_first(tmp_path, boxes, ground=ground, cable=cable)
+    told = [s for s in advice.would_change if s.code == "origin-first"]
+    assert [s.box for s in told] == first
+    for one in told:
+        assert one.answers == ("rca-to-rca",)
+        assert "into one mains strip" in one.what
+        assert "earths kept" in one.what
+        assert "within its rating and the electrical code" in one.what
+    if not told:
+        return
+    # closed form: 0.2 mV * 65 / 265 mohm = 49 uV, 89.7 dB below 1.5 V
+    hum = float(told[0].what.split("typical hum ")[1].split(" dB")[0])
+    assert hum == pytest.approx(89.7, abs=0.5)
+    assert all(c.option == "rca-to-rca/transformer" for c in advice.choices)
+    assert all(c.why[0].startswith("first plug in rca-to-rca; before") for c in advice.choices)
+    screen = render(advice)
+    assert screen.index("mains strip") < screen.index("If it hums")
+    for leaf in leaves_of(advice.to_json()):
+        assert leaf.chosen == "Try first, as above: RCA lead, single-ended to single-ended"
+        # no line about it is cut off, and it is not told twice against hum
+        assert leaf.asked[0].endswith("below full output, with which that lead may do instead.")
+        assert sum("one mains strip" in line for line in leaf.hum) == 1
