@@ -236,15 +236,15 @@ def to_measure(advice: Mapping[str, Any], mine: Set[str]) -> list[str]:
 
 BEFORE = ("simulated", "direct-voltage-not-metered", "load-refused", "phantom-power",
           "one-channel", "shared-output", "together-not-all", "together", "together-not-settled",
-          "outputs-shared")  # fmt: skip
+          "outputs-shared", "unlike-levels")  # fmt: skip
 """Codes of the cautions that stand at the head of every side."""
 
 LOAD, MOST_OF_LOAD = "together-load", 400
 """What helps against all that hangs on one output, and its characters: told of each box on it,
 whichever plug it names."""
 
-SHARED = "shared-output"
-"""Leads of several boxes on one output."""
+OF_ALL_NAMED = ("shared-output", "unlike-levels")
+"""Codes that name several boxes, and are told of each: leads on one output, levels apart."""
 
 OF_EACH = ("together-suffers", "together-mind", LOAD)
 """Codes that say of each box what the others do to it: told of the box of the side alone, from
@@ -297,7 +297,7 @@ def before_of(
     told = (
         AT_ONCE[code].format(out)
         if code in AT_ONCE
-        else in_places(_to_customer(code, printed(c.get("message"), MOST_WORDS), outputs), places)
+        else in_places(_to_customer(code, printed(c.get("message"), _most(code)), outputs), places)
         for code in BEFORE
         for c in cautions
         if c.get("code") == code
@@ -310,13 +310,15 @@ def before_of(
     return tuple(dict.fromkeys(filter(None, (*told, *to_mind(advice, chosen), *load))))
 
 
-def _of_these(code: str, message: str, mine: Set[str], places: Mapping[str, str]) -> bool:
-    """Tell whether a caution is told of boxes: of one output that is shared each box has to know.
+def _most(code: str) -> int:
+    """Return the characters of a caution; more where it has the names of boxes in it."""
+    return MOST_OF_LOAD if code in OF_ALL_NAMED else MOST_WORDS
 
-    Else what names other boxes, too, is on another sheet.
-    """
+
+def _of_these(code: str, message: str, mine: Set[str], places: Mapping[str, str]) -> bool:
+    """Tell whether a caution is told of boxes; one that names others, too, is on another sheet."""
     named = named_in(message, places)
-    return named <= mine or (code == SHARED and bool(named & mine))
+    return named <= mine or (code in OF_ALL_NAMED and bool(named & mine))
 
 
 def _against_load(

@@ -13,6 +13,7 @@ from probe.advice.model import Advice
 from probe.advice.source_file import read_source
 from probe.advice.text import render
 from probe.advice.typed import changed, typed_destination
+from probe.report.leaflet import leaves_of
 
 SHEET = """
 format = "probe-source/1"
@@ -67,3 +68,12 @@ def test_what_stands_between_two_boxes_of_one_kind(
 
 def test_of_one_box_there_is_nothing_to_balance(tmp_path: Path) -> None:
     assert told(tmp_path, "rca:47k:0.5V")[0] == []
+
+
+def test_the_sheets_of_both_boxes_say_it_and_no_other(tmp_path: Path) -> None:
+    """Lost: who fits a pair for bi-amping from the sheets alone hears one half over the other."""
+    _, advice = told(tmp_path, "rca:47k:0.5V", "rca:47k:0.775V", "xlr:20k/leg:1V:sub")
+    sheets = [" ".join(leaf.before) for leaf in leaves_of(advice.to_json())]
+    # closed form: 775 mV over 0.5 V are 3.8 dB
+    assert ["3.8 dB before" in sheet for sheet in sheets] == [True, True, False]
+    assert ["level controls" in sheet for sheet in sheets] == [True, True, False]
