@@ -244,7 +244,9 @@ def _either(
                        for held in (one.taken, one.both))  # fmt: skip
         missing = tuple(p for p in one.missing if ((p.says, "") in shared) is alike)
         kept = None if alike or one.offered_for != OR_TURNED_DOWN else one.offered
-        return replace(one, taken=taken, both=both, missing=missing, offered=kept)
+        pads = kept is not None or any(t.piece.kind == "attenuator" for t in taken)
+        or_pad = one.or_pad if pads else ()
+        return replace(one, taken=taken, both=both, missing=missing, offered=kept, or_pad=or_pad)
 
     found = parted(lists[0][1], alike=True)
     length, own = basket.length_m, basket.own

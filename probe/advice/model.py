@@ -234,9 +234,6 @@ class Attenuated:
     """It is made of other ohms than the usual ones, which none that is bought ready has."""
     rating_watt: float = RATINGS_WATT[0]
     """What each of its resistors is rated for at least, at the most that comes."""
-    on_shelf: tuple[float, float] | None = None
-    """One on the shelf that takes more off and still leaves full output, dB, and what then is in
-    hand of it, dB: not enough for quiet recordings."""
     in_place_of: Attenuated | None = None
     """The one of just so many decibels as are wished, where this one lies on the shelf."""
     refused_db: tuple[float, ...] = ()

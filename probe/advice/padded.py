@@ -60,7 +60,6 @@ def with_attenuator(
     if offered is None:
         return bare
     wanted = replace(wanted, decibels=offered.designs[0].wanted_db)
-    fills = None
     refused = [db for _, db in destination.pads_at_hand
                if wanted.decibels - KEPT_DB <= db < wanted.at_hand]  # fmt: skip
     for at_hand in _at_hand(bare, wanted, destination):
@@ -71,15 +70,12 @@ def with_attenuator(
         if found is None or not _does_as_well(found, offered, bare):
             refused.append(at_hand.decibels)
             continue
-        if near or _leaves_in_hand(found):
+        there = (bare.option.to, at_hand.decibels) not in destination.pads_lacking
+        if near or _in_hand(found) >= (0.0 if there else limit.VOLUME_MAKES_UP_DB):
             exact = None if at_hand.decibels == wanted.decibels else offered
             found = replace(found, in_place_of=exact, refused_db=tuple(refused))
             return replace(bare, attenuator=found)
-        margin = found.advice.figures.full_output_margin_db
-        if fills is None and margin is not None and margin.low >= 0.0:
-            fills = at_hand.decibels, margin.low
-    offered = replace(offered, on_shelf=fills, refused_db=tuple(refused))
-    return replace(bare, attenuator=offered)
+    return replace(bare, attenuator=replace(offered, refused_db=tuple(refused)))
 
 
 def _sized(
@@ -167,8 +163,9 @@ def just_short(option: OptionAdvice, socket: Input) -> bool:
 
 
 AT_HAND_LEEWAY_DB = 3.0
-"""What lies on the shelf may take off this much more than is needed, or as much as leaves
-`limit.VOLUME_MAKES_UP_DB` in hand above full output. [judgement]"""
+"""What lies on the shelf may take off this much more than is needed, or as much as leaves full
+output; one that is not there for both sides as much as leaves `limit.VOLUME_MAKES_UP_DB` in hand
+above it. [judgement]"""
 
 
 def _at_hand(bare: OptionAdvice, wanted: Wanted, destination: Destination) -> list[Wanted]:
@@ -193,10 +190,10 @@ def _at_hand(bare: OptionAdvice, wanted: Wanted, destination: Destination) -> li
     ]  # fmt: skip
 
 
-def _leaves_in_hand(found: Attenuated) -> bool:
-    """Tell whether a turn of the volume control is left above full output."""
-    margin = found.advice.figures.full_output_margin_db
-    return margin is not None and margin.low >= limit.VOLUME_MAKES_UP_DB
+def _in_hand(found: Attenuated) -> float:
+    """Return what is left above full output, dB, resistors off as they may be."""
+    margin, (_, more) = found.advice.figures.full_output_margin_db, found.off_db
+    return -math.inf if margin is None else margin.low - more
 
 
 MINDED = frozenset({"hum", "noise"})

@@ -160,7 +160,7 @@ class Basket:
     offered_for: str = TOO_LOUD
     """An attenuator that is not in the plug, but would help."""
     or_pad: tuple[str, ...] = ()
-    """What in stock would do in place of one to order that is offered."""
+    """What to order in place of an attenuator of the shelf that leaves little in hand."""
     both: tuple[Taken, ...] = ()
     """The same parts for both sides, where ``one_of_two``; else ``taken`` once more."""
     stereo: bool = False
@@ -247,7 +247,8 @@ class Basket:
         when = WHEN.get(self.before, ("first ask (above), and if so", "if not"))
         for place, lead in enumerate(self.first):
             case = lead.case or when[place]
-            against = () if lead.offered_for == TOO_LOUD else lead._offered()
+            optional = lead.offered is not None and lead.offered_for == TOO_LOUD
+            against = () if optional else lead._offered()
             unlike = lead.plain if plain else lead.unlike
             told = "; ".join((*lead._lines(), *lead._order(), *unlike, *against))
             stock = "" if plain or lead.instead is None else f"; {lead.instead.says}"
@@ -329,10 +330,9 @@ class Basket:
             optional = self.offered_for == OR_TURNED_DOWN
             more = ", not in the price" if optional else ""
             yield f"{self.offered_for}: {self.offered.says}, {price}{more}"
-            yield from self.or_pad
         elif self.offered is not None:
             yield f"{self.offered_for}, order, {self.count} x: {self.offered.says}"
-            yield from self.or_pad
+        yield from self.or_pad
 
     def _price(self) -> Iterable[str]:
         if not self.taken:

@@ -5,13 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
+from typing import Literal
 
+from probe.advice import thresholds as limit
 from probe.advice.destination import Cable, Destination
-from probe.advice.fitting import chain, cheaper_parts, cost, dearer_parts, fits
+from probe.advice.fitting import chain, cheaper_parts, cost, dearer_parts
 from probe.advice.lead_data import Leads, Solve
 from probe.advice.leads import Piece, attenuator_piece, ways_of
-from probe.advice.model import Advice, Choice, OptionAdvice
+from probe.advice.model import Advice, Attenuated, Choice, OptionAdvice
 from probe.advice.network import TwoPort
+from probe.advice.padded import AT_HAND_LEEWAY_DB
 from probe.advice.parts import AS_GOOD, to_ask_for
 from probe.advice.parts import ISOLATING_TRANSFORMER as ORDINARY
 from probe.advice.shelf import Shelf
@@ -47,7 +50,6 @@ def parts_of_way(
         empty = (choice.box, choice.option, count, (), (), shelf.currency, shelf.share)
         return Basket(*empty, system_price, (), "")
     offered = _offer(advice, choice, shelf, count)
-    other = (offered,) if isinstance(offered, Piece) else ()
     leads = Leads(cable, choice, as_used(advice, choice), solve, in_doubt, dict(known or {}),
                   to_listen, tried)  # fmt: skip
     chains = [chain(way, shelf, count, leads) for way in ways]
@@ -66,10 +68,7 @@ def parts_of_way(
         currency=shelf.currency,
         share=shelf.share,
         system_price=system_price,
-        cheaper=(
-            *_or_pad(advice, choice, missing, shelf, count),
-            *cheaper_parts(to_pay, shelf, length, leads.known),
-        ),
+        cheaper=tuple(cheaper_parts(to_pay, shelf, length, leads.known)),
         dearer=tuple(dearer_parts(to_pay, shelf, length, leads.known)),
         unlike=(*small, *(own.says for own in told)),
         plain=(*small, *(own.plain for own in told if own.plain)),
@@ -86,7 +85,7 @@ def parts_of_way(
         length_m=length,
         offered=offered,
         offered_for=_offered_for(advice, choice),
-        or_pad=tuple(_or_pad(advice, choice, other, shelf, count)),
+        or_pad=tuple(_or_pad(advice, choice, (*taken, offered), count)),
         chain=tuple(p.piece if isinstance(p, Taken) else p for p in best),
         most_pf=leads.most_pf()
         if any(p.kind == "lead" and p.place == "run" for p in missing)
@@ -96,24 +95,30 @@ def parts_of_way(
 
 
 def _or_pad(
-    advice: Advice, choice: Choice, missing: Sequence[Piece], shelf: Shelf, count: int
+    advice: Advice, choice: Choice, held: Sequence[Taken | Piece | None], count: int
 ) -> Iterable[str]:  # fmt: skip
-    """Name beside an attenuator to order one in stock that takes more off, with what it costs."""
-    pads = [o.attenuator.on_shelf for o in held_by(advice, choice) if o.attenuator]
-    known = [pad for pad in pads if pad is not None]
-    for piece in (p for p in missing if p.kind == "attenuator" and not p.made):
-        if not known or len(known) < len(pads) or piece.attenuation_db is None:
-            return
-        decibels, in_hand = min(known, key=lambda pad: pad[1])
-        alike = replace(piece, attenuation_db=decibels)
-        offers = [Taken(alike, p, count) for p in shelf.parts if fits(p, alike, 0.0)]
-        best = min((t for t in offers if t.in_stock), key=lambda t: t.price, default=None)
-        if best is not None:
-            yield (
-                f"or {best.says}, in stock, {best.price:.2f} {shelf.currency}: "
-                f"{decibels - piece.attenuation_db:.0f} dB quieter, so that quiet recordings have "
-                f"only {in_hand:.1f} dB in hand above full output"
-            )
+    """Name beside an attenuator of the shelf the one of just what is wished, where it costs much.
+
+    Without a word where a turn of the volume control is left above full output.
+    """
+    if not any(isinstance(t, Taken) and t.piece.kind == "attenuator" for t in held):
+        return
+    pads = [o.attenuator for o in held_by(advice, choice) if o.attenuator]
+    margins = [(margin.low, pad, exact) for pad in pads
+               if (margin := pad.advice.figures.full_output_margin_db) is not None
+               and (exact := pad.in_place_of) is not None]  # fmt: skip
+    if not margins:
+        return
+    in_hand, pad, exact = min(margins, key=lambda m: m[0])
+    louder = pad.designs[0].wanted_db - exact.designs[0].wanted_db
+    if in_hand < limit.VOLUME_MAKES_UP_DB and louder > AT_HAND_LEEWAY_DB:
+        made, takes = _made_and_takes(exact)
+        end: Literal["rca", "xlr"] = "xlr" if exact.advice.option.to == "xlr" else "rca"
+        piece = attenuator_piece(end, exact.designs[0].wanted_db, made=made, takes=takes)
+        yield (
+            f"or order, {count} x: {piece.says}: {louder:.3g} dB louder; with what is taken quiet "
+            f"recordings have only {in_hand:.1f} dB in hand above full output"
+        )
 
 
 def as_used(advice: Advice, choice: Choice) -> list[OptionAdvice]:
@@ -263,11 +268,15 @@ def _end(advice: Advice, choice: Choice) -> tuple[str, float | None, str, str]:
     most = max(pads, key=lambda p: p.designs[0].wanted_db, default=None)
     if most is None:
         return held[0].option.to, None, "", ""
-    made = most.says if most.designs[0].pad.in_series else ""
-    size = most.size
-    if most.unsure and made:
-        size = f"{most.takes} there"
-    elif most.unsure:  # it is sold by one figure
-        size = f"{most.designs[0].wanted_db:g} dB, which takes off {most.takes} there"
-    takes = size if made else f"{size}: {most.says}"
-    return held[0].option.to, most.designs[0].wanted_db, made, takes
+    return held[0].option.to, most.designs[0].wanted_db, *_made_and_takes(most)
+
+
+def _made_and_takes(pad: Attenuated) -> tuple[str, str]:
+    """Return how one without a resistor across is made, and what any takes off, in words."""
+    made = pad.says if pad.designs[0].pad.in_series else ""
+    size = pad.size
+    if pad.unsure and made:
+        size = f"{pad.takes} there"
+    elif pad.unsure:  # it is sold by one figure
+        size = f"{pad.designs[0].wanted_db:g} dB, which takes off {pad.takes} there"
+    return made, size if made else f"{size}: {pad.says}"
