@@ -107,7 +107,9 @@ class Stuck:
     sources: Mapping[str, Any]
     ask: Ask
     open_: frozenset[Way]
-    """Ways that cannot be judged: what is avoided or ruled out is so whatever the answer is."""
+    """Ways that cannot be judged: what is avoided or ruled out is so whatever a figure is."""
+    ways: frozenset[Way] = frozenset()
+    """All ways: one may be avoided or ruled out for a kind alone, which an answer rules out."""
     whole: Whole | None = None
     some: dict[str, Settling] = field(default_factory=dict)
     """What opens a way for some boxes, the others plugged in, and for the rest by themselves."""
@@ -206,7 +208,7 @@ class Stuck:
 
     def opens_isolators(self, answer: Answer, boxes: set[str]) -> bool:
         """Tell whether an answer opens transformers, and no lead, for some of the boxes."""
-        chosen = self._with(answer, self.open_).choices if self.open_ else ()
+        chosen = self._with(answer, self.ways).choices if self.ways else ()
         return any(isolates(c.option) for c in chosen if c.box in boxes)
 
     def joint(self, ways: Sequence[OptionAdvice]) -> float:
@@ -249,7 +251,8 @@ def with_asked(
         for o in advice.options
         if o.box in boxes and o.used.verdict == "cannot-tell"
     )
-    stuck = Stuck(advice, facts, sources, ask, open_, whole)
+    ways = frozenset((o.socket, o.option.id) for o in advice.options if o.box in boxes)
+    stuck = Stuck(advice, facts, sources, ask, open_, ways, whole)
     found: dict[str, Settling] = {}
     for buys, questions in product((False, True), QUESTIONS):  # any that opens a lead goes first
         for question in questions(stuck, boxes - set(found)):
@@ -351,7 +354,7 @@ def _legs_alike(stuck: Stuck, boxes: set[str]) -> Iterator[Question]:
     dear = connected is not None and stuck.opens_isolators(connected, boxes)
     if not (dear or said_balanced(stuck.facts)):
         return
-    among = frozenset(way for way in stuck.open_ if not isolates(way[1]))
+    among = frozenset(way for way in stuck.ways if not isolates(way[1]))
     yield Question("legs-alike", lambda *_: what, among, (answer,))
 
 
@@ -363,7 +366,7 @@ def isolates(option: str | None) -> bool:
 def _pin_3(stuck: Stuck, _: set[str]) -> Iterator[Question]:
     if connected := stuck.connected():
         what = f"{_is_connected(stuck)}: with pin 3 connected"
-        yield Question("pin-3", lambda *_: what, stuck.open_, (connected,))
+        yield Question("pin-3", lambda *_: what, stuck.ways, (connected,))
 
 
 def _each_driven(stuck: Stuck, _: set[str]) -> Iterator[Question]:
@@ -375,7 +378,7 @@ def _each_driven(stuck: Stuck, _: set[str]) -> Iterator[Question]:
             'each driven against ground, or pin 3 only has a like impedance ("impedance-balanced"),'
             ' neither by a transformer nor cross-coupled ("floating", "servo-balanced"): if so'
         )
-        among = frozenset(way for way in stuck.open_ if not isolates(way[1]))
+        among = frozenset(way for way in stuck.ways if not isolates(way[1]))
         yield Question("each-driven", lambda *_: what, among, ((("kinds", rest),),))
 
 
@@ -389,13 +392,13 @@ def _pin_3_and_impedance(stuck: Stuck, _: set[str]) -> Iterator[Question]:
             f"connected and {ohm:g} ohm or less {USUAL}"
         )
         answers = tuple((*connected, (XLR_OHM, one)) for one in (LEAST_OHM, ohm))
-        yield Question(IMPEDANCE, lambda *_, what=what: what, stuck.open_, answers)
+        yield Question(IMPEDANCE, lambda *_, what=what: what, stuck.ways, answers)
 
 
 def _winding(stuck: Stuck, _: set[str]) -> Iterator[Question]:
     if may_float(stuck.facts):
         what = winding_asked(stuck.advice.device)
-        yield Question("winding", lambda *_: what, stuck.open_, (((FLOATING, True),),))
+        yield Question("winding", lambda *_: what, stuck.ways, (((FLOATING, True),),))
 
 
 def _joined_plug(stuck: Stuck, boxes: set[str]) -> Iterator[Question]:

@@ -34,3 +34,27 @@ def test_the_list_begins_with_the_answer_to_the_first_question(tmp_path: Path) -
     # docs/advice.md: the list of a box begins with what the lead takes that an answer opens; with
     # the reading that is asked for (typed as 3 V, 0.3 mA) it is the plain one
     assert [lead.option for lead in listed.first][:1] == ["rca-to-rca"]
+
+
+def test_the_answer_about_pin_3_opens_the_lead_that_is_used_with_it(tmp_path: Path) -> None:
+    """Lost: two isolators to order after an answer with which the plain XLR lead is used."""
+    text = """format = "probe-source/1"
+kinds = [{kinds}]
+differential_level_v = 1.0
+differential_maximum_v = 1.0
+[device]
+output = "line"
+connectors = ["xlr"]
+kind = "preamplifier"
+"""
+    there = typed_destination("xlr:10k/between:2V:difference-amplifier:max=6V", 50.0)
+    there = changed(there, ground="0.1mV/0.2ohm", cable="1m")
+    (path := tmp_path / "source.toml").write_text(
+        text.format(kinds='"differential", "pin-3-unconnected"'), "utf-8"
+    )
+    (asked,) = [s for s in advise(*read_source(path), there).would_change if s.box]
+    path.write_text(text.format(kinds='"differential"'), "utf-8")
+    # what is used once the answer stands in the file
+    (used,) = advise(*read_source(path), there).choices
+    assert asked.code == "pin-3"
+    assert asked.answers == (used.option,) == ("xlr-to-xlr",)
