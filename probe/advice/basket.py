@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 from typing import Any
@@ -13,14 +13,16 @@ from probe.advice.ask_maker import isolates
 from probe.advice.ask_volume import hangs_on_volume
 from probe.advice.at_hand import lacks, transformers_on
 from probe.advice.candidate import Candidate
-from probe.advice.destination import Cable, Destination
+from probe.advice.destination import Destination
 from probe.advice.digital_choice import LEAD_FIRST
-from probe.advice.fitting import chain, cheaper_parts, dearer_parts
+from probe.advice.fitting import cheaper_parts, dearer_parts
 from probe.advice.flip_reasons import ASKED
 from probe.advice.heavy_inputs import CODE as HELPS
-from probe.advice.lead_data import Leads, Solve, SolveBeside, beside
+from probe.advice.lead_data import Solve, SolveBeside
 from probe.advice.leads import SPLITTERS
 from probe.advice.model import Advice, Choice, OptionAdvice, Other, Settling
+from probe.advice.picked import pick_together
+from probe.advice.picking import one_piece
 from probe.advice.plain import against
 from probe.advice.shelf import Shelf
 from probe.advice.taken import (
@@ -70,26 +72,33 @@ def baskets(
     Of a box that nothing is to be used for only what it would be: ``option`` of such a basket is
     empty, and so are its parts. ``together``: solves another way of one box beside the others.
     ``solve``: solves a way with a lead of the shelf that is not what was solved, beside those that
-    are taken for the boxes before it.
+    are taken for the other boxes.
     """
     found: list[Basket] = []
-    cables: dict[str, Cable] = {}
+    firsts: dict[str, dict[str, Any]] = {}
+    picked = pick_together(advice, destination, shelf, solve)
     whole = shelf  # less what both sides take, where one was measured
     early = shelf  # less what comes first for the boxes before, too
     for choice in advice.choices:
-        first = _first(advice, choice, destination, early, beside(solve, cables))
+        first = _first(advice, choice, destination, early, picked.solve_of(choice.box))
         early = less(early, first["first"][0].taken) if first else early
+        early = less(early, picked.taken(choice.box, early))
+        firsts[choice.box] = first
+    tried = {box: _plugged(first) for box, first in firsts.items()}
+    if any(tried.values()):
+        picked = pick_together(advice, destination, shelf, solve, tried, picked)
+    for choice in advice.choices:
+        first = firsts[choice.box]
         if choice.option is None:
             told = tuple(b.option for b in first.get("first", ()))
             nothing = first.get("before") not in WHEN  # there is something to be tried
             none = _none_yet(advice, choice, destination, shelf, told, nothing=nothing)
             found.append(replace(none, system_price=system_price, **first))
             continue
-        here = beside(solve, cables)
-        plugged = [lead for lead in first.get("first", ()) if not lead.case]
-        tried = lead_names(plugged) if first.get("before") in WHEN else frozenset()
+        here = picked.solve_of(choice.box)
         basket = parts_of_way(
-            advice, choice, destination, shelf, system_price, solve=here, tried=tried
+            advice, choice, destination, shelf, system_price, solve=here,
+            picked=picked.of(choice.box),
         )  # fmt: skip
         basket = replace(basket, both=_again(basket.taken, basket.count_of_both, whole))
         asked = hangs_on_volume(advice, choice.box)
@@ -100,10 +109,7 @@ def baskets(
         shelf, whole = less(shelf, basket.taken), less(whole, basket.both)
         for _, more in basket.cases:
             shelf, whole = less(shelf, more.taken), less(whole, more.both)
-        early = less(early, basket.taken)
         found.append(replace(basket, **first))
-        if basket.cable is not None:
-            cables[choice.box] = basket.cable
     for output in ("xlr", "rca"):
         most, chosen = (
             [b for b in map(on, found) if b is not None]
@@ -123,6 +129,12 @@ def baskets(
             shelf, whole = less(shelf, basket.taken), less(whole, basket.both)
             found.append(basket)
     return tuple(found)
+
+
+def _plugged(first: Mapping[str, Any]) -> frozenset[str]:
+    """Return the leads that are there because they are tried first."""
+    plugged = [lead for lead in first.get("first", ()) if not lead.case]
+    return lead_names(plugged) if first.get("before") in WHEN else frozenset()
 
 
 def _first(
@@ -360,7 +372,7 @@ def _any_lead(basket: Basket, output: str) -> Basket | None:
 
 
 def _splitters(output: str, one: int, both: int, shelf: Shelf, whole: Shelf) -> Basket:
-    (found,) = chain((SPLITTERS[output],), shelf, one, Leads())
+    found = one_piece(SPLITTERS[output], one, shelf)
     taken = (found,) if isinstance(found, Taken) else ()
     return Basket(
         box="",

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
-from functools import partial
 
-from probe.advice.lead_data import Leads, far_too_long
+from probe.advice.lead_data import far_too_long
 from probe.advice.leads import Piece, ways_of
 from probe.advice.parts import ISOLATING_TRANSFORMER as ORDINARY
 from probe.advice.parts import as_good
 from probe.advice.shelf import Part, Shelf
-from probe.advice.taken import SHORT_METRES, Own, Taken, less, whole_run
+from probe.advice.taken import SHORT_METRES, Own, Taken, whole_run
 
 SAME_DB = 0.5
 """An attenuator so near to the one that was solved is the same. [practice]"""
@@ -27,52 +26,9 @@ DEAREST_LISTED = 3
 """Dearer parts that would do as well, listed with what differs."""
 
 
-def chain(
-    way: Sequence[Piece], shelf: Shelf, count: int, leads: Leads
-) -> tuple[Taken | Piece, ...]:
-    """Return the pieces of a way with the part that is taken for each, or as they are."""
-    found: list[Taken | Piece] = []
-    for piece in way:
-        fitting = [p for p in shelf.parts if fits(p, piece, leads.cable.length_m)]
-        offers = [Taken(piece, p, count) for p in fitting if leads.own(p, piece).serves]
-        best = min(offers, key=partial(_order, leads=leads), default=None)
-        found.append(piece if best is None else best)
-        shelf = shelf if best is None else less(shelf, (best,))
-    return tuple(found)
-
-
-def _order(offer: Taken, leads: Leads) -> tuple[bool, int, bool, float, str]:
-    """Rank an offer: in stock, how much worse than what was solved, not far too long, price.
-
-    A transformer without data may be anything.
-    """
-    worse = leads.own(offer.part, offer.piece).worse + _without_data(offer.part)
-    long = far_too_long(offer.part, leads.cable.length_m)
-    return not offer.in_stock, worse, long, _to_pay(offer, leads), offer.part.name
-
-
-def _without_data(part: Part) -> bool:
+def without_data(part: Part) -> bool:
+    """Tell whether it is a transformer that may be anything."""
     return part.kind == "transformer" and part.transformer is None
-
-
-def _to_pay(offer: Taken, leads: Leads) -> float:
-    """Return what an offer costs yet: a lead that was tried is paid for."""
-    there = whole_run(offer.piece) and offer.part.name in leads.tried
-    return 0.0 if there else offer.price
-
-
-def cost(pieces: Sequence[Taken | Piece], leads: Leads) -> tuple[float, ...]:
-    """Rank a chain: nothing missing, all in stock, as solved, of such length, price, pieces.
-
-    Of two that lack as much the one whose transformer is there: it is what is dear.
-    """
-    taken = [t for t in pieces if isinstance(t, Taken)]
-    ranks = [_order(t, leads) for t in taken]
-    missing = len(pieces) - len(taken)
-    dear = sum(isinstance(p, Piece) and p.kind == "transformer" for p in pieces)
-    price = sum(_to_pay(t, leads) for t in taken)
-    lacks = (sum(r[0] for r in ranks), sum(r[1] for r in ranks), sum(r[2] for r in ranks))
-    return missing, dear, *lacks, price, len(pieces)
 
 
 def fits(part: Part, piece: Piece, length_m: float) -> bool:
@@ -131,7 +87,7 @@ def cheaper_parts(
         offers = [Taken(t.piece, p, t.count) for p in shelf.parts
                   if p.name != t.part.name and fits(p, t.piece, length_m)
                   and _told_of(own.get(p.name)) and not far_too_long(p, length_m)
-                  and _without_data(p) <= _without_data(t.part)]  # fmt: skip
+                  and without_data(p) <= without_data(t.part)]  # fmt: skip
         offers = [o for o in offers if o.price <= CHEAPER * t.price
                   or (o.in_stock and o.price <= NOTABLY * t.price)]  # fmt: skip
         best = min(offers, key=lambda o: (o.price, o.part.name), default=None)

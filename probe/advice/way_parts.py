@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
-from functools import partial
 from typing import Literal
 
 from probe.advice import thresholds as limit
 from probe.advice.destination import Cable, Destination
-from probe.advice.fitting import chain, cheaper_parts, cost, dearer_parts
+from probe.advice.fitting import cheaper_parts, dearer_parts
 from probe.advice.lead_data import Leads, Solve
 from probe.advice.leads import Piece, attenuator_piece, ways_of
 from probe.advice.model import Advice, Attenuated, Choice, OptionAdvice
@@ -17,6 +16,7 @@ from probe.advice.network import TwoPort
 from probe.advice.padded import AT_HAND_LEEWAY_DB
 from probe.advice.parts import AS_GOOD, to_ask_for
 from probe.advice.parts import ISOLATING_TRANSFORMER as ORDINARY
+from probe.advice.picking import Chosen, Demand, look_at, one_piece, pick, taken_of
 from probe.advice.shelf import Shelf
 from probe.advice.taken import (
     OR_TURNED_DOWN,
@@ -32,31 +32,30 @@ def parts_of_way(
     advice: Advice, choice: Choice, destination: Destination, shelf: Shelf,
     system_price: float | None, part: TwoPort | None = None, solve: Solve | None = None,
     in_doubt: bool = False, known: Mapping[str, Own] | None = None,
-    tried: frozenset[str] = frozenset(), to_listen: bool = False,
+    to_listen: bool = False, picked: tuple[Demand, Chosen] | None = None,
 ) -> Basket:  # fmt: skip
-    """Return what a choice takes.
+    """Return what a choice takes; ``picked``: where that is known, with what other boxes take.
 
-    ``known``: what leads are otherwise, where that is known; ``tried``: those that are there;
-    ``to_listen``: as `Leads` has it.
+    ``known``: what leads are otherwise, where that is known; ``to_listen``: as `Leads` has it.
     """
+    demand, chosen = picked or (None, None)
+    if demand is None:
+        demand = demand_of(advice, choice, destination, part, solve, in_doubt, known, to_listen)
+    count, ways, leads = demand.count, demand.ways, demand.leads
+    length = leads.cable.length_m
     assert choice.option is not None
-    count = leads_needed(advice, choice)
-    cable = _cable(destination, choice)
-    length = cable.length_m
-    to, attenuation, made, takes = _end(advice, choice)
-    attenuation = attenuation if _fitted(choice) else None
-    ways = _with_data(advice, choice, ways_of(choice.option, to, attenuation, made, takes), part)
     if not ways:
         empty = (choice.box, choice.option, count, (), (), shelf.currency, shelf.share)
         return Basket(*empty, system_price, (), "")
     offered = _offer(advice, choice, shelf, count)
-    leads = Leads(cable, choice, as_used(advice, choice), solve, in_doubt, dict(known or {}),
-                  to_listen, tried)  # fmt: skip
-    chains = [chain(way, shelf, count, leads) for way in ways]
-    best = min(chains, key=partial(cost, leads=leads))
+    if chosen is None:
+        chosen = pick([demand], shelf)[choice.box]
+    else:
+        look_at(demand, shelf)
+    best = taken_of(chosen, count, shelf)
     taken = tuple(t for t in best if isinstance(t, Taken))
     missing = tuple(p for p in best if isinstance(p, Piece))
-    to_pay = [t for t in taken if not (whole_run(t.piece) and t.part.name in tried)]
+    to_pay = [t for t in taken if not (whole_run(t.piece) and t.part.name in leads.tried)]
     small, told = tuple(_too_small(advice, choice, taken, ways, shelf)), list(leads.told(best))
     small = (*small, *_without_data(taken))
     return Basket(
@@ -92,6 +91,22 @@ def parts_of_way(
         else None,
         lengths={t.piece: t.part.length_m for t in taken if t.part.length_m is not None},
     )
+
+
+def demand_of(
+    advice: Advice, choice: Choice, destination: Destination, part: TwoPort | None = None,
+    solve: Solve | None = None, in_doubt: bool = False, known: Mapping[str, Own] | None = None,
+    to_listen: bool = False,
+) -> Demand:  # fmt: skip
+    """Return what a choice asks of a shelf; as `parts_of_way` has the rest."""
+    assert choice.option is not None
+    to, attenuation, made, takes = _end(advice, choice)
+    attenuation = attenuation if _fitted(choice) else None
+    ways = _with_data(advice, choice, ways_of(choice.option, to, attenuation, made, takes), part)
+    cable = _cable(destination, choice)
+    leads = Leads(cable, choice, as_used(advice, choice), solve, in_doubt, dict(known or {}),
+                  to_listen)  # fmt: skip
+    return Demand(choice.box, ways, leads_needed(advice, choice), leads)
 
 
 def _or_pad(
@@ -187,8 +202,7 @@ def _offer(advice: Advice, choice: Choice, shelf: Shelf, count: int) -> Taken | 
         return None
     piece = attenuator_piece("xlr" if to == "xlr" else "rca", wanted, made=made, takes=takes)
     ((piece,),) = _with_data(advice, choice, ((piece,),), None)
-    (found,) = chain((piece,), shelf, count, Leads())
-    return found
+    return one_piece(piece, count, shelf)
 
 
 def may_overload(advice: Advice, choice: Choice) -> bool:
