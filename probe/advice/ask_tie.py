@@ -47,10 +47,12 @@ def with_tie_asked(
             highest = _highest(low, most, wins, way)
             if len(advice.choices) > 1:
                 beside = partial(_beside, ask, destination, used.box, way)
-                if not beside(highest):  # less than its stated level is too little for the others
-                    if low < level or not beside(low):
-                        continue
-                    highest = _highest(low, highest, beside, way)
+                if not beside(highest):
+                    low = next((volts for volts in (low, *least) if beside(volts)), 0.0)
+                    highest = _highest(low, highest, beside, way) if low else 0.0
+                # less than its stated level may be too little for the others
+                if highest < level and not (highest and _all_reach(ask, destination, highest)):
+                    continue
             what = _asked(advice.device, most, highest)
             found[used.box] = Settling("asked-first", what, (way,), used.box)
     return told_first(advice, found)
@@ -98,6 +100,14 @@ def _beside(ask: Ask, destination: Destination, box: str, way: str, volts: float
     """
     again = ask(replace(destination, operating_volts=volts), frozenset())
     return way if any((c.box, c.option) == (box, way) for c in again.choices) else ""
+
+
+def _all_reach(ask: Ask, destination: Destination, volts: float) -> bool:
+    """Tell whether each box reaches its full output, all plugged in, at no more than ``volts``."""
+    again = ask(replace(destination, operating_volts=volts), frozenset())
+    margins = [o.used.figures.full_output_margin_db
+               for one in again.sets[:1] for o in one.options]  # fmt: skip
+    return bool(margins) and all(m is not None and m.low >= 0.0 for m in margins)
 
 
 def _may_be_tied(option: OptionAdvice) -> bool:

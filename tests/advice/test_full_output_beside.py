@@ -135,8 +135,10 @@ def test_no_answer_is_asked_for_with_which_another_box_clips_short(
     assert all("pin 3 may be joined to pin 1" in s.what for s in told)
 
 
+# with 10 kohm a leg the tie carries too much at the stated 4 V: less is asked for, and is enough
+@pytest.mark.parametrize("amplifier", ["xlr:20k/leg:1.9V", "xlr:10k/leg:2V"])
 def test_the_level_that_is_asked_for_is_one_with_which_all_reach_full_output(
-    tmp_path: Path,
+    tmp_path: Path, amplifier: str
 ) -> None:
     """Lost: an isolator for the subwoofer, where one look at the volume spares it."""
     path = tmp_path / "source.toml"
@@ -144,7 +146,7 @@ def test_the_level_that_is_asked_for_is_one_with_which_all_reach_full_output(
         "level_v = 3.0", "level_v = 4"
     )
     path.write_text(sheet, "utf-8")
-    boxes = [typed_destination(x, 50.0) for x in ("xlr:20k/leg:1.9V", SUB)]
+    boxes = [typed_destination(x, 50.0) for x in (amplifier, SUB)]
     there = changed(together(boxes), ground="same-strip", cable="3m")
     (asked,) = [s for s in advise(*read_source(path), there).would_change
                 if s.code == "asked-first"]  # fmt: skip
@@ -153,3 +155,5 @@ def test_the_level_that_is_asked_for_is_one_with_which_all_reach_full_output(
     # by definition: with that as the most that is played the tied lead is used for the set
     held = ask_together(*read_source(path), replace(there, operating_volts=float(found[1])))
     assert chosen(held)[SUB] == asked.answers[0]
+    margins = [o.used.figures.full_output_margin_db for o in held.sets[0].options]
+    assert all(m is not None and m.low >= 0.0 for m in margins)
