@@ -24,8 +24,9 @@ def with_sharing_told(advice: Advice) -> Advice:
     Not for one that leads which are chosen share: that is told with them.
     """
     notes = tuple(
-        Note("shared-output", f"Several leads may come to hang on the {output.upper()} output here "
-             f"({all_of(boxes)}), once what is tried or asked is settled: the device then needs a "
+        Note("may-share-output", "Several leads may come to hang on the "
+             f"{output.upper()} output here ({all_of(boxes)}), once what is tried "
+             "or asked is settled: the device then needs a "
              "second socket, or a splitter that joins like pins.")
         for output in ("xlr", "rca")
         if len(boxes := _boxes_on(advice, output)) > 1 and len(_chosen_on(advice, output)) < 2

@@ -48,7 +48,8 @@ FIRST = (
 )
 """Cautions that stand before any choice; the last but one ask whether a figure is right."""
 
-AT_ONCE = ("shared-output", "splitter-buys", "together-not-all", "together", "together-suffers",
+AT_ONCE = ("shared-output", "may-share-output", "splitter-buys", "together-not-all",
+           "together", "together-suffers",
            "together-not-settled", "together-mind", "together-load", "outputs-shared",
            "unlike-levels")  # fmt: skip
 """Cautions of several boxes at once, which stand with what is chosen for each."""

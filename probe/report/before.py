@@ -235,15 +235,15 @@ def to_measure(advice: Mapping[str, Any], mine: Set[str]) -> list[str]:
 
 
 BEFORE = ("simulated", "direct-voltage-not-metered", "load-refused", "phantom-power",
-          "one-channel", "shared-output", "together-not-all", "together", "together-not-settled",
-          "outputs-shared", "unlike-levels")  # fmt: skip
+          "one-channel", "shared-output", "may-share-output", "together-not-all", "together",
+          "together-not-settled", "outputs-shared", "unlike-levels")  # fmt: skip
 """Codes of the cautions that stand at the head of every side."""
 
 LOAD, MOST_OF_LOAD = "together-load", 400
 """What helps against all that hangs on one output, and its characters: told of each box on it,
 whichever plug it names."""
 
-OF_ALL_NAMED = ("shared-output", "unlike-levels")
+OF_ALL_NAMED = ("shared-output", "may-share-output", "unlike-levels")
 """Codes that name several boxes, and are told of each: leads on one output, levels apart."""
 
 OF_EACH = ("together-suffers", "together-mind", LOAD)
