@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 
 from probe.advice import thresholds as limit
 from probe.advice.case import Case, Finding, Tried, at_most, compare
 from probe.advice.destination import Input
 from probe.advice.quantity import Quantity
-from probe.advice.wiring import Option
+from probe.advice.wiring import Option, ties_pin_3
 from probe.advice.words import about, figure
 from probe.decibels import ratio_to_db
 from probe.numbers import ohms
@@ -71,8 +71,8 @@ def _both_outputs(case: Case) -> Iterator[Finding]:
         ohm = load_on(case, between=one.between)
         if ohm <= limit.REFUSED_TIMES * one.ohm or not case.elsewhere:
             continue
-        other = sum(1.0 / load_of(o, s, between=one.between) for o, s in case.elsewhere)
-        sum_ohm = 1.0 / (1.0 / ohm + other)
+        other = load_of_all(case.elsewhere, between=one.between)
+        sum_ohm = 1.0 / (1.0 / ohm + 1.0 / other)
         if sum_ohm <= limit.REFUSED_TIMES * one.ohm:
             yield Finding("works", "load-both-outputs", "what hangs on the XLR and the RCA output "
                           f"draws as much as {ohms(sum_ohm)} on one of them; the device did not "
@@ -87,29 +87,45 @@ def load_on(case: Case, *, between: bool) -> float:
 
     All inputs that hang on it are in parallel.
     """
-    held = ((case.option, case.socket), *case.beside)
-    parallel = 1.0 / sum(1.0 / load_of(o, socket, between=between) for o, socket in held)
+    return load_of_all(((case.option, case.socket), *case.beside), between=between)
+
+
+def load_of_all(held: Sequence[tuple[Option, Input]], *, between: bool) -> float:
+    """Return the same of all that hangs on one output."""
+    tied = any(ties_pin_3(option, socket) for option, socket in held)
+    parallel = 1.0 / sum(1.0 / load_of(o, s, between=between, tied=tied) for o, s in held)
     return round(parallel, 6)  # so that two of 1200 ohm are 600 ohm, and one is what it says
 
 
-def load_of(option: Option, socket: Input, *, between: bool) -> float:
+def load_of(option: Option, socket: Input, *, between: bool, tied: bool = False) -> float:
     """Return the same of one input alone, through what stands before it.
 
     A winding sees what lies between the legs, and turns ohms by the square of its ratio; so does
     a pair of legs, each of which carries half. One conductor against a shell (an RCA centre with
     pin 3 of the input joined to ground, or open) sees one leg of a balanced input, but all of
     an input transformer.
+
+    ``tied``: some lead on the output joins pin 3 to ground, for all inputs on it. Pin 2 then drives
+    what lies between the legs, and half of the voltage stands on both legs against ground: what
+    two legs have there lies beside it at four times its ohms.
     """
     winding = option.pin_3 == "transformer"
     pair = option.from_ == "xlr" and (winding or socket.impedance_is is not None)
     both = socket.circuit == "transformer" or (socket.pin_3 == "input" and (winding or pair))
     legs = {(True, "each-leg"): 2.0, (False, "between-legs"): 0.5}
     ohm = socket.impedance_ohm * legs.get((both, socket.impedance_is or ""), 1.0)
+    to_ground = 0.5 * ohm  # one leg of two
     if option.pad is not None:  # a balanced one lies across both legs, half of it in one
         series = option.pad.total_series_ohm if both else option.pad.series_ohm
         ohm = series + 1.0 / (1.0 / option.pad.shunt_ohm + 1.0 / ohm)
+        to_ground += option.pad.series_ohm
     ohm = ohm / option.part.ratio**2 if winding else ohm
-    return 0.5 * ohm if pair and both and not between else ohm
+    if not (pair and both):
+        return ohm
+    if not tied:
+        return ohm if between else 0.5 * ohm
+    grounded = not winding and socket.circuit != "transformer"
+    return 1.0 / (1.0 / ohm + 0.5 / to_ground) if grounded else ohm
 
 
 def _loaded(case: Case, ohm: float) -> str:

@@ -20,6 +20,7 @@ from probe.advice.model import Advice, Attenuated, OptionAdvice
 from probe.advice.padded import across_ohm, made_of_more, source_ohm
 from probe.advice.series_resistors import as_made, bare_of, level_of
 from probe.advice.use import Use
+from probe.advice.wiring import ties_pin_3
 from probe.decibels import db_to_ratio
 
 
@@ -34,7 +35,9 @@ def resized(
     """
     made: dict[tuple[str, str], OptionAdvice] = {}
     for desk, output in product(desks, outputs):
-        held = [_Held(desk, advice, u, exact) for u in uses if u.option.from_ == output]
+        on_it = [u for u in uses if u.option.from_ == output]
+        tied = any(ties_pin_3(u.on(desk.side.name), u.socket) for u in on_it)
+        held = [_Held(desk, advice, u, exact, tied) for u in on_it]
         least, most = [h.seen_ohm for h in held], [h.most_ohm for h in held]
         if sum(1.0 / ohm for ohm in most) > 1.0 / least_ohm:
             return None
@@ -54,6 +57,8 @@ class _Held:
     advice: Advice
     use: Use
     exact: bool
+    tied: bool
+    """Some lead on the output joins pin 3 to ground."""
 
     @cached_property
     def bare(self) -> OptionAdvice:
@@ -63,7 +68,8 @@ class _Held:
     @cached_property
     def seen_ohm(self) -> float:
         """What the output sees of it as it is used."""
-        return load_of(self.use.on(self.desk.side.name), self.use.socket, between=True)
+        own = self.use.on(self.desk.side.name)
+        return load_of(own, self.use.socket, between=True, tied=self.tied)
 
     @cached_property
     def offered(self) -> Attenuated | None:

@@ -30,7 +30,7 @@ from probe.advice.padded import (
     source_ohm,
 )
 from probe.advice.use import Use
-from probe.advice.wiring import Option
+from probe.advice.wiring import Option, ties_pin_3
 from probe.decibels import db_to_ratio, ratio_to_db
 from probe.numbers import ohms
 
@@ -170,9 +170,14 @@ class _Shared:
         least, asked = self.desk.device.minimum_load_ohm, self.desk.destination.attenuation
         return [
             _member(bare, u.socket, partial(judged, self.desk, u.socket), least, u.on(bare.side),
-                    asked=asked(u.box) is not None)
+                    asked=asked(u.box) is not None, tied=self.tied)
             for bare, u in zip(self.bare, self.uses, strict=True)
         ]  # fmt: skip
+
+    @property
+    def tied(self) -> bool:
+        """One of the leads joins pin 3 to ground, for all of them."""
+        return any(ties_pin_3(u.on(self.desk.side.name), u.socket) for u in self.uses)
 
     @cached_property
     def bare(self) -> list[OptionAdvice]:
@@ -184,7 +189,8 @@ class _Shared:
         """What all of them are to be together."""
         if self.aim is not None:
             return self.aim
-        return _aim(self.members, self.bare[0].option.from_, self.desk.device.minimum_load_ohm)
+        least = self.desk.device.minimum_load_ohm
+        return _aim(self.members, self.bare[0].option.from_, least, tied=self.tied)
 
     def fitted(self, designs: Sequence[Design | None]) -> Iterator[OptionAdvice]:
         """Yield the ways that get resistors, with these in their plugs."""
@@ -223,6 +229,9 @@ class _Member:
     balanced: bool
     lifts: float
     at_output_ohm: float
+    by_tie: float = 1.0
+    """How many times ``source_ohm`` it is fed through where a lead beside it joins pin 3 to ground:
+    pin 2 alone drives both legs then."""
 
     def most_ohm(self, kept_db: float, beside: float) -> float:
         """Return what the output may see of it at most, beside others of so many siemens."""
@@ -232,13 +241,14 @@ class _Member:
     def _room(self, kept_db: float, beside: float) -> float:
         """Return the series resistance that leaves ``kept_db``, ohm.
 
-        With others in parallel ``(Zl + S)(1 + Zs G) + Zs`` is ``A (Zs + Zl)``.
+        With others in parallel ``(Zl + S)(1 + Zs G) + Zs`` is ``A (Zs + Zl)``, ``Zs`` as it is with
+        them to the left and as it is without them to the right.
         """
         if self.margin_db is None or self.margin_db <= kept_db:
             return 0.0
-        whole = self.source_ohm + self.load_ohm
-        comes = float(db_to_ratio(self.margin_db - kept_db)) * whole - self.source_ohm
-        return comes / (1.0 + self.source_ohm * beside * self.lifts) - self.load_ohm
+        whole, source = self.source_ohm + self.load_ohm, self.source_ohm * self.by_tie
+        comes = float(db_to_ratio(self.margin_db - kept_db)) * whole - source
+        return comes / (1.0 + source * beside * self.lifts) - self.load_ohm
 
     def design(self, kept_db: float, beside: float, aim_ohm: float) -> Design | None:
         """Return resistors with which the output sees ``aim_ohm`` of it, or as near as may be."""
@@ -258,21 +268,29 @@ class _Member:
 
 def _member(
     bare: OptionAdvice, socket: Input, judged: Judged, least_ohm: float | None,
-    used: Option | None = None, *, asked: bool = False,
+    used: Option | None = None, *, asked: bool = False, tied: bool = False,
 ) -> _Member:  # fmt: skip
-    """Return an input with what its network tells; ``used``: what is in its plug by itself."""
+    """Return an input with what its network tells; ``used``: what is in its plug by itself.
+
+    ``tied``: some lead beside it joins pin 3 to ground.
+    """
     load, balanced = across_ohm(bare.option, socket), in_both_legs(bare.option, socket)
     margin, known = bare.figures.full_output_margin_db, _known(bare, least_ohm)
     pad = None if used is None else used.pad
     stays = asked or (pad is not None and not pad.in_series)
     # nothing is bought for a transformer where the maker's word may do
     if stays or margin is None or (bare.option.pin_3 == "transformer" and not known):
-        now = load_of(bare.option if used is None else used, socket, between=True)
+        own = bare.option if used is None else used
+        now = load_of(own, socket, between=True, tied=tied)
         return _Member(load, 0.0, None, balanced, 1.0, now)
-    now = load_of(bare.option, socket, between=True)
+    now = load_of(bare.option, socket, between=True, tied=tied)
     one = Pad(load, math.inf, balanced)
-    lifts = load_of(padded(bare.option, one), socket, between=True) - now
-    first = _Member(load, 0.0, margin.low, balanced, lifts / one.total_series_ohm, now)
+    alone, lifts = (
+        (load_of(padded(bare.option, one), socket, between=True, tied=t)
+         - load_of(bare.option, socket, between=True, tied=t)) / one.total_series_ohm
+        for t in (False, tied)
+    )  # fmt: skip
+    first = _Member(load, 0.0, margin.low, balanced, lifts, now, alone / lifts)
     trial = first.design(0.0, 0.0, PAD_OHM)
     if trial is None or bare.figures.level_at_maximum is None:
         return replace(first, margin_db=None)
@@ -280,12 +298,14 @@ def _member(
     return replace(first, source_ohm=source_ohm(trial.pad, load, fall))
 
 
-def _aim(members: Sequence[_Member], output: str, least_ohm: float | None) -> float:
+def _aim(
+    members: Sequence[_Member], output: str, least_ohm: float | None, *, tied: bool = False
+) -> float:  # fmt: skip
     """Return what all of them together are to be for the output, ohm."""
     if least_ohm is None:
         return PAD_OHM
     # whether it is meant for each leg of a pair is not known
-    pairs = output == "xlr" and any(m.balanced for m in members)
+    pairs = output == "xlr" and not tied and any(m.balanced for m in members)
     return least_ohm * ROOM_TO_ROUND * (2.0 if pairs else 1.0)
 
 

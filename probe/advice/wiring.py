@@ -148,12 +148,17 @@ def wire(option: Option, socket: Input, circuit: Circuit, mismatch: float, cable
     """
     network = Network()
     build = {"xlr": _from_xlr, "rca": _from_rca}[option.from_]
-    pins, tied = build(network, option, cable)
+    pins = build(network, option, cable)
     in2, in3 = _attenuate(network, option.pad)
     minus = _receive(network, socket, circuit, mismatch, in2, in3)
     _join_chassis(network, socket)
-    tied = tied or (option.id == "xlr-to-xlr" and socket.pin_3 == "ground")
-    return Wiring(network, pins, in2, minus, tied, in3)
+    return Wiring(network, pins, in2, minus, ties_pin_3(option, socket), in3)
+
+
+def ties_pin_3(option: Option, socket: Input) -> bool:
+    """Tell whether a lead, or the input it goes to, joins pin 3 of the device to its ground."""
+    inside = option.pin_3 == "through" and socket.pin_3 == "ground"
+    return option.from_ == "xlr" and (option.pin_3.startswith("tied") or inside)
 
 
 def _attenuate(network: Network, pad: Pad | None) -> tuple[str, str]:
@@ -172,43 +177,43 @@ def _attenuate(network: Network, pad: Pad | None) -> tuple[str, str]:
     return "inner2", "inner3"
 
 
-def _from_xlr(network: Network, option: Option, cable: Cable) -> tuple[tuple[str, ...], bool]:
+def _from_xlr(network: Network, option: Option, cable: Cable) -> tuple[str, ...]:
     far = "wire2" if option.pin_3 == "transformer" else "in2"
     shield_end = REFERENCE if option.pin_3 == "transformer" else GROUND
     _conductor(network, "wire2", "hot", far, shield_end, cable)
     if shield_end == GROUND:
         _shield(network, GROUND, cable)
     if option.pin_3 == "open":
-        return ("hot",), False
+        return ("hot",)
     if option.pin_3 == "tied-at-source":
         network.resistor(TIE, "cold", REFERENCE, TIE_OHM)
-        return ("hot", "cold"), True
+        return "hot", "cold"
     if option.pin_3 == "transformer":
         _conductor(network, "wire3", "cold", "wire3", shield_end, cable)
         beside = "in3" if option.to == "xlr" else GROUND
         network.transformer(ISOLATOR, ("wire2", "wire3"), ("in2", beside), option.part)
-        return ("hot", "cold"), False
+        return "hot", "cold"
     _conductor(network, "wire3", "cold", "in3", GROUND, cable)
     if option.pin_3 == "tied-at-destination":
         network.resistor(TIE, "in3", GROUND, TIE_OHM)
-    return ("hot", "cold"), option.pin_3 == "tied-at-destination"
+    return "hot", "cold"
 
 
-def _from_rca(network: Network, option: Option, cable: Cable) -> tuple[tuple[str, ...], bool]:
+def _from_rca(network: Network, option: Option, cable: Cable) -> tuple[str, ...]:
     pins = ("single-ended",)
     if option.pin_3 == "transformer":
         _conductor(network, "centre", "single-ended", "wire2", "shell", cable)
         _shield(network, "shell", cable)
         far = "in3" if option.to == "xlr" else GROUND
         network.transformer(ISOLATOR, ("wire2", "shell"), ("in2", far), option.part)
-        return pins, False
+        return pins
     _conductor(network, "centre", "single-ended", "in2", GROUND, cable)
     _shield(network, GROUND, cable)
     if option.pin_3 == "tied-at-source":
         _conductor(network, "wire3", REFERENCE, "in3", GROUND, cable)
     if option.pin_3 == "tied-at-destination":
         network.resistor("join", "in3", GROUND, TIE_OHM)
-    return pins, False
+    return pins
 
 
 def _conductor(
