@@ -14,6 +14,7 @@ from functools import partial
 from typing import Protocol
 
 from probe.advice.audible import CLASSES
+from probe.advice.candidate import RANK
 from probe.advice.destination import Cable
 from probe.advice.figures import worse_side
 from probe.advice.leads import Piece
@@ -76,6 +77,8 @@ class Leads:
     """Leads that are bought to be tried, and are there already when this way is taken."""
     refused_pf: float = math.inf
     """The least pF/m of a lead that does not do for the treble it takes."""
+    with_solved: Sequence[OptionAdvice] = ()
+    """The same ways as ``solve`` gives them with the lead that was solved; empty: not asked yet."""
     looked_at: dict[str, Part] = field(default_factory=dict)
     """The parts of the shelf that were looked at for the run, by name."""
 
@@ -140,7 +143,8 @@ class Leads:
         own = found[: len(self.was)]
         failing = (
             o for k, o in enumerate(found)
-            if not o.works and not (self.in_doubt and k < len(own) and self._doubted(o))
+            if not o.works
+            and not (self._doubted(o) if k < len(own) and self.in_doubt else self._as_bad(k, o))
         )  # fmt: skip
         bad = next(failing, None)
         if bad is not None:
@@ -160,6 +164,20 @@ class Leads:
         plain = f"{part.name}: with it {changed}" if self.in_doubt else ""
         worse = 1 + _steps(self.was, own)
         return Own(says, plain, worse, cable=mine, changed=changed)
+
+    def _as_bad(self, at: int, now: OptionAdvice) -> bool:
+        """Tell whether a way fails no less with the lead that was solved, in the same place.
+
+        That is no matter of the lead then: nor is one more doubt of a way that is in doubt anyway.
+        """
+        assert self.solve is not None
+        assert self.choice is not None
+        if not self.with_solved:
+            self.with_solved = self.solve(self.choice, self.cable)
+        before = self.with_solved[at]
+        if before.works or RANK[now.verdict] > RANK[before.verdict]:
+            return False
+        return now.verdict == "cannot-tell" or not now.against - before.against
 
     def _fresh(self, now: OptionAdvice) -> str:
         """Return what speaks against a way that did not with the lead that was solved."""
