@@ -33,14 +33,15 @@ STRIP_MOST_METRES = 3.0
 boxes and strips are 1.5 to 2 m long]"""
 
 STRIP_AT_ORIGIN = (
-    "{boxes} on one mains strip, earths kept, within its rating and the electrical code (common "
-    "practice where leads are short: hum {hum} below full output, by typical figures)"
+    "{boxes} on one mains strip, if {all} can be, earths kept, within its rating and the "
+    "electrical code (common practice where leads are short: hum {hum} below full output, by "
+    "typical figures)"
 )
 
 STRIP_FOUND_BY = (
-    "plug {boxes} into one mains strip (all off first, earths kept, within its rating and the "
-    "electrical code of the place) and listen: common practice where leads are short, typical hum "
-    "{hum} below full output, with which"
+    "plug {boxes} into one mains strip, if {all} can be (all off first, earths kept, within its "
+    "rating and the electrical code of the place), and listen: typical hum {hum} below full "
+    "output, with which"
 )
 
 
@@ -79,7 +80,8 @@ def origin_of(
         boxes = f"the device and {choice.box}" if near < every else (
             "all the boxes" if len(every) > 1 else "both boxes")  # fmt: skip
         leads[choice.box] = choice.option
-        told = {"boxes": boxes, "hum": decibels(hum)}
+        told = {"boxes": boxes, "all": "all" if boxes.startswith("all") else "both",
+                "hum": decibels(hum)}  # fmt: skip
         says[choice.box] = STRIP_AT_ORIGIN.format(**told), STRIP_FOUND_BY.format(**told)
 
     def of_strip(socket: Input) -> Input:
