@@ -10,7 +10,7 @@ from probe.advice.leads import Piece, ways_of
 from probe.advice.parts import ISOLATING_TRANSFORMER as ORDINARY
 from probe.advice.parts import as_good
 from probe.advice.shelf import Part, Shelf
-from probe.advice.taken import SHORT_METRES, Own, Taken, whole_run
+from probe.advice.taken import SHORT_METRES, Dearer, Own, Taken, whole_run
 
 SAME_DB = 0.5
 """An attenuator so near to the one that was solved is the same. [practice]"""
@@ -104,7 +104,7 @@ def _told_of(own: Own | None) -> bool:
 
 def dearer_parts(
     taken: Sequence[Taken], shelf: Shelf, length_m: float, own: Mapping[str, Own]
-) -> Iterable[str]:
+) -> Iterable[Dearer]:
     """Name dearer parts that would do as well and are better by what is stated of both.
 
     A longer one is of no use, nor is one of which nothing is stated. ``own``: as `cheaper_parts`.
@@ -121,7 +121,12 @@ def dearer_parts(
         for other in sorted(others, key=lambda p: p.price)[:DEAREST_LISTED]:
             prices = [Taken(t.piece, replace(p, loose=0), t.count).price for p in (other, t.part)]
             more = prices[0] - prices[1]
-            yield f"{other.name} does the same for {more:.2f} more: {_differs(t.part, other)}"
+            does = f"{other.name} does the same for {more:.2f} more: "
+            differs = _differs(t.part, other)
+            yield Dearer(
+                does + ", ".join(differs.values()),
+                does + ", ".join(LESS.get(name, says) for name, says in differs.items()),
+            )
 
 
 def _better(one: Part, other: Part) -> bool:
@@ -141,10 +146,19 @@ def _whole(part: Part, name: str) -> float:
     return value * (part.length_m or 1.0) if "/m" in name else value
 
 
-def _differs(one: Part, other: Part) -> str:
+LESS = {
+    "pF/m": "less capacitance",
+    "mohm/m of shield": "less resistance of its shield",
+    "mohm of contacts": "less resistance of its contacts",
+}
+"""What is better of a dearer part, for a customer, who has no use for the figures of a lead."""
+
+
+def _differs(one: Part, other: Part) -> dict[str, str]:
+    """Return in what a part differs, by the name of the figure."""
     mine, theirs = dict(one.measured), dict(other.measured)
-    return ", ".join(
-        f"{theirs[name]:g} instead of {mine[name]:g} {name}"
+    return {
+        name: f"{theirs[name]:g} instead of {mine[name]:g} {name}"
         for name in theirs
         if name in mine and theirs[name] != mine[name]
-    )
+    }

@@ -2,9 +2,10 @@
 
 Ways are solved with a usual lead. Behind a weak output the capacitance of a long one takes the
 treble, where one of less does not; on the resistance of its shield hum is made. So where nothing
-is used for a box, or a transformer for want of a lead, such a way is solved with the leads of the
-shelf; one with which it is used is the lead of that way from then on. Of what has to be ordered
-against lost treble the most it may have is found by solving.
+is used for a box, or a transformer or an attenuator against hum for want of a lead, such a way is
+solved with the leads of the shelf; one with which it is used, and without that part, is the lead of
+that way from then on. Of what has to be ordered against lost treble the most it may have is found
+by solving.
 """
 
 from __future__ import annotations
@@ -33,6 +34,10 @@ TREBLE = frozenset({"loss", "signal-lost"})
 
 OF_LEAD = TREBLE | {"hum"}
 """The same with what a better shield may mend beside it."""
+
+PADDED = frozenset({"hum", "overload"})
+"""What an attenuator is used against that a better shield may spare: hum, and beside it a level
+that the device need not be turned up to. Where the attenuator is needed for that, it stays."""
 
 LEAST_PF = 40.0
 """No screened lead for line signals has less, pF/m. [practice: the leanest coaxial cables]"""
@@ -227,18 +232,21 @@ def _failing(
 ) -> Iterator[tuple[Choice, list[OptionAdvice]]]:  # fmt: skip
     """Yield the ways of boxes without a lead that fail only by what a lead is, on all sides.
 
-    And by one of the ``codes``.
+    And by one of the ``codes``. Of a box whose lead has an attenuator against hum those that hum,
+    as they are without one.
     """
     for choice in advice.choices:
-        if choice.option is not None and not isolates(choice.option):
+        if choice.option is not None and not (isolates(choice.option) or choice.attenuator):
             continue
+        of_lead = PADDED if choice.attenuator else OF_LEAD
         ways: dict[tuple[str, str], list[OptionAdvice]] = {}
         for o in advice.options:
             if o.box == choice.box and not isolates(o.option.id):
-                ways.setdefault((o.socket, o.option.id), []).append(o)
+                bare = replace(o, attenuator=None) if choice.attenuator else o
+                ways.setdefault((o.socket, o.option.id), []).append(bare)
         for sides in ways.values():
             against = frozenset().union(*(o.used.against for o in sides))
-            if against & codes and against <= OF_LEAD:
+            if against & codes & of_lead and against <= of_lead:
                 yield choice, sides
 
 
@@ -258,10 +266,17 @@ def _with(destination: Destination, way: tuple[str, str], cable: Cable) -> Desti
 def _wins(
     ask: Ask, destination: Destination, choice: Choice, way: tuple[str, str], cable: Cable
 ) -> bool:
-    """Tell whether a way is used with a lead, be it in place of what is used."""
+    """Tell whether a way is used with a lead, be it in place of what is used.
+
+    In place of an attenuator without one.
+    """
     among = {way} if choice.option is None else {way, (choice.socket or "", choice.option)}
     again = ask(_with(destination, way, cable), frozenset(among))
-    return any((c.box, c.socket, c.option) == (choice.box, *way) for c in again.choices)
+    return any(
+        (c.box, c.socket, c.option) == (choice.box, *way)
+        and not (choice.attenuator and c.attenuator)
+        for c in again.choices
+    )
 
 
 def _most(

@@ -104,6 +104,14 @@ class Own:
 
 
 @dataclass(frozen=True)
+class Dearer:
+    """A dearer part that would do as well: what is better of it, and the same for a customer."""
+
+    says: str
+    plain: str
+
+
+@dataclass(frozen=True)
 class Instead:
     """Another way that does as well, and is in stock where the chosen one is not."""
 
@@ -144,7 +152,7 @@ class Basket:
     currency: str
     share: float | None
     system_price: float | None
-    dearer: tuple[str, ...]
+    dearer: tuple[Dearer, ...]
     solder: str
     one_of_two: bool = False
     """One side was measured, and the other will want the same."""
@@ -239,8 +247,9 @@ class Basket:
             with_it = ", with what was tried," if self._tried else ""
             prices = tuple(f"in that case{with_it} {price}" for price in prices)
         unlike = self.plain if plain else self.unlike
+        dearer = (d.plain if plain else d.says for d in self.dearer)
         return (*lines, *unlike, *self._order(), *prices,
-                *self._offered(), *self._second(), *self.cheaper, *self.dearer)  # fmt: skip
+                *self._offered(), *self._second(), *self.cheaper, *dearer)  # fmt: skip
 
     def _before(self, *, plain: bool) -> Iterable[str]:
         """Say what the leads take that come first, a line each, before what is chosen."""

@@ -37,9 +37,11 @@ def lead(milliohm: float, stock: int = 5, name: str = "pair") -> str:
     return "\n".join(["[[part]]", *(f"{k} = {json.dumps(v)}" for k, v in keys.items()), ""])
 
 
-def ask(folder: Path, shelf: str, *into: str) -> tuple[Advice, tuple[OnlyLead, ...]]:
+def ask(
+    folder: Path, shelf: str, *into: str, source: str = TURNTABLE
+) -> tuple[Advice, tuple[OnlyLead, ...]]:  # fmt: skip
     """Return the advice as the command gives it, and the leads that ways have of the shelf."""
-    (folder / "source.toml").write_text(TURNTABLE, "utf-8")
+    (folder / "source.toml").write_text(source, "utf-8")
     (folder / "shelf.toml").write_text(f'format = "probe-shelf/1"\n{shelf}', "utf-8")
     boxes = [typed_destination(one, 50.0) for one in into or ("rca:47k:0.2V",)]
     there = changed(together(boxes), ground="same-strip", cable="1m")
@@ -85,4 +87,58 @@ def test_of_two_boxes_each_has_the_lead_with_which_it_works(tmp_path: Path) -> N
     assert [c.option for c in advice.choices] == ["rca-to-rca", "rca-to-rca"]
     # by definition: it works with all plugged in, too
     assert advice.sets
+    assert all(o.works for o in advice.sets[0].options)
+
+
+PLAYER = """format = "probe-source/1"
+single_ended_level_v = 2.1
+single_ended_impedance_ohm = 50
+[device]
+output = "line"
+connectors = ["rca"]
+kind = "{kind}"
+{more}
+"""
+
+
+@pytest.mark.parametrize(
+    ("source", "milliohm", "padded"),
+    [
+        (PLAYER.format(kind="DAC", more=""), 20.0, False),
+        # closed form: of 50 mohm (40 and 10 of contacts) it is 74.0 dB down, less than the 75
+        (PLAYER.format(kind="DAC", more=""), 40.0, True),
+        # by definition: 2.1 V that nobody turns down are too much for 1.5 V with any lead
+        (PLAYER.format(kind="DAC", more="volume_control = false"), 20.0, True),
+    ],
+)  # fmt: skip
+def test_no_attenuator_is_bought_against_hum_that_the_lead_does_not_have(
+    tmp_path: Path, source: str, milliohm: float, padded: bool
+) -> None:
+    """Lost: 32 EUR of attenuators against 1 dB of hum, beside a lead that has 3 dB less."""
+    advice, held = ask(tmp_path, lead(milliohm), "rca:47k:0.2V:max=1.5V", source=source)
+    (choice,) = advice.choices
+    assert choice.option == "rca-to-rca"
+    assert choice.attenuator is padded is not bool(held)
+    if padded:
+        return
+    (o,) = advice.options[:1]
+    assert o.used is o
+    hum = o.figures.hum_below_full_output_db
+    assert hum is not None
+    # closed form: of 0.2 mV behind 0.2 ohm (docs/advice.md, same strip) 30 mohm take their share,
+    # of which 50 ohm leave 47 kohm all but 0.01 dB
+    assert hum.value == pytest.approx(20 * log10(0.2 / (0.2e-3 * 0.03 / 0.23)), abs=0.05)
+    # what is too much beside it is a matter of the volume, and is asked about
+    assert "volume-control" in {s.code for s in advice.would_change}
+    assert choice.why[0].startswith("only with such a lead as pair: 1 m")
+    assert choice.why[1].startswith("before anything but the lead is bought, look whether")
+
+
+def test_of_two_boxes_each_is_spared_its_attenuator(tmp_path: Path) -> None:
+    source = PLAYER.format(kind="DAC", more="")
+    boxes = "rca:47k:0.2V:max=1.5V", "rca:22k:0.19V:max=1.5V"
+    advice, held = ask(tmp_path, lead(20.0), *boxes, source=source)
+    assert len(held) == 2
+    assert [c.attenuator for c in advice.choices] == [False, False]
+    # by definition: each works with all plugged in, too
     assert all(o.works for o in advice.sets[0].options)

@@ -130,6 +130,21 @@ def test_beside_another_box(said: Any) -> None:
     assert found.count("bad RCA does not do") == 2
 
 
+def test_no_lead_is_refused_for_what_fails_with_any_lead(said: Any) -> None:
+    """Lost: an XLR lead in stock "does not do", for the doubt of the other box whatever is sold."""
+    coil = BALANCED.replace("impedance-balanced", "transformer").replace("1200", "600")
+    args = ["xlr:20k/leg:1V", "rca:10k:0.3V:sub", "--ground", "same-strip", "--cable", "3m"]
+    found = said(coil, args, lead("long XLR", XLR, length_m=5.0, shield_milliohm_per_m=25.0))
+    # by definition: of a winding that may be held in the middle a tied lead beside it may take the
+    # level from the amplifier, with the lead that was solved as well
+    assert "first ask (above), and if so: order, 1 x: lead, XLR female to RCA plug" in found
+    assert "does not do" not in found
+    # what it makes worse itself is still refused. closed form: 20 nF of each leg are 10 nF behind
+    # 600 ohm, which take 2 dB at 20 kHz: more than the decibel that is allowed
+    bad = lead("bad XLR", XLR, length_m=5.0, capacitance_pf_per_m=4000.0)
+    assert "bad XLR does not do" in said(coil, args, bad)
+
+
 def test_two_bad_leads_are_judged_beside_each_other(said: Any) -> None:
     """Lost: each was tried beside a good one, and both together took the treble."""
     source = SOURCE.replace('"xlr", ', "").replace("single_ended_impedance_ohm = 100",
