@@ -10,7 +10,7 @@ from probe.advice.destination import Cable, Circuit, Input
 from probe.advice.figures import Figures
 from probe.advice.quantity import Quantity
 from probe.advice.wiring import Option
-from probe.advice.words import MOST_AMPERES, about, figure, span, span_limit
+from probe.advice.words import MOST_AMPERES, RCA_FAULTS, about, figure, span, span_limit
 
 Verdict = Literal["use", "works", "avoid", "never", "cannot-tell"]
 
@@ -59,9 +59,15 @@ class Stage:
     """Peak currents that the loads of its takes drew of an output (``xlr``, ``rca``), A."""
     clipped: frozenset[str] = frozenset()
     """Outputs (``xlr``, ``rca``) seen clipping while measured, of which no maximum was measured."""
+    rca_doubted: bool = False
+    """A take heard nothing of the RCA output, or next to nothing, and another did."""
     joined: bool = False
     """The legs were measured to hang together, whatever kind makes them: neither is held by an
     amplifier of its own."""
+
+    def faults_of(self, output: str) -> tuple[str, ...]:
+        """Return the faults of an output (``xlr``, ``rca``)."""
+        return tuple(f for f in self.faults if (f in RCA_FAULTS) == (output == "rca"))
 
 
 @dataclass(frozen=True)

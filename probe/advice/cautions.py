@@ -17,7 +17,7 @@ from probe.advice.operating import most_volts
 from probe.advice.parts import WORST_SOURCE_OHM
 from probe.advice.subject import Device, Facts, SideFacts
 from probe.advice.wiring import Option
-from probe.advice.words import FAULTS, PINS
+from probe.advice.words import CHECK_RCA, FAULTS, PINS
 from probe.line_output import LINE_MOST_VOLTS
 from probe.numbers import plain, write_number
 from probe.simulated import is_simulated
@@ -114,23 +114,29 @@ def typed(device: Device, destination: Destination) -> tuple[Note, ...]:
 
 
 def faulty(sides: Sequence[SideFacts], options: Sequence[Option]) -> tuple[Note, ...]:
-    """Return which fault a side of the balanced output has, where a connection would use it."""
-    if not any(option.from_ == "xlr" for option in options):
-        return ()
+    """Return which fault an output has on a side, where a connection would use it."""
+    return tuple(
+        Note("stage-fault", FAULTY[output].format(says="; ".join(
+            f"{fault} ({', '.join(names)})" for fault, names in found.items())))
+        for output in ("xlr", "rca")
+        if any(o.from_ == output for o in options) and (found := _faults(sides, output))
+    )  # fmt: skip
+
+
+FAULTY = {
+    "xlr": "The balanced output has a fault: {says}. Have it repaired first, then measure and "
+    "ask again.",
+    "rca": f"The RCA output has a fault: {{says}}. First {CHECK_RCA}; have it repaired where it "
+    "stays so.",
+}
+
+
+def _faults(sides: Sequence[SideFacts], output: str) -> dict[str, list[str]]:
     found: dict[str, list[str]] = {}
     for side in sides:
-        for fault in side.stage.faults:
+        for fault in side.stage.faults_of(output):
             found.setdefault(FAULTS.get(fault, fault), []).append(side.name)
-    if not found:
-        return ()
-    says = "; ".join(f"{fault} ({', '.join(names)})" for fault, names in found.items())
-    return (
-        Note(
-            "stage-fault",
-            f"The balanced output has a fault: {says}. Have it repaired first, then measure and "
-            "ask again.",
-        ),
-    )
+    return found
 
 
 def load_refused(sides: Sequence[SideFacts], options: Sequence[Option]) -> tuple[Note, ...]:

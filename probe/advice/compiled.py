@@ -30,7 +30,7 @@ def judged(
     desk: Desk, socket: Input, option: Option, company: tuple[Link, ...] = ()
 ) -> OptionAdvice:
     """Solve and judge one option into one input, in the company of other leads."""
-    reference = reference_of(desk.device, desk.destination, socket)
+    reference = reference_of(desk.device, desk.destination, socket, desk.silent)
     cases = [
         desk.case(reference, option, socket, kind, circuit, company)
         for kind in desk.side.stage.possible

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from functools import partial
+from functools import cached_property, partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,13 +34,23 @@ from probe.advice.ground import corners as ground_corners
 from probe.advice.heard import on_legs
 from probe.advice.hum import Hum, hum_of
 from probe.advice.narrow import settles
-from probe.advice.operating import BY_ID, Operating, Reference, limits_of, operating_of, scale_of
+from probe.advice.operating import (
+    BY_ID,
+    Operating,
+    Reference,
+    limits_of,
+    open_output,
+    operating_of,
+    scale_of,
+    silent_outputs,
+)
 from probe.advice.quantity import Quantity, from_draws
 from probe.advice.sampled import Sampled, forget, sample
 from probe.advice.shared import with_both_outputs
 from probe.advice.solve import Driven, Link, Network, Response, drive, respond
 from probe.advice.subject import Device, SideFacts
 from probe.advice.wiring import Option
+from probe.advice.words import RCA_FAULTS
 from probe.facts.source import Source
 
 Floats = NDArray[np.float64]
@@ -118,6 +128,13 @@ class Desk:
         self._latest: dict[tuple[object, ...], Response] = {}
         self._driven: dict[tuple[object, ...], Driven] = {}
         self._scales: dict[tuple[int, str], Scale] = {}
+
+    @cached_property
+    def silent(self) -> frozenset[str]:
+        """Outputs without a signal, with which no level is compared."""
+        faulty = set(self.side.stage.faults) & set(RCA_FAULTS)
+        found = silent_outputs(self.sampled(kind) for kind in self.side.stage.possible)
+        return found | {"rca"} if faulty else found
 
     def operating_for(self, option: Option) -> Operating:
         """Return the operating point of the output an option uses."""
@@ -284,8 +301,11 @@ class Desk:
         """Return the level of the reference link, by itself, on the same corner."""
         at = corner.at
         if reference.option is None or reference.socket is None:
-            share = 0.5 if link.option.from_ == "xlr" else 1.0
-            level = np.abs(response.open_level[:, at]) * share
+            if reference.open_output:
+                level = open_output(corner, reference.open_output)
+            else:
+                share = 0.5 if link.option.from_ == "xlr" else 1.0
+                level = np.abs(response.open_level[:, at]) * share
             return Against(level, 1.0) if np.isfinite(level[0]) else None
         other = reference.socket
         circuit, mismatch = link.circuit, link.mismatch

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Set
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -9,7 +10,7 @@ import numpy as np
 
 from probe.advice import thresholds as limit
 from probe.advice.destination import Destination, Input
-from probe.advice.figures import Scale
+from probe.advice.figures import Floats, Scale
 from probe.advice.ground import GroundPath
 from probe.advice.maximum import Limits, Most
 from probe.advice.sampled import Sampled
@@ -54,6 +55,8 @@ class Reference:
     option: Option | None
     socket: Input | None
     words: str
+    open_output: str = ""
+    """The output (``xlr``, ``rca``) a convention stands on; empty: the one that is judged."""
 
     def __hash__(self) -> int:
         return self._hash
@@ -61,7 +64,7 @@ class Reference:
     @cached_property
     def _hash(self) -> int:
         """Kept, as that of a link."""
-        return hash((self.kind, self.option, self.socket, self.words))
+        return hash((self.kind, self.option, self.socket, self.words, self.open_output))
 
     @cached_property
     def without_ground(self) -> Reference:
@@ -200,19 +203,61 @@ def _measured(most: Most, assumed: float, device: Device, of: str = "device") ->
     return Operating(most.volts, words, assumes, protects, assumed=True)
 
 
-def reference_of(device: Device, destination: Destination, socket: Input) -> Reference:
-    """Return the RCA link into the same box; else its native XLR link; else a convention."""
+def reference_of(
+    device: Device, destination: Destination, socket: Input, silent: Set[str] = frozenset()
+) -> Reference:
+    """Return the RCA link into the same box; else its native XLR link; else a convention.
+
+    ``silent``: outputs without a signal, with which nothing is compared.
+    """
     for connector, kind, words in (
         ("rca", "rca-link", "the RCA link"),
         ("xlr", "xlr-link", "the native XLR link"),
     ):
-        if connector in device.connectors:
+        if connector in device.connectors and connector not in silent:
             for other in (socket, *destination.inputs):
                 if other.box == socket.box and other.connector == connector:
                     return Reference(kind, BY_ID[f"{connector}-to-{connector}"], other, words)
+    if "rca" in silent:
+        words = "half the balanced level (the RCA output carries no signal)"
+        return Reference("none", None, None, words, "xlr")
+    if "xlr" in silent:
+        words = "the open RCA output (the XLR output carries no signal)"
+        return Reference("none", None, None, words, "rca")
     if "xlr" in device.connectors:
         return Reference("none", None, None, "half the balanced level (there is no RCA link)")
     return Reference("none", None, None, "the open RCA output (there is no native link)")
+
+
+def silent_outputs(corners: Iterable[Sampled]) -> frozenset[str]:
+    """Return an output (``xlr`` or ``rca``) that surely carries nothing against the other one."""
+    found: set[str] | None = None
+    for corner in corners:
+        single = np.abs(corner.leg_voc[:, corner.at, 2])
+        legs = np.abs(
+            np.column_stack([corner.voc[:, corner.at, 0], corner.leg_voc[:, corner.at, :2]])
+        )
+        legs = np.max(np.where(np.isfinite(legs), legs, 0.0), axis=1)
+        here = set()
+        if np.isfinite(single).all() and legs.any():
+            share = 10.0 ** (-limit.NO_SIGNAL_DB / 20.0)
+            pair, alone = (np.quantile(v, [0.025, 0.975]) for v in (legs, single))
+            if alone[1] < share * pair[0]:
+                here.add("rca")
+            elif pair[1] < share * alone[0]:
+                here.add("xlr")
+        found = here if found is None else found & here
+    return frozenset(found or ())
+
+
+def open_output(corner: Sampled, output: str) -> Floats:
+    """Return the open level of the RCA output, or half of that between the legs, (N,), V."""
+    if output == "rca":
+        return np.abs(corner.leg_voc[:, corner.at, 2])
+    pair = 0.5 * np.abs(corner.voc[:, corner.at, 0])
+    legs = np.abs(corner.leg_voc[:, corner.at, :2])
+    legs = np.max(np.where(np.isfinite(legs), legs, 0.0), axis=1)
+    return np.where(np.isfinite(pair), pair, np.where(legs > 0.0, legs, np.nan))
 
 
 IN_PHASE_SHARE = 0.05
@@ -227,13 +272,17 @@ def scale_of(
 
     A declared level is what it is: each draw is scaled to it by its own level. That of a data
     sheet is known no better than the levels typed from it, and keeps their doubt. ``live_leg``:
-    the leg that carries it alone, where the other one only picks it up.
+    the leg that carries it alone, where the other one only picks it up. Nothing is scaled by an
+    output without a signal: what is declared of it tells nothing of the other one.
     """
+    silent = silent_outputs((corner,))
     differential = np.abs(corner.voc[:, corner.at, 0])
-    balanced = "xlr" in device.connectors
+    balanced = "xlr" in device.connectors and "xlr" not in silent
     assumed = limit.ASSUMED_MAXIMUM_VOLTS
     driven = np.abs(corner.leg_voc[:, corner.at, live_leg or 0])
-    if operating.single_ended:
+    if operating.single_ended and "rca" in silent:
+        base, volts = differential, None
+    elif operating.single_ended:
         base, volts = np.abs(corner.leg_voc[:, corner.at, 2]), operating.volts
     elif balanced and live_leg is not None and np.isfinite(driven[0]):
         base, volts = driven, operating.volts
@@ -243,7 +292,7 @@ def scale_of(
         volts = operating.volts
     else:
         base = np.abs(corner.leg_voc[:, corner.at, 2])
-        volts = None if balanced else operating.volts
+        volts = None if "xlr" in device.connectors else operating.volts
         assumed = assumed if balanced else limit.ASSUMED_SINGLE_ENDED_MAXIMUM_VOLTS
     if not np.isfinite(base[0]) or base[0] <= 0.0:
         return Scale(None, np.ones(1))

@@ -40,6 +40,7 @@ AGAINST = {
     "direct-voltage": "the output carries direct voltage",
     "direct-voltage-not-metered": "the output may carry direct voltage: meter it first",
     "not-measured": "this output was not measured",
+    "output-silent": "this output gave no signal in a take: check its lead, and take it again",
     "stage-fault": "it comes from the faulty output",
     "saturation": "the transformer distorts in the deepest bass at full level",
     "saturation-beyond-full-output": "the transformer distorts in the deepest bass where more than "
@@ -53,6 +54,7 @@ KNOWN_TO_LACK = {
     "load-current",
     "coupling-capacitor",
     "not-measured",
+    "output-silent",
     "load-not-shown",
     "direct-voltage-not-metered",
 }

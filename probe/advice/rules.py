@@ -17,6 +17,7 @@ from probe.advice.quiet import QUIET_RULES
 from probe.advice.too_much import excess, overload
 from probe.advice.wiring import isolator
 from probe.advice.words import (
+    CHECK_RCA,
     CIRCUITS,
     FAULTS,
     KINDS,
@@ -353,10 +354,17 @@ def _direct_voltage(case: Case) -> Iterator[Finding]:
 
 
 def _faulty(case: Case) -> Iterator[Finding]:
-    if case.option.from_ == "xlr" and case.stage.faults:
-        names = ", ".join(FAULTS.get(f, f) for f in case.stage.faults)
-        yield Finding("works", "stage-fault", f"the balanced output has a fault ({names}): have "
-                      "it repaired first", hazard=True)  # fmt: skip
+    rca = case.option.from_ == "rca"
+    if rca and case.stage.rca_doubted:
+        yield Finding("cannot-tell", "output-silent", f"nothing was heard of the RCA output in a "
+                      f"take: {CHECK_RCA}", hazard=True, doubt="never")  # fmt: skip
+    found = case.stage.faults_of(case.option.from_)
+    if found:
+        names = ", ".join(FAULTS.get(f, f) for f in found)
+        says = f"the balanced output has a fault ({names}): have it repaired first"
+        if rca:
+            says = f"the RCA output carried no signal when it was measured: {CHECK_RCA}"
+        yield Finding("works", "stage-fault", says, hazard=True)
 
 
 def _polarity(case: Case) -> Iterator[Finding]:

@@ -21,7 +21,7 @@ from probe.advice.thresholds import (
     LEAST_MAINS_VOLTS,
 )
 from probe.advice.volume import VOLUME_CONTROL, Volume, volume_of
-from probe.advice.words import PINS
+from probe.advice.words import PINS, RCA_FAULTS
 from probe.formats.mains import Mains
 from probe.formats.text import printable
 from probe.line_output import beyond_line, declared, doubts
@@ -210,6 +210,7 @@ def side_of(facts: Facts, name: str) -> SideFacts:
             driven=_tried(stage.get("driven", ())),
             drawn=_drawn(stage.get("drawn")),
             clipped=_clipped(facts, name),
+            rca_doubted=bool(set(stage.get("possible_faults", ())) & set(RCA_FAULTS)),
             joined=_joined(values),
         ),
         recorder_ohm=_recorder_ohm(facts, values.get("single_ended_level", {})),
@@ -235,9 +236,15 @@ def _single_share(facts: Facts, values: Mapping[str, Any]) -> float | None:
         legs = (_positive(stated.get(k)) or 0.0 for k in ("hot_level_v", "cold_level_v"))
         pair = pair or sum(legs)
     else:
-        single = number(values.get("single_ended_level", {}))
+        single = _value(values, "single_ended_level")
         pair = number(values.get("differential_level", {}))
     return single / pair if single and pair else None
+
+
+def _value(values: Mapping[str, Any], name: str) -> float | None:
+    """Return a figure that is known, not one of which only a bound is."""
+    entry = values.get(name, {})
+    return None if "bound" in entry else number(entry)
 
 
 PAIR_KEY = "differential_level_v"

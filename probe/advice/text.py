@@ -272,10 +272,9 @@ def _tried_first(advice: Advice, choice: Choice, label: str) -> list[str]:
 
 def _else(advice: Advice, choice: Choice) -> list[str]:
     """Name the other ways that work for one of several boxes, in place of a table for each."""
-    others = [
-        o for o in advice.options
-        if o.box == choice.box and o.verdict != "use" and o.used.verdict == "works"
-    ]  # fmt: skip
+    mine = [o for o in advice.options if o.box == choice.box]
+    fails = {(o.socket, o.option.id) for o in mine if o.used.verdict not in ("works", "use")}
+    others = [o for o in mine if o.verdict != "use" and (o.socket, o.option.id) not in fails]
     told = in_short(others)
     more = [f"{len(told) - MOST_OTHERS} more"] if len(told) > MOST_OTHERS else []
     return wrapped("Else  " + "; ".join((*told[:MOST_OTHERS], *more)), "      ") if told else []

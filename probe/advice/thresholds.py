@@ -22,6 +22,11 @@ LOST_LEVEL_DB = 12.0
 """Below the reference link by this much, the signal is lost. Twice the 6 dB that separate the
 legs of a driven pair from their difference. [judgement]"""
 
+NO_SIGNAL_DB = 30.0
+"""An output so far below the other one of the same device carries no signal of its own: as of a
+silent leg. Sound ones lie within some 15 dB (+4 dBu on XLR and -10 dBV on RCA are 12 dB apart).
+[judgement]"""
+
 LOSS_AVOID_DB = 1.0
 """Loss at 20 Hz or 20 kHz that a listener may notice on programme. [judgement]"""
 

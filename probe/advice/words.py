@@ -29,7 +29,16 @@ FAULTS = {
     "coupling-capacitor-hot": "dried coupling capacitor on the hot leg",
     "coupling-capacitor-cold": "dried coupling capacitor on the cold leg",
     "pins-swapped": "pins 2 and 3 exchanged",
+    "single-ended-dead": "RCA output without signal",
 }
+
+RCA_FAULTS = ("single-ended-dead",)
+"""Faults of the RCA output; the others are of the balanced one."""
+
+CHECK_RCA = (
+    "check that its lead was plugged in, on the channel named for it, and that it was neither "
+    "muted nor turned down, and take it again"
+)
 
 CIRCUITS = {
     "difference-amplifier": "difference amplifier",

@@ -16,6 +16,7 @@ from probe.measures.statement import (
     at_most,
     complex_entry,
     decibel_entry,
+    gain_entry,
     impedance_entry,
     level_entry,
     reaching,
@@ -271,11 +272,12 @@ class SideFacts:
                 "limited_by_bench" in self.facts.get(n, {})
                 for n in ("single_ended_level", "differential_level")
             )
-            gain = decibel_entry(difference / _safe(voltage), small=difference, limited=limited)
-            if bare is not None:
-                gain = reaching(gain, decibel_entry(difference / _safe(bare), small=difference))
-            if self.at_most:
-                gain = at_most(gain)
+            gain = gain_entry(difference, voltage, limited=limited)
+            edge = None if bare is None else gain_entry(difference, bare)
+            if gain is not None and edge is not None:
+                gain = reaching(gain, edge)
+            if gain is not None and self.at_most:
+                gain = at_most(gain) if gain.get("bound") != "above" else None
             self._put("gain_difference", gain, hz)
 
     def _single_ended_injected(self) -> None:

@@ -34,6 +34,7 @@ from probe.stage.faults import Faults, Polarity, find_faults, polarity
 from probe.stage.identify import Identified, TakeUse
 from probe.stage.kind import Verdict, decide, gather
 from probe.stage.next_take import Next, next_take
+from probe.stage.output_silent import AGAIN
 from probe.stage.source import Source
 from probe.stage.verdict import whichever
 
@@ -144,12 +145,13 @@ def _warning(remark: Remark) -> Document:
 def _unheard(side: str, identified: Identified, body: Document) -> list[Document]:
     """Return a leg that no take hears, unless the verdict explains it."""
     out = []
-    silent_ok = body["stage"]["driven_legs"] == "one-leg"
+    one_leg = body["stage"]["driven_legs"] == "one-leg"
+    explained = ("unused", "reference", *(("hot", "cold") if one_leg else ()))
     for p in identified.takes:
-        if not p.played.any() or silent_ok:
+        if not p.played.any():
             continue
         for channel, deaf in zip(p.take.channels, p.unheard, strict=True):
-            if deaf and channel not in ("unused", "reference"):
+            if deaf and channel not in explained:
                 message = f"the {channel} channel hears none of the tones: check its lead"
                 out.append({"code": "unheard-channel", "take": p.take.name, "message": message})
     del side
@@ -168,6 +170,8 @@ def _side(session: Session, identified: Identified, part: Part | None = None) ->
         told = Polarity("undetermined", "the takes contradict each other")
         faults = Faults((), ())
     following = next_take(identified, evidence, verdict) if evidence.clean else CONTRADICTED
+    if following.take is None and "single-ended-dead" in faults.named:
+        following = Next("single-ended", f"nothing is heard of that output: {AGAIN}")
     source = source_of(identified) if evidence.clean else None
     builder = SideFacts(session, identified, verdict)
     known = builder.build() if evidence.clean else _standing(session, identified, builder)

@@ -23,7 +23,14 @@ from probe.measures import sweep
 from probe.measures.model import Curve, Part, Row, Subject
 from probe.measures.open_pin import untold
 from probe.measures.rejection import decibel_curve
-from probe.measures.statement import Entry, decibel_entry, interval, reaching
+from probe.measures.statement import (
+    Entry,
+    decibel_entry,
+    gain_entry,
+    interval,
+    reaching,
+    told_from_nothing,
+)
 from probe.stage.identify import Identified
 from probe.stage.quantities import (
     nearest,
@@ -130,8 +137,8 @@ def _by_tones(subject: Subject, source: Source | None, output: str) -> Response 
     if volts is None:
         return None
     good = np.isfinite(volts[0]) & (np.abs(volts[0]) > 0.0)
-    if good.sum() < 2:
-        return None
+    if good.sum() < 2 or not told_from_nothing(volts[:, good][:, nearest(hz[good])]):
+        return None  # of noise there is no response
     hz, volts = hz[good], volts[:, good]
     k = nearest(hz)
     files = tuple(dict.fromkeys(o.phasors.take.file for o in identified.group.takes))
@@ -300,10 +307,10 @@ def gain_difference_curve(identified: Identified, source: Source | None) -> Curv
         pair, single = voc[:, k, 0], voc[:, k, 2]
         heard = None if loaded[k] else single_ended_heard(identified, int(k), len(voc))
         if heard is None:
-            entries[k] = decibel_entry(pair / single, small=pair)
+            entries[k] = gain_entry(pair, single)
             continue
-        ends = [decibel_entry(pair / one, small=pair) for one in (heard.lifted, heard.bare)]
-        entries[k] = reaching(*ends)
+        lifted, bare = (gain_entry(pair, one) for one in (heard.lifted, heard.bare))
+        entries[k] = lifted if lifted is None or bare is None else reaching(lifted, bare)
     if not any(entries):
         return None
     more = {} if loaded.any() else {"limited_by_bench": True}

@@ -165,6 +165,27 @@ def decibel_entry(ratio: Complex, *, small: Complex | None = None, limited: bool
     return _flag({**interval(float(db[0]), db[1:]), "unit": "dB"}, limited)
 
 
+def gain_entry(above: Complex, below: Complex, *, limited: bool = False) -> Entry | None:
+    """Return one level over another in decibels, draws (1 + D,): a bound where one may be nothing.
+
+    None where both may be: noise over noise is chance.
+    """
+    told = told_from_nothing(above), told_from_nothing(below)
+    if not any(told):
+        return None
+    tiny = 1e-15 * float(np.abs(above).max())
+    ratio = above / np.where(np.abs(below) > tiny, below, tiny)
+    if all(told):
+        return decibel_entry(ratio, limited=limited)
+    db = 20.0 * np.log10(np.maximum(np.abs(ratio), 1e-15))
+    draws = db[1:] if len(db) > 1 else db
+    if told[0]:
+        worst, bound = min(float(np.quantile(draws, 0.05)), float(db[0])), "above"
+    else:
+        worst, bound = max(float(np.quantile(draws, 0.95)), float(db[0])), "below"
+    return _flag({"value": worst, "unit": "dB", "u95": 0.0, "bound": bound}, limited)
+
+
 def complex_entry(draws: Complex, most: float) -> Entry | None:
     """Real part with ``imag`` beside; None where its interval is wider than ``most``."""
     entry: Entry = {**interval(float(draws[0].real), draws[1:].real), "unit": "1"}

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from probe.measures.model import Part, Row, Subject
 from probe.measures.statement import Entry
 from probe.phasors.model import TakePhasors
+from probe.phasors.thresholds import HEARD
 from probe.session.model import Side
 from probe.stage.network import admittance, channel_key, elements_of, terminal_index
 from probe.stage.quantities import nearest
@@ -164,8 +165,10 @@ def _scale_u(one: Open, output: str) -> float:
 
 
 def _first(takes: Sequence[Open], output: str) -> Open | None:
+    """Return the first take that hears an output: of noise alone there is no gain."""
     for one in takes:
-        if np.isfinite(one.level(output)[0]).all():
+        volts, doubt = one.level(output)
+        if np.isfinite(volts).all() and np.any((np.abs(volts) > 0.0) & (doubt < HEARD**-0.5)):
             return one
     return None
 

@@ -134,6 +134,12 @@ FAULTS = {
         "Pins 2 and 3 exchanged",
         "The maker states pin 2 hot; pin 3 is. Suspect a lead first.",
     ),
+    "single-ended-dead": (
+        "Single-ended output without signal",
+        "It carries none of the tones that the legs carry. Check first that its lead is plugged "
+        "in, on the channel that is named for it, and that the output is neither muted nor turned "
+        "down, and take it again.",
+    ),
 }
 """Fault code: what it is called, what it means."""
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,6 +14,14 @@ from probe.stage.identify import Identified
 from probe.stage.kind import Verdict
 from probe.stage.network import Complex
 from probe.stage.observations import Observed
+from probe.stage.output_silent import (
+    AGAIN,
+    hears_single_ended,
+    listens,
+    silent_legs,
+    silent_output,
+    stands_out,
+)
 from probe.stage.quantities import (
     column,
     impedance_known,
@@ -34,6 +43,7 @@ FAULTS = (
     "coupling-capacitor-hot",
     "coupling-capacitor-cold",
     "pins-swapped",
+    "single-ended-dead",
 )
 
 SURE = 0.95
@@ -65,6 +75,11 @@ class Faults:
     found: tuple[str, ...]
     possible: tuple[Told, ...]
 
+    @property
+    def named(self) -> tuple[str, ...]:
+        """Codes of those found and of those possible."""
+        return (*self.found, *(told.fault for told in self.possible))
+
 
 @dataclass(frozen=True)
 class Polarity:
@@ -92,6 +107,10 @@ def polarity(identified: Identified) -> Polarity:
         value = _side(np.angle(volts[0] - volts[1]))
         against = "the drive alone: it may be the device that inverts"
         return Polarity(value, against)
+    heard = [o for o in identified.group.takes if listens(o)]
+    if heard and not any(hears_single_ended(o) for o in heard):
+        against = f"the single-ended output carries none of the tones: {AGAIN}"
+        return Polarity("undetermined", against)
     return Polarity("undetermined", "no take hears the single-ended output or the drive")
 
 
@@ -113,9 +132,13 @@ def _against_single_ended(identified: Identified, observed: Observed) -> Polarit
     hz = identified.group.hz[observed.tones]
     k = nearest(hz)
     single = observed.volts[k, 2]
+    if not stands_out(observed, 2)[k]:
+        return None
     for terminal, turn in ((0, 0.0), (1, np.pi)):
         leg = observed.volts[k, terminal]
-        if not observed.recorded[terminal] or abs(leg) < 0.03 * abs(single) or single == 0.0:
+        if not observed.recorded[terminal] or abs(leg) < 0.03 * abs(single):
+            continue
+        if not stands_out(observed, terminal)[k]:
             continue
         angle = np.angle(leg / single * np.exp(1j * turn))
         return Polarity(_side(float(angle)), "the single-ended output")
@@ -136,13 +159,17 @@ def _across_takes(identified: Identified) -> Polarity | None:
     if t is None or not others:
         return None
     base, other = group.takes[t], others[0]
+    heard = np.intersect1d(
+        base.tones[stands_out(base, 0) | stands_out(base, 1)], other.tones[stands_out(other, 2)]
+    )
     tones = np.intersect1d(base.tones, other.tones)
-    if len(tones) == 0:
-        return None
+    if len(tones) == 0 or tones[nearest(group.hz[tones])] not in heard:
+        return None  # of noise the angle near 1 kHz is chance
+    tones = heard
     legs = base.volts[np.searchsorted(base.tones, tones)]
     single = other.volts[np.searchsorted(other.tones, tones), 2]
     apart = np.abs(legs[:, 0] - legs[:, 1])
-    if np.any(single == 0.0) or np.median(apart / np.abs(legs).max(axis=1)) < DIFFERENCE_LEAST:
+    if np.median(apart / np.abs(legs).max(axis=1)) < DIFFERENCE_LEAST:
         return None
     angles = np.angle((legs[:, 0] - legs[:, 1]) / single)
     k = nearest(group.hz[tones])
@@ -177,7 +204,25 @@ def find_faults(identified: Identified, verdict: Verdict, told: Polarity, device
     if not verdict.in_phase:
         _swapped(found, possible, told, device)
     _indistinguishable(possible, verdict, told)
+    if identified.group is not None:
+        _outputs(found, possible, identified.group.takes, verdict)
     return Faults(tuple(found), tuple(possible))
+
+
+def _outputs(
+    found: list[str], possible: list[Told], takes: Sequence[Observed], verdict: Verdict
+) -> None:
+    """Name an output that carries nothing where the other one of the side does."""
+    output = silent_output(takes)
+    if output is not None and output.sure:
+        found.append("single-ended-dead")
+    elif output is not None:
+        possible.append(Told("single-ended-dead", output.message))
+    for leg, silent in silent_legs(takes).items() if verdict.driven_legs == "none" else ():
+        if silent.sure:
+            found.append(f"{leg}-leg-dead")
+        else:
+            possible.append(Told(f"{leg}-leg-dead", silent.message))
 
 
 def _judge(found: list[str], possible: list[Told], fault: str, share: float | None) -> None:
@@ -298,7 +343,8 @@ def _indistinguishable(possible: list[Told], verdict: Verdict, told: Polarity) -
         possible.append(Told(f"{silent}-leg-dead", message))
     if verdict.kind == "unbalanced":
         message = (
-            f"a stuck {silent} amplifier without a build-out resistor looks the same: the data "
+            f"a stuck {silent} amplifier without a build-out resistor looks the same, and so does "
+            f"a lead of the {silent} leg that is not plugged in: check that first; then the data "
             "sheet or the other side of the stereo pair tells"
         )
         possible.append(Told(f"{silent}-leg-dead", message))

@@ -11,6 +11,7 @@ from probe.phasors.model import TakePhasors
 from probe.session.model import Take
 from probe.stage import limits
 from probe.stage.observations import LEAST_NOISE_VOLTS, Group, grid_of, observe
+from probe.stage.output_silent import without_silent
 from probe.stage.source import TERMINALS
 
 Array = NDArray[np.float64]
@@ -82,4 +83,4 @@ def played_group(phasors: tuple[TakePhasors, ...]) -> Group | None:
         drive = _drive(p)
         strength = 1.0 if drive is None or not first else drive / first
         observed.append(observe(p, grid, strength, injected=False))
-    return Group(grid, tuple(observed))
+    return Group(grid, tuple(without_silent(observed)))

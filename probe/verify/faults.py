@@ -80,6 +80,12 @@ CAUSES = {
          "another pin convention than the maker states"),
         "the bench's own leads, then the socket's wiring against the other side's",
     ),
+    "single-ended-dead": Cause(
+        ("its lead not plugged in at the bench, or on another channel", "output muted, or turned "
+         "down by a control or menu of its own", "dead driver, mute relay or broken joint"),
+        "the bench's own lead and channel and the mute, and take it again; then socket and mute "
+        "relay",
+    ),
     "channel-gone": Cause(
         ("dead supply rail or muted relay of that side", "dead driver", "broken internal lead"),
         "whether that side's single-ended output plays; then rails and mute relay",
@@ -134,6 +140,7 @@ NEEDS = {
     "part-unlike-its-twin": ("hot_impedance", "cold_impedance"),
     "channel-gone": ("differential_level",),
     "channel-low": ("differential_level",),
+    "single-ended-dead": ("single_ended_level",),
 }
 """Facts without which a fault could not have been seen; the others need the kind alone."""
 

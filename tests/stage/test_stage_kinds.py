@@ -55,6 +55,8 @@ FAULTY: dict[str, tuple[Stage, str, str]] = {
     "coupling-capacitor-hot": (exchanged(STAGES["dried-cold"]), "differential", ""),
     "coupling-capacitor-cold": (STAGES["dried-cold"], "differential", "coupling-capacitor-cold"),
     "pins-swapped": (exchanged(separate()), "differential", "pins-swapped"),
+    # Nothing arrives from the single-ended output, and that says nothing of the legs
+    "single-ended-dead": (separate(vs=0.0), "differential", "single-ended-dead"),
 }
 
 
