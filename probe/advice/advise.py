@@ -44,6 +44,7 @@ from probe.advice.destination import Destination, Input
 from probe.advice.digital_choice import with_digital
 from probe.advice.full_output_apart import unlike_levels
 from probe.advice.heavy_inputs import with_relief
+from probe.advice.lead_data import SolveBeside
 from probe.advice.may_share import with_sharing_told
 from probe.advice.model import Advice, Choice, OptionAdvice
 from probe.advice.native_first import with_native_tried_first
@@ -151,9 +152,12 @@ def _analogue(
     origin = origin_of(found, destination, of_these)
     helping = cures(desks, found, origin.destination)
     found = with_origin_first(replace(found, cures=helping, cautions=cautions), origin)
-    found = with_other_answers(
-        found, facts, lambda facts, sources: _analogue(facts, sources, destination)
-    )
+
+    def answered(facts: Facts, sources: Mapping[str, Sources]) -> tuple[Advice, SolveBeside]:
+        again = _analogue(facts, sources, destination)
+        return again, own_leads(facts, sources, destination, again).solved
+
+    found = with_other_answers(found, facts, answered)
     return with_sharing_told(found)
 
 

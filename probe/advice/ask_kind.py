@@ -13,13 +13,18 @@ from dataclasses import replace
 from typing import Any
 
 from probe.advice.ask_maker import isolates
+from probe.advice.lead_data import SolveBeside
 from probe.advice.model import Advice, Choice, OptionAdvice, Other, Settling
 from probe.advice.plain import against
 from probe.advice.source_file import FLOATING, possible_kinds, restated
 from probe.advice.try_first import HUM, MAY_HARM
 
-Solved = Callable[[Mapping[str, Any], Mapping[str, Any]], Advice]
-"""The advice for facts and sources, with all that comes before a choice and that helps."""
+Solved = Callable[[Mapping[str, Any], Mapping[str, Any]], tuple[Advice, SolveBeside]]
+"""The advice for facts and sources, with all that comes before a choice and that helps; and what
+solves its choices with leads of a shelf."""
+
+Answer = tuple[str, Advice, SolveBeside]
+"""An answer in words, and what comes of it."""
 
 KINDS: tuple[tuple[str, str, bool | None], ...] = (
     ('cross-coupled ("floating", "servo-balanced")', "electronically-floating", None),
@@ -43,7 +48,7 @@ def with_other_answers(advice: Advice, facts: Mapping[str, Any], solved: Solved)
     asked = {s.box: s for s in advice.would_change if s.code == "each-driven"}
     if not asked:
         return advice
-    answers = [(words, solved(*said)) for words, said in _answers(facts)]
+    answers = [(words, *solved(*said)) for words, said in _answers(facts)]
     told = {box: replace(s, others=tuple(_others(s, answers))) for box, s in asked.items()}
     changed = {id(s): told[box] for box, s in asked.items()}
     return replace(
@@ -65,16 +70,17 @@ def _answers(
         yield words, said if floats is None else restated(said[0], FLOATING, floats)
 
 
-def _others(asked: Settling, answers: list[tuple[str, Advice]]) -> Iterator[Other]:
+def _others(asked: Settling, answers: list[Answer]) -> Iterator[Other]:
     """Yield what is used with each answer, those together that come to the same."""
-    found: dict[tuple[str, str], list[tuple[str, Advice]]] = {}
-    for words, again in answers:
+    found: dict[tuple[str, str], list[Answer]] = {}
+    for words, again, solve in answers:
         choice = next(c for c in again.choices if c.box == asked.box)
         if choice.option is not None:
             way, says = _way(again, choice)
-            found.setdefault((way, says), []).append((words, again))
+            found.setdefault((way, says), []).append((words, again, solve))
     for (way, says), held in found.items():
-        yield Other(" or ".join(words for words, _ in held), way, says, held[0][1])
+        _, again, solve = held[0]
+        yield Other(" or ".join(words for words, *_ in held), way, says, again, solve)
 
 
 def _way(again: Advice, choice: Choice) -> tuple[str, str]:

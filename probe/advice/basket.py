@@ -18,7 +18,7 @@ from probe.advice.digital_choice import LEAD_FIRST
 from probe.advice.fitting import cheaper_parts, dearer_parts
 from probe.advice.flip_reasons import ASKED
 from probe.advice.heavy_inputs import CODE as HELPS
-from probe.advice.lead_data import Solve, SolveBeside
+from probe.advice.lead_data import Solve, SolveBeside, beside
 from probe.advice.leads import SPLITTERS
 from probe.advice.model import Advice, Choice, OptionAdvice, Other, Settling
 from probe.advice.picked import pick_together
@@ -201,10 +201,12 @@ def _of_other(other: Other, box: str, destination: Destination, shelf: Shelf) ->
     choice = next(c for c in other.advice.choices if c.box == box)
     if other.option != choice.option:
         choice = replace(choice, option=other.option, attenuator=False)
-    parts = parts_of_way(other.advice, choice, destination, shelf, None)
+    solve = beside(other.solve, {})
+    # the figures on screen and sheet are not those of this answer
+    parts = parts_of_way(other.advice, choice, destination, shelf, None, solve=solve, in_doubt=True)
     parts = replace(parts, both=_again(parts.taken, parts.count_of_both, shelf))
     if not parts.in_stock:
-        parts = replace(parts, instead=_in_stock(other.advice, choice, destination, shelf))
+        parts = replace(parts, instead=_in_stock(other.advice, choice, destination, shelf, solve))
     return replace(parts, case=f"if it is for certain {_BRACKETS.sub('', other.answer)} (above)")
 
 
@@ -212,15 +214,15 @@ _BRACKETS = re.compile(r" \([^)]*\)")
 
 
 def _in_stock(
-    advice: Advice, choice: Choice, destination: Destination, shelf: Shelf
-) -> Instead | None:
+    advice: Advice, choice: Choice, destination: Destination, shelf: Shelf, solve: Solve | None
+) -> Instead | None:  # fmt: skip
     """Return another lead that works and is all in stock, with what there is to mind of it."""
     for one in dict.fromkeys(o.option.id for o in _same_socket(advice, choice)):
         sides = [o for o in _same_socket(advice, choice) if o.option.id == one]
         if isolates(one) or any(o.verdict != "works" for o in sides):
             continue
         lead = replace(choice, option=one, attenuator=False)
-        parts = parts_of_way(advice, lead, destination, shelf, None)
+        parts = parts_of_way(advice, lead, destination, shelf, None, solve=solve, in_doubt=True)
         if parts.taken and parts.in_stock:
             minds = dict.fromkeys(against(h.code, o.figures) for o in sides for h in o.hazards)
             but = "; ".join(m for m in minds if m)

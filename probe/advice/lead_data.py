@@ -92,7 +92,7 @@ class Leads:
         while fails - does > 1:
             middle = (does + fails) // 2
             tried = replace(cable, farad=1e-12 * middle * STEP_PF * cable.length_m)
-            works = all(o.works for o in solve(choice, tried))
+            works = self._bad(solve(choice, tried)) is None
             does, fails = (middle, fails) if works else (does, middle)
         return does * STEP_PF or None
 
@@ -141,12 +141,7 @@ class Leads:
             return Own(says, f"{part.name}: {may}", worse=1)
         found = self.solve(self.choice, mine)
         own = found[: len(self.was)]
-        failing = (
-            o for k, o in enumerate(found)
-            if not o.works
-            and not (self._doubted(o) if k < len(own) and self.in_doubt else self._as_bad(k, o))
-        )  # fmt: skip
-        bad = next(failing, None)
+        bad = self._bad(found)
         if bad is not None:
             with_it = f"{bad.option.id} ({bad.box})" if bad.box != self.choice.box else "it"
             judged = JUDGED.get(bad.verdict, bad.verdict)
@@ -164,6 +159,16 @@ class Leads:
         plain = f"{part.name}: with it {changed}" if self.in_doubt else ""
         worse = 1 + _steps(self.was, own)
         return Own(says, plain, worse, cable=mine, changed=changed)
+
+    def _bad(self, found: Sequence[OptionAdvice]) -> OptionAdvice | None:
+        """Return the first way that does not do with a lead, and does with what was solved."""
+        own = len(self.was)
+        failing = (
+            o for k, o in enumerate(found)
+            if not o.works
+            and not (self._doubted(o) if k < own and self.in_doubt else self._as_bad(k, o))
+        )  # fmt: skip
+        return next(failing, None)
 
     def _as_bad(self, at: int, now: OptionAdvice) -> bool:
         """Tell whether a way fails no less with the lead that was solved, in the same place.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -465,6 +466,8 @@ class Other:
     says: str
     advice: Advice = field(compare=False)
     """The whole advice for it."""
+    solve: Callable[..., Sequence[OptionAdvice]] | None = field(default=None, compare=False)
+    """Solves a way of it with a lead of the shelf, as `lead_data.SolveBeside`."""
 
     def to_json(self) -> dict[str, Any]:
         """Return it as plain values."""

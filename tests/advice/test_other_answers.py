@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from probe.advice.advise import advise
+from probe.advice.advise import advise, own_leads
 from probe.advice.basket import baskets
 from probe.advice.model import Advice, Other
 from probe.advice.shelf import read_shelf
@@ -160,6 +160,33 @@ def test_the_shelf_has_the_lead_for_each_answer(tmp_path: Path) -> None:
     assert "or, in stock, xlr-to-rca/pin-3-tied-at-source: 2 x tied lead" in floats
     assert floats.endswith("heard close by at most")
     assert told[-1].startswith("without such an answer: take nothing yet")
+
+
+@pytest.mark.parametrize(
+    ("farad", "says"), [(90.0, ""), (3600.0, "; tied lead: with it "), (9000.0, "does not do")]
+)
+def test_the_lead_of_an_answer_is_solved_with_its_own_data(
+    tmp_path: Path, farad: float, says: str
+) -> None:
+    """Lost: "it may hum more than is said here, or have less treble" of 0.4 dB, on a sheet."""
+    advice = ask(tmp_path, PREAMPLIFIER, BALANCED, "rca:10k:0.775V")
+    place = changed(typed_destination("rca:10k:0.775V", 50.0), ground="same-strip", cable="2m")
+    path = tmp_path / "shelf.toml"
+    longer = f"length_m = 3.0\ncapacitance_pf_per_m = {farad}\nshield_milliohm_per_m = 23.0"
+    path.write_text(SHELF.replace("length_m = 2.0", longer), "utf-8")
+    leads = own_leads(*read_source(tmp_path / "source.toml"), place, advice)
+    (basket,) = baskets(advice, place, read_shelf(path), solve=leads.solved)
+    told = basket.to_json()["says_plain"]
+    (line,) = [line for line in told if line.startswith("if it is for certain cross-coupled")]
+    # closed form: 69 mohm and 20 of contacts are 0.7 dB more than 80, and 270 pF behind 300 ohm
+    # take nothing; 10.8 nF take 0.6 dB at 20 kHz, 27 nF 3: more than the decibel that is allowed
+    assert "it may hum more" not in " ".join(told)
+    assert says in line
+    assert ("2 x tied lead" in line) is (says != "does not do")
+    assert ("with it" in line) is ("with it" in says)
+    if says == "does not do":
+        # 3600 pF/m of 3 m do: of 2 m so many are no reason to ask for less
+        assert float(line.split("2 m, of at most ")[1].split(" pF/m")[0]) > 3600.0
 
 
 def test_nothing_is_said_of_answers_where_nobody_is_asked(tmp_path: Path) -> None:
