@@ -32,7 +32,7 @@ decides little that its interval does not. Our judgement."""
 
 STEP_DB = 3.0
 """Hum by which a lead is a step worse, where it is heard: it goes behind one of fewer steps,
-whatever that costs more. [judgement] Less than this is hardly told by ear."""
+whatever that costs more; of as many the price decides. [judgement] Less is hardly told by ear."""
 
 STEP_PF = 5.0
 """What to order is rounded down to such steps, pF/m. [practice]"""
@@ -157,7 +157,7 @@ class Leads:
         figures = "with it" if self.in_doubt else "the figures here are with it"
         says = f"{part.name}: {differs}; {figures}: {changed}"
         plain = f"{part.name}: with it {changed}" if self.in_doubt else ""
-        worse = 1 + _steps(self.was, own)
+        worse = _steps(self.was, own)
         return Own(says, plain, worse, cable=mine, changed=changed)
 
     def _bad(self, found: Sequence[OptionAdvice]) -> OptionAdvice | None:
@@ -280,7 +280,7 @@ def _changed(was: Sequence[OptionAdvice], now: Sequence[OptionAdvice]) -> Sequen
 
 
 def _steps(was: Sequence[OptionAdvice], now: Sequence[OptionAdvice]) -> int:
-    """Return by how many steps a lead is worse than one that is hardly worse, as it is heard.
+    """Return by how many steps a lead is worse than what was solved, as it is heard.
 
     A hum that nobody hears is none, however much more it is; one that moves into a worse class is
     one at least, as is what is fresh to be minded.
