@@ -146,20 +146,21 @@ def effects(advice: Advice) -> dict[str, str]:
 def _short(
     figures: Figures, sides: Sequence[OptionAdvice], alone: Sequence[OptionAdvice]
 ) -> list[str]:  # fmt: skip
-    """Return that full output, which is reached alone, is not beside the others, by how much."""
+    """Return by how much full output is missed beside the others, where by more than alone."""
     if any(clips_beside(o, a) for o, a in zip(sides, alone, strict=True)):
         most = figures.headroom_db
         by = "" if most is None else f"{decibels(-most)} "
         return [f"the device clips {by}short of full output then"]
     before = worse_side([o.figures for o in alone]).full_output_margin_db
     now = figures.full_output_margin_db
-    if before is None or now is None or before.low < 0.0 or now.low > -FELT_DB:
+    if before is None or now is None or now.low > min(before.low, 0.0) - FELT_DB:
         return []
-    return [f"up to {-now.low:.1f} dB short of full output then"]
+    by = f"up to {-now.low:.1f} dB" if now.high >= 0.0 else decibels(-now)
+    return [f"{by} short of full output then"]
 
 
 def short_beside(advice: Advice, box: str) -> bool:
-    """Tell whether a box reaches full output by itself and not beside the others."""
+    """Tell whether a box misses full output beside the others by more than by itself."""
     sides = [o for o in advice.sets[0].options if o.box == box] if advice.sets else []
     figures = worse_side([o.figures for o in sides]) if sides else None
     return figures is not None and bool(
