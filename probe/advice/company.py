@@ -73,6 +73,22 @@ def fewer_clip(other: Together, own: Together) -> bool:
     return clipping(other) < clipping(own) and not missed
 
 
+def as_well(other: Together, own: Together) -> bool:
+    """Tell whether another set serves every box as well, with nothing more to be minded.
+
+    What the device's own volume mends is no more.
+    """
+    before = {(o.side, o.box): o for o in own.options}
+    return all(_as_well(o, before[o.side, o.box]) for o in other.options)
+
+
+def _as_well(found: OptionAdvice, own: OptionAdvice) -> bool:
+    now, before = (o.figures.full_output_margin_db for o in (found, own))
+    full = before is None or (now is not None and now.low >= min(before.low, 0.0))
+    minds, minded_ = ({h.code for h in o.hazards if h.turn_down_db is None} for o in (found, own))
+    return found.works and full and minds <= minded_
+
+
 def falls_short(found: OptionAdvice, alone: OptionAdvice, wanted: float) -> bool:
     """Tell whether the company costs one option what no turn of the volume control gives back.
 

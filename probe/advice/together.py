@@ -18,6 +18,7 @@ from probe.advice.below_minimum import below_minimum, lightened
 from probe.advice.candidate import Candidate
 from probe.advice.choose import mark
 from probe.advice.company import (
+    as_well,
     by_itself,
     clipping,
     clips_anew,
@@ -128,14 +129,20 @@ def _sets(desk: Desk, rivals: Sequence[list[Use]]) -> Iterator[tuple[Use, ...]]:
 
 
 def _tried(desks: Sequence[Desk], advice: Advice, chosen: Sequence[Choice]) -> list[Together]:
-    """Return the sets that were solved, each box's own best first, until one harms nobody."""
+    """Return the sets that were solved, each box's own best first, until one harms nobody.
+
+    Behind resistors one that does without them is looked for, of what needs no more to be bought.
+    """
     rivals = [uses_of(desks[0].destination.inputs, advice, choice) for choice in chosen]
     tried: list[Together] = []
     solved, before = 0, sum(desk.solved for desk in desks)
     for uses in _sets(desks[0], rivals):
         if tried and _cannot_win(uses, tried):
             continue
+        held = next(filter(_behind_resistors, tried), None)
         for found in _with_resistors(desks, advice, uses):
+            if held is not None and (_quieter_than(found, held) or not as_well(found, held)):
+                continue
             # what resistors take off is meant
             meant = not tried or found.eased or fewer_clip(found, tried[0])
             if meant or not _quieter_than(found, tried[0]):
@@ -143,14 +150,21 @@ def _tried(desks: Sequence[Desk], advice: Advice, chosen: Sequence[Choice]) -> l
         solved += 1
         long = sum(desk.solved for desk in desks) - before >= MOST_SOLVED
         goes = not tried[-1].says and not clipping(tried[-1]) & set(tried[-1].short)
-        if goes or solved == MOST_SETS or long:
+        if (goes and not tried[-1].eased) or solved == MOST_SETS or long:
             break
     return tried
 
 
+def _behind_resistors(one: Together) -> bool:
+    """Tell whether a set harms nobody with resistors in its plugs."""
+    return bool(one.eased) and not one.says
+
+
 def _cannot_win(uses: Sequence[Use], tried: Sequence[Together]) -> bool:
-    """Tell whether a set needs more to be bought where nothing but level is missing."""
+    """Tell whether a set needs more to be bought where no more than level is missing."""
     best = _ordered(tried)[0]
+    if _behind_resistors(best):
+        return any(_more(_bought(uses), _bought(_held(best))))
     return not any(_faults(best)) and any(_more(_bought(uses), _bought(_held(tried[0]))))
 
 
@@ -499,7 +513,7 @@ def _ordered(tried: Sequence[Together]) -> tuple[Together, ...]:
     def lacks(one: Together) -> tuple[float, ...]:
         # nothing is bought for level that a turn of the volume control gives back
         bought = _more(_bought(_held(one)), _bought(_held(own)))
-        return (*_faults(one), *bought, _heavy(one), bool(one.says))
+        return (*_faults(one), *bought, _heavy(one), bool(one.says), len(one.eased))
 
     best = min(tried, key=lacks)
     return (best,) if best is own else (best, own)
