@@ -62,16 +62,20 @@ def parts_meant(destination: Destination, options: Sequence[str]) -> set[TwoPort
 def transformers_on(shelf: Shelf) -> Iterator[tuple[str, TwoPort]]:
     """Yield the data of the transformers of a shelf, each with the ways whose plugs it has.
 
-    What is there for both sides first, of that what has data, then by price. One without data is
-    an ordinary one.
+    What is there for both sides first, of that what has data, then by price, then by name, so that
+    the order in the file plays no part. One without data is an ordinary one.
     """
     held = [p for p in shelf.parts if p.kind == "transformer"]
-    for part in sorted(held, key=lambda p: (lacks(p), p.transformer is None, p.price)):
+    for part in sorted(held, key=_first):
         data = ORDINARY if part.transformer is None else replace(part.transformer, of_shelf=True)
         for option, ways in WAYS.items():
             if any((p.kind, p.from_, p.to) == (part.kind, part.from_, part.to)
                    for way in ways for p in way):  # fmt: skip
                 yield option, data
+
+
+def _first(part: Part) -> tuple[int, bool, float, str]:
+    return lacks(part), part.transformer is None, part.price, part.name
 
 
 def lacks(part: Part) -> int:

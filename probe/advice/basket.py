@@ -45,10 +45,13 @@ FIRST = frozenset({"lead-first", "asked-first", "winding", "origin-first", LEAD_
 def with_shelf_parts(destination: Destination, shelf: Shelf) -> Destination:
     """Return the destination solved with the shelf's own transformer and attenuators.
 
-    An attenuator that is not there is no reason to take off more than is needed.
+    An attenuator that is not there, or that no socket takes the way its plugs go, is no reason to
+    take off more than is needed.
     """
+    plugs = {("rca-female", "rca-male"), ("xlr-female", "xlr-male")}
     pads = [p for p in shelf.parts if p.kind == "attenuator" and p.impedance_ohm is None]
-    pads = sorted((p for p in pads if p.stock), key=lambda p: (lacks(p), p.attenuation_db))
+    pads = [p for p in pads if p.stock and (p.from_, p.to) in plugs]
+    pads = sorted(pads, key=lambda p: (lacks(p), p.attenuation_db, p.name))
     ends = [(p.to.partition("-")[0], p.attenuation_db or 0.0) for p in pads]
     there = {end for end, p in zip(ends, pads, strict=True) if not lacks(p)}
     return replace(

@@ -118,7 +118,7 @@ def dearer_parts(
             and p.price / p.pieces > t.part.price / t.part.pieces
             and _better(t.part, p)
         ]  # fmt: skip
-        for other in sorted(others, key=lambda p: p.price)[:DEAREST_LISTED]:
+        for other in sorted(others, key=lambda p: (p.price, p.name))[:DEAREST_LISTED]:
             prices = [Taken(t.piece, replace(p, loose=0), t.count).price for p in (other, t.part)]
             more = prices[0] - prices[1]
             does = f"{other.name} does the same for {more:.2f} more: "

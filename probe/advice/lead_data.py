@@ -125,7 +125,7 @@ class Leads:
         if not all(isinstance(one, Taken) and one.in_stock for one in runs):
             there = {_ends(p) for name, p in self.looked_at.items()
                      if p.stock and self.known[name].serves}  # fmt: skip
-            for name, part in self.looked_at.items():
+            for name, part in sorted(self.looked_at.items()):
                 apart = part.impedance_ohm is not None or far_too_long(part, self.cable.length_m)
                 if not (self.known[name].serves or apart or _ends(part) in there):
                     yield self.known[name]

@@ -186,7 +186,7 @@ def _at_hand(bare: OptionAdvice, wanted: Wanted, destination: Destination) -> li
         replace(wanted, decibels=db, why=wanted.why if db <= wanted.decibels else
                 f"{why}, on the shelf are {db:g}")
         for db in sorted(found, key=lambda db: ((bare.option.to, db) in destination.pads_lacking,
-                                                abs(db - wanted.decibels)))
+                                                abs(db - wanted.decibels), db))
     ]  # fmt: skip
 
 

@@ -182,7 +182,7 @@ def _too_small(
     ends = {(p.kind, p.from_, p.to) for way in ways for p in way if p.kind == "transformer"}
     left = [p for p in shelf.parts if (p.kind, p.from_, p.to) in ends]
     says = "is what was asked for, but" if used else "on the shelf does not do: it"
-    for part in used or left:
+    for part in used or sorted(left, key=lambda p: p.name):
         stands = (part.transformer or ORDINARY).volts_at_20_hz
         if comes > AS_GOOD * stands:
             yield f"{part.name} {says} distorts above {stands:g} V at 20 Hz; {comes:.1f} V may come"

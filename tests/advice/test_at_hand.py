@@ -7,6 +7,7 @@ is told that a record player clips where its level merely is small.
 from __future__ import annotations
 
 import math
+import random
 from dataclasses import replace
 from pathlib import Path
 
@@ -275,3 +276,60 @@ def test_a_pad_in_stock_that_does_what_is_needed_goes_before_one_to_order(
     found = listed(tmp_path, capsys, sheet, to, *there)
     assert says in found
     assert ("order, 2 x: attenuator" in found) == says.startswith("attenuator")
+
+
+def test_a_pad_whose_plugs_are_reversed_is_no_reason_for_a_larger_one(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Lost: 4 dB, and still the pad of 10 dB that lies there does not go in: one is ordered."""
+    sheet = SHEET.format(kind="CD player", connectors='"rca"', levels=CD)
+    pad = PAD.format(db=10, stock=8, plug="rca")
+    found = listed(tmp_path, capsys, sheet, "rca:10k:0.25V:max=1.3V", pad)
+    assert "2 x pad 10" in found
+    turned = pad.replace('from = "rca-female"', 'from = "rca-male"')
+    turned = turned.replace('to = "rca-male"', 'to = "rca-female"')
+    found = listed(tmp_path, capsys, sheet, "rca:10k:0.25V:max=1.3V", turned)
+    # closed form: 4.8 dB over 1.3 V (above), 6 with what resistors may be off
+    assert "order, 2 x: attenuator, RCA socket to RCA plug, 6 dB" in found
+    assert "10 dB" not in found
+
+
+PART = """
+[[part]]
+name = "{name}"
+kind = "{kind}"
+from = "{from_}"
+to = "rca-male"
+{more}
+price = {price}
+stock = {stock}
+"""
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_the_order_of_the_parts_in_the_file_plays_no_part(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], seed: int
+) -> None:
+    """Lost: the same shelf, saved in another order, sells something else."""
+    draw = random.Random(seed)
+    wires = 'wires = ["centre-centre", "shell-shell"]'
+    parts = [
+        PART.format(name=f"{kind} {k}", kind=kind, from_=from_, more=more,
+                    price=9, stock=draw.choice((0, 4, 4)))
+        for kind, from_, mores in (
+            ("transformer", "rca-female", [f'transformer = "{n}"' for n in ("alder", "larch")]),
+            ("lead", "rca-male", [f"{wires}\nlength_m = {m}" for m in (1.5, 2.0, 3.0)]),
+            ("attenuator", "rca-female", [f"attenuation_db = {db}" for db in (6, 8, 10)]),
+        )
+        for k, more in enumerate((*mores, *mores))
+    ]  # fmt: skip
+    levels = CD if seed % 2 else CD.replace("2.2", "0.2")
+    sheet = SHEET.format(kind="CD player", connectors='"rca"', levels=levels)
+    # an isolator against hum where a pad would cost full output, or attenuators alone
+    to = ("rca:10k:0.15V", "rca:10k:0.3V:max=1.3V")[seed % 2]
+    found = listed(tmp_path, capsys, sheet, to, *parts)
+    assert ("transformer" in found) == (not seed % 2)
+    for _ in range(2):
+        turned = draw.sample(parts, len(parts))
+        # no outside figure: an order says nothing of what lies there
+        assert listed(tmp_path, capsys, sheet, to, *turned) == found
