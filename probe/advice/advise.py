@@ -56,6 +56,7 @@ from probe.advice.origin_first import origin_of, with_origin_first
 from probe.advice.other_transformer import with_other_transformer
 from probe.advice.outputs_apart import with_outputs_apart
 from probe.advice.own_lead import OwnLeads
+from probe.advice.pad_instead import PadInstead, pads_instead
 from probe.advice.padded import quieted, with_attenuator
 from probe.advice.series_resistors import eased
 from probe.advice.settle import settlings
@@ -322,6 +323,15 @@ def own_leads(
     device, sides, _ = _subject(as_followed(facts, advice))
     desks = _desks(device, sides, sources, _in_place(destination, facts), Memory())
     return OwnLeads(desks, advice)
+
+
+def quieted_instead(
+    facts: Facts, sources: Mapping[str, Sources], destination: Destination, advice: Advice
+) -> tuple[PadInstead, ...]:
+    """Return the leads that an attenuator of a shelf quiets where a transformer is chosen."""
+    device, sides, _ = _subject(as_followed(facts, advice))
+    desks = _desks(device, sides, sources, _in_place(destination, facts), Memory())
+    return tuple(pads_instead(desks, advice))
 
 
 def _eligible(found: Advice) -> frozenset[tuple[str, str]]:

@@ -21,6 +21,7 @@ from probe.advice.heavy_inputs import CODE as HELPS
 from probe.advice.lead_data import Solve, SolveBeside, beside
 from probe.advice.leads import SPLITTERS
 from probe.advice.model import Advice, Choice, OptionAdvice, Other, Settling
+from probe.advice.pad_instead import PadInstead, in_place_of
 from probe.advice.picked import pick_together
 from probe.advice.picking import one_piece
 from probe.advice.plain import against
@@ -69,19 +70,22 @@ def baskets(
     system_price: float | None = None,
     together: Together | None = None,
     solve: SolveBeside | None = None,
+    pads: Sequence[PadInstead] = (),
 ) -> tuple[Basket, ...]:
     """Return a basket for each box, and one for each output that boxes share.
 
     Of a box that nothing is to be used for only what it would be: ``option`` of such a basket is
     empty, and so are its parts. ``together``: solves another way of one box beside the others.
     ``solve``: solves a way with a lead of the shelf that is not what was solved, beside those that
-    are taken for the other boxes.
+    are taken for the other boxes. ``pads``: leads that an attenuator quiets where a transformer is
+    chosen.
     """
     found: list[Basket] = []
     firsts: dict[str, dict[str, Any]] = {}
     picked = pick_together(advice, destination, shelf, solve)
     whole = shelf  # less what both sides take, where one was measured
     early = shelf  # less what comes first for the boxes before, too
+    offered: list[Taken] = []  # attenuators of the boxes before: each may be had at once
     for choice in advice.choices:
         first = _first(advice, choice, destination, early, picked.solve_of(choice.box))
         early = less(early, first["first"][0].taken) if first else early
@@ -109,6 +113,11 @@ def baskets(
             basket = _either(basket, asked, destination, shelf, whole)
         else:
             basket = _with_instead(basket, advice, choice, destination, shelf, together, here)
+        mine = [p for p in pads if p.choice.box == choice.box]
+        left, cables = less(whole, offered), picked.cables(choice.box)
+        if held := in_place_of(basket, mine, destination, left, cables, first):
+            basket = replace(basket, pad_instead=held[0])
+            offered += held[1]
         shelf, whole = less(shelf, basket.taken), less(whole, basket.both)
         for _, more in basket.cases:
             shelf, whole = less(shelf, more.taken), less(whole, more.both)

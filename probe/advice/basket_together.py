@@ -53,7 +53,8 @@ def _alike(one: Basket, other: Basket, groups: Sequence[Group]) -> bool:
     )  # fmt: skip
     if _apart(one) != _apart(other):
         return False
-    return same == other and one.instead is None and _names(one) == _names(other)
+    apart = one.instead is not None or one.pad_instead is not None
+    return same == other and not apart and _names(one) == _names(other)
 
 
 def _apart(basket: Basket) -> list[tuple[str, list[str], list[str]]]:

@@ -150,6 +150,20 @@ def quieted(
     return bare
 
 
+def with_one_of(
+    decibels: float, bare: OptionAdvice, socket: Input, judged: Judged, least_ohm: float | None
+) -> OptionAdvice | None:  # fmt: skip
+    """Return ``bare`` with a pad of so many decibels in its plug, against its hum.
+
+    None where it does not do, or may cost full output with its resistors off as they may be.
+    """
+    wanted = Wanted(decibels, "it takes as much off the hum", "always")
+    found = _offer(bare, socket, judged, wanted, least_ohm or 0.0)
+    if found is None or found.designs[0].pad.in_series or not found.solves:
+        return None
+    return replace(bare, attenuator=found) if _in_hand(found) >= 0.0 else None
+
+
 SIZES = 4
 """Pads against hum that are solved: each is as much larger as the one before is short."""
 

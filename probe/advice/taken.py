@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
 from probe.advice.destination import Cable
@@ -119,6 +119,15 @@ class Instead:
     says: str
 
 
+@dataclass(frozen=True)
+class PadOffer:
+    """A lead with an attenuator that is in stock, in place of a transformer that costs more."""
+
+    option: str
+    total: float
+    says: str
+
+
 WHEN = {
     "lead-first": ("first",),
     "plain-lead-first": ("first",),
@@ -181,6 +190,8 @@ class Basket:
     """A description by hand says that the device has one channel."""
     instead: Instead | None = None
     """For the adviser alone: the customer's sheet stays with what is chosen."""
+    pad_instead: PadOffer | None = None
+    """What quiets the hum as well, for less level in hand."""
     unlike: tuple[str, ...] = ()
     """Parts that are not what was solved: cores too small for what comes, leads by data."""
     plain: tuple[str, ...] = ()
@@ -248,7 +259,8 @@ class Basket:
             prices = tuple(f"in that case{with_it} {price}" for price in prices)
         unlike = self.plain if plain else self.unlike
         dearer = (d.plain if plain else d.says for d in self.dearer)
-        return (*lines, *unlike, *self._order(), *prices,
+        pad = () if self.pad_instead is None else (self.pad_instead.says,)
+        return (*lines, *unlike, *self._order(), *prices, *pad,
                 *self._offered(), *self._second(), *self.cheaper, *dearer)  # fmt: skip
 
     def _before(self, *, plain: bool) -> Iterable[str]:
@@ -400,6 +412,7 @@ class Basket:
             "instead": None
             if self.instead is None
             else {"option": self.instead.option, "says": self.instead.says},
+            "pad_instead": None if self.pad_instead is None else asdict(self.pad_instead),
             "says": list(self.says),
             "says_plain": list(self._said(plain=True)),
         }

@@ -143,14 +143,17 @@ class More:
         """Pick from the shelf; return the advice with the figures of the leads that are taken."""
         if self._shelf is None:
             return advice
-        from probe.advice.advise import beside, own_leads
+        from probe.advice.advise import beside, own_leads, quieted_instead
         from probe.advice.basket import baskets
         from probe.advice.text import alike_boxes
 
         price = self._args.system_price
         together = beside(facts, sources, destination, advice)
         leads = own_leads(facts, sources, destination, advice)
-        self._baskets = baskets(advice, destination, self._shelf, price, together, leads.solved)
+        pads = quieted_instead(facts, sources, destination, advice)
+        self._baskets = baskets(
+            advice, destination, self._shelf, price, together, leads.solved, pads
+        )
         advice = leads.used({b.box: b.cable for b in self._baskets if b.cable is not None})
         self._alike = alike_boxes(advice)
         return advice
