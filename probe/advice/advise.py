@@ -400,9 +400,9 @@ def _subject(facts: Facts) -> tuple[Device, list[SideFacts], float]:
         sides = with_suspicion([side_of(facts, name) for name in facts["sides"]])
         return device_of(facts), sides, mains_of(facts)
     except (AttributeError, KeyError, TypeError, ValueError) as error:
-        what = f"{type(error).__name__} {error}"[:80]
         raise BadInput(
-            f"facts: damaged or not complete ({what}); write them again with probe analyse"
+            "facts: damaged or not complete (a part is missing, or of another kind than it has to "
+            "be); write them again with probe analyse"
         ) from error
 
 

@@ -101,7 +101,7 @@ def _advise(args: argparse.Namespace, named: list[str]) -> None:
     from probe.advice.source_file import is_source, read_source
     from probe.advice.subject import mains_of, mains_volts_of, playing_at
     from probe.advice.text import render
-    from probe.cli.output import check_file, write_one
+    from probe.cli.output import check_file, write_all
     from probe.cli.progress import counted_progress
     from probe.cli.source import facts_of, sources_of
     from probe.formats.mains import typed_mains
@@ -129,9 +129,11 @@ def _advise(args: argparse.Namespace, named: list[str]) -> None:
         advice = with_only_lead(advise(facts, sources, destination), held)
     advice = more.picked(advice, destination, facts, sources)
     document = more.document(advice, destination, facts, sources)
-    if args.html is not None:
-        write_one(args.html, render_html(measured, advice=document))
-    more.write(document)
+    pages = {} if args.html is None else {args.html: render_html(measured, advice=document)}
+    options = {} if args.html is None else {args.html: "--html"}
+    if args.page is not None:
+        pages[args.page], options[args.page] = more.page(document), "--page"
+    write_all(pages, options)
     if args.json:
         print(json.dumps(document, indent=1, allow_nan=False, ensure_ascii=False))
     else:

@@ -206,23 +206,13 @@ class More:
         lists += [f"all in all {told}" for told in whole[:1]] + orders
         return ["", "From the shelf", *bullets(lists)]
 
-    def write(self, document: Mapping[str, Any]) -> None:
-        """Write the page, where one was asked for."""
-        if self._args.page is None:
-            return
-        from probe.cli.output import write_one
-        from probe.errors import BadInput
+    def page(self, document: Mapping[str, Any]) -> str:
+        """Return the page of `--page`."""
         from probe.report import render_leaflet
         from probe.report.leaflet import Heading
 
         heading = Heading(self._args.customer, self._args.dealer, self._args.date)
-        try:
-            write_one(self._args.page, render_leaflet(document, heading))
-        except BadInput as error:
-            raise BadInput(
-                f"--page: {self._args.page} cannot be written; choose a folder that is there and "
-                "yours"
-            ) from error
+        return render_leaflet(document, heading)
 
 
 def _trying(value: float | None) -> None:

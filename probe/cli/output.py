@@ -75,6 +75,53 @@ def check_file(path: str | None, option: str = "") -> None:
         raise BadInput(f'{head}there is no folder "{place.parent}"; choose one that is there')
 
 
+def write_all(texts: Mapping[str, str], options: Mapping[str, str]) -> None:
+    """Write text files into folders of their own, so that all of them are there, or none is new.
+
+    ``options``: where each path was typed, for the message.
+
+    Raises
+    ------
+    BadInput
+        One of them cannot be written; then none is.
+    """
+    import shutil
+    import tempfile
+    from pathlib import Path
+
+    from probe.errors import BadInput
+
+    through: list[tuple[Path, str]] = []
+    aside: list[tuple[Path, Path]] = []
+    path = ""
+    try:
+        for path, text in texts.items():
+            check_file(path, options[path])
+            place = Path(path)
+            if place.is_char_device() or place.is_fifo():
+                through.append((place, text))
+                continue
+            target = _end_of_link(place) if place.is_symlink() else place
+            _check_free(target.parent, (target.name,))
+            folder = Path(tempfile.mkdtemp(prefix=".probe-", dir=target.parent))
+            aside.append((folder / target.name, target))
+            (folder / target.name).write_bytes(text.encode("utf-8"))
+        for new, target in aside:
+            path = str(target)
+            new.replace(target)
+    except OSError as error:
+        head = f"{options[path]}: " if path in options else ""
+        raise BadInput(
+            f"{head}{path} cannot be written ({error.strerror}); nothing was written; choose a "
+            "folder that is there and yours"
+        ) from error
+    finally:
+        for new, _ in aside:
+            shutil.rmtree(new.parent, ignore_errors=True)
+    for place, text in through:
+        _write_through(place, text)
+
+
 def write_one(path: str, text: str) -> Path:
     """Write one text file as `write_together` does; return where.
 

@@ -36,6 +36,9 @@ def curves_complaint(curves: Mapping[str, Any], where: str) -> str | None:
         for column in COLUMNS:
             if curve.get(column) is not None and (wrong := _column(curve, column, here)):
                 return wrong
+        for part, other in (("real", "imag"), ("imag", "real")):
+            if curve.get(part) is not None and curve.get(other) is None:
+                return f"{here}.{other} is missing, beside {part}"
         if wrong := _lengths(curve, curves, here):
             return wrong
     return None

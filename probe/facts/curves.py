@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import base64
 import zlib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -144,21 +144,26 @@ def _packed(array: NDArray[np.complexfloating[Any, Any]]) -> str:
     return base64.b64encode(zlib.compress(array.tobytes(), 6)).decode("ascii")
 
 
-def decode(hz: Array, draws: dict[str, Any]) -> Source:
+def decode(hz: Array, draws: object) -> Source:
     """Return the source that ``encode`` wrote.
 
     Raises
     ------
-    ValueError, KeyError, zlib.error, binascii.Error
+    ValueError
         The encoding is damaged; the caller says where.
     """
-    tones, count = len(hz), int(draws["count"])
+    if not isinstance(draws, Mapping):
+        raise ValueError("draws is missing or not an object")
+    tones, count = len(hz), draws.get("count")
+    if not isinstance(count, int) or isinstance(count, bool):
+        raise ValueError("draws.count is missing or not a whole number")
     if count < 1 or count > 100_000:
         raise ValueError("count of draws out of range")
     shapes = ((3,), (3, 3), (3,), (3, 3))
     kind = "<c8" if "float32" in str(draws.get("encoding")) else "<c16"  # as it was written once
     values, moved = [], []
-    for shape, value, difference in zip(shapes, draws["values"], draws["differences"], strict=True):
+    packed = (_texts(draws, "values", len(shapes)), _texts(draws, "differences", len(shapes)))
+    for shape, value, difference in zip(shapes, packed[0], packed[1], strict=True):
         one = _unpacked(value, "<c16", (tones, *shape))
         apart = _unpacked(difference, kind, (count, tones, *shape))
         _check_sizes(one, apart)
@@ -177,6 +182,15 @@ def decode(hz: Array, draws: dict[str, Any]) -> Source:
     )
 
 
+def _texts(draws: Mapping[str, Any], part: str, count: int) -> list[str]:
+    found = draws.get(part)
+    if not isinstance(found, list) or not all(isinstance(text, str) for text in found):
+        raise ValueError(f"draws.{part} is missing or not a list of texts")
+    if len(found) != count:
+        raise ValueError(f"draws.{part} has {len(found)} of {count} texts")
+    return found
+
+
 def _check_sizes(one: Complex, apart: Complex) -> None:
     """Refuse values no device has; what is not known is NaN in the values, never in the draws."""
     if np.any(np.abs(one[np.isfinite(one)]) > LARGEST) or np.any(np.isinf(one)):
@@ -187,7 +201,10 @@ def _check_sizes(one: Complex, apart: Complex) -> None:
 
 def _unpacked(text: str, kind: str, shape: tuple[int, ...]) -> Complex:
     limit = int(np.prod(shape)) * np.dtype(kind).itemsize
-    raw = zlib.decompressobj().decompress(base64.b64decode(text, validate=True), limit + 1)
+    try:
+        raw = zlib.decompressobj().decompress(base64.b64decode(text, validate=True), limit + 1)
+    except (ValueError, zlib.error) as error:
+        raise ValueError("draws cannot be unpacked") from error
     if len(raw) != limit:
         raise ValueError("draws do not have the size their curves need")
     return np.frombuffer(raw, dtype=kind).reshape(shape).astype(np.complex128)

@@ -5,16 +5,17 @@ from __future__ import annotations
 import json
 import math
 import stat
-import zlib
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 import probe
 from probe.errors import BadInput
 from probe.facts.build import Facts, SideFacts, unseen_leg
+from probe.facts.curve_shape import is_number
 from probe.facts.curves import curves_of, decode
 from probe.facts.derived import ratios
 from probe.facts.kept import kept_warnings
@@ -360,19 +361,25 @@ def source_from_facts(facts: Document, side: str) -> Source | None:
     if body is None:
         raise BadInput(f"facts: there is no side {side!r}, only {', '.join(facts['sides'])}")
     curves = body["curves"]
+    if curves.get("hz") == []:
+        return None
     try:
-        hz = np.array(curves["hz"], dtype=np.float64)
-        if hz.ndim != 1 or not np.all((hz > 0.0) & (hz < HIGHEST_HZ)):
-            raise ValueError("frequencies are not all above zero, or beyond any recording")
-        if not np.all(np.diff(hz) > 0.0):
-            raise ValueError("frequencies do not rise")
-        if len(hz) == 0:
-            return None
-        return decode(hz, curves["draws"])
-    except (LookupError, TypeError, ValueError, OverflowError, zlib.error) as error:
+        return decode(_tones(curves.get("hz")), curves.get("draws"))
+    except ValueError as error:
         raise BadInput(
             f"facts: sides.{side}.curves is damaged ({printable(str(error))[:80]}); write it again"
         ) from error
+
+
+def _tones(found: object) -> NDArray[np.float64]:
+    if not isinstance(found, list) or not all(is_number(one) for one in found):
+        raise ValueError("hz is missing or not a list of numbers")
+    hz = np.array(found, dtype=np.float64)
+    if not np.all((hz > 0.0) & (hz < HIGHEST_HZ)):
+        raise ValueError("frequencies are not all above zero, or beyond any recording")
+    if not np.all(np.diff(hz) > 0.0):
+        raise ValueError("frequencies do not rise")
+    return hz
 
 
 __all__ = ["Verdict", "document", "read_facts", "source_from_facts", "to_json"]

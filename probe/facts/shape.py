@@ -208,10 +208,10 @@ def _words(table: Mapping[str, Any], where: str, key: str, known: tuple[str, ...
 def _facts(facts: Mapping[str, Any], where: str) -> str | None:
     for name, fact in facts.items():
         here = f"{where}.{quoted(name, 40)[1:-1]}"
-        if isinstance(fact, list):
+        if isinstance(fact, list) and unit_of(name) is None:
             continue
         if not isinstance(fact, Mapping):
-            return f"{here} is neither an object nor a list"
+            return f"{here} is not an object"
         wrong = (
             _each(fact, here, FACT_FIGURES, is_number, "a number")
             or _each(fact, here, FACT_FIGURES, _is_believable, f"a number within {LARGEST:g}")
