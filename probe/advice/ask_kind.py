@@ -8,6 +8,7 @@ than such an answer is a short circuit of a driven leg, so that is said beside.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from typing import Any
@@ -95,7 +96,7 @@ def _way(again: Advice, choice: Choice) -> tuple[str, str]:
     if choice.attenuator:
         return option, f"{option} is used, with resistors in its plug"
     if not isolates(option):
-        return option, f"{option} is used"
+        return option, f"{option} is used{_minded(again, choice)}"
     for one in again.would_change:
         if (one.box, one.code) == (choice.box, "asked-first") and not isolates(one.answers[0]):
             what = one.what.replace(f"ask the maker of {again.device} ", "ask as well ", 1)
@@ -110,6 +111,17 @@ def _way(again: Advice, choice: Choice) -> tuple[str, str]:
                 return option, f"{option} is used; {way} works, but: {but}"
             return way, f"{way} works, {option} is used as it is"
     return option, f"{option} is used"
+
+
+def _minded(again: Advice, choice: Choice) -> str:
+    """Return what is to be minded with the lead that is used, but hum, as where it is chosen."""
+    used = [o.used for o in again.options
+            if (o.box, o.socket, o.option.id) == (choice.box, choice.socket, choice.option)]
+    minds = dict.fromkeys(h.message for o in used for h in o.hazards if h.code not in HUM)
+    return "".join(f"; mind: {_ASIDE.sub('', text)}" for text in minds)
+
+
+_ASIDE = re.compile(r" \([^)]*\)$")
 
 
 def _works(option: OptionAdvice) -> bool:

@@ -8,6 +8,7 @@ the input may be. Limits stand in `thresholds`; a limit inside the 95 % interval
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from math import ceil
 
 from probe.advice import thresholds as limit
 from probe.advice.case import Case, Finding, at_most, compare
@@ -206,6 +207,10 @@ def _electronically_floating(case: Case) -> Iterator[Finding]:
             yield Finding("works", "clips-earlier", f"{says}{bent}", hazard=True)
 
 
+A_HAIR_DB = 0.05
+"""Twice the voltage is 6 dB to anybody: 6.02 are not rounded up."""
+
+
 def _bent(case: Case) -> str:
     """Return from where on a leg alone may clip, where that is below what is played."""
     clips, level = case.figures.clips_at, case.figures.level
@@ -217,8 +222,8 @@ def _bent(case: Case) -> str:
         return f", perhaps from {about(clips)} on, and {figure(level)} are played: loud passages " \
                f"would distort: take {instead}, or ask first ({asked})"  # fmt: skip
     return (
-        f", perhaps from {about(clips)} on: keep the device's own volume {above:.0f} dB below full "
-        f"or lower; where it has none, take {instead} ({asked})"
+        f", perhaps from {about(clips)} on: keep the device's own volume {ceil(above - A_HAIR_DB)} dB "
+        f"below full or lower; where it has none, take {instead} ({asked})"
     )
 
 

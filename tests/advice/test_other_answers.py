@@ -145,6 +145,29 @@ def test_a_definite_answer_opens_a_tied_lead_and_nothing_less_does(
     assert {o.verdict for o in driven.options if "tied" in o.option.id} == {"never"}
 
 
+UNKNOWN_VOLUME = ("DAC", "differential_level_v = 4.2\ndifferential_impedance_ohm = 200.0")
+
+
+def test_the_tied_lead_of_an_answer_comes_with_what_is_to_be_minded(tmp_path: Path) -> None:
+    """Lost: a tied adapter is sold, and a player without a volume control distorts behind it."""
+    advice = ask(tmp_path, UNKNOWN_VOLUME, BALANCED, "rca:20k:1V")
+    (other,) = [o for o in others_of(advice) if "cross-coupled" in o.answer]
+    assert other.option == "xlr-to-rca/pin-3-tied-at-source"
+    # closed form: one leg alone has half of what the pair gives, 4.2 V / 2 = 2.1 V; 20 log 2 = 6 dB
+    minded = "from about 2.1 V on: keep the device's own volume 6 dB below full or lower"
+    assert minded in other.says
+    assert minded in " ".join(render(advice).split())
+    (leaf,) = leaves_of(advice.to_json())
+    (line,) = [line for line in leaf.why if "If it is for certain cross-coupled" in line]
+    assert minded in line
+    assert "isolating transformer" in line
+    # what is told is what is told once it is answered, word for word
+    again = ask(tmp_path, UNKNOWN_VOLUME, ANSWERS["cross-coupled"], "rca:20k:1V")
+    (used,) = [o for o in again.options if o.option.id == again.chosen == other.option]
+    (clips,) = [h.message for h in used.hazards if h.code == "clips-earlier"]
+    assert minded in clips
+
+
 def test_the_shelf_has_the_lead_for_each_answer(tmp_path: Path) -> None:
     advice = ask(tmp_path, PREAMPLIFIER, BALANCED, "rca:10k:0.775V")
     place = changed(typed_destination("rca:10k:0.775V", 50.0), ground="same-strip", cable="2m")
