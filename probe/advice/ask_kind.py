@@ -115,8 +115,11 @@ def _way(again: Advice, choice: Choice) -> tuple[str, str]:
 
 def _minded(again: Advice, choice: Choice) -> str:
     """Return what is to be minded with the lead that is used, but hum, as where it is chosen."""
-    used = [o.used for o in again.options
-            if (o.box, o.socket, o.option.id) == (choice.box, choice.socket, choice.option)]
+    used = [
+        o.used
+        for o in again.options
+        if (o.box, o.socket, o.option.id) == (choice.box, choice.socket, choice.option)
+    ]
     minds = dict.fromkeys(h.message for o in used for h in o.hazards if h.code not in HUM)
     return "".join(f"; mind: {_ASIDE.sub('', text)}" for text in minds)
 
