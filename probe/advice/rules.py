@@ -221,9 +221,10 @@ def _bent(case: Case) -> str:
     if case.no_volume:
         return f", perhaps from {about(clips)} on, and {figure(level)} are played: loud passages " \
                f"would distort: take {instead}, or ask first ({asked})"  # fmt: skip
+    down = ceil(above - A_HAIR_DB)
     return (
-        f", perhaps from {about(clips)} on: keep the device's own volume {ceil(above - A_HAIR_DB)} dB "
-        f"below full or lower; where it has none, take {instead} ({asked})"
+        f", perhaps from {about(clips)} on: keep the device's own volume {down} dB below full "
+        f"or lower; where it has none, take {instead} ({asked})"
     )
 
 
