@@ -242,4 +242,4 @@ def _tenths_of(entry: Mapping[str, Any]) -> str:
         low, high = -high, -low
     if high - low < TENTH_DB:
         return f"{abs(value):.1f} dB"
-    return f"{max(low, 0.0):.1f} to {high:.1f} dB"
+    return f"{max(0.0, low):.1f} to {high:.1f} dB"

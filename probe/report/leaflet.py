@@ -33,7 +33,7 @@ from probe.report.needed import needs, needs_of_none
 from probe.report.other_ways import fewest, nothing_used, other_ways, why_nothing
 from probe.report.places import place_of
 from probe.report.plugs import drawn_of, lead_drawing
-from probe.report.step import ASKED, Step, named, step_of
+from probe.report.step import ASKED, Step, in_words, named, step_of
 from probe.report.text import clean, printed
 from probe.report.used import as_used, is_digital, needs_pad, pad_named, worse_side
 from probe.report.varied import varied_of
@@ -504,7 +504,7 @@ def _notes(
 ) -> list[str]:
     """Return what to mind of the option as it is used, and is not said at the head."""
     head = " ".join(before)
-    minded = [printed(h.get("message")) for h in listing(option, "hazards")
+    minded = [in_words(printed(h.get("message"))) for h in listing(option, "hazards")
               if isinstance(h, Mapping) and h.get("code") not in FIRST]  # fmt: skip
     told = [_sentence(text) for text in minded if text not in head][:2]
     point = clean(option.get("operating_point") or advice.get("operating_point") or "", 120)

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 import pytest
 
+from probe.advice.advise import advise
 from probe.advice.audible import hum_heard
 from probe.advice.ground import of_preset
 from probe.advice.quantity import Quantity
+from probe.advice.source_file import read_source
+from probe.advice.typed import changed, typed_destination
 from probe.report import render_html, render_leaflet
 from probe.report.advised import advice_view
 from probe.report.bounded import figure
@@ -16,6 +20,7 @@ from probe.report.gains import gains
 from probe.report.leaflet import _figures, _hum, leaves_of
 from probe.report.other_ways import other_ways
 from probe.report.used import as_used, worse_side
+from probe.report.words import OPTIONS
 
 
 def db(value: float, low: float, high: float) -> dict[str, Any]:
@@ -310,3 +315,30 @@ def test_what_changes_nothing_is_a_line_and_no_side_of_paper() -> None:
     page = render_leaflet({"options": [option], "vary": vary})
     assert "The cable length does not change the choice, from 1 m to 50 m." in page
     assert "How sure is this?" not in page
+
+
+def test_a_customer_reads_no_names_of_the_program(tmp_path: Path) -> None:
+    """Lost: "take xlr-to-rca/transformer" on the sheet of somebody who wants to buy a lead."""
+    path = tmp_path / "source.toml"
+    path.write_text(
+        'format = "probe-source/1"\nkinds = ["electronically-floating"]\n'
+        'differential_level_v = 4.2\n[device]\nmaker = "Ostrel"\nmodel = "X"\n'
+        'kind = "DAC"\noutput = "line"\nconnectors = ["xlr"]\n',
+        "utf-8",
+    )
+    place = changed(typed_destination("rca:20k:1V", 50.0), ground="same-strip", cable="1.5m")
+    advice = advise(*read_source(path), place)
+    (leaf,) = leaves_of(advice.to_json())
+    (minded,) = [note for note in leaf.notes if "keep the device's own volume" in note]
+    assert "take “XLR to RCA through an audio isolating transformer”" in minded
+    # the list of ways in the code: none of their identifiers stands on the page
+    page = render_leaflet(advice.to_json())
+    assert not [way for way in OPTIONS if f"{way} " in page or f"{way}<" in page]
+
+
+def test_nothing_is_not_said_to_be_less_than_nothing() -> None:
+    """Lost: trust in a sheet with "-0.0 to 5.4 dB quieter"."""
+    entry = db(-2.7, -5.4, 0.0)
+    told = gains({"loudness_vs_rca_db": entry, "reference": "xlr-link"})
+    # the figures themselves
+    assert told[0].startswith("0.0 to 5.4 dB quieter")
