@@ -37,15 +37,16 @@ from probe.advice.cautions import (
     unlikely_output,
 )
 from probe.advice.choose import choose, mark
-from probe.advice.compiled import judged
+from probe.advice.compiled import Judge
 from probe.advice.cures import cures
-from probe.advice.desk import Desk, Memory, Sources
+from probe.advice.desk import Desk
 from probe.advice.destination import Destination, Input
 from probe.advice.digital_choice import with_digital
 from probe.advice.full_output_apart import unlike_levels
 from probe.advice.heavy_inputs import with_relief
 from probe.advice.lead_data import SolveBeside
 from probe.advice.may_share import with_sharing_told
+from probe.advice.memory import Memories, Memory, Sources
 from probe.advice.model import Advice, Choice, OptionAdvice
 from probe.advice.native_first import with_native_tried_first
 from probe.advice.note import Note
@@ -84,6 +85,7 @@ def advise(
     sources: Mapping[str, Sources],
     destination: Destination,
     progress: Callable[[int, int, str], None] = lambda *_: None,
+    memories: Memories | None = None,
 ) -> Advice:
     """Return the advice for connecting the measured device to ``destination``.
 
@@ -96,6 +98,8 @@ def advise(
         described by hand one for each kind it may be.
     progress
         Told which step of how many begins, and what it is.
+    memories
+        What was solved before, and is kept.
 
     Raises
     ------
@@ -105,11 +109,14 @@ def advise(
     _check_size(destination)
     device, sides, _ = _subject(facts)
     destination = _in_place(destination, facts)
-    found = _analogue(facts, sources, destination, progress)
-    whole = partial(_whole, destination=destination)
+    kept = Memories() if memories is None else memories
+    found = _analogue(facts, sources, destination, kept, progress)
+    whole = partial(_whole, destination=destination, memories=kept)
 
     def with_all(facts: Facts) -> Advice:
-        return _analogue(facts, sources, destination)
+        return _analogue(facts, sources, destination, kept, progress)
+
+    progress(6, STEPS, "with and without a volume control")
 
     found = with_volume_asked_first(found, device, facts, sources, whole, with_all)
     found = with_ohms_that_decide_nothing(found, facts, whole)
@@ -122,12 +129,13 @@ def _analogue(
     facts: Facts,
     sources: Mapping[str, Sources],
     destination: Destination,
+    memories: Memories,
     progress: Callable[[int, int, str], None] = lambda *_: None,
 ) -> Advice:
     """Return the advice on the analogue ways, with all that comes before them and that helps."""
     device, sides, _ = _subject(facts)
     progress(0, STEPS, "every way by itself")
-    memory = Memory()
+    memory = memories.of(sources)
     found, desks, bare = _chosen(facts, sources, destination, memory)
     again = partial(ask, memory=memory)
     ground = partial(ask, memory=memory.for_another_ground(_eligible(found)))
@@ -139,14 +147,16 @@ def _analogue(
     found = taken(found, bare)
 
     progress(3, STEPS, "what would open a way")
-    of_these = _asking(facts, sources, memory)
-    found = with_what_opens(found, facts, sources, destination, of_these)
+    of_these = _asking(facts, sources, memories)
+    found = with_what_opens(found, facts, sources, destination, memories)
     found = with_circuit_asked_first(
-        found, destination, lambda other: _whole(facts, sources, other)
+        found, destination, lambda other: _whole(facts, sources, other, memories)
     )
     found = with_reading_first(found, destination, of_these)
     found = with_tie_asked(found, device, sides, destination, of_these)
-    found = with_outputs_apart(found, facts, partial(_whole, destination=destination))
+    found = with_outputs_apart(
+        found, facts, partial(_whole, destination=destination, memories=memories)
+    )
     found = with_native_tried_first(with_lead_tried_first(found, destination))
     progress(4, STEPS, "what helps against hum")
     cautions = (*found.cautions, *one_channel(desks, found), *unlike_levels(found))
@@ -154,9 +164,11 @@ def _analogue(
     helping = cures(desks, found, origin.destination)
     found = with_origin_first(replace(found, cures=helping, cautions=cautions), origin)
 
+    progress(5, STEPS, "what another answer of its maker opens")
+
     def answered(facts: Facts, sources: Mapping[str, Sources]) -> tuple[Advice, SolveBeside]:
-        again = _analogue(facts, sources, destination)
-        return again, own_leads(facts, sources, destination, again).solved
+        again = _analogue(facts, sources, destination, memories)
+        return again, own_leads(facts, sources, destination, again, memories).solved
 
     found = with_other_answers(found, facts, answered)
     return with_sharing_told(found)
@@ -166,14 +178,14 @@ def _whole(
     facts: Facts,
     sources: Mapping[str, Sources],
     destination: Destination,
-    memory: Memory | None = None,
+    memories: Memories,
 ) -> Advice:
     """Return the options and the choice with all boxes plugged in, and nothing more."""
-    found, desks, bare = _chosen(facts, sources, destination, memory or Memory())
+    found, desks, bare = _chosen(facts, sources, destination, memories.of(sources))
     return taken(replace(found, sets=best_sets(desks, found)[0]), bare)
 
 
-STEPS = 5
+STEPS = 7
 """Of an answer, for whoever waits for it."""
 
 
@@ -191,46 +203,51 @@ def ask(
     return _chosen(facts, sources, destination, Memory() if memory is None else memory)[0]
 
 
-def ask_together(facts: Facts, sources: Mapping[str, Sources], destination: Destination) -> Advice:
+def ask_together(
+    facts: Facts, sources: Mapping[str, Sources], destination: Destination,
+    memories: Memories | None = None,
+) -> Advice:  # fmt: skip
     """Return the options and the choice; of several boxes that of the best set."""
     device, sides, _ = _subject(facts)
     destination = _in_place(destination, facts)
-    found = _whole(facts, sources, destination)
+    found = _whole(facts, sources, destination, memories or Memories())
     refused = ground_fault(destination) or refusal(device, sides)
     return found if refused else with_digital(found, device, destination)
 
 
 def _asking(
-    facts: Facts, sources: Mapping[str, Sources], memory: Memory
+    facts: Facts, sources: Mapping[str, Sources], memories: Memories
 ) -> Callable[[Destination, frozenset[tuple[str, str]]], Advice]:  # fmt: skip
     """Return what gives the advice for another destination: of all, or of some options alone."""
 
     def of_these(other: Destination, among: frozenset[tuple[str, str]]) -> Advice:
         if among:
-            return ask(facts, sources, other, replace(memory, among=among))
-        return _whole(facts, sources, other, memory)
+            return ask(facts, sources, other, memories.of(sources).only(among))
+        return _whole(facts, sources, other, memories)
 
     return of_these
 
 
 def with_what_opens(
     found: Advice, facts: Facts, sources: Mapping[str, Sources], destination: Destination,
-    of_these: Callable[[Destination, frozenset[tuple[str, str]]], Advice] | None = None,
+    memories: Memories | None = None,
 ) -> Advice:  # fmt: skip
     """Return the advice with what would open a way for each box that has none.
 
-    Another transformer, a line driver, what a maker has to be asked. ``of_these``: as `_asking`.
+    Another transformer, a line driver, what a maker has to be asked.
     """
-    again = _asking(facts, sources, Memory()) if of_these is None else of_these
+    kept = Memories() if memories is None else memories
+    again = _asking(facts, sources, kept)
     found = with_other_transformer(found, destination, again)
     found = with_lead_to_order(found, destination, again)
     found = with_relief(found, _subject(facts)[0].minimum_load_ohm, destination, again)
-    return with_makers_asked(found, facts, sources, destination)
+    return with_makers_asked(found, facts, sources, destination, kept)
 
 
 def with_makers_asked(
-    found: Advice, facts: Facts, sources: Mapping[str, Sources], destination: Destination
-) -> Advice:
+    found: Advice, facts: Facts, sources: Mapping[str, Sources], destination: Destination,
+    memories: Memories,
+) -> Advice:  # fmt: skip
     """Return the advice with what a maker has to be asked.
 
     For each box without a way, and where a way that cannot be judged would be used with the answer.
@@ -239,10 +256,10 @@ def with_makers_asked(
     def by_itself(
         facts: Facts, sources: Mapping[str, Sources], among: frozenset[tuple[str, str]]
     ) -> Advice:
-        return ask(facts, sources, destination, Memory(among=among))
+        return ask(facts, sources, destination, memories.of(sources).only(among))
 
     def whole(facts: Facts, sources: Mapping[str, Sources]) -> Advice:
-        return ask_together(facts, sources, destination)
+        return ask_together(facts, sources, destination, memories)
 
     found = with_asked(found, facts, sources, by_itself, whole)
     found = with_asked_first(found, facts, by_itself)
@@ -281,7 +298,7 @@ def _quieted(desks: Sequence[Desk], option: OptionAdvice) -> OptionAdvice:
     (desk,) = (d for d in desks if d.side.name == option.side)
     (socket,) = (s for s in desk.destination.inputs if s.name == option.socket)
     least = desk.device.minimum_load_ohm
-    return quieted(option, socket, partial(judged, desk, socket), desk.destination, least)
+    return quieted(option, socket, Judge(desk, socket), desk.destination, least)
 
 
 def _desks(
@@ -299,39 +316,48 @@ def _desks(
 
 
 def beside(
-    facts: Facts, sources: Mapping[str, Sources], destination: Destination, advice: Advice
-) -> Callable[[OptionAdvice], Beside | None]:
+    facts: Facts, sources: Mapping[str, Sources], destination: Destination, advice: Advice,
+    memories: Memories | None = None,
+) -> Callable[[OptionAdvice], Beside | None]:  # fmt: skip
     """Return what solves another way for one box with what ``advice`` has for the others."""
-    device, sides, _ = _subject(as_followed(facts, advice))
-    destination = _in_place(destination, facts)
-    desks = _desks(device, sides, sources, destination, Memory())
+    desks = _followed(facts, sources, destination, advice, memories)
     return lambda other: instead(desks, advice, other)
 
 
 def only_leads(
     facts: Facts, sources: Mapping[str, Sources], destination: Destination, advice: Advice,
-    shelf: Shelf,
+    shelf: Shelf, memories: Memories | None = None,
 ) -> tuple[OnlyLead, ...]:  # fmt: skip
     """Return the leads of a shelf with which ways are used that fail with a usual lead."""
-    return leads_that_do(advice, destination, shelf, _asking(facts, sources, Memory()))
+    return leads_that_do(
+        advice, destination, shelf, _asking(facts, sources, memories or Memories())
+    )
 
 
 def own_leads(
-    facts: Facts, sources: Mapping[str, Sources], destination: Destination, advice: Advice
-) -> OwnLeads:
+    facts: Facts, sources: Mapping[str, Sources], destination: Destination, advice: Advice,
+    memories: Memories | None = None,
+) -> OwnLeads:  # fmt: skip
     """Return what solves choices of ``advice`` again with the leads that are at hand."""
-    device, sides, _ = _subject(as_followed(facts, advice))
-    desks = _desks(device, sides, sources, _in_place(destination, facts), Memory())
-    return OwnLeads(desks, advice)
+    return OwnLeads(_followed(facts, sources, destination, advice, memories), advice)
 
 
 def quieted_instead(
-    facts: Facts, sources: Mapping[str, Sources], destination: Destination, advice: Advice
-) -> tuple[PadInstead, ...]:
+    facts: Facts, sources: Mapping[str, Sources], destination: Destination, advice: Advice,
+    memories: Memories | None = None,
+) -> tuple[PadInstead, ...]:  # fmt: skip
     """Return the leads that an attenuator of a shelf quiets where a transformer is chosen."""
+    return tuple(pads_instead(_followed(facts, sources, destination, advice, memories), advice))
+
+
+def _followed(
+    facts: Facts, sources: Mapping[str, Sources], destination: Destination, advice: Advice,
+    memories: Memories | None,
+) -> list[Desk]:  # fmt: skip
+    """Return the desks of the device as ``advice`` has it."""
     device, sides, _ = _subject(as_followed(facts, advice))
-    desks = _desks(device, sides, sources, _in_place(destination, facts), Memory())
-    return tuple(pads_instead(desks, advice))
+    memory = (memories or Memories()).of(sources)
+    return _desks(device, sides, sources, _in_place(destination, facts), memory)
 
 
 def _eligible(found: Advice) -> frozenset[tuple[str, str]]:
@@ -461,7 +487,7 @@ def _on_each_side(desks: Sequence[Desk], socket: Input, option: Option) -> list[
     found = []
     for desk in desks:
         if desk.asked(socket, option):
-            variant = partial(judged, desk, socket)
+            variant = Judge(desk, socket)
             least = desk.device.minimum_load_ohm
             solved = with_attenuator(variant(option), socket, variant, desk.destination, least)
             found.append(eased(solved, socket, variant, desk.destination, least))

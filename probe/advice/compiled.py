@@ -3,20 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from probe.advice import thresholds as limit
 from probe.advice.case import Case, Finding, Verdict, severity
 from probe.advice.desk import Desk, circuits_of, rejects_too_little
 from probe.advice.destination import Input
-from probe.advice.figures import Figures, over_cases
+from probe.advice.figures import Figures, over_assumptions, over_cases
 from probe.advice.ground import unknown_words
 from probe.advice.loads import load_on
 from probe.advice.model import OptionAdvice
 from probe.advice.note import Note
 from probe.advice.operating import Operating, Reference, reference_of
 from probe.advice.plain import because
-from probe.advice.quantity import worst
+from probe.advice.quantity import Quantity, worst
 from probe.advice.rules import condition, judge
 from probe.advice.solve import Link
 from probe.advice.subject import SideFacts
@@ -31,12 +31,45 @@ def judged(
 ) -> OptionAdvice:
     """Solve and judge one option into one input, in the company of other leads."""
     reference = reference_of(desk.device, desk.destination, socket, desk.silent)
-    cases = [
-        desk.case(reference, option, socket, kind, circuit, company)
-        for kind in desk.side.stage.possible
-        for circuit in circuits_of(socket)
-    ]
-    return _compiled(cases, desk.side, reference, desk.operating_for(option))
+
+    def solved() -> OptionAdvice:
+        cases = [
+            desk.case(reference, option, socket, kind, circuit, company)
+            for kind in desk.side.stage.possible
+            for circuit in circuits_of(socket)
+        ]
+        return _compiled(cases, desk.side, reference, desk.operating_for(option))
+
+    cable = desk.destination.cable_of(socket, option.id)
+    return desk.kept((socket, option, cable, company), reference, solved)
+
+
+@dataclass(frozen=True)
+class Judge:
+    """Solves and judges any variant of an option into one input, by itself."""
+
+    desk: Desk
+    socket: Input
+
+    def __call__(self, option: Option) -> OptionAdvice:
+        """Return the variant solved and judged."""
+        return judged(self.desk, self.socket, option)
+
+    def most_level(self, option: Option) -> Quantity | None:
+        """Return the level of a variant where the device gives its most, of its figures alone.
+
+        A trial that only shows how much a resistor takes off needs no hum, no noise, no verdict.
+        """
+        desk, socket = self.desk, self.socket
+        reference = reference_of(desk.device, desk.destination, socket, desk.silent)
+        cases = [
+            over_assumptions(
+                [desk.most_level(t) for t in desk.trials(reference, option, socket, kind, circuit)]
+            )
+            for kind in desk.side.stage.possible
+            for circuit in circuits_of(socket)
+        ]
+        return over_cases(cases).level_at_maximum
 
 
 def _compiled(

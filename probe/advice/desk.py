@@ -6,9 +6,10 @@ the sign of the input's mismatch, what a ground difference stands behind.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from functools import cached_property, partial
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,22 +18,25 @@ from probe.advice import thresholds as limit
 from probe.advice.between import between
 from probe.advice.case import Case
 from probe.advice.completed import completions
-from probe.advice.destination import Circuit, Destination, Input
+from probe.advice.destination import Cable, Circuit, Destination, Input
 from probe.advice.figures import (
     Against,
     Figures,
     Scale,
     Surroundings,
     figures,
+    most_level,
     over_assumptions,
     tie_current,
+    with_doubt_of_volume,
     with_hum,
     with_surroundings,
 )
 from probe.advice.ground import GroundPath
 from probe.advice.ground import corners as ground_corners
 from probe.advice.heard import on_legs
-from probe.advice.hum import Hum, hum_of
+from probe.advice.hum import hum_of
+from probe.advice.memory import Memory, Sources
 from probe.advice.narrow import settles
 from probe.advice.operating import (
     BY_ID,
@@ -57,37 +61,10 @@ Floats = NDArray[np.float64]
 
 BALANCED_CIRCUITS: tuple[Circuit, ...] = ("difference-amplifier", "buffered", "transformer")
 
-Sources = Source | Mapping[str, Source]
-"""The stage of one side, or one for each kind it may be."""
-
+Judged = TypeVar("Judged")
 
 MOST_DRIVEN = 96
 """Corners with several leads on them kept at once: those of one set, at 3 MB the largest."""
-
-
-@dataclass
-class Memory:
-    """What was solved for one facts document, whatever its stage is then said to be.
-
-    Asking again for one kind, or for one circuit of an input, finds it here.
-    """
-
-    sampled: dict[tuple[object, ...], tuple[Source, Sampled]] = field(default_factory=dict)
-    corners: dict[tuple[object, ...], tuple[Sampled, ...]] = field(default_factory=dict)
-    between: dict[tuple[object, ...], Sampled | None] = field(default_factory=dict)
-    amid: dict[tuple[object, ...], tuple[Hum | None, Quantity | None]] = field(default_factory=dict)
-    levels: dict[tuple[object, ...], Floats] = field(default_factory=dict)
-    figures: dict[tuple[object, ...], Figures] = field(default_factory=dict)
-    leveled: dict[tuple[object, ...], Figures] = field(default_factory=dict)
-    ground_alone: bool = False
-    """Only the ground is asked about: what follows from the level is taken as it was solved with
-    another one. The earth beside the shield moves it by thousandths of a decibel."""
-    among: frozenset[tuple[str, str]] | None = None
-    """Only these are asked about (socket, option); None: all."""
-
-    def for_another_ground(self, among: frozenset[tuple[str, str]]) -> Memory:
-        """Return the memory for asking about other grounds, of what the rest does not rule out."""
-        return replace(self, figures={}, ground_alone=True, among=among)
 
 
 @dataclass(frozen=True)
@@ -120,14 +97,62 @@ class Desk:
         self.device = device
         self.side = side
         self.destination = destination
-        self._by_kind = not isinstance(source, Source)
-        self._sources = {"": source} if isinstance(source, Source) else source
         self._memory = Memory() if memory is None else memory
-        self.solved = 0
-        """Figures that were solved, rather than found in the memory."""
+        self._by_kind = not isinstance(source, Source)
+        stages = {"": source} if isinstance(source, Source) else source
+        self._sources = {kind: self._memory.own(stage) for kind, stage in stages.items()}
+        self._asked: set[int] = set()
+        self._leveled_here: dict[tuple[object, ...], Figures] = {}
         self._latest: dict[tuple[object, ...], Response] = {}
         self._driven: dict[tuple[object, ...], Driven] = {}
         self._scales: dict[tuple[int, str], Scale] = {}
+
+    @property
+    def solved(self) -> int:
+        """How many figures were asked for, whether the memory had them or not.
+
+        How far sets are tried hangs on it, and must not on what was asked before.
+        """
+        return len(self._asked)
+
+    @cached_property
+    def _own(self) -> int:
+        """What all that is judged here hangs on, beside the lead and its company."""
+        played = self.destination.operating_volts, self.destination.mains_hz
+        stages = tuple((kind, id(stage)) for kind, stage in self._sources.items())
+        return self._memory.number((self.device, self.side, stages, played))
+
+    @cached_property
+    def _drives(self) -> int:
+        """What figures hang on beside circuit and drive: how high it goes, and its noise."""
+        device, side = self.device, self.side
+        limits = device.full_output_volts, device.connectors, device.typed
+        most = side.differential_maximum, side.single_ended_maximum, side.single_share
+        told = side.live_leg, side.noise, "rca" in side.stage.clipped
+        return self._memory.number((limits, most, told))
+
+    @cached_property
+    def _hears(self) -> int:
+        return self._memory.number((self.side.bounded, self.side.heard))
+
+    def kept(
+        self, key: tuple[object, ...], reference: Reference, judge: Callable[[], Judged]
+    ) -> Judged:
+        """Return what was judged of the same before, or judge it; count what it stands on."""
+        key = (self._own, *key, reference, self._lead(reference))
+        if key not in self._memory.judged:
+            before, self._asked = self._asked, set()
+            found = judge()
+            self._memory.judged[key] = found, frozenset(self._asked)
+            self._asked |= before
+        found, stands_on = self._memory.judged[key]
+        self._asked |= stands_on
+        return found
+
+    def _lead(self, reference: Reference) -> Cable | None:
+        if reference.option is None or reference.socket is None:
+            return None
+        return self.destination.cable_of(reference.socket, reference.option.id)
 
     @cached_property
     def silent(self) -> frozenset[str]:
@@ -158,14 +183,14 @@ class Desk:
     def sampled(self, kind: str) -> Sampled:
         """Return the source, if the stage is of ``kind``."""
         source = self._source(kind)
-        key = (id(source), self.side.bounded)
+        key = (id(source), self._hears)
         if key not in self._memory.sampled:
             found = sample(source)
             for leg in self.side.bounded:
                 found = forget(found, leg)
             found = self._with_heard(found)
-            self._memory.sampled[key] = source, found  # the source stays, and with it its id
-        return self._memory.sampled[key][1]
+            self._memory.sampled[key] = found
+        return self._memory.sampled[key]
 
     def _with_heard(self, sampled: Sampled) -> Sampled:
         """Return the source with what the recorder heard of legs of which nothing else is known."""
@@ -229,13 +254,29 @@ class Desk:
         """Return the figures of one link on one corner."""
         key = self._key(trial)
         if key not in self._memory.figures:
-            self.solved += 1
-            self._memory.figures[key] = with_surroundings(
+            found = with_surroundings(
                 self._leveled(trial),
                 self.respond(trial.corner, trial.link, trial.company),
                 self._surroundings(trial),
             )
-        return self._memory.figures[key]
+            self._memory.figures[key] = found
+        self._count(key)
+        found = self._memory.figures[key]
+        return with_doubt_of_volume(found) if self.device.volume == "unknown" else found
+
+    def most_level(self, trial: Trial) -> Figures:
+        """Return of the figures of one link on one corner the level at the device's most alone."""
+        key = self._key(trial)
+        self._count(key)
+        if key in self._memory.figures:
+            return self._memory.figures[key]
+        if key not in self._memory.most:
+            response = self.respond(trial.corner, trial.link, trial.company)
+            self._memory.most[key] = most_level(response, self._scale(trial))
+        return self._memory.most[key]
+
+    def _count(self, key: tuple[object, ...]) -> None:
+        self._asked.add(self._memory.asked.setdefault(key, len(self._memory.asked)))
 
     def figures_between(self, trial: Trial, at_corner: Figures) -> Figures:
         """Return the figures of one link on what lies between the corners.
@@ -263,13 +304,16 @@ class Desk:
         alone = len(used) == 1 and not trial.company
         same = corner.same_for(link.option.from_) if alone else (id(corner),)
         scale = self._scale(trial)
-        told = (trial.kind, link, trial.company, reference)
+        told = (trial.kind, link, trial.company, reference, self._lead(reference), self._drives)
         return same, *told, self.destination.mains_hz, scale.key
 
     def _leveled(self, trial: Trial) -> Figures:
-        """Return what follows from the level; asked about the ground alone, from the memory."""
+        """Return what follows from the level; asked about the ground alone, from the memory.
+
+        What the difference of one ground may stand behind moves it by next to nothing.
+        """
         key = self._key(trial.without_ground)
-        kept = self._memory.leveled.get(key) if self._memory.ground_alone else None
+        kept = (self._memory.leveled if self._memory.ground_alone else self._leveled_here).get(key)
         if kept is not None:
             return kept
         corner, link = trial.corner, trial.link
@@ -283,7 +327,8 @@ class Desk:
             link.socket.sensitivity_volts,
             self.respond(corner, instead) if sensing else None,
         )
-        return self._memory.leveled.setdefault(key, found)
+        self._memory.leveled.setdefault(key, found)
+        return self._leveled_here.setdefault(key, found)
 
     def _surroundings(self, trial: Trial) -> Surroundings:
         return Surroundings(
@@ -292,7 +337,6 @@ class Desk:
             self.side.noise,
             limits_of(trial.corner, self.device, self.side, trial.kind),
             tuple(other.socket.ground for other in trial.company),
-            volume=self.device.volume,
         )
 
     def _against(
@@ -311,7 +355,8 @@ class Desk:
         circuit, mismatch = link.circuit, link.mismatch
         if other.name != link.socket.name:
             circuit, mismatch = circuits_of(other)[0], 0.0
-        lead = self.destination.cable_of(other, reference.option.id)
+        lead = self._lead(reference)
+        assert lead is not None
         own = Link(reference.option, other, circuit, mismatch, lead)
         key = (corner.same_for(own.option.from_), own)
         if key not in self._memory.levels:
@@ -320,6 +365,25 @@ class Desk:
         if not np.isfinite(level[0]):
             return None
         return Against(level, _sensitivity_ratio(other, link.socket))
+
+    def trials(
+        self, reference: Reference, option: Option, socket: Input, kind: str, circuit: Circuit,
+        company: tuple[Link, ...] = (),
+    ) -> Iterator[Trial]:  # fmt: skip
+        """Yield every trial of one option into one input, for one kind and circuit."""
+        cable = self.destination.cable_of(socket, option.id)
+        links = [
+            Link(way, s, circuit, m, cable)
+            for s in _grounds(replace(socket, circuit=circuit))
+            for m in _mismatches(socket, option)
+            for way in _as_made(option)
+        ]
+        companies = _companies(company)
+        self._latest.clear()
+        for corner in self.corners(kind, both_outputs=_both_outputs(option, company)):
+            for others in companies:
+                for link in links:
+                    yield Trial(corner, kind, reference, link, others)
 
     def case(
         self,
@@ -335,33 +399,21 @@ class Desk:
         ``company``: what hangs on the device meanwhile, each with nothing said of its input but
         what the socket says.
         """
-        cable = self.destination.cable_of(socket, option.id)
-        both = len({option.from_, *(other.option.from_ for other in company)}) > 1
+        both = _both_outputs(option, company)
         corners = self.corners(kind, both_outputs=both)
         between = None
         if option.from_ == "xlr" or both:
             between = self.between(kind, both_outputs=both)
-        self._latest.clear()
-        links = [
-            Link(way, s, circuit, m, cable)
-            for s in _grounds(replace(socket, circuit=circuit))
-            for m in _mismatches(socket, option)
-            for way in _as_made(option)
-        ]
-        companies = _companies(company)
         parts: list[Figures] = []
         by_ground: dict[tuple[GroundPath, ...], list[Figures]] = {}
-        for corner in corners:
-            for others in companies:
-                for link in links:
-                    grounds = tuple(one.socket.ground for one in (link, *others))
-                    trial = Trial(corner, kind, reference, link, others)
-                    known = [self.figures(trial)]
-                    amid = known[0].hum is not None or known[0].tie_current is not None
-                    if corner is corners[0] and between is not None and amid:
-                        known.append(self.figures_between(replace(trial, corner=between), known[0]))
-                    parts += known
-                    by_ground.setdefault(grounds, []).extend(known)
+        for trial in self.trials(reference, option, socket, kind, circuit, company):
+            grounds = tuple(one.socket.ground for one in (trial.link, *trial.company))
+            known = [self.figures(trial)]
+            amid = known[0].hum is not None or known[0].tie_current is not None
+            if trial.corner is corners[0] and between is not None and amid:
+                known.append(self.figures_between(replace(trial, corner=between), known[0]))
+            parts += known
+            by_ground.setdefault(grounds, []).extend(known)
         sampled = self.sampled(kind)
         operating = self.operating_for(option)
         told = partial(
@@ -374,7 +426,7 @@ class Desk:
             kind=kind,
             figures=over_assumptions(parts),
             stage=self.side.stage,
-            cable=cable,
+            cable=self.destination.cable_of(socket, option.id),
             maximum_words=operating.maximum_words,
             maximum_assumed=operating.assumed,
             level_declared=operating.declared,
@@ -420,6 +472,10 @@ def _grounds(socket: Input) -> tuple[Input, ...]:
     """Return the input with each corner of what its ground difference stands behind."""
     found = ground_corners(socket.ground)
     return (socket,) if len(found) == 1 else tuple(replace(socket, ground=g) for g in found)
+
+
+def _both_outputs(option: Option, company: Sequence[Link]) -> bool:
+    return len({option.from_, *(other.option.from_ for other in company)}) > 1
 
 
 def _companies(links: tuple[Link, ...]) -> tuple[tuple[Link, ...], ...]:

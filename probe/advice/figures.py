@@ -32,7 +32,6 @@ from probe.advice.quantity import (
 )
 from probe.advice.sampled import NEAR_EDGE
 from probe.advice.solve import Response
-from probe.advice.volume import Volume
 from probe.advice.words import ONLY_WITH_VOLUME
 from probe.decibels import ratio_to_db
 
@@ -165,10 +164,11 @@ class Scale:
         return self.maximum if self.turned_up or self.operating is None else self.operating
 
     @cached_property
-    def key(self) -> tuple[bytes, ...]:
+    def key(self) -> tuple[object, ...]:
         """What tells one scale from another."""
         known = (self.operating, self.maximum, self.surely, self.core)
-        return tuple(b"" if drive is None else drive.tobytes() for drive in known)
+        told = (b"" if drive is None else drive.tobytes() for drive in known)
+        return (*told, self.surely_words)
 
 
 @dataclass(frozen=True)
@@ -195,8 +195,6 @@ class Surroundings:
     noise: DeviceNoise
     limits: Limits
     company: tuple[GroundPath, ...] = ()
-    volume: Volume = "own"
-    """Whether what may be had by turning up may be promised."""
 
 
 def figures(
@@ -267,13 +265,15 @@ def figures(
     )
 
 
+def most_level(response: Response, scale: Scale) -> Figures:
+    """Return the level where the device gives its most, as `figures` has it, and nothing else."""
+    level = np.abs(response.level[:, response.at])
+    at_hz = float(response.hz[response.at])
+    return Figures(level_at_maximum=from_draws(level * scale.maximum, "V", at_hz))
+
+
 def with_surroundings(found: Figures, response: Response, around: Surroundings) -> Figures:
     """Return the figures with hum, noise and headroom."""
-    found = _surrounded(found, response, around)
-    return _with_doubt_of_volume(found) if around.volume == "unknown" else found
-
-
-def _surrounded(found: Figures, response: Response, around: Surroundings) -> Figures:
     found = replace(found, stricter_db=stricter_db(around.socket.speaker_sensitivity_db))
     hum = hum_of(response, around.socket, around.mains_hz, around.company)
     if hum is not None:
@@ -319,7 +319,7 @@ def _undistorted(found: Figures) -> Figures:
     return replace(found, full_output_margin_db=clean if clean.low > played.low else played)
 
 
-def _with_doubt_of_volume(found: Figures) -> Figures:
+def with_doubt_of_volume(found: Figures) -> Figures:
     """Return a margin that holds both: turned up, and a level at which the device stays.
 
     Nothing is promised where nobody knows whether it has a volume control.

@@ -102,8 +102,10 @@ def hum_of(
         share = np.array([volts for _, volts in ground.lines])[:, None]
         mean = rejection * np.abs(common)
         size = np.abs(passed)
-        most += share * _at(at, size + mean, hz)
-        least += share * _at(at, size * told_from_nothing(passed) + mean, hz)
+        told = told_from_nothing(passed)
+        loud = share * _at(at, size + mean, hz)
+        most += loud
+        least += loud if told.all() else share * _at(at, size * told + mean, hz)
     known = np.isfinite(most[:, 0])
     if not known[0]:
         return None

@@ -10,12 +10,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
 from typing import Any
 
 from probe.advice.ask_maker import isolates
 from probe.advice.ask_volume import hangs_on_volume
-from probe.advice.compiled import judged
+from probe.advice.compiled import Judge
 from probe.advice.desk import Desk
 from probe.advice.destination import Cable, Destination
 from probe.advice.lead_data import SolveBeside, beside
@@ -129,7 +128,7 @@ def _padded(
         return None
     by_side = {desk.side.name: desk for desk in desks}
     made = [
-        with_one_of(db, o, socket, partial(judged, desk, socket), desk.device.minimum_load_ohm)
+        with_one_of(db, o, socket, Judge(desk, socket), desk.device.minimum_load_ohm)
         for o in held
         if (desk := by_side.get(o.side)) is not None
     ]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 
 from probe.advice import thresholds as limit
@@ -16,6 +16,7 @@ from probe.advice.attenuator import (
     rating_watt,
     seen_ohm,
 )
+from probe.advice.compiled import Judge
 from probe.advice.destination import Destination, Input
 from probe.advice.model import Attenuated, OptionAdvice
 from probe.advice.network import TwoPort
@@ -23,8 +24,6 @@ from probe.advice.pad_wanted import LEAST_DB, Wanted, beyond_db, hum_wanted, ove
 from probe.advice.preferred import TOLERANCE, Series
 from probe.advice.wiring import Option
 from probe.decibels import db_to_ratio, ratio_to_db
-
-Judged = Callable[[Option], OptionAdvice]
 
 BOLTZMANN = 1.380649e-23
 """J/K, exact by the definition of the kelvin (SI, 2019)."""
@@ -44,7 +43,7 @@ def fitted(option: Option, parts: Sequence[TwoPort]) -> list[Option]:
 def with_attenuator(
     bare: OptionAdvice,
     socket: Input,
-    judged: Judged,
+    judged: Judge,
     destination: Destination,
     least_ohm: float | None = None,
 ) -> OptionAdvice:
@@ -79,7 +78,7 @@ def with_attenuator(
 
 
 def _sized(
-    bare: OptionAdvice, socket: Input, judged: Judged, wanted: Wanted, least_ohm: float
+    bare: OptionAdvice, socket: Input, judged: Judge, wanted: Wanted, least_ohm: float
 ) -> Attenuated | None:  # fmt: skip
     """Return the pad for what is wanted, of a smaller size where only that leaves full output.
 
@@ -119,7 +118,7 @@ def _fills(option: OptionAdvice) -> bool:
 
 
 def quieted(
-    bare: OptionAdvice, socket: Input, judged: Judged, destination: Destination,
+    bare: OptionAdvice, socket: Input, judged: Judge, destination: Destination,
     least_ohm: float | None,
 ) -> OptionAdvice:  # fmt: skip
     """Return ``bare`` with a pad that makes its hum one to use, and leaves full output in reach.
@@ -151,7 +150,7 @@ def quieted(
 
 
 def with_one_of(
-    decibels: float, bare: OptionAdvice, socket: Input, judged: Judged, least_ohm: float | None
+    decibels: float, bare: OptionAdvice, socket: Input, judged: Judge, least_ohm: float | None
 ) -> OptionAdvice | None:  # fmt: skip
     """Return ``bare`` with a pad of so many decibels in its plug, against its hum.
 
@@ -238,7 +237,7 @@ def _fits(wanted: Wanted, solved: OptionAdvice) -> bool:
 
 
 def _offer(
-    bare: OptionAdvice, socket: Input, judged: Judged, wanted: Wanted, least_ohm: float
+    bare: OptionAdvice, socket: Input, judged: Judge, wanted: Wanted, least_ohm: float
 ) -> Attenuated | None:
     wanted_db = wanted.decibels
     load, balanced = across_ohm(bare.option, socket), in_both_legs(bare.option, socket)
@@ -247,7 +246,7 @@ def _offer(
     if balanced and bare.option.from_ == "xlr":
         least_ohm *= 2.0  # whether it is meant for each leg is not known; the pad lies across both
     trial = design(wanted_db, 0.0, load, balanced=balanced, series="E96")
-    source = source_ohm(trial.pad, load, fall_db(bare, judged(padded(bare.option, trial.pad))))
+    source = source_ohm(trial.pad, load, trial_fall_db(bare, trial.pad, judged))
     # of E24 and 5 % two legs would differ by far more than what was solved
     kinds: tuple[Series, ...] = ("E96",) if balanced else ("E96", "E24")
     try:
@@ -263,7 +262,7 @@ def _offer(
 
 
 def made_of_more(
-    bare: OptionAdvice, socket: Input, judged: Judged, kept: Attenuated, ohm: float
+    bare: OptionAdvice, socket: Input, judged: Judge, kept: Attenuated, ohm: float
 ) -> Attenuated | None:
     """Return an attenuator ``kept`` of ``bare``, made so that the output sees so many ohms."""
     why = f"{kept.why}; of as many ohms as all plugged in at once need"
@@ -314,6 +313,14 @@ def padded(option: Option, pad: Pad) -> Option:
 def fall_db(bare: OptionAdvice, padded: OptionAdvice) -> float:
     """Return by how much the solved level falls, dB."""
     before, after = bare.figures.level_at_maximum, padded.figures.level_at_maximum
+    assert before is not None
+    assert after is not None
+    return float(ratio_to_db(before.value / after.value))
+
+
+def trial_fall_db(bare: OptionAdvice, pad: Pad, judged: Judge) -> float:
+    """Return by how much the level falls with a trial pad, of which nothing else is solved, dB."""
+    before, after = bare.figures.level_at_maximum, judged.most_level(padded(bare.option, pad))
     assert before is not None
     assert after is not None
     return float(ratio_to_db(before.value / after.value))

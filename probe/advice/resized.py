@@ -9,11 +9,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property, partial
+from functools import cached_property
 from itertools import product
 
 from probe.advice.attenuator import LARGEST_PAD_OHM, ROOM_TO_ROUND
-from probe.advice.compiled import judged
+from probe.advice.compiled import Judge
 from probe.advice.desk import Desk
 from probe.advice.loads import load_of
 from probe.advice.model import Advice, Attenuated, OptionAdvice
@@ -94,5 +94,5 @@ class _Held:
         """Return its attenuator made so that the output sees so much."""
         if self.offered is None:
             return None
-        solve = partial(judged, self.desk, self.use.socket)
+        solve = Judge(self.desk, self.use.socket)
         return made_of_more(self.bare, self.use.socket, solve, self.offered, ohm)

@@ -10,24 +10,23 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property, partial
+from functools import cached_property
 
 from probe.advice import thresholds as limit
 from probe.advice.attenuator import PAD_OHM, ROOM_TO_ROUND, Design, Pad, in_series
-from probe.advice.compiled import judged
+from probe.advice.compiled import Judge, judged
 from probe.advice.desk import Desk
 from probe.advice.destination import Destination, Input
 from probe.advice.heavy_inputs import TOO_HARD
 from probe.advice.loads import load_of
 from probe.advice.model import Advice, Attenuated, OptionAdvice
 from probe.advice.padded import (
-    Judged,
     across_ohm,
     built,
-    fall_db,
     in_both_legs,
     padded,
     source_ohm,
+    trial_fall_db,
 )
 from probe.advice.use import Use
 from probe.advice.wiring import Option, ties_pin_3
@@ -42,7 +41,7 @@ HALVINGS = 60
 
 
 def eased(
-    option: OptionAdvice, socket: Input, judged: Judged, destination: Destination,
+    option: OptionAdvice, socket: Input, judged: Judge, destination: Destination,
     least_ohm: float | None,
 ) -> OptionAdvice:  # fmt: skip
     """Return an option that is too heavy with series resistors offered, where they relieve it.
@@ -72,7 +71,7 @@ def _known(option: OptionAdvice, least_ohm: float | None) -> bool:
 
 
 def _relief(
-    bare: OptionAdvice, socket: Input, judged: Judged, kept_db: float, least_ohm: float | None
+    bare: OptionAdvice, socket: Input, judged: Judge, kept_db: float, least_ohm: float | None
 ) -> Attenuated | None:
     """Return resistors that leave ``kept_db`` above full output; None where they do not relieve."""
     member = _member(bare, socket, judged, least_ohm)
@@ -169,7 +168,7 @@ class _Shared:
         """The inputs, as they may be relieved."""
         least, asked = self.desk.device.minimum_load_ohm, self.desk.destination.attenuation
         return [
-            _member(bare, u.socket, partial(judged, self.desk, u.socket), least, u.on(bare.side),
+            _member(bare, u.socket, Judge(self.desk, u.socket), least, u.on(bare.side),
                     asked=asked(u.box) is not None, tied=self.tied)
             for bare, u in zip(self.bare, self.uses, strict=True)
         ]  # fmt: skip
@@ -267,7 +266,7 @@ class _Member:
 
 
 def _member(
-    bare: OptionAdvice, socket: Input, judged: Judged, least_ohm: float | None,
+    bare: OptionAdvice, socket: Input, judged: Judge, least_ohm: float | None,
     used: Option | None = None, *, asked: bool = False, tied: bool = False,
 ) -> _Member:  # fmt: skip
     """Return an input with what its network tells; ``used``: what is in its plug by itself.
@@ -294,7 +293,7 @@ def _member(
     trial = first.design(0.0, 0.0, PAD_OHM)
     if trial is None or bare.figures.level_at_maximum is None:
         return replace(first, margin_db=None)
-    fall = fall_db(bare, judged(padded(bare.option, trial.pad)))
+    fall = trial_fall_db(bare, trial.pad, judged)
     return replace(first, source_ohm=source_ohm(trial.pad, load, fall))
 
 

@@ -12,9 +12,10 @@ from dataclasses import replace
 from functools import partial
 from typing import Any
 
-from probe.advice.desk import BALANCED_CIRCUITS, Sources, circuits_of
+from probe.advice.desk import BALANCED_CIRCUITS, circuits_of
 from probe.advice.destination import Destination, Input
 from probe.advice.ground import of_preset
+from probe.advice.memory import Sources
 from probe.advice.model import Advice, Settling
 from probe.advice.subject import Device, Facts, SideFacts
 from probe.advice.words import KINDS, TAKES

@@ -123,11 +123,15 @@ def _advise(args: argparse.Namespace, named: list[str]) -> None:
     facts = measured if place is None else playing_at(measured, place)
     mains = mains_of(facts), mains_volts_of(facts)
     destination = more.fit(together([_destination(o, mains, args) for o in named]))
-    advice = advise(facts, sources, destination, counted_progress("solving") or (lambda *_: None))
+    told = counted_progress("solving") or (lambda *_: None)
+    advice = advise(facts, sources, destination, told, more.memories)
+    told(0, 2, "which leads of the shelf open a way")
     if held := more.only_leads(advice, destination, facts, sources):
         destination = with_own_leads(destination, held)
-        advice = with_only_lead(advise(facts, sources, destination), held)
-    advice = more.picked(advice, destination, facts, sources)
+        again = advise(facts, sources, destination, told, more.memories)
+        advice = with_only_lead(again, held)
+    advice = more.picked(advice, destination, facts, sources, told)
+    told(2, 2, "")
     document = more.document(advice, destination, facts, sources)
     pages = {} if args.html is None else {args.html: render_html(measured, advice=document)}
     options = {} if args.html is None else {args.html: "--html"}

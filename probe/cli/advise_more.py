@@ -6,12 +6,13 @@ import argparse
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping, Sequence
     from pathlib import Path
     from typing import Any
 
-    from probe.advice.destination import Destination
-    from probe.advice.model import Advice
+    from probe.advice.destination import Cable, Destination
+    from probe.advice.lead_data import SolveBeside
+    from probe.advice.model import Advice, Choice, OptionAdvice
     from probe.advice.only_lead import OnlyLead
     from probe.advice.shelf import Shelf
     from probe.advice.taken import Basket
@@ -94,7 +95,11 @@ class More:
     """What was asked for, and what came of it."""
 
     def __init__(self, args: argparse.Namespace, shelf: Shelf | None, axis: Axis | None) -> None:
+        from probe.advice.memory import Memories
+
         self._args, self._shelf, self._axis = args, shelf, axis
+        self.memories = Memories()
+        """What is solved for one part of the work serves the others."""
         self._baskets: tuple[Basket, ...] = ()
         self._alike: tuple[tuple[str, ...], ...] = ()
         self._sweep: Sweep | None = None
@@ -134,11 +139,11 @@ class More:
             return ()
         from probe.advice.advise import only_leads
 
-        return only_leads(facts, sources, destination, advice, self._shelf)
+        return only_leads(facts, sources, destination, advice, self._shelf, self.memories)
 
     def picked(
         self, advice: Advice, destination: Destination, facts: Mapping[str, Any],
-        sources: Mapping[str, Any],
+        sources: Mapping[str, Any], told: Callable[[int, int, str], None],
     ) -> Advice:  # fmt: skip
         """Pick from the shelf; return the advice with the figures of the leads that are taken."""
         if self._shelf is None:
@@ -148,11 +153,11 @@ class More:
         from probe.advice.text import alike_boxes
 
         price = self._args.system_price
-        together = beside(facts, sources, destination, advice)
-        leads = own_leads(facts, sources, destination, advice)
-        pads = quieted_instead(facts, sources, destination, advice)
+        together = beside(facts, sources, destination, advice, self.memories)
+        leads = own_leads(facts, sources, destination, advice, self.memories)
+        pads = quieted_instead(facts, sources, destination, advice, self.memories)
         self._baskets = baskets(
-            advice, destination, self._shelf, price, together, leads.solved, pads
+            advice, destination, self._shelf, price, together, _told(leads.solved, told), pads
         )
         advice = leads.used({b.box: b.cable for b in self._baskets if b.cable is not None})
         self._alike = alike_boxes(advice)
@@ -213,6 +218,19 @@ class More:
 
         heading = Heading(self._args.customer, self._args.dealer, self._args.date)
         return render_leaflet(document, heading)
+
+
+def _told(solved: SolveBeside, told: Callable[[int, int, str], None]) -> SolveBeside:
+    """Return what solves a way with a lead of the shelf, and tells which one it is at."""
+    count = 0
+
+    def counted(choice: Choice, cable: Cable, taken: Mapping[str, Cable]) -> Sequence[OptionAdvice]:
+        nonlocal count
+        count += 1
+        told(1, 2, f"what is taken from the shelf (lead {count}, {choice.box})")
+        return solved(choice, cable, taken)
+
+    return counted
 
 
 def _trying(value: float | None) -> None:

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from probe.advice.advise import advise, ask
-from probe.advice.desk import Memory
+from probe.advice.memory import Memory
 from probe.advice.model import Advice, OptionAdvice
 from probe.advice.quantity import OUTERMOST, PERHAPS_BEYOND, Quantity, spanning
 from probe.advice.settle import settlings

@@ -17,8 +17,8 @@ import pytest
 from probe.advice.advise import advise
 from probe.advice.advise import ask as ask_alone
 from probe.advice.ask_maker import with_asked
-from probe.advice.desk import Memory
 from probe.advice.destination import together
+from probe.advice.memory import Memory
 from probe.advice.model import Advice
 from probe.advice.source_file import read_source
 from probe.advice.typed import changed, typed_destination
