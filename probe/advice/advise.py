@@ -262,7 +262,7 @@ def with_makers_asked(
         return ask_together(facts, sources, destination, memories)
 
     found = with_asked(found, facts, sources, by_itself, whole)
-    found = with_asked_first(found, facts, by_itself)
+    found = with_asked_first(found, facts, by_itself, whole)
     found = with_load_asked_first(found, facts, sources, whole)
     return with_winding_asked_first(found, facts, whole)
 

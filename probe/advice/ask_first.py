@@ -11,7 +11,16 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
-from probe.advice.ask_maker import LEAST_OHM, MOST_OHM, OUTPUT, Ask, impedance_asked, unstated
+from probe.advice.ask_maker import (
+    LEAST_OHM,
+    MOST_OHM,
+    OUTPUT,
+    Ask,
+    Whole,
+    impedance_asked,
+    isolates,
+    unstated,
+)
 from probe.advice.model import Advice, Choice, Settling
 from probe.advice.source_file import restated
 
@@ -22,12 +31,24 @@ WITH_OTHERS = "can be judged with all plugged in, and works, with another attenu
 """Of one that is in doubt with the others, and keeps resistors against something else."""
 
 
-def with_asked_first(advice: Advice, facts: Mapping[str, Any], ask: Ask) -> Advice:
+def with_asked_first(
+    advice: Advice, facts: Mapping[str, Any], ask: Ask, whole: Whole
+) -> Advice:  # fmt: skip
     """Return the advice with what a maker is to be asked before what is used is bought.
 
     Nothing where a plain lead between two sockets of one kind works as it is, and the answer would
-    only move it to one that needs more.
+    only move it to one that needs more. Of several boxes what wins by itself is solved with all of
+    them plugged in: it has to be used there, and no other box may need more for it.
     """
+    several, answered = len(advice.choices) > 1, dict[tuple[str, float], Advice]()
+
+    def beside(key: str, ohm: float, box: str, option: str) -> bool:
+        if (key, ohm) not in answered:
+            answered[key, ohm] = whole(*restated(facts, key, ohm))
+        again = answered[key, ohm]
+        used = any((c.box, c.option) == (box, option) for c in again.choices)
+        return used and not loses(advice, again)
+
     found: dict[str, Settling] = {}
     native = {o.box for o in advice.options if o.verdict == "use" and o.option.native}
     plain = {c.box for c in advice.choices if c.box in native and not c.attenuator}
@@ -53,10 +74,12 @@ def with_asked_first(advice: Advice, facts: Mapping[str, Any], ask: Ask) -> Advi
                 break
             again = winning(ask(*restated(facts, key, ohm), among), open_)
             for box, option in left.items():
-                if again.get(box) == option:
+                ends = (LEAST_OHM, ohm) if several else ()
+                wins_alone = again.get(box) == option
+                if wins_alone and all(beside(key, end, box, option) for end in ends):
                     what = impedance_asked(advice.device, key, ohm)
                     found[box] = Settling("asked-first", what, (option,), box)
-    return told_first(advice, found)
+    return told_first(advice, found, "is used instead")
 
 
 def told_first(
@@ -76,6 +99,20 @@ def told_first(
         for c in advice.choices
     )
     return replace(advice, choices=choices, would_change=(*advice.would_change, *found.values()))
+
+
+def loses(advice: Advice, again: Advice) -> bool:
+    """Tell whether a box has to have more with the answer than without it, or has no lead."""
+    return any(
+        _effort(was) < _effort(now) for was, now in zip(advice.choices, again.choices, strict=True)
+    )
+
+
+def _effort(choice: Choice) -> int:
+    """Return how far a box is from a plain lead: with resistors, a transformer, or nothing yet."""
+    if choice.option is None:
+        return 3
+    return 2 if isolates(choice.option) else int(choice.attenuator)
 
 
 def winning(again: Advice, open_: set[tuple[str, str, str]]) -> dict[str, str]:

@@ -10,8 +10,8 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
-from probe.advice.ask_first import told_first
-from probe.advice.ask_maker import TOO_HEAVY, allowing, load_asked
+from probe.advice.ask_first import loses, told_first
+from probe.advice.ask_maker import TOO_HEAVY, allowing, isolates, load_asked
 from probe.advice.model import Advice, Choice, OptionAdvice, Settling
 from probe.numbers import digits_down
 
@@ -33,12 +33,12 @@ def with_load_asked_first(
     least = _joint([min([*heavy[box], *([ohm] if ohm else [])]) for box, ohm in own.items()
                     if heavy[box] or ohm])  # fmt: skip
     again = whole(allowing(facts, least), sources)
-    if _in_doubt(again) or _loses(advice, again):
+    if _in_doubt(again) or loses(advice, again):
         return advice
     ohm = _on_one_output(again)
     if ohm is not None and ohm > least:
         more = whole(allowing(facts, ohm), sources)
-        if not (_in_doubt(more) or _loses(again, more)):
+        if not (_in_doubt(more) or loses(again, more)):
             least, again = ohm, more
     what = load_asked(advice.device, least)
     found = {
@@ -101,30 +101,12 @@ def _in_doubt(advice: Advice) -> bool:
     return any(_doubtful(advice, c.box) for c in advice.choices)
 
 
-def _loses(advice: Advice, again: Advice) -> bool:
-    """Tell whether a box has to have more with the answer than without it, or has no lead."""
-    return any(
-        _effort(was) < _effort(now) for was, now in zip(advice.choices, again.choices, strict=True)
-    )
-
-
-def _effort(choice: Choice) -> int:
-    """Return how far a box is from a plain lead: with resistors, a transformer, or nothing yet."""
-    if choice.option is None:
-        return 3
-    return 2 if _bought(choice) else int(choice.attenuator)
-
-
 def _spares(advice: Advice, was: Choice, now: Choice) -> bool:
     """Tell whether the answer spares resistors, a transformer, or a doubt."""
     if (was.option, was.socket) == (now.option, now.socket):
         freed = was.attenuator and not now.attenuator
         return freed or bool(_doubtful(advice, was.box))
-    return _bought(was) and not _bought(now) and not now.attenuator
-
-
-def _bought(choice: Choice) -> bool:
-    return (choice.option or "").endswith("/transformer")
+    return isolates(was.option) and not isolates(now.option) and not now.attenuator
 
 
 def _works_into(advice: Advice, choice: Choice) -> float | None:

@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import partial
 
-from probe.advice.ask_first import told_first
+from probe.advice.ask_first import loses, told_first
 from probe.advice.destination import Destination
 from probe.advice.model import Advice, OptionAdvice, Settling
 from probe.advice.operating import most_volts
@@ -46,7 +46,7 @@ def with_tie_asked(
             way = wins(low)
             highest = _highest(low, most, wins, way)
             if len(advice.choices) > 1:
-                beside = partial(_beside, ask, destination, used.box, way)
+                beside = partial(_beside, ask, destination, advice, used.box, way)
                 if not beside(highest):
                     low = next((volts for volts in (low, *least) if beside(volts)), 0.0)
                     highest = _highest(low, highest, beside, way) if low else 0.0
@@ -93,13 +93,16 @@ def _wins(
     return next((c.option for c in mine if c.option and (c.socket, c.option) in ways), "")
 
 
-def _beside(ask: Ask, destination: Destination, box: str, way: str, volts: float) -> str:
+def _beside(
+    ask: Ask, destination: Destination, advice: Advice, box: str, way: str, volts: float
+) -> str:  # fmt: skip
     """Return a tied lead if it is used with all boxes plugged in, up to such a level; or nothing.
 
-    It grounds pin 3 of the others, too, and takes half of their level.
+    It grounds pin 3 of the others, too, and takes half of their level: none may need more for it.
     """
     again = ask(replace(destination, operating_volts=volts), frozenset())
-    return way if any((c.box, c.option) == (box, way) for c in again.choices) else ""
+    used = any((c.box, c.option) == (box, way) for c in again.choices)
+    return way if used and not loses(advice, again) else ""
 
 
 def _all_reach(ask: Ask, destination: Destination, volts: float) -> bool:

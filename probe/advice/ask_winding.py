@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from probe.advice.ask_first import told_first
+from probe.advice.ask_first import loses, told_first
 from probe.advice.ask_maker import isolates, winding_asked
 from probe.advice.model import Advice, Settling
 from probe.advice.source_file import FLOATING, may_float, restated
@@ -19,10 +19,15 @@ Whole = Callable[[Mapping[str, Any], Mapping[str, Any]], Advice]
 
 
 def with_winding_asked_first(advice: Advice, facts: Mapping[str, Any], whole: Whole) -> Advice:
-    """Return the advice with the question, where a floating winding would spare a transformer."""
+    """Return the advice with the question, where a floating winding would spare a transformer.
+
+    With all boxes plugged in, and for nothing that another box would need instead.
+    """
     if not may_float(facts) or not any(isolates(c.option) for c in advice.choices):
         return advice
-    floating, tapped = (_leads(whole(*restated(facts, FLOATING, so))) for so in (True, False))
+    floating, tapped = (
+        _leads(advice, whole(*restated(facts, FLOATING, so))) for so in (True, False)
+    )
     what = winding_asked(advice.device)
     found: dict[str, Settling] = {}
     for box in (c.box for c in advice.choices if isolates(c.option) and c.box in floating):
@@ -31,8 +36,13 @@ def with_winding_asked_first(advice: Advice, facts: Mapping[str, Any], whole: Wh
     return told_first(advice, found, "is used instead")
 
 
-def _leads(advice: Advice) -> dict[str, str]:
-    """Return what is used for each box that has something else than a transformer."""
+def _leads(advice: Advice, again: Advice) -> dict[str, str]:
+    """Return what is used for each box that has something else than a transformer.
+
+    Nothing, where a box needs more with the answer than without it.
+    """
+    if loses(advice, again):
+        return {}
     return {
-        c.box: c.option for c in advice.choices if c.option is not None and not isolates(c.option)
+        c.box: c.option for c in again.choices if c.option is not None and not isolates(c.option)
     }

@@ -84,7 +84,7 @@ def _uses(desk: Desk, best: Together) -> tuple[Use, ...]:
     for o in best.options:
         held.setdefault(o.box, []).append(o)
     return tuple(
-        Use(box, sockets[mine[0].socket], tuple((o.side, o.option) for o in mine))
+        Use(box, sockets[mine[0].socket], tuple((o.side, o.option) for o in mine), mine[0].leads)
         for box, mine in held.items()
     )
 

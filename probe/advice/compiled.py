@@ -38,7 +38,9 @@ def judged(
             for kind in desk.side.stage.possible
             for circuit in circuits_of(socket)
         ]
-        return _compiled(cases, desk.side, reference, desk.operating_for(option))
+        found = _compiled(cases, desk.side, reference, desk.operating_for(option))
+        single = desk.device.one_channel or socket.role == "subwoofer"
+        return replace(found, leads=1 if single else 2)
 
     cable = desk.destination.cable_of(socket, option.id)
     return desk.kept((socket, option, cable, company), reference, solved)

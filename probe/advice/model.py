@@ -61,6 +61,8 @@ class OptionAdvice:
     """All that hangs on its output, between pins 2 and 3 or from the centre to the shell."""
     single_ohm: float | None = None
     """Own impedance of the RCA output, where it comes from that and it is known."""
+    leads: int = 2
+    """How many of it a box takes: one for each channel; a subwoofer has one."""
 
     @property
     def used(self) -> OptionAdvice:

@@ -162,10 +162,11 @@ def _behind_resistors(one: Together) -> bool:
 
 def _cannot_win(uses: Sequence[Use], tried: Sequence[Together]) -> bool:
     """Tell whether a set needs more to be bought where no more than level is missing."""
-    best = _ordered(tried)[0]
+    best, own = _ordered(tried)[0], _bought(_held(tried[0]))
     if _behind_resistors(best):
         return any(_more(_bought(uses), _bought(_held(best))))
-    return not any(_faults(best)) and any(_more(_bought(uses), _bought(_held(tried[0]))))
+    more = _more(_bought(uses), own)
+    return not any(_faults(best)) and any(more) and more >= _more(_bought(_held(best)), own)
 
 
 def _with_resistors(
@@ -536,8 +537,11 @@ def _heavy(one: Together) -> float:
 
 
 def _bought(held: Sequence[Made]) -> tuple[int, int, int]:
-    """Return how many isolating transformers, parts and other than plain leads a set needs."""
-    isolated = sum(o.option.pin_3 == "transformer" for o in held)
+    """Return how many isolating transformers, parts and other than plain leads a set needs.
+
+    The one lead of a subwoofer takes one transformer, the two of a pair take two.
+    """
+    isolated = sum(o.leads for o in held if o.option.pin_3 == "transformer")
     return isolated, parts_of(held), sum(not o.option.native for o in held)
 
 

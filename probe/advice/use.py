@@ -22,6 +22,8 @@ class Use:
     box: str
     socket: Input
     sides: tuple[tuple[str, Option], ...]
+    leads: int = 2
+    """How many of it the box takes."""
 
     @property
     def option(self) -> Option:
@@ -40,7 +42,7 @@ class Use:
 
 def use_of(socket: Input, held: Sequence[OptionAdvice]) -> Use:
     """Return what is used of one way, ``held`` on each side."""
-    return Use(held[0].box, socket, tuple((o.side, o.used.option) for o in held))
+    return Use(held[0].box, socket, tuple((o.side, o.used.option) for o in held), held[0].leads)
 
 
 def uses_of(inputs: Sequence[Input], advice: Advice, choice: Choice) -> list[Use]:
@@ -130,6 +132,10 @@ class Made(Protocol):
     @property
     def option(self) -> Option:
         """Which one."""
+
+    @property
+    def leads(self) -> int:
+        """How many of it the box takes."""
 
 
 def parts_of(uses: Sequence[Made]) -> int:

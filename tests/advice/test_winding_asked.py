@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from probe.advice.advise import advise
+from probe.advice.destination import together
 from probe.advice.model import Advice
 from probe.advice.source_file import read_source
 from probe.advice.text import render
@@ -90,3 +91,46 @@ def test_nobody_is_asked_for_a_winding_that_is_none(tmp_path: Path, kind: str) -
 def test_a_winding_is_stated_of_a_transformer_alone(tmp_path: Path) -> None:
     with pytest.raises(BadInput, match=r"floating_winding.*said of a transformer"):
         ask(tmp_path, "floating_winding = true", "differential")
+
+
+BESIDE = """
+format = "probe-source/1"
+kinds = ["transformer-coupled"]
+differential_level_v = 2.5
+differential_maximum_v = 8.0
+differential_impedance_ohm = 300.0
+{more}
+[device]
+kind = "preamplifier"
+output = "line"
+connectors = ["xlr"]
+"""
+SUB = "rca:20k:0.5V:sub"
+
+
+def beside(folder: Path, amplifier: str, more: str = "") -> Advice:
+    path = folder / "source.toml"
+    path.write_text(BESIDE.format(more=more), "utf-8")
+    boxes = [typed_destination(words, 50.0) for words in (amplifier, SUB)]
+    return advise(*read_source(path), changed(together(boxes), ground="same-strip", cable="2m"))
+
+
+def test_a_winding_is_not_asked_for_where_the_answer_costs_another_box_more(tmp_path: Path) -> None:
+    """Lost: 120 more, and three pieces to order, for an answer that was to spare 120."""
+    amplifier = "xlr:600/between:1V"
+    advice = beside(tmp_path, amplifier)
+    assert [c.option for c in advice.choices] == ["xlr-to-xlr", "xlr-to-rca/transformer"]
+    # closed form: 8 V rms into 600 ohm are 8 * 2**0.5 / 600 = 18.9 mA peak, through a tied pin with
+    # 5 and 20 percent of doubt (levels, impedances) and the other leads more than 20 mA perhaps
+    assert asked(advice) == []
+    # by definition: one isolator for the one lead of a subwoofer is less than two for a pair
+    for stated in ("true", "false"):
+        typed = beside(tmp_path, amplifier, f"floating_winding = {stated}")
+        assert [c.option for c in typed.choices] == [c.option for c in advice.choices]
+
+
+def test_a_winding_is_asked_for_where_all_boxes_are_served_with_the_answer(tmp_path: Path) -> None:
+    advice = beside(tmp_path, "xlr:10k/leg:1V")
+    ((_, answers),) = asked(advice)
+    typed = beside(tmp_path, "xlr:10k/leg:1V", "floating_winding = true")
+    assert [c.option for c in typed.choices] == ["xlr-to-xlr", answers[0]]
