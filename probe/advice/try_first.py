@@ -69,8 +69,12 @@ def _in_doubt(
     minded = {
         h.code for o in mine if (o.socket, o.option.id) == key for h in o.used.hazards
     } - MAY_HARM  # fmt: skip
+    relieved = any(_relieves(o) for o in mine if (o.socket, o.option.id) == key)
     for way in dict.fromkeys((o.socket, o.option.id) for o in mine if not isolates(o.option.id)):
-        sides = tuple(o.used for o in mine if (o.socket, o.option.id) == way)
+        held = [o for o in mine if (o.socket, o.option.id) == way]
+        if relieved and not all(map(_relieves, held)):
+            continue  # what relieves the output for all of them stays in the plug
+        sides = tuple(o.used for o in held)
         if all(
             s.against == {"hum"}
             and {h.code for h in s.hazards} <= HUM | minded | VOLUME_DOES
@@ -78,6 +82,12 @@ def _in_doubt(
             for s in sides
         ):
             yield sides
+
+
+def _relieves(option: OptionAdvice) -> bool:
+    """Tell whether there are resistors in its plug for what the output works into."""
+    pad = option.attenuator
+    return pad is not None and pad.fitted and pad.relieves
 
 
 def _without_pad(option: OptionAdvice) -> OptionAdvice:
