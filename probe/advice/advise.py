@@ -246,20 +246,21 @@ def with_what_opens(
 
 def with_makers_asked(
     found: Advice, facts: Facts, sources: Mapping[str, Sources], destination: Destination,
-    memories: Memories,
+    memories: Memories | None = None,
 ) -> Advice:  # fmt: skip
     """Return the advice with what a maker has to be asked.
 
     For each box without a way, and where a way that cannot be judged would be used with the answer.
     """
+    kept = Memories() if memories is None else memories
 
     def by_itself(
         facts: Facts, sources: Mapping[str, Sources], among: frozenset[tuple[str, str]]
     ) -> Advice:
-        return ask(facts, sources, destination, memories.of(sources).only(among))
+        return ask(facts, sources, destination, kept.of(sources).only(among))
 
     def whole(facts: Facts, sources: Mapping[str, Sources]) -> Advice:
-        return ask_together(facts, sources, destination, memories)
+        return ask_together(facts, sources, destination, kept)
 
     found = with_asked(found, facts, sources, by_itself, whole)
     found = with_asked_first(found, facts, by_itself, whole)

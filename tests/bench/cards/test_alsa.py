@@ -29,7 +29,7 @@ def test_a_take_through_alsa(tmp_path: Path) -> None:
     done = subprocess.run(
         [sys.executable, "-m", "tests.bench.cards.through_alsa", str(tmp_path)],
         cwd=ROOT, env={**os.environ, "HOME": str(tmp_path), "MALLOC_PERTURB_": "255"},
-        capture_output=True, text=True, timeout=60, check=False,
+        capture_output=True, text=True, timeout=180, check=False,
     )  # fmt: skip
     assert done.returncode == 0, done.stderr[-2000:]
     said = json.loads(done.stdout)
