@@ -100,8 +100,9 @@ def one_piece(piece: Piece, count: int, shelf: Shelf) -> Taken | Piece:
 
 
 LOOKED_AT = 1500
-"""Steps after which the best that was found is taken; a few boxes on a dealer's shelf come to some
-dozens. [practice]"""
+"""Steps after which the best that was found is taken. A few boxes on a dealer's shelf come to some
+dozens; four boxes with ten like parts for each piece come to more, and what is taken is then not
+proven to be the best, but still the same in whatever order boxes and parts are named. [practice]"""
 
 NEAREST = 200
 """Of so many candidates of a box, best first, the one is taken to begin with. [practice]"""

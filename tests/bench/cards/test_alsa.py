@@ -28,8 +28,8 @@ def test_a_take_through_alsa(tmp_path: Path) -> None:
     (tmp_path / ".asoundrc").write_text(RC, "utf-8")
     done = subprocess.run(
         [sys.executable, "-m", "tests.bench.cards.through_alsa", str(tmp_path)],
-        cwd=ROOT, env={**os.environ, "HOME": str(tmp_path), "MALLOC_PERTURB_": "255"},
-        capture_output=True, text=True, timeout=180, check=False,
+        cwd=ROOT, env={**os.environ, "HOME": str(tmp_path)},
+        capture_output=True, text=True, timeout=60, check=False,
     )  # fmt: skip
     assert done.returncode == 0, done.stderr[-2000:]
     said = json.loads(done.stdout)

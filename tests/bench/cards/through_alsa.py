@@ -1,11 +1,14 @@
 """Play and record through PortAudio and ALSA's null plugin, which needs no hardware.
 
 python -m tests.bench.cards.through_alsa FOLDER, with HOME there and an .asoundrc in it.
-Null has no clock and takes and gives as fast as it is asked, so the exchange keeps the time.
+Null has no clock and takes and gives as fast as it is asked, so the exchange keeps the time. It
+writes nothing into what is heard: memory is filled when it is given out, to what is heard as zeros.
+Not while devices are looked for: of null's buffer of any size PortAudio asks for gigabytes there.
 """
 
 from __future__ import annotations
 
+import ctypes
 import json
 import sys
 import time
@@ -19,6 +22,8 @@ from probe.bench.stream.recorder import Recorder
 from probe.bench.stream.sound import Part, Purpose, Sound
 
 RATE, HZ, LEVEL = 48000, 1000.0, 0.2
+M_PERTURB = -6
+"""mallopt(3): memory is filled with the complement of the byte that goes with it."""
 
 
 class Paced:
@@ -40,6 +45,7 @@ class Paced:
 
 def main(folder: Path) -> None:
     found = next(d for d in find_devices() if "probenull" in d.name)
+    assert ctypes.CDLL(None).mallopt(M_PERTURB, 0xFF) == 1
     card = Paced(PortAudioCard(found, found))
     tone = Sound(LEVEL * np.cos(2 * np.pi * HZ * np.arange(RATE) / RATE))
     with Recorder(card, StreamFormat(RATE, 2, 2)) as recorder:
