@@ -154,6 +154,22 @@ class Cable:
     contact_ohm: float = 0.020
     impedance_ohm: float | None = None
     """Wave impedance of a digital lead; None: an interconnect of which nothing is known."""
+    tail: Cable | None = None
+    """A short lead into the destination, behind the adapter at the far end of this one; None: the
+    adapter, if there is one, sits in the destination's socket."""
+
+    @property
+    def whole(self) -> Cable:
+        """Both as one lead: what lies between the chassis, and what a driven conductor sees."""
+        if self.tail is None:
+            return self
+        return Cable(
+            self.length_m + self.tail.length_m,
+            self.farad + self.tail.farad,
+            self.shield_ohm + self.tail.shield_ohm,
+            self.contact_ohm + self.tail.contact_ohm,
+            self.impedance_ohm,
+        )
 
 
 @dataclass(frozen=True)

@@ -83,7 +83,7 @@ def cheaper_parts(
     And what is in stock and cheaper, with what is worse with it, which is why it is not taken.
     ``own``: what leads are otherwise than what was solved, by name.
     """
-    for t in taken:
+    for t in (t for t in taken if not t.piece.in_series):
         offers = [Taken(t.piece, p, t.count) for p in shelf.parts
                   if p.name != t.part.name and fits(p, t.piece, length_m)
                   and _told_of(own.get(p.name)) and not far_too_long(p, length_m)
@@ -109,7 +109,7 @@ def dearer_parts(
 
     A longer one is of no use, nor is one of which nothing is stated. ``own``: as `cheaper_parts`.
     """
-    for t in taken:
+    for t in (t for t in taken if not t.piece.in_series):
         others = [
             p for p in shelf.parts
             if p.name != t.part.name and fits(p, t.piece, length_m)

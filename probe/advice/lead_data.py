@@ -81,6 +81,8 @@ class Leads:
     """The same ways as ``solve`` gives them with the lead that was solved; empty: not asked yet."""
     looked_at: dict[str, Part] = field(default_factory=dict)
     """The parts of the shelf that were looked at for the run, by name."""
+    in_series: dict[str, Cable] = field(default_factory=dict)
+    """Two leads of the shelf that were looked at one behind the other, by the name of both."""
 
     def most_pf(self) -> float | None:
         """Return the most that one to order may have, pF/m rounded down, where one was refused."""
@@ -102,15 +104,33 @@ class Leads:
             return Own("")
         if piece.ohm is not None:  # a digital one: its impedance and length are judged
             return Own("")
+        if piece.in_series:
+            return Own("")
         self.looked_at[part.name] = part
         if part.name not in self.known:
-            self.known[part.name] = self._found(part)
+            self.known[part.name] = self._found(part.name, cable_of(part, self.cable))
         return self.known[part.name]
+
+    def of(self, chosen: Iterable[tuple[Piece, Part | None]]) -> Own:
+        """Return what the leads of a whole way are otherwise than what was solved.
+
+        Of two in series, which are one path, both together.
+        """
+        held = [(piece, part) for piece, part in chosen if piece.kind == "lead" and part]
+        owns = (self.own(part, piece) for piece, part in held)
+        pair = [part for piece, part in held if piece.in_series]
+        if len(pair) < 2 or not self.cable.length_m:
+            return next((own for own in owns if own != Own("")), Own(""))
+        name = " and behind it ".join(part.name for part in pair)
+        if name not in self.known:
+            run, tail = (cable_of(part, self.cable) for part in pair)
+            self.in_series[name] = replace(run, tail=tail)
+            self.known[name] = self._found(name, self.in_series[name])
+        return self.known[name]
 
     def taken(self, chain: Sequence[Taken | Piece]) -> Cable | None:
         """Return the lead that is taken, where the figures of the way are others with it."""
-        runs = [one for one in chain if isinstance(one, Taken) and _run(one)]
-        return next((self.own(one.part, one.piece).cable for one in runs), None)
+        return self.of(_parts_of(chain)).cable
 
     def told(self, chain: Sequence[Taken | Piece]) -> Iterable[Own]:
         """Return the leads taken that differ; where none is taken from stock, those that do not do.
@@ -118,9 +138,8 @@ class Leads:
         Not where one in stock of such plugs does, so that another part is missing; not a digital
         one, or one that would lie coiled up: nobody expects those to be taken.
         """
-        for one in chain:
-            if isinstance(one, Taken) and (own := self.own(one.part, one.piece)).says:
-                yield own
+        if (own := self.of(_parts_of(chain))).says:
+            yield own
         runs = [one for one in chain if _run(one)]
         if not all(isinstance(one, Taken) and one.in_stock for one in runs):
             there = {_ends(p) for name, p in self.looked_at.items()
@@ -129,16 +148,25 @@ class Leads:
                 apart = part.impedance_ohm is not None or far_too_long(part, self.cable.length_m)
                 if not (self.known[name].serves or apart or _ends(part) in there):
                     yield self.known[name]
+            yield from self._best_that_fails()
 
-    def _found(self, part: Part) -> Own:
-        mine = cable_of(part, self.cable)
+    def _best_that_fails(self) -> Iterable[Own]:
+        """Return of leads in series that do not do those that would do first."""
+        failing = [(path_ohm(cable), name) for name, cable in self.in_series.items()
+                   if not self.known[name].serves and self.known[name].says]  # fmt: skip
+        if len(failing) == len(self.in_series) and failing:
+            yield self.known[min(failing)[1]]
+
+    def _found(self, name: str, mine: Cable) -> Own:
         differs = "; ".join(_data(mine, self.cable))
         if not differs:
             return Own("")
         if self.solve is None or self.choice is None or not self.was:
+            if mine.tail is not None:
+                return Own("", serves=False)  # not without having been solved
             may = "it may hum more than is said here, or have less treble"
-            says = f"{part.name}: {differs}: {may}{_to_solve(mine)}"
-            return Own(says, f"{part.name}: {may}", worse=1)
+            says = f"{name}: {differs}: {may}{_to_solve(mine)}"
+            return Own(says, f"{name}: {may}", worse=1)
         found = self.solve(self.choice, mine)
         own = found[: len(self.was)]
         bad = self._bad(found)
@@ -146,8 +174,8 @@ class Leads:
             with_it = f"{bad.option.id} ({bad.box})" if bad.box != self.choice.box else "it"
             judged = JUDGED.get(bad.verdict, bad.verdict)
             says = f"{with_it} would be {judged}, {self._fresh(bad)}"
-            does_not = f"{part.name} does not do"
-            if bad.against & {"loss", "signal-lost"}:
+            does_not = f"{name} does not do"
+            if bad.against & {"loss", "signal-lost"} and mine.tail is None:
                 self.refused_pf = min(self.refused_pf, 1e12 * mine.farad / mine.length_m)
             plain = "" if bad.verdict == "cannot-tell" else f"{does_not}: {says}"
             return Own(f"{does_not} ({differs}): {says}", plain, serves=False)
@@ -155,8 +183,8 @@ class Leads:
         if not changed:
             return Own("")
         figures = "with it" if self.in_doubt else "the figures here are with it"
-        says = f"{part.name}: {differs}; {figures}: {changed}"
-        plain = f"{part.name}: with it {changed}" if self.in_doubt else ""
+        says = f"{name}: {differs}; {figures}: {changed}"
+        plain = f"{name}: with it {changed}" if self.in_doubt else ""
         worse = _steps(self.was, own)
         return Own(says, plain, worse, cable=mine, changed=changed)
 
@@ -215,6 +243,10 @@ def _ends(part: Part) -> tuple[object, ...]:
     return part.from_, part.to, part.wires, part.joined_from, part.joined_to
 
 
+def _parts_of(chain: Iterable[Taken | Piece]) -> list[tuple[Piece, Part | None]]:
+    return [(one.piece, one.part) if isinstance(one, Taken) else (one, None) for one in chain]
+
+
 def _run(one: Taken | Piece) -> bool:
     piece = one.piece if isinstance(one, Taken) else one
     return piece.kind == "lead" and piece.place == "run"
@@ -243,15 +275,23 @@ def cable_of(part: Part, solved: Cable) -> Cable:
 def _data(mine: Cable, solved: Cable) -> Sequence[str]:
     """Return of which data a lead has noticeably more than the one that was solved."""
     more = []
-    ohms = [c.shield_ohm + c.contact_ohm for c in (mine, solved)]
+    tail, mine = mine.tail, mine.whole
+    ohms = [path_ohm(c) for c in (mine, solved)]
     if ohms[0] > WORSE * ohms[1] > 0.0:
         more.append(
-            f"its shield and contacts have {ohms[0] * 1e3:.0f} mohm where {ohms[1] * 1e3:.0f} were "
-            "solved"
+            f"{'its' if tail is None else 'their'} shield{'s' * (tail is not None)} and contacts "
+            f"have {ohms[0] * 1e3:.0f} mohm where {ohms[1] * 1e3:.0f} were solved"
         )
     if mine.farad > WORSE * solved.farad > 0.0:
         more.append(f"{mine.farad * 1e12:.0f} pF where {solved.farad * 1e12:.0f} were solved")
+    if tail is not None:
+        more.append(f"{path_ohm(tail) * 1e3:.0f} mohm of it lie behind the adapter")
     return more
+
+
+def path_ohm(cable: Cable) -> float:
+    """Return what lies between the chassis: the shield and its contacts."""
+    return cable.whole.shield_ohm + cable.whole.contact_ohm
 
 
 def _to_solve(mine: Cable) -> str:

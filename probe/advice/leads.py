@@ -50,6 +50,9 @@ class Piece:
     """One that is bought ready may do: its ohms do not count."""
     refused_db: frozenset[float] = frozenset()
     """Sizes of attenuators that were solved in its place and do not do, however near they are."""
+    in_series: bool = False
+    """A lead whose shield goes on in that of another one, or is that other one's: the two are
+    solved as one path, and neither is judged, or another one named for it, by itself."""
 
     @property
     def says(self) -> str:
@@ -96,6 +99,7 @@ _RCA = _piece("lead", "rca-male", "rca-male", "centre-centre shell-shell")
 _XLR = _piece("lead", "xlr-female", "xlr-male", "1-1 2-2 3-3")
 _SHORT_RCA = _piece("lead", "rca-male", "rca-male", "centre-centre shell-shell", "destination")
 _SHORT_XLR = _piece("lead", "xlr-female", "xlr-male", "1-1 2-2 3-3", "destination")
+_XLR_FIRST, _RCA_BEHIND = (replace(piece, in_series=True) for piece in (_XLR, _SHORT_RCA))
 
 WAYS: dict[str, tuple[tuple[Piece, ...], ...]] = {
     "rca-to-rca": ((_RCA,),),
@@ -115,6 +119,8 @@ WAYS: dict[str, tuple[tuple[Piece, ...], ...]] = {
         (_piece("lead", "xlr-female", "rca-male", "2-centre 1-shell 3-shell"),),
         (_XLR, _piece("adapter", "xlr-female", "rca-male", "2-centre 1-shell 3-shell",
                       "destination")),
+        (_XLR_FIRST, _piece("adapter", "xlr-female", "rca-female", "2-centre 1-shell 3-shell",
+                            "destination"), _RCA_BEHIND),
     ),
     "xlr-to-rca/transformer": (
         (_XLR, _piece("transformer", "xlr-female", "rca-male", "", "destination")),

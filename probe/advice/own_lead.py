@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from probe.advice.alike import candidate
 from probe.advice.compiled import judged
 from probe.advice.cures import cures
 from probe.advice.desk import Desk
 from probe.advice.destination import Cable
 from probe.advice.model import Advice, Choice, OptionAdvice
+from probe.advice.ranking import HUM
 from probe.advice.solve import Link
 
 Key = tuple[str, str, str | None, str]
@@ -47,9 +49,10 @@ class OwnLeads:
         links = [link for _, link in held]
         links += [link for c in chosen.values() if c.box not in cables for link in self._plain(c)]
         whole.update(_by_key(self._judged(links)))
+        found = self._with_options(alone, self.advice.choices)
+        choices = (self._told_anew(c, found) if c.box in cables else c for c in found.choices)
         found = replace(
-            self.advice,
-            options=tuple(_with(o, alone.get(_key(o)), chosen) for o in self.advice.options),
+            self._with_options(alone, tuple(choices)),
             sets=tuple(
                 replace(s, options=tuple(whole.get(_key(o), o) for o in s.options)) if not k else s
                 for k, s in enumerate(self.advice.sets)
@@ -60,6 +63,24 @@ class OwnLeads:
         said = {c.box for c in fresh if c.code == "at-origin"}
         told = [c for c in self.advice.cures if c.code == "at-origin" and c.box not in said]
         return replace(found, cures=(*told, *fresh))
+
+    def _with_options(
+        self, alone: Mapping[Key, OptionAdvice], choices: tuple[Choice, ...]
+    ) -> Advice:
+        chosen = {c.box: c for c in choices if c.option is not None}
+        options = (_with(o, alone.get(_key(o)), chosen) for o in self.advice.options)
+        return replace(self.advice, options=tuple(options), choices=choices)
+
+    def _told_anew(self, choice: Choice, found: Advice) -> Choice:
+        """Return a choice whose reasons have the hum with the lead that is taken, too."""
+        ways = [candidate(advice, choice.box, choice.socket or "", choice.option or "")
+                for advice in (self.advice, found)]  # fmt: skip
+        hums = [HUM.told(way) for way in ways if way.hum is not None]
+        if len(set(hums)) < 2:
+            return choice
+        told, taken = f": {hums[0]} below full output", f", with the lead that is taken {hums[1]}"
+        why = (f"{reason}{taken}" if reason.endswith(told) else reason for reason in choice.why)
+        return replace(choice, why=tuple(why))
 
     def _beside(self, choice: Choice, taken: Mapping[str, Cable]) -> list[Link]:
         rest = [c for c in self.advice.choices if c.box != choice.box and c.option is not None]

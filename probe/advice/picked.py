@@ -93,9 +93,7 @@ def cables_of(demands: Mapping[str, Demand], chosen: Mapping[str, Chosen]) -> di
     """Return by box the leads with which its figures are not those that were solved."""
     found = {}
     for box, chain in chosen.items():
-        leads = demands[box].leads
-        runs = [leads.own(part, piece).cable for piece, part in chain if part is not None]
-        cable = next((c for c in runs if c is not None), None)
+        cable = demands[box].leads.of(chain).cable
         if cable is not None:
             found[box] = cable
     return found

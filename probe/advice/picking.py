@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import product
 
 from probe.advice.fitting import fits, without_data
-from probe.advice.lead_data import Leads, far_too_long
+from probe.advice.lead_data import Leads, cable_of, far_too_long, path_ohm
 from probe.advice.leads import Piece
 from probe.advice.shelf import Part, Shelf
 from probe.advice.taken import Taken, less, whole_run
@@ -90,6 +90,8 @@ def look_at(demand: Demand, shelf: Shelf) -> None:
         for part in shelf.parts:
             if fits(part, piece, demand.leads.cable.length_m):
                 demand.leads.own(part, piece)
+    for way in (w for w in demand.ways if any(piece.in_series for piece in w)):
+        list(_chains(way, demand, demand.count, shelf))
 
 
 def one_piece(piece: Piece, count: int, shelf: Shelf) -> Taken | Piece:
@@ -211,16 +213,29 @@ def _candidates(demand: Demand, held: Sequence[Demand], shelf: Shelf) -> list[_C
     parts = {p.name: p for p in shelf.parts}
     found: list[_Candidate] = []
     for way in demand.ways:
-        offers = [_offers(piece, demand, others, shelf) or [None] for piece in way]
-        chains = (tuple(zip(way, of_it, strict=True)) for of_it in product(*offers))
+        chains = _chains(way, demand, others, shelf)
         found.extend(_candidate(demand, chosen, parts) for chosen in chains)
     return sorted(found, key=lambda c: (c.least, c.names))
+
+
+def _chains(way: Sequence[Piece], demand: Demand, all_of_it: int, shelf: Shelf) -> Iterator[Chosen]:
+    """Yield what a way may be made of; of leads in series, which are judged together, what does."""
+    offers = [_offers(piece, demand, all_of_it, shelf) or [None] for piece in way]
+    in_series = any(piece.in_series for piece in way)
+    for of_it in product(*offers):
+        chosen: Chosen = tuple(zip(way, of_it, strict=True))
+        if in_series:
+            there = all(part or piece.kind == "attenuator" for piece, part in chosen)
+            if not there or not demand.leads.of(chosen).serves:
+                continue
+        yield chosen
 
 
 def _candidate(demand: Demand, chosen: Chosen, parts: Mapping[str, Part]) -> _Candidate:
     counts: Counter[str] = Counter()
     paid: Counter[str] = Counter()
-    missing = dear = worse = long = 0
+    missing = dear = long = 0
+    worse = demand.leads.of(chosen).worse
     for piece, part in chosen:
         if part is None:
             missing, dear = missing + 1, dear + (piece.kind == "transformer")
@@ -228,8 +243,8 @@ def _candidate(demand: Demand, chosen: Chosen, parts: Mapping[str, Part]) -> _Ca
         counts[part.name] += demand.count
         if not _paid_for(piece, part, demand.leads):
             paid[part.name] += demand.count
-        own = _worse(piece, part, demand.leads)
-        worse, long = worse + own[0], long + own[1]
+        worse += without_data(part)
+        long += far_too_long(part, demand.leads.cable.length_m)
     one = _Candidate(chosen, (missing, dear, worse, long, len(chosen)), counts, paid, NOTHING)
     return _Candidate(chosen, one.alone, counts, paid, _ranked([one], parts, _share))
 
@@ -241,6 +256,12 @@ def _worse(piece: Piece, part: Part, leads: Leads) -> tuple[int, int]:
     """
     worse = leads.own(part, piece).worse + without_data(part)
     return worse, int(far_too_long(part, leads.cable.length_m))
+
+
+def _has_less(part: Part, other: Part, leads: Leads) -> bool:
+    """Tell whether a lead has a better shield than another one, or less capacitance."""
+    mine, theirs = (cable_of(one, leads.cable) for one in (part, other))
+    return path_ohm(mine) < path_ohm(theirs) or mine.farad < theirs.farad
 
 
 def _paid_for(piece: Piece, part: Part, leads: Leads) -> bool:
@@ -264,6 +285,7 @@ def _offers(piece: Piece, demand: Demand, all_of_it: int, shelf: Shelf) -> list[
         better = [
             p for p in does
             if (*_worse(piece, p, leads), _price(p, count), p.name) < (*mine, part.name)
+            and not (piece.in_series and _has_less(part, p, leads))
         ]  # fmt: skip
         others = all_of_it - count
         room = sum(max(p.loose + p.stock * p.pieces - count + 1, 0) for p in better)

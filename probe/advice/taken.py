@@ -12,7 +12,7 @@ from probe.advice.leads import Piece
 from probe.advice.shelf import Part, Shelf
 
 SHORT_METRES = 1.5
-"""A lead behind a transformer is at most this long. [practice]"""
+"""A lead behind a transformer or an adapter is at most this long. [practice]"""
 
 
 @dataclass(frozen=True)

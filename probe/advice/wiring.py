@@ -26,6 +26,8 @@ from probe.advice.parts import (
 GROUND = "ground"
 EMF = "emf"
 """Node held at the open-circuit difference between the chassis (0 V when it is not looked at)."""
+JOINT = "joint"
+"""Where an adapter joins the shields of a lead and of a short one behind it, and the tied pin 3."""
 SHIELD = "shield"
 TIE = "tie"
 """Name of the resistor in which the current of a tied pin 3 flows."""
@@ -179,23 +181,27 @@ def _attenuate(network: Network, pad: Pad | None) -> tuple[str, str]:
 
 def _from_xlr(network: Network, option: Option, cable: Cable) -> tuple[str, ...]:
     far = "wire2" if option.pin_3 == "transformer" else "in2"
-    shield_end = REFERENCE if option.pin_3 == "transformer" else GROUND
-    _conductor(network, "wire2", "hot", far, shield_end, cable)
-    if shield_end == GROUND:
-        _shield(network, GROUND, cable)
+    end = REFERENCE if option.pin_3 == "transformer" else GROUND
+    if cable.tail is not None and end == GROUND:
+        far, end = "joint2", JOINT
+        _conductor(network, "tail2", far, "in2", GROUND, cable.tail, near_end=JOINT)
+        _shield(network, GROUND, cable.tail, f"{SHIELD}.tail", JOINT)
+    _conductor(network, "wire2", "hot", far, end, cable)
+    if end != REFERENCE:
+        _shield(network, end, cable)
     if option.pin_3 == "open":
         return ("hot",)
     if option.pin_3 == "tied-at-source":
         network.resistor(TIE, "cold", REFERENCE, TIE_OHM)
         return "hot", "cold"
     if option.pin_3 == "transformer":
-        _conductor(network, "wire3", "cold", "wire3", shield_end, cable)
+        _conductor(network, "wire3", "cold", "wire3", end, cable)
         beside = "in3" if option.to == "xlr" else GROUND
         network.transformer(ISOLATOR, ("wire2", "wire3"), ("in2", beside), option.part)
         return "hot", "cold"
-    _conductor(network, "wire3", "cold", "in3", GROUND, cable)
+    _conductor(network, "wire3", "cold", "in3", end, cable)
     if option.pin_3 == "tied-at-destination":
-        network.resistor(TIE, "in3", GROUND, TIE_OHM)
+        network.resistor(TIE, "in3", end, TIE_OHM)
     return "hot", "cold"
 
 
@@ -217,19 +223,21 @@ def _from_rca(network: Network, option: Option, cable: Cable) -> tuple[str, ...]
 
 
 def _conductor(
-    network: Network, name: str, near: str, far: str, shield_end: str, cable: Cable
-) -> None:
+    network: Network, name: str, near: str, far: str, shield_end: str, cable: Cable,
+    near_end: str = REFERENCE,
+) -> None:  # fmt: skip
     """Add one conductor of the lead, half its capacitance at either end."""
     ohm = CONTACT_OHM + CONDUCTOR_OHM_PER_M * cable.length_m
     network.resistor(f"{name}.r", near, far, ohm)
     if near != REFERENCE:
-        network.capacitor(f"{name}.near", near, REFERENCE, cable.farad / 2.0)
+        network.capacitor(f"{name}.near", near, near_end, cable.farad / 2.0)
     network.capacitor(f"{name}.far", far, shield_end, cable.farad / 2.0)
 
 
-def _shield(network: Network, far: str, cable: Cable) -> None:
-    ohm = max(cable.shield_ohm + cable.contact_ohm, 1e-4)
-    network.resistor(SHIELD, REFERENCE, far, ohm)
+def _shield(
+    network: Network, far: str, cable: Cable, name: str = SHIELD, near: str = REFERENCE
+) -> None:
+    network.resistor(name, near, far, max(cable.shield_ohm + cable.contact_ohm, 1e-4))
 
 
 def _join_chassis(network: Network, socket: Input) -> None:

@@ -140,6 +140,20 @@ def _xlr_to_xlr(cable: Cable) -> list[str]:
     ]
 
 
+def _tied_at_destination(cable: Cable) -> list[str]:
+    """Tied in the destination's socket, or where a short RCA lead hangs on the adapter (``j``)."""
+    if cable.tail is None:
+        return [*_xlr_to_xlr(cable), *_tie("i3", "g")]
+    tail, half = cable.tail, cable.tail.farad / 2.0
+    wire = parts.CONTACT_OHM + parts.CONDUCTOR_OHM_PER_M * tail.length_m
+    return [
+        *_wire("w2", "h", "j2", "j", cable), *_wire("w3", "c", "i3", "j", cable),
+        _shield("j", cable), *_tie("i3", "j"),
+        f"rtail2 j2 i2 {wire!r}", f"ctailn j2 j {half!r}", f"ctailf i2 g {half!r}",
+        f"rtail j g {tail.shield_ohm + tail.contact_ohm!r}",
+    ]  # fmt: skip
+
+
 _LEADS = {
     "rca-to-rca": lambda k: [*_wire("w", "r", "i2", "g", k), _shield("g", k)],
     "xlr-to-xlr": _xlr_to_xlr,
@@ -151,7 +165,7 @@ _LEADS = {
     "xlr-to-rca/pin-3-tied-at-source": lambda k: [
         *_wire("w", "h", "i2", "g", k), _shield("g", k), *_tie("c", "0"),
     ],
-    "xlr-to-rca/pin-3-tied-at-destination": lambda k: [*_xlr_to_xlr(k), *_tie("i3", "g")],
+    "xlr-to-rca/pin-3-tied-at-destination": lambda k: _tied_at_destination(k),
     "xlr-to-rca/transformer": lambda k: [
         *_wire("w2", "h", "p2", "0", k), *_wire("w3", "c", "p3", "0", k),
         *_iso("p2", "p3", "i2", "g"),
