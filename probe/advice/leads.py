@@ -98,14 +98,13 @@ def _piece(kind: Kind, from_: Plug, to: Plug, wires: str, place: Place = "run",
 _RCA = _piece("lead", "rca-male", "rca-male", "centre-centre shell-shell")
 _XLR = _piece("lead", "xlr-female", "xlr-male", "1-1 2-2 3-3")
 _SHORT_RCA = _piece("lead", "rca-male", "rca-male", "centre-centre shell-shell", "destination")
-_SHORT_XLR = _piece("lead", "xlr-female", "xlr-male", "1-1 2-2 3-3", "destination")
 _XLR_FIRST, _RCA_BEHIND = (replace(piece, in_series=True) for piece in (_XLR, _SHORT_RCA))
 
 WAYS: dict[str, tuple[tuple[Piece, ...], ...]] = {
     "rca-to-rca": ((_RCA,),),
     "xlr-to-xlr": ((_XLR,),),
     "xlr-to-xlr/transformer": (
-        (_XLR, _piece("transformer", "xlr-female", "xlr-male", "", "destination"), _SHORT_XLR),
+        (_XLR, _piece("transformer", "xlr-female", "xlr-male", "", "destination")),
     ),
     "xlr-to-rca/pin-3-open": (
         (_piece("lead", "xlr-female", "rca-male", "2-centre 1-shell"),),
@@ -139,7 +138,7 @@ WAYS: dict[str, tuple[tuple[Piece, ...], ...]] = {
         (_RCA, _piece("adapter", "rca-female", "xlr-male", "centre-2 shell-1", "destination")),
     ),
     "rca-to-xlr/transformer": (
-        (_RCA, _piece("transformer", "rca-female", "xlr-male", "", "destination"), _SHORT_XLR),
+        (_RCA, _piece("transformer", "rca-female", "xlr-male", "", "destination")),
     ),
     "rca-to-rca/transformer": (
         (_RCA, _piece("transformer", "rca-female", "rca-male", "", "destination")),

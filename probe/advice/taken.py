@@ -82,7 +82,12 @@ def placed(piece: Piece, length_m: float) -> str:
     names = {"transformer": "isolating transformer", "digital-transformer": "digital transformer"}
     where = "at the device" if piece.place == "source" else "at the destination"
     kind = "series resistors" if piece.made else piece.kind
-    return f"the {names.get(piece.kind, kind)} {where}"
+    cased = (piece.kind, piece.to) == ("transformer", "xlr-male")
+    return f"the {names.get(piece.kind, kind)} {where}{IN_A_CASE * cased}"
+
+
+IN_A_CASE = " (one in a case with sockets wants a short XLR lead behind it)"
+"""The end of an isolator that goes into an XLR input is male, be it a plug or a socket."""
 
 
 @dataclass(frozen=True)
