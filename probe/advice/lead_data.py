@@ -84,6 +84,13 @@ class Leads:
     in_series: dict[str, Cable] = field(default_factory=dict)
     """Two leads of the shelf that were looked at one behind the other, by the name of both."""
 
+    def solved_by(self, solve: Solve | None) -> Leads:
+        """Return the same with nothing looked at yet, for the other boxes have other leads."""
+        return replace(
+            self, solve=solve, known={}, with_solved=(), looked_at={}, in_series={},
+            refused_pf=math.inf,
+        )  # fmt: skip
+
     def most_pf(self) -> float | None:
         """Return the most that one to order may have, pF/m rounded down, where one was refused."""
         if self.solve is None or self.choice is None or not math.isfinite(self.refused_pf):
@@ -179,13 +186,14 @@ class Leads:
                 self.refused_pf = min(self.refused_pf, 1e12 * mine.farad / mine.length_m)
             plain = "" if bad.verdict == "cannot-tell" else f"{does_not}: {says}"
             return Own(f"{does_not} ({differs}): {says}", plain, serves=False)
-        changed = "; ".join(_changed(self.was, own))
+        was = self._with_solved()[: len(own)]  # the other boxes' leads are no matter of this one
+        changed = "; ".join(_changed(was, own))
         if not changed:
             return Own("")
         figures = "with it" if self.in_doubt else "the figures here are with it"
         says = f"{name}: {differs}; {figures}: {changed}"
         plain = f"{name}: with it {changed}" if self.in_doubt else ""
-        worse = _steps(self.was, own)
+        worse = _steps(was, own)
         return Own(says, plain, worse, cable=mine, changed=changed)
 
     def _bad(self, found: Sequence[OptionAdvice]) -> OptionAdvice | None:
@@ -203,14 +211,18 @@ class Leads:
 
         That is no matter of the lead then: nor is one more doubt of a way that is in doubt anyway.
         """
+        before = self._with_solved()[at]
+        if before.works or RANK[now.verdict] > RANK[before.verdict]:
+            return False
+        return now.verdict == "cannot-tell" or not now.against - before.against
+
+    def _with_solved(self) -> Sequence[OptionAdvice]:
+        """Return the ways with the lead that was solved, beside the same leads of the others."""
         assert self.solve is not None
         assert self.choice is not None
         if not self.with_solved:
             self.with_solved = self.solve(self.choice, self.cable)
-        before = self.with_solved[at]
-        if before.works or RANK[now.verdict] > RANK[before.verdict]:
-            return False
-        return now.verdict == "cannot-tell" or not now.against - before.against
+        return self.with_solved
 
     def _fresh(self, now: OptionAdvice) -> str:
         """Return what speaks against a way that did not with the lead that was solved."""

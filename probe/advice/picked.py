@@ -37,7 +37,7 @@ class Picked:
             return None
         demand = self.demands[box]
         if cables := self.cables(box):
-            leads = replace(demand.leads, solve=beside(self.solve, cables), known={}, looked_at={})
+            leads = demand.leads.solved_by(beside(self.solve, cables))
             demand = replace(demand, leads=leads)
         return demand, self.chosen[box]
 

@@ -277,3 +277,29 @@ def test_a_lead_to_be_tried_that_does_not_do_says_what_is_new_with_it(said: Any)
     # the contacts and 3 m of shield have 1.05 ohm where 0.08 were solved: it is the hum that is new
     says = found.partition("worn XLR does not do")[2].partition(": it would be")[2]
     assert "hum" in says.partition(" below full output")[0]
+
+
+def test_what_the_leads_of_other_boxes_add_is_not_told_of_a_lead(said: Any, tmp_path: Path) -> None:
+    """Lost: "135 pF where 100 were solved; hum 78 dB, not 86", 8 dB that no pF of it makes."""
+    boxes = {
+        "speakers": 'connector = "xlr"\ncircuit = "difference-amplifier"\n'
+        'impedance_ohm = 10000.0\nimpedance_is = "each-leg"\n'
+        '[input.cable]\nlength_m = 4.0\n[input.ground]\npreset = "two-rooms"\n',
+        "ears": 'connector = "rca"\nimpedance_ohm = 30000.0\nrole = "other"\n'
+        '[input.cable]\nlength_m = 1.0\n[input.ground]\npreset = "same-strip"\n',
+    }
+    paths = [tmp_path / f"{name}.toml" for name in boxes]
+    for path, (name, keys) in zip(paths, boxes.items(), strict=True):
+        text = f'format = "probe-destination/1"\nname = "{name}"\n[[input]]\n{keys}'
+        path.write_text(text.replace("[input.cable]", "sensitivity_v = 0.8\n[input.cable]"))
+    source = SOURCE.replace("differential_level", 'kinds = ["differential"]\ndifferential_level')
+    source = source.replace("single_ended_impedance_ohm = 100", "single_ended_impedance_ohm = 50")
+    leads = (lead("pair", RCA, length_m=1.5, capacitance_pf_per_m=90.0, contact_milliohm=5.0),
+             lead("XLR", XLR, length_m=4.0))  # fmt: skip
+    found = said(source, [str(p) for p in paths], *leads, whole=True)
+    # by hand: its shield and contacts are the 50 mohm that were solved, and 35 pF behind 100 ohm
+    # are nothing at any line of the mains; the other lead brings what comes by its chassis
+    assert "ears: 2 x pair" in found
+    assert "pF where 100 were solved" not in found
+    # regression only: alone it hums at 86 dB, with the others plugged in at 78
+    assert "- with all plugged in: level unchanged, hum 78" in found
