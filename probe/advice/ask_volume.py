@@ -200,7 +200,10 @@ def _turned(advice: Advice, choice: Choice) -> str:
     reached = ", which turned up reaches full output" * (full and choice.attenuator)
     if not any(map(_overloads, used)):
         return reached
-    known = [o.turn_down_db for o in used if o.turn_down_db is not None]
+    here = (choice.box, choice.socket, choice.option)
+    beside = [o for s in advice.sets[:1] for o in s.options
+              if (o.box, o.socket, o.option.id) == here]  # fmt: skip
+    known = [o.turn_down_db for o in (*used, *beside) if o.turn_down_db is not None]
     down = f"its volume stays {max(known):.1f} dB or more below its maximum" if known else (
         "it stays turned down"
     )  # fmt: skip

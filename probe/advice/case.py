@@ -118,6 +118,8 @@ class Case:
     """What knowing the circuit of the input tells, before anything else that would."""
     volume_stated: bool = False
     """That it has no volume control is stated."""
+    down_alone_db: float = 0.0
+    """How far its volume has to stay down with this box alone, be there others that take level."""
 
     @property
     def most_comes(self) -> bool:

@@ -39,6 +39,10 @@ def judged(
             for circuit in circuits_of(socket)
         ]
         found = _compiled(cases, desk.side, reference, desk.operating_for(option))
+        if company and found.turn_down_db is not None:
+            alone = judged(desk, socket, option).turn_down_db or 0.0
+            cases = [replace(case, down_alone_db=alone) for case in cases]
+            found = _compiled(cases, desk.side, reference, desk.operating_for(option))
         single = desk.device.one_channel or socket.role == "subwoofer"
         return replace(found, leads=1 if single else 2)
 

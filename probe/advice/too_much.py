@@ -31,10 +31,14 @@ def _too_much(case: Case, level: Quantity, most: float) -> str:
 
 
 def _turn_down_db(case: Case, level: Quantity, most: float) -> float | None:
-    """Return how far below its maximum a device's own volume has to stay, dB rounded up."""
+    """Return how far below its maximum a device's own volume has to stay, dB rounded up.
+
+    With the other boxes plugged in or not: nobody turns it down once more where one is pulled.
+    """
     if not case.own_volume or case.maximum_assumed:
         return None
-    return math.ceil(round(10.0 * float(ratio_to_db(level.high / most)), 6)) / 10.0
+    here = math.ceil(round(10.0 * float(ratio_to_db(level.high / most)), 6)) / 10.0
+    return max(here, case.down_alone_db)
 
 
 def _against_overload(case: Case, *, played: bool, turn_down: float | None, near: str) -> str:
