@@ -20,7 +20,7 @@ differential_impedance_ohm = 100
 [device]
 maker = "Ostrey"
 model = "Quern"
-kind = "DAC"
+kind = "preamplifier"
 output = "line"
 connectors = ["xlr"]
 """
@@ -40,5 +40,8 @@ def test_the_sheet_has_one_figure_of_how_far_to_turn_down(tmp_path: Path) -> Non
     expected = f"{math.ceil(10.0 * most) / 10.0:.1f}"
     assert expected == "4.9"
     leaf = leaves_of(advice.to_json())[0]
-    told = " ".join(map(str, [leaf, *advice.choices[0].why]))
-    assert set(re.findall(r"(\d+\.\d) dB or more below", told)) == {expected}
+    told = {
+        place: set(re.findall(r"keep the volume (\d+\.\d) dB or more below", str(what)))
+        for place, what in (("alone", advice.options), ("beside", advice.sets), ("sheet", leaf))
+    }
+    assert told == dict.fromkeys(("alone", "beside", "sheet"), {expected})
