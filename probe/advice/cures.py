@@ -18,6 +18,7 @@ from probe.advice.case import Verdict
 from probe.advice.desk import Desk
 from probe.advice.destination import Destination
 from probe.advice.model import Advice, Choice, Cure, OptionAdvice
+from probe.advice.plain import against
 from probe.advice.together import Beside, instead
 from probe.advice.words import MOST_DB
 
@@ -106,7 +107,7 @@ def _for_box(desks: Sequence[Desk], advice: Advice, choice: Choice) -> list[Cure
         assert quantity is not None
         found.append(
             Cure(
-                code, choice.box, says, worst.option.id, quantity,
+                code, choice.box, f"{says}{_but(now, best)}", worst.option.id, quantity,
                 min(reached, MOST_DB) - hum,
                 _verdict(best),
                 _at_least(now, best, min(reached, MOST_DB) - hum),
@@ -166,6 +167,14 @@ def _best(rungs: Sequence[_Rung], option: str) -> Sequence[OptionAdvice]:
             return pick.options
         left = [r for r in left if r is not pick]
     return []
+
+
+def _but(now: Sequence[OptionAdvice], best: Sequence[OptionAdvice]) -> str:
+    """Return what of a cure there is to mind that what is used has not; its hum is told anyway."""
+    known = {"hum", "noise", *(h.code for o in now for h in o.used.hazards)}
+    fresh = [against(h.code, o.used.figures) for o in best for h in o.used.hazards
+             if h.code not in known and not h.assumed]  # fmt: skip
+    return next((f", but {says}" for says in fresh if says), "")
 
 
 def _verdict(held: Sequence[OptionAdvice]) -> Verdict:

@@ -22,7 +22,7 @@ AGAINST = {
     "clips-played": "loud passages would distort",
     "clips-short": "the output distorts before full output is reached",
     "pin-3-open": "level would be lost, and hum picked up",
-    "one-half-undriven": "one half of its amplifier would stay idle",
+    "one-half-undriven": "one half of its amplifier would stay idle, its maximum 6 dB lower",
     "output-clips": "this output was seen distorting while it was measured",
     "overload": "the output can give more than the input accepts",
     "at-limit": "the most that comes is just what the input accepts",

@@ -44,4 +44,4 @@ def test_the_sheet_has_one_figure_of_how_far_to_turn_down(tmp_path: Path) -> Non
         place: set(re.findall(r"keep the volume (\d+\.\d) dB or more below", str(what)))
         for place, what in (("alone", advice.options), ("beside", advice.sets), ("sheet", leaf))
     }
-    assert told == dict.fromkeys(("alone", "beside", "sheet"), {expected})
+    assert told == {place: {expected} for place in ("alone", "beside", "sheet")}
