@@ -155,8 +155,26 @@ def _unheard(side: str, identified: Identified, body: Document) -> list[Document
             if deaf and channel not in explained:
                 message = f"the {channel} channel hears none of the tones: check its lead"
                 out.append({"code": "unheard-channel", "take": p.take.name, "message": message})
+    if body["stage"]["kind"] == "unbalanced":
+        out += [w for leg in ("hot", "cold") if (w := _never_heard(leg, identified))]
     del side
     return out
+
+
+def _never_heard(leg: str, identified: Identified) -> Document | None:
+    """Return what else a leg may be that counts as tied: what is tied is heard as tones go in."""
+    held = [p for p in identified.takes if p.played.any() and leg in p.take.channels]
+    fed = [p.take.name for p in held
+           if any(i.into == leg and i.volts > 0.0 for i in p.take.injections)]  # fmt: skip
+    if not fed or not all(p.unheard[p.take.channels.index(leg)] for p in held):
+        return None
+    pin = {"hot": 2, "cold": 3}[leg]
+    message = (
+        f"no take hears the {leg} leg, not even what is put on it: pin {pin} is tied to pin 1, or "
+        f"the lead from it to the recorder is not plugged in or broken. With the device off, an "
+        f"ohmmeter from pin {pin} to pin 1 of its socket tells: below 1 ohm it is tied"
+    )
+    return {"code": "unheard-channel", "take": fed[0], "message": message}
 
 
 def _side(session: Session, identified: Identified, part: Part | None = None) -> Document:

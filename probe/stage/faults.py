@@ -344,8 +344,9 @@ def _indistinguishable(possible: list[Told], verdict: Verdict, told: Polarity) -
     if verdict.kind == "unbalanced":
         message = (
             f"a stuck {silent} amplifier without a build-out resistor looks the same, and so does "
-            f"a lead of the {silent} leg that is not plugged in: check that first; then the data "
-            "sheet or the other side of the stereo pair tells"
+            f"a lead of the {silent} leg that is not plugged in: check that first (an ohmmeter at "
+            f"the socket, device off: below 1 ohm to pin 1 it is tied); then the data sheet or the "
+            "other side of the stereo pair tells"
         )
         possible.append(Told(f"{silent}-leg-dead", message))
     if silent == "hot" and not verdict.hot_dead and told.against != "the single-ended output":
