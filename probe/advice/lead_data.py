@@ -174,6 +174,10 @@ class Leads:
             may = "it may hum more than is said here, or have less treble"
             says = f"{name}: {differs}: {may}{_to_solve(mine)}"
             return Own(says, f"{name}: {may}", worse=1)
+        if mine.tail is not None and self._tail_hums(mine):
+            says = "the hum on what lies behind the adapter is heard, whatever the answer is"
+            does_not = f"{name} does not do"
+            return Own(f"{does_not} ({differs}): {says}", f"{does_not}: {says}", serves=False)
         found = self.solve(self.choice, mine)
         own = found[: len(self.was)]
         bad = self._bad(found)
@@ -195,6 +199,17 @@ class Leads:
         plain = f"{name}: with it {changed}" if self.in_doubt else ""
         worse = _steps(was, own)
         return Own(says, plain, worse, cable=mine, changed=changed)
+
+    def _tail_hums(self, mine: Cable) -> bool:
+        """Tell whether a short lead hums too much by itself, of a way that is in doubt for its hum.
+
+        With no resistance before it nothing is made that pin 3 could hear, whatever drives it.
+        """
+        if not self.in_doubt or self.to_listen or self.solve is None or self.choice is None:
+            return False
+        bare = replace(mine, shield_ohm=0.0, contact_ohm=0.0)
+        found = self.solve(self.choice, bare)[: len(self.was)]
+        return any("hum" in o.against for o in found)
 
     def _bad(self, found: Sequence[OptionAdvice]) -> OptionAdvice | None:
         """Return the first way that does not do with a lead, and does with what was solved."""
