@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 from probe.advice import thresholds as limit
 from probe.advice.audible import stricter_db
-from probe.advice.candidate import RANK
+from probe.advice.candidate import RANK, VOLUME_DOES
 from probe.advice.case import Verdict
 from probe.advice.desk import Desk
 from probe.advice.destination import Destination
@@ -170,8 +170,11 @@ def _best(rungs: Sequence[_Rung], option: str) -> Sequence[OptionAdvice]:
 
 
 def _but(now: Sequence[OptionAdvice], best: Sequence[OptionAdvice]) -> str:
-    """Return what of a cure there is to mind that what is used has not; its hum is told anyway."""
-    known = {"hum", "noise", *(h.code for o in now for h in o.used.hazards)}
+    """Return what of a cure there is to mind that what is used has not; its hum is told anyway.
+
+    Nothing that a turn of the volume control deals with.
+    """
+    known = {"hum", "noise", *VOLUME_DOES, *(h.code for o in now for h in o.used.hazards)}
     fresh = [against(h.code, o.used.figures) for o in best for h in o.used.hazards
              if h.code not in known and not h.assumed]  # fmt: skip
     return next((f", but {says}" for says in fresh if says), "")
