@@ -339,7 +339,8 @@ def _changed(was: Sequence[OptionAdvice], now: Sequence[OptionAdvice]) -> Sequen
         heard = "" if after.hum_heard is None else f" ({after.hum_heard.says})"
         told.append(f"hum {decibels(hums[1])} below full output{heard}, not {decibels(hums[0])}")
     treble = before.loss_at_20_khz, after.loss_at_20_khz
-    if treble[0] and treble[1] and treble[1].value > treble[0].value + TIE_BREAK_DB / 2.0:
+    less = TIE_BREAK_DB / 2.0
+    if treble[0] and treble[1] and treble[1].value > max(treble[0].value, 0.0) + less:
         told.append(f"{decibels(treble[1])} lost at 20 kHz, not {decibels(treble[0])}")
     known = {"hum" if told else "", *(h.code for o in was for h in o.hazards)}
     fresh = dict.fromkeys(h.message for o in now for h in o.hazards if h.code not in known)

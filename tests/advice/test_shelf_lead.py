@@ -303,3 +303,17 @@ def test_what_the_leads_of_other_boxes_add_is_not_told_of_a_lead(said: Any, tmp_
     assert "pF where 100 were solved" not in found
     # regression only: alone it hums at 86 dB, with the others plugged in at 78
     assert "- with all plugged in: level unchanged, hum 78" in found
+
+
+def test_no_loss_is_told_of_treble_that_rises(said: Any) -> None:
+    """Lost: "with it -11.0 dB lost at 20 kHz, not -11.7" of a lead that loses nothing."""
+    coil = (BALANCED.replace("impedance-balanced", "transformer").replace("1200", "200")
+            .replace("level_v = 2.0", "level_v = 2.5"))  # fmt: skip
+    own = {"length_m": 3.0, "capacitance_pf_per_m": 90.0, "shield_milliohm_per_m": 25.0}
+    open_ = {"kind": "adapter", "from": "xlr-female", "to": "rca-female",
+             "wires": ["2-centre", "1-shell"]}  # fmt: skip
+    args = ["rca:20k:1V", "--ground", "same-strip", "--cable", "2m"]
+    found = said(coil, args, lead("pair", RCA, **own), lead("3 open", open_))
+    assert "2 x 3 open" in found
+    # by definition: less than nothing is not lost
+    assert "lost at 20 kHz" not in found
