@@ -36,6 +36,7 @@ from probe.advice.ground import GroundPath
 from probe.advice.ground import corners as ground_corners
 from probe.advice.heard import on_legs
 from probe.advice.hum import hum_of
+from probe.advice.maximum import Limits
 from probe.advice.memory import Memory, Sources
 from probe.advice.narrow import settles
 from probe.advice.operating import (
@@ -51,7 +52,7 @@ from probe.advice.operating import (
 from probe.advice.quantity import Quantity, from_draws
 from probe.advice.sampled import Sampled, forget, sample
 from probe.advice.shared import with_both_outputs
-from probe.advice.solve import Driven, Link, Network, Response, drive, respond
+from probe.advice.solve import Link, Response, respond
 from probe.advice.subject import Device, SideFacts
 from probe.advice.wiring import Option
 from probe.advice.words import RCA_FAULTS
@@ -62,9 +63,6 @@ Floats = NDArray[np.float64]
 BALANCED_CIRCUITS: tuple[Circuit, ...] = ("difference-amplifier", "buffered", "transformer")
 
 Judged = TypeVar("Judged")
-
-MOST_DRIVEN = 96
-"""Corners with several leads on them kept at once: those of one set, at 3 MB the largest."""
 
 
 @dataclass(frozen=True)
@@ -104,8 +102,8 @@ class Desk:
         self._asked: set[int] = set()
         self._leveled_here: dict[tuple[object, ...], Figures] = {}
         self._latest: dict[tuple[object, ...], Response] = {}
-        self._driven: dict[tuple[object, ...], Driven] = {}
         self._scales: dict[tuple[int, str], Scale] = {}
+        self._known_limits: dict[tuple[int, str], Limits] = {}
 
     @property
     def solved(self) -> int:
@@ -236,19 +234,8 @@ class Desk:
         same = (id(corner),) if company else corner.same_for(link.option.from_)
         key = (same, link, company)
         if key not in self._latest:
-            network = Network.of(corner, (link, *company))
-            driven = self._with_all(corner, network) if company else None
-            self._latest[key] = respond(network, link.option, corner, driven)
+            self._latest[key] = respond(corner, (link, *company))
         return self._latest[key]
-
-    def _with_all(self, corner: Sampled, network: Network) -> Driven:
-        """Return a corner with several leads on it, which each of them is then asked about."""
-        key = (id(corner), *network.key)
-        if key not in self._driven:
-            if len(self._driven) >= MOST_DRIVEN:
-                self._driven.pop(next(iter(self._driven)))
-            self._driven[key] = drive(corner, network)
-        return self._driven[key]
 
     def figures(self, trial: Trial) -> Figures:
         """Return the figures of one link on one corner."""
@@ -335,9 +322,15 @@ class Desk:
             trial.link.socket,
             self.destination.mains_hz,
             self.side.noise,
-            limits_of(trial.corner, self.device, self.side, trial.kind),
+            self._limits(trial.corner, trial.kind),
             tuple(other.socket.ground for other in trial.company),
         )
+
+    def _limits(self, corner: Sampled, kind: str) -> Limits:
+        key = (id(corner), kind)
+        if key not in self._known_limits:
+            self._known_limits[key] = limits_of(corner, self.device, self.side, kind)
+        return self._known_limits[key]
 
     def _against(
         self, corner: Sampled, reference: Reference, response: Response, link: Link

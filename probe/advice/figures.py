@@ -5,10 +5,10 @@ Decibels and hertz appear here, at the edge; the networks behind them are in SI 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, fields, replace
-from functools import cached_property
-from typing import Literal
+from functools import cached_property, lru_cache
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,13 +24,15 @@ from probe.advice.quantity import (
     OUTERMOST,
     PERHAPS_BEYOND,
     Quantity,
+    Samples,
+    each_from_draws,
     from_all,
     from_draws,
     intervals,
     spanning,
     worst,
 )
-from probe.advice.sampled import NEAR_EDGE
+from probe.advice.sampled import NEAR_EDGE, Sampled
 from probe.advice.solve import Response
 from probe.advice.words import ONLY_WITH_VOLUME
 from probe.decibels import ratio_to_db
@@ -211,57 +213,56 @@ def figures(
     at = response.at
     at_hz = float(response.hz[at])
     level = np.abs(response.level[:, at])
-    legs = [np.abs(leg[:, at]) for leg in (response.hot, response.cold) if leg is not None]
-
-    def db(ratio: Floats) -> Quantity | None:
-        return from_draws(_db(ratio), "dB", at_hz)
-
-    versus = loudness = None
+    leg = np.max([np.abs(leg) for leg in (response.hot, response.cold) if leg is not None], axis=0)
+    drive = np.ones(1) if scale.operating is None else scale.operating
+    relative = _relative(response)
+    caused = _caused(response, relative)
+    wanted: dict[str, Samples | None] = {
+        "level": (level * drive, "V", at_hz),
+        "leg_played": (leg * drive, "V", at_hz),
+        "level_at_maximum": (level * scale.maximum, "V", at_hz),
+        "leg_at_maximum": (leg * scale.maximum, "V", at_hz),
+        "drive_current": (_peak(response) * scale.maximum, "A", at_hz),
+        "loss_at_20_hz": _near(response.hz, -relative, 20.0),
+        "loss_at_20_khz": _near(response.hz, -relative, 20000.0),
+        "connection_loss_at_20_hz": _near(response.hz, -caused, 20.0),
+        "connection_loss_at_20_khz": _near(response.hz, -caused, 20000.0),
+        "core_20_hz_at_maximum": _core(response, scale.core),
+    }
     if against is not None:
         ratio = level / against.level
-        versus = db(ratio)
+        wanted["level_vs_reference_db"] = _db(ratio), "dB", at_hz
         if against.sensitivity_ratio is not None:
-            loudness = db(ratio * against.sensitivity_ratio)
-    drive = np.ones(1) if scale.operating is None else scale.operating
-    margin = played = None
-    if scale.operating is not None and sensitivity_volts is not None:
-        margin = played = db(level * drive / sensitivity_volts)
-        if scale.surely is not None and played is not None:
-            turned_up = db(level * scale.surely / sensitivity_volts)
-            margin = turned_up and turned_up.with_note(scale.surely_words)
-    change = None
+            wanted["loudness_vs_reference_db"] = _db(ratio * against.sensitivity_ratio), "dB", at_hz
+    if sensitivity_volts is not None:
+        full = sensitivity_volts / np.maximum(level, NO_LEVEL)
+        wanted["drive_current_at_full_output"] = _peak(response) * full, "A", at_hz
+        wanted["core_20_hz_at_full_output"] = _core(response, full)
+        if scale.operating is not None:
+            wanted["played_margin_db"] = _db(level * drive / sensitivity_volts), "dB", at_hz
+            if scale.surely is not None:
+                turned_up = _db(level * scale.surely / sensitivity_volts)
+                wanted["full_output_margin_db"] = turned_up, "dB", at_hz
     if tied_instead is not None:
-        change = from_draws(np.abs(_db(level / np.abs(tied_instead.level[:, at]))), "dB", at_hz)
-    relative = _relative(response)
-    caused = _caused(response)
+        change = np.abs(_db(level / np.abs(tied_instead.level[:, at])))
+        wanted["change_when_tied_db"] = change, "dB", at_hz
+    found = each_from_draws({name: of for name, of in wanted.items() if of is not None})
+    margin = found.get("full_output_margin_db")
+    anywhere, bass = _most(response.hz, -caused, (AUDIO, BASS))
+    told: dict[str, Any] = found | {
+        "level": _noted(found["level"], scale),
+        "most_played": found["level"],
+        "full_output_margin_db": margin.with_note(scale.surely_words)
+        if margin is not None
+        else found.get("played_margin_db"),
+    }
     return Figures(
-        level=_noted(from_draws(level * drive, "V", at_hz), scale),
-        level_vs_reference_db=versus,
-        loudness_vs_reference_db=loudness,
-        full_output_margin_db=margin,
-        played_margin_db=played,
-        loss_at_20_hz=_near(response.hz, -relative, 20.0),
-        loss_at_20_khz=_near(response.hz, -relative, 20000.0),
-        connection_loss_at_20_hz=_near(response.hz, -caused, 20.0),
-        connection_loss_at_20_khz=_near(response.hz, -caused, 20000.0),
-        connection_loss_anywhere=_most(response.hz, -caused, AUDIO),
-        connection_loss_bass=_most(response.hz, -caused, BASS),
+        **told,
+        connection_loss_anywhere=anywhere,
+        connection_loss_bass=bass,
         low_corner=_corner(response, relative, "low"),
         high_corner=_corner(response, relative, "high"),
         tie_current=tie_current(response, scale.maximum),
-        drive_current=_drive_current(response, scale.maximum),
-        drive_current_at_full_output=None
-        if sensitivity_volts is None
-        else _drive_current(response, sensitivity_volts / np.maximum(level, NO_LEVEL)),
-        level_at_maximum=from_draws(level * scale.maximum, "V", at_hz),
-        leg_at_maximum=from_draws(np.max(legs, axis=0) * scale.maximum, "V", at_hz),
-        most_played=from_draws(level * drive, "V", at_hz),
-        leg_played=from_draws(np.max(legs, axis=0) * drive, "V", at_hz),
-        change_when_tied_db=change,
-        core_20_hz_at_maximum=_core(response, scale.core),
-        core_20_hz_at_full_output=None
-        if sensitivity_volts is None
-        else _core(response, sensitivity_volts / np.maximum(level, NO_LEVEL)),
     )
 
 
@@ -274,33 +275,33 @@ def most_level(response: Response, scale: Scale) -> Figures:
 
 def with_surroundings(found: Figures, response: Response, around: Surroundings) -> Figures:
     """Return the figures with hum, noise and headroom."""
-    found = replace(found, stricter_db=stricter_db(around.socket.speaker_sensitivity_db))
+    more: dict[str, Any] = {"stricter_db": stricter_db(around.socket.speaker_sensitivity_db)}
     hum = hum_of(response, around.socket, around.mains_hz, around.company)
     if hum is not None:
-        found = with_hum(found, hum)
+        more |= _of_hum(hum)
     noise = noise_of(response, around.socket, around.noise)
     if noise is not None:
-        found = replace(found, noise=noise.volts, noise_below_full_output_db=noise.below)
-    clips = around.limits.at_input(response)
-    if clips is None:
-        return found
-    found = replace(found, clips_at=clips)
-    full = around.socket.sensitivity_volts
-    if full is None:
-        return found
-    return _undistorted(replace(found, headroom_db=_above(clips, full)))
+        more |= {"noise": noise.volts, "noise_below_full_output_db": noise.below}
+    clips, full = around.limits.at_input(response), around.socket.sensitivity_volts
+    more["clips_at"] = clips
+    if clips is None or full is None:
+        return replace(found, **more)
+    return _undistorted(replace(found, **more, headroom_db=_above(clips, full)))
 
 
 def with_hum(found: Figures, hum: Hum) -> Figures:
     """Return the figures with this hum."""
-    return replace(
-        found,
-        hum=hum.mains,
-        hum_below_full_output_db=hum.below,
-        buzz_below_full_output_db=hum.all_below,
-        ground_current=hum.ground_current,
-        hum_lines=hum.lines,
-    )
+    return replace(found, **_of_hum(hum))
+
+
+def _of_hum(hum: Hum) -> dict[str, Any]:
+    return {
+        "hum": hum.mains,
+        "hum_below_full_output_db": hum.below,
+        "buzz_below_full_output_db": hum.all_below,
+        "ground_current": hum.ground_current,
+        "hum_lines": hum.lines,
+    }
 
 
 UNDISTORTED = "turned up to just below where the device clips"
@@ -364,62 +365,73 @@ def _relative(response: Response) -> Floats:
     return _db(level / np.maximum(level[:, [response.at]], NO_LEVEL))
 
 
-def _caused(response: Response) -> Floats:
+def _caused(response: Response, relative: Floats) -> Floats:
     """Return the part of the response that the connection causes, shape (N, G)."""
-    own = np.abs(response.open_level)
+    own = _own(response.sampled, response.output)
+    return relative if own is None else relative - own
+
+
+@lru_cache(maxsize=64)
+def _own(sampled: Sampled, output: str) -> Floats | None:
+    """Return the response of an open output in dB against the reference frequency, (N, G)."""
+    own = np.abs(sampled.open_level(output))
     if not np.isfinite(own[0]).any():
-        return _relative(response)
-    return _relative(response) - _db(own / np.maximum(own[:, [response.at]], NO_LEVEL))
+        return None
+    return _db(own / np.maximum(own[:, [sampled.at]], NO_LEVEL))
 
 
-def _near(hz: Floats, values: Floats, wanted: float, unit: str = "dB") -> Quantity | None:
+def _near(hz: Floats, values: Floats, wanted: float, unit: str = "dB") -> Samples | None:
     """Return ``values`` (N, G) at ``wanted``, or at a point within a third of an octave of it."""
     k = int(np.argmin(np.abs(np.log(hz / wanted))))
     if not 1.0 / NEAR_EDGE <= hz[k] / wanted <= NEAR_EDGE:
         return None
-    return from_draws(values[:, k], unit, float(hz[k]))
+    return values[:, k], unit, float(hz[k])
 
 
-def _core(response: Response, factor: Floats) -> Quantity | None:
+def _core(response: Response, factor: Floats) -> Samples | None:
     """Return what the core of the transformer takes at 20 Hz, as loud there as at 1 kHz, V rms."""
     if response.core is None:
         return None
     return _near(response.hz, np.abs(response.core) * factor[:, None], 20.0, "V")
 
 
-def _most(hz: Floats, losses: Floats, band: tuple[float, float]) -> Quantity | None:
-    """Return the largest of ``losses`` (N, G) in a band.
+def _most(
+    hz: Floats, losses: Floats, bands: Sequence[tuple[float, float]]
+) -> Iterator[Quantity | None]:
+    """Yield the largest of ``losses`` (N, G) in each band.
 
     Its interval runs from the largest lower end to the largest upper end over the frequencies:
     the largest of many doubtful values taken draw by draw would look certain and be too large.
     """
-    inside = (hz >= band[0] / NEAR_EDGE) & (hz <= band[1] * NEAR_EDGE)
-    known = inside & np.isfinite(losses[0])
-    if not known.any():
-        return None
-    central, draws = losses[0, known], losses[1:, known]
-    k = int(np.argmax(central))
-    value, at_hz = float(central[k]), float(hz[known][k])
-    if draws.size == 0:
-        return Quantity(value, "dB", value, value, at_hz)
-    ends = intervals(draws)
-    low = float(np.minimum(ends[0], central).max())
-    high = float(np.maximum(ends[1], central).max())
-    return Quantity(min(max(value, low), high), "dB", low, high, at_hz)
+    central = losses[0]
+    low, high = central, central
+    if losses.shape[0] > 1:
+        ends = intervals(losses[1:])
+        low, high = np.minimum(ends[0], central), np.maximum(ends[1], central)
+    for band in bands:
+        inside = (hz >= band[0] / NEAR_EDGE) & (hz <= band[1] * NEAR_EDGE)
+        known = np.flatnonzero(inside & np.isfinite(central))
+        if not known.size:
+            yield None
+            continue
+        k = known[np.argmax(central[known])]
+        least, most = float(low[known].max()), float(high[known].max())
+        yield Quantity(min(max(float(central[k]), least), most), "dB", least, most, float(hz[k]))
 
 
 def tie_current(response: Response, maximum: Floats) -> Quantity | None:
     """Return the peak current in a pin 3 that is tied, None where it is not."""
     if response.tie is None:
         return None
-    amperes = np.sqrt(2.0) * np.abs(response.tie[:, response.at]) * maximum
+    amperes = np.sqrt(2.0) * np.abs(response.tie) * maximum
     of = from_all if response.spread else from_draws
     return of(amperes, "A", float(response.hz[response.at]))
 
 
-def _drive_current(response: Response, maximum: Floats) -> Quantity | None:
+def _peak(response: Response) -> Floats:
+    """Return the peak current out of the terminal that gives more, at the measured drive, A."""
     amperes = np.max([np.abs(drawn) for drawn in response.drawn.values()], axis=0)
-    return from_draws(np.sqrt(2.0) * amperes * maximum, "A", float(response.hz[response.at]))
+    return np.asarray(np.sqrt(2.0) * amperes)
 
 
 HALF_POWER_DB = float(ratio_to_db(0.5**0.5))

@@ -17,7 +17,9 @@ an option is louder.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,19 +36,6 @@ Complex = NDArray[np.complex128]
 
 QUIETEST = 1e-15
 """V standing for no hum at all, so that decibels stay finite."""
-
-
-@dataclass(frozen=True)
-class Ground:
-    """The difference at one lead, V at mains frequency, and the mains frequency, Hz."""
-
-    volts: float
-    mains_hz: float
-
-    @property
-    def lines(self) -> tuple[tuple[float, float], ...]:
-        """Frequencies (Hz) and differences (V) of mains and its harmonics."""
-        return tuple((n * self.mains_hz, share * self.volts) for n, share in HARMONICS.items())
 
 
 @dataclass(frozen=True)
@@ -83,48 +72,67 @@ def hum_of(
 
     ``company``: the grounds of the leads it was solved with, in their order.
     """
-    if socket.ground.difference_volts is None:
+    volts = [ground.difference_volts for ground in (socket.ground, *company)]
+    if volts[0] is None:
         return None
-    own = Ground(socket.ground.difference_volts, mains_hz)
-    rejection = _own_rejection(socket)
-    heard = [(own, response.hum, response.hum_common)]
-    for theirs, (hum, common) in zip(company, response.hum_from_company, strict=True):
-        if theirs.difference_volts is not None:
-            heard.append((Ground(theirs.difference_volts, mains_hz), hum, common))
-    hz = np.array([line for line, _ in own.lines])
-    near = _neighbours(response.hz, hz)
-    if not all(np.isfinite(passed[0, near]).all() for _, passed, _ in heard):
-        near = np.arange(response.hz.size)
-    heard = [(ground, passed[:, near], common[:, near]) for ground, passed, common in heard]
-    at = response.hz[near]
-    most, least = np.zeros((2, hz.size, response.hum.shape[0]))
-    for ground, passed, common in heard:
-        share = np.array([volts for _, volts in ground.lines])[:, None]
-        mean = rejection * np.abs(common)
-        size = np.abs(passed)
-        told = told_from_nothing(passed)
-        loud = share * _at(at, size + mean, hz)
-        most += loud
-        least += loud if told.all() else share * _at(at, size * told + mean, hz)
+    own_volts = volts[0]
+    near = response.only(_neighbours(response.hz.tobytes(), mains_hz))
+    passed, common = _let_through(near, volts)
+    if not np.isfinite(passed[0]).all():
+        near = response
+        passed, common = _let_through(near, volts)
+    size, mean = np.abs(passed), _own_rejection(socket) * np.abs(common)
+    told = told_from_nothing(passed.reshape(len(passed), -1)).reshape(passed.shape[1:])
+    most = _lines_of(near.hz, size + mean, volts, mains_hz)
+    least = most if told.all() else _lines_of(near.hz, size * told + mean, volts, mains_hz)
     known = np.isfinite(most[:, 0])
     if not known[0]:
         return None
-    all_most, all_least = (np.sqrt(np.sum(v[known] ** 2, axis=0)) for v in (most, least))
-    if response.spread:
-        found = [from_all(m, "V", float(f)) for m, f in zip(most[known], hz[known], strict=True)]
-        lines = [line for line in found if line is not None]
-        together = from_all(all_most, "V", mains_hz)
-    else:
-        lines = _lines(most[known], least[known], hz[known])
-        together = _line(all_most, all_least, mains_hz)
-    assert together is not None  # mains are known
+    most, least = _with_all(most[known]), _with_all(least[known])
+    at_hz = [*_harmonics(mains_hz)[known].tolist(), mains_hz]
+    found = _worst(most, at_hz) if response.spread else _lines(most, least, at_hz)
+    *lines, together = found
     return Hum(
         mains=lines[0],
         lines=tuple(lines),
         below=_below(lines[0], socket, mains_hz),
         all_below=_below(together, socket, mains_hz),
-        ground_current=_current(response, own, mains_hz),
+        ground_current=_current(near, own_volts, mains_hz),
     )
+
+
+def _let_through(response: Response, volts: Sequence[float | None]) -> tuple[Complex, Complex]:
+    """Return what is heard of each ground that is known, and the mean of the pins, (N, K, G)."""
+    every = ((response.hum, response.hum_common), *response.hum_from_company)
+    known = [one for one, difference in zip(every, volts, strict=True) if difference is not None]
+    heard, mean = (np.stack(one, axis=1) for one in zip(*known, strict=True))
+    return heard, mean
+
+
+def _harmonics(mains_hz: float) -> Floats:
+    """Return the frequencies of mains and its harmonics, Hz."""
+    return mains_hz * np.array(list(HARMONICS))
+
+
+def _lines_of(hz: Floats, heard: Floats, volts: Sequence[float | None], mains_hz: float) -> Floats:
+    """Return mains and its harmonics at the input of all grounds together, V, shape (L, N).
+
+    ``heard``: shape (N, K, G), per volt of each difference that is known.
+    """
+    known = np.array([difference for difference in volts if difference is not None])
+    share = known[:, None] * np.array(list(HARMONICS.values()))
+    return np.asarray(np.sum(share * _at(hz, heard, _harmonics(mains_hz)), axis=1).T)
+
+
+def _with_all(lines: Floats) -> Floats:
+    """Return lines, shape (L, N), and all of them together as one more."""
+    return np.concatenate([lines, np.sqrt(np.sum(lines**2, axis=0, keepdims=True))])
+
+
+def _worst(lines: Floats, at_hz: Sequence[float]) -> list[Quantity]:
+    """Return the largest of each line, V, shape (L, N), and the ends."""
+    found = [from_all(line, "V", hz) for line, hz in zip(lines, at_hz, strict=True)]
+    return [line for line in found if line is not None]
 
 
 def told_from_nothing(passed: Complex) -> NDArray[np.bool_]:
@@ -169,10 +177,10 @@ def _line(most: Floats, least: Floats, at_hz: float) -> Quantity:
     return Quantity(found.high, "V", quiet.low, found.high, at_hz)
 
 
-def _lines(most: Floats, least: Floats, at_hz: Floats) -> list[Quantity]:
+def _lines(most: Floats, least: Floats, at_hz: Sequence[float]) -> list[Quantity]:
     """Return `_line` of each row, shape (L, N): all ends are sorted out at once."""
     if most.shape[1] < 2 or not np.isfinite(most).all() or not np.isfinite(least).all():
-        return [_line(m, q, float(hz)) for m, q, hz in zip(most, least, at_hz, strict=True)]
+        return [_line(m, q, hz) for m, q, hz in zip(most, least, at_hz, strict=True)]
     ends = [intervals(rows[:, 1:].T) for rows in (most, least)]
     (low, high), (quiet, _) = ends
     low, quiet = np.minimum(low, most[:, 0]), np.minimum(quiet, least[:, 0])
@@ -180,16 +188,16 @@ def _lines(most: Floats, least: Floats, at_hz: Floats) -> list[Quantity]:
     value, low = np.where(quiet >= low, (most[:, 0], low), (high, quiet))
     return [
         Quantity(v, "V", a, b, hz)
-        for v, a, b, hz in zip(
-            value.tolist(), low.tolist(), high.tolist(), at_hz.tolist(), strict=True
-        )
+        for v, a, b, hz in zip(value.tolist(), low.tolist(), high.tolist(), at_hz, strict=True)
     ]
 
 
-def _neighbours(hz: Floats, wanted: Floats) -> NDArray[np.intp]:
-    """Return which of ``hz`` lie on either side of each frequency ``wanted``, ascending."""
-    right = np.clip(np.searchsorted(np.log(hz), np.log(wanted)), 1, max(hz.size - 1, 1))
-    return np.unique(np.concatenate([right - 1, np.minimum(right, hz.size - 1)]))
+@lru_cache(maxsize=64)
+def _neighbours(hz: bytes, mains_hz: float) -> tuple[int, ...]:
+    """Return which of ``hz`` lie on either side of mains and each of its harmonics, ascending."""
+    tones, wanted = np.frombuffer(hz), _harmonics(mains_hz)
+    right = np.clip(np.searchsorted(np.log(tones), np.log(wanted)), 1, max(tones.size - 1, 1))
+    return tuple(np.unique([right - 1, np.minimum(right, tones.size - 1)]).tolist())
 
 
 def _own_rejection(socket: Input) -> float:
@@ -201,20 +209,20 @@ def _own_rejection(socket: Input) -> float:
 
 
 def _at(hz: Floats, values: Floats, wanted: Floats) -> Floats:
-    """Return ``values`` (N, G) at the L frequencies ``wanted``, straight in log over log f.
+    """Return ``values`` (N, ..., G) at the L frequencies ``wanted``, straight in log over log f.
 
-    Shape (L, N); NaN outside the frequencies that are known.
+    Shape (N, ..., L); NaN outside the frequencies that are known.
     """
-    known = np.isfinite(values[0])
+    known = np.isfinite(values[0].reshape(-1, hz.size)).all(axis=0)
     x, place = np.log(hz[known]), np.log(wanted)
     if x.size < 2:
-        return np.full((place.size, values.shape[0]), np.nan)
-    y = np.log(np.maximum(values[:, known], QUIETEST))
+        return np.full((*values.shape[:-1], place.size), np.nan)
+    y = np.log(np.maximum(values[..., known], QUIETEST))
     right = np.clip(np.searchsorted(x, place), 1, x.size - 1)
     left = right - 1
     t = np.clip((place - x[left]) / (x[right] - x[left]), 0.0, 1.0)
-    found = np.exp(y[:, left] * (1.0 - t) + y[:, right] * t).T
-    found[(place < x[0] - EDGE) | (place > x[-1] + EDGE)] = np.nan
+    found = np.exp(y[..., left] * (1.0 - t) + y[..., right] * t)
+    found[..., (place < x[0] - EDGE) | (place > x[-1] + EDGE)] = np.nan
     return np.asarray(found)
 
 
@@ -229,8 +237,8 @@ def _below(line: Quantity, socket: Input, mains_hz: float) -> Quantity:
     return Quantity(value, "dB", low, high, mains_hz).with_note(note)
 
 
-def _current(response: Response, own: Ground, mains_hz: float) -> Quantity | None:
+def _current(response: Response, volts: float, mains_hz: float) -> Quantity | None:
     if response.ground_current is None:
         return None
-    amperes = own.volts * _at(response.hz, np.abs(response.ground_current), np.array([mains_hz]))[0]
-    return (from_all if response.spread else from_draws)(amperes, "A", mains_hz)
+    amperes = volts * _at(response.hz, np.abs(response.ground_current), np.array([mains_hz]))
+    return (from_all if response.spread else from_draws)(amperes[:, 0], "A", mains_hz)

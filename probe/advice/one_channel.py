@@ -20,7 +20,7 @@ from probe.advice.narrow import own_ohm
 from probe.advice.note import Note
 from probe.advice.operating import scale_of
 from probe.advice.sampled import Complex, Sampled
-from probe.advice.terminals import Terminals
+from probe.advice.solve import pin_voltages
 from probe.advice.wiring import Option
 from probe.numbers import plain, write_number
 
@@ -102,10 +102,8 @@ def _volts(option: Option, corner: Sampled, shorted: tuple[bool, bool]) -> Compl
     """Return the voltages on the pins used, at 1 kHz, with the first and the second one shorted."""
     pins = _pins(option)
     short = np.diag(np.array(shorted[: len(pins)]) / SHORT_OHM).astype(np.complex128)
-    at_pins = Terminals.of(corner, [pins])
     y = np.broadcast_to(short, (corner.hz.size, *short.shape))
-    with np.errstate(invalid="ignore", divide="ignore"):
-        return np.asarray(at_pins.from_source(np.asarray(y))[0, corner.at])
+    return np.asarray(pin_voltages(corner, pins, y)[0, corner.at])
 
 
 def _pins(option: Option) -> tuple[str, ...]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
@@ -113,6 +113,26 @@ def from_draws(samples: Floats, unit: str, at_hz: float | None = None) -> Quanti
         return Quantity(value, unit, value, value, at_hz)
     low, high = interval(draws)
     return Quantity(value, unit, min(float(low), value), max(float(high), value), at_hz)
+
+
+Samples = tuple[Floats, str, float | None]
+"""What `from_draws` takes."""
+
+
+def each_from_draws(samples: Mapping[str, Samples]) -> dict[str, Quantity | None]:
+    """Return `from_draws` of each, all of (N,): the draws of all of them are sorted at once."""
+    found: dict[str, Quantity] = {}
+    rows = np.stack([draws for draws, _, _ in samples.values()])
+    known = np.asarray(np.isfinite(rows).all(axis=1))
+    if rows.shape[1] > 1 and known.any():
+        values = rows[known, 0]
+        low, high = intervals(rows[known, 1:].T)
+        ends = values, np.minimum(low, values), np.maximum(high, values)
+        told = [name for name, whole in zip(samples, known.tolist(), strict=True) if whole]
+        for name, value, a, b in zip(told, *(end.tolist() for end in ends), strict=True):
+            _, unit, at_hz = samples[name]
+            found[name] = Quantity(value, unit, a, b, at_hz)
+    return {name: found.get(name) or from_draws(*of) for name, of in samples.items()}
 
 
 def from_all(samples: Floats, unit: str, at_hz: float | None = None) -> Quantity | None:

@@ -57,7 +57,7 @@ class Assumed:
     words: str
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Sampled:
     """A source on a common grid.
 
@@ -94,6 +94,10 @@ class Sampled:
     heard_ohm: float = float("inf")
     spread: bool = False
     """Axis 0 holds what the source may be, all equally possible, and no draws."""
+
+    def open_level(self, output: str) -> Complex:
+        """Return the open-circuit level of an output: between the legs, or single-ended, (N, G)."""
+        return self.voc[..., 0 if output == "xlr" else 2]
 
     def same_for(self, output: str) -> tuple[object, ...]:
         """Return what is equal where completions do the same at ``output`` (xlr or rca) alone."""

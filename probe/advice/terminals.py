@@ -1,15 +1,31 @@
-"""The device's terminals in use, in the coordinates in which they are solved.
+"""The device's terminals in use, in the coordinates in which they are solved, and what loads them.
 
 Where both legs carry current this is done in modal coordinates, in which the differential
 impedance of a floating stage is an entry of its own and not a difference of megohms; else in
 those of the terminals themselves, of which then no more than each one's own row is needed. With
 ``v_leg = F v``, currents go the other way, ``i = Fᵀ i_leg``, and an admittance is ``Fᵀ Y F``.
+
+With an admittance ``Y`` on them the terminals have
+
+    v = (1 + Z Y)^-1 Voc         and a current i out of them moves them by  -(1 + Z Y)^-1 Z i
+
+What is read of them, ``r·v``, is by Cramer's rule a ratio of two determinants, and each of these a
+sum over the minors of the source times minors of the load (Cauchy and Binet):
+
+    det(1 + Z Y) = 1 + sum z_ij y_ji + sum Z_pq Y_qp + det Z det Y
+
+where p and q are pairs of rows and of columns. So whatever is tried on a source costs one product
+of two tables: `Terminals` keeps the minors of the source, with the open-circuit voltages as one
+more column, and `Load` makes the factors of a network. Nothing large cancels that is not large in
+the circuit: a floating stage has small minors, and no differences of large products.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property, lru_cache
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,146 +36,228 @@ from probe.facts.source import FROM_MODAL, TERMINALS
 Floats = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
+Points = tuple[int, ...] | None
+"""Indices of frequencies; None: all of them."""
+
 MODES = ("difference", "mean", "single-ended")
 
+MOST_KEPT = 64
+"""Sources whose minors are kept: all corners of one stage, at 1.5 MB each of a described one."""
 
-@dataclass(frozen=True)
+
+def names_of(groups: Sequence[tuple[str, ...]]) -> tuple[str, ...]:
+    """Return the terminals that any of ``groups`` uses, in their order."""
+    return tuple(t for t in TERMINALS if any(t in group for group in groups))
+
+
+@dataclass(frozen=True, eq=False)
 class Terminals:
-    """The terminals ``names`` of a source with N draws and G frequencies, P of them.
+    """The terminals ``names`` of a source with N draws at F frequencies, P of them.
 
     Attributes
     ----------
-    axes
-        Names of the coordinates: the terminals', or `MODES`.
     voc, z
-        Shapes (N, G, P) and (N, G, P, P) in those coordinates, V and ohm.
-    back
-        Shape (P, P): coordinates to terminals.
-    at
-        Index of the reference frequency.
+        Shapes (P, N, F) and (P, P, N, F) in their coordinates, V and ohm.
     """
 
     names: tuple[str, ...]
-    axes: tuple[str, ...]
     voc: Complex
     z: Complex
-    back: Floats
-    at: int
 
     @classmethod
-    def of(cls, sampled: Sampled, groups: Sequence[tuple[str, ...]]) -> Terminals:
-        """Return the terminals that any of ``groups`` uses."""
-        names = tuple(t for t in TERMINALS if any(t in group for group in groups))
-        index = [TERMINALS.index(t) for t in names]
-        at = slice(index[0], index[-1] + 1, 2 if index == [0, 2] else 1)  # a view, not a copy
-        both = "hot" in names and "cold" in names
-        voc, z = (sampled.voc, sampled.z) if both else (sampled.leg_voc, sampled.leg_z)
-        return cls(
-            names=names,
-            axes=tuple(MODES[i] for i in index) if both else names,
-            voc=voc[..., at],
-            z=z[..., at, at],
-            back=FROM_MODAL[np.ix_(index, index)] if both else np.eye(len(index)),
-            at=sampled.at,
-        )
+    def of(cls, sampled: Sampled, names: tuple[str, ...], points: Points = None) -> Terminals:
+        """Return these terminals of a source; the same object for whoever asks again."""
+        whole = _terminals(sampled, names)
+        return whole if points is None else whole.only(points)
 
-    def pick(self, pins: Sequence[str]) -> list[int]:
-        """Return the positions of ``pins`` among the terminals."""
-        return [self.names.index(p) for p in pins]
+    def only(self, points: tuple[int, ...]) -> Terminals:
+        """Return the same at some of the frequencies alone."""
+        if points not in self._parts:
+            at = list(points)
+            self._parts[points] = Terminals(self.names, self.voc[..., at], self.z[..., at])
+        return self._parts[points]
 
-    def admittance(self, parts: Sequence[tuple[tuple[str, ...], Complex]]) -> Complex:
-        """Add up the admittances (G, p, p) of leads on their own pins; shape (G, P, P)."""
-        size, points = len(self.names), parts[0][1].shape[0]
-        y = np.zeros((points, size, size), dtype=np.complex128)
-        for pins, own in parts:
-            at = self.pick(pins)
-            y[:, np.array(at)[:, None], at] += own
-        return y
+    @cached_property
+    def _parts(self) -> dict[tuple[int, ...], Terminals]:
+        return {}
 
-    def from_source(self, y: Complex) -> Complex:
-        """Return the voltages on the terminals with ``y`` connected, shape (N, G, P)."""
-        return self.driven(y, ())[0]
+    @cached_property
+    def with_units(self) -> Terminals:
+        """Return the first draw with 1 V on one coordinate after the other in place of draws."""
+        units = np.eye(len(self.names), dtype=np.complex128)[:, :, None]
+        shape = len(self.names), self.voc.shape[2]
+        z = np.broadcast_to(self.z[:, :, :1], (*self.z.shape[:2], *shape))
+        return Terminals(self.names, np.broadcast_to(units, (shape[0], *shape)), z)
 
-    def driven(
-        self, y: Complex, drawn: Sequence[tuple[Sequence[str], Complex]]
-    ) -> tuple[Complex, list[Complex]]:
-        """Return the voltages with ``y`` connected, and what each current drawn moves, (N, G, P).
+    @cached_property
+    def minors(self) -> Complex:
+        """One, the impedances, their minors of two and of three; shape (F, N, M)."""
+        two = minors(self.z)
+        one = np.ones((1, *self.z.shape[2:]))
+        every = [one, _flat(self.z), _flat(two), _of_three(self.z, two)]
+        return _table(np.concatenate(every))
 
-        ``drawn``: pins, and the current (G, p) out of them. All are solved at once: they differ
-        in nothing but the right-hand side.
-        """
-        turned = self.back.T @ y @ self.back
-        currents = []
-        for pins, current in drawn:
-            whole = np.zeros(y.shape[:2], dtype=np.complex128)
-            whole[:, self.pick(pins)] = current
-            currents.append(whole @ self.back)
-        volts, moved = _solve(self.z, turned, self.voc, currents)
-        return self._at_terminals(volts), [self._at_terminals(-m) for m in moved]
-
-    def weights(self, y: Complex, pins: Sequence[str], row: Complex) -> dict[str, Complex]:
-        """Return what ``row`` (G, p) reads per volt of each open-circuit voltage, at ``at``.
-
-        Of the central estimate alone, shape (1,) each: the doubt of a noise is that of its volts.
-        """
-        whole = np.zeros(y.shape[:2], dtype=np.complex128)
-        whole[:, self.pick(pins)] = row
-        turned = (whole @ self.back)[self.at]
-        z, loaded = self.z[:1, [self.at]], self.back.T @ y[[self.at]] @ self.back
-        units = np.eye(len(self.names), dtype=np.complex128)[:, None]
-        columns = _solve(z, loaded, units, ())[0]  # shape (P, 1, P), one for each unit
-        return dict(zip(self.axes, columns[:, 0] @ turned[:, None], strict=True))
-
-    def _at_terminals(self, values: Complex) -> Complex:
-        return values if len(self.names) == 1 else np.asarray(values @ self.back.T)
+    @cached_property
+    def with_voc(self) -> Complex:
+        """The same with the open-circuit voltages as one of the columns; shape (F, N, M)."""
+        z, v = self.z, self.voc
+        pairs = np.array([z[j] * v[i] - z[i] * v[j] for i, j in pairs_of(z)])
+        every = [v, pairs.reshape(-1, *v.shape[1:])]
+        if len(v) == 3:
+            each = ((1, 2), (2, 0), (0, 1))  # the columns beside the one left out, in their turn
+            every.append(np.array([_triple(z[:, a], z[:, b], v) for a, b in each]))
+        return _table(np.concatenate(every))
 
 
-def _solve(
-    z: Complex, y: Complex, voc: Complex, currents: Sequence[Complex]
-) -> tuple[Complex, list[Complex]]:
-    """Return ``(1 + Z Y)^-1 Voc``, shape (N, G, P), and ``(1 + Z Y)^-1 Z i`` for each (G, P).
+@lru_cache(maxsize=MOST_KEPT)
+def _terminals(sampled: Sampled, names: tuple[str, ...]) -> Terminals:
+    index = [TERMINALS.index(t) for t in names]
+    modal = _modal(names)
+    voc, z = (sampled.voc, sampled.z) if modal else (sampled.leg_voc, sampled.leg_z)
+    voc, z = np.moveaxis(voc, -1, 0), np.moveaxis(z, (-2, -1), (0, 1))
+    return Terminals(names, voc[index], z[np.ix_(index, index)])
 
-    Of two terminals the latter as ``(Z + det(Z) adj(Y)) i / det(1 + Z Y)``, in which nothing
-    large cancels.
+
+def _modal(names: Sequence[str]) -> bool:
+    return "hot" in names and "cold" in names
+
+
+@dataclass(frozen=True, eq=False)
+class Load:
+    """What hangs on the terminals ``names``: its admittance at F frequencies.
+
+    ``y``: shape (F, P, P), siemens, on the terminals themselves.
     """
-    size = y.shape[-1]
-    if size == 1:
-        below = 1.0 + z[..., 0] * y[:, 0]
-        return np.asarray(voc / below), [np.asarray(z[..., 0] * i / below) for i in currents]
-    if size == 2:
-        a, b, c, d, det = _two(z, y)
-        volts = np.stack(
-            [(d * voc[..., 0] - b * voc[..., 1]) / det, (a * voc[..., 1] - c * voc[..., 0]) / det],
-            axis=-1,
-        )
-        return volts, [_moved_of_two(z, y, i, det) for i in currents]
-    right = np.stack([voc, *(_times(z, i) for i in currents)], axis=-1)
-    found: Complex = np.asarray(np.linalg.solve(np.eye(size) + z @ y, right))
-    return found[..., 0], [found[..., k + 1] for k in range(len(currents))]
+
+    names: tuple[str, ...]
+    y: Complex
+
+    @classmethod
+    def of(cls, parts: Sequence[tuple[tuple[str, ...], Complex]]) -> Load:
+        """Add up the admittances (F, p, p) of leads on their own pins."""
+        names = names_of([pins for pins, _ in parts])
+        y = np.zeros((parts[0][1].shape[0], len(names), len(names)), dtype=np.complex128)
+        for pins, own in parts:
+            at = [names.index(p) for p in pins]
+            y[:, np.array(at)[:, None], at] += own
+        return cls(names, y)
+
+    @property
+    def axes(self) -> tuple[str, ...]:
+        """Names of the coordinates: the terminals', or `MODES`."""
+        if not _modal(self.names):
+            return self.names
+        return tuple(MODES[TERMINALS.index(t)] for t in self.names)
+
+    @cached_property
+    def back(self) -> Floats:
+        """Coordinates to terminals, shape (P, P)."""
+        index = [TERMINALS.index(t) for t in self.names]
+        return FROM_MODAL[np.ix_(index, index)] if _modal(self.names) else np.eye(len(index))
+
+    @cached_property
+    def _turned(self) -> Complex:
+        """In the coordinates, shape (P, P, F)."""
+        return np.moveaxis(self.back.T @ self.y @ self.back, 0, -1)
+
+    @cached_property
+    def _minors(self) -> Complex:
+        return minors(self._turned)
+
+    @cached_property
+    def below(self) -> Complex:
+        """Factors of `Terminals.minors` that make up the determinant, shape (F, M, 1)."""
+        one = np.ones((1, self.y.shape[0]))
+        turned = [_flat(m.swapaxes(0, 1)) for m in (self._turned, self._minors)]
+        every = [one, *turned, _of_three(self._turned, self._minors)]
+        return _table(np.concatenate(every))[..., None]
+
+    def on(self, pins: Sequence[str], values: Complex) -> Complex:
+        """Return what is given for each of ``pins``, shape (F, p), in the coordinates, (P, F).
+
+        A row that reads voltages, or currents out of the pins.
+        """
+        whole = np.zeros((values.shape[0], len(self.names)), dtype=np.complex128)
+        whole[:, [self.names.index(p) for p in pins]] = values
+        return np.asarray((whole @ self.back).T)
+
+    def reads(self, row: Complex) -> Complex:
+        """Return the factors of `Terminals.with_voc` of what ``row`` (P, F) reads, shape (F, M)."""
+        return _table(np.concatenate(self._reads(row)))
+
+    def reads_moved(self, row: Complex, current: Complex) -> Complex:
+        """Return the factors of `Terminals.minors` of what ``current`` (P, F) moves at ``row``.
+
+        Shape (F, M).
+        """
+        own, two, three = self._reads(row)
+        none = np.zeros((1, self.y.shape[0]))
+        pairs = pairs_of(self._turned)
+        held = two.reshape(len(pairs), *own.shape)
+        wedge = [[of[b] * current[a] - of[a] * current[b] for a, b in pairs] for of in held]
+        every = [
+            none,
+            _flat(own[:, None] * current[None]),
+            np.array(wedge, dtype=np.complex128).reshape(-1, none.shape[1]),
+            np.sum(three * current, axis=0, keepdims=True) if len(three) else three,
+        ]
+        return -_table(np.concatenate(every))
+
+    def _reads(self, row: Complex) -> tuple[Complex, Complex, Complex]:
+        """Return the factors with none, one and two rows of the load, entries on axis 0."""
+        y, pairs = self._turned, pairs_of(self._turned)
+        one = [row[i] * y[:, j] - row[j] * y[:, i] for i, j in pairs]
+        two = [_triple(row, y[a], y[b]) for a, b in ((1, 2), (2, 0), (0, 1))] if len(y) == 3 else []
+        empty = np.zeros((0, row.shape[1]), dtype=np.complex128)
+        return row, np.concatenate([empty, *one]), np.array(two) if two else empty
 
 
-def _times(z: Complex, current: Complex) -> Complex:
-    """Return ``Z i``, shape (N, G, P), for ``i`` of shape (G, P)."""
-    return np.asarray((z @ current[..., None])[..., 0])
+def read(source: Complex, factors: Complex, below: Complex) -> Complex:
+    """Return what is read of a source, shape (F, N, K): of factors (F, M, K) over a determinant."""
+    return np.asarray(source @ factors / below)
 
 
-def _moved_of_two(z: Complex, y: Complex, current: Complex, det: Complex) -> Complex:
-    one, two = current[:, 0], current[:, 1]
-    turned = (y[:, 1, 1] * one - y[:, 0, 1] * two, y[:, 0, 0] * two - y[:, 1, 0] * one)
-    of_z = _det(z)
-    moved = [(z[..., k, 0] * one + z[..., k, 1] * two + of_z * turned[k]) / det for k in range(2)]
-    return np.stack(moved, axis=-1)
+def pairs_of(matrix: Complex) -> list[tuple[int, int]]:
+    """Return the pairs of rows, or of columns, of a square matrix."""
+    return list(combinations(range(len(matrix)), 2))
 
 
-def _two(z: Complex, y: Complex) -> tuple[Complex, Complex, Complex, Complex, Complex]:
-    """Return the entries of ``1 + Z Y`` row by row, and its determinant (Cramer)."""
-    a = 1.0 + z[..., 0, 0] * y[:, 0, 0] + z[..., 0, 1] * y[:, 1, 0]
-    b = z[..., 0, 0] * y[:, 0, 1] + z[..., 0, 1] * y[:, 1, 1]
-    c = z[..., 1, 0] * y[:, 0, 0] + z[..., 1, 1] * y[:, 1, 0]
-    d = 1.0 + z[..., 1, 0] * y[:, 0, 1] + z[..., 1, 1] * y[:, 1, 1]
-    # a d - b c loses what det(z) det(y) alone can say when both terms are large
-    return a, b, c, d, a + d - 1.0 + _det(z) * _det(y)
+def minors(matrix: Complex) -> Complex:
+    """Return the minors of two rows and two columns of ``matrix``, shape (P, P, ...).
+
+    Pairs of rows on axis 0, pairs of columns on axis 1.
+    """
+    pairs = pairs_of(matrix)
+    found = [
+        [matrix[i, a] * matrix[j, b] - matrix[i, b] * matrix[j, a] for a, b in pairs]
+        for i, j in pairs
+    ]
+    shape = len(pairs), len(pairs), *matrix.shape[2:]
+    return np.array(found, dtype=np.complex128).reshape(shape)
 
 
-def _det(matrix: Complex) -> Complex:
-    return np.asarray(matrix[..., 0, 0] * matrix[..., 1, 1] - matrix[..., 0, 1] * matrix[..., 1, 0])
+def _of_three(matrix: Complex, two: Complex) -> Complex:
+    """Return the determinant of three rows by the minors of two, (1, ...); else (0, ...)."""
+    if len(matrix) < 3:
+        return np.zeros((0, *matrix.shape[2:]), dtype=np.complex128)
+    first, rest = matrix[0], two[2]  # of the second and the third row
+    return np.asarray(first[0] * rest[2] - first[1] * rest[1] + first[2] * rest[0])[None]
+
+
+def _triple(a: Complex, b: Complex, c: Complex) -> Complex:
+    """Return the determinant of three columns, each of shape (3, ...)."""
+    return np.asarray(
+        a[0] * (b[1] * c[2] - b[2] * c[1])
+        - a[1] * (b[0] * c[2] - b[2] * c[0])
+        + a[2] * (b[0] * c[1] - b[1] * c[0])
+    )
+
+
+def _flat(matrix: Complex) -> Complex:
+    """Return the entries of a matrix, shape (P, Q, ...), on axis 0."""
+    return matrix.reshape(-1, *matrix.shape[2:])
+
+
+def _table(entries: Complex) -> Complex:
+    """Return entries, shape (M, ..., F), as shape (F, ..., M)."""
+    return np.ascontiguousarray(np.moveaxis(np.moveaxis(entries, -1, 0), 1, -1))
