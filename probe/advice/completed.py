@@ -30,9 +30,6 @@ from probe.numbers import plain, write_number
 SILENT_KINDS = ("impedance-balanced", "unbalanced", "pin-3-unconnected")
 """Kinds whose cold leg carries nothing."""
 
-LIKE_HOT = -1.0
-"""Name of the corner in which the single-ended output has what pin 2 has; others are their ohms."""
-
 FLOATING_KINDS = ("electronically-floating", "transformer-coupled")
 
 BOTH_LEGS_KINDS = ("differential", *FLOATING_KINDS)
@@ -85,20 +82,19 @@ def complete_single_ended(
     words = f"single-ended output impedance taken as 0 to {WORST_SOURCE_OHM:g} ohm (not measured)"
     said = Assumed(("single-ended",), words)
     hot = sampled.leg_z[..., 0, 0]
-    corners: list[tuple[float, float | Complex]] = [(o, o) for o in (0.0, WORST_SOURCE_OHM)]
+    corners: list[float | Complex] = [0.0, WORST_SOURCE_OHM]
     if both_outputs and np.all(np.abs(hot) < WORST_SOURCE_OHM):  # NaN is not
-        corners.append((LIKE_HOT, hot))
-    return [_with_single_ended(sampled, unknown, c, recorder_ohm, said) for c in corners]
+        corners.append(hot)
+    return [_with_single_ended(sampled, unknown, ohm, recorder_ohm, said) for ohm in corners]
 
 
 def _with_single_ended(
     sampled: Sampled,
     unknown: NDArray[np.bool_],
-    corner: tuple[float, float | Complex],
+    ohm: float | Complex,
     recorder_ohm: float | None,
     said: Assumed,
 ) -> Sampled:
-    name, ohm = corner
     leg_z, leg_voc = sampled.leg_z.copy(), sampled.leg_voc.copy()
     leg_z[..., 2, 2] = np.where(unknown, ohm, leg_z[..., 2, 2])
     if recorder_ohm is not None:
@@ -107,8 +103,7 @@ def _with_single_ended(
     z, voc = sampled.z.copy(), sampled.voc.copy()  # both outputs in use are solved with these
     z[..., 2, 2], voc[..., 2] = leg_z[..., 2, 2], leg_voc[..., 2]
     return replace(
-        sampled, leg_z=leg_z, leg_voc=leg_voc, z=z, voc=voc, assumed=(*sampled.assumed, said),
-        origin=sampled, single_as=name,
+        sampled, leg_z=leg_z, leg_voc=leg_voc, z=z, voc=voc, assumed=(*sampled.assumed, said)
     )  # fmt: skip
 
 
@@ -168,14 +163,7 @@ def _complete_legs(
     if kind in ALIKE_KINDS:
         unlike = _nearly_alike(sampled.z.shape[0])
         corners = tuple(replace(c, unlike=unlike) for c in corners)
-    return [
-        replace(
-            with_legs(sampled, kind, corner, exchanged=exchanged),
-            origin=sampled.origin or sampled,
-            legs_as=(kind, k),
-        )
-        for k, corner in enumerate(corners)
-    ]
+    return [with_legs(sampled, kind, corner, exchanged=exchanged) for corner in corners]
 
 
 def _nearly_alike(count: int) -> Floats:

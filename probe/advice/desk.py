@@ -22,7 +22,9 @@ from probe.advice.destination import Cable, Circuit, Destination, Input
 from probe.advice.figures import (
     Against,
     Figures,
+    Leveled,
     Scale,
+    Surrounded,
     Surroundings,
     figures,
     most_level,
@@ -30,7 +32,6 @@ from probe.advice.figures import (
     tie_current,
     with_doubt_of_volume,
     with_hum,
-    with_surroundings,
 )
 from probe.advice.ground import GroundPath
 from probe.advice.ground import corners as ground_corners
@@ -49,11 +50,12 @@ from probe.advice.operating import (
     scale_of,
     silent_outputs,
 )
-from probe.advice.quantity import Quantity, from_draws
+from probe.advice.quantity import Quantity, from_draws, worst
 from probe.advice.sampled import Sampled, forget, sample
 from probe.advice.shared import with_both_outputs
 from probe.advice.solve import Link, Response, respond
 from probe.advice.subject import Device, SideFacts
+from probe.advice.terminals import names_of
 from probe.advice.wiring import Option
 from probe.advice.words import RCA_FAULTS
 from probe.facts.source import Source
@@ -102,6 +104,7 @@ class Desk:
         self._asked: set[int] = set()
         self._leveled_here: dict[tuple[object, ...], Figures] = {}
         self._latest: dict[tuple[object, ...], Response] = {}
+        self._doubted: dict[tuple[object, ...], Figures] = {}
         self._scales: dict[tuple[int, str], Scale] = {}
         self._known_limits: dict[tuple[int, str], Limits] = {}
 
@@ -128,6 +131,10 @@ class Desk:
         most = side.differential_maximum, side.single_ended_maximum, side.single_share
         told = side.live_leg, side.noise, "rca" in side.stage.clipped
         return self._memory.number((limits, most, told))
+
+    @cached_property
+    def _noise(self) -> int:
+        return self._memory.number(self.side.noise)
 
     @cached_property
     def _hears(self) -> int:
@@ -227,12 +234,8 @@ class Desk:
         return self._memory.between[key]
 
     def respond(self, corner: Sampled, link: Link, company: tuple[Link, ...] = ()) -> Response:
-        """Solve one link on one corner, in the company of others.
-
-        Corners that differ only in terminals no lead hangs on are solved once.
-        """
-        same = (id(corner),) if company else corner.same_for(link.option.from_)
-        key = (same, link, company)
+        """Solve one link on one corner, in the company of others."""
+        key = _solved_as(corner, link, company)
         if key not in self._latest:
             self._latest[key] = respond(corner, (link, *company))
         return self._latest[key]
@@ -241,15 +244,16 @@ class Desk:
         """Return the figures of one link on one corner."""
         key = self._key(trial)
         if key not in self._memory.figures:
-            found = with_surroundings(
-                self._leveled(trial),
-                self.respond(trial.corner, trial.link, trial.company),
-                self._surroundings(trial),
-            )
+            around = self._surrounded(trial)
+            found = around.added(self._leveled(trial), trial.link.socket)
             self._memory.figures[key] = found
         self._count(key)
         found = self._memory.figures[key]
-        return with_doubt_of_volume(found) if self.device.volume == "unknown" else found
+        if self.device.volume != "unknown":
+            return found
+        if key not in self._doubted:
+            self._doubted[key] = with_doubt_of_volume(found)
+        return self._doubted[key]
 
     def most_level(self, trial: Trial) -> Figures:
         """Return of the figures of one link on one corner the level at the device's most alone."""
@@ -271,7 +275,8 @@ class Desk:
         What is worst at the corners anyway stays as it is ``at_corner``.
         """
         scale, company = self._scale(trial), trial.company
-        key = (id(trial.corner), trial.link, company, self.destination.mains_hz, scale.key)
+        same = _solved_as(trial.corner, trial.link, company)
+        key = same, self.destination.mains_hz, scale.key
         if key not in self._memory.amid:
             response = self.respond(trial.corner, trial.link, company)
             grounds = tuple(other.socket.ground for other in company)
@@ -284,15 +289,13 @@ class Desk:
         return found if hum is None else with_hum(found, hum)
 
     def _key(self, trial: Trial) -> tuple[object, ...]:
-        """Return what tells figures apart: corners of an output nobody uses do not."""
-        corner, link, reference = trial.corner, trial.link, trial.reference
-        used: set[str] = {link.option.from_, *(o.option.from_ for o in trial.company)}
-        used |= {reference.option.from_ if reference.option is not None else ""}
-        alone = len(used) == 1 and not trial.company
-        same = corner.same_for(link.option.from_) if alone else (id(corner),)
-        scale = self._scale(trial)
-        told = (trial.kind, link, trial.company, reference, self._lead(reference), self._drives)
-        return same, *told, self.destination.mains_hz, scale.key
+        """Return what tells figures apart."""
+        corner, reference = trial.corner, trial.reference
+        also = () if reference.option is None else (reference.option,)
+        same = _solved_as(corner, trial.link, trial.company, also)
+        told = trial.kind, reference, self._lead(reference), self._drives
+        known = self._scale(trial).key, self._limits(corner, trial.kind).key
+        return same, *told, self.destination.mains_hz, *known
 
     def _leveled(self, trial: Trial) -> Figures:
         """Return what follows from the level; asked about the ground alone, from the memory.
@@ -303,28 +306,40 @@ class Desk:
         kept = (self._memory.leveled if self._memory.ground_alone else self._leveled_here).get(key)
         if kept is not None:
             return kept
-        corner, link = trial.corner, trial.link
-        response = self.respond(corner, link, trial.company)
-        sensing = trial.kind == "ground-sensing" and link.option.id == "xlr-to-rca/pin-3-open"
-        instead = replace(link, option=BY_ID["xlr-to-rca/pin-3-tied-at-source"])
-        found = figures(
-            response,
-            self._scale(trial),
-            self._against(corner, trial.reference, response, link),
-            link.socket.sensitivity_volts,
-            self.respond(corner, instead) if sensing else None,
+        corner, at_hz = trial.corner, float(trial.corner.hz[trial.corner.at])
+        found = self._alone(trial).against(
+            self._against(corner, trial.reference, trial.link), at_hz
         )
         self._memory.leveled.setdefault(key, found)
         return self._leveled_here.setdefault(key, found)
 
-    def _surroundings(self, trial: Trial) -> Surroundings:
-        return Surroundings(
-            trial.link.socket,
-            self.destination.mains_hz,
-            self.side.noise,
-            self._limits(trial.corner, trial.kind),
-            tuple(other.socket.ground for other in trial.company),
+    def _alone(self, trial: Trial) -> Leveled:
+        """Return the same compared with no other link."""
+        corner, link, scale = trial.corner, trial.link, self._scale(trial)
+        sensing = trial.kind == "ground-sensing" and link.option.id == "xlr-to-rca/pin-3-open"
+        tied = BY_ID["xlr-to-rca/pin-3-tied-at-source"]
+        key = (
+            _solved_as(corner, link, trial.company, (tied,) if sensing else ()),
+            sensing,
+            scale.key,
         )
+        if key not in self._memory.alone:
+            response = self.respond(corner, link, trial.company)
+            instead = self.respond(corner, replace(link, option=tied)) if sensing else None
+            found = figures(response, scale, link.socket.sensitivity_volts, instead)
+            self._memory.alone[key] = Leveled(found, np.abs(response.level[:, corner.at]))
+        return self._memory.alone[key]
+
+    def _surrounded(self, trial: Trial) -> Surrounded:
+        """Return what one link on one corner hears besides its level."""
+        corner, link, company = trial.corner, trial.link, trial.company
+        limits, mains_hz = self._limits(corner, trial.kind), self.destination.mains_hz
+        key = _solved_as(corner, link, company), mains_hz, self._noise, limits.key
+        if key not in self._memory.around:
+            grounds = tuple(other.socket.ground for other in company)
+            around = Surroundings(link.socket, mains_hz, self.side.noise, limits, grounds)
+            self._memory.around[key] = around.solved(self.respond(corner, link, company))
+        return self._memory.around[key]
 
     def _limits(self, corner: Sampled, kind: str) -> Limits:
         key = (id(corner), kind)
@@ -332,9 +347,7 @@ class Desk:
             self._known_limits[key] = limits_of(corner, self.device, self.side, kind)
         return self._known_limits[key]
 
-    def _against(
-        self, corner: Sampled, reference: Reference, response: Response, link: Link
-    ) -> Against | None:
+    def _against(self, corner: Sampled, reference: Reference, link: Link) -> Against | None:
         """Return the level of the reference link, by itself, on the same corner."""
         at = corner.at
         if reference.option is None or reference.socket is None:
@@ -342,7 +355,7 @@ class Desk:
                 level = open_output(corner, reference.open_output)
             else:
                 share = 0.5 if link.option.from_ == "xlr" else 1.0
-                level = np.abs(response.open_level[:, at]) * share
+                level = np.abs(corner.open_level(link.option.from_)[:, at]) * share
             return Against(level, 1.0) if np.isfinite(level[0]) else None
         other = reference.socket
         circuit, mismatch = link.circuit, link.mismatch
@@ -351,7 +364,7 @@ class Desk:
         lead = self._lead(reference)
         assert lead is not None
         own = Link(reference.option, other, circuit, mismatch, lead)
-        key = (corner.same_for(own.option.from_), own)
+        key = _solved_as(corner, own)
         if key not in self._memory.levels:
             self._memory.levels[key] = np.abs(self.respond(corner, own).level[:, at])
         level = self._memory.levels[key]
@@ -398,7 +411,7 @@ class Desk:
         if option.from_ == "xlr" or both:
             between = self.between(kind, both_outputs=both)
         parts: list[Figures] = []
-        by_ground: dict[tuple[GroundPath, ...], list[Figures]] = {}
+        by_ground: dict[tuple[GroundPath, ...], list[Quantity | None]] = {}
         for trial in self.trials(reference, option, socket, kind, circuit, company):
             grounds = tuple(one.socket.ground for one in (trial.link, *trial.company))
             known = [self.figures(trial)]
@@ -406,7 +419,8 @@ class Desk:
             if trial.corner is corners[0] and between is not None and amid:
                 known.append(self.figures_between(replace(trial, corner=between), known[0]))
             parts += known
-            by_ground.setdefault(grounds, []).extend(known)
+            hum = [one.hum_below_full_output_db for one in known]
+            by_ground.setdefault(grounds, []).extend(hum)
         sampled = self.sampled(kind)
         operating = self.operating_for(option)
         told = partial(
@@ -439,10 +453,20 @@ class Desk:
             elsewhere=tuple(
                 (o.option, o.socket) for o in company if o.option.from_ != option.from_
             ),
-            hum_by_ground=tuple(
-                over_assumptions(held).hum_below_full_output_db for held in by_ground.values()
-            ),
+            hum_by_ground=tuple(worst(held, "low") for held in by_ground.values()),
         )
+
+
+def _solved_as(
+    corner: Sampled, link: Link, company: tuple[Link, ...] = (), also: tuple[Option, ...] = ()
+) -> tuple[object, ...]:
+    """Return what is equal for what is solved alike: by the terminals that are used.
+
+    ``also``: other ways whose terminals matter.
+    """
+    options = (link.option, *(other.option for other in company), *also)
+    used = names_of(tuple([option.pins for option in options]))
+    return corner.content(used), link, company
 
 
 def circuits_of(socket: Input) -> tuple[Circuit, ...]:

@@ -19,7 +19,7 @@ from probe.advice.destination import Input
 from probe.advice.ground import GroundPath
 from probe.advice.hum import Hum, hum_of
 from probe.advice.maximum import Limits
-from probe.advice.noise import DeviceNoise, noise_of
+from probe.advice.noise import DeviceNoise, Noise, noise_of
 from probe.advice.quantity import (
     OUTERMOST,
     PERHAPS_BEYOND,
@@ -119,6 +119,8 @@ class Figures:
         return None if noise is None else noise_heard(noise, self.stricter_db)
 
 
+QUANTITIES = tuple(f.name for f in fields(Figures) if f.name not in ("hum_lines", "stricter_db"))
+
 KEEP_WORSE = (
     "hum",
     "hum_below_full_output_db",
@@ -186,6 +188,26 @@ class Against:
 
 
 @dataclass(frozen=True)
+class Leveled:
+    """What follows from the level of a solved option, and the level itself, shape (N,), V."""
+
+    figures: Figures
+    level: Floats
+
+    def against(self, other: Against | None, at_hz: float) -> Figures:
+        """Return the figures with the level against that of another link."""
+        if other is None:
+            return self.figures
+        ratio = self.level / other.level
+        wanted: dict[str, Samples] = {"level_vs_reference_db": (_db(ratio), "dB", at_hz)}
+        if other.sensitivity_ratio is not None:
+            loudness = _db(ratio * other.sensitivity_ratio)
+            wanted["loudness_vs_reference_db"] = loudness, "dB", at_hz
+        told: dict[str, Any] = each_from_draws(wanted)
+        return replace(self.figures, **told)
+
+
+@dataclass(frozen=True)
 class Surroundings:
     """What hum, noise and clipping need to know besides the network.
 
@@ -198,11 +220,42 @@ class Surroundings:
     limits: Limits
     company: tuple[GroundPath, ...] = ()
 
+    def solved(self, response: Response) -> Surrounded:
+        """Return what a solved option hears besides its level, and where it clips."""
+        return Surrounded(
+            hum_of(response, self.socket, self.mains_hz, self.company),
+            noise_of(response, self.socket, self.noise),
+            self.limits.at_input(response),
+        )
+
+
+@dataclass(frozen=True)
+class Surrounded:
+    """Hum, noise, and the level at which the device begins to clip; None: not known."""
+
+    hum: Hum | None
+    noise: Noise | None
+    clips_at: Quantity | None
+
+    def added(self, found: Figures, socket: Input) -> Figures:
+        """Return the figures with them, and with headroom."""
+        more: dict[str, Any] = {
+            "stricter_db": stricter_db(socket.speaker_sensitivity_db),
+            "clips_at": self.clips_at,
+        }
+        if self.hum is not None:
+            more |= _of_hum(self.hum)
+        if self.noise is not None:
+            more |= {"noise": self.noise.volts, "noise_below_full_output_db": self.noise.below}
+        if self.clips_at is None or socket.sensitivity_volts is None:
+            return replace(found, **more)
+        more["headroom_db"] = _above(self.clips_at, socket.sensitivity_volts)
+        return _undistorted(replace(found, **more))
+
 
 def figures(
     response: Response,
     scale: Scale,
-    against: Against | None,
     sensitivity_volts: float | None,
     tied_instead: Response | None,
 ) -> Figures:
@@ -229,11 +282,6 @@ def figures(
         "connection_loss_at_20_khz": _near(response.hz, -caused, 20000.0),
         "core_20_hz_at_maximum": _core(response, scale.core),
     }
-    if against is not None:
-        ratio = level / against.level
-        wanted["level_vs_reference_db"] = _db(ratio), "dB", at_hz
-        if against.sensitivity_ratio is not None:
-            wanted["loudness_vs_reference_db"] = _db(ratio * against.sensitivity_ratio), "dB", at_hz
     if sensitivity_volts is not None:
         full = sensitivity_volts / np.maximum(level, NO_LEVEL)
         wanted["drive_current_at_full_output"] = _peak(response) * full, "A", at_hz
@@ -271,22 +319,6 @@ def most_level(response: Response, scale: Scale) -> Figures:
     level = np.abs(response.level[:, response.at])
     at_hz = float(response.hz[response.at])
     return Figures(level_at_maximum=from_draws(level * scale.maximum, "V", at_hz))
-
-
-def with_surroundings(found: Figures, response: Response, around: Surroundings) -> Figures:
-    """Return the figures with hum, noise and headroom."""
-    more: dict[str, Any] = {"stricter_db": stricter_db(around.socket.speaker_sensitivity_db)}
-    hum = hum_of(response, around.socket, around.mains_hz, around.company)
-    if hum is not None:
-        more |= _of_hum(hum)
-    noise = noise_of(response, around.socket, around.noise)
-    if noise is not None:
-        more |= {"noise": noise.volts, "noise_below_full_output_db": noise.below}
-    clips, full = around.limits.at_input(response), around.socket.sensitivity_volts
-    more["clips_at"] = clips
-    if clips is None or full is None:
-        return replace(found, **more)
-    return _undistorted(replace(found, **more, headroom_db=_above(clips, full)))
 
 
 def with_hum(found: Figures, hum: Hum) -> Figures:
@@ -489,8 +521,7 @@ def _first_crossing(x: Floats, db: Floats, limit: float) -> Floats:
 def _merge(
     parts: Sequence[Figures], combine: Callable[[str, list[Quantity | None]], Quantity | None]
 ) -> Figures:
-    names = [f.name for f in fields(Figures) if f.name not in ("hum_lines", "stricter_db")]
-    merged = {n: combine(n, [getattr(p, n) for p in parts]) for n in names}
+    merged = {n: combine(n, [getattr(p, n) for p in parts]) for n in QUANTITIES}
     lines = [
         combine("hum_lines", list(same))
         for same in zip(*(p.hum_lines for p in parts), strict=False)
@@ -505,8 +536,10 @@ def _merge(
 def over_assumptions(parts: Sequence[Figures]) -> Figures:
     """Return the figures of equally possible assumptions as one, intervals spanning them.
 
-    Of hum the worse one: a mismatch of the input is given without its sign.
+    Of hum the worse one: a mismatch of the input is given without its sign. Assumptions that come
+    to the same figures count once.
     """
+    parts = list({id(part): part for part in parts}.values())
     return parts[0] if len(parts) == 1 else _merge(parts, _spanning_or_worse)
 
 

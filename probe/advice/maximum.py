@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -90,6 +91,12 @@ class Limits:
     single: Floats
     kind: str
     alike: bool = True
+
+    @cached_property
+    def key(self) -> tuple[object, ...]:
+        """What tells one from another."""
+        told = self.differential, self.single_ended, self.kind in LEG_LIMITED_KINDS, self.alike
+        return *told, self.base.tobytes(), self.single.tobytes()
 
     def at_input(self, response: Response) -> Quantity | None:
         """Return the level at the input when the device begins to clip, V rms."""

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from probe.advice.figures import Figures
+from probe.advice.figures import Figures, Leveled, Surrounded
 from probe.advice.hum import Hum
 from probe.advice.quantity import Quantity
 from probe.advice.sampled import Sampled
@@ -50,6 +50,10 @@ class Memory:
     asked: dict[tuple[object, ...], int] = field(default_factory=dict)
     """The number of each figure."""
     leveled: dict[tuple[object, ...], Figures] = field(default_factory=dict)
+    alone: dict[tuple[object, ...], Leveled] = field(default_factory=dict)
+    """What follows from the level, compared with nothing, whatever is said of the device."""
+    around: dict[tuple[object, ...], Surrounded] = field(default_factory=dict)
+    """Hum, noise and where it clips, likewise."""
     judged: dict[tuple[object, ...], tuple[Any, frozenset[int]]] = field(default_factory=dict)
     """Ways with the verdict, and the numbers of the figures they stand on."""
     ground_alone: bool = False

@@ -100,17 +100,10 @@ def _joined(option: Option, corner: Sampled, desk: Desk) -> _Joined:
 
 def _volts(option: Option, corner: Sampled, shorted: tuple[bool, bool]) -> Complex:
     """Return the voltages on the pins used, at 1 kHz, with the first and the second one shorted."""
-    pins = _pins(option)
+    pins = option.pins
     short = np.diag(np.array(shorted[: len(pins)]) / SHORT_OHM).astype(np.complex128)
     y = np.broadcast_to(short, (corner.hz.size, *short.shape))
     return np.asarray(pin_voltages(corner, pins, y)[0, corner.at])
-
-
-def _pins(option: Option) -> tuple[str, ...]:
-    """Return the pins of one output that a Y lead joins, or the connection ties to ground."""
-    if option.from_ == "rca":
-        return ("single-ended",)
-    return ("hot",) if option.pin_3 == "open" else ("hot", "cold")
 
 
 SHORT_OHM = 1e-3

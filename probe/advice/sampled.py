@@ -10,12 +10,14 @@ The central estimate and its draws travel as one array, the estimate first: axis
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from probe.facts.source import TO_MODAL, Source
+from probe.facts.source import TERMINALS, TO_MODAL, Source
 
 Floats = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -73,10 +75,6 @@ class Sampled:
         The same at (hot, cold, single-ended); may hold entries the modal ones cannot.
     assumed
         What stands in for the unknown.
-    origin
-        What it was completed from; None: nothing was unknown.
-    single_as, legs_as
-        What the single-ended output and the legs were completed with.
     """
 
     hz: Floats
@@ -86,9 +84,6 @@ class Sampled:
     leg_voc: Complex
     leg_z: Complex
     assumed: tuple[Assumed, ...] = ()
-    origin: Sampled | None = None
-    single_as: float | None = None
-    legs_as: tuple[str, int] | None = None
     heard: Complex | None = None
     """Shape (N, G, 2): the legs with ``heard_ohm`` on each, where nothing else tells of them."""
     heard_ohm: float = float("inf")
@@ -99,12 +94,34 @@ class Sampled:
         """Return the open-circuit level of an output: between the legs, or single-ended, (N, G)."""
         return self.voc[..., 0 if output == "xlr" else 2]
 
-    def same_for(self, output: str) -> tuple[object, ...]:
-        """Return what is equal where completions do the same at ``output`` (xlr or rca) alone."""
-        return (
-            id(self if self.origin is None else self.origin),
-            self.single_as if output == "rca" else self.legs_as,
-        )
+    def of_terminals(self, names: tuple[str, ...]) -> tuple[Complex, Complex]:
+        """Return voltages (P, N, G) and impedances (P, P, N, G) in which terminals are solved.
+
+        Modal ones where both legs are in use, see `terminals`.
+        """
+        at = [TERMINALS.index(t) for t in names]
+        modal = "hot" in names and "cold" in names
+        voc, z = (self.voc, self.z) if modal else (self.leg_voc, self.leg_z)
+        return np.moveaxis(voc, -1, 0)[at], np.moveaxis(z, (-2, -1), (0, 1))[np.ix_(at, at)]
+
+    def content(self, names: tuple[str, ...]) -> bytes:
+        """Return what is equal where these terminals are the same, whatever else a source is.
+
+        Corners that differ only in what nobody uses do the same, and so may those of two kinds.
+        """
+        if names not in self._contents:
+            outputs = {"rca" if name == "single-ended" else "xlr" for name in names}
+            told = hashlib.blake2b(repr((names, self.at, self.spread)).encode())
+            for values in (
+                self.hz, *self.of_terminals(names), *map(self.open_level, sorted(outputs))
+            ):  # fmt: skip
+                told.update((values + 0.0).tobytes())  # no zero has a sign
+            self._contents[names] = told.digest()
+        return self._contents[names]
+
+    @cached_property
+    def _contents(self) -> dict[tuple[str, ...], bytes]:
+        return {}
 
 
 def sample(source: Source) -> Sampled:

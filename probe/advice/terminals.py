@@ -45,7 +45,8 @@ MOST_KEPT = 64
 """Sources whose minors are kept: all corners of one stage, at 1.5 MB each of a described one."""
 
 
-def names_of(groups: Sequence[tuple[str, ...]]) -> tuple[str, ...]:
+@lru_cache(maxsize=256)
+def names_of(groups: tuple[tuple[str, ...], ...]) -> tuple[str, ...]:
     """Return the terminals that any of ``groups`` uses, in their order."""
     return tuple(t for t in TERMINALS if any(t in group for group in groups))
 
@@ -111,11 +112,7 @@ class Terminals:
 
 @lru_cache(maxsize=MOST_KEPT)
 def _terminals(sampled: Sampled, names: tuple[str, ...]) -> Terminals:
-    index = [TERMINALS.index(t) for t in names]
-    modal = _modal(names)
-    voc, z = (sampled.voc, sampled.z) if modal else (sampled.leg_voc, sampled.leg_z)
-    voc, z = np.moveaxis(voc, -1, 0), np.moveaxis(z, (-2, -1), (0, 1))
-    return Terminals(names, voc[index], z[np.ix_(index, index)])
+    return Terminals(names, *sampled.of_terminals(names))
 
 
 def _modal(names: Sequence[str]) -> bool:
@@ -135,7 +132,7 @@ class Load:
     @classmethod
     def of(cls, parts: Sequence[tuple[tuple[str, ...], Complex]]) -> Load:
         """Add up the admittances (F, p, p) of leads on their own pins."""
-        names = names_of([pins for pins, _ in parts])
+        names = names_of(tuple(pins for pins, _ in parts))
         y = np.zeros((parts[0][1].shape[0], len(names), len(names)), dtype=np.complex128)
         for pins, own in parts:
             at = [names.index(p) for p in pins]

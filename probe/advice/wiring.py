@@ -69,6 +69,11 @@ class Option:
         return ("hot", "cold") if self.from_ == "xlr" else ("single-ended",)
 
     @property
+    def pins(self) -> tuple[str, ...]:
+        """Those of them that the lead joins to something."""
+        return ("hot",) if self.from_ == "xlr" and self.pin_3 == "open" else self.terminals
+
+    @property
     def native(self) -> bool:
         """A lead and nothing else, with the same connector at both ends."""
         return self.from_ == self.to and self.adapter is None
@@ -150,11 +155,11 @@ def wire(option: Option, socket: Input, circuit: Circuit, mismatch: float, cable
     """
     network = Network()
     build = {"xlr": _from_xlr, "rca": _from_rca}[option.from_]
-    pins = build(network, option, cable)
+    build(network, option, cable)
     in2, in3 = _attenuate(network, option.pad)
     minus = _receive(network, socket, circuit, mismatch, in2, in3)
     _join_chassis(network, socket)
-    return Wiring(network, pins, in2, minus, ties_pin_3(option, socket), in3)
+    return Wiring(network, option.pins, in2, minus, ties_pin_3(option, socket), in3)
 
 
 def ties_pin_3(option: Option, socket: Input) -> bool:
@@ -179,7 +184,7 @@ def _attenuate(network: Network, pad: Pad | None) -> tuple[str, str]:
     return "inner2", "inner3"
 
 
-def _from_xlr(network: Network, option: Option, cable: Cable) -> tuple[str, ...]:
+def _from_xlr(network: Network, option: Option, cable: Cable) -> None:
     far = "wire2" if option.pin_3 == "transformer" else "in2"
     end = REFERENCE if option.pin_3 == "transformer" else GROUND
     if cable.tail is not None and end == GROUND:
@@ -190,36 +195,33 @@ def _from_xlr(network: Network, option: Option, cable: Cable) -> tuple[str, ...]
     if end != REFERENCE:
         _shield(network, end, cable)
     if option.pin_3 == "open":
-        return ("hot",)
+        return
     if option.pin_3 == "tied-at-source":
         network.resistor(TIE, "cold", REFERENCE, TIE_OHM)
-        return "hot", "cold"
+        return
     if option.pin_3 == "transformer":
         _conductor(network, "wire3", "cold", "wire3", end, cable)
         beside = "in3" if option.to == "xlr" else GROUND
         network.transformer(ISOLATOR, ("wire2", "wire3"), ("in2", beside), option.part)
-        return "hot", "cold"
+        return
     _conductor(network, "wire3", "cold", "in3", end, cable)
     if option.pin_3 == "tied-at-destination":
         network.resistor(TIE, "in3", end, TIE_OHM)
-    return "hot", "cold"
 
 
-def _from_rca(network: Network, option: Option, cable: Cable) -> tuple[str, ...]:
-    pins = ("single-ended",)
+def _from_rca(network: Network, option: Option, cable: Cable) -> None:
     if option.pin_3 == "transformer":
         _conductor(network, "centre", "single-ended", "wire2", "shell", cable)
         _shield(network, "shell", cable)
         far = "in3" if option.to == "xlr" else GROUND
         network.transformer(ISOLATOR, ("wire2", "shell"), ("in2", far), option.part)
-        return pins
+        return
     _conductor(network, "centre", "single-ended", "in2", GROUND, cable)
     _shield(network, GROUND, cable)
     if option.pin_3 == "tied-at-source":
         _conductor(network, "wire3", REFERENCE, "in3", GROUND, cable)
     if option.pin_3 == "tied-at-destination":
         network.resistor("join", "in3", GROUND, TIE_OHM)
-    return pins
 
 
 def _conductor(

@@ -46,9 +46,7 @@ def level(stage: Source, option: str, socket: Input = BRIDGING, cable: Cable = S
 
 
 def seen(stage: Source, option: str, socket: Input = BRIDGING, cable: Cable = SHORT) -> Figures:
-    return figures(
-        heard(stage, option, socket, cable), Scale(np.ones(1), np.ones(1)), None, None, None
-    )
+    return figures(heard(stage, option, socket, cable), Scale(np.ones(1), np.ones(1)), None, None)
 
 
 def loaded(
@@ -396,7 +394,7 @@ def test_doubt_at_one_tone_is_not_taken_for_a_loss() -> None:
     # the output's own response would be taken out: all of it is put down to the connection here
     flat = np.ones_like(response.sampled.voc)
     noisy = dataclasses.replace(response, sampled=dataclasses.replace(response.sampled, voc=flat))
-    found = figures(noisy, Scale(np.ones(1), np.ones(1)), None, None, None).connection_loss_anywhere
+    found = figures(noisy, Scale(np.ones(1), np.ones(1)), None, None).connection_loss_anywhere
     assert found is not None
     assert found.low < 1.0
     assert found.high > 20.0

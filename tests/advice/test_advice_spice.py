@@ -104,7 +104,7 @@ def test_connection_agrees_with_the_simulator(
         got, true = abs(response.level[0, at]), abs(heard.level[k])
         assert 20.0 * np.log10(got / true) == pytest.approx(0.0, abs=0.1), hz
 
-    found = figures(response, Scale(np.ones(1), np.ones(1)), None, None, None)
+    found = figures(response, Scale(np.ones(1), np.ones(1)), None, None)
     low, high = corners(fine, heard.level)
     for point, true in ((found.low_corner, low), (found.high_corner, high)):
         assert point is not None

@@ -3,20 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
+
+import numpy as np
 
 from probe.advice.advise import ask_together
 from probe.advice.attenuator import Pad
 from probe.advice.compiled import Judge
+from probe.advice.completed import completions
 from probe.advice.desk import Desk
 from probe.advice.destination import Destination, together
 from probe.advice.memory import MOST_KEPT, Memories, content
 from probe.advice.operating import BY_ID
 from probe.advice.padded import padded
+from probe.advice.sampled import sample
 from probe.advice.source_file import read_source, restated
 from probe.advice.subject import device_of, side_of
 from probe.advice.typed import changed, typed_destination
+from tests.advice.stages import source as one_source
 
 SHEET = """\
 format = "probe-source/1"
@@ -77,6 +83,25 @@ def test_a_stage_is_known_again_by_its_content(tmp_path: Path) -> None:
     assert kept.of(sources) is memory
     # by design: the order of a list tells values apart, the identity of an object does not
     assert content([facts, 1.0]) == content([dict(facts), 1.0]) != content([1.0, facts])
+
+
+def test_corners_are_one_where_nothing_in_use_tells_them_apart() -> None:
+    """Else an output is judged on what the other one may be, or solved for each of them anew."""
+    whole = sample(one_source(single=1.0, z_single=100.0))
+    unknown = whole.z.copy()
+    unknown[..., :2, :2] = np.nan
+    legs = whole.leg_z.copy()
+    legs[..., :2, :2] = np.nan
+    low, high = completions(replace(whole, z=unknown, leg_z=legs), "differential")
+    # by design: the RCA output is the same whatever the legs are, and the legs are not
+    assert low.content(("single-ended",)) == high.content(("single-ended",))
+    assert low.content(("hot", "cold")) != high.content(("hot", "cold"))
+    assert low.content(("hot",)) != high.content(("hot",))
+    # by design: a louder stage is another one, and so is one whose draws are what it may be
+    louder = replace(whole, leg_voc=2.0 * whole.leg_voc, voc=2.0 * whole.voc)
+    assert whole.content(("single-ended",)) != louder.content(("single-ended",))
+    spread = replace(whole, spread=True)
+    assert whole.content(("single-ended",)) != spread.content(("single-ended",))
 
 
 def test_a_trial_pad_is_solved_as_its_figures_are(tmp_path: Path) -> None:

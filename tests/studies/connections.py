@@ -125,7 +125,7 @@ def row(seed: int, index: int) -> Row:
     true = simulate(c, FINE.tolist())
     k = int(np.argmin(np.abs(FINE - 997.0)))
     level = 20.0 * np.log10(abs(response.level[0, response.at]) / abs(true.level[k]))
-    found = figures(response, Scale(np.ones(1), np.ones(1)), None, None, None)
+    found = figures(response, Scale(np.ones(1), np.ones(1)), None, None)
     tie = None
     if found.tie_current is not None and true.tie is not None:
         expected = np.sqrt(2.0) * abs(true.tie[k])

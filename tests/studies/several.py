@@ -132,7 +132,7 @@ def _errors(found: object, leads: list[Connection], k: int, true: Heard) -> Erro
     ratios = np.abs(response.level[0, places]) / np.abs(true.level)  # type: ignore[attr-defined]
     level = 20.0 * np.log10(ratios)
     tie = None
-    current = figures(response, Scale(np.ones(1), np.ones(1)), None, None, None).tie_current  # type: ignore[arg-type]
+    current = figures(response, Scale(np.ones(1), np.ones(1)), None, None).tie_current  # type: ignore[arg-type]
     if current is not None and true.tie is not None:
         expected = np.sqrt(2.0) * abs(true.tie[1])
         if expected > SMALLEST_TIE:
