@@ -7,12 +7,12 @@ does not. Where a box has parts for what merely may be so, all is solved with ea
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 
-from probe.advice.ask_first import told_first
+from probe.advice.answers import CIRCUIT, Lines, placed
+from probe.advice.ask_first import loses, told_first
 from probe.advice.ask_maker import isolates
 from probe.advice.desk import BALANCED_CIRCUITS
-from probe.advice.destination import Destination
+from probe.advice.destination import Circuit, Destination
 from probe.advice.model import Advice, Choice, Settling
 from probe.advice.words import CIRCUITS
 
@@ -29,25 +29,25 @@ def with_circuit_asked_first(
     for choice in advice.choices:
         if choice.box in told or not _parts(choice) or not _hangs_on_circuit(advice, choice.box):
             continue
-        spared: dict[str, list[str]] = {}
+        spared: dict[str, list[Circuit]] = {}
         for circuit in BALANCED_CIRCUITS:
-            inputs = tuple(
-                replace(s, circuit=circuit)
-                if (s.box, s.connector, s.circuit) == (choice.box, "xlr", "unknown")
-                else s
-                for s in destination.inputs
-            )
-            again = whole(replace(destination, inputs=inputs))
+            again = whole(placed(destination, _typed(choice.box, circuit)))
             now = next(c for c in again.choices if c.box == choice.box)
-            if now.option is not None and not _parts(now):
-                spared.setdefault(now.option, []).append(CIRCUITS[circuit])
+            if now.option is not None and not _parts(now) and not loses(advice, again):
+                spared.setdefault(now.option, []).append(circuit)
         for option, circuits in spared.items():
             what = (
                 f"ask the maker of what is fed ({choice.box}) what its balanced input is: if it is "
-                f"{' or '.join(f'a {name}' for name in circuits)}"
+                f"{' or '.join(f'a {CIRCUITS[name]}' for name in circuits)}"
             )
-            found.setdefault(choice.box, Settling("asked-first", what, (option,), choice.box))
+            typed = _typed(choice.box, circuits[0])
+            asked = Settling("asked-first", what, (option,), choice.box, typed=typed)
+            found.setdefault(choice.box, asked)
     return told_first(advice, found)
+
+
+def _typed(box: str, circuit: Circuit) -> Lines:
+    return ((CIRCUIT, (box, circuit)),)
 
 
 def _parts(choice: Choice) -> bool:

@@ -78,7 +78,8 @@ def with_asked_first(
                 wins_alone = again.get(box) == option
                 if wins_alone and all(beside(key, end, box, option) for end in ends):
                     what = impedance_asked(advice.device, key, ohm)
-                    found[box] = Settling("asked-first", what, (option,), box)
+                    typed = ((key, ohm),)
+                    found[box] = Settling("asked-first", what, (option,), box, typed=typed)
     return told_first(advice, found, "is used instead")
 
 

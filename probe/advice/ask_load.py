@@ -10,8 +10,9 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
+from probe.advice.answers import LOAD, Lines, known
 from probe.advice.ask_first import loses, told_first
-from probe.advice.ask_maker import TOO_HEAVY, allowing, isolates, load_asked
+from probe.advice.ask_maker import TOO_HEAVY, isolates, load_asked
 from probe.advice.model import Advice, Choice, OptionAdvice, Settling
 from probe.numbers import digits_down
 
@@ -32,17 +33,18 @@ def with_load_asked_first(
     # all of them may hang on one output, the light ones too
     least = _joint([min([*heavy[box], *([ohm] if ohm else [])]) for box, ohm in own.items()
                     if heavy[box] or ohm])  # fmt: skip
-    again = whole(allowing(facts, least), sources)
+    again = whole(*known(facts, sources, ((LOAD, least),)))
     if _in_doubt(again) or loses(advice, again):
         return advice
     ohm = _on_one_output(again)
     if ohm is not None and ohm > least:
-        more = whole(allowing(facts, ohm), sources)
+        more = whole(*known(facts, sources, ((LOAD, ohm),)))
         if not (_in_doubt(more) or loses(again, more)):
             least, again = ohm, more
     what = load_asked(advice.device, least)
+    typed: Lines = ((LOAD, least),)
     found = {
-        was.box: Settling("asked-first", what, (now.option,), was.box)
+        was.box: Settling("asked-first", what, (now.option,), was.box, typed=typed)
         for was, now in zip(advice.choices, again.choices, strict=True)
         if heavy.get(was.box) and now.option is not None and _spares(advice, was, now)
     }

@@ -14,13 +14,13 @@ from dataclasses import dataclass, field, replace
 from itertools import product
 from typing import Any
 
-from probe.advice.joined_plug import UNCONNECTED, joined, unconnected
+from probe.advice.answers import JOINED, LOAD, Lines, known
+from probe.advice.joined_plug import UNCONNECTED, unconnected
 from probe.advice.model import Advice, Choice, OptionAdvice, Settling
 from probe.advice.source_file import (
     FLOATING,
     may_float,
     possible_kinds,
-    restated,
     said_balanced,
     unstated_impedances,
 )
@@ -34,10 +34,6 @@ Ask = Callable[[Mapping[str, Any], Mapping[str, Any], frozenset[Way]], Advice]
 
 Whole = Callable[[Mapping[str, Any], Mapping[str, Any]], Advice]
 """The advice for facts and sources, with all boxes plugged in, of every way."""
-
-Answer = tuple[tuple[str, Any], ...]
-"""Keys of a description by hand, or the minimum load or the joint of any device, and what they
-would say."""
 
 LEAST_OHM = 1.0
 """Of no output stage, and less than of any."""
@@ -58,8 +54,6 @@ OF = {
 OUTPUT = {"single_ended_impedance_ohm": "rca", XLR_OHM: "xlr"}
 """Whose impedance a key states."""
 
-LOAD = "minimum_load_ohm"
-
 IMPEDANCE = "output-impedance"
 
 NOT_BESIDE = ", though not with the other boxes plugged in as well"
@@ -78,7 +72,6 @@ LEGS_ALIKE = (
 DRIVEN = ("differential", "impedance-balanced")
 """Kinds whose pin 2 is driven against ground, by what sheets call balanced."""
 
-JOINED = "pins 1 and 3 joined in the plug"
 LEAD = "xlr-to-xlr"
 
 
@@ -93,9 +86,19 @@ class Question:
     code: str
     what: Callable[[str, str], str]
     among: frozenset[Way]
-    answers: tuple[Answer, ...]
+    answers: tuple[Lines, ...]
     load: Callable[[str, str], float] | None = None
     """The minimum load that is named to a box, where that is asked for."""
+
+    def typed(self, box: str, option: str) -> Lines:
+        """Return how the answer is typed for a box: the figure that is named to it.
+
+        Of a lead that is made nobody types anything.
+        """
+        answer = self.answers[-1]
+        if self.load is not None:
+            answer = tuple((k, self.load(box, option) if k == LOAD else v) for k, v in answer)
+        return () if any(key == JOINED for key, _ in answer) else answer
 
 
 @dataclass(frozen=True)
@@ -115,8 +118,8 @@ class Stuck:
     """What opens a way for some boxes, the others plugged in, and for the rest by themselves."""
     alone: dict[str, Settling] = field(default_factory=dict)
     """The same for the rest."""
-    _asked: dict[tuple[Answer, frozenset[Way]], Advice] = field(default_factory=dict)
-    _together: dict[Answer, Advice] = field(default_factory=dict)
+    _asked: dict[tuple[Lines, frozenset[Way]], Advice] = field(default_factory=dict)
+    _together: dict[Lines, Advice] = field(default_factory=dict)
 
     def opened(self, question: Question, boxes: set[str]) -> dict[str, Settling]:
         """Return what the question settles for each of the boxes it opens a way for."""
@@ -134,8 +137,8 @@ class Stuck:
         for box in (c.box for c in self.advice.choices if ways.get(c.box)):
             option = chosen.get(box)
             named = option if option in ways[box] else min(ways[box])
-            what = question.what(box, str(named))
-            found[box] = Settling(question.code, what, (str(named),), box)
+            what, typed = question.what(box, str(named)), question.typed(box, str(named))
+            found[box] = Settling(question.code, what, (str(named),), box, typed=typed)
         return {} if self._untrue(question, found) else self._beside(question, found)
 
     def _beside(self, question: Question, found: Mapping[str, Settling]) -> dict[str, Settling]:
@@ -160,7 +163,10 @@ class Stuck:
         if len(kept) == len(found):
             return kept
         for box, settles in found.items():
-            (self.some if box in kept else self.alone).setdefault(box, settles)
+            if box in kept:
+                self.some.setdefault(box, settles)
+            else:
+                self.alone.setdefault(box, replace(settles, typed=()))
         return {}
 
     def _untrue(self, question: Question, found: Mapping[str, Settling]) -> bool:
@@ -183,30 +189,18 @@ class Stuck:
                 return True
         return False
 
-    def _said(self, answer: Answer) -> tuple[Mapping[str, Any], Mapping[str, Any]]:
-        """Return facts and sources with an answer in them."""
-        facts, sources = self.facts, self.sources
-        for key, value in answer:
-            if key == LOAD:
-                facts = allowing(facts, value)
-            elif key == JOINED:
-                facts, sources = joined(facts, sources)
-            else:
-                facts, sources = restated(facts, key, value)
-        return facts, sources
-
-    def _with(self, answer: Answer, among: frozenset[Way]) -> Advice:
+    def _with(self, answer: Lines, among: frozenset[Way]) -> Advice:
         if (answer, among) not in self._asked:
-            self._asked[answer, among] = self.ask(*self._said(answer), among)
+            self._asked[answer, among] = self.ask(*known(self.facts, self.sources, answer), among)
         return self._asked[answer, among]
 
-    def _with_all(self, answer: Answer) -> Advice:
+    def _with_all(self, answer: Lines) -> Advice:
         assert self.whole is not None
         if answer not in self._together:
-            self._together[answer] = self.whole(*self._said(answer))
+            self._together[answer] = self.whole(*known(self.facts, self.sources, answer))
         return self._together[answer]
 
-    def opens_isolators(self, answer: Answer, boxes: set[str]) -> bool:
+    def opens_isolators(self, answer: Lines, boxes: set[str]) -> bool:
         """Tell whether an answer opens transformers, and no lead, for some of the boxes."""
         chosen = self._with(answer, self.ways).choices if self.ways else ()
         return any(isolates(c.option) for c in chosen if c.box in boxes)
@@ -227,7 +221,7 @@ class Stuck:
                 loads[o.box] = min(ohm, loads.get(o.box, ohm))
         return digits_down(1.0 / sum(1.0 / ohm for ohm in loads.values()))
 
-    def connected(self) -> Answer | None:
+    def connected(self) -> Lines | None:
         """Return what a maker would say whose pin 3 is connected; None: nothing would change."""
         possible = possible_kinds(self.facts)
         rest = tuple(kind for kind in possible if kind != UNCONNECTED)
@@ -345,7 +339,7 @@ def _legs_alike(stuck: Stuck, boxes: set[str]) -> Iterator[Question]:
     rest = tuple(kind for kind in possible if kind in LEGS_ALIKE)
     if not rest or rest == possible:
         return
-    answer: Answer = (("kinds", rest),)
+    answer: Lines = (("kinds", rest),)
     what = (
         f"ask the maker of {stuck.advice.device} whether pins 2 and 3 of the XLR output have like "
         "impedances to ground: with like ones"
@@ -466,11 +460,6 @@ def load_asked(device: str, ohm: float) -> str:
     """Return the question for the minimum load, and up to which it opens a way."""
     asked = f"ask the maker of {device} for the minimum load of its output"
     return f"{asked}: with {ohms(ohm)} or less"
-
-
-def allowing(facts: Mapping[str, Any], ohm: float) -> dict[str, Any]:
-    """Return the facts with a minimum load stated."""
-    return {**facts, "device": {**facts["device"], LOAD: ohm}}
 
 
 def _told(choice: Choice, found: Settling | None, works: str) -> Choice:

@@ -11,6 +11,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import partial
 
+from probe.advice.answers import PLAYED
 from probe.advice.ask_first import loses, told_first
 from probe.advice.destination import Destination
 from probe.advice.model import Advice, OptionAdvice, Settling
@@ -54,7 +55,8 @@ def with_tie_asked(
                 if highest < level and not (highest and _all_reach(ask, destination, highest)):
                     continue
             what = _asked(advice.device, most, highest)
-            found[used.box] = Settling("asked-first", what, (way,), used.box)
+            played = ((PLAYED, highest),)
+            found[used.box] = Settling("asked-first", what, (way,), used.box, typed=played)
     return told_first(advice, found)
 
 

@@ -16,6 +16,7 @@ from probe.advice import thresholds as limit
 from probe.advice.ask_maker import isolates
 from probe.advice.flip_reasons import ASKED
 from probe.advice.model import Advice, Choice, OptionAdvice, Settling
+from probe.advice.source_file import with_device_line
 from probe.advice.subject import Device
 from probe.advice.volume import VOLUME_CONTROL
 from probe.advice.words import ONLY_WITH_VOLUME
@@ -74,7 +75,7 @@ def as_followed(facts: Mapping[str, Any], advice: Advice) -> Mapping[str, Any]:
 
 def _stating(facts: Mapping[str, Any], *, has: bool) -> Mapping[str, Any]:
     """Return the facts of the same device, with or without a volume control."""
-    return {**facts, "device": {**facts["device"], VOLUME_CONTROL: has}}
+    return with_device_line(facts, VOLUME_CONTROL, has)
 
 
 def hangs_on_volume(advice: Advice, box: str) -> Settling | None:

@@ -32,7 +32,9 @@ def with_winding_asked_first(advice: Advice, facts: Mapping[str, Any], whole: Wh
     found: dict[str, Settling] = {}
     for box in (c.box for c in advice.choices if isolates(c.option) and c.box in floating):
         answers = dict.fromkeys(leads[box] for leads in (floating, tapped) if box in leads)
-        found[box] = Settling("asked-first", what, tuple(answers), box)
+        typed, other = ((FLOATING, True),), ((FLOATING, False),)
+        found[box] = Settling("asked-first", what, tuple(answers), box, typed=typed,
+                              typed_not=other if len(answers) > 1 else ())  # fmt: skip
     return told_first(advice, found, "is used instead")
 
 

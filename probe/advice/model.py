@@ -494,6 +494,12 @@ class Settling:
     """Each answer in words, with the whole advice for it."""
     others: tuple[Other, ...] = ()
     """What other answers to a maker's question open."""
+    typed: tuple[tuple[str, Any], ...] = field(default=(), compare=False)
+    """How the answer that is hoped for is typed, as `answers.Lines`; empty: it cannot be."""
+    typed_not: tuple[tuple[str, Any], ...] = field(default=(), compare=False)
+    """The same of the other one, where that has a lead of its own."""
+    then: str = ""
+    """What is used with the answer, all plugged in, where more than its way is to be said."""
 
     def to_json(self) -> dict[str, Any]:
         """Return it as plain values."""
@@ -502,6 +508,7 @@ class Settling:
             "what": self.what,
             "answers": list(self.answers),
             "destination": self.box,
+            **({"then": self.then} if self.then else {}),
             **({"others": [other.to_json() for other in self.others]} if self.others else {}),
         }
 

@@ -24,6 +24,8 @@ from probe.advice.words import decibels
 Ask = Callable[[Mapping[str, Any], Mapping[str, Any]], Advice]
 """The advice for facts and sources, all boxes together."""
 
+CODE = "outputs-shared"
+
 DOUBTED = ("together", "together-suffers", "together-mind", "together-not-settled",
            "together-not-all", "shared-output")  # fmt: skip
 """Notes of boxes that have not each their own best, with nothing to mind."""
@@ -46,8 +48,10 @@ def with_outputs_apart(advice: Advice, facts: Mapping[str, Any], ask: Ask) -> Ad
     answers = tuple(c.option or "nothing" for c in again.choices)
     return replace(
         advice,
-        cautions=(*advice.cautions, Note("outputs-shared", says)),
-        would_change=(*advice.would_change, Settling("outputs-shared", says, answers)),
+        cautions=(*advice.cautions, Note(CODE, says)),
+        would_change=(
+            *advice.would_change, Settling(CODE, says, answers, typed=((APART, True),)),
+        ),
     )
 
 

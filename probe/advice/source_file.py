@@ -19,7 +19,7 @@ from pydantic import BeforeValidator
 from probe.advice.completed import FLOATING_KINDS
 from probe.advice.parts import UNLIKE_LEGS
 from probe.advice.ranges import Level, LevelOrNone, Noise, Ohm, SourceOhm
-from probe.advice.subject import EVERY_KIND
+from probe.advice.subject import EVERY_KIND, PLACE
 from probe.advice.thresholds import LEAST_LINE_INPUT_VOLTS
 from probe.facts.source import TO_MODAL, Source
 from probe.formats.kinds import BALANCED, kind_or_balanced
@@ -157,9 +157,19 @@ def possible_kinds(facts: Mapping[str, Any]) -> tuple[str, ...]:
 def restated(
     facts: Mapping[str, Any], key: str, value: float | bool | tuple[str, ...]
 ) -> tuple[dict[str, Any], dict[str, dict[str, Source]]]:
-    """Return what `read_source` returned, with one line more."""
+    """Return what `read_source` returned, with one line more; it plays where it played."""
     written = SourceFile.model_validate({**facts["stated"], key: value})
-    return _facts(written), _sources(written)
+    there = {PLACE: facts[PLACE]} if PLACE in facts else {}
+    return _facts(written) | there, _sources(written)
+
+
+def with_device_line(facts: Mapping[str, Any], key: str, value: float | bool) -> dict[str, Any]:
+    """Return facts, of a description by hand or of a session, with one line more on the device."""
+    found = {**facts, "device": {**facts["device"], key: value}}
+    if isinstance(stated := facts.get("stated"), Mapping):
+        device = {**(stated.get("device") or {}), key: value}
+        found["stated"] = {**stated, "device": device}
+    return found
 
 
 def _check(path: Path, written: SourceFile) -> None:
