@@ -13,9 +13,9 @@ from dataclasses import replace
 from functools import partial
 
 from probe.advice import thresholds as limit
+from probe.advice.answers import Lines, known, placed
 from probe.advice.ask_circuit import with_circuit_asked_first
 from probe.advice.ask_first import with_asked_first
-from probe.advice.ask_kind import with_other_answers
 from probe.advice.ask_load import with_load_asked_first
 from probe.advice.ask_maker import with_asked
 from probe.advice.ask_ohms import with_ohms_that_decide_nothing
@@ -25,6 +25,7 @@ from probe.advice.ask_volume import as_followed, with_volume_asked_first
 from probe.advice.ask_winding import with_winding_asked_first
 from probe.advice.at_hand import with_part_at_hand
 from probe.advice.between_chassis import ground_fault, ground_high
+from probe.advice.branches import with_branches
 from probe.advice.cautions import (
     general_cautions,
     refusal,
@@ -44,10 +45,9 @@ from probe.advice.destination import Destination, Input
 from probe.advice.digital_choice import with_digital
 from probe.advice.full_output_apart import unlike_levels
 from probe.advice.heavy_inputs import with_relief
-from probe.advice.lead_data import SolveBeside
 from probe.advice.may_share import with_sharing_told
 from probe.advice.memory import Memories, Memory, Sources
-from probe.advice.model import Advice, Choice, OptionAdvice
+from probe.advice.model import Advice, Branch, Choice, OptionAdvice
 from probe.advice.native_first import with_native_tried_first
 from probe.advice.note import Note
 from probe.advice.one_channel import one_channel
@@ -110,19 +110,41 @@ def advise(
     device, sides, _ = _subject(facts)
     destination = _in_place(destination, facts)
     kept = Memories() if memories is None else memories
-    found = _analogue(facts, sources, destination, kept, progress)
-    whole = partial(_whole, destination=destination, memories=kept)
+    found = _said(facts, sources, destination, kept, progress)
+    progress(6, STEPS, "what the answers to what is asked come to")
 
-    def with_all(facts: Facts) -> Advice:
-        return _analogue(facts, sources, destination, kept, progress)
+    def typed(answer: str, lines: Lines) -> Branch:
+        there, of = placed(destination, lines), known(facts, sources, lines)
+        again = with_digital(replace(_said(*of, there, kept), supposed=True), device, there)
+        return Branch(
+            answer, again, there, own_leads(*of, there, again, kept).solved,
+            beside(*of, there, again, kept), partial(quieted_instead, *of, there, again, kept),
+        )  # fmt: skip
 
-    progress(6, STEPS, "with and without a volume control")
-
-    found = with_volume_asked_first(found, device, facts, sources, whole, with_all)
-    found = with_ohms_that_decide_nothing(found, facts, whole)
+    found = with_sharing_told(with_branches(found, facts, typed))
     progress(STEPS, STEPS, "")
     refused = ground_fault(destination) or refusal(device, sides)
     return found if refused else with_digital(found, device, destination)
+
+
+def _said(
+    facts: Facts,
+    sources: Mapping[str, Sources],
+    destination: Destination,
+    memories: Memories,
+    progress: Callable[[int, int, str], None] = lambda *_: None,
+) -> Advice:
+    """Return what is said of the analogue ways, but for what comes of other answers."""
+    found = _analogue(facts, sources, destination, memories, progress)
+    whole = partial(_whole, destination=destination, memories=memories)
+
+    def with_all(facts: Facts) -> Advice:
+        return _analogue(facts, sources, destination, memories, progress)
+
+    progress(5, STEPS, "with and without a volume control")
+    device = _subject(facts)[0]
+    found = with_volume_asked_first(found, device, facts, sources, whole, with_all)
+    return with_ohms_that_decide_nothing(found, facts, whole)
 
 
 def _analogue(
@@ -162,16 +184,7 @@ def _analogue(
     cautions = (*found.cautions, *one_channel(desks, found), *unlike_levels(found))
     origin = origin_of(found, destination, of_these)
     helping = cures(desks, found, origin.destination)
-    found = with_origin_first(replace(found, cures=helping, cautions=cautions), origin)
-
-    progress(5, STEPS, "what another answer of its maker opens")
-
-    def answered(facts: Facts, sources: Mapping[str, Sources]) -> tuple[Advice, SolveBeside]:
-        again = _analogue(facts, sources, destination, memories)
-        return again, own_leads(facts, sources, destination, again, memories).solved
-
-    found = with_other_answers(found, facts, answered)
-    return with_sharing_told(found)
+    return with_origin_first(replace(found, cures=helping, cautions=cautions), origin)
 
 
 def _whole(

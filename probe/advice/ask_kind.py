@@ -8,24 +8,19 @@ than such an answer is a short circuit of a driven leg, so that is said beside.
 
 from __future__ import annotations
 
-import re
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
+from probe.advice.answers import Lines
 from probe.advice.ask_maker import isolates
-from probe.advice.lead_data import SolveBeside
-from probe.advice.model import Advice, Choice, OptionAdvice, Other, Settling
+from probe.advice.minded import minded
+from probe.advice.model import Advice, Branch, Choice, OptionAdvice, Other, Settling
 from probe.advice.plain import against
-from probe.advice.source_file import FLOATING, possible_kinds, restated
+from probe.advice.source_file import FLOATING, possible_kinds
 from probe.advice.try_first import HUM, MAY_HARM
 
-Solved = Callable[[Mapping[str, Any], Mapping[str, Any]], tuple[Advice, SolveBeside]]
-"""The advice for facts and sources, with all that comes before a choice and that helps; and what
-solves its choices with leads of a shelf."""
-
-Answer = tuple[str, Advice, SolveBeside]
-"""An answer in words, and what comes of it."""
+CODE = "each-driven"
 
 KINDS: tuple[tuple[str, str, bool | None], ...] = (
     ('cross-coupled ("floating", "servo-balanced")', "electronically-floating", None),
@@ -44,13 +39,20 @@ NEVER_TIED = (
 )
 
 
-def with_other_answers(advice: Advice, facts: Mapping[str, Any], solved: Solved) -> Advice:
+def other_answers(facts: Mapping[str, Any]) -> Iterator[tuple[str, Lines]]:
+    """Yield the answers that fit what is stated, in words and as they are typed."""
+    possible, stated = possible_kinds(facts), (facts.get("stated") or {}).get(FLOATING)
+    for words, kind, floats in KINDS:
+        if kind not in possible or (floats is not None and stated not in (None, floats)):
+            continue
+        more = () if floats is None else ((FLOATING, floats),)
+        yield words, (("kinds", (kind,)), *more)
+
+
+def with_other_answers(advice: Advice, branches: Sequence[Branch]) -> Advice:
     """Return the advice with what the other answers open, for each box the question is put for."""
-    asked = {s.box: s for s in advice.would_change if s.code == "each-driven"}
-    if not asked:
-        return advice
-    answers = [(words, *solved(*said)) for words, said in _answers(facts)]
-    told = {box: replace(s, others=tuple(_others(s, answers))) for box, s in asked.items()}
+    asked = {s.box: s for s in advice.would_change if s.code == CODE}
+    told = {box: replace(s, others=tuple(_others(s, branches))) for box, s in asked.items()}
     changed = {id(s): told[box] for box, s in asked.items()}
     return replace(
         advice,
@@ -59,29 +61,15 @@ def with_other_answers(advice: Advice, facts: Mapping[str, Any], solved: Solved)
     )
 
 
-def _answers(
-    facts: Mapping[str, Any],
-) -> Iterator[tuple[str, tuple[Mapping[str, Any], Mapping[str, Any]]]]:
-    """Yield the answers that fit what is stated, with facts and sources that say them."""
-    possible, stated = possible_kinds(facts), (facts.get("stated") or {}).get(FLOATING)
-    for words, kind, floats in KINDS:
-        if kind not in possible or (floats is not None and stated not in (None, floats)):
-            continue
-        said = restated(facts, "kinds", (kind,))
-        yield words, said if floats is None else restated(said[0], FLOATING, floats)
-
-
-def _others(asked: Settling, answers: list[Answer]) -> Iterator[Other]:
+def _others(asked: Settling, branches: Sequence[Branch]) -> Iterator[Other]:
     """Yield what is used with each answer, those together that come to the same."""
-    found: dict[tuple[str, str], list[Answer]] = {}
-    for words, again, solve in answers:
-        choice = next(c for c in again.choices if c.box == asked.box)
+    found: dict[tuple[str, str], list[str]] = {}
+    for one in branches:
+        choice = one.choice(asked.box)
         if choice.option is not None:
-            way, says = _way(again, choice)
-            found.setdefault((way, says), []).append((words, again, solve))
-    for (way, says), held in found.items():
-        _, again, solve = held[0]
-        yield Other(" or ".join(words for words, *_ in held), way, says, again, solve)
+            found.setdefault(_way(one.advice, choice), []).append(one.answer)
+    for (way, says), answers in found.items():
+        yield Other(" or ".join(answers), way, says, tuple(answers))
 
 
 def _way(again: Advice, choice: Choice) -> tuple[str, str]:
@@ -94,9 +82,9 @@ def _way(again: Advice, choice: Choice) -> tuple[str, str]:
     assert choice.option is not None
     option = choice.option
     if choice.attenuator:
-        return option, f"{option} is used, with resistors in its plug"
+        return option, f"{option} is used, with resistors in its plug{minded(again, choice)}"
     if not isolates(option):
-        return option, f"{option} is used{_minded(again, choice)}"
+        return option, f"{option} is used{minded(again, choice)}"
     for one in again.would_change:
         if (one.box, one.code) == (choice.box, "asked-first") and not isolates(one.answers[0]):
             what = one.what.replace(f"ask the maker of {again.device} ", "ask as well ", 1)
@@ -111,20 +99,6 @@ def _way(again: Advice, choice: Choice) -> tuple[str, str]:
                 return option, f"{option} is used; {way} works, but: {but}"
             return way, f"{way} works, {option} is used as it is"
     return option, f"{option} is used"
-
-
-def _minded(again: Advice, choice: Choice) -> str:
-    """Return what is to be minded with the lead that is used, but hum, as where it is chosen."""
-    used = [
-        o.used
-        for o in again.options
-        if (o.box, o.socket, o.option.id) == (choice.box, choice.socket, choice.option)
-    ]
-    minds = dict.fromkeys(h.message for o in used for h in o.hazards if h.code not in HUM)
-    return "".join(f"; mind: {_ASIDE.sub('', text)}" for text in minds)
-
-
-_ASIDE = re.compile(r" \([^)]*\)$")
 
 
 def _works(option: OptionAdvice) -> bool:

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
 
@@ -12,15 +12,15 @@ from probe.advice.alike import Together, as_good, candidate, ways_as_good
 from probe.advice.ask_maker import isolates
 from probe.advice.ask_volume import hangs_on_volume
 from probe.advice.at_hand import lacks, transformers_on
+from probe.advice.branches import first_steps
 from probe.advice.candidate import Candidate
 from probe.advice.destination import Destination
-from probe.advice.digital_choice import LEAD_FIRST
 from probe.advice.fitting import cheaper_parts, dearer_parts
 from probe.advice.flip_reasons import ASKED
 from probe.advice.heavy_inputs import CODE as HELPS
-from probe.advice.lead_data import Solve, SolveBeside, beside
+from probe.advice.lead_data import Solve, SolveBeside
 from probe.advice.leads import SPLITTERS
-from probe.advice.model import Advice, Choice, OptionAdvice, Other, Settling
+from probe.advice.model import NOT_SO, SO, Advice, Choice, OptionAdvice, Settling
 from probe.advice.pad_instead import PadInstead, in_place_of
 from probe.advice.picked import pick_together
 from probe.advice.picking import one_piece
@@ -38,9 +38,21 @@ from probe.advice.taken import (
 )
 from probe.advice.way_parts import as_used, held_by, leads_needed, parts_of_way
 from probe.advice.words import signed_decibels
+from probe.formats.text import all_of
 
-FIRST = frozenset({"lead-first", "asked-first", "winding", "origin-first", LEAD_FIRST})
-"""Codes of what is tried, asked or unplugged before what is chosen is bought."""
+
+@dataclass(frozen=True)
+class Lists:
+    """What is taken from a shelf, and what is taken with each answer that may be given."""
+
+    own: tuple[Basket, ...]
+    branches: tuple[tuple[str, tuple[Basket, ...]], ...] = ()
+    """By the answer, that which is hoped for first."""
+
+    def of(self, box: str) -> dict[str, Basket]:
+        """Return what a box takes with each answer; nothing of one with which it has no way."""
+        return {answer: one for answer, held in self.branches for one in held
+                if one.box == box and one.option}  # fmt: skip
 
 
 def with_shelf_parts(destination: Destination, shelf: Shelf) -> Destination:
@@ -72,14 +84,33 @@ def baskets(
     solve: SolveBeside | None = None,
     pads: Sequence[PadInstead] = (),
 ) -> tuple[Basket, ...]:
+    """Return the lists without those of other answers, as `lists`."""
+    return lists(advice, destination, shelf, system_price, together, solve, pads).own
+
+
+def lists(
+    advice: Advice,
+    destination: Destination,
+    shelf: Shelf,
+    system_price: float | None = None,
+    together: Together | None = None,
+    solve: SolveBeside | None = None,
+    pads: Sequence[PadInstead] = (),
+) -> Lists:
     """Return a basket for each box, and one for each output that boxes share.
 
     Of a box that nothing is to be used for only what it would be: ``option`` of such a basket is
     empty, and so are its parts. ``together``: solves another way of one box beside the others.
     ``solve``: solves a way with a lead of the shelf that is not what was solved, beside those that
     are taken for the other boxes. ``pads``: leads that an attenuator quiets where a transformer is
-    chosen.
+    chosen. With each answer that is looked at all of it is picked once more, from the whole shelf.
     """
+    branches = tuple(
+        (b.answer, lists(b.advice, b.destination, shelf, system_price, b.together, b.solve,
+                         b.pads()).own)
+        for b in advice.branches
+    )  # fmt: skip
+    whole_of = Lists((), branches)
     found: list[Basket] = []
     firsts: dict[str, dict[str, Any]] = {}
     picked = pick_together(advice, destination, shelf, solve)
@@ -87,7 +118,8 @@ def baskets(
     early = shelf  # less what comes first for the boxes before, too
     offered: list[Taken] = []  # attenuators of the boxes before: each may be had at once
     for choice in advice.choices:
-        first = _first(advice, choice, destination, early, picked.solve_of(choice.box))
+        here, with_answer = picked.solve_of(choice.box), whole_of.of(choice.box)
+        first = _first(advice, choice, destination, early, here, with_answer)
         early = less(early, first["first"][0].taken) if first else early
         early = less(early, picked.taken(choice.box, early))
         firsts[choice.box] = first
@@ -113,6 +145,8 @@ def baskets(
             basket = _either(basket, asked, destination, shelf, whole)
         else:
             basket = _with_instead(basket, advice, choice, destination, shelf, together, here)
+        if advice.supposed and not basket.in_stock and basket.instead is None:
+            basket = replace(basket, instead=_in_stock(advice, choice, destination, shelf, here))
         mine = [p for p in pads if p.choice.box == choice.box]
         left, cables = less(whole, offered), picked.cables(choice.box)
         if held := in_place_of(basket, mine, destination, left, cables, first):
@@ -121,6 +155,10 @@ def baskets(
         shelf, whole = less(shelf, basket.taken), less(whole, basket.both)
         for _, more in basket.cases:
             shelf, whole = less(shelf, more.taken), less(whole, more.both)
+        if first.get("before") not in WHEN and all(
+            _alike(lead, basket) for lead in first.get("first", ())
+        ):
+            first = _elsewhere(advice, basket, whole_of.of(choice.box))
         found.append(replace(basket, **first))
     for output in ("xlr", "rca"):
         most, chosen = (
@@ -140,7 +178,7 @@ def baskets(
                 basket = replace(basket, note=f"{only}; {basket.note}")
             shelf, whole = less(shelf, basket.taken), less(whole, basket.both)
             found.append(basket)
-    return tuple(found)
+    return Lists(tuple(found), branches)
 
 
 def _plugged(first: Mapping[str, Any]) -> frozenset[str]:
@@ -150,32 +188,67 @@ def _plugged(first: Mapping[str, Any]) -> frozenset[str]:
 
 
 def _first(
-    advice: Advice, choice: Choice, destination: Destination, shelf: Shelf, solve: Solve | None
+    advice: Advice, choice: Choice, destination: Destination, shelf: Shelf, solve: Solve | None,
+    branches: Mapping[str, Basket],
 ) -> dict[str, Any]:  # fmt: skip
-    """Return what the leads take that are tried, or asked about, before what is chosen."""
-    codes = FIRST if choice.option else FIRST.union(ASKED)
-    held = [s for s in advice.would_change if s.box == choice.box and s.code in codes]
-    # what is tried needs no answer; of questions the one that is told first
-    held.sort(key=lambda s: (s.code not in WHEN, _place(choice, s)))
+    """Return what the leads take that are tried, or asked about, before what is chosen.
+
+    ``branches``: what the box takes with each answer.
+    """
+    held = first_steps(advice, choice)
     if not held:
         return {}
-    told, found = held[0], _of_step(held[0], advice, choice, destination, shelf, solve)
+    told = held[0]
+    found = _with_answers(told, branches)
+    found = found or _of_step(told, advice, choice, destination, shelf, solve)
     if not found:
         return {}
+    found += _of_others(told, branches)
     ways = {lead.option for lead in found}
     for asked in held[1:] if told.code in WHEN else ():
         if asked.code in ASKED and not ways & set(asked.answers):
             after = less(shelf, found[0].taken)
-            leads = _of_step(asked, advice, choice, destination, after, solve)
+            leads = _with_answers(asked, branches)
+            leads = leads or _of_step(asked, advice, choice, destination, after, solve)
             found += [replace(lead, case=IF_NOT) for lead in leads[:1]]
             break
     return {"first": tuple(found), "before": told.code}
 
 
-def _place(choice: Choice, asked: Settling) -> int:
-    """Return at which place of the reasons a thing that comes first is told."""
-    places = (k for k, why in enumerate(choice.why) if asked.what in why)
-    return next(places, len(choice.why))
+def _with_answers(asked: Settling, branches: Mapping[str, Basket]) -> list[Basket]:
+    """Return what is taken with the answers to a question, that which is hoped for first.
+
+    Nothing where that is not looked at, or opens nothing beside the other boxes.
+    """
+    if not asked.typed or SO not in branches:
+        return []
+    other = branches.get(NOT_SO) if asked.typed_not else None
+    return [branches[SO], *([] if other is None else [other])]
+
+
+def _of_others(asked: Settling, branches: Mapping[str, Basket]) -> Iterator[Basket]:
+    """Yield what is taken with each definite answer that is told behind a question."""
+    for other in asked.others:
+        words = _BRACKETS.sub("", other.answer)
+        yield replace(branches[other.answers[0]], case=f"if it is for certain {words} (above)")
+
+
+ELSEWHERE = "asked-elsewhere"
+"""Code of what comes first for a box of which nothing is asked, where another's answer moves it."""
+
+
+def _elsewhere(
+    advice: Advice, basket: Basket, branches: Mapping[str, Basket]
+) -> dict[str, Any]:  # fmt: skip
+    """Return what a box takes of which nothing is asked, where what others ask moves it."""
+    with_it = branches.get(SO)
+    if with_it is None or _alike(with_it, basket):
+        return {}
+    boxes = [c.box for c in advice.choices if first_steps(advice, c)]
+    case = f"if what is asked first for {all_of(boxes)} is so" if boxes else (
+        "if the outputs share no resistor, which is asked"
+    )  # fmt: skip
+    return {"first": (replace(with_it, case=case),), "before": ELSEWHERE}
 
 
 IF_NOT = "if that does not do, ask (above), and if so"
@@ -204,22 +277,7 @@ def _of_step(
             to_listen=told.code in WHEN and answer in listened,
         )  # fmt: skip
         found.append(replace(parts, both=_again(parts.taken, parts.count_of_both, shelf)))
-    others = told.others if found else ()
-    return [*found, *(_of_other(other, choice.box, destination, shelf) for other in others)]
-
-
-def _of_other(other: Other, box: str, destination: Destination, shelf: Shelf) -> Basket:
-    """Return what a lead takes that another answer opens, or else what is in stock and works."""
-    choice = next(c for c in other.advice.choices if c.box == box)
-    if other.option != choice.option:
-        choice = replace(choice, option=other.option, attenuator=False)
-    solve = beside(other.solve, {})
-    # the figures on screen and sheet are not those of this answer
-    parts = parts_of_way(other.advice, choice, destination, shelf, None, solve=solve, in_doubt=True)
-    parts = replace(parts, both=_again(parts.taken, parts.count_of_both, shelf))
-    if not parts.in_stock:
-        parts = replace(parts, instead=_in_stock(other.advice, choice, destination, shelf, solve))
-    return replace(parts, case=f"if it is for certain {_BRACKETS.sub('', other.answer)} (above)")
+    return found
 
 
 _BRACKETS = re.compile(r" \([^)]*\)")
@@ -284,6 +342,16 @@ def _either(
         dearer=tuple(dearer_parts(found.taken, shelf, length, own)),
         cases=tuple((case, parted(one, alike=False)) for case, one in lists),
     )  # fmt: skip
+
+
+def _alike(one: Basket, other: Basket) -> bool:
+    """Tell whether two lists take the same, with each answer to what is looked at."""
+    pairs = zip(one.cases, other.cases, strict=False)
+    return (
+        _held_by(one) == _held_by(other)
+        and len(one.cases) == len(other.cases)
+        and all(_held_by(a) == _held_by(b) for (_, a), (_, b) in pairs)
+    )
 
 
 def _held_by(basket: Basket) -> set[tuple[str, str]]:

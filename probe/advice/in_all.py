@@ -6,24 +6,59 @@ import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 
+from probe.advice.model import SO
 from probe.advice.taken import WHEN, Basket, Taken, not_there, of_system, orders, splitters_needed
 
+Branches = Sequence[tuple[str, Sequence[Basket]]]
+"""What is taken with each answer that may be given, by the answer."""
 
-def all_in_all(found: Sequence[Basket]) -> tuple[str, ...]:
+
+def all_in_all(found: Sequence[Basket], branches: Branches = ()) -> tuple[str, ...]:
     """Return what several baskets come to: price, and what has to be ordered of each part.
 
-    Of boxes that nothing is used for yet, what is paid if what is tried does, and with the answers.
+    Of boxes that something comes first for, what is paid if what is tried does and what is asked is
+    so, and with other answers: each of them is what all boxes take with it.
     """
-    boxes = [b for b in found if not b.shares]
-    does = _at_once(found, [lead for b in boxes if (lead := _if_so(b))])
+    boxes = _boxes(found)
+    held = dict(branches).get(SO, ())
+    so = () if _alike(found, held) else held
+    does = _with_all(so or found)
     if len(does) < 2:
         return ()
     used = _at_once(found, [lead for b in boxes if (lead := _else(b))])
-    text = f"{_if_it_does(boxes, does)}{_with_others(found)}{_if_not(boxes, used)}"
+    others = [held for answer, held in branches if answer != SO]
+    asked = bool(so) or any(map(_answered, boxes))
+    text = f"{_if_it_does(_boxes(so or found), does, asked=asked)}{_with_others(others)}"
+    text += _if_not(boxes, used, asked=asked or any(others), looked_at=bool(held))
     order: dict[str, int] = {}
     for name, count in (item for b in used for item in orders(b).items()):
         order[name] = order.get(name, 0) + count
     return (text, *(f"to be ordered, {n} x, {name}" for name, n in order.items()))
+
+
+def _boxes(found: Sequence[Basket]) -> list[Basket]:
+    return [b for b in found if not b.shares]
+
+
+def _alike(found: Sequence[Basket], held: Sequence[Basket]) -> bool:
+    """Tell whether as much is taken, and paid, with an answer as without it."""
+    now, then = (_at_once(one, [lead for b in _boxes(one) if (lead := _else(b))])
+                 for one in (found, held))  # fmt: skip
+    return [b.box for b in now] == [b.box for b in then] and (
+        _parts_of(now) == _parts_of(then) and _pieces(now) == _pieces(then)
+    )
+
+
+def _parts_of(leads: Sequence[Basket]) -> dict[str, int]:
+    counts: dict[str, int] = {}
+    for t in (t for b in leads for t in b.taken):
+        counts[t.part.name] = counts.get(t.part.name, 0) + t.count
+    return counts
+
+
+def _with_all(found: Sequence[Basket]) -> list[Basket]:
+    """Return what all boxes take if what comes first does."""
+    return _at_once(found, [lead for b in _boxes(found) if (lead := _if_so(b))])
 
 
 def _tried(basket: Basket) -> Basket | None:
@@ -66,10 +101,10 @@ def _at_once(found: Sequence[Basket], leads: Sequence[Basket]) -> list[Basket]:
     return held
 
 
-def _if_it_does(boxes: Sequence[Basket], does: Sequence[Basket]) -> str:
+def _if_it_does(boxes: Sequence[Basket], does: Sequence[Basket], *, asked: bool) -> str:
     """Return what is paid if what comes first does."""
     when = ["what is tried first does"] * any(map(_tried, boxes))
-    when += ["what is asked first is so"] * any(map(_answered, boxes))
+    when += ["what is asked first is so"] * asked
     if not when:
         return ""
     said = [*_nothing_yet(boxes, _if_so), *_origin(boxes)]
@@ -77,39 +112,34 @@ def _if_it_does(boxes: Sequence[Basket], does: Sequence[Basket]) -> str:
     return f"{text}{',' * bool(said or _pieces(does))} if {' and '.join(when)}; "
 
 
-def _with_others(found: Sequence[Basket]) -> str:
-    """Return between what it lies with other answers than those that are asked for first.
+def _with_others(others: Sequence[Sequence[Basket]]) -> str:
+    """Return between what it lies with other answers than those that are hoped for.
 
-    Nothing where no box has any. Of leads whose price is not known it is said that there are some.
+    Of parts whose price is not known it is said that there are some.
     """
-    boxes = [b for b in found if not b.shares]
-    asked = [b for b in boxes if _answered(b)]
-    others = [[lead for lead in b.first if lead.case] for b in asked]
-    if not any(others):
+    whole = [held for held in others if all(map(_if_so, _boxes(held)))]
+    sums = [_with_all(held) for held in whole]
+    known = [_total(leads) for leads in sums if not _pieces(leads)]
+    if not others or not sums:
         return ""
-    known = [[lead for lead in leads if not lead.missing] for leads in others]
-    if not all(known):
+    if not known:
         return "what other answers take is on the lists; "
-    least, most = (
-        _total(_at_once(found, [lead for b in boxes if (lead := ends.get(b.box) or _if_so(b))]))
-        for ends in (
-            {b.box: pick(leads, key=lambda lead: lead.total)
-             for b, leads in zip(asked, known, strict=True)} for pick in (min, max)
-        )
-    )  # fmt: skip
-    between = f"{least:.2f}" + f" to {most:.2f}" * (most > least)
-    unknown = any(len(k) < len(o) for k, o in zip(known, others, strict=True))
-    more = ", or with pieces to be ordered, whose price is not known" if unknown else ""
-    return f"with another answer {between} {boxes[0].currency}{more}; "
+    between = f"{min(known):.2f}" + f" to {max(known):.2f}" * (max(known) > min(known))
+    more = ", or with pieces to be ordered, whose price is not known" * (len(known) < len(sums))
+    more += ", or nothing yet for a box" * (len(whole) < len(others))
+    return f"with another answer {between} {others[0][0].currency}{more}; "
 
 
-def _if_not(boxes: Sequence[Basket], used: Sequence[Basket]) -> str:
+def _if_not(
+    boxes: Sequence[Basket], used: Sequence[Basket], *, asked: bool, looked_at: bool
+) -> str:  # fmt: skip
     """Return what is paid if none of what comes first does."""
-    tried, asked = any(map(_tried, boxes)), any(map(_answered, boxes))
+    tried = any(map(_tried, boxes))
     said = _nothing_yet(boxes, _else) if used else []
     said += [_of_trials(boxes)] if tried else []
     chosen = [b for b in boxes if b.option]
-    if any(b.first and (b.before not in WHEN or b.first[0].case) for b in chosen):
+    untold = (b for b in chosen if b.first and (b.before not in WHEN or b.first[0].case))
+    if not looked_at and any(untold):
         said.append("as if no answer that is asked for changed it")
     if any(b.first[1:] and b.first[1].case and _tried(b) for b in boxes):
         said.append("what is asked then not counted")

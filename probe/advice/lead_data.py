@@ -68,6 +68,8 @@ class Leads:
     was: Sequence[OptionAdvice] = ()
     """The way as it was solved, on every side, and as it is used."""
     solve: Solve | None = None
+    shown: bool = True
+    """The figures that are told of the way are those with the lead that is taken."""
     in_doubt: bool = False
     """It is tried, or asked about: what speaks against it already does so with any lead."""
     known: dict[str, Own] = field(default_factory=dict)
@@ -194,9 +196,9 @@ class Leads:
         changed = "; ".join(_changed(was, own))
         if not changed:
             return Own("")
-        figures = "with it" if self.in_doubt else "the figures here are with it"
+        figures = "the figures here are with it" if self.shown else "with it"
         says = f"{name}: {differs}; {figures}: {changed}"
-        plain = f"{name}: with it {changed}" if self.in_doubt else ""
+        plain = "" if self.shown else f"{name}: with it {changed}"
         worse = _steps(was, own)
         return Own(says, plain, worse, cable=mine, changed=changed)
 

@@ -8,6 +8,7 @@ from typing import Any
 
 from probe.advice.attenuator import RATINGS_WATT, Design
 from probe.advice.case import Verdict
+from probe.advice.destination import Destination
 from probe.advice.digital import DigitalAdvice
 from probe.advice.figures import Figures
 from probe.advice.leads import wiring_of
@@ -457,6 +458,31 @@ class Cure:
         }
 
 
+SO, NOT_SO = "", "not"
+"""Answers of `Branch`: that all is so that is asked first, and that it is not."""
+
+
+@dataclass(frozen=True)
+class Branch:
+    """What is said of all boxes once an answer is typed."""
+
+    answer: str
+    """In words; `SO` or `NOT_SO` of what is asked first."""
+    advice: Advice
+    destination: Destination
+    """With the answer, where it is one about the place."""
+    solve: Callable[..., Sequence[OptionAdvice]]
+    """Solves a way of it with a lead of the shelf, as `lead_data.SolveBeside`."""
+    together: Callable[[OptionAdvice], Any]
+    """Solves another way of one box beside the others, as `alike.Together`."""
+    pads: Callable[[], Sequence[Any]]
+    """Returns the leads that an attenuator quiets in place of a transformer, `PadInstead`."""
+
+    def choice(self, box: str | None) -> Choice:
+        """Return what is used for a box with the answer."""
+        return next(c for c in self.advice.choices if c.box == box)
+
+
 @dataclass(frozen=True)
 class Other:
     """What another answer to a question opens."""
@@ -466,10 +492,8 @@ class Other:
     option: str
     """What is used with it, or works at least."""
     says: str
-    advice: Advice = field(compare=False)
-    """The whole advice for it."""
-    solve: Callable[..., Sequence[OptionAdvice]] | None = field(default=None, compare=False)
-    """Solves a way of it with a lead of the shelf, as `lead_data.SolveBeside`."""
+    answers: tuple[str, ...] = field(default=(), compare=False)
+    """The answers of the branches that come to this."""
 
     def to_json(self) -> dict[str, Any]:
         """Return it as plain values."""
@@ -538,6 +562,11 @@ class Advice:
     digital: tuple[DigitalAdvice, ...] = ()
     described_sides: int | None = None
     """How many sides a description by hand stands for, one or two; None: it was measured."""
+    branches: tuple[Branch, ...] = field(default=(), compare=False)
+    """The same with each answer to what is asked, all boxes plugged in; that which is hoped for
+    first."""
+    supposed: bool = False
+    """It is of an answer that nobody has given yet: none of its figures is shown."""
 
     @property
     def provisional(self) -> bool:

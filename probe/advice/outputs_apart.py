@@ -50,7 +50,8 @@ def with_outputs_apart(advice: Advice, facts: Mapping[str, Any], ask: Ask) -> Ad
         advice,
         cautions=(*advice.cautions, Note(CODE, says)),
         would_change=(
-            *advice.would_change, Settling(CODE, says, answers, typed=((APART, True),)),
+            *advice.would_change,
+            Settling(CODE, says, answers, typed=((APART, True),)),
         ),
     )
 

@@ -254,12 +254,9 @@ class Basket:
 
     def _said(self, *, plain: bool) -> tuple[str, ...]:
         """Return the list, a line each; ``plain``: as a customer reads it."""
-        note = tuple(filter(None, (self.note, self.would)))
-        lines = (*note, *self._in_any_case(), *self._either())
+        lines = self._listed(plain=plain)
         prices: tuple[str, ...] = tuple(self._price())
         if self.first:
-            then = (f"{self._only_if}: {'; '.join(lines)}",) if lines else ()
-            lines = (*self._before(plain=plain), *then)
             with_it = ", with what was tried," if self._tried else ""
             prices = tuple(f"in that case{with_it} {price}" for price in prices)
         unlike = self.plain if plain else self.unlike
@@ -267,6 +264,15 @@ class Basket:
         pad = () if self.pad_instead is None else (self.pad_instead.says,)
         return (*lines, *unlike, *self._order(), *prices, *pad,
                 *self._offered(), *self._second(), *self.cheaper, *dearer)  # fmt: skip
+
+    def _listed(self, *, plain: bool) -> tuple[str, ...]:
+        """Return what is taken, a line each, behind what comes before it."""
+        note = filter(None, (self.note, self.would))
+        lines = (*note, *self._in_any_case(), *self._either())
+        if not self.first:
+            return lines
+        then = (f"{self._only_if}: {'; '.join(lines)}",) if lines else ()
+        return (*self._before(plain=plain), *then)
 
     def _before(self, *, plain: bool) -> Iterable[str]:
         """Say what the leads take that come first, a line each, before what is chosen."""
@@ -276,7 +282,7 @@ class Basket:
             optional = lead.offered is not None and lead.offered_for == TOO_LOUD
             against = () if optional else lead._offered()
             unlike = lead.plain if plain else lead.unlike
-            told = "; ".join((*lead._lines(), *lead._order(), *unlike, *against))
+            told = "; ".join((*lead._listed(plain=plain), *lead._order(), *unlike, *against))
             stock = "" if plain or lead.instead is None else f"; {lead.instead.says}"
             after = "" if lead.case else AFTER.get(self.before, "")
             yield f"{case}: {', '.join((told, *lead._price()))}{stock}{after}"

@@ -104,8 +104,9 @@ def demand_of(
     attenuation = attenuation if _fitted(choice) else None
     ways = _with_data(advice, choice, ways_of(choice.option, to, attenuation, made, takes), part)
     cable = _cable(destination, choice)
-    leads = Leads(cable, choice, as_used(advice, choice), solve, in_doubt, dict(known or {}),
-                  to_listen)  # fmt: skip
+    shown = not (in_doubt or advice.supposed)
+    leads = Leads(cable, choice, as_used(advice, choice), solve, shown, in_doubt,
+                  dict(known or {}), to_listen)  # fmt: skip
     return Demand(choice.box, ways, leads_needed(advice, choice), leads)
 
 

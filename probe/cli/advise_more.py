@@ -10,12 +10,12 @@ if TYPE_CHECKING:
     from pathlib import Path
     from typing import Any
 
+    from probe.advice.basket import Lists
     from probe.advice.destination import Cable, Destination
     from probe.advice.lead_data import SolveBeside
     from probe.advice.model import Advice, Choice, OptionAdvice
     from probe.advice.only_lead import OnlyLead
     from probe.advice.shelf import Shelf
-    from probe.advice.taken import Basket
     from probe.advice.vary import Axis, Sweep
 
 
@@ -100,7 +100,7 @@ class More:
         self._args, self._shelf, self._axis = args, shelf, axis
         self.memories = Memories()
         """What is solved for one part of the work serves the others."""
-        self._baskets: tuple[Basket, ...] = ()
+        self._lists: Lists | None = None
         self._alike: tuple[tuple[str, ...], ...] = ()
         self._sweep: Sweep | None = None
         self._written: list[Path] = []
@@ -149,17 +149,17 @@ class More:
         if self._shelf is None:
             return advice
         from probe.advice.advise import beside, own_leads, quieted_instead
-        from probe.advice.basket import baskets
+        from probe.advice.basket import lists
         from probe.advice.text import alike_boxes
 
         price = self._args.system_price
         together = beside(facts, sources, destination, advice, self.memories)
         leads = own_leads(facts, sources, destination, advice, self.memories)
         pads = quieted_instead(facts, sources, destination, advice, self.memories)
-        self._baskets = baskets(
+        found = self._lists = lists(
             advice, destination, self._shelf, price, together, _told(leads.solved, told), pads
         )
-        advice = leads.used({b.box: b.cable for b in self._baskets if b.cable is not None})
+        advice = leads.used({b.box: b.cable for b in found.own if b.cable is not None})
         self._alike = alike_boxes(advice)
         return advice
 
@@ -169,11 +169,11 @@ class More:
     ) -> dict[str, Any]:  # fmt: skip
         """Return the advice as plain values, with what was asked for besides."""
         document = advice.to_json()
-        if self._shelf is not None:
+        if self._lists is not None:
             from probe.advice.in_all import all_in_all
 
-            document["shelf"] = [basket.to_json() for basket in self._baskets]
-            if whole := all_in_all(self._baskets):
+            document["shelf"] = [basket.to_json() for basket in self._lists.own]
+            if whole := all_in_all(self._lists.own, self._lists.branches):
                 document["shelf_total"] = list(whole)
         if self._axis is not None:
             from probe.advice.vary import sweep
@@ -198,14 +198,14 @@ class More:
         from probe.advice.in_all import all_in_all
         from probe.advice.text import bullets
 
-        if self._shelf is None or not self._baskets:
+        if self._shelf is None or self._lists is None or not self._lists.own:
             return []
-        shown = in_groups(self._baskets, self._alike, self._shelf)
+        shown = in_groups(self._lists.own, self._alike, self._shelf)
         says = [[*b.says, *([b.instead.says] if b.instead else [])] for _, b in shown]
         if len(shown) == 1:
             return ["", "From the shelf", *bullets(says[0])]
         lists = [f"{who}: {'; '.join(told)}" for (who, _), told in zip(shown, says, strict=True)]
-        whole = all_in_all(self._baskets)
+        whole = all_in_all(self._lists.own, self._lists.branches)
         again = ordered_again([basket for _, basket in shown])
         orders = [told for told in whole[1:] if any(told.endswith(name) for name in again)]
         lists += [f"all in all {told}" for told in whole[:1]] + orders

@@ -166,7 +166,8 @@ def asked_of(
     if options and not used:
         instead = "works by itself" if several else "works"
     first = [
-        f"{printed(o.get('what'), MOST_WORDS)}, {quoted(way)} {used.get(str(way), instead)}"
+        f"{printed(o.get('what'), MOST_WORDS)}, "
+        f"{_then(o) or f'{quoted(way)} {used.get(str(way), instead)}'}"
         f"{''.join(f'; if not, {quoted(n)}' for n in ways)}."
         for o in _first_of(advice, mine, ASKED_FIRST)
         for way, *ways in filter(None, [listing(o, "answers")])
@@ -198,6 +199,11 @@ def asked_of(
         _metered(_KEYS.sub(_of_key, t)) for t in found if not mine or named_in(t, places) <= mine
     ]
     return tuple(dict.fromkeys(in_places(text, places) for text in here))
+
+
+def _then(asked: Mapping[str, Any]) -> str:
+    """Return what is used with an answer, where more than its way is to be said."""
+    return in_words(printed(asked.get("then"), MOST_WORDS))
 
 
 def tie_first(advice: Mapping[str, Any]) -> str:

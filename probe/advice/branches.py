@@ -1,0 +1,134 @@
+"""What is said once what is asked first is answered: all of it, with all boxes plugged in.
+
+A question to a maker is told with what its answer opens. That has to be what is said once the
+answer is typed, or somebody buys a lead for it that is not used then. So each answer is typed here,
+and the whole advice made of it; lead, parts and sum of the answer are taken from there. Of
+several questions the answers hoped for are typed together: one maker answers all of them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import replace
+from typing import Any
+
+from probe.advice.answers import Lines, joint
+from probe.advice.ask_kind import CODE as EACH_DRIVEN
+from probe.advice.ask_kind import other_answers, with_other_answers
+from probe.advice.digital_choice import LEAD_FIRST
+from probe.advice.flip_reasons import ASKED
+from probe.advice.minded import minded, used_of
+from probe.advice.model import NOT_SO, SO, Advice, Branch, Choice, Settling
+from probe.advice.outputs_apart import CODE as APART
+from probe.advice.taken import WHEN
+
+FIRST = frozenset({"lead-first", "asked-first", "winding", "origin-first", LEAD_FIRST})
+"""Codes of what is tried, asked or unplugged before what is chosen is bought."""
+
+Typed = Callable[[str, Lines], Branch]
+"""What is said with an answer: in words, and as it is typed."""
+
+
+def with_branches(advice: Advice, facts: Mapping[str, Any], typed: Typed) -> Advice:
+    """Return the advice with what is said of all boxes with each answer to what is asked."""
+    asked = {box: s for c in advice.choices for box, s in _question(advice, c)}
+    lines, answered = _hoped_for(advice, asked)
+    branches = [typed(SO, lines)] if lines else []
+    other = joint(s.typed_not for s in asked.values())
+    branches += [typed(NOT_SO, other)] if other else []
+    others = []
+    if any(s.code == EACH_DRIVEN for s in advice.would_change):
+        others = [typed(words, said) for words, said in other_answers(facts)]
+        advice = with_other_answers(advice, others)
+    if lines:
+        advice = _told(advice, {box: asked[box] for box in answered}, branches[0])
+    return replace(advice, branches=(*branches, *others))
+
+
+def first_steps(advice: Advice, choice: Choice) -> list[Settling]:
+    """Return what comes before what is chosen for a box, the one that is told first before."""
+    codes = FIRST if choice.option else FIRST.union(ASKED)
+    held = [s for s in advice.would_change if s.box == choice.box and s.code in codes]
+    # what is tried needs no answer
+    return sorted(held, key=lambda s: (s.code not in WHEN, _place(choice, s)))
+
+
+def _place(choice: Choice, asked: Settling) -> int:
+    """Return at which place of the reasons a thing that comes first is told."""
+    places = (k for k, why in enumerate(choice.why) if asked.what in why)
+    return next(places, len(choice.why))
+
+
+def _question(advice: Advice, choice: Choice) -> Iterator[tuple[str, Settling]]:
+    """Yield the question that is told first for a box, with the box."""
+    for one in first_steps(advice, choice):
+        if one.code not in WHEN:
+            yield choice.box, one
+            return
+
+
+def _hoped_for(advice: Advice, asked: Mapping[str, Settling]) -> tuple[Lines, list[str]]:
+    """Return the answers that are hoped for as one, and the boxes they are about.
+
+    Where no box asks anything, whether the outputs share a resistor, if that is asked.
+    """
+    lines: Lines = ()
+    boxes = []
+    for box, one in asked.items():
+        both = joint((lines, one.typed)) if one.typed else None
+        if both:
+            lines = both
+            boxes.append(box)
+    if not asked:
+        lines = next((s.typed for s in advice.would_change if s.code == APART), ())
+    return lines, boxes
+
+
+def _told(advice: Advice, asked: Mapping[str, Settling], branch: Branch) -> Advice:
+    """Return the advice with each question telling what is used once it is answered."""
+    told = {box: _with_answer(advice, s, branch) for box, s in asked.items()}
+    changed = {id(s): told[box] for box, s in asked.items()}
+    choices = tuple(
+        c if c.box not in asked else _retold(c, asked[c.box], told[c.box]) for c in advice.choices
+    )
+    would_change = tuple(changed.get(id(s), s) for s in advice.would_change)
+    return replace(advice, choices=choices, would_change=would_change)
+
+
+def _with_answer(advice: Advice, asked: Settling, branch: Branch) -> Settling:
+    """Return a question with what is used then, where that is more than its way by itself."""
+    choice = branch.choice(asked.box)
+    if choice.option is None:
+        return asked
+    (now,) = (c for c in advice.choices if c.box == asked.box)
+    minds = {h.code for o in used_of(advice, now) for h in o.hazards}
+    more = minded(branch.advice, choice, minds) + _asked_then(branch.advice, choice)
+    if choice.option == asked.answers[0] and not more:
+        return asked
+    answers = tuple(dict.fromkeys((choice.option, *asked.answers[1:])))
+    return replace(asked, answers=answers, then=f"{choice.option} is used{more}")
+
+
+def _asked_then(again: Advice, choice: Choice) -> str:
+    """Return what comes before the lead once more, with the answer."""
+    steps = first_steps(again, choice)
+    if not steps:
+        return ""
+    one = steps[0]
+    if one.code in WHEN:
+        return f", and before it {one.answers[0]} is tried" if one.answers else ""
+    return f"; or {one.what} {one.answers[0]} is used"
+
+
+def _retold(choice: Choice, was: Settling, now: Settling) -> Choice:
+    """Return the choice with the question as it is told now."""
+    if not now.then:
+        return choice
+    begins = f"{was.what} {was.answers[0]}"
+    else_ = "".join(f", if not {other}" for other in now.answers[1:])
+    why = tuple(
+        f"{head}{now.what} {now.then}{else_}" if found else text
+        for text in choice.why
+        for head, found, _ in [text.partition(begins)]
+    )
+    return replace(choice, why=why)

@@ -1,0 +1,27 @@
+"""What is to be minded of a lead that an answer opens, as where it is chosen."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Container
+
+from probe.advice.model import Advice, Choice, OptionAdvice
+from probe.advice.try_first import HUM
+
+
+def used_of(advice: Advice, choice: Choice) -> list[OptionAdvice]:
+    """Return what is used for a box on every side, as it is used."""
+    way = (choice.box, choice.socket, choice.option)
+    return [o.used for o in advice.options if (o.box, o.socket, o.option.id) == way]
+
+
+def minded(again: Advice, choice: Choice, known: Container[str] = ()) -> str:
+    """Return what is to be minded with the lead that is used, but hum and ``known`` codes."""
+    minds = dict.fromkeys(
+        h.message for o in used_of(again, choice) for h in o.hazards
+        if h.code not in HUM and h.code not in known
+    )  # fmt: skip
+    return "".join(f"; mind: {_ASIDE.sub('', text)}" for text in minds)
+
+
+_ASIDE = re.compile(r" \([^)]*\)$")
