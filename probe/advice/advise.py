@@ -23,61 +23,44 @@ from probe.advice.ask_reading import with_reading_first
 from probe.advice.ask_tie import with_tie_asked
 from probe.advice.ask_volume import as_followed, with_volume_asked_first
 from probe.advice.ask_winding import with_winding_asked_first
-from probe.advice.at_hand import with_part_at_hand
-from probe.advice.between_chassis import ground_fault, ground_high
+from probe.advice.between_chassis import ground_fault
 from probe.advice.branches import with_branches
 from probe.advice.cautions import (
-    general_cautions,
     refusal,
-    seen_clipping,
-    simulated,
-    typed,
-    unchecked,
-    unlike_line,
-    unlikely_level,
-    unlikely_output,
 )
-from probe.advice.choose import choose, mark
 from probe.advice.compiled import Judge
 from probe.advice.cures import cures
 from probe.advice.desk import Desk
 from probe.advice.destination import Destination, Input
 from probe.advice.digital_choice import with_digital
+from probe.advice.each_way import chosen, desks_of, eligible, in_place, subject_of
 from probe.advice.full_output_apart import unlike_levels
 from probe.advice.heavy_inputs import with_relief
 from probe.advice.may_share import with_sharing_told
 from probe.advice.memory import Memories, Memory, Sources
-from probe.advice.model import Advice, Branch, Choice, OptionAdvice
+from probe.advice.model import Advice, Branch, OptionAdvice
 from probe.advice.native_first import with_native_tried_first
-from probe.advice.note import Note
 from probe.advice.one_channel import one_channel
 from probe.advice.only_lead import OnlyLead, leads_that_do, with_lead_to_order
-from probe.advice.operating import BY_ID, Operating, operating_of
+from probe.advice.operating import BY_ID
 from probe.advice.origin_first import origin_of, with_origin_first
 from probe.advice.other_transformer import with_other_transformer
 from probe.advice.outputs_apart import with_outputs_apart
 from probe.advice.own_lead import OwnLeads
 from probe.advice.pad_instead import PadInstead, pads_instead
-from probe.advice.padded import quieted, with_attenuator
+from probe.advice.padded import with_attenuator
 from probe.advice.series_resistors import eased
 from probe.advice.settle import settlings
 from probe.advice.shelf import Shelf
 from probe.advice.subject import (
-    Device,
     Facts,
-    SideFacts,
-    device_of,
-    least_mains_volts_of,
-    mains_of,
-    side_of,
-    with_suspicion,
 )
 from probe.advice.together import Beside, best_sets, instead, taken
 from probe.advice.try_first import with_lead_tried_first
-from probe.advice.wiring import OPTIONS, Option
+from probe.advice.wiring import Option
 from probe.errors import BadInput
 
-__all__ = ["BY_ID", "advise", "allowed", "ask", "ask_together"]
+__all__ = ["BY_ID", "advise", "ask", "ask_together"]
 
 
 def advise(
@@ -107,8 +90,8 @@ def advise(
         The facts are not what the format says; or more boxes or inputs than are solved at once.
     """
     _check_size(destination)
-    device, sides, _ = _subject(facts)
-    destination = _in_place(destination, facts)
+    device, sides, _ = subject_of(facts)
+    destination = in_place(destination, facts)
     kept = Memories() if memories is None else memories
     found = _said(facts, sources, destination, kept, progress)
     progress(6, STEPS, "what the answers to what is asked come to")
@@ -142,7 +125,7 @@ def _said(
         return _analogue(facts, sources, destination, memories, progress)
 
     progress(5, STEPS, "with and without a volume control")
-    device = _subject(facts)[0]
+    device = subject_of(facts)[0]
     found = with_volume_asked_first(found, device, facts, sources, whole, with_all)
     return with_ohms_that_decide_nothing(found, facts, whole)
 
@@ -155,12 +138,12 @@ def _analogue(
     progress: Callable[[int, int, str], None] = lambda *_: None,
 ) -> Advice:
     """Return the advice on the analogue ways, with all that comes before them and that helps."""
-    device, sides, _ = _subject(facts)
+    device, sides, _ = subject_of(facts)
     progress(0, STEPS, "every way by itself")
     memory = memories.of(sources)
-    found, desks, bare = _chosen(facts, sources, destination, memory)
+    found, desks, bare = chosen(facts, sources, destination, memory)
     again = partial(ask, memory=memory)
-    ground = partial(ask, memory=memory.for_another_ground(_eligible(found)))
+    ground = partial(ask, memory=memory.for_another_ground(eligible(found)))
     progress(1, STEPS, "all plugged in at once")
     sets, more = best_sets(desks, found)
     progress(2, STEPS, "what would change the answer")
@@ -194,7 +177,7 @@ def _whole(
     memories: Memories,
 ) -> Advice:
     """Return the options and the choice with all boxes plugged in, and nothing more."""
-    found, desks, bare = _chosen(facts, sources, destination, memories.of(sources))
+    found, desks, bare = chosen(facts, sources, destination, memories.of(sources))
     return taken(replace(found, sets=best_sets(desks, found)[0]), bare)
 
 
@@ -212,8 +195,8 @@ def ask(
 
     ``memory``: what was solved for the same ``sources`` before.
     """
-    destination = _in_place(destination, facts)
-    return _chosen(facts, sources, destination, Memory() if memory is None else memory)[0]
+    destination = in_place(destination, facts)
+    return chosen(facts, sources, destination, Memory() if memory is None else memory)[0]
 
 
 def ask_together(
@@ -221,8 +204,8 @@ def ask_together(
     memories: Memories | None = None,
 ) -> Advice:  # fmt: skip
     """Return the options and the choice; of several boxes that of the best set."""
-    device, sides, _ = _subject(facts)
-    destination = _in_place(destination, facts)
+    device, sides, _ = subject_of(facts)
+    destination = in_place(destination, facts)
     found = _whole(facts, sources, destination, memories or Memories())
     refused = ground_fault(destination) or refusal(device, sides)
     return found if refused else with_digital(found, device, destination)
@@ -253,7 +236,7 @@ def with_what_opens(
     again = _asking(facts, sources, kept)
     found = with_other_transformer(found, destination, again)
     found = with_lead_to_order(found, destination, again)
-    found = with_relief(found, _subject(facts)[0].minimum_load_ohm, destination, again)
+    found = with_relief(found, subject_of(facts)[0].minimum_load_ohm, destination, again)
     return with_makers_asked(found, facts, sources, destination, kept)
 
 
@@ -279,54 +262,6 @@ def with_makers_asked(
     found = with_asked_first(found, facts, by_itself, whole)
     found = with_load_asked_first(found, facts, sources, whole)
     return with_winding_asked_first(found, facts, whole)
-
-
-def _chosen(
-    facts: Facts, sources: Mapping[str, Sources], destination: Destination, memory: Memory
-) -> tuple[Advice, list[Desk], list[OptionAdvice]]:
-    """Return every option judged and the choice, the desks, and the options without the choice."""
-    device, sides, _ = _subject(facts)
-    refused = (*ground_fault(destination), *refusal(device, sides))
-    cautions: list[Note] = [*refused, *unlike_line(device)]
-    cautions += [*simulated(facts), *seen_clipping(facts)]
-    cautions += [*unchecked(facts), *unlikely_output(facts)]
-    if refused:
-        return _answer(device, sides, destination, [], (), cautions), [], []
-    cautions += [*ground_high(destination), *typed(device, destination)]
-    cautions += unlikely_level(device, sides, destination)
-    desks = _desks(device, sides, sources, destination, memory)
-    options = _options(desks)
-    if {"xlr", "rca"} & set(device.connectors) or not device.connectors:
-        cautions += _unmeasured(facts, sides, sources)
-    cautions += general_cautions(device, sides, destination, [o.option for o in options])
-    choices = choose(options, destination)
-    stuck = {c.box for c in choices if c.option is None}
-    if stuck and (memory.among is None or memory.ground_alone):
-        options = [_quieted(desks, o) if o.box in stuck else o for o in options]
-        choices = choose(options, destination)
-    return _answer(device, sides, destination, options, choices, cautions), desks, options
-
-
-def _quieted(desks: Sequence[Desk], option: OptionAdvice) -> OptionAdvice:
-    """Return an option of a box that nothing is used for, with a pad if hum alone is in its way."""
-    (desk,) = (d for d in desks if d.side.name == option.side)
-    (socket,) = (s for s in desk.destination.inputs if s.name == option.socket)
-    least = desk.device.minimum_load_ohm
-    return quieted(option, socket, Judge(desk, socket), desk.destination, least)
-
-
-def _desks(
-    device: Device,
-    sides: Sequence[SideFacts],
-    sources: Mapping[str, Sources],
-    destination: Destination,
-    memory: Memory,
-) -> list[Desk]:
-    return [
-        Desk(device, side, sources[side.name], destination, memory)
-        for side in sides
-        if side.name in sources
-    ]
 
 
 def beside(
@@ -369,81 +304,9 @@ def _followed(
     memories: Memories | None,
 ) -> list[Desk]:  # fmt: skip
     """Return the desks of the device as ``advice`` has it."""
-    device, sides, _ = _subject(as_followed(facts, advice))
+    device, sides, _ = subject_of(as_followed(facts, advice))
     memory = (memories or Memories()).of(sources)
-    return _desks(device, sides, sources, _in_place(destination, facts), memory)
-
-
-def _eligible(found: Advice) -> frozenset[tuple[str, str]]:
-    """Return what could be chosen with another ground (socket, option).
-
-    Knowing the ground adds what is said of hum and takes nothing back.
-    """
-    ruled_out = {
-        (o.socket, o.option.id) for o in found.options if not o.works and o.attenuator is None
-    }
-    return frozenset((o.socket, o.option.id) for o in found.options) - ruled_out
-
-
-def _answer(
-    device: Device,
-    sides: Sequence[SideFacts],
-    destination: Destination,
-    options: Sequence[OptionAdvice],
-    choices: tuple[Choice, ...],
-    cautions: Sequence[Note],
-) -> Advice:
-    operating: Operating = (
-        operating_of(device, sides[0], destination)
-        if sides
-        else Operating(None, "at the measured level", "")
-    )
-    return Advice(
-        device=device.name,
-        destination=destination.name or "the destination",
-        operating=operating.words,
-        wanted_gain_db=_in_common(destination),
-        options=mark(options, choices),
-        choices=choices,
-        cautions=tuple(cautions),
-        not_computed=_not_computed(options),
-        described_sides=(1 if device.one_channel else 2) if device.typed else None,
-    )
-
-
-def _in_common(destination: Destination) -> float | None:
-    """Return the gain that is wanted of every box; None where they differ."""
-    wanted = {destination.wanted(socket.box) for socket in destination.inputs}
-    return wanted.pop() if len(wanted) == 1 else None
-
-
-def _not_computed(options: Sequence[OptionAdvice]) -> tuple[str, ...]:
-    """Return what is missing on an option that could be used."""
-    usable = [o for o in options if o.verdict in ("use", "works", "avoid")]
-    usable += [o.attenuator.advice for o in options if o.attenuator and o.eased]
-    missing = {
-        "hum": any(o.figures.hum_below_full_output_db is None for o in usable),
-        "noise": any(o.figures.noise_below_full_output_db is None for o in usable),
-        "headroom": any(o.figures.headroom_db is None for o in usable),
-    }
-    return tuple(name for name, absent in missing.items() if absent)
-
-
-def _in_place(destination: Destination, facts: Facts) -> Destination:
-    """Return the destination on the mains of the place, as the facts say them."""
-    hz = _subject(facts)[2]
-    return replace(destination, mains_hz=hz, mains_least_volts=least_mains_volts_of(facts))
-
-
-def _subject(facts: Facts) -> tuple[Device, list[SideFacts], float]:
-    try:
-        sides = with_suspicion([side_of(facts, name) for name in facts["sides"]])
-        return device_of(facts), sides, mains_of(facts)
-    except (AttributeError, KeyError, TypeError, ValueError) as error:
-        raise BadInput(
-            "facts: damaged or not complete (a part is missing, or of another kind than it has to "
-            "be); write them again with probe analyse"
-        ) from error
+    return desks_of(device, sides, sources, in_place(destination, facts), memory)
 
 
 def _check_size(destination: Destination) -> None:
@@ -457,44 +320,6 @@ def _check_size(destination: Destination) -> None:
                 f"{destination.name}: {seen} {what}; at most {most} are solved as one circuit: ask "
                 "for those that hang on the device together in smaller groups"
             )
-
-
-def _unmeasured(
-    facts: Facts, sides: Sequence[SideFacts], sources: Mapping[str, Sources]
-) -> list[Note]:
-    """Say of each side without a source that nothing can be advised for it, and why."""
-    silent = [side.name for side in sides if side.name not in sources]
-    if sides and not silent:
-        return []
-    names = ", ".join(silent) or "any side"
-    doubts = [
-        w["message"] for w in facts.get("warnings", ()) if w.get("code") == "contradicting-take"
-    ]
-    if doubts:
-        says = f"Nothing is computed for {names}: {'; '.join(doubts)}."
-        return [Note("takes-contradict", says)]
-    says = f"No take of {names} has the device playing: nothing can be told. Record an open take."
-    return [Note("nothing-measured", says)]
-
-
-def allowed(device: Device, socket: Input) -> list[Option]:
-    """Return the options that the connectors of both ends allow; none into a digital socket."""
-    return [o for o in OPTIONS if o.from_ in device.connectors and o.to == socket.connector]
-
-
-def _options(desks: Sequence[Desk]) -> list[OptionAdvice]:
-    """Solve and judge every way that is asked for, one side of the device after the other."""
-    found = [
-        solved
-        for desk in desks[:1]  # all of them have the same device and destination
-        for socket in desk.destination.inputs
-        for option in allowed(desk.device, socket)
-        for solved in with_part_at_hand(
-            option, socket, desk.destination, partial(_on_each_side, desks, socket)
-        )
-    ]
-    order = [desk.side.name for desk in desks]
-    return sorted(found, key=lambda o: order.index(o.side))
 
 
 def _on_each_side(desks: Sequence[Desk], socket: Input, option: Option) -> list[OptionAdvice]:

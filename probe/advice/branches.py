@@ -8,13 +8,14 @@ several questions the answers hoped for are typed together: one maker answers al
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
 from probe.advice.answers import Lines, joint
 from probe.advice.ask_kind import CODE as EACH_DRIVEN
 from probe.advice.ask_kind import other_answers, with_other_answers
+from probe.advice.ask_maker import OUTPUT
 from probe.advice.digital_choice import LEAD_FIRST
 from probe.advice.flip_reasons import ASKED
 from probe.advice.minded import minded, used_of
@@ -25,6 +26,10 @@ from probe.advice.taken import WHEN
 FIRST = frozenset({"lead-first", "asked-first", "winding", "origin-first", LEAD_FIRST})
 """Codes of what is tried, asked or unplugged before what is chosen is bought."""
 
+USUAL, USUAL_OHM = "usual", 200.0
+"""Answer with an impedance as most line outputs have it (50 to 600 ohm), looked at beside the most
+that is asked for: what two outputs share goes by it. [practice]"""
+
 Typed = Callable[[str, Lines], Branch]
 """What is said with an answer: in words, and as it is typed."""
 
@@ -34,6 +39,10 @@ def with_branches(advice: Advice, facts: Mapping[str, Any], typed: Typed) -> Adv
     asked = {box: s for c in advice.choices for box, s in _question(advice, c)}
     lines, answered = _hoped_for(advice, asked)
     branches = [typed(SO, lines)] if lines else []
+    if lines and (usual := _with_usual(lines)) != lines:
+        with_usual = typed(USUAL, usual)
+        if _ways(with_usual) != _ways(branches[0]):
+            branches.append(with_usual)
     other = joint(s.typed_not for s in asked.values())
     branches += [typed(NOT_SO, other)] if other else []
     others = []
@@ -41,7 +50,7 @@ def with_branches(advice: Advice, facts: Mapping[str, Any], typed: Typed) -> Adv
         others = [typed(words, said) for words, said in other_answers(facts)]
         advice = with_other_answers(advice, others)
     if lines:
-        advice = _told(advice, {box: asked[box] for box in answered}, branches[0])
+        advice = _told(advice, {box: asked[box] for box in answered}, branches)
     return replace(advice, branches=(*branches, *others))
 
 
@@ -84,9 +93,18 @@ def _hoped_for(advice: Advice, asked: Mapping[str, Settling]) -> tuple[Lines, li
     return lines, boxes
 
 
-def _told(advice: Advice, asked: Mapping[str, Settling], branch: Branch) -> Advice:
+def _with_usual(lines: Lines) -> Lines:
+    """Return an answer with the impedance of most outputs, where up to more is asked for."""
+    return tuple((k, min(v, USUAL_OHM) if k in OUTPUT else v) for k, v in lines)
+
+
+def _ways(branch: Branch) -> list[tuple[str | None, str | None]]:
+    return [(c.socket, c.option) for c in branch.advice.choices]
+
+
+def _told(advice: Advice, asked: Mapping[str, Settling], branches: Sequence[Branch]) -> Advice:
     """Return the advice with each question telling what is used once it is answered."""
-    told = {box: _with_answer(advice, s, branch) for box, s in asked.items()}
+    told = {box: _with_answer(advice, s, branches) for box, s in asked.items()}
     changed = {id(s): told[box] for box, s in asked.items()}
     choices = tuple(
         c if c.box not in asked else _retold(c, asked[c.box], told[c.box]) for c in advice.choices
@@ -95,14 +113,19 @@ def _told(advice: Advice, asked: Mapping[str, Settling], branch: Branch) -> Advi
     return replace(advice, choices=choices, would_change=would_change)
 
 
-def _with_answer(advice: Advice, asked: Settling, branch: Branch) -> Settling:
+def _with_answer(advice: Advice, asked: Settling, branches: Sequence[Branch]) -> Settling:
     """Return a question with what is used then, where that is more than its way by itself."""
+    branch = branches[0]
     choice = branch.choice(asked.box)
     if choice.option is None:
         return asked
     (now,) = (c for c in advice.choices if c.box == asked.box)
     minds = {h.code for o in used_of(advice, now) for h in o.hazards}
     more = minded(branch.advice, choice, minds) + _asked_then(branch.advice, choice)
+    for one in (b for b in branches if b.answer == USUAL):
+        usual = one.choice(asked.box).option or "nothing"
+        if usual != choice.option:
+            more += f", with {USUAL_OHM:g} ohm {usual}: type the figure before anything is bought"
     if choice.option == asked.answers[0] and not more:
         return asked
     answers = tuple(dict.fromkeys((choice.option, *asked.answers[1:])))
