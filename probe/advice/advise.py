@@ -8,7 +8,7 @@ once more as one network; what would cure hum; what would change the answer.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from functools import partial
 
@@ -25,13 +25,10 @@ from probe.advice.ask_volume import as_followed, with_volume_asked_first
 from probe.advice.ask_winding import with_winding_asked_first
 from probe.advice.between_chassis import ground_fault
 from probe.advice.branches import with_branches
-from probe.advice.cautions import (
-    refusal,
-)
-from probe.advice.compiled import Judge
+from probe.advice.cautions import refusal
 from probe.advice.cures import cures
 from probe.advice.desk import Desk
-from probe.advice.destination import Destination, Input
+from probe.advice.destination import Destination
 from probe.advice.digital_choice import with_digital
 from probe.advice.each_way import chosen, desks_of, eligible, in_place, subject_of
 from probe.advice.full_output_apart import unlike_levels
@@ -48,16 +45,11 @@ from probe.advice.other_transformer import with_other_transformer
 from probe.advice.outputs_apart import with_outputs_apart
 from probe.advice.own_lead import OwnLeads
 from probe.advice.pad_instead import PadInstead, pads_instead
-from probe.advice.padded import with_attenuator
-from probe.advice.series_resistors import eased
 from probe.advice.settle import settlings
 from probe.advice.shelf import Shelf
-from probe.advice.subject import (
-    Facts,
-)
+from probe.advice.subject import Facts
 from probe.advice.together import Beside, best_sets, instead, taken
 from probe.advice.try_first import with_lead_tried_first
-from probe.advice.wiring import Option
 from probe.errors import BadInput
 
 __all__ = ["BY_ID", "advise", "ask", "ask_together"]
@@ -320,14 +312,3 @@ def _check_size(destination: Destination) -> None:
                 f"{destination.name}: {seen} {what}; at most {most} are solved as one circuit: ask "
                 "for those that hang on the device together in smaller groups"
             )
-
-
-def _on_each_side(desks: Sequence[Desk], socket: Input, option: Option) -> list[OptionAdvice]:
-    found = []
-    for desk in desks:
-        if desk.asked(socket, option):
-            variant = Judge(desk, socket)
-            least = desk.device.minimum_load_ohm
-            solved = with_attenuator(variant(option), socket, variant, desk.destination, least)
-            found.append(eased(solved, socket, variant, desk.destination, least))
-    return found
