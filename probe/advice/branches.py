@@ -104,7 +104,11 @@ def _ways(branch: Branch) -> list[tuple[str | None, str | None]]:
 
 def _told(advice: Advice, asked: Mapping[str, Settling], branches: Sequence[Branch]) -> Advice:
     """Return the advice with each question telling what is used once it is answered."""
-    told = {box: _with_answer(advice, s, branches) for box, s in asked.items()}
+    told = {
+        c.box: _with_answer(advice, c, asked[c.box], branches)
+        for c in advice.choices
+        if c.box in asked
+    }
     changed = {id(s): told[box] for box, s in asked.items()}
     choices = tuple(
         c if c.box not in asked else _retold(c, asked[c.box], told[c.box]) for c in advice.choices
@@ -113,23 +117,35 @@ def _told(advice: Advice, asked: Mapping[str, Settling], branches: Sequence[Bran
     return replace(advice, choices=choices, would_change=would_change)
 
 
-def _with_answer(advice: Advice, asked: Settling, branches: Sequence[Branch]) -> Settling:
+def _with_answer(
+    advice: Advice, now: Choice, asked: Settling, branches: Sequence[Branch]
+) -> Settling:
     """Return a question with what is used then, where that is more than its way by itself."""
     branch = branches[0]
     choice = branch.choice(asked.box)
     if choice.option is None:
         return asked
-    (now,) = (c for c in advice.choices if c.box == asked.box)
     minds = {h.code for o in used_of(advice, now) for h in o.hazards}
     more = minded(branch.advice, choice, minds) + _asked_then(branch.advice, choice)
     for one in (b for b in branches if b.answer == USUAL):
         usual = one.choice(asked.box).option or "nothing"
         if usual != choice.option:
             more += f", with {USUAL_OHM:g} ohm {usual}: type the figure before anything is bought"
-    if choice.option == asked.answers[0] and not more:
-        return asked
+    says = next((why.partition(_begins(asked))[2] for why in now.why if _begins(asked) in why), "")
+    is_used = says.removesuffix(_else(asked))
+    if choice.option != asked.answers[0] or "by itself" in is_used:
+        is_used = " is used"
     answers = tuple(dict.fromkeys((choice.option, *asked.answers[1:])))
-    return replace(asked, answers=answers, then=f"{choice.option} is used{more}")
+    told = replace(asked, answers=answers, then=f"{choice.option}{is_used}{more}")
+    return asked if f"{asked.answers[0]}{says}" == f"{told.then}{_else(told)}" else told
+
+
+def _begins(asked: Settling) -> str:
+    return f"{asked.what} {asked.answers[0]}"
+
+
+def _else(asked: Settling) -> str:
+    return "".join(f", if not {other}" for other in asked.answers[1:])
 
 
 def _asked_then(again: Advice, choice: Choice) -> str:
@@ -147,11 +163,9 @@ def _retold(choice: Choice, was: Settling, now: Settling) -> Choice:
     """Return the choice with the question as it is told now."""
     if not now.then:
         return choice
-    begins = f"{was.what} {was.answers[0]}"
-    else_ = "".join(f", if not {other}" for other in now.answers[1:])
     why = tuple(
-        f"{head}{now.what} {now.then}{else_}" if found else text
+        f"{head}{now.what} {now.then}{_else(now)}" if found else text
         for text in choice.why
-        for head, found, _ in [text.partition(begins)]
+        for head, found, _ in [text.partition(_begins(was))]
     )
     return replace(choice, why=why)

@@ -6,14 +6,13 @@ import argparse
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Callable, Mapping
     from pathlib import Path
     from typing import Any
 
     from probe.advice.basket import Lists
-    from probe.advice.destination import Cable, Destination
-    from probe.advice.lead_data import SolveBeside
-    from probe.advice.model import Advice, Choice, OptionAdvice
+    from probe.advice.destination import Destination
+    from probe.advice.model import Advice
     from probe.advice.only_lead import OnlyLead
     from probe.advice.shelf import Shelf
     from probe.advice.vary import Axis, Sweep
@@ -148,18 +147,16 @@ class More:
         """Pick from the shelf; return the advice with the figures of the leads that are taken."""
         if self._shelf is None:
             return advice
-        from probe.advice.advise import beside, own_leads, quieted_instead
-        from probe.advice.basket import lists
+        from probe.advice.from_shelf import from_shelf
         from probe.advice.text import alike_boxes
 
-        price = self._args.system_price
-        together = beside(facts, sources, destination, advice, self.memories)
-        leads = own_leads(facts, sources, destination, advice, self.memories)
-        pads = quieted_instead(facts, sources, destination, advice, self.memories)
-        found = self._lists = lists(
-            advice, destination, self._shelf, price, together, _told(leads.solved, told), pads
-        )
-        advice = leads.used({b.box: b.cable for b in found.own if b.cable is not None})
+        def looking(count: int, box: str) -> None:
+            told(1, 2, f"what is taken from the shelf (lead {count}, {box})")
+
+        advice, self._lists = from_shelf(
+            advice, facts, sources, destination, self._shelf, self._args.system_price,
+            self.memories, looking,
+        )  # fmt: skip
         self._alike = alike_boxes(advice)
         return advice
 
@@ -218,19 +215,6 @@ class More:
 
         heading = Heading(self._args.customer, self._args.dealer, self._args.date)
         return render_leaflet(document, heading)
-
-
-def _told(solved: SolveBeside, told: Callable[[int, int, str], None]) -> SolveBeside:
-    """Return what solves a way with a lead of the shelf, and tells which one it is at."""
-    count = 0
-
-    def counted(choice: Choice, cable: Cable, taken: Mapping[str, Cable]) -> Sequence[OptionAdvice]:
-        nonlocal count
-        count += 1
-        told(1, 2, f"what is taken from the shelf (lead {count}, {choice.box})")
-        return solved(choice, cable, taken)
-
-    return counted
 
 
 def _trying(value: float | None) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -269,14 +270,27 @@ def test_what_nobody_would_take_is_no_reason_on_the_list(said: Any) -> None:
 
 
 def test_a_lead_to_be_tried_that_does_not_do_says_what_is_new_with_it(said: Any) -> None:
-    """Lost: "it would be not to be judged", for what is to be asked about with any lead."""
+    """Lost: "it would be not to be judged", for the hum that any lead is tried for."""
+    thick = {"length_m": 3.0, "capacitance_pf_per_m": 20000.0}
+    args = ["rca:47k:1.5V", "--ground", "computer", "--cable", "2m"]
+    found = said(WEAK, args, lead("thick RCA", RCA, **thick))
+    assert "first: order, 2 x: lead, RCA plug to RCA plug" in found
+    assert "thick RCA does not do" in found
+    # closed form: 60 nF behind 100 ohm, 10 log(1 + (2 pi 20 kHz x 6 us)^2) = 1.95 dB at 20 kHz
+    says = found.partition("thick RCA does not do")[2].partition(": it would be")[2]
+    assert says.partition(" at 20 kHz")[0].strip().startswith("better avoided, 1.9")
+
+
+def test_of_an_answer_no_lead_is_refused_that_does_with_it(said: Any) -> None:
+    """Lost: a lead called of no use for hum that goes with the answer that is asked for."""
     args = ["rca:47k:1.5V", "--ground", "same-strip", "--cable", "2m"]
     worn = {"length_m": 3.0, "shield_milliohm_per_m": 300.0, "contact_milliohm": 150.0}
-    found = said(WINDING, args, lead("worn XLR", XLR, **worn))
-    assert "worn XLR does not do" in found
-    # the contacts and 3 m of shield have 1.05 ohm where 0.08 were solved: it is the hum that is new
-    says = found.partition("worn XLR does not do")[2].partition(": it would be")[2]
-    assert "hum" in says.partition(" below full output")[0]
+    told = said(WINDING, args, lead("worn XLR", XLR, **worn))
+    typed = said(f"{WINDING}floating_winding = true\n", args, lead("worn XLR", XLR, **worn))
+    # the same program with the answer in the file
+    (order,) = re.findall(r"and if so: (.*?; or solder it)", told)
+    assert typed.removeprefix("- ") == order
+    assert "does not do" not in told
 
 
 def test_what_the_leads_of_other_boxes_add_is_not_told_of_a_lead(said: Any, tmp_path: Path) -> None:
@@ -317,3 +331,11 @@ def test_no_loss_is_told_of_treble_that_rises(said: Any) -> None:
     assert "2 x 3 open" in found
     # by definition: less than nothing is not lost
     assert "lost at 20 kHz" not in found
+
+
+WEAK = """\
+format = "probe-source/1"
+device = { maker = "Ostrey", model = "Reed", connectors = ["rca"], output = "line" }
+single_ended_level_v = 2.0
+single_ended_impedance_ohm = 100
+"""
