@@ -7,7 +7,6 @@ from dataclasses import replace
 from typing import Any
 
 from probe.advice.destination import Destination
-from probe.advice.ground import GroundPath
 from probe.advice.joined_plug import joined
 from probe.advice.source_file import restated, with_device_line
 
@@ -17,12 +16,10 @@ Lines = tuple[tuple[str, Any], ...]
 LOAD, JOINED = "minimum_load_ohm", "pins 1 and 3 joined in the plug"
 """Said of any device, measured or described."""
 
-PLAYED, CIRCUIT, READING = "level_v", "circuit", "ground"
-"""Said of the place: the most that is ever played; a box with the circuit of its balanced input,
-or with the ground between the two as a second reading of the meter has it."""
+PLAYED, CIRCUIT = "level_v", "circuit"
+"""Said of the place: the most that is ever played; box and circuit of a balanced input."""
 
-OF_BOX = frozenset({CIRCUIT, READING})
-OF_PLACE = OF_BOX | {PLAYED}
+OF_PLACE = frozenset({PLAYED, CIRCUIT})
 SMALLER = frozenset({LOAD, PLAYED})
 """Of two figures that are asked for the smaller one is what both come by."""
 
@@ -55,27 +52,16 @@ def placed(destination: Destination, lines: Lines) -> Destination:
                 for s in destination.inputs
             )
             destination = replace(destination, inputs=inputs)
-        elif key == READING:
-            destination = with_reading(destination, *value)
     return destination
-
-
-def with_reading(destination: Destination, box: str, ground: GroundPath) -> Destination:
-    """Return the destination with the second reading for each lead that has a first one alone."""
-    inputs = tuple(
-        replace(s, ground=ground) if s.box == box and s.ground.first_alone else s
-        for s in destination.inputs
-    )
-    return replace(destination, inputs=inputs)
 
 
 def joint(answers: Iterable[Lines]) -> Lines | None:
     """Return several answers as one, each of which is so; None: not all of them can be."""
     found: dict[str, Any] = {}
-    of_boxes: dict[tuple[str, Any], None] = {}
+    circuits: dict[tuple[str, Any], None] = {}
     for key, value in (line for lines in answers for line in lines):
-        if key in OF_BOX:
-            of_boxes[key, value] = None
+        if key == CIRCUIT:
+            circuits[key, value] = None
         elif key not in found or found[key] == value:
             found[key] = value
         elif key == "kinds":
@@ -86,4 +72,4 @@ def joint(answers: Iterable[Lines]) -> Lines | None:
             found[key] = min(found[key], value)
         else:
             return None
-    return (*found.items(), *of_boxes)
+    return (*found.items(), *circuits)

@@ -10,7 +10,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
-from probe.advice.answers import READING, Lines, placed
 from probe.advice.ask_first import told_first, winning
 from probe.advice.ask_maker import isolates
 from probe.advice.between_chassis import ground_fault, ground_high
@@ -54,19 +53,21 @@ def _sparing(
         if o.box == choice.box and o.used.verdict == "cannot-tell" and not isolates(o.option.id)
     }
     mine = [s for s in destination.inputs if s.box == choice.box]
-    volts = max((s.ground.first_alone for s in mine), default=0.0)
+    volts = max((_alone(s.ground) or 0.0 for s in mine), default=0.0)
     if not open_ or volts <= 0.0:
         return {}
     among = frozenset((socket, option) for _, socket, option in open_)
     if choice.option is not None:
         among |= {(choice.socket or "", choice.option)}
 
-    def typed(reading: float) -> Lines:
-        return ((READING, (choice.box, _read(volts, reading, destination.mains_hz))),)
-
     def wins(reading: float) -> str | None:
-        there = placed(destination, typed(reading))
-        alone = replace(there, inputs=tuple(s for s in there.inputs if s.box == choice.box))
+        ground = _read(volts, reading, destination.mains_hz)
+        inputs = tuple(
+            replace(s, ground=ground) if s.box == choice.box and _alone(s.ground) else s
+            for s in destination.inputs
+        )
+        there = replace(destination, inputs=inputs)
+        alone = replace(there, inputs=tuple(s for s in inputs if s.box == choice.box))
         if ground_fault(alone) or ground_high(alone):
             return None
         return winning(ask(there, among), open_).get(choice.box)
@@ -85,8 +86,12 @@ def _sparing(
     what = (
         f"take the second reading of the meter, {second_reading_words(volts)}: with {shown} or less"
     )
-    asked = Settling("asked-first", what, (option,), choice.box, typed=typed(readings[high]))
-    return {choice.box: asked}
+    return {choice.box: Settling("asked-first", what, (option,), choice.box)}
+
+
+def _alone(ground: GroundPath) -> float | None:
+    """Return the volts of a first reading without a second one."""
+    return ground.difference_volts if not ground.source_known else None
 
 
 def _reading(volts: float, ohm: float) -> float:

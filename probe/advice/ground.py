@@ -56,11 +56,6 @@ class GroundPath:
         return self.ohm is not None or self.farad is not None
 
     @property
-    def first_alone(self) -> float:
-        """The volts of a first reading without a second one; 0 where both or none are known."""
-        return 0.0 if self.source_known else self.difference_volts or 0.0
-
-    @property
     def source_in_doubt(self) -> bool:
         """The readings tell little of the source: their error moves it by more than a half."""
         return any(
