@@ -7,7 +7,7 @@ trying it tells more than any figure.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Sequence, Set
 from dataclasses import replace
 
 from probe.advice import thresholds as limit
@@ -30,15 +30,18 @@ MAY_HARM = NOT_SAFE | {"overload"}
 """Hazards with which nothing is plugged to see what it does, whatever else has them too."""
 
 TOLD = frozenset({"asked-first", "origin-first"})
-"""What is asked or done first already; so is whatever opens a lead."""
+"""What is asked or done first already."""
 
 
 def with_lead_tried_first(advice: Advice, destination: Destination) -> Advice:
     """Return the advice with the lead to try before a transformer is bought, for each such box."""
     if CHASSIS & {c.code for c in advice.cautions}:
         return advice
-    told = {s.box for s in advice.would_change
-            if s.code in TOLD or any(not isolates(way) for way in s.answers)}  # fmt: skip
+    told = {s.box for s in advice.would_change if s.code in TOLD}
+    opened = {
+        c.box: {way for s in advice.would_change if s.box == c.box for way in s.answers}
+        for c in advice.choices
+    }
     found: dict[str, Settling] = {}
     for choice in advice.choices:
         dear = choice.option is None or isolates(choice.option) or choice.attenuator
@@ -47,7 +50,7 @@ def with_lead_tried_first(advice: Advice, destination: Destination) -> Advice:
         ways = list(_in_doubt(advice, choice, destination))
         mine = [o for o in advice.options if o.box == choice.box]
         tried = _used(advice, ways, choice.box, destination)
-        if tried:
+        if tried and not _opens_another(opened[choice.box], tried[0].option.id):
             just = any(_just_short(side, destination) for side in tried)
             typical = any(_by_typical_figures(side, destination) for side in tried)
             what = _padded(mine, tried) + _says(tried, typical, just)
@@ -55,6 +58,15 @@ def with_lead_tried_first(advice: Advice, destination: Destination) -> Advice:
             found[choice.box] = Settling("lead-first", what, answers, choice.box)
     choices = tuple(_told(c, found.get(c.box)) for c in advice.choices)
     return replace(advice, choices=choices, would_change=(*advice.would_change, *found.values()))
+
+
+def _opens_another(opened: Set[str], tried: str) -> bool:
+    """Tell whether a question opens a lead, and another one than is tried: that one is asked about.
+
+    The lead that it would open anyway is plugged in while nobody has answered yet.
+    """
+    leads = {way for way in opened if not isolates(way)}
+    return bool(leads) and leads != {tried}
 
 
 def _in_doubt(
