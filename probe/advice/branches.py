@@ -39,7 +39,7 @@ def with_branches(advice: Advice, facts: Mapping[str, Any], typed: Typed) -> Adv
     asked = {box: s for c in advice.choices for box, s in _question(advice, c)}
     lines, answered = _hoped_for(advice, asked)
     branches = [typed(SO, lines)] if lines else []
-    if lines and (usual := _with_usual(lines)) != lines:
+    if lines and len(advice.choices) > 1 and (usual := _with_usual(lines)) != lines:
         with_usual = typed(USUAL, usual)
         if _ways(with_usual) != _ways(branches[0]):
             branches.append(with_usual)

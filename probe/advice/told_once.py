@@ -129,7 +129,9 @@ def _renamed(advice: Advice, says: Says) -> Advice:
         ),
         cures=tuple(replace(c, box=says(c.box), says=says(c.says)) for c in advice.cures),
         would_change=tuple(
-            replace(w, box=None if w.box is None else says(w.box), what=says(w.what))
+            replace(
+                w, box=None if w.box is None else says(w.box), what=says(w.what), then=says(w.then)
+            )  # fmt: skip
             for w in advice.would_change
         ),
         digital=tuple(_link(a, says) for a in advice.digital),
