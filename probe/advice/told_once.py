@@ -131,7 +131,7 @@ def _renamed(advice: Advice, says: Says) -> Advice:
         would_change=tuple(
             replace(
                 w, box=None if w.box is None else says(w.box), what=says(w.what), then=says(w.then)
-            )  # fmt: skip
+            )
             for w in advice.would_change
         ),
         digital=tuple(_link(a, says) for a in advice.digital),
