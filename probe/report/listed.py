@@ -10,7 +10,7 @@ from probe.report.before import hangs_on_volume
 from probe.report.bounded import figure
 from probe.report.document import listing
 from probe.report.step import in_words
-from probe.report.text import MESSAGE_LIMIT, clean, printed
+from probe.report.text import LIST_LIMIT, clean, printed
 from probe.report.used import is_digital, needs_pad
 
 
@@ -88,4 +88,4 @@ def _lines(basket: Mapping[str, Any]) -> Sequence[str]:
 
 
 def _line(told: object) -> str:
-    return in_words(printed(told, 2 * MESSAGE_LIMIT))
+    return in_words(printed(told, LIST_LIMIT))

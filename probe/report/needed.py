@@ -15,7 +15,7 @@ from probe.report.before import (
 )
 from probe.report.document import listing
 from probe.report.step import ORIGIN, TRIED, VOLUME, Step, in_words
-from probe.report.text import clean, inner, printed
+from probe.report.text import LIST_LIMIT, clean, inner, printed
 from probe.report.used import is_digital, needs_pad, pad_named
 
 MOST_ITEMS = 8
@@ -53,7 +53,7 @@ def needs(
     wait = [ONE_OF_THEM if shared else NOTHING_BEFORE] if waits else []
     for basket in listing(advice, "shelf"):
         if isinstance(basket, Mapping) and basket.get("destination") == option.get("destination"):
-            found = [_capital(in_words(printed(line))) for line in _told(basket)]
+            found = [_capital(in_words(_line(line))) for line in _told(basket)]
             return [*wait, *found[:MOST_ITEMS], *_digital_pad(option),
                     *_in_common(advice, [option, *(step.ways if step else ())])]  # fmt: skip
     if step is None:
@@ -73,7 +73,7 @@ def needs_of_none(
             if isinstance(b, Mapping) and b.get("destination") in boxes]  # fmt: skip
     places = places_in(advice)
     found = [f"{f'{places.get(box, box)}: ' if len(boxes) > 1 else ''}"
-             f"{_capital(in_words(printed(line)))}"
+             f"{_capital(in_words(_line(line)))}"
              for box in boxes for b in held if b.get("destination") == box
              for line in _told(b)]  # fmt: skip
     waits = bool(found) and bool(first_of(advice) or asked_of(advice, options))
@@ -181,11 +181,11 @@ def _in_common(advice: Mapping[str, Any], ways: Sequence[Mapping[str, Any]]) -> 
     """
     outputs = {way.get("from") for way in ways}
     shared = [
-        f"Shared with the other boxes: {'; '.join(printed(line) for line in listing(one, 'says'))}"
+        f"Shared with the other boxes: {'; '.join(_line(line) for line in listing(one, 'says'))}"
         for one in listing(advice, "shelf")
         if isinstance(one, Mapping) and one.get("shares") and one["shares"] in outputs
     ]
-    whole = [f"All in all: {printed(line)}" for line in listing(advice, "shelf_total")[:1]]
+    whole = [f"All in all: {_line(line)}" for line in listing(advice, "shelf_total")[:1]]
     return [*shared, *(whole if ways else [])]
 
 
@@ -195,6 +195,10 @@ def _digital_pad(option: Mapping[str, Any]) -> list[str]:
     if not is_digital(option) or not isinstance(pad, Mapping):
         return []
     return [f"The attenuator, made by hand: {printed(pad.get('says'), 160)}."]
+
+
+def _line(line: object) -> str:
+    return printed(line, LIST_LIMIT)
 
 
 def _capital(text: str) -> str:

@@ -17,6 +17,9 @@ NAME_LIMIT = 80
 MESSAGE_LIMIT = 600
 """Longest sentence shown, in characters."""
 
+LIST_LIMIT = 4 * MESSAGE_LIMIT
+"""Of a line that lists what is taken with each answer, a price at its end."""
+
 _MARKS_IN_A_ROW = 3
 """More combining marks than any living script puts on one letter would paint over other lines."""
 

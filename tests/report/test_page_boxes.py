@@ -85,7 +85,7 @@ def asked(
 
 def shown(text: str) -> str:
     """Return a line of the advice as the page has it, but for the spaces."""
-    return " ".join(in_words(printed(text)).split())
+    return " ".join(in_words(printed(text, 4000)).split())
 
 
 def sections(page: str) -> list[str]:
