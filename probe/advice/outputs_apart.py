@@ -48,7 +48,7 @@ def with_outputs_apart(advice: Advice, facts: Mapping[str, Any], ask: Ask) -> Ad
     answers = tuple(c.option or "nothing" for c in again.choices)
     return replace(
         advice,
-        cautions=(*advice.cautions, Note(CODE, says)),
+        cautions=(*advice.cautions, Note("outputs-shared", says)),
         would_change=(
             *advice.would_change,
             Settling(CODE, says, answers, typed=((APART, True),)),
