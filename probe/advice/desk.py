@@ -294,8 +294,8 @@ class Desk:
         also = () if reference.option is None else (reference.option,)
         same = _solved_as(corner, trial.link, trial.company, also)
         told = trial.kind, reference, self._lead(reference), self._drives
-        known = self._scale(trial).key, self._limits(corner, trial.kind).key
-        return same, *told, self.destination.mains_hz, *known
+        limits = self._limits(corner, trial.kind).key(trial.link.option.from_)
+        return same, *told, self.destination.mains_hz, self._scale(trial).key, limits
 
     def _leveled(self, trial: Trial) -> Figures:
         """Return what follows from the level; asked about the ground alone, from the memory.
@@ -334,7 +334,8 @@ class Desk:
         """Return what one link on one corner hears besides its level."""
         corner, link, company = trial.corner, trial.link, trial.company
         limits, mains_hz = self._limits(corner, trial.kind), self.destination.mains_hz
-        key = _solved_as(corner, link, company), mains_hz, self._noise, limits.key
+        known = limits.key(link.option.from_)
+        key = _solved_as(corner, link, company), mains_hz, self._noise, known
         if key not in self._memory.around:
             grounds = tuple(other.socket.ground for other in company)
             around = Surroundings(link.socket, mains_hz, self.side.noise, limits, grounds)

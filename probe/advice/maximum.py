@@ -92,18 +92,28 @@ class Limits:
     kind: str
     alike: bool = True
 
+    def key(self, output: str) -> tuple[object, ...]:
+        """Return what tells one from another at an output (``xlr``, ``rca``)."""
+        return self._keys[output]
+
     @cached_property
-    def key(self) -> tuple[object, ...]:
-        """What tells one from another."""
-        told = self.differential, self.single_ended, self.kind in LEG_LIMITED_KINDS, self.alike
-        return *told, self.base.tobytes(), self.single.tobytes()
+    def _keys(self) -> dict[str, tuple[object, ...]]:
+        single = self.base if self.single_ended is None else self.single
+        held = self.kind in LEG_LIMITED_KINDS
+        return {
+            "xlr": (self.differential, self.base.tobytes(), held),
+            "rca": (self._single_most, single.tobytes()),
+        }
+
+    @property
+    def _single_most(self) -> Most | None:
+        return self.single_ended or (self.differential if self.alike else None)
 
     def at_input(self, response: Response) -> Quantity | None:
         """Return the level at the input when the device begins to clip, V rms."""
         level = np.abs(response.level[:, response.at])
         single = "single-ended" in response.pins
-        shared = self.differential if self.alike else None
-        most = (self.single_ended or shared) if single else self.differential
+        most = self._single_most if single else self.differential
         if most is None:
             return None
         volts = self._single_ended(level) if single else self._pair(response, level, most)
