@@ -82,11 +82,28 @@ def _sparing(
     while high - low > 1:
         middle = (low + high) // 2
         low, high = (low, middle) if wins(readings[middle]) == option else (middle, high)
-    shown = f"{readings[high] * 1e3:g} {'mV' if volts <= SECOND_ABOVE_VOLTS else 'mA'}"
+    reading = readings[high]
+    if high:
+        reading = _closer(reading, readings[high - 1], lambda tried: wins(tried) == option)
+    shown = f"{reading * 1e3:g} {'mV' if volts <= SECOND_ABOVE_VOLTS else 'mA'}"
     what = (
         f"take the second reading of the meter, {second_reading_words(volts)}: with {shown} or less"
     )
     return {choice.box: Settling("asked-first", what, (option,), choice.box)}
+
+
+STEPS = 3
+"""Halvings between two of `SOURCE_OHM`, in decibels: to half a decibel. [practice]"""
+
+
+def _closer(does: float, fails: float, wins: Callable[[float], bool]) -> float:
+    """Return the largest reading tried with which it does, in two digits."""
+    for _ in range(STEPS):
+        middle = float(f"{(does * fails) ** 0.5:.2g}")
+        if not does < middle < fails:
+            break
+        does, fails = (middle, fails) if wins(middle) else (does, middle)
+    return does
 
 
 def _alone(ground: GroundPath) -> float | None:
