@@ -12,6 +12,7 @@ only at its pins and at its chassis, so their ``Y`` add, and each lead's ``U`` a
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
@@ -94,7 +95,8 @@ def leads_of(sampled: Sampled, links: Sequence[Link]) -> tuple[_Lead, ...]:
 
 
 def _joined(leads: tuple[_Lead, ...]) -> Network:
-    return _network(tuple(sorted(leads, key=id)))  # whichever of them is asked about
+    """Return the network of leads: the same sums of them, whichever is asked about."""
+    return _network(tuple(sorted(leads, key=lambda lead: lead.rank)))
 
 
 @lru_cache(maxsize=512)
@@ -368,6 +370,11 @@ class _Lead:
     @property
     def pins(self) -> tuple[str, ...]:
         return self.wiring.pins
+
+    @cached_property
+    def rank(self) -> bytes:
+        """Its place among others, which hangs on nothing but what it is."""
+        return hashlib.blake2b(self.reduced.y.tobytes()).digest()
 
     @property
     def heard(self) -> tuple[str, str]:

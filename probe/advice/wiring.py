@@ -8,6 +8,7 @@ device's pins), ``0`` (its pin 1 and RCA shell), ``ground`` (the destination's),
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal
 
 from probe.advice.attenuator import Pad
@@ -68,7 +69,7 @@ class Option:
         """Terminals of the device whose direct voltage meets the lead (an open pin 3 as well)."""
         return ("hot", "cold") if self.from_ == "xlr" else ("single-ended",)
 
-    @property
+    @cached_property
     def pins(self) -> tuple[str, ...]:
         """Those of them that the lead joins to something."""
         return ("hot",) if self.from_ == "xlr" and self.pin_3 == "open" else self.terminals
