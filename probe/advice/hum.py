@@ -214,16 +214,25 @@ def _at(hz: Floats, values: Floats, wanted: Floats) -> Floats:
     Shape (N, ..., L); NaN outside the frequencies that are known.
     """
     known = np.isfinite(values[0].reshape(-1, hz.size)).all(axis=0)
-    x, place = np.log(hz[known]), np.log(wanted)
-    if x.size < 2:
-        return np.full((*values.shape[:-1], place.size), np.nan)
+    if known.sum() < 2:
+        return np.full((*values.shape[:-1], wanted.size), np.nan)
+    left, t, outside = _between(hz[known].tobytes(), wanted.tobytes())
     y = np.log(np.maximum(values[..., known], QUIETEST))
-    right = np.clip(np.searchsorted(x, place), 1, x.size - 1)
-    left = right - 1
-    t = np.clip((place - x[left]) / (x[right] - x[left]), 0.0, 1.0)
-    found = np.exp(y[..., left] * (1.0 - t) + y[..., right] * t)
-    found[..., (place < x[0] - EDGE) | (place > x[-1] + EDGE)] = np.nan
+    found = np.exp(y[..., left] * (1.0 - t) + y[..., left + 1] * t)
+    found[..., outside] = np.nan
     return np.asarray(found)
+
+
+@lru_cache(maxsize=64)
+def _between(hz: bytes, wanted: bytes) -> tuple[NDArray[np.intp], Floats, NDArray[np.bool_]]:
+    """Return the left neighbour of each frequency, how far it is to the right one, and if outside.
+
+    Over log f, the distance from 0 to 1; ``hz``: two at least.
+    """
+    x, place = np.log(np.frombuffer(hz)), np.log(np.frombuffer(wanted))
+    left = np.clip(np.searchsorted(x, place), 1, x.size - 1) - 1
+    t = np.clip((place - x[left]) / (x[left + 1] - x[left]), 0.0, 1.0)
+    return left, t, (place < x[0] - EDGE) | (place > x[-1] + EDGE)
 
 
 EDGE = 1e-9
