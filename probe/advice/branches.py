@@ -120,7 +120,7 @@ def _told(advice: Advice, asked: Mapping[str, Settling], branches: Sequence[Bran
 def _with_answer(
     advice: Advice, now: Choice, asked: Settling, branches: Sequence[Branch]
 ) -> Settling:
-    """Return a question with what is used then, where that is more than its way by itself."""
+    """Return a question with what is used then: beside other boxes, or more than its way alone."""
     branch = branches[0]
     choice = branch.choice(asked.box)
     if choice.option is None:
@@ -137,7 +137,8 @@ def _with_answer(
         is_used = " is used"
     answers = tuple(dict.fromkeys((choice.option, *asked.answers[1:])))
     told = replace(asked, answers=answers, then=f"{choice.option}{is_used}{more}")
-    return asked if f"{asked.answers[0]}{says}" == f"{told.then}{_else(told)}" else told
+    same = f"{asked.answers[0]}{says}" == f"{told.then}{_else(told)}"
+    return asked if same and len(advice.choices) < 2 else told
 
 
 def _begins(asked: Settling) -> str:

@@ -56,6 +56,12 @@ HEADLINE = 60
 ROOM_CHARACTERS = 3600
 """What one side holds in the smaller print, tried in a browser."""
 
+MANY_CHARACTERS = 6500
+"""What it holds printed closer still, tried in a browser."""
+
+WIDE = 600
+"""Characters by which a list is longer than twice what stands beside it, to take both columns."""
+
 NEVER = (
     "Never change leads with an amplifier or subwoofer on: volume down, everything off, and that "
     "one on last.",
@@ -127,8 +133,19 @@ class Leaf:
     @property
     def empty(self) -> int:
         """Characters by which one of the two columns is shorter than the other."""
+        needed, given = self._columns
+        return 0 if self.wide else abs(needed - given)
+
+    @property
+    def wide(self) -> bool:
+        """The list takes both columns, for beside it most of the side would be empty."""
+        needed, given = self._columns
+        return needed > WIDE + 2 * given
+
+    @property
+    def _columns(self) -> tuple[int, int]:
         needed, given = (sum(len(t) for t in lines) for lines in (self.needs, self.gains))
-        return abs(needed - given)
+        return needed, given
 
     @property
     def full(self) -> bool:
@@ -139,6 +156,11 @@ class Leaf:
     def crowded(self) -> bool:
         """Printed closer still: even with the fewest of the other ways there is more than usual."""
         return self.characters > ROOM_CHARACTERS
+
+    @property
+    def packed(self) -> bool:
+        """The smallest print: many answers, each with its list."""
+        return self.characters > MANY_CHARACTERS
 
 
 @dataclass(frozen=True)

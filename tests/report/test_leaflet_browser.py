@@ -11,7 +11,11 @@ from typing import Any
 import pytest
 
 from probe.advice.advise import advise
+from probe.advice.basket import with_shelf_parts
 from probe.advice.destination import Destination, Input, together
+from probe.advice.from_shelf import from_shelf
+from probe.advice.in_all import all_in_all
+from probe.advice.shelf import TEMPLATE, read_shelf
 from probe.advice.source_file import read_source
 from probe.advice.typed import changed, typed_destination
 from probe.report import render_leaflet
@@ -94,7 +98,37 @@ connectors = ["rca"]
         return advise(*read_source(path), there).to_json()
 
 
+BALANCED = """
+format = "probe-source/1"
+kinds = ["balanced"]
+differential_level_v = 4.2
+[device]
+maker = "Quell and Daughters of Upper Harrowgate"
+model = "Siskin Reference, mark four"
+kind = "DAC"
+output = "line"
+connectors = ["xlr"]
+"""
+
+
+def answers_listed() -> dict[str, Any]:
+    """A question with seven answers, each with its list, for each of three boxes on long leads."""
+    boxes = ("rca:20k:1V", "rca:47k:0.5V:sub", "rca:10k:0.7V:other")
+    places = [changed(typed_destination(b, 50.0), ground="same-strip", cable="5m") for b in boxes]
+    with TemporaryDirectory() as folder:
+        sheet, parts = Path(folder) / "source.toml", Path(folder) / "shelf.toml"
+        sheet.write_text(BALANCED, "utf-8")
+        parts.write_text(TEMPLATE, "utf-8")
+        shelf = read_shelf(parts)
+        there, subject = with_shelf_parts(together(places), shelf), read_source(sheet)
+        found, lists = from_shelf(advise(*subject, there), *subject, there, shelf)
+    whole = all_in_all(lists.own, lists.branches)
+    listed = {"shelf": [b.to_json() for b in lists.own], "shelf_total": list(whole)}
+    return {**found.to_json(), **listed}
+
+
 CASES = {
+    "answers-listed": answers_listed,
     "asked-first": asked_first,
     "heads-full": heads_full,
     "crowded": crowded,
