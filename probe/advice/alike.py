@@ -106,20 +106,26 @@ def ways_as_good(
         other = candidate(advice, choice.box, socket, option)
         if not other.works or not as_good(other, own, wanted):
             continue
-        if not others or (together and _beside_as_good(advice, other, own, wanted, together)):
+        if not others or (together and _beside_as_good(advice, other, own, wanted, together, used)):
             yield other
 
 
 def _beside_as_good(
-    advice: Advice, other: Candidate, own: Candidate, wanted: float, together: Together
-) -> bool:
-    """Tell whether another way does as well with the other boxes plugged in, and harms none."""
+    advice: Advice, other: Candidate, own: Candidate, wanted: float, together: Together,
+    used: Sequence[OptionAdvice],
+) -> bool:  # fmt: skip
+    """Tell whether another way does as well with the other boxes plugged in, and harms none.
+
+    ``used``: the own one beside them with the lead that is taken, where that is another.
+    """
     box = own.bare[0].box
     held = [o for o in advice.sets[0].options if o.box != box] if advice.sets else []
     outputs = {o.option.from_ for o in held}
     if other.option.from_ in outputs and own.option.from_ not in outputs:
         return False  # it would hang on an output that another box uses
-    mine = tuple(o for o in advice.sets[0].options if o.box == box) if advice.sets else ()
+    mine = tuple(used) or (
+        tuple(o for o in advice.sets[0].options if o.box == box) if advice.sets else ()
+    )
     found = together(other.bare[0])
     if found is None or not mine:
         return False

@@ -208,7 +208,7 @@ def _first(
     for asked in held[1:] if told.code in WHEN else ():
         if asked.code in ASKED and not ways & set(asked.answers):
             after = less(shelf, found[0].taken)
-            leads = _with_answers(asked, branches)
+            leads = [_tried_already(lead) for lead in _with_answers(asked, branches)]
             leads = leads or _of_step(asked, advice, choice, destination, after, solve)
             found += [replace(lead, case=IF_NOT) for lead in leads[:1]]
             break
@@ -224,6 +224,11 @@ def _with_answers(asked: Settling, branches: Mapping[str, Basket]) -> list[Baske
         return []
     other = branches.get(NOT_SO) if asked.typed_not else None
     return [branches[SO], *([] if other is None else [other])]
+
+
+def _tried_already(lead: Basket) -> Basket:
+    """Return what is taken with an answer once the lead that is tried was found not to do."""
+    return replace(lead, first=(), before="") if lead.before in WHEN else lead
 
 
 def _of_others(asked: Settling, branches: Mapping[str, Basket]) -> Iterator[Basket]:
@@ -376,7 +381,7 @@ def _with_instead(
     is worse than what was solved that is cheaper, and none through a transformer.
     """
     worse = _with_its_lead(advice, choice, basket, solve)
-    if basket.in_stock and (not worse or len(advice.choices) > 1):
+    if basket.in_stock and not worse:
         return basket
     wanted = destination.wanted(choice.box)
     found = []

@@ -26,8 +26,8 @@ from probe.advice.taken import WHEN
 FIRST = frozenset({"lead-first", "asked-first", "winding", "origin-first", LEAD_FIRST})
 """Codes of what is tried, asked or unplugged before what is chosen is bought."""
 
-USUAL, USUAL_OHM = "usual", 200.0
-"""Answer with an impedance as most line outputs have it (50 to 600 ohm), looked at beside the most
+USUAL, MOST, USUAL_OHM = "usual", "most", 200.0
+"""Answers with an impedance as most line outputs have it (50 to 600 ohm), looked at beside the most
 that is asked for: what two outputs share goes by it. [practice]"""
 
 Typed = Callable[[str, Lines], Branch]
@@ -40,9 +40,7 @@ def with_branches(advice: Advice, facts: Mapping[str, Any], typed: Typed) -> Adv
     lines, answered = _hoped_for(advice, asked)
     branches = [typed(SO, lines)] if lines else []
     if lines and len(advice.choices) > 1 and (usual := _with_usual(lines)) != lines:
-        with_usual = typed(USUAL, usual)
-        if _ways(with_usual) != _ways(branches[0]):
-            branches.append(with_usual)
+        branches = list(_in_order(branches[0], typed(USUAL, usual)))
     other = joint(s.typed_not for s in asked.values())
     branches += [typed(NOT_SO, other)] if other else []
     others = []
@@ -98,6 +96,25 @@ def _with_usual(lines: Lines) -> Lines:
     return tuple((k, min(v, USUAL_OHM) if k in OUTPUT else v) for k, v in lines)
 
 
+def _in_order(most: Branch, usual: Branch) -> Iterator[Branch]:
+    """Yield what is told of an impedance: at the most that is asked for, and at a usual one.
+
+    At a usual one first where with the most it is not settled that all go together.
+    """
+    if _ways(usual) == _ways(most):
+        yield most
+    elif _settled(most) or not _settled(usual):
+        yield from (most, usual)
+    else:
+        yield from (replace(usual, answer=SO), replace(most, answer=MOST))
+
+
+def _settled(branch: Branch) -> bool:
+    """Tell whether each box has a way that works with all plugged in."""
+    works = all(o.works for one in branch.advice.sets[:1] for o in one.options)
+    return works and all(c.option is not None for c in branch.advice.choices)
+
+
 def _ways(branch: Branch) -> list[tuple[str | None, str | None]]:
     return [(c.socket, c.option) for c in branch.advice.choices]
 
@@ -127,10 +144,15 @@ def _with_answer(
         return asked
     minds = {h.code for o in used_of(advice, now) for h in o.hazards}
     more = minded(branch.advice, choice, minds) + _asked_then(branch.advice, choice)
-    for one in (b for b in branches if b.answer == USUAL):
-        usual = one.choice(asked.box).option or "nothing"
-        if usual != choice.option:
-            more += f", with {USUAL_OHM:g} ohm {usual}: type the figure before anything is bought"
+    if branch.advice.sets and not _settled(branch):
+        more += "; with all plugged in that is not settled: type it before anything is bought"
+    for one in (b for b in branches if b.answer in (USUAL, MOST)):
+        other = one.choice(asked.box).option or "nothing"
+        if other != choice.option:
+            first, figures = "", f"{USUAL_OHM:g} ohm"
+            if one.answer == MOST:
+                first, figures = f" with {USUAL_OHM:g} ohm", "the most of it"
+            more += f"{first}, with {figures} {other}: type the figure before anything is bought"
     says = next((why.partition(_begins(asked))[2] for why in now.why if _begins(asked) in why), "")
     is_used = says.removesuffix(_else(asked))
     if choice.option != asked.answers[0] or "by itself" in is_used:

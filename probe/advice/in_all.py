@@ -7,7 +7,16 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 
 from probe.advice.model import SO
-from probe.advice.taken import WHEN, Basket, Taken, not_there, of_system, orders, splitters_needed
+from probe.advice.taken import (
+    WHEN,
+    Basket,
+    Taken,
+    not_there,
+    of_system,
+    orders,
+    splitters_needed,
+    with_each_answer,
+)
 
 Branches = Sequence[tuple[str, Sequence[Basket]]]
 """What is taken with each answer that may be given, by the answer."""
@@ -19,25 +28,39 @@ def all_in_all(found: Sequence[Basket], branches: Branches = ()) -> tuple[str, .
     Of boxes that something comes first for, what is paid if what is tried does and what is asked is
     so, and with other answers: each of them is what all boxes take with it.
     """
-    boxes = _boxes(found)
-    held = dict(branches).get(SO, ())
+    boxes, answers = _boxes(found), [(a, _tried_as_told(found, held)) for a, held in branches]
+    held = dict(answers).get(SO, ())
     so = () if _alike(found, held) else held
-    does = _with_all(so or found)
-    if len(does) < 2:
+    does = _looked(so or found, [lead for b in _boxes(so or found) if (lead := _if_so(b))])
+    if len(does[0]) < 2:
         return ()
-    used = _at_once(found, [lead for b in boxes if (lead := _else(b))])
-    others = [held for answer, held in branches if answer != SO]
+    chosen = [lead for b in boxes if (lead := _else(b))]
+    used = _looked(found, chosen)
+    others = [held for answer, held in answers if answer != SO]
     asked = bool(so) or any(map(_answered, boxes))
     text = f"{_if_it_does(_boxes(so or found), does, asked=asked)}{_with_others(others)}"
     text += _if_not(boxes, used, asked=asked or any(others), looked_at=bool(held))
     order: dict[str, int] = {}
-    for name, count in (item for b in used for item in orders(b).items()):
+    for name, count in (item for b in _at_once(found, chosen) for item in orders(b).items()):
         order[name] = order.get(name, 0) + count
     return (text, *(f"to be ordered, {n} x, {name}" for name, n in order.items()))
 
 
 def _boxes(found: Sequence[Basket]) -> list[Basket]:
     return [b for b in found if not b.shares]
+
+
+def _tried_as_told(found: Sequence[Basket], held: Sequence[Basket]) -> list[Basket]:
+    """Return what is taken with an answer, but where a lead is tried before anybody answers."""
+    tried = {b.box: b for b in _boxes(found) if _tried(b)}
+    return [b if b.shares else tried.get(b.box, b) for b in held]
+
+
+def _looked(found: Sequence[Basket], leads: Sequence[Basket]) -> list[list[Basket]]:
+    """Return leads of several boxes, once for each answer to what is looked at: one for all."""
+    each = [with_each_answer(lead) for lead in leads]
+    answers = max(map(len, each), default=1)
+    return [_at_once(found, [one[k % len(one)] for one in each]) for k in range(answers)]
 
 
 def _alike(found: Sequence[Basket], held: Sequence[Basket]) -> bool:
@@ -54,11 +77,6 @@ def _parts_of(leads: Sequence[Basket]) -> dict[str, int]:
     for t in (t for b in leads for t in b.taken):
         counts[t.part.name] = counts.get(t.part.name, 0) + t.count
     return counts
-
-
-def _with_all(found: Sequence[Basket]) -> list[Basket]:
-    """Return what all boxes take if what comes first does."""
-    return _at_once(found, [lead for b in _boxes(found) if (lead := _if_so(b))])
 
 
 def _tried(basket: Basket) -> Basket | None:
@@ -80,10 +98,17 @@ def _if_so(basket: Basket) -> Basket | None:
     return _tried(basket) or _answered(basket) or _else(basket)
 
 
+def _sure(basket: Basket) -> Basket:
+    """Return the same of a box that takes something."""
+    lead = _if_so(basket)
+    assert lead is not None
+    return lead
+
+
 def _else(basket: Basket) -> Basket | None:
     """Return what a box takes if nothing that comes first does; None: nothing yet."""
     if basket.option:
-        return basket if basket.taken or basket.missing else None
+        return basket if basket.taken or basket.missing or basket.cases else None
     no = basket.first[1:2] if _answered(basket) else ()
     return no[0] if no and not no[0].case else basket.helped
 
@@ -101,7 +126,7 @@ def _at_once(found: Sequence[Basket], leads: Sequence[Basket]) -> list[Basket]:
     return held
 
 
-def _if_it_does(boxes: Sequence[Basket], does: Sequence[Basket], *, asked: bool) -> str:
+def _if_it_does(boxes: Sequence[Basket], does: Sums, *, asked: bool) -> str:
     """Return what is paid if what comes first does."""
     when = ["what is tried first does"] * any(map(_tried, boxes))
     when += ["what is asked first is so"] * asked
@@ -109,7 +134,7 @@ def _if_it_does(boxes: Sequence[Basket], does: Sequence[Basket], *, asked: bool)
         return ""
     said = [*_nothing_yet(boxes, _if_so), *_origin(boxes)]
     text = _but(_sum(does), said)
-    return f"{text}{',' * bool(said or _pieces(does))} if {' and '.join(when)}; "
+    return f"{text}{',' * bool(said or _lacking(does))} if {' and '.join(when)}; "
 
 
 def _with_others(others: Sequence[Sequence[Basket]]) -> str:
@@ -118,7 +143,7 @@ def _with_others(others: Sequence[Sequence[Basket]]) -> str:
     Of parts whose price is not known it is said that there are some.
     """
     whole = [held for held in others if all(map(_if_so, _boxes(held)))]
-    sums = [_with_all(held) for held in whole]
+    sums = [leads for held in whole for leads in _looked(held, list(map(_sure, _boxes(held))))]
     known = [_total(leads) for leads in sums if not _pieces(leads)]
     if not others or not sums:
         return ""
@@ -131,11 +156,11 @@ def _with_others(others: Sequence[Sequence[Basket]]) -> str:
 
 
 def _if_not(
-    boxes: Sequence[Basket], used: Sequence[Basket], *, asked: bool, looked_at: bool
+    boxes: Sequence[Basket], used: Sums, *, asked: bool, looked_at: bool
 ) -> str:  # fmt: skip
     """Return what is paid if none of what comes first does."""
     tried = any(map(_tried, boxes))
-    said = _nothing_yet(boxes, _else) if used else []
+    said = _nothing_yet(boxes, _else) if used[0] else []
     said += [_of_trials(boxes)] if tried else []
     chosen = [b for b in boxes if b.option]
     untold = (b for b in chosen if b.first and (b.before not in WHEN or b.first[0].case))
@@ -143,27 +168,44 @@ def _if_not(
         said.append("as if no answer that is asked for changed it")
     if any(b.first[1:] and b.first[1].case and _tried(b) for b in boxes):
         said.append("what is asked then not counted")
-    if any(b.cases for b in chosen):
-        said.append("what an answer decides not counted")
     if any(b.helped is not None and _else(b) is b.helped for b in boxes):
         said.append("with what would help as named above")
     text = _but(_sum(used), said)
     system = next((b for b in boxes if b.system_price is not None), None)
-    if system is not None and any(b.taken for b in used):
-        text += of_system(system, _total(used), partly=bool(_pieces(used)))
+    if system is not None and any(b.taken for b in used[0]):
+        most = max(map(_total, used))
+        text += of_system(system, most, partly=bool(_lacking(used)))
     if not tried and not asked:
         return text
     none = ["if none of it does"] * tried
     return f"{' and '.join([*none, *['without such an answer'] * asked])}, {text}"
 
 
-def _sum(used: Sequence[Basket]) -> str:
-    """Return a sum with what it lacks."""
-    if not used:
+Sums = Sequence[Sequence[Basket]]
+"""What all boxes take, once for each answer to what is looked at; one where nothing is."""
+
+
+def _sum(used: Sums) -> str:
+    """Return a sum with what it lacks; between what it lies with what is looked at."""
+    if not used[0]:
         return "nothing is used yet"
-    if not any(b.taken for b in used):
-        return f"nothing of it is on the shelf: {''.join(_pieces(used))}"
-    return _but(_priced(used), [f"without {pieces}" for pieces in _pieces(used)])
+    lacks = _lacking(used)
+    if not any(b.taken for one in used for b in one):
+        return f"nothing of it is on the shelf: {''.join(lacks)}"
+    least, most = min(used, key=_total), max(used, key=_total)
+    text, apart = _priced(most), _total(most) - _total(least) >= CENT
+    text = f"{_total(least):.2f} to {text}" if apart else text
+    fewer = len({_missing_of(one) for one in used}) > 1
+    said = [f"without {'up to ' * fewer}{pieces}" for pieces in lacks]
+    return _but(text, [*said, *["by what is looked at first"] * (apart or fewer)])
+
+
+CENT = 0.005
+
+
+def _lacking(used: Sums) -> list[str]:
+    """Return the most pieces that are to be ordered."""
+    return _pieces(max(used, key=_missing_of))
 
 
 def _but(text: str, said: Iterable[str]) -> str:
@@ -171,8 +213,12 @@ def _but(text: str, said: Iterable[str]) -> str:
 
 
 def _pieces(used: Sequence[Basket]) -> list[str]:
-    count = sum(b.count * len(b.missing) for b in used)
+    count = _missing_of(used)
     return [not_there(count)] if count else []
+
+
+def _missing_of(used: Sequence[Basket]) -> int:
+    return sum(b.count * len(b.missing) for b in used)
 
 
 def _nothing_yet(boxes: Sequence[Basket], of: Callable[[Basket], Basket | None]) -> list[str]:

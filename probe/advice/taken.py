@@ -140,6 +140,10 @@ WHEN = {
 }
 """When leads are taken that come first, by the code of what comes first; else an answer decides."""
 
+LOOK_ABOVE = "look first (above)"
+LOOK = "look whether the device has a volume control of its own (a knob, keys, a remote)"
+"""Before what is taken with and without one."""
+
 AFTER = {"origin-first": "; if the hum goes, no more than what is named there"}
 """What is said behind them, of what they spare."""
 
@@ -265,10 +269,13 @@ class Basket:
         return (*lines, *unlike, *self._order(), *prices, *pad,
                 *self._offered(), *self._second(), *self.cheaper, *dearer)  # fmt: skip
 
-    def _listed(self, *, plain: bool) -> tuple[str, ...]:
-        """Return what is taken, a line each, behind what comes before it."""
+    def _listed(self, *, plain: bool, of_answer: bool = False) -> tuple[str, ...]:
+        """Return what is taken, a line each, behind what comes before it.
+
+        ``of_answer``: what is to be looked at with it stands nowhere above.
+        """
         note = filter(None, (self.note, self.would))
-        lines = (*note, *self._in_any_case(), *self._either())
+        lines = (*note, *self._in_any_case(), *self._either(LOOK if of_answer else LOOK_ABOVE))
         if not self.first:
             return lines
         then = (f"{self._only_if}: {'; '.join(lines)}",) if lines else ()
@@ -282,7 +289,9 @@ class Basket:
             optional = lead.offered is not None and lead.offered_for == TOO_LOUD
             against = () if optional else lead._offered()
             unlike = lead.plain if plain else lead.unlike
-            told = "; ".join((*lead._listed(plain=plain), *lead._order(), *unlike, *against))
+            told = "; ".join(
+                (*lead._listed(plain=plain, of_answer=True), *lead._order(), *unlike, *against)
+            )
             stock = "" if plain or lead.instead is None else f"; {lead.instead.says}"
             after = "" if lead.case else AFTER.get(self.before, "")
             yield f"{case}: {', '.join((told, *lead._price()))}{stock}{after}"
@@ -292,12 +301,12 @@ class Basket:
         for place, line in enumerate(self._lines()):
             yield f"in any case: {line}" if self.cases and not place else line
 
-    def _either(self) -> Iterable[str]:
-        """Say what each answer takes besides, a line each."""
+    def _either(self, look: str) -> Iterable[str]:
+        """Say what each answer takes besides, a line each, behind how to ``look``."""
         for place, (case, more) in enumerate(self.cases):
             told = "; ".join((*more._lines(), *more._order(), *more._price())) or "nothing else"
             told = "; ".join((told, *more._offered()))
-            yield f"{'look first (above); ' if place == 0 else ''}{case}: {told}"
+            yield f"{f'{look}; ' if place == 0 else ''}{case}: {told}"
 
     @property
     def in_one_line(self) -> str:
@@ -427,6 +436,15 @@ class Basket:
             "says": list(self.says),
             "says_plain": list(self._said(plain=True)),
         }
+
+
+def with_each_answer(basket: Basket) -> tuple[Basket, ...]:
+    """Return what is taken with each answer to what is looked at, the whole of it; else itself."""
+    return tuple(
+        replace(basket, option=more.option or basket.option, taken=(*basket.taken, *more.taken),
+                both=(*basket.both, *more.both), missing=(*basket.missing, *more.missing), cases=())
+        for _, more in basket.cases
+    ) or (basket,)  # fmt: skip
 
 
 def whole_run(piece: Piece) -> bool:

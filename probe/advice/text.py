@@ -14,6 +14,7 @@ from probe.advice.company import CLIPS, UNCHANGED, effects, short_beside
 from probe.advice.digital import digital_lines
 from probe.advice.digital_shared import ONE_INPUT
 from probe.advice.figures import worse_side
+from probe.advice.flip_reasons import ASKED
 from probe.advice.model import RANKING, Advice, Choice, Cure, OptionAdvice, Settling
 from probe.advice.padded import described
 from probe.advice.parts import to_ask_for
@@ -126,7 +127,7 @@ def _render(advice: Advice, *, details: bool, named: bool) -> str:
         return "\n".join([*lines, *_would_change(advice)]) + "\n"
     beside = effects(advice)
     for choice in advice.choices:
-        told = _in_brief(choice) if brief else choice
+        told = _in_brief(advice, choice) if brief else choice
         lines += ["", *_choice(advice, told, f" ({choice.box})" if named else "")]
         if beside.get(choice.box) not in (None, UNCHANGED if brief else None):
             lines += bullets([f"with all plugged in: {beside[choice.box]}"])
@@ -152,13 +153,18 @@ def _render(advice: Advice, *, details: bool, named: bool) -> str:
     return "\n".join([*lines, *(["", *wrapped(MORE, "")] if brief else [])]) + "\n"
 
 
-def _in_brief(choice: Choice) -> Choice:
+def _in_brief(advice: Advice, choice: Choice) -> Choice:
     """Return a choice with its first reasons; what they point to below is not printed then.
 
-    What is asked or tried before anything is bought goes first: the list counts on it.
+    What is asked or tried before anything is bought goes first: the list counts on it, as it does
+    on what a maker is asked if that does not do.
     """
-    why = sorted(choice.why, key=lambda w: not w.startswith(BEFORE_BUYING))[:MOST_REASONS]
-    return replace(choice, why=tuple(w.replace(" (below)", "") for w in why))
+    why = sorted(choice.why, key=lambda w: not w.startswith(BEFORE_BUYING))
+    asks = [s.what for s in advice.would_change if s.box == choice.box and s.code in ASKED]
+    asked = [w for w in why if any(what in w for what in asks)][:1]
+    kept = why[:MOST_REASONS]
+    kept += [w for w in asked if w not in kept]
+    return replace(choice, why=tuple(w.replace(" (below)", "") for w in kept))
 
 
 def _would_change(advice: Advice) -> list[str]:

@@ -12,7 +12,7 @@ from probe.report.document import listing
 from probe.report.other_ways import from_faulty, stays_out
 from probe.report.places import in_places, named_in, places_of
 from probe.report.step import ASKED as ASKED_FIRST
-from probe.report.step import DIGITAL_TRIED, ORIGIN, TRIED, VOLUME, in_words, quoted
+from probe.report.step import DIGITAL_TRIED, ORIGIN, TRIED, VOLUME, in_words, quoted, then_of
 from probe.report.text import inner, printed
 from probe.report.typed import FIGURES
 from probe.report.used import needs_pad
@@ -167,7 +167,7 @@ def asked_of(
         instead = "works by itself" if several else "works"
     first = [
         f"{printed(o.get('what'), MOST_WORDS)}, "
-        f"{_then(o) or f'{quoted(way)} {used.get(str(way), instead)}'}"
+        f"{then_of(o) or f'{quoted(way)} {used.get(str(way), instead)}'}"
         f"{''.join(f'; if not, {quoted(n)}' for n in ways)}."
         for o in _first_of(advice, mine, ASKED_FIRST)
         for way, *ways in filter(None, [listing(o, "answers")])
@@ -199,11 +199,6 @@ def asked_of(
         _metered(_KEYS.sub(_of_key, t)) for t in found if not mine or named_in(t, places) <= mine
     ]
     return tuple(dict.fromkeys(in_places(text, places) for text in here))
-
-
-def _then(asked: Mapping[str, Any]) -> str:
-    """Return what is used with an answer, where more than its way is to be said."""
-    return in_words(printed(asked.get("then"), MOST_WORDS))
 
 
 def tie_first(advice: Mapping[str, Any]) -> str:

@@ -9,7 +9,7 @@ from probe.numbers import number, without_figures
 from probe.report import words
 from probe.report.bounded import why_wide
 from probe.report.document import listing
-from probe.report.step import Step, in_words, quoted
+from probe.report.step import Step, in_words, quoted, then_of
 from probe.report.text import clean, printed
 from probe.report.used import as_used, eased, needs_pad
 
@@ -154,7 +154,8 @@ def why_nothing(
         )
     boxes = {o.get("destination") for o in options}
     works = "works by itself" if len(listing(advice, "choices")) > 1 else "works"
-    said = [f"{_capital(printed(o.get('what'), MOST_ASKED))}, {quoted(answer)} {works}."
+    said = [f"{_capital(printed(o.get('what'), MOST_ASKED))}, "
+            f"{then_of(o) or f'{quoted(answer)} {works}'}."
             for code in ASKED
             for o in _settling(advice, boxes, code)
             for answer in listing(o, "answers")[:1]]  # fmt: skip

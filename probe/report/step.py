@@ -13,7 +13,7 @@ from typing import Any
 
 from probe.report import words
 from probe.report.document import listing
-from probe.report.text import clean
+from probe.report.text import clean, printed
 
 TRIED, ASKED, ORIGIN = "lead-first", "asked-first", "origin-first"
 """Codes of the advice: a lead that only its hum may speak against, a question whose answer opens
@@ -108,6 +108,14 @@ def quoted(way: object) -> str:
     """Return a way in the middle of a sentence, which its own commas would break."""
     return f"“{named({'id': way, 'says': way})}”"
 
+
+def then_of(asked: Mapping[str, Any]) -> str:
+    """Return what is used with an answer, where more than its way by itself is to be said."""
+    return in_words(printed(asked.get("then"), MOST_OF_THEN))
+
+
+MOST_OF_THEN = 600
+"""Characters of it: what is to be minded stands in it."""
 
 _LONGEST_FIRST = "|".join(re.escape(w) for w in sorted(words.OPTIONS, key=len, reverse=True))
 _WAYS = re.compile(rf"(?<![\w/-])({_LONGEST_FIRST})(?![\w/-])")

@@ -258,9 +258,11 @@ def test_the_maker_is_asked_before_anybody_measures(tmp_path: Path) -> None:
     # closed form: 10 mV behind 0.5 ohm leave 3.9 mV on 0.32 ohm of shield and contacts; of that
     # Z/(Z + 10 kohm) are between pins whose legs differ by Z, a fifth more than stated: 300 ohm are
     # 78.7 dB below 1.2 V with the 60 dB of the input by itself, 600 ohm 73.1; the limit is 75
-    first, asked, other = advice.choices[0].why[:3]
-    # common practice, no source: what costs nothing is tried at the computer before one asks
-    assert "; before anything else is bought, run a notebook on its battery" in first
+    lead, first, asked, other = advice.choices[0].why[:4]
+    # common practice, no source: what costs nothing is tried, the lead that the answer would open
+    # and then what can be done at the computer, before one asks
+    assert lead.startswith("try first, before a transformer is bought, rca-to-xlr/pin-3-tied")
+    assert "before anything else is bought, run a notebook on its battery" in first
     assert asked == (
         "ask the maker of Radio for the output impedance of the RCA output: with 300 ohm or less "
         "(most have 50 to 600 ohm) rca-to-xlr/pin-3-tied-at-source works"

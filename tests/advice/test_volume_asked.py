@@ -326,7 +326,7 @@ def test_several_boxes_sell_neither_either(tmp_path: Path) -> None:
     assert {s.box for s in asked(advice)} == {"low"}
     found = baskets(advice, there, read_shelf(path))
     whole = all_in_all(found)
-    assert "what an answer decides not counted" in whole[0]
+    assert "by what is looked at first" in whole[0]
     assert not any("attenuator" in line for line in whole)
 
 
