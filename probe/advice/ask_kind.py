@@ -23,6 +23,7 @@ from probe.advice.try_first import HUM, MAY_HARM
 CODE = "each-driven"
 
 KINDS: tuple[tuple[str, str, bool | None], ...] = (
+    ("pins 2 and 3 each driven against ground by an amplifier of its own", "differential", None),
     ('cross-coupled ("floating", "servo-balanced")', "electronically-floating", None),
     ("a transformer whose winding floats (no centre tap, no resistors to ground)",
      "transformer-coupled", True),
@@ -62,11 +63,16 @@ def with_other_answers(advice: Advice, branches: Sequence[Branch]) -> Advice:
 
 
 def _others(asked: Settling, branches: Sequence[Branch]) -> Iterator[Other]:
-    """Yield what is used with each answer, those together that come to the same."""
+    """Yield what is used with each answer, those together that come to the same.
+
+    Not of one that is among those hoped for.
+    """
     found: dict[tuple[str, str], list[str]] = {}
+    hoped = {word for key, kinds in asked.typed if key == "kinds" for word in kinds}
+    named = {words for words, kind, _ in KINDS if kind in hoped}
     for one in branches:
         choice = one.choice(asked.box)
-        if choice.option is not None:
+        if choice.option is not None and one.answer not in named:
             found.setdefault(_way(one.advice, choice), []).append(one.answer)
     for (way, says), answers in found.items():
         yield Other(" or ".join(answers), way, says, tuple(answers))

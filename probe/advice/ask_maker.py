@@ -19,6 +19,7 @@ from probe.advice.joined_plug import UNCONNECTED, unconnected
 from probe.advice.model import Advice, Choice, OptionAdvice, Settling
 from probe.advice.source_file import (
     FLOATING,
+    ONE_LEG_KINDS,
     may_float,
     possible_kinds,
     said_balanced,
@@ -376,6 +377,24 @@ def _each_driven(stuck: Stuck, _: set[str]) -> Iterator[Question]:
         yield Question("each-driven", lambda *_: what, among, ((("kinds", rest),),))
 
 
+def _pin_3_silent(stuck: Stuck, _: set[str]) -> Iterator[Question]:
+    """Where pin 3 is held to ground by what is fed: where nothing drives it, a lead may do.
+
+    Ways that join it themselves are not among them: they have the other answers of `_each_driven`.
+    """
+    rest = tuple(k for k in possible_kinds(stuck.facts) if k in ONE_LEG_KINDS)
+    if rest and rest != possible_kinds(stuck.facts):
+        what = (
+            f"ask the maker of {stuck.advice.device} whether pin 3 of the XLR output carries a "
+            'signal: if it carries none ("impedance-balanced", joined to ground or to nothing, or '
+            "only sensing the ground of what is fed)"
+        )
+        among = frozenset(
+            way for way in stuck.ways if not isolates(way[1]) and "tied" not in way[1]
+        )
+        yield Question("each-driven", lambda *_: what, among, ((("kinds", rest),),))
+
+
 def _pin_3_and_impedance(stuck: Stuck, _: set[str]) -> Iterator[Question]:
     connected = stuck.connected()
     if connected is None or XLR_OHM not in unstated_impedances(stuck.facts):
@@ -416,7 +435,7 @@ def _joined_plug(stuck: Stuck, boxes: set[str]) -> Iterator[Question]:
 
 QUESTIONS: tuple[Callable[[Stuck, set[str]], Iterator[Question]], ...] = (
     _impedance, _minimum_load, _impedance_and_load, _winding, _legs_alike, _pin_3,
-    _each_driven, _pin_3_and_impedance, _joined_plug,
+    _each_driven, _pin_3_silent, _pin_3_and_impedance, _joined_plug,
 )  # fmt: skip
 """What may be asked for the boxes that have no way yet, the easiest answer first."""
 

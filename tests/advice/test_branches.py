@@ -37,8 +37,10 @@ EVERY = ("differential", "electronically-floating", "transformer-coupled", "grou
          "impedance-balanced", "unbalanced", "pin-3-unconnected")  # fmt: skip
 ALIKE = ("differential", "electronically-floating", "transformer-coupled", "impedance-balanced")
 DRIVEN = ("differential", "impedance-balanced")
+SILENT = ("ground-sensing", "impedance-balanced", "unbalanced", "pin-3-unconnected")
 
 ANSWERS = {
+    "each driven": ("differential", None),
     "cross-coupled": ("electronically-floating", None),
     "whose winding floats": ("transformer-coupled", True),
     "with a centre tap": ("transformer-coupled", False),
@@ -87,6 +89,8 @@ def with_answer(sheet: Sheet, what: str) -> Sheet | None:
         found["kinds"] = [k for k in kinds if k in ALIKE]
     if "each driven against ground" in what:
         found["kinds"] = [k for k in kinds if k in DRIVEN]
+    if "carries a signal" in what:
+        found["kinds"] = [k for k in kinds if k in SILENT]
     if "whether the winding" in what:
         found["floating_winding"] = True
     return found if found != sheet else None

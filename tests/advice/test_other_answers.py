@@ -7,7 +7,9 @@ from pathlib import Path
 import pytest
 
 from probe.advice.advise import advise, own_leads
-from probe.advice.basket import baskets
+from probe.advice.basket import Lists, baskets
+from probe.advice.destination import read_destination
+from probe.advice.from_shelf import from_shelf
 from probe.advice.model import Advice, Other
 from probe.advice.shelf import read_shelf
 from probe.advice.source_file import read_source
@@ -217,3 +219,83 @@ def test_nothing_is_said_of_answers_where_nobody_is_asked(tmp_path: Path) -> Non
     advice = ask(tmp_path, PLAYER, 'kinds = ["differential"]', "rca:47k:1V")
     assert not any(s.others for s in advice.would_change)
     assert all("others" not in s.to_json() for s in advice.would_change)
+
+
+GROUNDED = """
+format = "probe-destination/1"
+name = "amp"
+[[input]]
+connector = "xlr"
+receiver = "single-ended"
+pin_3 = "ground"
+impedance_ohm = 22000.0
+impedance_is = "each-leg"
+sensitivity_v = 1.2
+"""
+
+XLR_LEAD = """
+[[part]]
+name = "XLR lead"
+kind = "lead"
+from = "xlr-female"
+to = "xlr-male"
+wires = ["1-1", "2-2", "3-3"]
+length_m = 2.0
+price = 20.0
+stock = 8
+[[part]]
+name = "isolator"
+kind = "transformer"
+from = "xlr-female"
+to = "xlr-male"
+price = 120.0
+stock = 2
+transformer = "alder"
+"""
+
+PIN_3 = {
+    "each driven": ('kinds = ["differential"]', True),
+    "cross-coupled": (ANSWERS["cross-coupled"], True),
+    "centre tap or": (ANSWERS["centre tap or"], True),
+    "whose winding floats": (ANSWERS["whose winding floats"], False),
+}
+"""What is typed with an answer, and whether pin 3 at ground asks for a transformer then: of a pin
+with an amplifier behind it, or half a winding, that is a short circuit. [trade practice]"""
+
+
+def test_into_a_grounded_pin_3_it_is_asked_whether_the_pin_carries_a_signal(tmp_path: Path) -> None:
+    """Lost: two isolators for 280 EUR, where a maker's answer gives a lead for 40."""
+    source, there, path = (tmp_path / f"{n}.toml" for n in ("source", "there", "shelf"))
+    there.write_text(GROUNDED, "utf-8")
+    path.write_text(SHELF + XLR_LEAD, "utf-8")
+    place = changed(read_destination(there), ground="same-strip", cable="2m")
+    shelf = read_shelf(path)
+
+    def said(kinds: str) -> tuple[Advice, Lists]:
+        levels = "differential_level_v = 3.0\ndifferential_impedance_ohm = 120.0"
+        source.write_text(SHEET.format(kinds=kinds, device="preamplifier", levels=levels), "utf-8")
+        return from_shelf(advise(*read_source(source), place), *read_source(source), place, shelf)
+
+    advice, listed = said(BALANCED)
+    (asked,) = [s for s in advice.would_change if s.code == "each-driven"]
+    assert "whether pin 3 of the XLR output carries a signal: if it carries none" in asked.what
+    assert asked.answers == ("xlr-to-xlr",)
+    assert not any(s.code == "pin-3" for s in advice.would_change)
+    lists = dict(listed.branches)
+    # of each kind without a signal on pin 3, and of all of them, it is what is used once typed
+    silent = ("impedance-balanced", "unbalanced", "pin-3-unconnected", "ground-sensing")
+    every = ", ".join(f'"{kind}"' for kind in silent)
+    for kinds in (*(f'"{kind}"' for kind in silent), every):
+        again, expected = said(f"kinds = [{kinds}]")
+        assert again.chosen == "xlr-to-xlr"
+        assert [b.in_one_line for b in expected.own] == [b.in_one_line for b in lists[""]]
+    # so is what each other answer is told to give; prices by hand: 2 x 20, and 2 x 120 besides
+    for words, (kinds, isolated) in PIN_3.items():
+        (other,) = [o for o in asked.others if words in o.answer]
+        again, expected = said(kinds)
+        assert again.chosen == other.option == f"xlr-to-xlr{'/transformer' * isolated}"
+        (basket,) = expected.own
+        assert basket.total == (280.0 if isolated else 40.0)
+        (branch,) = {lists[answer][0].in_one_line for answer in other.answers}
+        assert branch == basket.in_one_line
+    assert len({a for o in asked.others for a in o.answers}) == len(PIN_3)
