@@ -12,7 +12,7 @@ from probe.advice.alike import Together, as_good, candidate, ways_as_good
 from probe.advice.ask_maker import isolates
 from probe.advice.ask_volume import hangs_on_volume
 from probe.advice.at_hand import lacks, transformers_on
-from probe.advice.branches import first_steps
+from probe.advice.branches import FIGURES, first_steps
 from probe.advice.candidate import Candidate
 from probe.advice.destination import Destination
 from probe.advice.fitting import cheaper_parts, dearer_parts
@@ -203,7 +203,7 @@ def _first(
     found = found or _of_step(told, advice, choice, destination, shelf, solve)
     if not found:
         return {}
-    found += _of_others(told, branches)
+    found += [*_of_figures(branches), *_of_others(told, branches)] if told.typed else []
     ways = {lead.option for lead in found}
     for asked in held[1:] if told.code in WHEN else ():
         if asked.code in ASKED and not ways & set(asked.answers):
@@ -232,10 +232,33 @@ def _tried_already(lead: Basket) -> Basket:
 
 
 def _of_others(asked: Settling, branches: Mapping[str, Basket]) -> Iterator[Basket]:
-    """Yield what is taken with each definite answer that is told behind a question."""
+    """Yield what is taken with each definite answer that is told behind a question.
+
+    Answers that come to the same way stand apart where they do not take, or say, the same.
+    """
     for other in asked.others:
-        words = _BRACKETS.sub("", other.answer)
-        yield replace(branches[other.answers[0]], case=f"if it is for certain {words} (above)")
+        held: list[list[str]] = []
+        for answer in other.answers:
+            same = (g for g in held if _says_the_same(branches[g[0]], branches[answer]))
+            group = next(same, None)
+            if group is None:
+                held.append([answer])
+            else:
+                group.append(answer)
+        for group in held:
+            words = " or ".join(_BRACKETS.sub("", answer) for answer in group)
+            yield replace(branches[group[0]], case=f"if it is for certain {words} (above)")
+
+
+def _says_the_same(one: Basket, other: Basket) -> bool:
+    return _alike(one, other) and one.says == other.says
+
+
+def _of_figures(branches: Mapping[str, Basket]) -> Iterator[Basket]:
+    """Yield what is taken with another figure of what is asked for, where that is not the same."""
+    for answer, case in FIGURES.items():
+        if answer in branches and not (SO in branches and _alike(branches[SO], branches[answer])):
+            yield replace(branches[answer], case=case)
 
 
 ELSEWHERE = "asked-elsewhere"
@@ -247,13 +270,16 @@ def _elsewhere(
 ) -> dict[str, Any]:  # fmt: skip
     """Return what a box takes of which nothing is asked, where what others ask moves it."""
     with_it = branches.get(SO)
-    if with_it is None or _alike(with_it, basket):
+    if with_it is None:
         return {}
+    figures = [replace(one, case=f"{one.case} for the others") for one in _of_figures(branches)]
+    if _alike(with_it, basket):
+        return {"first": tuple(figures), "before": ELSEWHERE} if figures else {}
     boxes = [c.box for c in advice.choices if first_steps(advice, c)]
     case = f"if what is asked first for {all_of(boxes)} is so" if boxes else (
         "if the outputs share no resistor, which is asked"
     )  # fmt: skip
-    return {"first": (replace(with_it, case=case),), "before": ELSEWHERE}
+    return {"first": (replace(with_it, case=case), *figures), "before": ELSEWHERE}
 
 
 IF_NOT = "if that does not do, ask (above), and if so"
@@ -508,7 +534,7 @@ def _none_yet(
     held = (s for s in advice.would_change if s.box == choice.box and s.part is not None)
     other = next(held, None)
     least = other.answers[0] if other else choice.best
-    if least in told:
+    if least in told and not other:
         return _nothing_of(choice, shelf, note)
     if other or (choice.best is not None and "never" not in verdicts):
         socket = next((o.socket for o in advice.options

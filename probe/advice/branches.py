@@ -8,7 +8,7 @@ several questions the answers hoped for are typed together: one maker answers al
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Container, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -29,6 +29,9 @@ FIRST = frozenset({"lead-first", "asked-first", "winding", "origin-first", LEAD_
 USUAL, MOST, USUAL_OHM = "usual", "most", 200.0
 """Answers with an impedance as most line outputs have it (50 to 600 ohm), looked at beside the most
 that is asked for: what two outputs share goes by it. [practice]"""
+
+FIGURES = {USUAL: f"with about {USUAL_OHM:g} ohm", MOST: "with the most that is asked for"}
+"""When is taken what is taken at the other figure."""
 
 Typed = Callable[[str, Lines], Branch]
 """What is said with an answer: in words, and as it is typed."""
@@ -115,8 +118,8 @@ def _settled(branch: Branch) -> bool:
     return works and all(c.option is not None for c in branch.advice.choices)
 
 
-def _ways(branch: Branch) -> list[tuple[str | None, str | None]]:
-    return [(c.socket, c.option) for c in branch.advice.choices]
+def _ways(branch: Branch) -> list[tuple[str | None, str | None, bool]]:
+    return [(c.socket, c.option, c.attenuator) for c in branch.advice.choices]
 
 
 def _told(advice: Advice, asked: Mapping[str, Settling], branches: Sequence[Branch]) -> Advice:
@@ -143,12 +146,15 @@ def _with_answer(
     if choice.option is None:
         return asked
     minds = {h.code for o in used_of(advice, now) for h in o.hazards}
-    more = minded(branch.advice, choice, minds) + _asked_then(branch.advice, choice)
+    tried = {s.answers[0] for s in first_steps(advice, now) if s.code in WHEN and s.answers}
+    more = minded(branch.advice, choice, minds) + _asked_then(branch.advice, choice, tried)
     if branch.advice.sets and not _settled(branch):
         more += "; with all plugged in that is not settled: type it before anything is bought"
     for one in (b for b in branches if b.answer in (USUAL, MOST)):
-        other = one.choice(asked.box).option or "nothing"
-        if other != choice.option:
+        then = one.choice(asked.box)
+        other = then.option or "nothing"
+        other += ", with resistors in its plug" * then.attenuator
+        if (then.option, then.attenuator) != (choice.option, choice.attenuator):
             first, figures = "", f"{USUAL_OHM:g} ohm"
             if one.answer == MOST:
                 first, figures = f" with {USUAL_OHM:g} ohm", "the most of it"
@@ -171,14 +177,19 @@ def _else(asked: Settling) -> str:
     return "".join(f", if not {other}" for other in asked.answers[1:])
 
 
-def _asked_then(again: Advice, choice: Choice) -> str:
-    """Return what comes before the lead once more, with the answer."""
-    steps = first_steps(again, choice)
+def _asked_then(again: Advice, choice: Choice, tried: Container[str]) -> str:
+    """Return what comes before the lead once more, with the answer; not what is ``tried`` anyway.
+
+    A lead with resistors in its plug says so: it is tried without them.
+    """
+    steps = [s for s in first_steps(again, choice)
+             if s.code not in WHEN or not any(a in tried for a in s.answers)]  # fmt: skip
     if not steps:
         return ""
     one = steps[0]
     if one.code in WHEN:
-        return f", and before it {one.answers[0]} is tried" if one.answers else ""
+        plug = ", with resistors in its plug" * choice.attenuator
+        return f"{plug}, and before it {one.answers[0]} is tried" if one.answers else ""
     return f"; or {one.what} {one.answers[0]} is used"
 
 
