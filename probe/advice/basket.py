@@ -412,6 +412,8 @@ def _with_instead(
     wanted = destination.wanted(choice.box)
     found = []
     for other in ways_as_good(advice, choice, wanted, together, worse):
+        if (other.socket, other.option.id) == (choice.socket, choice.option):
+            continue  # what of it is in stock was looked at, beside the leads of the others
         way = replace(choice, option=other.option.id, socket=other.socket, attenuator=other.padded)
         parts = parts_of_way(advice, way, destination, shelf, None, solve=solve)
         parts = replace(parts, both=_again(parts.taken, parts.count_of_both, shelf))

@@ -34,7 +34,9 @@ def from_shelf(
         advice, destination, shelf, system_price, beside(*subject), _told(leads.solved, looking),
         quieted_instead(*subject),
     )  # fmt: skip
-    return leads.used({b.box: b.cable for b in found.own if b.cable is not None}), found
+    used = {b.box: b.cable for b in found.own if b.cable is not None}
+    together = {b.box: b.data for b in found.own if b.data is not None}
+    return leads.used(together if len(together) > 1 else used), found
 
 
 def _told(solved: SolveBeside, looking: Callable[[int, str], None]) -> SolveBeside:

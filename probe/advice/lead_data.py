@@ -137,9 +137,9 @@ class Leads:
             self.known[name] = self._found(name, self.in_series[name])
         return self.known[name]
 
-    def taken(self, chain: Sequence[Taken | Piece]) -> Cable | None:
-        """Return the lead that is taken, where the figures of the way are others with it."""
-        return self.of(_parts_of(chain)).cable
+    def taken(self, chain: Sequence[Taken | Piece]) -> Own:
+        """Return what the lead that is taken is otherwise than what was solved."""
+        return self.of(_parts_of(chain))
 
     def told(self, chain: Sequence[Taken | Piece]) -> Iterable[Own]:
         """Return the leads taken that differ; where none is taken from stock, those that do not do.
@@ -195,12 +195,12 @@ class Leads:
         was = self._with_solved()[: len(own)]  # the other boxes' leads are no matter of this one
         changed = "; ".join(_changed(was, own))
         if not changed:
-            return Own("")
+            return Own("", data=mine)
         figures = "the figures here are with it" if self.shown else "with it"
         says = f"{name}: {differs}; {figures}: {changed}"
         plain = "" if self.shown else f"{name}: with it {changed}"
         worse = _steps(was, own)
-        return Own(says, plain, worse, cable=mine, changed=changed)
+        return Own(says, plain, worse, cable=mine, data=mine, changed=changed)
 
     def _tail_hums(self, mine: Cable) -> bool:
         """Tell whether a short lead hums too much by itself, of a way that is in doubt for its hum.

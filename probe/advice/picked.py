@@ -74,8 +74,8 @@ def pick_together(
     held = [d for d in demands.values() if d.ways]
 
     def does(found: Mapping[str, Chosen]) -> bool:
-        cables = cables_of(demands, found)
-        if solve is None or len(cables) < 2:
+        cables = data_of(demands, found)
+        if solve is None or len(cables) < 2 or not settled:
             return True
         key = tuple(sorted((box, repr(cable)) for box, cable in cables.items()))
         if key not in looked:
@@ -86,6 +86,7 @@ def pick_together(
         return looked[key]
 
     looked: dict[tuple[tuple[str, str], ...], bool] = {}
+    settled = all(o.works for one in advice.sets[:1] for o in one.options)
     return Picked(solve, demands, pick(held, shelf, does))
 
 
@@ -97,3 +98,12 @@ def cables_of(demands: Mapping[str, Demand], chosen: Mapping[str, Chosen]) -> di
         if cable is not None:
             found[box] = cable
     return found
+
+
+def data_of(demands: Mapping[str, Demand], chosen: Mapping[str, Chosen]) -> dict[str, Cable]:
+    """Return by box the leads that are worse than what was solved, be it too little to be told.
+
+    What no lead makes by itself all of them may make together.
+    """
+    held = {box: demands[box].leads.of(chain).data for box, chain in chosen.items()}
+    return {box: data for box, data in held.items() if data is not None}

@@ -104,6 +104,8 @@ class Own:
     """The way still works with it."""
     cable: Cable | None = None
     """What it is, where the figures of the way are others with it."""
+    data: Cable | None = None
+    """What it is, where it is worse than what was solved, be it too little to be told."""
     changed: str = ""
     """What of the figures is worse with it."""
 
@@ -209,6 +211,8 @@ class Basket:
     """What leads of the shelf that were looked at are otherwise than what was solved."""
     cable: Cable | None = None
     """The lead that is taken, where the figures of the way are others with it."""
+    data: Cable | None = None
+    """The same where it is worse than what was solved, be it too little to be told."""
     cheaper: tuple[str, ...] = ()
     """What does the same, and would be much cheaper to order."""
     boxes: int = 1

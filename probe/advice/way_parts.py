@@ -72,7 +72,8 @@ def parts_of_way(
         unlike=(*small, *(own.says for own in told)),
         plain=(*small, *(own.plain for own in told if own.plain)),
         own=leads.known,
-        cable=leads.taken(best),
+        cable=leads.taken(best).cable,
+        data=leads.taken(best).data,
         solder=_soldering(ways[0], length),
         one_of_two=count == 1
         and _one_side(advice, choice)
