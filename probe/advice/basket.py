@@ -272,10 +272,11 @@ def _elsewhere(
     with_it = branches.get(SO)
     if with_it is None:
         return {}
-    figures = [replace(one, case=f"{one.case} for the others") for one in _of_figures(branches)]
+    boxes = [c.box for c in advice.choices if first_steps(advice, c)]
+    whose = f", as is asked for {all_of(boxes)}" * bool(boxes)
+    figures = [replace(one, case=f"{one.case}{whose}") for one in _of_figures(branches)]
     if _alike(with_it, basket):
         return {"first": tuple(figures), "before": ELSEWHERE} if figures else {}
-    boxes = [c.box for c in advice.choices if first_steps(advice, c)]
     case = f"if what is asked first for {all_of(boxes)} is so" if boxes else (
         "if the outputs share no resistor, which is asked"
     )  # fmt: skip
