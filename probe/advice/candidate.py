@@ -177,10 +177,11 @@ class Candidate:
         return self.worst("hum_below_full_output_db") if buzz is None else buzz
 
     @property
-    def loud(self) -> bool:
-        """Its hum surely disturbs the music, on a side."""
+    def loud(self) -> tuple[bool, bool]:
+        """Whether its hum surely disturbs the music, on a side, and whether it may."""
         heard = [s.figures.hum_heard for s in self.sides]
-        return any(h is not None and h.best == "loud" for h in heard) and None not in heard
+        known = [h for h in heard if h is not None] if None not in heard else []
+        return any(h.best == "loud" for h in known), any(h.worst == "loud" for h in known)
 
     @property
     def loss(self) -> Quantity | None:

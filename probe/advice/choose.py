@@ -455,11 +455,18 @@ def _nothing(box: str, candidates: Sequence[Candidate]) -> Choice:
     worst = best.worst_side
     said = "cannot tell" if worst.verdict == "cannot-tell" else worst.verdict
     least = f"least bad: {best.option.id} ({said}): {(worst.reasons or ('',))[0]}"
+    least += "".join(f"; {hum}" for hum in _loud_hum(best) if hum not in least)
     return Choice(box, None, None, (first, least), best.option.id)
 
 
-def _drawbacks(c: Candidate) -> tuple[bool, int, bool, float]:
-    """Rank what does not work: loud hum, the verdict, what is lost at the ends of the band.
+def _loud_hum(best: Candidate) -> list[str]:
+    """Return the hum of the least bad where it may be loud, as all the others then are, too."""
+    hums = dict.fromkeys(h.message for h in best.worst_side.hazards if h.code == "hum")
+    return list(hums) if any(best.loud) else []
+
+
+def _drawbacks(c: Candidate) -> tuple[tuple[bool, bool], int, bool, float]:
+    """Rank what does not work: hum that is or may be loud, the verdict, the loss at the ends.
 
     What may have to be ruled out is not bought to be tried.
     """
