@@ -11,7 +11,7 @@ from probe.advice.cures import cures
 from probe.advice.desk import Desk
 from probe.advice.destination import Cable
 from probe.advice.model import Advice, Choice, OptionAdvice
-from probe.advice.ranking import HUM
+from probe.advice.ranking import HUM, HUMS_MORE, hum_with_lead
 from probe.advice.solve import Link
 
 Key = tuple[str, str, str | None, str]
@@ -73,13 +73,13 @@ class OwnLeads:
 
     def _told_anew(self, choice: Choice, found: Advice) -> Choice:
         """Return a choice whose reasons have the hum with the lead that is taken, too."""
-        ways = [candidate(advice, choice.box, choice.socket or "", choice.option or "")
-                for advice in (self.advice, found)]  # fmt: skip
-        hums = [HUM.told(way) for way in ways if way.hum is not None]
-        if len(set(hums)) < 2:
+        solved, taken = (candidate(a, choice.box, choice.socket or "", choice.option or "")
+                         for a in (self.advice, found))  # fmt: skip
+        if solved.hum is None or taken.hum is None or HUM.told(solved) == HUM.told(taken):
             return choice
-        told, taken = f": {hums[0]} below full output", f", with the lead that is taken {hums[1]}"
-        why = (f"{reason}{taken}" if reason.endswith(told) else reason for reason in choice.why)
+        more = [way for way, lacks in choice.left if lacks.startswith(HUMS_MORE)]
+        rest = [candidate(found, choice.box, socket, option) for socket, option in more]
+        why = (hum_with_lead(reason, solved, taken, rest) for reason in choice.why)
         return replace(choice, why=tuple(why))
 
     def _beside(self, choice: Choice, taken: Mapping[str, Cable]) -> list[Link]:

@@ -46,8 +46,11 @@ def _in_words(says: str) -> Lacks:
     return lambda _: says
 
 
+HUMS_MORE = "hums more"
+
+
 def _hums_more(c: Candidate) -> str:
-    return "hums more" if c.hum is None else f"hums more: {_hum_told(c)} below full output"
+    return HUMS_MORE if c.hum is None else f"{HUMS_MORE}: {_hum_told(c)} below full output"
 
 
 def _hum_told(c: Candidate) -> str:
@@ -139,13 +142,33 @@ def _quietest(
     if len(kept) == len(pool):
         return kept, None
 
-    def why(chosen: Candidate) -> str:
-        level = heard.of(chosen)
-        silent = level is not None and level.low >= good
-        says = heard.silent if silent else heard.least
-        return f"{says}: {heard.told(chosen)} below full output"
+    return kept, lambda chosen: f"{_heard_as(heard, chosen, good)}: {heard.told(chosen)}{BELOW}"
 
-    return kept, why
+
+BELOW = " below full output"
+
+
+def _heard_as(heard: Heard, chosen: Candidate, good: float) -> str:
+    level = heard.of(chosen)
+    return heard.silent if level is not None and level.low >= good else heard.least
+
+
+def hum_with_lead(why: str, solved: Candidate, taken: Candidate, rest: Sequence[Candidate]) -> str:
+    """Return the reason about hum with the lead that is taken, too; its word goes by that lead.
+
+    ``rest``: ways that were passed by because they hum more.
+    """
+    says, told = f"{HUM.told(solved)}{BELOW}", HUM.told(taken)
+    head, _, end = why.rpartition(": ")
+    hum, hums = HUM.of(taken), [HUM.of(c) for c in rest]
+    if end != says or head not in (HUM.silent, HUM.least) or hum is None:
+        return why
+    head = _heard_as(
+        HUM, taken, limit.HUM_GOOD_DB + max(s.figures.stricter_db for s in taken.sides)
+    )
+    if head == HUM.least and any(q is None or q.value >= hum.value for q in hums):
+        head = "hum"
+    return f"{head}: {says}, with the lead that is taken {told}"
 
 
 def _doubt(quantity: Quantity, good: float) -> float:

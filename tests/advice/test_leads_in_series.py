@@ -128,6 +128,40 @@ def test_the_chain_in_stock_is_taken_with_the_hum_it_has(told: Any) -> None:
     assert "the adapter at the destination, then the short RCA lead into the destination" in screen
 
 
+@pytest.mark.parametrize(
+    ("ground", "says"),
+    [
+        # closed form, as above: 85.6 dB, less than the 90 from which nobody hears it; half of the
+        # ground is 6 dB better. With pin 3 tied at the source 80 of 280 mohm are heard
+        ("0.4mV", "hums less than others: more than 120 dB below full output"),
+        ("0.2mV", "hum is out of hearing: more than 120 dB below full output"),
+    ],
+)
+def test_the_word_for_the_hum_is_that_of_the_lead_that_is_taken(
+    told: Any, ground: str, says: str
+) -> None:
+    """Lost: "out of hearing" of a lead that is minded four lines on, for it may be heard."""
+    document, screen = told(*held(), ground=ground)
+    taken = {"0.4mV": "85.6", "0.2mV": "91.6"}[ground]
+    assert f"{says}, with the lead that is taken {taken} dB" in screen
+    assert ("may be heard close to the loudspeaker" in screen) == (ground == "0.4mV")
+    (choice,) = document["choices"]
+    assert ("out of hearing" in " ".join(choice["why"])) == (ground == "0.2mV")
+
+
+def test_no_more_is_said_of_the_hum_than_holds_with_the_lead_that_is_taken(told: Any) -> None:
+    """Lost: "less than others" of a lead that hums more than the way that was passed by."""
+    document, _ = told(*held(shield_milliohm_per_m=130.0))
+    (choice,) = document["choices"]
+    # closed form: 117.5 of 397.5 mohm are 0.118 mV, times 20k/20.1k: 78.6 dB below 1 V; with pin 3
+    # tied at the source 80 of 280 mohm are 0.114 mV: 78.9 dB
+    ways = {o["id"]: o["hum_below_full_output_db"]["value"] for o in document["options"]}
+    assert ways[TIED] == pytest.approx(78.6, abs=0.1)
+    assert ways["xlr-to-rca/pin-3-tied-at-source"] == pytest.approx(78.9, abs=0.1)
+    with_it = "below full output, with the lead that is taken 78.6 dB"
+    assert f"hum: more than 120 dB {with_it}" in choice["why"]
+
+
 def test_a_short_lead_that_hums_is_not_sold(told: Any) -> None:
     """Lost: a chain in the bag that hums at 70 dB, since the way by itself is silent."""
     document, screen = told(*held(shield_milliohm_per_m=500.0))
