@@ -215,7 +215,8 @@ def ways_of(
 def wiring_of(option: str) -> dict[str, list[str]]:
     """Return what joins what from socket to socket: wires, and joins inside the first, last plug.
 
-    Of a transformer the wires on either side of it; of what has no way to be made, nothing.
+    Of a transformer the wires on either side of it, as far as it has a lead there; of what has no
+    way to be made, nothing.
     """
     ways = WAYS.get(option, ())
     if not ways:

@@ -13,6 +13,10 @@ from probe.advice.destination import Cable
 from probe.advice.model import Advice, Choice, OptionAdvice
 from probe.advice.ranking import HUM, HUMS_MORE, hum_with_lead
 from probe.advice.solve import Link
+from probe.advice.together import to_mind
+
+MINDED = "together-mind"
+"""Code of what is to be minded of a lead only because of the others."""
 
 Key = tuple[str, str, str | None, str]
 """Side, box, socket and way."""
@@ -58,6 +62,7 @@ class OwnLeads:
                 for k, s in enumerate(self.advice.sets)
             ),
         )
+        found = self._minded(found)
         # where the current comes in is told already, and hangs on no lead
         fresh = cures(self.desks, found)
         said = {c.box for c in fresh if c.code == "at-origin"}
@@ -81,6 +86,17 @@ class OwnLeads:
         rest = [candidate(found, choice.box, socket, option) for socket, option in more]
         why = (hum_with_lead(reason, solved, taken, rest) for reason in choice.why)
         return replace(choice, why=tuple(why))
+
+    def _minded(self, found: Advice) -> Advice:
+        """Return the advice with what is to be minded of each lead beside the others told anew."""
+        if not found.sets or not self.desks:
+            return found
+        old = next((c for c in found.cautions if c.code == MINDED), None)
+        new = to_mind(self.desks[0], found, found.sets[0])
+        if old is None:
+            return replace(found, cautions=(*found.cautions, *new))
+        cautions = (one for c in found.cautions for one in (new if c is old else [c]))
+        return replace(found, cautions=tuple(cautions))
 
     def _beside(self, choice: Choice, taken: Mapping[str, Cable]) -> list[Link]:
         rest = [c for c in self.advice.choices if c.box != choice.box and c.option is not None]

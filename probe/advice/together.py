@@ -88,7 +88,7 @@ def best_sets(
     advice = fitted(advice, best.eased)
     spared, buys = without_splitter(desks, advice, going, best)
     if spared is None and minded(advice, best):
-        spared, buys = _less_to_mind(desks, advice, going, best) or (None, buys)
+        spared, buys = _lessto_mind(desks, advice, going, best) or (None, buys)
     sets = _ordered(tried) if spared is None else (spared, tried[0])
     if lighter := lightened(desks, advice, sets[0], partial(_fitted_set, desks)):
         advice, sets = fitted(advice, lighter.eased), (lighter, *sets[1:])
@@ -430,7 +430,7 @@ def _as_good(
     ]  # fmt: skip
 
 
-def _less_to_mind(
+def _lessto_mind(
     desks: Sequence[Desk], advice: Advice, chosen: Sequence[Choice], best: Together
 ) -> tuple[Together, str] | None:
     """Return a set of ways as good alone with nothing to mind because of the others.
@@ -573,7 +573,7 @@ def _said(
         ]:
             says = "With all plugged in the output needs the series resistors in their plugs"
         notes.append(Note("together", says))
-    return (*notes, *_to_mind(desk, advice, best))
+    return (*notes, *to_mind(desk, advice, best))
 
 
 def _sharing(best: Together) -> str:
@@ -586,7 +586,7 @@ def _sharing(best: Together) -> str:
     return f" ({all_of(next(boxes for boxes in outputs.values() if len(boxes) > 1))})"
 
 
-def _to_mind(desk: Desk, advice: Advice, best: Together) -> list[Note]:
+def to_mind(desk: Desk, advice: Advice, best: Together) -> list[Note]:
     """Say what has to be minded of a lead only because of the others."""
     told = "; ".join((*minded(advice, best), *unlike_untold(desk, best.options)))
     return [Note("together-mind", f"To mind with all plugged in at once: {told}")] if told else []

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -83,6 +84,10 @@ def test_the_hum_of_a_set_is_with_all_the_leads_that_are_taken(asked: Asked) -> 
     solved = asked(0.4, ", shield_milliohm_per_m = 50.0, contact_milliohm = 20.0, "
                    "capacitance_pf_per_m = 90.0")  # fmt: skip
     assert hum(told) == pytest.approx(hum(solved), abs=0.01)
+    (minded,) = [c["message"] for c in told["cautions"] if c["code"] == "together-mind"]
+    # what is to be minded of all at once is told with the same leads: the same figures
+    assert re.findall(r"hum ([\d.]+) dB", minded)
+    assert set(re.findall(r"hum ([\d.]+) dB", minded)) <= {f"{one:.1f}" for one in hum(told)}
 
 
 def test_leads_that_hum_too_much_together_are_not_all_taken(asked: Asked) -> None:
