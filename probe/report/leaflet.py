@@ -59,6 +59,9 @@ ROOM_CHARACTERS = 3600
 MANY_CHARACTERS = 6500
 """What it holds printed closer still, tried in a browser."""
 
+DRAWING_TAKES = 1500
+"""Room of the drawing, in characters, tried in a browser."""
+
 WIDE = 600
 """Characters by which a list is longer than twice what stands beside it, to take both columns."""
 
@@ -160,7 +163,8 @@ class Leaf:
     @property
     def packed(self) -> bool:
         """The smallest print: many answers, each with its list."""
-        return self.characters > MANY_CHARACTERS
+        drawn = DRAWING_TAKES * (self.drawing is not None)
+        return self.characters + drawn > MANY_CHARACTERS
 
 
 @dataclass(frozen=True)
