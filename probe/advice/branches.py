@@ -50,6 +50,7 @@ def with_branches(advice: Advice, facts: Mapping[str, Any], typed: Typed) -> Adv
     if any(s.code == EACH_DRIVEN for s in advice.would_change):
         others = [typed(words, said) for words, said in other_answers(facts)]
         advice = with_other_answers(advice, others)
+        asked = {box: s for c in advice.choices for box, s in _question(advice, c)}
     if lines:
         advice = _told(advice, {box: asked[box] for box in answered}, branches)
     return replace(advice, branches=(*branches, *others))

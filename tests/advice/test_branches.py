@@ -220,3 +220,21 @@ def test_the_sheet_says_of_an_answer_what_the_screen_says(tmp_path: Path) -> Non
     assert asked.then in found.choices[1].why[0]
     leaves = leaves_of(found.to_json())
     assert printed(in_words(asked.then)) in " ".join(leaves[1].why)
+
+
+def test_what_is_minded_of_an_answer_is_on_the_sheet_beside_the_other_answers(
+    tmp_path: Path,
+) -> None:
+    """Lost: "works by itself" on the sheet, where the screen says what to mind of it."""
+    sheet = {"kinds": ["balanced"], "differential_level_v": 4.2,
+             "device": {"maker": "Ostrel", "model": "B", "kind": "DAC", "output": "line",
+                        "connectors": ["xlr"]}}  # fmt: skip
+    place = {"ground": "same-strip", "cable": "2m"}
+    found, _ = said(tmp_path, sheet, ["rca:20k:1V", "rca:20k:0.5V:sub"], place)
+    asked = [s for s in found.would_change if s.code == "each-driven"]
+    assert len(asked) == 2
+    assert all(s.others for s in asked)
+    for one, leaf, choice in zip(asked, leaves_of(found.to_json()), found.choices, strict=True):
+        assert one.then
+        assert any(one.then in why for why in choice.why)
+        assert printed(in_words(one.then)) in " ".join(leaf.why)
