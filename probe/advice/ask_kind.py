@@ -40,11 +40,21 @@ NEVER_TIED = (
 )
 
 
-def other_answers(facts: Mapping[str, Any]) -> Iterator[tuple[str, Lines]]:
-    """Yield the answers that fit what is stated, in words and as they are typed."""
+def other_answers(advice: Advice, facts: Mapping[str, Any]) -> Iterator[tuple[str, Lines]]:
+    """Yield the answers that fit what is stated, in words and as they are typed.
+
+    None where nobody asks; not one that each box hopes for.
+    """
+    asked = [_hoped(s) for s in advice.would_change if s.code == CODE]
+    if not asked:
+        return
     possible, stated = possible_kinds(facts), (facts.get("stated") or {}).get(FLOATING)
     for words, kind, floats in KINDS:
-        if kind not in possible or (floats is not None and stated not in (None, floats)):
+        if (
+            kind not in possible
+            or all(kind in hoped for hoped in asked)
+            or (floats is not None and stated not in (None, floats))
+        ):
             continue
         more = () if floats is None else ((FLOATING, floats),)
         yield words, (("kinds", (kind,)), *more)
@@ -68,14 +78,18 @@ def _others(asked: Settling, branches: Sequence[Branch]) -> Iterator[Other]:
     Not of one that is among those hoped for.
     """
     found: dict[tuple[str, str], list[str]] = {}
-    hoped = {word for key, kinds in asked.typed if key == "kinds" for word in kinds}
-    named = {words for words, kind, _ in KINDS if kind in hoped}
+    named = {words for words, kind, _ in KINDS if kind in _hoped(asked)}
     for one in branches:
         choice = one.choice(asked.box)
         if choice.option is not None and one.answer not in named:
             found.setdefault(_way(one.advice, choice), []).append(one.answer)
     for (way, says), answers in found.items():
         yield Other(" or ".join(answers), way, says, tuple(answers))
+
+
+def _hoped(asked: Settling) -> set[str]:
+    """Return the kinds of the answer that is hoped for."""
+    return {kind for key, kinds in asked.typed if key == "kinds" for kind in kinds}
 
 
 def _way(again: Advice, choice: Choice) -> tuple[str, str]:

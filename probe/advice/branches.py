@@ -13,7 +13,6 @@ from dataclasses import replace
 from typing import Any
 
 from probe.advice.answers import Lines, joint
-from probe.advice.ask_kind import CODE as EACH_DRIVEN
 from probe.advice.ask_kind import other_answers, with_other_answers
 from probe.advice.ask_maker import OUTPUT
 from probe.advice.digital_choice import LEAD_FIRST
@@ -46,9 +45,8 @@ def with_branches(advice: Advice, facts: Mapping[str, Any], typed: Typed) -> Adv
         branches = list(_in_order(branches[0], typed(USUAL, usual)))
     other = joint(s.typed_not for s in asked.values())
     branches += [typed(NOT_SO, other)] if other else []
-    others = []
-    if any(s.code == EACH_DRIVEN for s in advice.would_change):
-        others = [typed(words, said) for words, said in other_answers(facts)]
+    others = [typed(words, said) for words, said in other_answers(advice, facts)]
+    if others:
         advice = with_other_answers(advice, others)
         asked = {box: s for c in advice.choices for box, s in _question(advice, c)}
     if lines:
