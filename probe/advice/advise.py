@@ -38,7 +38,13 @@ from probe.advice.memory import Memories, Memory, Sources
 from probe.advice.model import Advice, Branch, OptionAdvice
 from probe.advice.native_first import with_native_tried_first
 from probe.advice.one_channel import one_channel
-from probe.advice.only_lead import OnlyLead, leads_that_do, with_lead_to_order
+from probe.advice.only_lead import (
+    OnlyLead,
+    leads_that_do,
+    with_lead_to_order,
+    with_only_lead,
+    with_own_leads,
+)
 from probe.advice.operating import BY_ID
 from probe.advice.origin_first import origin_of, with_origin_first
 from probe.advice.other_transformer import with_other_transformer
@@ -52,7 +58,7 @@ from probe.advice.together import Beside, best_sets, instead, taken
 from probe.advice.try_first import with_lead_tried_first
 from probe.errors import BadInput
 
-__all__ = ["BY_ID", "advise", "ask", "ask_together"]
+__all__ = ["BY_ID", "advise", "advise_from", "ask", "ask_together"]
 
 
 def advise(
@@ -81,16 +87,32 @@ def advise(
     BadInput
         The facts are not what the format says; or more boxes or inputs than are solved at once.
     """
+    return advise_from(None, facts, sources, destination, progress, memories)[0]
+
+
+def advise_from(
+    shelf: Shelf | None,
+    facts: Facts,
+    sources: Mapping[str, Sources],
+    destination: Destination,
+    progress: Callable[[int, int, str], None] = lambda *_: None,
+    memories: Memories | None = None,
+) -> tuple[Advice, Destination]:
+    """Return the advice with the leads of a shelf that ways work with alone, and where they are.
+
+    The destination has those leads; the rest is as `advise` has it.
+    """
     _check_size(destination)
     device, sides, _ = subject_of(facts)
-    destination = in_place(destination, facts)
     kept = Memories() if memories is None else memories
-    found = _said(facts, sources, destination, kept, progress)
+    whole = in_place(destination, facts)
+    found, destination = _said_from(shelf, facts, sources, whole, kept, progress)
     progress(6, STEPS, "what the answers to what is asked come to")
 
     def typed(answer: str, lines: Lines) -> Branch:
-        there, of = placed(destination, lines), known(facts, sources, lines)
-        again = with_digital(replace(_said(*of, there, kept), supposed=True), device, there)
+        of = known(facts, sources, lines)
+        again, there = _said_from(shelf, *of, placed(whole, lines), kept)
+        again = with_digital(replace(again, supposed=True), device, there)
         return Branch(
             answer, again, there, own_leads(*of, there, again, kept).solved,
             beside(*of, there, again, kept), partial(quieted_instead, *of, there, again, kept),
@@ -99,7 +121,27 @@ def advise(
     found = with_sharing_told(with_branches(found, facts, typed))
     progress(STEPS, STEPS, "")
     refused = ground_fault(destination) or refusal(device, sides)
-    return found if refused else with_digital(found, device, destination)
+    return (found if refused else with_digital(found, device, destination)), destination
+
+
+def _said_from(
+    shelf: Shelf | None,
+    facts: Facts,
+    sources: Mapping[str, Sources],
+    destination: Destination,
+    memories: Memories,
+    progress: Callable[[int, int, str], None] = lambda *_: None,
+) -> tuple[Advice, Destination]:
+    """Return what is said with the leads of a shelf that ways work with alone, and with them."""
+    found = _said(facts, sources, destination, memories, progress)
+    if shelf is None:
+        return found, destination
+    progress(5, STEPS, "which leads of the shelf open a way")
+    held = only_leads(facts, sources, destination, found, shelf, memories)
+    if not held:
+        return found, destination
+    there = with_own_leads(destination, held)
+    return with_only_lead(_said(facts, sources, there, memories, progress), held), there
 
 
 def _said(

@@ -94,10 +94,8 @@ def _advise(args: argparse.Namespace, named: list[str]) -> None:
     import json
     from pathlib import Path
 
-    from probe.advice.advise import advise
     from probe.advice.destination import MAINS_HZ, together
     from probe.advice.ground import MAINS_VOLTS
-    from probe.advice.only_lead import with_only_lead, with_own_leads
     from probe.advice.source_file import is_source, read_source
     from probe.advice.subject import mains_of, mains_volts_of, playing_at
     from probe.advice.text import render
@@ -124,12 +122,7 @@ def _advise(args: argparse.Namespace, named: list[str]) -> None:
     mains = mains_of(facts), mains_volts_of(facts)
     destination = more.fit(together([_destination(o, mains, args) for o in named]))
     told = counted_progress("solving") or (lambda *_: None)
-    advice = advise(facts, sources, destination, told, more.memories)
-    told(0, 2, "which leads of the shelf open a way")
-    if held := more.only_leads(advice, destination, facts, sources):
-        destination = with_own_leads(destination, held)
-        again = advise(facts, sources, destination, told, more.memories)
-        advice = with_only_lead(again, held)
+    advice, destination = more.advised(facts, sources, destination, told)
     advice = more.picked(advice, destination, facts, sources, told)
     told(2, 2, "")
     document = more.document(advice, destination, facts, sources)

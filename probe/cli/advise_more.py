@@ -13,7 +13,6 @@ if TYPE_CHECKING:
     from probe.advice.basket import Lists
     from probe.advice.destination import Destination
     from probe.advice.model import Advice
-    from probe.advice.only_lead import OnlyLead
     from probe.advice.shelf import Shelf
     from probe.advice.vary import Axis, Sweep
 
@@ -129,16 +128,14 @@ class More:
             destination = with_shelf_parts(destination, self._shelf)
         return destination
 
-    def only_leads(
-        self, advice: Advice, destination: Destination, facts: Mapping[str, Any],
-        sources: Mapping[str, Any],
-    ) -> tuple[OnlyLead, ...]:  # fmt: skip
-        """Return the leads of the shelf with which ways are used that fail with a usual lead."""
-        if self._shelf is None:
-            return ()
-        from probe.advice.advise import only_leads
+    def advised(
+        self, facts: Mapping[str, Any], sources: Mapping[str, Any], destination: Destination,
+        told: Callable[[int, int, str], None],
+    ) -> tuple[Advice, Destination]:  # fmt: skip
+        """Return the advice, and the destination with the leads that ways work with alone."""
+        from probe.advice.advise import advise_from
 
-        return only_leads(facts, sources, destination, advice, self._shelf, self.memories)
+        return advise_from(self._shelf, facts, sources, destination, told, self.memories)
 
     def picked(
         self, advice: Advice, destination: Destination, facts: Mapping[str, Any],

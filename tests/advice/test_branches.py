@@ -15,7 +15,7 @@ from typing import Any
 
 import pytest
 
-from probe.advice.advise import advise
+from probe.advice.advise import advise_from
 from probe.advice.basket import Lists, with_shelf_parts
 from probe.advice.branches import first_steps
 from probe.advice.destination import together
@@ -67,7 +67,7 @@ def said(
         read_source(folder / "source.toml"),
         Memories(),
     )
-    found = advise(*subject, there, memories=kept)
+    found, there = advise_from(shelf, *subject, there, memories=kept)
     return from_shelf(found, *subject, there, shelf, memories=kept)
 
 
