@@ -70,7 +70,11 @@ def _sparing(
         alone = replace(there, inputs=tuple(s for s in inputs if s.box == choice.box))
         if ground_fault(alone) or ground_high(alone):
             return None
-        return winning(ask(there, among), open_).get(choice.box)
+        again = ask(there, among)
+        way = winning(again, open_).get(choice.box)
+        mine = [o for o in again.options if (o.box, o.option.id) == (choice.box, way)]
+        # what its resistors quiet, or do not, is no lead that does as it is
+        return None if any("hum" in o.against for o in mine) else way
 
     most = UNKNOWN_OHM[1] if volts <= SECOND_ABOVE_VOLTS else SOURCE_OHM[-1]
     tried = [_reading(volts, ohm) for ohm in SOURCE_OHM if ohm <= most]

@@ -156,8 +156,10 @@ def _with_answer(
         if (then.option, then.attenuator) != (choice.option, choice.attenuator):
             first, figures = "", f"{USUAL_OHM:g} ohm"
             if one.answer == MOST:
-                first, figures = f" with {USUAL_OHM:g} ohm", "the most of it"
-            more += f"{first}, with {figures} {other}: type the figure before anything is bought"
+                first, figures = f" with {USUAL_OHM:g} ohm;", "the most of it"
+            more += (
+                f"{first or ','} with {figures} {other}: type the figure before anything is bought"
+            )
     says = next((why.partition(_begins(asked))[2] for why in now.why if _begins(asked) in why), "")
     is_used = says.removesuffix(_else(asked))
     if choice.option != asked.answers[0] or "by itself" in is_used:
