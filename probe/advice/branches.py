@@ -29,7 +29,10 @@ USUAL, MOST, USUAL_OHM = "usual", "most", 200.0
 """Answers with an impedance as most line outputs have it (50 to 600 ohm), looked at beside the most
 that is asked for: what two outputs share goes by it. [practice]"""
 
-FIGURES = {USUAL: f"with about {USUAL_OHM:g} ohm", MOST: "with the most that is asked for"}
+FIGURES = {
+    USUAL: f"with about {USUAL_OHM:g} ohm",
+    MOST: "with the most that is asked for, with which it is not settled that all go together",
+}
 """When is taken what is taken at the other figure."""
 
 Typed = Callable[[str, Lines], Branch]

@@ -8,6 +8,7 @@ from dataclasses import replace
 
 from probe.advice.model import SO
 from probe.advice.taken import (
+    TOO_LOUD,
     WHEN,
     Basket,
     Taken,
@@ -132,7 +133,7 @@ def _if_it_does(boxes: Sequence[Basket], does: Sums, *, asked: bool) -> str:
     when += ["what is asked first is so"] * asked
     if not when:
         return ""
-    said = [*_nothing_yet(boxes, _if_so), *_origin(boxes)]
+    said = [*_nothing_yet(boxes, _if_so), *_origin(boxes), *_offers(boxes)]
     text = _but(_sum(does), said)
     return f"{text}{',' * bool(said or _lacking(does))} if {' and '.join(when)}; "
 
@@ -232,6 +233,15 @@ def _origin(boxes: Sequence[Basket]) -> list[str]:
     if not any(b.before == "origin-first" for b in boxes):
         return []
     return ["without what may be bought where the hum comes in (above)"]
+
+
+def _offers(boxes: Sequence[Basket]) -> list[str]:
+    """Return that attenuators are named beside leads that come first, which are not counted."""
+    leads = (_tried(b) or _answered(b) for b in boxes)
+    if not any(b is not None and b.offered is not None and b.offered_for != TOO_LOUD
+               for b in leads):  # fmt: skip
+        return []
+    return ["without the attenuators named beside it"]
 
 
 def _priced(used: Sequence[Basket]) -> str:

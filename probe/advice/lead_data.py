@@ -37,6 +37,9 @@ whatever that costs more; of as many the price decides. [judgement] Less is hard
 STEP_PF = 5.0
 """What to order is rounded down to such steps, pF/m. [practice]"""
 
+LISTEN = ": enough to hear whether the hum goes with what is done first; without that it hums"
+"""Of a lead that hums for certain while the plug is in that is pulled first."""
+
 NO_LEAD = Cable(0.0, 0.0, 0.0, 0.0)
 """Of a piece that no length belongs to."""
 
@@ -198,6 +201,9 @@ class Leads:
             return Own("", data=mine)
         figures = "the figures here are with it" if self.shown else "with it"
         says = f"{name}: {differs}; {figures}: {changed}"
+        if self.to_listen and any(o.verdict == "avoid" and "hum" in o.against for o in own):
+            changed += LISTEN
+            says += LISTEN
         plain = "" if self.shown else f"{name}: with it {changed}"
         worse = _steps(was, own)
         return Own(says, plain, worse, cable=mine, data=mine, changed=changed)
