@@ -12,11 +12,12 @@ from math import ceil
 
 from probe.advice import thresholds as limit
 from probe.advice.case import Case, Finding, at_most, compare
+from probe.advice.destination import Input
 from probe.advice.loads import LOAD_RULES
 from probe.advice.parts import AS_GOOD, that_stands
 from probe.advice.quiet import QUIET_RULES
 from probe.advice.too_much import excess, overload
-from probe.advice.wiring import isolator
+from probe.advice.wiring import Option, isolator
 from probe.advice.words import (
     CHECK_RCA,
     CIRCUITS,
@@ -47,10 +48,15 @@ def _is_open(case: Case) -> bool:
 
 def _is_tied_far(case: Case) -> bool:
     """Pin 3 of the device meets ground at the far end of its own conductor."""
-    if case.option.from_ != "xlr":
+    return case.option.pin_3 != "tied-at-source" and _joins_pin_3(case.option, case.socket)
+
+
+def _joins_pin_3(option: Option, socket: Input) -> bool:
+    """Tell whether a lead joins pin 3 of the XLR output to ground at either of its ends."""
+    if option.from_ != "xlr":
         return False
-    inside = case.option.id == "xlr-to-xlr" and case.socket.pin_3 == "ground"
-    return case.option.pin_3 == "tied-at-destination" or inside
+    inside = option.id == "xlr-to-xlr" and socket.pin_3 == "ground"
+    return option.pin_3 in ("tied-at-source", "tied-at-destination") or inside
 
 
 def _is_tied_near(case: Case) -> bool:
@@ -196,11 +202,19 @@ def _electronically_floating(case: Case) -> Iterator[Finding]:
     if _is_tied_near(case):
         yield Finding("works", "tied-right", "tied at the source is the published way to unbalance "
                       "a cross-coupled stage: the full level moves to pin 2")  # fmt: skip
-    if _is_tied_near(case) or _is_tied_far(case):
+    by_another = case.option.from_ == "xlr" and any(
+        _joins_pin_3(option, socket) for option, socket in case.beside
+    )
+    own = _is_tied_near(case) or _is_tied_far(case)
+    if own or by_another:
         says = (
             "pin 2 must swing the whole level by itself: it clips about 6 dB earlier than the pair"
         )
-        bent = _bent(case)
+        instead = isolator(case.option)
+        if not own:
+            says = f"another box's lead joins pin 3 of this output to ground: {says}"
+            instead = "an isolating transformer for that box"
+        bent = _bent(case, instead)
         if bent and case.no_volume:
             yield Finding("works", "clips-played", f"{says}{bent}", hazard=True)
         else:
@@ -211,12 +225,15 @@ A_HAIR_DB = 0.05
 """Twice the voltage is 6 dB to anybody: 6.02 are not rounded up."""
 
 
-def _bent(case: Case) -> str:
-    """Return from where on a leg alone may clip, where that is below what is played."""
+def _bent(case: Case, instead: str) -> str:
+    """Return from where on a leg alone may clip, where that is below what is played.
+
+    ``instead``: what is taken in place of what joins pin 3 to ground.
+    """
     clips, level = case.figures.clips_at, case.figures.level
     if clips is None or level is None or level.note is not None or clips.value >= level.value:
         return ""
-    above, instead = float(ratio_to_db(level.value / clips.value)), isolator(case.option)
+    above = float(ratio_to_db(level.value / clips.value))
     asked = "its maker knows the most of one leg"
     if case.no_volume:
         return f", perhaps from {about(clips)} on, and {figure(level)} are played: loud passages " \

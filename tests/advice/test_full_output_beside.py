@@ -17,6 +17,7 @@ from probe.advice.source_file import read_source
 from probe.advice.text import render
 from probe.advice.typed import changed, typed_destination
 from probe.report.gains import gains
+from probe.report.leaflet import leaves_of
 
 SHEET = """
 format = "probe-source/1"
@@ -157,3 +158,29 @@ def test_the_level_that_is_asked_for_is_one_with_which_all_reach_full_output(
     assert chosen(held)[SUB] == asked.answers[0]
     margins = [o.used.figures.full_output_margin_db for o in held.sets[0].options]
     assert all(m is not None and m.low >= 0.0 for m in margins)
+
+
+FIXED = SHEET.replace("preamplifier", "network player").replace("3.0", "4.0")
+
+
+def test_a_tie_of_another_box_is_told_of_each_box_on_the_output(tmp_path: Path) -> None:
+    """Lost: an amplifier that "reaches its full output" on its sheet, and distorts above half."""
+    (path := tmp_path / "source.toml").write_text(
+        FIXED.format(more="").replace('kind = "network', 'volume_control = false\nkind = "network'),
+        "utf-8",
+    )
+    boxes = [typed_destination(x, 50.0) for x in ("xlr:20k/leg:1.2V", SUB)]
+    found = advise(*read_source(path), changed(together(boxes), ground="earthed-and-unearthed",
+                                               cable="3m"))  # fmt: skip
+    (tied,) = [c for c in found.choices if c.box == SUB]
+    assert tied.option == "xlr-to-rca/pin-3-tied-at-source"
+    (amplifier,) = [o for o in found.sets[0].options if o.box != SUB]
+    (hazard,) = [h for h in amplifier.hazards if h.code == "clips-played"]
+    # closed form: pin 2 alone has half of what the pair gives, 4 V / 2; the tie is of the output
+    assert "perhaps from about 2.0 V on" in hazard.message
+    assert hazard.message.startswith("another box's lead joins pin 3 of this output to ground")
+    first = leaves_of(found.to_json())[0]
+    assert any("loud passages would distort" in line for line in first.before)
+    # by itself the amplifier has both legs
+    (alone,) = [o for o in found.options if o.box != SUB and o.verdict == "use"]
+    assert not [h for h in alone.hazards if h.code.startswith("clips")]
