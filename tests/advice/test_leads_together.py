@@ -79,6 +79,7 @@ def hum(document: dict[str, Any]) -> list[float]:
 def test_the_hum_of_a_set_is_with_all_the_leads_that_are_taken(asked: Asked) -> None:
     """Lost: 77.7 dB told of three leads with which it is 76.0, since none by itself makes 1 dB."""
     told = asked(0.4, "")
+    # the one lead that the shelf has, for each box
     assert [len(b["parts"]) for b in told["shelf"][:3]] == [1, 1, 1]
     # the same with the data of these leads below [cable]: 2 x 50 and 20 mohm of contacts
     solved = asked(0.4, ", shield_milliohm_per_m = 50.0, contact_milliohm = 20.0, "
