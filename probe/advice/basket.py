@@ -75,19 +75,6 @@ def with_shelf_parts(destination: Destination, shelf: Shelf) -> Destination:
     )
 
 
-def baskets(
-    advice: Advice,
-    destination: Destination,
-    shelf: Shelf,
-    system_price: float | None = None,
-    together: Together | None = None,
-    solve: SolveBeside | None = None,
-    pads: Sequence[PadInstead] = (),
-) -> tuple[Basket, ...]:
-    """Return the lists without those of other answers, as `lists`."""
-    return lists(advice, destination, shelf, system_price, together, solve, pads).own
-
-
 def lists(
     advice: Advice,
     destination: Destination,

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from probe.advice.advise import advise
-from probe.advice.basket import baskets
+from probe.advice.basket import lists
 from probe.advice.destination import Cable, Destination, Input, together
 from probe.advice.ground import of_preset
 from probe.advice.in_all import all_in_all
@@ -120,7 +120,7 @@ def test_boxes_share_the_stock_and_a_subwoofer_takes_one(several: Any, tmp_path:
     path.write_text(TEMPLATE)
     shelf = read_shelf(path)
     advice, destination = several
-    found = baskets(advice, destination, shelf)
+    found = lists(advice, destination, shelf).own
     # closed form: one lead for one box with one input, two for a stereo pair; three leads on two
     # sockets are one too many, which one splitter of one to two takes
     assert [(b.box, b.count) for b in found] == [
@@ -134,7 +134,7 @@ def test_boxes_share_the_stock_and_a_subwoofer_takes_one(several: Any, tmp_path:
     total = sum(b.total for b in found)
     assert all_in_all(found)[0].startswith(f"{total:.2f} ")
     # closed form: an empty shelf costs nothing, and the same three leads are to be ordered
-    bare = all_in_all(baskets(advice, destination, replace(shelf, parts=())))
+    bare = all_in_all(lists(advice, destination, replace(shelf, parts=())).own)
     assert "EUR" not in bare[0]
     assert re.fullmatch(r"nothing of it is on the shelf: \d pieces to be ordered, .*", bare[0])
     ordered = [int(re.match(r"to be ordered, (\d+) x", line)[1]) for line in bare[1:]]  # type: ignore[index]

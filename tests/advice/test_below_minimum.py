@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 from probe.advice.advise import advise
-from probe.advice.basket import baskets
+from probe.advice.basket import lists
 from probe.advice.destination import together
 from probe.advice.model import Advice, OptionAdvice
 from probe.advice.shelf import read_shelf
@@ -153,7 +153,7 @@ def test_no_ready_made_one_is_taken_for_them(tmp_path: Path) -> None:
     path = tmp_path / "shelf.toml"
     path.write_text(SHELF.format(of=22.0), "utf-8")
     for least, taken in ((1000.0, True), (5000.0, False)):
-        first, *_ = baskets(ask(tmp_path, HEAVY, least, **of), into, read_shelf(path))
+        first, *_ = lists(ask(tmp_path, HEAVY, least, **of), into, read_shelf(path)).own
         assert bool(first.taken) == taken
 
 

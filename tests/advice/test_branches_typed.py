@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from probe.advice.advise import advise
-from probe.advice.basket import baskets, with_shelf_parts
+from probe.advice.basket import lists, with_shelf_parts
 from probe.advice.shelf import read_shelf
 from probe.advice.source_file import read_source
 from probe.advice.taken import Basket
@@ -61,7 +61,7 @@ def basket(folder: Path, sheet: str, to: str, parts: str) -> Basket:
     (folder / "source.toml").write_text(sheet, "utf-8")
     shelf = read_shelf(folder / "shelf.toml")
     there = with_shelf_parts(changed(typed_destination(to, 50.0), cable="1.5m"), shelf)
-    (found,) = baskets(advise(*read_source(folder / "source.toml"), there), there, shelf)
+    (found,) = lists(advise(*read_source(folder / "source.toml"), there), there, shelf).own
     return found
 
 

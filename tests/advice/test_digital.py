@@ -12,7 +12,7 @@ import pytest
 
 from probe.advice import digital
 from probe.advice.advise import advise
-from probe.advice.basket import baskets
+from probe.advice.basket import lists
 from probe.advice.destination import Cable, Destination, Input
 from probe.advice.digital import (
     AES3,
@@ -314,7 +314,7 @@ def test_a_lead_that_is_tried_is_at_the_head_of_the_list(tmp_path: Path) -> None
         'from = "rca-male"\nto = "rca-male"\nwires = ["centre-centre", "shell-shell"]\n'
         "length_m = 15.0\nimpedance_ohm = 75.0\nprice = 42.0\nstock = 2\n", "utf-8",
     )  # fmt: skip
-    (basket,) = baskets(ask("digital-75", COAX, 12.0), there, read_shelf(path))
+    (basket,) = lists(ask("digital-75", COAX, 12.0), there, read_shelf(path)).own
     assert basket.says[0].startswith("first: 1 x Coax 15 m, 42.00 EUR")
     assert not any("take nothing" in line for line in basket.says)
 

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from probe.advice.advise import advise, own_leads
-from probe.advice.basket import Basket, baskets, with_shelf_parts
+from probe.advice.basket import Basket, lists, with_shelf_parts
 from probe.advice.destination import Cable, Destination, Input
 from probe.advice.ground import of_preset
 from probe.advice.shelf import read_shelf
@@ -62,7 +62,7 @@ def _listed(tmp_path: Path, path: Path) -> Basket:
     facts, sources = read_source(source)
     found = advise(facts, sources, there)
     leads = own_leads(facts, sources, there, found)
-    (listed,) = baskets(found, there, shelf, None, None, leads.solved)
+    (listed,) = lists(found, there, shelf, None, None, leads.solved).own
     return listed
 
 

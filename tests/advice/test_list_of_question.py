@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from probe.advice.advise import advise, own_leads
-from probe.advice.basket import baskets
+from probe.advice.basket import lists
 from probe.advice.shelf import TEMPLATE, read_shelf
 from probe.advice.source_file import read_source
 from probe.advice.typed import changed, typed_destination
@@ -30,7 +30,7 @@ def test_the_list_begins_with_the_answer_to_the_first_question(tmp_path: Path) -
     assert "take the second reading of the meter" in choice.why[0]
     assert "output impedance" in choice.why[1]
     leads = own_leads(facts, sources, there, found)
-    (listed,) = baskets(found, there, read_shelf(tmp_path / "shelf.toml"), solve=leads.solved)
+    (listed,) = lists(found, there, read_shelf(tmp_path / "shelf.toml"), solve=leads.solved).own
     # docs/advice.md: the list of a box begins with what the lead takes that an answer opens; with
     # the reading that is asked for (typed as 3 V, 0.3 mA) it is the plain one
     assert [lead.option for lead in listed.first][:1] == ["rca-to-rca"]

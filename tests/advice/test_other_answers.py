@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from probe.advice.advise import advise, own_leads
-from probe.advice.basket import Lists, baskets
+from probe.advice.basket import Lists, lists
 from probe.advice.destination import read_destination
 from probe.advice.from_shelf import from_shelf
 from probe.advice.model import Advice, Other
@@ -175,7 +175,7 @@ def test_the_shelf_has_the_lead_for_each_answer(tmp_path: Path) -> None:
     place = changed(typed_destination("rca:10k:0.775V", 50.0), ground="same-strip", cable="2m")
     path = tmp_path / "shelf.toml"
     path.write_text(SHELF, "utf-8")
-    (basket,) = baskets(advice, place, read_shelf(path))
+    (basket,) = lists(advice, place, read_shelf(path)).own
     told = [line for line in basket.says if line.startswith(("first", "if", "without"))]
     assert told[0].startswith("first ask (above), and if so: 2 x open lead")
     # with that answer typed the level is asked for, too, before the tied lead is taken
@@ -201,7 +201,7 @@ def test_the_lead_of_an_answer_is_solved_with_its_own_data(
     longer = f"length_m = 3.0\ncapacitance_pf_per_m = {farad}\nshield_milliohm_per_m = 23.0"
     path.write_text(SHELF.replace("length_m = 2.0", longer), "utf-8")
     leads = own_leads(*read_source(tmp_path / "source.toml"), place, advice)
-    (basket,) = baskets(advice, place, read_shelf(path), solve=leads.solved)
+    (basket,) = lists(advice, place, read_shelf(path), solve=leads.solved).own
     told = basket.to_json()["says_plain"]
     (line,) = [line for line in told if line.startswith("if it is for certain cross-coupled")]
     # closed form: 69 mohm and 20 of contacts are 0.7 dB more than 80, and 270 pF behind 300 ohm

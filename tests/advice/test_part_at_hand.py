@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from probe.advice.advise import advise
-from probe.advice.basket import Basket, baskets, with_shelf_parts
+from probe.advice.basket import Basket, lists, with_shelf_parts
 from probe.advice.destination import Cable, Destination, Input
 from probe.advice.ground import of_preset
 from probe.advice.shelf import read_shelf
@@ -45,7 +45,7 @@ def used_with(tmp_path: Path, *parts: str) -> tuple[str | None, str, float, list
     (choice,) = found.choices
     held = [o for o in found.options if o.option.id == choice.option]
     level = held[0].figures.level if held else None
-    (listed,) = baskets(found, there, shelf)
+    (listed,) = lists(found, there, shelf).own
     part = held[0].option.part.name if held else ""
     names = [t.part.name for t in listed.taken if t.part.kind == "transformer"]
     return choice.option, part, 0.0 if level is None else level.value, names, listed

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from probe.advice.advise import BY_ID, advise
-from probe.advice.basket import baskets
+from probe.advice.basket import lists
 from probe.advice.destination import Cable, Destination, Input, together
 from probe.advice.ground import HARMONICS, GroundPath, of_preset
 from probe.advice.hum import hum_of
@@ -119,7 +119,7 @@ def test_from_the_shelf_with_the_right_plugs(tmp_path: Path) -> None:
     advice = asked("two-rooms")
     destination = Destination("amp", (replace(RCA, ground=of_preset("two-rooms")),), replace(
         LEAD, length_m=1.0))  # fmt: skip
-    (basket,) = baskets(advice, destination, read_shelf(shelf))
+    (basket,) = lists(advice, destination, read_shelf(shelf)).own
     # wiring: RCA plugs into the device and the amplifier, the isolator's sockets between two leads
     assert [(t.part.kind, t.part.from_, t.part.to) for t in basket.taken] == [
         ("lead", "rca-male", "rca-male"), ("transformer", "rca-female", "rca-female"),

@@ -12,7 +12,7 @@ import pytest
 
 from probe.advice.advise import advise
 from probe.advice.attenuator import design
-from probe.advice.basket import baskets
+from probe.advice.basket import lists
 from probe.advice.model import Advice, Attenuated, OptionAdvice
 from probe.advice.shelf import read_shelf
 from probe.advice.source_file import read_source
@@ -174,7 +174,7 @@ def test_no_ready_made_pad_is_taken_for_it(tmp_path: Path) -> None:
         f'attenuation_db = {size:.1f}\nprice = 9.0\nstock = 4\n'
     )  # fmt: skip
     there = changed(typed_destination("rca:600:0.2V", 50.0), ground="same-strip")
-    (basket,) = baskets(advice, there, read_shelf(path), None)
+    (basket,) = lists(advice, there, read_shelf(path), None).own
     assert basket.taken == ()
     told = " ".join(basket.says)
     assert "in the lead to the centre alone, with none across" in told

@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 from probe.advice.advise import advise, beside
-from probe.advice.basket import Basket, baskets, with_shelf_parts
+from probe.advice.basket import Basket, lists, with_shelf_parts
 from probe.advice.destination import Cable, Destination, Input, together
 from probe.advice.ground import of_preset
 from probe.advice.in_all import all_in_all
@@ -68,7 +68,7 @@ def pair(
 
 
 def basket(path: Path, found: tuple[Advice, Destination], price: float | None = None) -> Basket:
-    (only,) = baskets(*found, read_shelf(path), price)
+    (only,) = lists(*found, read_shelf(path), price).own
     return only
 
 
@@ -365,7 +365,7 @@ def test_the_shelf_speaks_where_nothing_is_to_be_used(tmp_path: Path) -> None:
                                transformer=find_transformer("sorrel"))  # fmt: skip
     assert advice.chosen is None
     path = shelf_of(tmp_path, part(**{**LEAD, "stock": 2, "price": 10.0}))
-    (found,) = baskets(advice, destination, read_shelf(path))
+    (found,) = lists(advice, destination, read_shelf(path)).own
     note, only = found.says
     assert note.startswith("take nothing yet")
     assert only.startswith(
@@ -377,7 +377,7 @@ def test_the_shelf_speaks_where_nothing_is_to_be_used(tmp_path: Path) -> None:
     small = part(**{"name": "small", "kind": "transformer", "from": "rca-female", "to": "rca-male",
                     "transformer": "sorrel", "price": 9.0, "stock": 4})  # fmt: skip
     (asked,) = [s.what for s in advice.would_change if s.code == "transformer"]
-    (found,) = baskets(advice, destination, read_shelf(shelf_of(tmp_path, small)))
+    (found,) = lists(advice, destination, read_shelf(shelf_of(tmp_path, small))).own
     assert "x small" not in found.says[1]
     assert asked.split("transformer, ")[1] in found.says[1]
 
@@ -450,7 +450,7 @@ def boxes(source: Path | None, *inputs: Input) -> tuple[Advice, Destination]:
 def test_a_data_sheet_is_counted_for_both_sides(tmp_path: Path, shelf_file: Path) -> None:
     source = written(tmp_path / "sheet.toml", SHEET)
     sub = replace(RCA, role="subwoofer")
-    found = baskets(*boxes(source, RCA, sub), read_shelf(shelf_file))
+    found = lists(*boxes(source, RCA, sub), read_shelf(shelf_file)).own
     # closed form: two leads and one; three leads on two sockets are one too many; packages of two
     assert [b.count for b in found] == [2, 1, 1]
     assert [b.total for b in found] == [24.0, 24.0, 9.0]
@@ -462,7 +462,7 @@ def test_a_data_sheet_is_counted_for_both_sides(tmp_path: Path, shelf_file: Path
 def test_boxes_share_a_package(tmp_path: Path, shelf_file: Path) -> None:
     sub = replace(RCA, role="subwoofer")
     source = written(tmp_path / "sheet.toml", SHEET)
-    found = baskets(*boxes(source, sub, sub), read_shelf(shelf_file))
+    found = lists(*boxes(source, sub, sub), read_shelf(shelf_file)).own
     # closed form: two leads, two in a package: one package; the second costs nothing more
     assert [b.total for b in found] == [24.0, 0.0, 9.0]
     assert found[1].says[0] == "1 of RCA lead 1 m, pair: left of a package counted already"
@@ -474,14 +474,14 @@ def test_the_sum_is_held_against_the_share_that_was_set(
 ) -> None:
     sub = replace(RCA, role="subwoofer")
     source = written(tmp_path / "sheet.toml", SHEET)
-    found = baskets(*boxes(source, sub, sub), read_shelf(shelf_file), price)
+    found = lists(*boxes(source, sub, sub), read_shelf(shelf_file), price).own
     # arithmetic: 33 of 300 are 11 %, of 600 5.5 %; the owner of the shelf set 10 %
     assert ("more than the 10 % you have set" in all_in_all(found)[0]) is said
 
 
 def test_the_sum_of_one_side_says_what_both_are(shelf_file: Path) -> None:
     sub = replace(RCA, role="subwoofer")
-    found = baskets(*boxes(None, RCA, sub), read_shelf(shelf_file))
+    found = lists(*boxes(None, RCA, sub), read_shelf(shelf_file)).own
     # closed form: of one side two leads are one package, and a splitter of 9; of both sides three
     # leads are two packages, and still one socket is one short
     assert [(b.total, b.total_of_both) for b in found] == [(24.0, 24.0), (0.0, 24.0), (9.0, 9.0)]
@@ -552,7 +552,7 @@ def test_an_isolator_on_the_shelf_stands_what_comes_or_is_named_with_its_volts(
         .transformers_at_hand}  # fmt: skip
     advice, there = pair(symmetrical(), far, metres=8.0, connectors=("rca",),
                          operating_volts=7.5, **part_of)  # fmt: skip
-    (found, *_) = baskets(advice, there, shelf)
+    (found, *_) = lists(advice, there, shelf).own
     (used, *_) = [o for o in advice.options if o.verdict == "use"]
     says = " ".join(found.says)
     # closed form: what is played behind 50 ohm, into megohms of the winding at 20 Hz
@@ -575,7 +575,7 @@ def test_one_channel_is_counted_once(tmp_path: Path, shelf_file: Path) -> None:
         'format = "probe-source/1"\n', "", 1))  # fmt: skip
     source.write_text('format = "probe-source/1"\n' + source.read_text())
     advice, destination = boxes(source, RCA)
-    (found,) = baskets(advice, destination, read_shelf(shelf_file))
+    (found,) = lists(advice, destination, read_shelf(shelf_file)).own
     # arithmetic: one channel, one lead; nobody has a second side
     assert (found.count, found.count_of_both, found.one_of_two) == (1, 1, False)
     assert any("for its one channel" in line for line in found.says)
@@ -643,14 +643,14 @@ def test_of_several_boxes_what_does_as_well_is_named_if_it_does_so_beside_the_ot
     assert [c.option for c in advice.choices] == ["rca-to-xlr/pin-3-tied-at-source", "rca-to-rca"]
     document, told = read_source(source)
     solved = beside(document, told, destination, advice)
-    first, second, *_ = baskets(advice, destination, shelf, together=solved)
+    first, second, *_ = lists(advice, destination, shelf, together=solved).own
     # the rule: without hum the two ties do alike; with it the one at the far end hums more
     expected = "rca-to-xlr/pin-3-tied-at-destination" if ground is None else None
     assert (first.instead.option if first.instead else None) == expected
     # what is in stock needs nothing in its place
     assert second.instead is None
     # the rule: what it does to the other boxes must be known
-    assert all(b.instead is None for b in baskets(advice, destination, shelf))
+    assert all(b.instead is None for b in lists(advice, destination, shelf).own)
 
 
 DIGITAL = Input("digital", "digital-75", "single-ended", 75.0)

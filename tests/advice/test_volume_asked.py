@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from probe.advice.advise import advise, own_leads
-from probe.advice.basket import baskets
+from probe.advice.basket import lists
 from probe.advice.destination import Destination, Input, together
 from probe.advice.in_all import all_in_all
 from probe.advice.model import Advice, OptionAdvice, Settling
@@ -245,7 +245,7 @@ def test_the_list_counts_what_both_answers_take(tmp_path: Path) -> None:
     path = tmp_path / "shelf.toml"
     path.write_text(SHELF, "utf-8")
     there = changed(typed_destination(INPUT, 50.0), cable="1m")
-    (found,) = baskets(ask(tmp_path), there, read_shelf(path))
+    (found,) = lists(ask(tmp_path), there, read_shelf(path)).own
     listed = found.to_json()
     assert [p["name"] for p in listed["parts"]] == ["RCA lead 1 m, pair"]
     # a package of two leads
@@ -324,7 +324,7 @@ def test_several_boxes_sell_neither_either(tmp_path: Path) -> None:
     ))  # fmt: skip
     advice = advise(*read_source(source_file), there)
     assert {s.box for s in asked(advice)} == {"low"}
-    found = baskets(advice, there, read_shelf(path))
+    found = lists(advice, there, read_shelf(path)).own
     whole = all_in_all(found)
     assert "by what is looked at first" in whole[0]
     assert not any("attenuator" in line for line in whole)

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 
 from probe.advice.advise import advise
-from probe.advice.basket import baskets
+from probe.advice.basket import lists
 from probe.advice.destination import Cable, Destination, Input
 from probe.advice.ground import HARMONICS, GroundPath, of_preset
 from probe.advice.hum import hum_of
@@ -88,7 +88,7 @@ def test_from_the_shelf_and_as_a_drawing(tmp_path: Path) -> None:
     advice = asked()
     destination = Destination("amp", (replace(POOR, ground=of_preset("two-rooms")),),
                               replace(LEAD, length_m=1.0))  # fmt: skip
-    (basket,) = baskets(advice, destination, read_shelf(path))
+    (basket,) = lists(advice, destination, read_shelf(path)).own
     # wiring: outputs are male, inputs female, at the isolator too: its end goes into the amplifier
     # by itself: a short lead for it would be bought for nothing
     assert [(t.part.kind, t.part.from_, t.part.to) for t in basket.taken] == [

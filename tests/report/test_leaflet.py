@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from probe.advice.advise import BY_ID, advise
-from probe.advice.basket import baskets
+from probe.advice.basket import lists
 from probe.advice.destination import Destination, Input
 from probe.advice.digital import LINKS
 from probe.advice.leads import WAYS, wiring_of
@@ -130,7 +130,7 @@ def test_shelf_is_what_is_needed(tmp_path: Any) -> None:
     destination = Destination("amp", (RCA,), operating_volts=2.0)
     advice = advise(facts(), {"left": symmetrical()}, destination)
     found = advice.to_json()
-    found["shelf"] = [b.to_json() for b in baskets(advice, destination, read_shelf(path))]
+    found["shelf"] = [b.to_json() for b in lists(advice, destination, read_shelf(path)).own]
     (leaf,) = leaves_of(found)
     assert leaf.needs[0].startswith("1 x RCA lead 1 m, pair")
 
