@@ -321,9 +321,10 @@ class Basket:
     def _only_if(self) -> str:
         """When this is taken, where leads come before it."""
         if self.before not in WHEN:
-            if any(lead.case for lead in self.first):
+            # a figure that is larger than the one asked for is another answer than none
+            if len(self.first) == 1 or any(lead.case for lead in self.first):
                 return "without such an answer"
-            return "if not" if len(self.first) == 1 else "only if neither does"
+            return "only if neither does"
         return "only if neither does" if len(self.first) > 1 else "only if that does not do"
 
     def _second(self) -> Iterable[str]:

@@ -368,9 +368,25 @@ def _loss(loss: Quantity) -> str:
 
 
 def _not_known(advice: Advice, *, details: bool, brief: bool) -> list[str]:
-    """Return why ways cannot be judged; of boxes with a choice only where that is to be had."""
+    """Return why ways cannot be judged; of boxes with a choice only where that is to be had.
+
+    Of several boxes one with something to try or to ask first counts as one with a choice: what
+    opens a way stands there. A reason that stands with the choice (the least bad way's) is no news.
+    """
     settled = set() if details else {c.box for c in advice.choices if c.option is not None}
-    said = _said([o for o in advice.options if o.box not in settled], ("cannot-tell",))
+    if brief:
+        settled |= {
+            s.box for s in advice.would_change if s.box and s.answers and s.code in TOLD_ABOVE
+        }
+    above = " ".join(w for c in advice.choices if c.option is None for w in c.why)
+    said = _said(
+        [
+            o
+            for o in advice.options
+            if o.box not in settled and (details or not o.reasons or o.reasons[0] not in above)
+        ],
+        ("cannot-tell",),
+    )
     boxes = [
         o.box for o in advice.options if o.box in settled and _shown(o).verdict == "cannot-tell"
     ]

@@ -286,8 +286,10 @@ def test_the_lead_that_a_maker_opens_stands_before_a_transformer(
     assert yes == (
         "first ask (above), and if so: 2 x RCA lead, 18.00 EUR for both sides of a stereo device"
     )
-    assert no.startswith("if not: take nothing yet: no connection is to be used (above); ")
-    assert screen.startswith(f"- {yes} - if not: take nothing yet")
+    assert no.startswith(
+        "without such an answer: take nothing yet: no connection is to be used (above); "
+    )
+    assert screen.startswith(f"- {yes} - without such an answer: take nothing yet")
 
 
 def test_a_question_that_the_list_counts_on_is_above_it(

@@ -154,3 +154,41 @@ def test_what_would_change_the_answer_names_alike_boxes_once(tmp_path: Path) -> 
     # nothing of one box alone is left anywhere
     assert "(no. 2)" not in text
     assert f"TRY FIRST (2 x {box})" in text
+
+
+BALANCED = """\
+format = "probe-source/1"
+kinds = ["balanced"]
+differential_level_v = 4.0
+[device]
+maker = "Ostrel"
+model = "X"
+output = "line"
+connectors = ["xlr"]
+"""
+
+
+def test_reasons_of_two_boxes_do_not_hide_the_question(tmp_path: Path) -> None:
+    """Lost: fifty lines of why nothing is known stand between a question and its cautions."""
+    path = tmp_path / "source.toml"
+    path.write_text(BALANCED)
+    advice = found(path, "rca:20k:0.7V", OTHER)
+    text, details = render(advice), render(advice, details=True)
+    why = "would settle it"
+    assert text.count("- ask the maker of Ostrel X ") == len(advice.choices)
+    assert why not in text
+    assert why in " ".join(details.split())
+    assert " --details" in text
+
+
+def test_a_reason_stands_once_on_the_screen(tmp_path: Path) -> None:
+    """Lost: the least bad way's reason is read twice, and the next one is not read at all."""
+    path = tmp_path / "source.toml"
+    path.write_text(BALANCED)
+    advice = found(path, "rca:20k:0.7V")
+    (choice,) = advice.choices
+    reasons = {o.reasons[0] for o in advice.options if o.verdict == "cannot-tell"}
+    assert choice.option is None
+    assert len(reasons) > 1
+    text = " ".join(render(advice).split())
+    assert [text.count(reason) for reason in reasons] == [1] * len(reasons)
