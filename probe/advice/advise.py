@@ -16,6 +16,7 @@ from probe.advice import thresholds as limit
 from probe.advice.answers import Lines, known, placed
 from probe.advice.ask_circuit import with_circuit_asked_first
 from probe.advice.ask_first import with_asked_first
+from probe.advice.ask_leg import with_leg_asked_first
 from probe.advice.ask_load import with_load_asked_first
 from probe.advice.ask_maker import with_asked
 from probe.advice.ask_ohms import with_ohms_that_decide_nothing
@@ -292,10 +293,11 @@ def with_makers_asked(
     def whole(facts: Facts, sources: Mapping[str, Sources]) -> Advice:
         return ask_together(facts, sources, destination, kept)
 
-    found = with_asked(found, facts, sources, by_itself, whole)
+    found = with_asked(found, facts, sources, by_itself, whole, destination.operating_volts)
     found = with_asked_first(found, facts, by_itself, whole)
     found = with_load_asked_first(found, facts, sources, whole)
-    return with_winding_asked_first(found, facts, whole)
+    found = with_winding_asked_first(found, facts, whole)
+    return with_leg_asked_first(found, facts, destination.operating_volts, whole)
 
 
 def beside(

@@ -8,6 +8,7 @@ from typing import Any
 
 from probe.advice.destination import Destination
 from probe.advice.joined_plug import joined
+from probe.advice.one_leg import TIED_MOST
 from probe.advice.source_file import restated, with_device_line
 
 Lines = tuple[tuple[str, Any], ...]
@@ -22,6 +23,9 @@ PLAYED, CIRCUIT = "level_v", "circuit"
 OF_PLACE = frozenset({PLAYED, CIRCUIT})
 SMALLER = frozenset({LOAD, PLAYED})
 """Of two figures that are asked for the smaller one is what both come by."""
+
+LARGER = frozenset({TIED_MOST})
+"""Of these the larger one."""
 
 
 def known(
@@ -70,6 +74,8 @@ def joint(answers: Iterable[Lines]) -> Lines | None:
                 return None
         elif key in SMALLER or key.endswith("_ohm"):
             found[key] = min(found[key], value)
+        elif key in LARGER:
+            found[key] = max(found[key], value)
         else:
             return None
     return (*found.items(), *circuits)

@@ -17,6 +17,7 @@ from typing import Any
 from probe.advice.answers import JOINED, LOAD, Lines, known
 from probe.advice.joined_plug import UNCONNECTED, unconnected
 from probe.advice.model import Advice, Choice, OptionAdvice, Settling
+from probe.advice.one_leg import TIED_MOST, leg_asked, leg_needs
 from probe.advice.source_file import (
     FLOATING,
     ONE_LEG_KINDS,
@@ -115,6 +116,8 @@ class Stuck:
     ways: frozenset[Way] = frozenset()
     """All ways: one may be avoided or ruled out for a kind alone, which an answer rules out."""
     whole: Whole | None = None
+    played: float | None = None
+    """The most that is ever played, V rms, where that is said."""
     some: dict[str, Settling] = field(default_factory=dict)
     """What opens a way for some boxes, the others plugged in, and for the rest by themselves."""
     alone: dict[str, Settling] = field(default_factory=dict)
@@ -231,12 +234,12 @@ class Stuck:
 
 def with_asked(
     advice: Advice, facts: Mapping[str, Any], sources: Mapping[str, Any], ask: Ask,
-    whole: Whole | None = None,
+    whole: Whole | None = None, played: float | None = None,
 ) -> Advice:  # fmt: skip
     """Return the advice with what the maker has to be asked, for each box without a way.
 
     A box that only the others keep from its way wants no figure. ``whole``: what tells whether a
-    load that is asked for holds for all boxes.
+    load that is asked for holds for all boxes. ``played``: the most that is ever played, V rms.
     """
     boxes = {c.box for c in advice.choices if c.option is None} - {
         o.box for o in advice.options if o.used.verdict in ("use", "works")
@@ -247,7 +250,7 @@ def with_asked(
         if o.box in boxes and o.used.verdict == "cannot-tell"
     )
     ways = frozenset((o.socket, o.option.id) for o in advice.options if o.box in boxes)
-    stuck = Stuck(advice, facts, sources, ask, open_, ways, whole)
+    stuck = Stuck(advice, facts, sources, ask, open_, ways, whole, played)
     found: dict[str, Settling] = {}
     for buys, questions in product((False, True), QUESTIONS):  # any that opens a lead goes first
         for question in questions(stuck, boxes - set(found)):
@@ -414,6 +417,15 @@ def _winding(stuck: Stuck, _: set[str]) -> Iterator[Question]:
         yield Question("winding", lambda *_: what, stuck.ways, (((FLOATING, True),),))
 
 
+def _leg_alone(stuck: Stuck, boxes: set[str]) -> Iterator[Question]:
+    """Where a leg that swings the whole level of a player may clip."""
+    needed = leg_needs(stuck.facts, (o for o in stuck.advice.options if o.box in boxes),
+                       stuck.played)  # fmt: skip
+    if needed is not None:
+        what = leg_asked(stuck.advice.device, needed)
+        yield Question("leg-alone", lambda *_: what, stuck.open_, (((TIED_MOST, needed),),))
+
+
 def _joined_plug(stuck: Stuck, boxes: set[str]) -> Iterator[Question]:
     """Where pin 3 is connected to nothing for certain; on a driven one it would be a short circuit.
 
@@ -434,7 +446,7 @@ def _joined_plug(stuck: Stuck, boxes: set[str]) -> Iterator[Question]:
 
 
 QUESTIONS: tuple[Callable[[Stuck, set[str]], Iterator[Question]], ...] = (
-    _impedance, _minimum_load, _impedance_and_load, _winding, _legs_alike, _pin_3,
+    _impedance, _minimum_load, _impedance_and_load, _winding, _leg_alone, _legs_alike, _pin_3,
     _each_driven, _pin_3_silent, _pin_3_and_impedance, _joined_plug,
 )  # fmt: skip
 """What may be asked for the boxes that have no way yet, the easiest answer first."""

@@ -91,7 +91,7 @@ def _may_matter(advice: Advice) -> bool:
     )
 
 
-HANGS_ON_IT = frozenset({"overload", "clips-short"})
+HANGS_ON_IT = frozenset({"overload", "clips-short", "clips-earlier"})
 """What a device that is not turned up does not do."""
 
 

@@ -116,6 +116,8 @@ class Case:
     """Hum below full output at each end of what the readings of the grounds may mean."""
     circuit_settles: str = ""
     """What knowing the circuit of the input tells, before anything else that would."""
+    tied_stated: bool = False
+    """What a leg gives by itself, the other one tied, is stated."""
     volume_stated: bool = False
     """That it has no volume control is stated."""
     down_alone_db: float = 0.0

@@ -28,7 +28,6 @@ SPOILING = {
     "stage-fault": "comes from an output without the fault that others would use",
     "overload": "does not overload the input, as others would",
     "one-half-undriven": "drives the whole amplifier, as others would not",
-    "clips-played": "plays the full level undistorted, as others may not",
     "clips-short": "reaches full output before the device clips, as others would not",
 }
 """Hazards for which an option is passed over while one without works, and what is said then."""

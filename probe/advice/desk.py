@@ -130,7 +130,7 @@ class Desk:
         limits = device.full_output_volts, device.connectors, device.typed
         most = side.differential_maximum, side.single_ended_maximum, side.single_share
         told = side.live_leg, side.noise, "rca" in side.stage.clipped
-        return self._memory.number((limits, most, told))
+        return self._memory.number((limits, most, side.tied_maximum, told))
 
     @cached_property
     def _noise(self) -> int:
@@ -440,6 +440,7 @@ class Desk:
             level_declared=operating.declared,
             level_fixed=operating.fixed,
             no_volume=operating.fixed or self.device.volume == "none",
+            tied_stated=self.side.tied_maximum is not None,
             own_volume=self.device.volume == "own" and not operating.fixed,
             volume_stated=self.device.volume_stated,
             reference_words=reference.words,

@@ -18,7 +18,10 @@ from probe.numbers import without_figures
 Side = Literal["here", "beyond it", "up to it"]
 """Where a reason holds: in the range itself, above a flip, or below it."""
 
-ASKED = ("output-impedance", "minimum-load", "pin-3", "legs-alike", "each-driven", "winding")
+ASKED = (
+    "output-impedance", "minimum-load", "pin-3", "legs-alike", "each-driven", "winding",
+    "leg-alone",
+)  # fmt: skip
 """Questions to a maker that may open a way for one box."""
 
 HELP = ("transformer", "better-lead", "line-driver")

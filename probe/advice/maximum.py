@@ -83,6 +83,8 @@ class Limits:
         The kind the stage is taken to be.
     alike
         What is known of the pair alone is taken for the single-ended output, too.
+    tied
+        What a leg gives by itself, where the other one is tied.
     """
 
     differential: Most | None
@@ -91,6 +93,7 @@ class Limits:
     single: Floats
     kind: str
     alike: bool = True
+    tied: Most | None = None
 
     def key(self, output: str) -> tuple[object, ...]:
         """Return what tells one from another at an output (``xlr``, ``rca``)."""
@@ -101,7 +104,7 @@ class Limits:
         single = self.base if self.single_ended is None else self.single
         held = self.kind in LEG_LIMITED_KINDS
         return {
-            "xlr": (self.differential, self.base.tobytes(), held),
+            "xlr": (self.differential, self.base.tobytes(), held, self.tied),
             "rca": (self._single_most, single.tobytes()),
         }
 
@@ -116,17 +119,24 @@ class Limits:
         most = self._single_most if single else self.differential
         if most is None:
             return None
+        if self.tied is not None and not single and self._moved(response):
+            most = self.tied
         volts = self._single_ended(level) if single else self._pair(response, level, most)
         found = from_draws(volts, "V", float(response.hz[response.at]))
         return None if found is None else most.doubted(found)
 
     def _pair(self, response: Response, level: Floats, most: Most) -> Floats:
-        scale = most.volts / self.base
-        if self.kind in LEG_LIMITED_KINDS and response.leg_held:
-            legs = [np.abs(response.pins[p]) for p in ("hot", "cold")]
-            # a leg alone is sure to give half of what the pair gives, and may give no more
-            scale = np.minimum(scale, most.volts / 2.0 / np.maximum(np.max(legs, 0), 1e-30))
-        return np.asarray(level * scale)
+        if not self._moved(response):
+            return np.asarray(level * most.volts / self.base)
+        leg = np.maximum(np.max([np.abs(response.pins[p]) for p in ("hot", "cold")], 0), 1e-30)
+        if most is self.tied:
+            return np.asarray(level * most.volts / leg)
+        # a leg alone is sure to give half of what the pair gives, and may give no more
+        return np.asarray(level * np.minimum(most.volts / self.base, most.volts / 2.0 / leg))
+
+    def _moved(self, response: Response) -> bool:
+        """Tell whether a leg swings the whole level by itself."""
+        return self.kind in LEG_LIMITED_KINDS and response.leg_held
 
     def _single_ended(self, level: Floats) -> Floats:
         if self.single_ended is not None:

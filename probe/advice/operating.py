@@ -327,6 +327,7 @@ def limits_of(corner: Sampled, device: Device, side: SideFacts, kind: str) -> Li
     return Limits(
         differential=pair if balanced else None,
         single_ended=side.single_ended_maximum or (None if balanced else pair),
+        tied=side.tied_maximum,
         base=base,
         single=single,
         kind=kind,

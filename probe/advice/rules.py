@@ -17,7 +17,7 @@ from probe.advice.loads import LOAD_RULES
 from probe.advice.parts import AS_GOOD, that_stands
 from probe.advice.quiet import QUIET_RULES
 from probe.advice.too_much import excess, overload
-from probe.advice.wiring import Option, isolator
+from probe.advice.wiring import Option
 from probe.advice.words import (
     CHECK_RCA,
     CIRCUITS,
@@ -210,39 +210,42 @@ def _electronically_floating(case: Case) -> Iterator[Finding]:
         says = (
             "pin 2 must swing the whole level by itself: it clips about 6 dB earlier than the pair"
         )
-        instead = isolator(case.option)
         if not own:
             says = f"another box's lead joins pin 3 of this output to ground: {says}"
-            instead = "an isolating transformer for that box"
-        bent = _bent(case, instead)
-        if bent and case.no_volume:
-            yield Finding("works", "clips-played", f"{says}{bent}", hazard=True)
-        else:
-            yield Finding("works", "clips-earlier", f"{says}{bent}", hazard=True)
+        yield from _one_leg_alone(case, says)
 
 
 A_HAIR_DB = 0.05
 """Twice the voltage is 6 dB to anybody: 6.02 are not rounded up."""
 
 
-def _bent(case: Case, instead: str) -> str:
-    """Return from where on a leg alone may clip, where that is below what is played.
+def _one_leg_alone(case: Case, says: str) -> Iterator[Finding]:
+    """Judge a leg that swings the whole level by what is played: nothing turns a player down.
 
-    ``instead``: what is taken in place of what joins pin 3 to ground.
+    What the pair gives at most, stated or measured, each leg has half of; the stated full output
+    merely is taken for it.
     """
     clips, level = case.figures.clips_at, case.figures.level
     if clips is None or level is None or level.note is not None or clips.value >= level.value:
-        return ""
-    above = float(ratio_to_db(level.value / clips.value))
-    asked = "its maker knows the most of one leg"
-    if case.no_volume:
-        return f", perhaps from {about(clips)} on, and {figure(level)} are played: loud passages " \
-               f"would distort: take {instead}, or ask first ({asked})"  # fmt: skip
-    down = ceil(above - A_HAIR_DB)
-    return (
-        f", perhaps from {about(clips)} on: keep the device's own volume {down} dB below full "
-        f"or lower; where it has none, take {instead} ({asked})"
-    )
+        if not case.tied_stated:
+            yield Finding("works", "clips-earlier", says, hazard=True)
+        return
+    perhaps = clips.note is not None or clips.bound is not None or clips.high >= level.low
+    bends = f"{says}, {'perhaps ' * perhaps}from {about(clips)} on"
+    tells = "" if case.tied_stated else "its maker knows the most of one leg"
+    if not case.no_volume:
+        down = ceil(float(ratio_to_db(level.value / clips.value)) - A_HAIR_DB)
+        none = "" if case.own_volume else "; where it has none, loud passages may distort"
+        says = f"{bends}: keep the device's own volume {down} dB below full or lower{none}"
+        yield Finding("works", "clips-earlier", says + f" ({tells})" * bool(tells), hazard=True)
+        return
+    played = f"{bends}, and {figure(level)} are played: loud passages"
+    if perhaps:
+        tells = ", and ".join(filter(None, (tells, "a trial with loud music tells")))
+        yield Finding("cannot-tell", "clips-played", f"{played} may distort: {tells}", hazard=True,
+                      doubt="avoid")  # fmt: skip
+    else:
+        yield Finding("avoid", "clips-played", f"{played} distort", hazard=True)
 
 
 def _transformer_output(case: Case) -> Iterator[Finding]:

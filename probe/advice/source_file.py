@@ -97,6 +97,7 @@ class SourceFile(Table):
     single_ended_impedance_ohm: SourceOhm | None = None
     differential_maximum_v: Level | None = None
     single_ended_maximum_v: Level | None = None
+    tied_maximum_v: Level | None = None
     differential_noise_a_v: Noise | None = None
     hot_noise_a_v: Noise | None = None
     cold_noise_a_v: Noise | None = None
@@ -469,6 +470,7 @@ single_ended_level_v = 2.0        # RCA
 # floating_winding = true              # transformer-coupled: no centre tap to ground
 # differential_maximum_v = 8.0         # before it distorts, where that is more than the level
 # single_ended_maximum_v = 4.0
+# tied_maximum_v = 4.0                 # pin 2 by itself, with pin 3 joined to pin 1
 # differential_noise_a_v = 4.0e-6      # A-weighted; hot_, cold_, single_ended_ likewise
 # single_ended_noise_a_v = 4.0e-6
 

@@ -98,6 +98,8 @@ class SideFacts:
     differential_maximum: Most | None = None
     """At 1 % distortion between the legs, as measured."""
     single_ended_maximum: Most | None = None
+    tied_maximum: Most | None = None
+    """Of pin 2 by itself, with pin 3 joined to pin 1, as stated."""
     single_share: float | None = None
     """Level of the single-ended output over that between the legs, None where not known."""
     heard: Heard | None = None
@@ -222,6 +224,7 @@ def side_of(facts: Facts, name: str) -> SideFacts:
         noise=DeviceNoise.of(values),
         differential_maximum=Most.of(values.get("differential_maximum")),
         single_ended_maximum=Most.of(values.get("single_ended_maximum")),
+        tied_maximum=Most.of(values.get("tied_maximum")),
         single_share=_single_share(facts, values),
         heard=heard_of(side.get("curves"), _input_ohm(facts)),
         floats=stage.get("floating_winding"),

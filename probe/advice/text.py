@@ -74,6 +74,7 @@ TOLD_ABOVE = (
     "legs-alike",
     "each-driven",
     "winding",
+    "leg-alone",
     "outputs-shared",
 )
 """What would change the answer and stands with the options, or where nothing is used."""

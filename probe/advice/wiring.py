@@ -312,8 +312,3 @@ _BALANCED = {
     "buffered": _buffered,
     "transformer": _transformer,
 }
-
-
-def isolator(option: Option) -> str:
-    """Return the id of the way between the same connectors through an isolating transformer."""
-    return f"{option.from_}-to-{option.to}/transformer"

@@ -28,6 +28,9 @@ WITHOUT_WAYS = {
 }
 """What is said where no way was computed, by the caution that says why."""
 
+FIGURES = ("output-impedance", "minimum-load", "leg-alone")
+"""Codes of figures that a maker is asked for."""
+
 LEAST_BAD = ("works", "avoid", "cannot-tell", "never")
 """Verdicts of what is left, the least bad first."""
 
@@ -37,7 +40,7 @@ def nothing_used(advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]]
     boxes = {o.get("destination") for o in options}
     if _settling(advice, boxes, "asked-first"):
         return "Not yet: what stands first above decides"
-    if any(_settling(advice, boxes, code) for code in ("output-impedance", "minimum-load")):
+    if any(_settling(advice, boxes, code) for code in FIGURES):
         return "Not yet: ask the maker of the device for one figure first"
     if _settling(advice, boxes, "winding"):
         return "Not yet: ask the maker of the device about its output transformer first"
@@ -111,7 +114,7 @@ def stays_out(advice: Mapping[str, Any]) -> tuple[str, ...]:
 
 
 ASKED = ("output-impedance", "minimum-load", "winding", "legs-alike", "each-driven", "pin-3",
-         "joined-plug")  # fmt: skip
+         "leg-alone", "joined-plug")  # fmt: skip
 """Codes of what a maker, or a soldering iron, is asked for where nothing is used."""
 
 NEVER_TIED = (

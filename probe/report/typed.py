@@ -24,6 +24,13 @@ _FIGURES = (
     ("single_ended_level_v", "RCA", "at full output, open circuit", "V", _LEVEL),
     ("differential_maximum_v", "Most between pins 2 and 3", "before it distorts", "V", _LEVEL),
     ("single_ended_maximum_v", "Most at the RCA", "before it distorts", "V", _LEVEL),
+    (
+        "tied_maximum_v",
+        "Most at pin 2 alone",
+        "pin 3 joined to pin 1, before it distorts",
+        "V",
+        _LEVEL,
+    ),
     ("differential_impedance_ohm", "Impedance between pins 2 and 3", "", "ohm", _OHM),
     ("hot_impedance_ohm", "Impedance of pin 2", "", "ohm", _OHM),
     ("cold_impedance_ohm", "Impedance of pin 3", "", "ohm", _OHM),

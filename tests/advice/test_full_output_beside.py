@@ -166,7 +166,7 @@ FIXED = SHEET.replace("preamplifier", "network player").replace("3.0", "4.0")
 def test_a_tie_of_another_box_is_told_of_each_box_on_the_output(tmp_path: Path) -> None:
     """Lost: an amplifier that "reaches its full output" on its sheet, and distorts above half."""
     (path := tmp_path / "source.toml").write_text(
-        FIXED.format(more="").replace('kind = "network', 'volume_control = false\nkind = "network'),
+        FIXED.format(more="").replace('kind = "network', 'volume_control = true\nkind = "network'),
         "utf-8",
     )
     boxes = [typed_destination(x, 50.0) for x in ("xlr:20k/leg:1.2V", SUB)]
@@ -175,12 +175,12 @@ def test_a_tie_of_another_box_is_told_of_each_box_on_the_output(tmp_path: Path) 
     (tied,) = [c for c in found.choices if c.box == SUB]
     assert tied.option == "xlr-to-rca/pin-3-tied-at-source"
     (amplifier,) = [o for o in found.sets[0].options if o.box != SUB]
-    (hazard,) = [h for h in amplifier.hazards if h.code == "clips-played"]
+    (hazard,) = [h for h in amplifier.hazards if h.code == "clips-earlier"]
     # closed form: pin 2 alone has half of what the pair gives, 4 V / 2; the tie is of the output
     assert "perhaps from about 2.0 V on" in hazard.message
     assert hazard.message.startswith("another box's lead joins pin 3 of this output to ground")
     first = leaves_of(found.to_json())[0]
-    assert any("loud passages would distort" in line for line in first.before)
+    assert any("keep the device's own volume 6 dB below full" in line for line in first.before)
     # by itself the amplifier has both legs
     (alone,) = [o for o in found.options if o.box != SUB and o.verdict == "use"]
     assert not [h for h in alone.hazards if h.code.startswith("clips")]
