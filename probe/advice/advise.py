@@ -34,6 +34,7 @@ from probe.advice.digital_choice import with_digital
 from probe.advice.each_way import chosen, desks_of, eligible, in_place, subject_of
 from probe.advice.full_output_apart import unlike_levels
 from probe.advice.heavy_inputs import with_relief
+from probe.advice.less_to_buy import less_to_buy
 from probe.advice.may_share import with_sharing_told
 from probe.advice.memory import Memories, Memory, Sources
 from probe.advice.model import Advice, Branch, OptionAdvice
@@ -139,10 +140,16 @@ def _said_from(
         return found, destination
     progress(5, STEPS, "which leads of the shelf open a way")
     held = only_leads(facts, sources, destination, found, shelf, memories)
-    if not held:
-        return found, destination
-    there = with_own_leads(destination, held)
-    return with_only_lead(_said(facts, sources, there, memories, progress), held), there
+    if held:
+        destination = with_own_leads(destination, held)
+        found = with_only_lead(_said(facts, sources, destination, memories, progress), held)
+    progress(5, STEPS, "what does as well with less to be bought")
+    leads = own_leads(facts, sources, destination, found, memories)
+    if less := less_to_buy(found, destination, shelf, leads):
+        destination = replace(destination, less_to_buy=less)
+        found = _said(facts, sources, destination, memories, progress)
+        found = with_only_lead(found, held) if held else found
+    return found, destination
 
 
 def _said(

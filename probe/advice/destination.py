@@ -210,6 +210,21 @@ class Input:
     transformer: TwoPort | None = None
 
 
+Way = tuple[str, str, str]
+"""Box, socket and option."""
+
+
+@dataclass(frozen=True)
+class LessToBuy:
+    """Ways that do as well as those that would be chosen, and need less to be bought."""
+
+    instead_of: frozenset[Way]
+    """What each box would use, all of them at once; where that is another, none of this holds."""
+    ways: frozenset[Way]
+    why: tuple[tuple[str, str], ...]
+    """By the boxes that use another way then."""
+
+
 @dataclass(frozen=True)
 class Destination:
     """Where the lead goes, and what is wanted of it."""
@@ -230,6 +245,8 @@ class Destination:
     """Attenuators on the shelf: plug at their end, dB; what is there first."""
     pads_lacking: frozenset[tuple[str, float]] = frozenset()
     """Those of them that are not there for both sides of a stereo pair."""
+    less_to_buy: LessToBuy | None = None
+    """With the leads of a shelf, where one was looked at."""
     mains_hz: float = MAINS_HZ
     mains_volts: float = MAINS_VOLTS
     mains_least_volts: float = MAINS_VOLTS

@@ -398,6 +398,8 @@ class Together:
     """Ways with other resistors in their plugs than by themselves, each by itself."""
     short: tuple[str, ...] = ()
     """Boxes that the others cost what a turn of the volume control does not give back."""
+    less_to_buy: tuple[tuple[str, str], ...] = ()
+    """Boxes that use what needs less to be bought and does as well, and why."""
 
     def to_json(self) -> dict[str, Any]:
         """Return the set as plain values."""

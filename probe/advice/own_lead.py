@@ -40,6 +40,12 @@ class OwnLeads:
         own = self._link(choice, cable)
         return [] if own is None else self._judged([own, *self._beside(choice, taken)])
 
+    def all_at_once(self, cables: Mapping[str, Cable]) -> list[OptionAdvice]:
+        """Return the ways of all choices with these leads, by box; others as they were solved."""
+        chosen = [c for c in self.advice.choices if c.option is not None]
+        links = (self._link(c, cables.get(c.box)) for c in chosen)
+        return self._judged([link for link in links if link is not None])
+
     def used(self, cables: Mapping[str, Cable]) -> Advice:
         """Return the advice with the figures of the leads that are taken, by box."""
         if not cables:

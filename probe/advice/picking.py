@@ -84,6 +84,90 @@ def taken_of(chosen: Chosen, count: int, shelf: Shelf) -> tuple[Taken | Piece, .
     return tuple(found)
 
 
+@dataclass(frozen=True)
+class Bill:
+    """What has to be ordered that no part on a shelf makes, what is not there, and the price."""
+
+    missing: Counter[str]
+    lacks: int
+    price: float
+
+    def beats(self, other: Bill) -> bool:
+        """Tell whether less is to be ordered, or to be paid, and no more of either.
+
+        What nothing on the shelf makes has no price: where less of that is to be ordered the sum
+        decides nothing.
+        """
+        if not self.missing <= other.missing or self.lacks > other.lacks:
+            return False
+        if self.missing != other.missing:
+            return True
+        less = other.price - self.price
+        return less > CENT or (self.lacks < other.lacks and less > -CENT)
+
+
+CENT = 0.005
+"""Prices that differ by less are the same. [practice]"""
+
+
+def bill_of(
+    demands: Mapping[str, Demand], chosen: Mapping[str, Chosen], shelf: Shelf
+) -> Bill:  # fmt: skip
+    """Return what has to be ordered and paid for what all boxes take."""
+    parts = {p.name: p for p in shelf.parts}
+    missing: Counter[str] = Counter()
+    counts: Counter[str] = Counter()
+    for box, chain in chosen.items():
+        for piece, part in chain:
+            if part is None:
+                missing[piece.says] += demands[box].count
+            else:
+                counts[part.name] += demands[box].count
+    lacks = sum(_lacks(parts[name], n) for name, n in counts.items())
+    return Bill(missing, lacks, sum(_price(parts[name], n) for name, n in counts.items()))
+
+
+@dataclass(frozen=True, order=True)
+class Least:
+    """The fewest pieces missing, parts not there, and price that a bill may come to."""
+
+    missing: int = 0
+    lacks: int = 0
+    price: float = 0.0
+
+    def __add__(self, other: Least) -> Least:
+        """Return that of both."""
+        return Least(
+            self.missing + other.missing, self.lacks + other.lacks, self.price + other.price
+        )
+
+    def may_beat(self, bill: Bill) -> bool:
+        """Tell whether what comes to no less may beat a bill."""
+        missing = bill.missing.total()
+        if self.missing > missing or self.lacks > bill.lacks:
+            return False
+        fewer = self.missing < missing or self.lacks < bill.lacks
+        return fewer or self.price < bill.price - CENT
+
+
+def least_of(demand: Demand, shelf: Shelf) -> Least:
+    """Return the least one box can come to, whatever its leads are and the other boxes take."""
+    found = []
+    for way in demand.ways:
+        missing, lacks, price = 0, 0, 0.0
+        for piece in way:
+            does = [p for p in shelf.parts if fits(p, piece, demand.leads.cable.length_m)]
+            if not does:
+                missing += demand.count
+                continue
+            lacks += min(_lacks(p, demand.count) for p in does)
+            price += min(_share(p, demand.count) for p in does)
+        found.append(Least(missing, lacks, price))
+    fewest = min((one.missing for one in found), default=0)
+    able = [one for one in found if one.missing == fewest] or [Least()]
+    return Least(fewest, min(one.lacks for one in able), min(one.price for one in able))
+
+
 def look_at(demand: Demand, shelf: Shelf) -> None:
     """Find out of all leads of a shelf that fit what they are otherwise than what was solved."""
     for piece in (p for way in demand.ways for p in way):

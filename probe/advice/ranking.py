@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from probe.advice import thresholds as limit
+from probe.advice.alike import as_good
 from probe.advice.audible import stricter_db
 from probe.advice.candidate import Candidate, within
 from probe.advice.destination import Destination
@@ -31,15 +32,38 @@ Lacks = Callable[[Candidate], str]
 def steps(destination: Destination, wanted: float) -> tuple[tuple[Narrow, Lacks], ...]:
     """Return what decides among options that are loud enough, the first first."""
     return (
+        *_by_what_is_heard(destination, wanted),
+        (_fewest_parts, _in_words("needs more parts")),
+        (_least_to_mind, _in_words("has more to mind")),
+        (_native, _in_words("needs an adapter")),
+    )
+
+
+def _by_what_is_heard(
+    destination: Destination, wanted: float
+) -> tuple[tuple[Narrow, Lacks], ...]:  # fmt: skip
+    return (
         (_quiet(destination, HUM), _hums_more),
         (_quiet(destination, NOISE), _in_words("has more noise")),
         (_long_run(destination), _in_words("rejects less over that length")),
         (_response, _in_words("loses more at the ends of the band")),
         (_as_loud(wanted), _quieter),
-        (_fewest_parts, _in_words("needs more parts")),
-        (_least_to_mind, _in_words("has more to mind")),
-        (_native, _in_words("needs an adapter")),
     )
+
+
+def serves_as_well(
+    theirs: Candidate, mine: Candidate, destination: Destination, wanted: float
+) -> bool:
+    """Tell whether nothing but what has to be bought decides against one, beside another.
+
+    It works, has nothing to mind that the other has not, and no step leaves it out.
+    """
+    if not theirs.works or not theirs.to_mind <= mine.to_mind:
+        return False
+    if not as_good(theirs, mine, wanted):
+        return False
+    steps_of_both = (narrow for narrow, _ in _by_what_is_heard(destination, wanted))
+    return all(any(c is theirs for c in narrow((mine, theirs))[0]) for narrow in steps_of_both)
 
 
 def _in_words(says: str) -> Lacks:

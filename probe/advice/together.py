@@ -82,7 +82,9 @@ def best_sets(
         advice, note = _without(advice, own, best)
         notes.append(note)
     if len(going) < 2:
-        return ((Together(advice.choices, (), True),) if advice.choices else ()), tuple(notes)
+        alone = Together(advice.choices, (), True)
+        alone = _less_to_buy(desks, advice, alone) or alone
+        return ((alone,) if advice.choices else ()), tuple(notes)
     tried = _tried(desks, advice, going)
     best = _ordered(tried)[0]
     advice = fitted(advice, best.eased)
@@ -92,6 +94,8 @@ def best_sets(
     sets = _ordered(tried) if spared is None else (spared, tried[0])
     if lighter := lightened(desks, advice, sets[0], partial(_fitted_set, desks)):
         advice, sets = fitted(advice, lighter.eased), (lighter, *sets[1:])
+    if cheaper := _less_to_buy(desks, advice, sets[0]):
+        sets = (cheaper, *sets[-1:])
     notes += _said(desks[0], sets, going, advice, buys)
     notes += below_minimum(desks, advice, sets[0], partial(_fitted_set, desks))
     return sets, tuple(notes)
@@ -101,6 +105,40 @@ def _fitted_set(
     desks: Sequence[Desk], advice: Advice, uses: tuple[Use, ...], eased: tuple[OptionAdvice, ...]
 ) -> Together:
     return _solved(desks, fitted(advice, eased), uses, eased)
+
+
+def _less_to_buy(desks: Sequence[Desk], advice: Advice, best: Together) -> Together | None:
+    """Return what needs less to be bought in place of a set, where that is known to do as well.
+
+    With usual leads it must harm nobody either.
+    """
+    known = desks[0].destination.less_to_buy if desks else None
+    used = {(c.box, c.socket, c.option): c for c in best.choices if c.option is not None}
+    if known is None or used.keys() != known.instead_of:
+        return None
+    ways = {box: (socket, option) for box, socket, option in known.ways}
+    sides = {box: _sides_of(advice, box, *way) for box, way in ways.items()}
+    if not all(sides.values()):
+        return None  # not asked about
+    if len(ways) > 1:
+        sockets = {s.name: s for s in desks[0].destination.inputs}
+        order = [c.box for c in best.choices if c.box in ways]
+        uses = tuple(use_of(sockets[ways[box][0]], sides[box]) for box in order)
+        found = _fitted_set(desks, advice, uses, best.eased)
+        if not set(found.says) <= set(best.says) or not set(found.short) <= set(best.short):
+            return None
+    else:
+        found = replace(best, choices=tuple(
+            replace(c, socket=ways[c.box][0], option=ways[c.box][1]) if c.box in ways else c
+            for c in best.choices
+        ))  # fmt: skip
+        if not all(o.works for (held,) in [sides.values()] for o in held):
+            return None
+    return replace(found, less_to_buy=known.why)
+
+
+def _sides_of(advice: Advice, box: str, socket: str, option: str) -> list[OptionAdvice]:
+    return [o for o in advice.options if (o.box, o.socket, o.option.id) == (box, socket, option)]
 
 
 def _first_out(
@@ -285,6 +323,8 @@ def _instead(own: Choice, best: Choice, advice: Advice) -> Choice:
     """Return what a box uses in the best set, and why it is not its own best."""
     if (own.option, own.socket) == (best.option, best.socket):
         return _relieved(own, advice.sets[0])
+    if cheaper := dict(advice.sets[0].less_to_buy).get(own.box):
+        return _cheaper(own, best, cheaper, advice)
     if best.option is None:  # no set has anything for it
         return best
     says, lacks = "; ".join(advice.sets[-1].says), "does not go with the others"
@@ -296,6 +336,16 @@ def _instead(own: Choice, best: Choice, advice: Advice) -> Choice:
     left.pop((best.socket or "", best.option or ""), None)
     why = (f"chosen for all plugged in at once: {own.option}, the best one alone, {does_not}",)
     return replace(best, why=why, attenuator=padded, left=tuple(left.items()))
+
+
+def _cheaper(own: Choice, best: Choice, why: str, advice: Advice) -> Choice:
+    """Return what a box uses because less of it has to be bought."""
+    sides = _sides_of(advice, best.box, best.socket or "", best.option or "")
+    padded = any(o.used is not o for o in sides)
+    lacks = "no better with what is on the shelf, where more of it has to be bought"
+    left = {**dict(own.left), (own.socket or "", own.option or ""): lacks}
+    left.pop((best.socket or "", best.option or ""), None)
+    return replace(best, why=(why,), attenuator=padded, left=tuple(left.items()))
 
 
 def _company(sets: Sequence[Together]) -> str:
@@ -563,7 +613,7 @@ def _said(
         notes += [Note("splitter-buys", buys)] if buys else []
     if best.says:
         notes.append(_not_as_alone(best))
-    elif best is not own:
+    elif best is not own and not _goes_as_well(own, best):
         does_not = "would need a splitter"
         if own.says or _outputs(own.options) >= _outputs(best.options):
             does_not = "does not (why: above)"
@@ -574,6 +624,13 @@ def _said(
             says = "With all plugged in the output needs the series resistors in their plugs"
         notes.append(Note("together", says))
     return (*notes, *to_mind(desk, advice, best))
+
+
+def _goes_as_well(own: Together, best: Together) -> bool:
+    """Tell whether each box's own best goes together, too, and merely more of it is bought."""
+    return (
+        bool(best.less_to_buy) and not own.says and _outputs(own.options) == _outputs(best.options)
+    )
 
 
 def _sharing(best: Together) -> str:
