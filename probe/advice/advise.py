@@ -36,6 +36,7 @@ from probe.advice.full_output_apart import unlike_levels
 from probe.advice.heavy_inputs import with_relief
 from probe.advice.less_to_buy import less_to_buy
 from probe.advice.may_share import with_sharing_told
+from probe.advice.measured_first import with_output_measured_first
 from probe.advice.memory import Memories, Memory, Sources
 from probe.advice.model import Advice, Branch, OptionAdvice
 from probe.advice.native_first import with_native_tried_first
@@ -209,7 +210,8 @@ def _analogue(
     cautions = (*found.cautions, *one_channel(desks, found), *unlike_levels(found))
     origin = origin_of(found, destination, of_these)
     helping = cures(desks, found, origin.destination)
-    return with_origin_first(replace(found, cures=helping, cautions=cautions), origin)
+    found = with_origin_first(replace(found, cures=helping, cautions=cautions), origin)
+    return with_output_measured_first(found)
 
 
 def _whole(

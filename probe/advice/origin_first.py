@@ -18,7 +18,7 @@ from probe.advice.destination import Destination, Input
 from probe.advice.ground import SECOND_ABOVE_VOLTS, of_preset
 from probe.advice.model import Advice, Choice, OptionAdvice, Settling
 from probe.advice.quantity import Quantity
-from probe.advice.try_first import CHASSIS, MAY_HARM
+from probe.advice.try_first import CHASSIS, MAY_HARM, used_if_silent
 from probe.advice.words import decibels
 
 HARMS = MAY_HARM | {"load-current"}
@@ -143,7 +143,7 @@ def with_origin_first(advice: Advice, origin: Origin) -> Advice:
     tried = {s.box: s.answers[:1] for s in advice.would_change if s.code == "lead-first"}
     found: dict[str, Settling] = {}
     for choice in advice.choices:
-        plain = _plain(advice, choice, origin.leads.get(choice.box)) if choice.box in says else None
+        plain = _plain(advice, choice, origin) if choice.box in says else None
         if plain is not None:
             # one lead to plug in first: with the one that is tried it is heard as well
             answers = tried.get(choice.box) or (plain.option.id,)
@@ -162,16 +162,18 @@ def _told(choice: Choice, found: Settling | None) -> Choice:
     return replace(choice, why=(*tried, says, *choice.why[len(tried) :]))
 
 
-def _plain(advice: Advice, choice: Choice, way: str | None) -> OptionAdvice | None:
+def _plain(advice: Advice, choice: Choice, origin: Origin) -> OptionAdvice | None:
     """Return the lead without a part to buy that its hum speaks against, if there is one.
 
-    ``way``: which lead that is, where one is known to do then. None where such a lead, or none at
-    all with a transformer, is used already.
+    The one that is known to do then, where one is; else one that would be used if it did not hum: a
+    transformer that is there for its level is spared by no silence. None where such a lead, or none
+    at all with a transformer, is used already.
     """
     mine = [o for o in advice.options if o.box == choice.box]
     used = [o for o in mine if (o.socket, o.option.id) == (choice.socket, choice.option)]
     if choice.option is not None and not any(o.option.pin_3 == "transformer" for o in used):
         return None
+    way = origin.leads.get(choice.box)
     hums = [
         o
         for o in mine
@@ -180,6 +182,12 @@ def _plain(advice: Advice, choice: Choice, way: str | None) -> OptionAdvice | No
         and (way == o.option.id if way else any(h.code == "hum" for h in o.hazards))
         and not _harms(o)
     ]
+    if not way:
+        ways = dict.fromkeys((o.socket, o.option.id) for o in hums)
+        sides = [tuple(o for o in mine if (o.socket, o.option.id) == one) for one in ways]
+        hums = [
+            one[0] for one in sides if used_if_silent(advice, [one], choice.box, origin.destination)
+        ]
     return next((o for o in hums if o.option.native), next(iter(hums), None))
 
 

@@ -49,7 +49,7 @@ def with_lead_tried_first(advice: Advice, destination: Destination) -> Advice:
             continue
         ways = list(_in_doubt(advice, choice, destination))
         mine = [o for o in advice.options if o.box == choice.box]
-        tried = _used(advice, ways, choice.box, destination)
+        tried = used_if_silent(advice, ways, choice.box, destination)
         if tried and not _opens_another(opened[choice.box], tried[0].option.id):
             just = any(_just_short(side, destination) for side in tried)
             typical = any(_by_typical_figures(side, destination) for side in tried)
@@ -134,10 +134,13 @@ def _limit(option: OptionAdvice) -> float:
     return limit.HUM_AVOID_DB + option.figures.stricter_db
 
 
-def _used(
+def used_if_silent(
     advice: Advice, ways: Sequence[tuple[OptionAdvice, ...]], box: str, destination: Destination
 ) -> tuple[OptionAdvice, ...]:
-    """Return the quietest of ``ways`` that would be used if hum did not speak against it."""
+    """Return the quietest of ``ways`` that would be used if hum did not speak against it.
+
+    On all sides, as they are. Nothing where none would: what is used has more than no hum, then.
+    """
 
     def low(sides: tuple[OptionAdvice, ...]) -> float:
         return min(h.low for s in sides if (h := s.figures.hum_below_full_output_db) is not None)

@@ -9,7 +9,7 @@ from typing import Any
 from probe.report import words
 from probe.report.at_once import to_mind
 from probe.report.document import listing
-from probe.report.other_ways import from_faulty, stays_out
+from probe.report.other_ways import stays_out
 from probe.report.places import in_places, named_in, places_of
 from probe.report.step import ASKED as ASKED_FIRST
 from probe.report.step import DIGITAL_TRIED, ORIGIN, TRIED, VOLUME, in_words, quoted, then_of
@@ -223,13 +223,12 @@ without it, and what is asked for."""
 
 
 def to_measure(advice: Mapping[str, Any], mine: Set[str]) -> list[str]:
-    """Return which output a take is missing of, where a special lead is used for want of it."""
+    """Return which output a take is missing of, where for want of it no plain lead is used."""
     codes = {o.get("code") for o in listing(advice, "would_change") if isinstance(o, Mapping)}
     here = [o for o in listing(advice, "options")
             if isinstance(o, Mapping) and str(o.get("destination")) in mine]  # fmt: skip
     used = {str(o.get("id")) for o in here if o.get("verdict") == "use"}
-    waits = bool(used) or any(from_faulty(o) for o in here)
-    if not waits or used & {lead for lead, _ in TO_MEASURE.values()}:
+    if used & {lead for lead, _ in TO_MEASURE.values()}:
         return []
     unjudged = {str(o.get("id")) for o in here if o.get("verdict") == "cannot-tell"}
     return [says for code, (lead, says) in TO_MEASURE.items() if code in codes and lead in unjudged]

@@ -202,3 +202,41 @@ def test_one_mains_strip_comes_before_the_isolators_where_it_is_in_reach(
         # no line about it is cut off, and it is not told twice against hum
         assert leaf.asked[0].endswith("below full output, with which that lead may do instead.")
         assert sum("one mains strip" in line for line in leaf.hum) == 1
+
+
+LOUD = """format = "probe-source/1"
+kinds = ["differential"]
+differential_level_v = 10.0
+differential_maximum_v = 18.0
+differential_impedance_ohm = 200.0
+single_ended_level_v = 5.0
+single_ended_maximum_v = 9.0
+single_ended_impedance_ohm = 100.0
+[device]
+output = "line"
+connectors = ["xlr", "rca"]
+kind = "preamplifier"
+"""
+
+
+@pytest.mark.parametrize(("wanted", "way"), [(6.0, "xlr-to-rca/transformer"), (0.0, "xlr-to-xlr")])
+def test_no_lead_is_tried_in_place_of_a_transformer_that_is_there_for_its_level(
+    tmp_path: Path, wanted: float, way: str
+) -> None:
+    """Lost: 6 dB more are asked for, and "first plug in" a lead without them, that hums besides."""
+    path = tmp_path / "source.toml"
+    path.write_text(LOUD, "utf-8")
+    ground = of_preset("computer")
+    inputs = (
+        Input("rca", "rca", "single-ended", 12e3, sensitivity_volts=0.35, maximum_volts=3.0,
+              ground=ground),
+        Input("xlr", "xlr", "balanced", 15e3, impedance_is="each-leg", sensitivity_volts=0.7,
+              maximum_volts=5.0, ground=ground),
+    )  # fmt: skip
+    cable = Cable(5.0, 500e-12, 0.15, 0.02)
+    there = Destination("amplifier", inputs, cable, wanted_gain_db=wanted)
+    advice = advise(*read_source(path), there)
+    # the rule: more level than the plain XLR lead gives, which works and does not hum, is wanted
+    assert advice.chosen == way
+    assert "origin-first" not in {one.code for one in advice.would_change}
+    assert not any("rca-to-rca may do instead" in why for why in advice.choices[0].why)
