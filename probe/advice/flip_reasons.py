@@ -133,20 +133,23 @@ def of_flip(before: Advice, after: Advice) -> tuple[Reason, ...]:
     return tuple(
         reason
         for was, now in zip(before.choices, after.choices, strict=True)
-        if was.option != now.option
+        if (was.option, was.attenuator) != (now.option, now.attenuator)
         for reason in _flipped(before, after, was, now)
     )
 
 
 def _flipped(before: Advice, after: Advice, was: Choice, now: Choice) -> Iterator[Reason]:
     """Yield what rules one of the two out on its side; where both work, why one is better."""
+    if was.option is not None and was.option == now.option:
+        yield _fitted(before, after, now)
+        return
     then, once = _of(after, was.box), _of(before, now.box)
     lost = next((o for o in then if _id(o) == was.option), None)
     won = next((o for o in once if _id(o) == now.option), None)
     if lost is not None and _verdict(_worst(lost, then)) not in ("use", "works"):
-        yield _against(lost, then, "beyond it", ())
+        yield _against(lost, then, "beyond it", (), was.attenuator)
     elif won is not None and _verdict(_worst(won, once)) not in ("use", "works"):
-        yield _against(won, once, "up to it", ())
+        yield _against(won, once, "up to it", (), now.attenuator)
     elif isinstance(lost, OptionAdvice) and lost.passed_by and now.option is not None:
         lacks = lost.passed_by
         beside = now.why[0] if now.why and TOGETHER in now.why[0] else ""
@@ -157,6 +160,21 @@ def _flipped(before: Advice, after: Advice, was: Choice, now: Choice) -> Iterato
         side: Side = "beyond it" if whole is now else "up to it"
         says = "; ".join(whole.why)
         yield Reason(now.box, None, "", f"{whole.option or 'nothing'}: {says}", says, side)
+
+
+NOR_WITH = "; resistors in its plug do not mend it"
+"""Behind what stands against a way that is used with them on the other side of a flip."""
+
+
+def _fitted(before: Advice, after: Advice, now: Choice) -> Reason:
+    """Return why there are resistors in the plug of a way on one side of a flip."""
+    where: Side = "beyond it" if now.attenuator else "up to it"
+    among = _of(after if now.attenuator else before, now.box)
+    mine = [o for o in among if isinstance(o, OptionAdvice) and _id(o) == now.option]
+    told = next((o for o in mine if o.reasons), mine[0])
+    says = next(iter(told.reasons), "resistors in its plug")
+    because = f"resistors are needed in its plug: {told.because or says}"
+    return Reason(now.box, now.option, told.verdict, says, because, where)
 
 
 Way = OptionAdvice | DigitalAdvice
@@ -182,13 +200,17 @@ def _worst(way: Way, among: Sequence[Way]) -> Way:
     return max((o for o in among if _id(o) == _id(way)), key=lambda o: RANK[_verdict(o)])
 
 
-def _against(way: Way, among: Sequence[Way], where: Side, asks: tuple[Settling, ...]) -> Reason:
+def _against(
+    way: Way, among: Sequence[Way], where: Side, asks: tuple[Settling, ...], padded: bool = False
+) -> Reason:
+    """Return what stands against a way; ``padded``: it is used with resistors across the flip."""
     worst = _worst(way, among)
     if isinstance(worst, DigitalAdvice):
         says = "; ".join(h.message for h in worst.deciding or worst.hazards)
         return Reason(worst.box, worst.link.id, worst.verdict, says, says, where, asks=asks)
     used = worst.used
+    more = NOR_WITH * (padded and used is worst)
     says = used.reasons[0] if used.reasons else ""
-    return Reason(
-        worst.box, worst.option.id, used.verdict, says, used.because or says, where, asks=asks
-    )
+    because = used.because or says
+    return Reason(worst.box, worst.option.id, used.verdict, f"{says}{more}", f"{because}{more}",
+                  where, asks=asks)  # fmt: skip

@@ -164,6 +164,14 @@ def restated(
     return _facts(written) | there, _sources(written)
 
 
+def described(
+    lines: Mapping[str, Any],
+) -> tuple[dict[str, Any], dict[str, dict[str, Source]]]:
+    """Return what `read_source` returns, of the lines of a file; pydantic refuses what it does."""
+    written = SourceFile.model_validate(lines)
+    return _facts(written), _sources(written)
+
+
 def with_device_line(facts: Mapping[str, Any], key: str, value: float | bool) -> dict[str, Any]:
     """Return facts, of a description by hand or of a session, with one line more on the device."""
     found = {**facts, "device": {**facts["device"], key: value}}

@@ -23,6 +23,7 @@ from probe.advice.destination import Cable, Destination
 from probe.advice.flip_reasons import Reason, of_flip, of_nothing
 from probe.advice.model import RANKING, Advice
 from probe.advice.operating import most_volts
+from probe.advice.other_kind import as_described, fits, of_kind
 from probe.advice.rows import WIDTH
 from probe.advice.subject import EVERY_KIND, device_of, side_of
 from probe.advice.text import wrapped
@@ -115,6 +116,20 @@ HUM_GROWS_WITH = {
 
 KIND = "kind"
 
+MARK = " *"
+DESCRIBED = (
+    "* not what was measured: solved as a data sheet would describe it, with the measured levels, "
+    "the impedance between pins 2 and 3 and that of the RCA output."
+)
+"""Of a kind that the takes exclude."""
+
+NOT_DESCRIBED = (
+    "Kinds that the takes exclude are not solved: no level between pins 2 and 3 was measured."
+)
+
+IN_PLUG = ", resistors in its plug"
+"""Behind a way that is used so."""
+
 _RANGE = re.compile(r"(-?[0-9.]+)(k?)\.\.(-?[0-9.]+)(k?)")
 
 
@@ -188,14 +203,28 @@ def _span(name: str, span: str) -> tuple[float, float]:
         ) from error
 
 
+Ways = tuple[str | None, ...]
+"""The option of each box, or None."""
+
+Fitted = tuple[bool, ...]
+"""Whether there are resistors in its plug, of each box."""
+
+
 @dataclass(frozen=True)
 class Point:
-    """What is chosen at one value: the option of each box, or None."""
+    """What is chosen at one value."""
 
     value: float | str
-    chosen: tuple[str | None, ...]
+    chosen: Ways
     nothing: tuple[Reason, ...] = ()
     """Why boxes have no way here: of each kind, of which every point stands for itself."""
+    fitted: Fitted = ()
+    described: bool = False
+    """It is of a kind that the takes of a measured output exclude."""
+
+    def like(self, other: Point) -> bool:
+        """Tell whether the same is soldered and plugged in."""
+        return (self.chosen, self.fitted) == (other.chosen, other.fitted)
 
 
 @dataclass(frozen=True)
@@ -204,10 +233,12 @@ class Flip:
 
     low: float
     high: float
-    before: tuple[str | None, ...]
-    after: tuple[str | None, ...]
+    before: Ways
+    after: Ways
     causes: tuple[Reason, ...] = ()
     """What stands against a way on one side of it, of each box that uses another one."""
+    fitted_before: Fitted = ()
+    fitted_after: Fitted = ()
 
 
 @dataclass(frozen=True)
@@ -224,6 +255,8 @@ class Sweep:
     """Whom the choices are for, in their order."""
     nothing: tuple[tuple[Reason, ...], ...] = ()
     """Of each range why boxes have no way there."""
+    short: bool = False
+    """Kinds are left out, for too little was measured to describe them."""
 
     @property
     def _nothing(self) -> tuple[tuple[Reason, ...], ...]:
@@ -232,6 +265,9 @@ class Sweep:
     @property
     def lacks(self) -> tuple[str, ...]:
         """What was not computed, and what the walk therefore does not tell."""
+        if self.name == KIND:
+            marked = any(p.described for p in self.points)
+            return (*(DESCRIBED,) * marked, *(NOT_DESCRIBED,) * self.short)
         if not self.not_computed:
             return ()
         what = " and ".join(self.not_computed).capitalize()
@@ -242,13 +278,15 @@ class Sweep:
             says.append("Say how the boxes are earthed, and ask again.")
         return tuple(says)
 
-    def ranges(self) -> list[tuple[float, float, tuple[str | None, ...]]]:
+    def ranges(self) -> list[tuple[float, float, Ways, Fitted]]:
         """Return what is chosen from where to where, flips at the middle of their bracket."""
         values = [float(p.value) for p in self.points]
         places = [(f.low + f.high) / 2.0 for f in self.flips]
         edges = [values[0], *places, values[-1]]
-        chosen = [self.points[0].chosen, *(f.after for f in self.flips)]
-        return [(a, b, c) for a, b, c in zip(edges, edges[1:], chosen, strict=False)]
+        first = self.points[0]
+        chosen = [(first.chosen, first.fitted)]
+        chosen += [(f.after, f.fitted_after) for f in self.flips]
+        return [(a, b, *c) for a, b, c in zip(edges, edges[1:], chosen, strict=False)]
 
     def lines(self) -> list[str]:
         """Return the table for a terminal."""
@@ -258,16 +296,18 @@ class Sweep:
                 line
                 for p in self.points
                 for line in (
-                    *self._rows(f"{KINDS[str(p.value)]:<44} ", p.chosen),
+                    *self._rows(
+                        f"{f'{KINDS[str(p.value)]}{MARK * p.described}':<44} ", p.chosen, p.fitted
+                    ),
                     *self._why(p.nothing),
                 )
             ]
-            return [head, *rows]
+            return [head, *rows, *textwrap.wrap(" ".join(self.lacks), WIDTH)]
         rows = [
             line
-            for (a, b, chosen), why in zip(self.ranges(), self._nothing, strict=True)
+            for (a, b, chosen, fitted), why in zip(self.ranges(), self._nothing, strict=True)
             for line in (
-                *self._rows(f"{_shown(a):>8} to {_shown(b):>8} {self.unit:<4} ", chosen),
+                *self._rows(f"{_shown(a):>8} to {_shown(b):>8} {self.unit:<4} ", chosen, fitted),
                 *self._why(why),
             )
         ]
@@ -295,15 +335,17 @@ class Sweep:
             line for text in dict.fromkeys(told) for line in wrapped(f"- {text}", "      ", "    ")
         ]
 
-    def _rows(self, head: str, chosen: tuple[str | None, ...]) -> list[str]:
+    def _rows(self, head: str, ways: Ways, fitted: Fitted) -> list[str]:
         """Return what is chosen in lines; of several boxes one for each, with its name.
 
         Where nothing may be joined at all there is nothing chosen.
         """
+        pads = (*fitted, *(False for _ in ways[len(fitted) :]))
+        chosen = [f"{c or 'nothing'}{IN_PLUG * pad}" for c, pad in zip(ways, pads, strict=True)]
         if len(self.boxes) < 2 or not chosen:
-            row = head + (" and ".join(c or "nothing" for c in chosen) or "nothing")
+            row = head + (" and ".join(chosen) or "nothing")
             return [row] if len(row) <= WIDTH else [head.rstrip(), f"    {row[len(head) :]}"]
-        told = [f"{c or 'nothing'} ({b})" for c, b in zip(chosen, self.boxes, strict=False)]
+        told = [f"{c} ({b})" for c, b in zip(chosen, self.boxes, strict=False)]
         lines = [head.rstrip()] if len(head) > NARROW else []
         indent = " " * min(len(head), NARROW)
         for k, text in enumerate(told):
@@ -324,6 +366,8 @@ class Sweep:
                 {
                     "value": p.value,
                     "chosen": list(p.chosen),
+                    "attenuator": list(p.fitted),
+                    **({"described": p.described} if self.name == KIND else {}),
                     **({"nothing": [r.to_json() for r in p.nothing]} if self.name == KIND else {}),
                 }
                 for p in self.points
@@ -331,8 +375,14 @@ class Sweep:
             "ranges": []
             if self.name == KIND
             else [
-                {"low": a, "high": b, "chosen": list(c), "nothing": [r.to_json() for r in why]}
-                for (a, b, c), why in zip(self.ranges(), self._nothing, strict=True)
+                {
+                    "low": a,
+                    "high": b,
+                    "chosen": list(c),
+                    "attenuator": list(fitted),
+                    "nothing": [r.to_json() for r in why],
+                }
+                for (a, b, c, fitted), why in zip(self.ranges(), self._nothing, strict=True)
             ],
             "flips": [
                 {
@@ -340,6 +390,8 @@ class Sweep:
                     "high": f.high,
                     "from": list(f.before),
                     "to": list(f.after),
+                    "attenuator_from": list(f.fitted_before),
+                    "attenuator_to": list(f.fitted_after),
                     "because": [r.to_json() for r in f.causes],
                 }
                 for f in self.flips
@@ -374,22 +426,23 @@ def sweep(
     lacking: dict[str, None] = {}
     answers: dict[float, Advice] = {}
 
-    def choose(value: float) -> tuple[str | None, ...]:
+    def choose(value: float) -> Point:
         if progress is not None:
             progress(value)
         answer = answers[value] = ask_together(facts, sources, change(destination, value, full))
         lacking.update(dict.fromkeys(n for n in RANKING if n in answer.not_computed))
-        return tuple(c.option for c in answer.choices)
+        ways = answer.choices
+        return Point(value, tuple(c.option for c in ways), fitted=tuple(c.attenuator for c in ways))
 
     def nothing_at(value: float) -> tuple[Reason, ...]:
         asked = change(destination, value, full)
         return of_nothing(with_what_opens(answers[value], facts, sources, asked))
 
-    points = [Point(v, choose(v)) for v in axis.values()]
+    points = [choose(v) for v in axis.values()]
     flips = [
         flip
         for one, next_ in itertools.pairwise(points)
-        if one.chosen != next_.chosen
+        if not one.like(next_)
         for flip in _narrowed(one, next_, choose, axis)
     ]
     flips = [replace(f, causes=of_flip(answers[f.low], answers[f.high])) for f in flips]
@@ -434,19 +487,17 @@ def _full(facts: Mapping[str, Any], destination: Destination) -> float:
     return stated or limit.ASSUMED_MAXIMUM_VOLTS
 
 
-def _narrowed(
-    one: Point, next_: Point, choose: Callable[[float], tuple[str | None, ...]], axis: Axis
-) -> list[Flip]:
+def _narrowed(one: Point, next_: Point, choose: Callable[[float], Point], axis: Axis) -> list[Flip]:
     """Halve between two neighbours; where a third choice lies between, both flips are narrowed."""
     low, high = float(one.value), float(next_.value)
     if high - low <= _width(high, axis):
-        return [Flip(low, high, one.chosen, next_.chosen)]
+        return [Flip(low, high, one.chosen, next_.chosen, (), one.fitted, next_.fitted)]
     middle = (low + high) / 2.0 if axis.unit == "dB" or low <= 0.0 else math.sqrt(low * high)
-    between = Point(middle, choose(middle))
+    between = choose(middle)
     found: list[Flip] = []
-    if between.chosen != one.chosen:
+    if not between.like(one):
         found += _narrowed(one, between, choose, axis)
-    if between.chosen != next_.chosen:
+    if not between.like(next_):
         found += _narrowed(between, next_, choose, axis)
     return found
 
@@ -459,16 +510,22 @@ def _width(high: float, axis: Axis) -> float:
 def _kinds(
     facts: Mapping[str, Any], sources: Mapping[str, Any], destination: Destination
 ) -> Sweep:  # fmt: skip
-    """Ask once for each kind, as if the stage had been found to be of it."""
-    points = []
-    fits = [set(s) for s in sources.values() if isinstance(s, Mapping)]  # of a typed source
-    for kind in (k for k in EVERY_KIND if all(k in kinds for kinds in fits)):
-        sides = {
-            name: {**side, "stage": {**side.get("stage", {}), "kind": kind, "also_possible": []}}
-            for name, side in facts["sides"].items()
-        }
-        of_kind = {**facts, "sides": sides}
-        asked = ask_together(of_kind, sources, destination)
-        nothing = of_nothing(asked)
-        points.append(Point(kind, tuple(c.option for c in asked.choices), nothing))
-    return Sweep(KIND, "", tuple(points), (), boxes=_boxes(destination))
+    """Ask once for each kind, as if the stage had been found to be of it.
+
+    Of a measured one a kind that the takes exclude is described with what was measured.
+    """
+    points, short = [], False
+    typed = [set(s) for s in sources.values() if isinstance(s, Mapping)]  # of a typed source
+    for kind in (k for k in EVERY_KIND if all(k in kinds for kinds in typed)):
+        asked_of: tuple[Mapping[str, Any], Mapping[str, Any]] = (of_kind(facts, kind), sources)
+        if not typed and not fits(facts, kind):
+            other = as_described(facts, kind)
+            if other is None:
+                short = True
+                continue
+            asked_of = other
+        asked = ask_together(*asked_of, destination)
+        fitted = tuple(c.attenuator for c in asked.choices)
+        ways = tuple(c.option for c in asked.choices)
+        points.append(Point(kind, ways, of_nothing(asked), fitted, asked_of[1] is not sources))
+    return Sweep(KIND, "", tuple(points), (), boxes=_boxes(destination), short=short)

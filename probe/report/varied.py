@@ -14,6 +14,7 @@ from markupsafe import Markup
 from probe.numbers import number, write_number
 from probe.report import words
 from probe.report.document import listing
+from probe.report.names import kind_name
 from probe.report.svg import box, label, line, picture
 from probe.report.text import clean, printed
 
@@ -21,6 +22,10 @@ _WIDTH, _LEFT, _RIGHT, _ROW, _TOP = 680.0, 20.0, 660.0, 44.0, 18.0
 _TICKS = 5
 _LINE, _CHARACTERS = 15.0, 95
 """Distance of lines, and characters that fit into one at the size of a label."""
+
+
+Chosen = tuple[tuple[Any, bool], ...]
+"""The way of each box, and whether there are resistors in its plug."""
 
 
 @dataclass(frozen=True)
@@ -58,7 +63,8 @@ def varied_of(document: object, places: Mapping[str, str] | None = None) -> Vari
     if number(points[0]) is None:
         title = f"What if the {what} were different"
         rows = _kind_rows(points, boxes, places or {})
-        return Varied(title, what.capitalize(), rows, (), (), None, "")
+        told = tuple(printed(line, 700) for line in listing(document, "says"))
+        return Varied(title, what.capitalize(), rows, (), told, None, "")
     spans = _spans(points, flips)
     letters = _letters(spans, boxes)
     told = tuple(
@@ -92,7 +98,7 @@ def varied_of(document: object, places: Mapping[str, str] | None = None) -> Vari
     )
 
 
-def _letters(spans: Sequence[Span], boxes: Sequence[str]) -> dict[tuple[Any, ...], str]:
+def _letters(spans: Sequence[Span], boxes: Sequence[str]) -> dict[Chosen, str]:
     """Return a letter for each set of leads, which the figure has and the table; none for one."""
     chosen = dict.fromkeys(c for _, _, c in spans)
     return {c: f"{ascii_uppercase[k % 26]}: " if boxes else "" for k, c in enumerate(chosen)}
@@ -108,12 +114,15 @@ def _kind_rows(
 ) -> tuple[tuple[str, str], ...]:
     return tuple(
         (
-            words.KINDS.get(str(p.get("value")), clean(p.get("value"), 40)),
+            f"{kind_name(str(p.get('value')))}{MARK * (p.get('described') is True)}",
             f"{_named(_chosen(p), boxes)}{_nothing(p, places, several=bool(boxes))}",
         )
         for p in points
     )
 
+
+MARK = " *"
+"""Behind a kind that was not measured, which is said below."""
 
 HELP = ("transformer", "better-lead", "line-driver")
 """Of what would settle a range what is bought, rather than asked."""
@@ -154,13 +163,20 @@ def _way(option: object) -> str:
     return words.OPTIONS.get(str(option)) or clean(option, 60)
 
 
-def _chosen(point: Mapping[str, Any]) -> tuple[Any, ...]:
-    return tuple(listing(point, "chosen"))
+def _chosen(point: Mapping[str, Any], ways: str = "chosen", fitted: str = "attenuator") -> Chosen:
+    """Return the way of each box, and whether there are resistors in its plug."""
+    found = listing(point, ways)
+    pads = [*listing(point, fitted), *(False for _ in found)]
+    return tuple((way, pad is True) for way, pad in zip(found, pads, strict=False))
 
 
-def _named(chosen: Sequence[Any], boxes: Sequence[str]) -> str:
+IN_PLUG = ", resistors in its plug"
+"""Behind a way that is used so."""
+
+
+def _named(chosen: Chosen, boxes: Sequence[str]) -> str:
     """Return what is chosen; of several boxes each with its name."""
-    names = [words.OPTIONS.get(str(c)) or clean(c, 60) if c else "nothing yet" for c in chosen]
+    names = [f"{_way(c)}{IN_PLUG * pad}" if c else "nothing yet" for c, pad in chosen]
     if boxes and names:
         return "; ".join(f"{box}: {name}" for box, name in zip(boxes, names, strict=False))
     return " and ".join(names) or "nothing yet"
@@ -173,14 +189,14 @@ def _at(value: object, unit: str, digits: int = 3) -> str:
     return f"{float(f'{found:.{digits}g}'):g} {unit}".replace("-", "−")
 
 
-Span = tuple[float, float, tuple[Any, ...]]
+Span = tuple[float, float, Chosen]
 
 
 def _spans(points: Sequence[Mapping[str, Any]], flips: Sequence[Mapping[str, Any]]) -> list[Span]:
     ends = [number(points[0]) or 0.0, number(points[-1]) or 0.0]
     places = [((number(f, "low") or 0.0) + (number(f, "high") or 0.0)) / 2.0 for f in flips]
     edges = [ends[0], *places, ends[1]]
-    chosen = [_chosen(points[0]), *(tuple(listing(f, "to")) for f in flips)]
+    chosen = [_chosen(points[0]), *(_chosen(f, "to", "attenuator_to") for f in flips)]
     return [(edges[k], edges[k + 1], c) for k, c in enumerate(chosen)]
 
 
@@ -189,9 +205,9 @@ def _drawing(
     what: str,
     unit: str,
     boxes: Sequence[str],
-    letters: Mapping[tuple[Any, ...], str],
+    letters: Mapping[Chosen, str],
 ) -> Markup:
-    def short(chosen: tuple[Any, ...]) -> str:
+    def short(chosen: Chosen) -> str:
         return letters[chosen].rstrip(": ") or _named(chosen, boxes)
 
     names = list(dict.fromkeys(short(c) for _, _, c in spans))

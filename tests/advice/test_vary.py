@@ -19,11 +19,20 @@ from probe.advice.operating import BY_ID
 from probe.advice.source_file import read_source
 from probe.advice.subject import EVERY_KIND
 from probe.advice.typed import changed, typed_destination
-from probe.advice.vary import NARROWED, Point, Sweep, read_axis, sweep
+from probe.advice.vary import (
+    DESCRIBED,
+    NARROWED,
+    NOT_DESCRIBED,
+    Point,
+    Sweep,
+    read_axis,
+    sweep,
+)
+from probe.advice.words import KINDS
 from probe.errors import BadInput
 from probe.report import render_html
 from probe.report.varied import varied_of
-from tests.advice.stages import facts, source, symmetrical
+from tests.advice.stages import facts, source, symmetrical, transformer
 
 RCA = Input("rca", "rca", "single-ended", 47e3, sensitivity_volts=1.0)
 XLR = Input("xlr", "xlr", "balanced", 20e3, circuit="buffered", impedance_is="each-leg",
@@ -111,14 +120,81 @@ def test_ground_difference() -> None:
     assert flip.low == pytest.approx(1e3 * 10 ** (-90 / 20) * 100.05 / 0.05, rel=0.01)
 
 
+MEASURED = {
+    "differential_level": {"value": 2.0, "unit": "V", "u95": 0.01},
+    "single_ended_level": {"value": 1.0, "unit": "V", "u95": 0.01},
+    "differential_impedance": {"value": 100.0, "unit": "ohm", "u95": 1.0},
+    "single_ended_impedance": {"value": 50.0, "unit": "ohm", "u95": 1.0},
+}
+"""Of `symmetrical`, at 1 kHz."""
+
+
 def test_every_kind_is_tried() -> None:
-    found = sweep(read_axis("kind"), facts(), {"left": symmetrical()}, Destination("amp", (RCA,)))
+    document = facts(values=MEASURED)
+    found = sweep(read_axis("kind"), document, {"left": symmetrical()}, Destination("amp", (RCA,)))
     assert tuple(p.value for p in found.points) == EVERY_KIND
-    assert len(found.lines()) == len(EVERY_KIND) + 1
+    rows = zip(found.lines()[2:-2], EVERY_KIND[1:], strict=True)
+    assert all(line.startswith(f"{KINDS[kind]} * ") for line, kind in rows)
+    assert " ".join(found.lines()[-2:]) == DESCRIBED
     view = varied_of(found.to_json())
     assert view is not None
     assert view.drawing is None
     assert len(view.rows) == len(EVERY_KIND)
+
+
+def test_another_kind_is_solved_as_its_description_and_not_under_its_name(tmp_path: Path) -> None:
+    """Lost: a winding takes a pin 3 at ground, and so two driven legs are said to take it."""
+    ground = {"ground": "2mV", "cable": "2m"}
+    there = changed(typed_destination("xlr:10k/leg:1V:pin-3-ground", 50.0), **ground)
+    document = facts("transformer-coupled", values=MEASURED, connectors=("xlr",))
+    found = sweep(read_axis("kind"), document, {"left": transformer()}, there)
+    chosen = {p.value: p.chosen for p in found.points}
+    path = tmp_path / "source.toml"
+    path.write_text("""\
+format = "probe-source/1"
+kinds = ["differential"]
+differential_level_v = 2.0
+differential_impedance_ohm = 100.0
+[device]
+output = "line"
+connectors = ["xlr"]
+""")
+    # the rule: a driven pin 3 at ground is a short circuit, of a winding it is its other end; and
+    # what is typed of two driven legs is what is told of them
+    assert chosen["transformer-coupled"] == ("xlr-to-xlr",)
+    assert chosen["differential"] == (advise(*read_source(path), there).chosen,)
+    assert chosen["differential"] != ("xlr-to-xlr",)
+    assert {p.value for p in found.points if p.described} == {*EVERY_KIND} - {"transformer-coupled"}
+
+
+def test_what_nobody_measured_is_described_as_no_other_kind() -> None:
+    found = sweep(read_axis("kind"), facts(), {"left": symmetrical()}, Destination("amp", (RCA,)))
+    assert [p.value for p in found.points] == ["differential"]
+    assert " ".join(found.lines()[-2:]) == NOT_DESCRIBED
+
+
+def test_resistors_in_a_plug_are_another_choice_than_the_lead_without() -> None:
+    """Lost: "rca-to-rca" up to 18 mV, of which half is a lead with an attenuator soldered in."""
+    lead = Cable(2.0, 200e-12, 0.06, 0.02)
+    there = Destination("amp", (replace(RCA, sensitivity_volts=0.5),), lead)
+    document = facts(connectors=("rca",), device={"full_output_volts": 2.0})
+    asked = {"left": source(single=2.0, z_single=100.0)}
+    there = replace(
+        there, inputs=tuple(replace(s, ground=GroundPath(2e-3, 1.0)) for s in there.inputs)
+    )
+    found = sweep(read_axis("ground=0..100"), document, asked, there)
+    assert len({(c, f) for _, _, c, f in found.ranges()}) > 2
+    told = found.to_json()
+    for span in told["ranges"]:
+        middle = span["low"] + 0.5 * (span["high"] - span["low"])
+        inputs = tuple(
+            replace(s, ground=s.ground.of_difference(middle * 1e-3)) for s in there.inputs
+        )
+        (choice,) = advise(document, asked, replace(there, inputs=inputs)).choices
+        # what is said between two flips is what is said there alone
+        assert (span["chosen"], span["attenuator"]) == ([choice.option], [choice.attenuator])
+    assert any(", resistors in its plug" in line for line in found.lines())
+    assert "resistors are needed in its plug: " in str(varied_of(told))
 
 
 def test_figure_shows_every_range() -> None:
