@@ -296,7 +296,12 @@ def _unlikely(destination: Destination) -> list[Note]:
     """Ask again about an input of an impedance or a sensitivity that no line input has."""
     analogue = [s for s in destination.inputs if s.connector in ("rca", "xlr")]
     return [
-        *(note for socket in analogue if (note := _too_sensitive(socket)) is not None),
+        *(
+            note
+            for socket in analogue
+            for note in (_too_sensitive(socket), _too_deaf(socket))
+            if note
+        ),
         *_unlikely_impedance(analogue),
     ]
 
@@ -311,6 +316,20 @@ def _too_sensitive(socket: Input) -> Note | None:
         f"Full output at {plain(write_number(volts, 'V'))} ({socket.name}): line inputs want "
         f"{limit.USUAL_LINE_INPUT_VOLTS * 1e3:g} mV and more (common practice). Look at the socket "
         "and the figure again: on a phono, tape head or microphone input no line output belongs.",
+    )
+
+
+def _too_deaf(socket: Input) -> Note | None:
+    """Ask again about an input that wants more than a line input for full output."""
+    volts = socket.sensitivity_volts
+    if volts is None or volts <= limit.MOST_LINE_INPUT_VOLTS:
+        return None
+    return Note(
+        "unlikely-sensitivity",
+        f"Full output at {plain(write_number(volts, 'V'))} ({socket.name}): line inputs want 0.5 "
+        f"to 3 V, studio ones up to {limit.MOST_LINE_INPUT_VOLTS:g} V (common practice). Look the "
+        "figure up again: millivolts are written mV, and what the amplifier gives is not what it "
+        "wants.",
     )
 
 

@@ -63,6 +63,8 @@ XLR_ONLY: tuple[tuple[str, object], ...] = (
     ("pin_3", "input"),
     ("impedance_is", "each-leg"),
     ("maximum_per_leg_v", None),
+    ("impedance_mismatch_percent", None),
+    ("rejection_db", None),
 )
 """Keys that speak of two legs, with the value that says nothing about them: any other cannot be
 where the connector has two contacts."""

@@ -21,9 +21,11 @@ from probe.advice.parts import UNLIKE_LEGS
 from probe.advice.ranges import Level, LevelOrNone, Noise, Ohm, SourceOhm
 from probe.advice.subject import EVERY_KIND, PLACE
 from probe.advice.thresholds import LEAST_LINE_INPUT_VOLTS
+from probe.errors import BadInput
 from probe.facts.source import TO_MODAL, Source
 from probe.formats.kinds import BALANCED, kind_or_balanced
 from probe.formats.mains import MainsHertz, MainsVolts
+from probe.formats.text import shown_path
 from probe.formats.toml import LARGEST_FILE, OneLine, Table, complaint, read_bytes, read_toml
 
 Floats = NDArray[np.float64]
@@ -115,6 +117,24 @@ def is_source(path: Path) -> bool:
     if not path.is_file() or path.stat().st_size > LARGEST_FILE:  # facts may be larger
         return False
     return f'"{FORMAT}"'.encode() in read_bytes(path)
+
+
+def says_what_it_is(path: Path) -> None:
+    """Refuse a written file without a format: a description by hand or a session.
+
+    Raises
+    ------
+    BadInput
+        It has none.
+    """
+    if path.suffix != ".toml" or not path.is_file() or path.stat().st_size > LARGEST_FILE:
+        return
+    if b"format" not in read_bytes(path):
+        raise BadInput(
+            f'{shown_path(path)}: key "format" is missing; a description by hand says format = '
+            f'"{FORMAT}" (a commented one: probe advise --source-template), a session '
+            '"probe-session/1"'
+        )
 
 
 def read_source(path: Path) -> tuple[dict[str, Any], dict[str, dict[str, Source]]]:

@@ -121,6 +121,10 @@ USUAL_LINE_INPUT_VOLTS = 0.100
 """Level for full output below which hardly a line input is built: between it and the refusal an
 input is asked about again. [practice]"""
 
+MOST_LINE_INPUT_VOLTS = 12.5
+"""Level for full output above which an input is asked about again: +24 dBu, 12.3 V, is the most
+that studio inputs are made for, 0.5 to 3 V are usual at home. [practice]"""
+
 LONG_RUN_METRES = 3.0
 """Longest unbalanced lead. [published] 10 feet, in a maker's data sheet of a line converter."""
 

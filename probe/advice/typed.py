@@ -376,6 +376,9 @@ WHAT = {"--cable": "a length", "--level": "a level"}
 """What an option of the command stands for, where it cannot be below nothing."""
 
 
+_FEET = re.compile(r"\d\s*(?:ft|feet|foot|in|inch|inches|'|\")\s*$", re.IGNORECASE)
+
+
 def _figure(option: str, text: str, unit: str, above: float, below: float) -> float:
     _check_digits(f"{option} ", text)
     found = typed_quantity(text, unit)
@@ -383,8 +386,9 @@ def _figure(option: str, text: str, unit: str, above: float, below: float) -> fl
         raise BadInput(f"{option} {quoted(text)}: {WHAT[option]} cannot be negative; leave the "
                        "minus out")  # fmt: skip
     if found is None or not above < found.value < below:
+        metres = "; lengths are metres: 10 feet are 3m" * bool(unit == "m" and _FEET.search(text))
         raise BadInput(
             f"{option} {quoted(text)}: must be a number of {unit} above {above:g} and below "
-            f"{below:g}"
+            f"{below:g}{metres}"
         )
     return found.value

@@ -96,7 +96,7 @@ def _advise(args: argparse.Namespace, named: list[str]) -> None:
 
     from probe.advice.destination import MAINS_HZ, together
     from probe.advice.ground import MAINS_VOLTS
-    from probe.advice.source_file import is_source, read_source
+    from probe.advice.source_file import is_source, read_source, says_what_it_is
     from probe.advice.subject import mains_of, mains_volts_of, playing_at
     from probe.advice.text import render
     from probe.cli.output import check_file, write_all
@@ -115,6 +115,7 @@ def _advise(args: argparse.Namespace, named: list[str]) -> None:
     if is_source(path):
         facts, sources = read_source(path)
     else:
+        says_what_it_is(path)
         facts = facts_of(args.subject, args.archive, SOURCES)
         sources = sources_of(facts)
     measured = facts

@@ -15,6 +15,8 @@ _PLUS = re.compile(r"\+(?![\d.,])")
 
 _NUMBERED = re.compile(r"(.+) (\(no\. \d+\))")
 _TYPED = re.compile(rf"({'|'.join(CONNECTORS)})((?::[^:+]+)*)", re.IGNORECASE)
+_FIGURED = re.compile(r"\b(?:rca|xlr|digital-\d+):", re.IGNORECASE)
+"""In a name that was typed, not given: the connector with its figures."""
 
 ROLES = {"sub": "subwoofer", "subwoofer": "subwoofer", "other": "box", "amplifier": "amplifier"}
 """What a box is, by the word typed for it."""
@@ -26,7 +28,7 @@ def place_of(name: object) -> str:
     ``rca:100k:0.8V`` is "amplifier, RCA input"; a name that somebody gave stays as it is.
     """
     text = clean(name or "the destination")
-    if " and " in text:
+    if " and " in text and _FIGURED.search(text):
         return " and ".join(place_of(part) for part in text.split(" and "))
     numbered = _NUMBERED.fullmatch(text)
     if numbered is not None:

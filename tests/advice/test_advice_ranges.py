@@ -74,11 +74,20 @@ def test_a_device_of_a_facts_file_gives_no_negative_output() -> None:
     assert "full_output_volts is not above 0" in str(shape_complaint(document))
 
 
-@pytest.mark.parametrize(("volts", "asked"), [("50mV", True), ("100mV", False), ("1V", False)])
-def test_an_input_of_fifty_millivolts_is_asked_about(volts: str, asked: bool) -> None:
-    # common practice, no source: line inputs want 100 mV and more
+@pytest.mark.parametrize(
+    ("volts", "asked", "why"),
+    [
+        ("50mV", True, "phono, tape head or microphone"),
+        ("100mV", False, ""),
+        ("1V", False, ""),
+        ("12.3V", False, ""),
+        ("50V", True, "what the amplifier gives is not what it wants"),
+    ],
+)
+def test_an_input_no_line_input_is_like_is_asked_about(volts: str, asked: bool, why: str) -> None:
+    # common practice, no source: line inputs want 100 mV and more, and at most +24 dBu (12.3 V)
     advice = advise(facts(), {"left": symmetrical()}, typed_destination(f"rca:47k:{volts}", 50.0))
     told = [c.message for c in advice.cautions if c.code == "unlikely-sensitivity"]
     assert bool(told) == asked
     if asked:
-        assert "phono, tape head or microphone" in told[0]
+        assert why in told[0]

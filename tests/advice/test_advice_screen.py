@@ -87,6 +87,7 @@ def test_a_fault_stands_before_the_choice() -> None:
         ("rca:47k/leg:1V", "an RCA input has one impedance, centre to shell: write 47k"),
         ("rca:47k:1.5V:max=0.5V", "max=: 0.5 V is below the level for full output"),
         ("rca:47k:1.5V:pin-3-ground", "what pin 3 does: belongs to an xlr input"),
+        ("rca:47k:1V:mismatch=1%", "mismatch=: belongs to an xlr input; rca has no pin 3"),
         ("xlr:20k/leg:mismatch=300", "mismatch=: must be below 100"),
         ("rca:47k:1V:1V", "the level for full output is given twice"),
     ],

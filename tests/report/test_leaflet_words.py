@@ -19,6 +19,7 @@ from probe.report.bounded import figure
 from probe.report.gains import gains
 from probe.report.leaflet import _figures, _hum, leaves_of
 from probe.report.other_ways import other_ways
+from probe.report.places import place_of
 from probe.report.used import as_used, worse_side
 from probe.report.words import OPTIONS
 
@@ -343,3 +344,16 @@ def test_nothing_is_not_said_to_be_less_than_nothing() -> None:
     told = gains({"loudness_vs_rca_db": entry, "reference": "xlr-link"})
     # the figures themselves
     assert told[0].startswith("0.0 to 5.4 dB quieter")
+
+
+@pytest.mark.parametrize(
+    ("name", "place"),
+    [
+        ("integrated, RCA and XLR", "integrated, RCA and XLR"),
+        ("rca:47k:1V and xlr:20k/leg:2V:sub", "amplifier, RCA input and subwoofer, XLR input"),
+        ("main and rca:47k:1V", "main and amplifier, RCA input"),
+    ],
+)
+def test_a_name_that_somebody_gave_stays_as_it_is(name: str, place: str) -> None:
+    """Lost: "integrated, RCA and amplifier, XLR input" at the head of a sheet."""
+    assert place_of(name) == place
