@@ -46,8 +46,11 @@ def with_volume_asked_first(
     without, with_one = (whole(_stating(facts, has=has), sources) for has in (False, True))
     pairs = tuple(zip(advice.choices, without.choices, with_one.choices, strict=True))
     if any(
-        (c.attenuator or _of_neither(c, none, one))
-        and not _either((advice, c), (without, none), (with_one, one))
+        (
+            (c.attenuator or _of_neither(c, none, one))
+            and not _either((advice, c), (without, none), (with_one, one))
+        )
+        or _core(advice, c) > max(_core(without, none), _core(with_one, one))
         for c, none, one in pairs
     ):
         # what neither answer buys is not sold: told is the one with which least is bought
@@ -61,7 +64,8 @@ def with_volume_asked_first(
         cases = ((WITHOUT, without), (WITH, with_one))
         found[choice.box] = Settling(CODE, what, answers, choice.box, cases=cases)
     leads = {c.box for c, (_, none, one) in zip(advice.choices, pairs, strict=True)
-             if none.option is not None and _ways(none) == _ways(one)}  # fmt: skip
+             if none.option is not None and _ways(none) == _ways(one)
+             and _core(without, none) == _core(with_one, one)}  # fmt: skip
     choices = tuple(_told(c, found.get(c.box), same=c.box in leads) for c in advice.choices)
     return replace(advice, choices=choices, would_change=(*advice.would_change, *found.values()))
 
@@ -85,7 +89,7 @@ def hangs_on_volume(advice: Advice, box: str) -> Settling | None:
 
 def _may_matter(advice: Advice) -> bool:
     """Tell whether anything that hangs on a volume control stands in the advice at all."""
-    return any(
+    return any(_core(advice, c) for c in advice.choices) or any(
         _doubted(o) or o.attenuator is not None or HANGS_ON_IT & {h.code for h in o.hazards}
         for o in advice.options
     )
@@ -115,11 +119,28 @@ Answer = tuple[Advice, Choice]
 
 
 def alike(none: Answer, one: Answer) -> bool:
-    """Tell whether both answers come to the same lead with the same resistors in its plug."""
+    """Tell whether both answers come to the same lead with the same resistors in its plug.
+
+    And to a transformer of the same size, where it is one.
+    """
     pads = [_pad_db(*answer) for answer in (none, one)]
     return _ways(none[1]) == _ways(one[1]) and (pads[0] > 0.0) == (pads[1] > 0.0) and (
-        abs(pads[0] - pads[1]) < SAME_DB
+        abs(pads[0] - pads[1]) < SAME_DB and _core(*none) == _core(*one)
     )  # fmt: skip
+
+
+def _core(advice: Advice, choice: Choice) -> float:
+    """Return the volts at 20 Hz that a transformer has to stand that is larger than was solved.
+
+    V rms; 0 where none is used, or the one that was solved does.
+    """
+    parts = [
+        o.used.part_needed.volts_at_20_hz
+        for o in _used(advice, choice)
+        if isolates(o.option.id)
+        and o.used.part_needed.volts_at_20_hz > o.option.part.volts_at_20_hz
+    ]
+    return max(parts, default=0.0)
 
 
 def _ways(choice: Choice) -> tuple[str | None, str | None]:
@@ -153,9 +174,14 @@ def _asked(now: Answer, none: Answer, one: Answer) -> str:
     same = none[1].option == one[1].option
     way = f"{none[1].option}, with " if same and none[1].option else ""
     plugs = any(_pad_db(*answer) > 0.0 for answer in (none, one))
-    without = f"{way}{_plug(*none)}" if same else _way(*none, plugs=plugs)
+    cores = [_larger(*answer) for answer in (none, one)]
+    if same and cores[0] != cores[1]:
+        without, with_one = (f"{text}{core or AS_SOLVED}" for text, core in zip(
+            (way, ""), cores, strict=True))  # fmt: skip
+    else:
+        without = f"{way}{_plug(*none)}" if same else _way(*none, plugs=plugs)
+        with_one = _plug(*one) if same else _way(*one, plugs=plugs)
     without += _unstated(*none)
-    with_one = _plug(*one) if same else _way(*one, plugs=plugs)
     case = WITH if alike(now, one) else WITHOUT if alike(now, none) else ""
     follows = case and f" (what follows is {case})"
     return (
@@ -184,6 +210,14 @@ def _unstated(advice: Advice, choice: Choice) -> str:
     known = any(o.used.figures.full_output_margin_db is not None for o in bare)
     return UNSTATED if told and not known else ""
 
+
+def _larger(advice: Advice, choice: Choice) -> str:
+    """Return which transformer is needed, where it is a larger one than was solved."""
+    core = _core(advice, choice)
+    return f"a transformer of at least {core:g} V at 20 Hz" if core else ""
+
+
+AS_SOLVED = "the transformer that was calculated with"
 
 UNSTATED = (
     " as long as its full output, which is not stated (full_output), is no more than the input "

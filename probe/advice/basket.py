@@ -27,6 +27,7 @@ from probe.advice.picking import one_piece
 from probe.advice.plain import against
 from probe.advice.shelf import Shelf
 from probe.advice.taken import (
+    IF_NOT,
     OR_TURNED_DOWN,
     WHEN,
     Basket,
@@ -118,7 +119,15 @@ def lists(
         if choice.option is None:
             told = tuple(b.option for b in first.get("first", ()))
             nothing = first.get("before") not in WHEN  # there is something to be tried
-            none = _none_yet(advice, choice, destination, shelf, told, nothing=nothing)
+            none = _none_yet(
+                advice, choice, destination, shelf, told, nothing=nothing, tried=tried[choice.box]
+            )
+            asked = hangs_on_volume(advice, choice.box)
+            if asked is not None:
+                cases = tuple(_of_answers(none, asked, destination, shelf, whole))
+                none = replace(none, cases=cases)
+                for _, more in cases:
+                    shelf, whole = less(shelf, more.taken), less(whole, more.both)
             found.append(replace(none, system_price=system_price, **first))
             continue
         here = picked.solve_of(choice.box)
@@ -197,7 +206,8 @@ def _first(
             after = less(shelf, found[0].taken)
             leads = [_tried_already(lead) for lead in _with_answers(asked, branches)]
             leads = leads or _of_step(asked, advice, choice, destination, after, solve)
-            found += [replace(lead, case=IF_NOT) for lead in leads[:1]]
+            tried = lead_names(found[:1])
+            found += [replace(lead, case=IF_NOT, plugged=tried) for lead in leads[:1]]
             break
     return {"first": tuple(found), "before": told.code}
 
@@ -270,10 +280,6 @@ def _elsewhere(
     return {"first": (replace(with_it, case=case), *figures), "before": ELSEWHERE}
 
 
-IF_NOT = "if that does not do, ask (above), and if so"
-"""When the lead of an answer is taken, behind one that is tried."""
-
-
 def _of_step(
     told: Settling, advice: Advice, choice: Choice, destination: Destination, shelf: Shelf,
     solve: Solve | None,
@@ -332,14 +338,7 @@ def _either(
 
     Leads are picked for both by what they are in the way as it is used, whose figures are told.
     """
-    lists: list[tuple[str, Basket]] = []
-    for case, advice in asked.cases:
-        choice = next(c for c in advice.choices if c.box == basket.box)
-        if choice.option is None:
-            one = _none_yet(advice, choice, destination, shelf)
-        else:
-            one = parts_of_way(advice, choice, destination, shelf, None, known=basket.own)
-        lists.append((case, replace(one, both=_again(one.taken, one.count_of_both, whole))))
+    lists = list(_of_answers(basket, asked, destination, shelf, whole))
     shared = set.intersection(*(_held_by(b) for _, b in lists))
 
     def parted(one: Basket, *, alike: bool) -> Basket:
@@ -351,7 +350,9 @@ def _either(
         or_pad = one.or_pad if pads else ()
         return replace(one, taken=taken, both=both, missing=missing, offered=kept, or_pad=or_pad)
 
-    found = parted(lists[0][1], alike=True)
+    # of an answer with which nothing is used there is nothing to share
+    one = next((b for _, b in lists if b.option), lists[0][1])
+    found = parted(one, alike=True)
     length, own = basket.length_m, basket.own
     return replace(
         found,
@@ -361,6 +362,19 @@ def _either(
         dearer=tuple(dearer_parts(found.taken, shelf, length, own)),
         cases=tuple((case, parted(one, alike=False)) for case, one in lists),
     )  # fmt: skip
+
+
+def _of_answers(
+    basket: Basket, asked: Settling, destination: Destination, shelf: Shelf, whole: Shelf
+) -> Iterator[tuple[str, Basket]]:  # fmt: skip
+    """Yield all that a box takes with each answer to what is looked at, with the answer."""
+    for case, advice in asked.cases:
+        choice = next(c for c in advice.choices if c.box == basket.box)
+        if choice.option is None:
+            one = _none_yet(advice, choice, destination, shelf)
+        else:
+            one = parts_of_way(advice, choice, destination, shelf, None, known=basket.own)
+        yield case, replace(one, both=_again(one.taken, one.count_of_both, whole))
 
 
 def _alike(one: Basket, other: Basket) -> bool:
@@ -507,9 +521,12 @@ def _again(taken: Sequence[Taken], count: int, shelf: Shelf) -> tuple[Taken, ...
 
 def _none_yet(
     advice: Advice, choice: Choice, destination: Destination, shelf: Shelf,
-    told: Sequence[str] = (), *, nothing: bool = True,
+    told: Sequence[str] = (), *, nothing: bool = True, tried: frozenset[str] = frozenset(),
 ) -> Basket:  # fmt: skip
-    """Return a basket that says what would be taken; ``told``: ways that come before that."""
+    """Return a basket that says what would be taken; ``told``: ways that come before that.
+
+    ``tried``: names of leads that are there then, for they were plugged in first.
+    """
     note = "take nothing yet: no connection is to be used (above)" if nothing else ""
     verdicts = {
         o.verdict for o in advice.options if (o.box, o.option.id) == (choice.box, choice.best)
@@ -533,7 +550,8 @@ def _none_yet(
             return _nothing_of(choice, shelf, note)
         would = replace(choice, option=least, socket=socket)
         found = parts_of_way(advice, would, destination, shelf, None, other.part if other else None)
-        found = replace(found, both=_again(found.taken, found.count_of_both, shelf))
+        both = _again(found.taken, found.count_of_both, shelf)
+        found = replace(found, both=both, plugged=tried)
         only = f"if it is connected all the same, the least bad, {least}"
         if "cannot-tell" in verdicts:
             only = f"only if it turns out to do (above), {least}"

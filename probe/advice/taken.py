@@ -149,6 +149,9 @@ LOOK = "look whether the device has a volume control of its own (a knob, keys, a
 AFTER = {"origin-first": "; if the hum goes, no more than what is named there"}
 """What is said behind them, of what they spare."""
 
+IF_NOT = "if that does not do, ask (above), and if so"
+"""When the lead of an answer is taken, behind one that is tried."""
+
 TOO_LOUD = "if it is too loud"
 """What an attenuator that is not put in is for, where the input takes what comes."""
 
@@ -225,6 +228,8 @@ class Basket:
     """Where nothing is used: what is taken with the part that would help."""
     case: str = ""
     """With which answer it is taken, where that is none of those that `before` tells."""
+    plugged: frozenset[str] = frozenset()
+    """Names of leads that were tried before it is taken."""
     first: tuple[Basket, ...] = ()
     """What the leads take that come before this: the one to try, or one for each answer."""
     before: str = ""
@@ -298,7 +303,8 @@ class Basket:
             )
             stock = "" if plain or lead.instead is None else f"; {lead.instead.says}"
             after = "" if lead.case else AFTER.get(self.before, "")
-            yield f"{case}: {', '.join((told, *lead._price()))}{stock}{after}"
+            price = (f"{'with what was tried, ' * bool(lead._tried)}{p}" for p in lead._price())
+            yield f"{case}: {', '.join((told, *price))}{stock}{after}"
 
     def _in_any_case(self) -> Iterable[str]:
         """Say what is taken; with what is looked at first what either answer takes."""
@@ -308,7 +314,8 @@ class Basket:
     def _either(self, look: str) -> Iterable[str]:
         """Say what each answer takes besides, a line each, behind how to ``look``."""
         for place, (case, more) in enumerate(self.cases):
-            told = "; ".join((*more._lines(), *more._order(), *more._price())) or "nothing else"
+            none = "nothing else" if more.option else "nothing yet"
+            told = "; ".join((*more._lines(), *more._order(), *more._price())) or none
             told = "; ".join((told, *more._offered()))
             yield f"{f'{look}; ' if place == 0 else ''}{case}: {told}"
 
@@ -343,7 +350,7 @@ class Basket:
         """Names of the leads that are there already when this is taken, for they were tried."""
         plugged = [lead for lead in self.first if not lead.case]
         tried = lead_names(plugged) if self.before in WHEN else frozenset()
-        return tried & lead_names((self,))
+        return (tried | self.plugged) & lead_names((self,))
 
     def _lines(self) -> Iterable[str]:
         for t in self.taken:
@@ -445,11 +452,16 @@ class Basket:
 
 def with_each_answer(basket: Basket) -> tuple[Basket, ...]:
     """Return what is taken with each answer to what is looked at, the whole of it; else itself."""
-    return tuple(
-        replace(basket, option=more.option or basket.option, taken=(*basket.taken, *more.taken),
-                both=(*basket.both, *more.both), missing=(*basket.missing, *more.missing), cases=())
-        for _, more in basket.cases
-    ) or (basket,)  # fmt: skip
+    return tuple(_whole(basket, more) for _, more in basket.cases) or (basket,)
+
+
+def _whole(basket: Basket, more: Basket) -> Basket:
+    """Return all of what is taken with one answer to what is looked at."""
+    return replace(
+        basket if basket.option else more,
+        option=more.option or basket.option, taken=(*basket.taken, *more.taken),
+        both=(*basket.both, *more.both), missing=(*basket.missing, *more.missing), cases=(),
+    )  # fmt: skip
 
 
 def whole_run(piece: Piece) -> bool:

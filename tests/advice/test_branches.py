@@ -30,6 +30,7 @@ from probe.advice.typed import changed, typed_destination
 from probe.report.leaflet import leaves_of
 from probe.report.step import in_words
 from probe.report.text import printed
+from tests.advice.shelves import HEAD, PAIR, pad
 
 Sheet = dict[str, Any]
 
@@ -168,28 +169,7 @@ def test_what_is_told_of_an_answer_is_what_is_said_with_it(tmp_path: Path, seed:
             assert list(map(held, branches[other.answers[0]])) == list(map(held, expected.own))
 
 
-PARTS = """
-format = "probe-shelf/1"
-currency = "EUR"
-[[part]]
-name = "pair"
-kind = "lead"
-from = "rca-male"
-to = "rca-male"
-wires = ["centre-centre", "shell-shell"]
-price = 17.0
-stock = 8
-length_m = 1.5
-pieces = 2
-[[part]]
-name = "pad 6"
-kind = "attenuator"
-from = "rca-female"
-to = "rca-male"
-attenuation_db = 6.0
-price = 15.0
-stock = 8
-"""
+PARTS = HEAD + PAIR + pad("pad 6", 6.0, 15.0)
 
 
 def test_the_sum_has_both_ends_of_what_is_looked_at(tmp_path: Path) -> None:

@@ -17,6 +17,7 @@ from probe.advice.shelf import read_shelf
 from probe.advice.source_file import read_source
 from probe.advice.taken import Basket
 from probe.advice.typed import changed, typed_destination
+from tests.advice.shelves import HEAD, PAIR, pad
 
 SHEET = """
 format = "probe-source/1"
@@ -31,33 +32,9 @@ connectors = ["rca"]
 {more}
 """
 
-LEAD = """
-[[part]]
-name = "pair"
-kind = "lead"
-from = "rca-male"
-to = "rca-male"
-wires = ["centre-centre", "shell-shell"]
-price = 17
-stock = 8
-length_m = 1.5
-pieces = 2
-"""
-
-PAD = """
-[[part]]
-name = "pad {db}"
-kind = "attenuator"
-from = "rca-female"
-to = "rca-male"
-price = {price}
-stock = {stock}
-attenuation_db = {db}.0
-"""
-
 
 def basket(folder: Path, sheet: str, to: str, parts: str) -> Basket:
-    (folder / "shelf.toml").write_text(f'format = "probe-shelf/1"\n{parts}', "utf-8")
+    (folder / "shelf.toml").write_text(HEAD + parts, "utf-8")
     (folder / "source.toml").write_text(sheet, "utf-8")
     shelf = read_shelf(folder / "shelf.toml")
     there = with_shelf_parts(changed(typed_destination(to, 50.0), cable="1.5m"), shelf)
@@ -80,8 +57,8 @@ def test_each_branch_takes_what_its_answer_takes(tmp_path: Path, seed: int) -> N
     drawn = random.Random(seed)
     level, needs = drawn.choice((1.4, 2.0, 2.2, 3.0)), drawn.choice((0.4, 0.6, 0.9))
     to = f"rca:{drawn.choice((10, 22, 47))}k:{needs}V:max={needs * drawn.choice((2.0, 2.4)):g}V"
-    parts = LEAD + "".join(
-        PAD.format(db=db, price=3 + db, stock=drawn.choice((0, 1, 2, 4))) for db in (3, 6, 10)
+    parts = PAIR + "".join(
+        pad(f"pad {db}", db, 3 + db, drawn.choice((0, 1, 2, 4))) for db in (3, 6, 10)
     )
     ohm = drawn.choice((50, 100, 300))
     told, *typed = (

@@ -9,6 +9,7 @@ import pytest
 
 from probe.cli.main import main
 from probe.report.leaflet import leaves_of
+from tests.advice.shelves import HEAD, part
 
 DEVICE = """
 [device]
@@ -45,14 +46,11 @@ single_ended_impedance_ohm = 600.0
 
 
 def lead(name: str, wires: str, price: float, stock: int, to: str = "rca-male") -> str:
-    return (
-        f'[[part]]\nname = "{name}"\nkind = "lead"\nfrom = "xlr-female"\nto = "{to}"\n'
-        f"wires = {wires}\nlength_m = 2.0\nprice = {price}\nstock = {stock}\n"
-    )
+    return part(name, "lead", f"xlr-female {to}", price, f"wires = {wires}\nlength_m = 2.0", stock)
 
 
 SHELF = (
-    'format = "probe-shelf/1"\ncurrency = "EUR"\n'
+    HEAD
     + lead("open lead", '["2-centre", "1-shell"]', 22.0, 4)
     + lead("tied lead", '["2-centre", "1-shell", "3-shell"]', 14.0, 3)
     + lead("XLR lead", '["1-1", "2-2", "3-3"]', 16.0, 6, "xlr-male")

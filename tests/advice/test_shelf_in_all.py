@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from probe.cli.main import main
+from tests.advice.shelves import DATA, HEAD, STRAIGHT, THROUGH, pad, part
 
 DEVICE = '[device]\nmaker = "Quell"\nmodel = "Larder"\noutput = "line"\n'
 
@@ -32,25 +33,13 @@ connectors = ["xlr", "rca"]
 """
 
 
-def part(name: str, kind: str, plugs: str, price: float, more: str = "") -> str:
-    from_, to = plugs.split()
-    return (
-        f'[[part]]\nname = "{name}"\nkind = "{kind}"\nfrom = "{from_}"\nto = "{to}"\n'
-        f"price = {price}\nstock = 8\n{more}\n"
-    )
-
-
-MAKES = 'wires = ["centre-centre", "shell-shell"]'
-DATA = "capacitance_pf_per_m = 90.0\nshield_milliohm_per_m = 25.0\ncontact_milliohm = 15.0"
-
-SHELF = 'format = "probe-shelf/1"\ncurrency = "EUR"\n' + "".join((
+SHELF = HEAD + "".join((
     part("pair", "lead", "rca-male rca-male", 28.0,
-         f"{MAKES}\npieces = 2\nlength_m = 3.0\n{DATA}"),
-    part("long", "lead", "rca-male rca-male", 27.0, f"{MAKES}\nlength_m = 7.0\n{DATA}"),
-    part("pad", "attenuator", "rca-female rca-male", 15.0, "attenuation_db = 6.0"),
-    part("Y", "splitter", "rca-male rca-female", 9.0, MAKES),
-    part("XLR lead", "lead", "xlr-female xlr-male", 36.0,
-         'wires = ["1-1", "2-2", "3-3"]\nlength_m = 7.5'),
+         f"{THROUGH}\npieces = 2\nlength_m = 3.0\n{DATA}"),
+    part("long", "lead", "rca-male rca-male", 27.0, f"{THROUGH}\nlength_m = 7.0\n{DATA}"),
+    pad("pad", 6.0, 15.0),
+    part("Y", "splitter", "rca-male rca-female", 9.0, THROUGH),
+    part("XLR lead", "lead", "xlr-female xlr-male", 36.0, f"{STRAIGHT}\nlength_m = 7.5"),
     part("to XLR", "lead", "rca-male xlr-male", 46.0,
          'wires = ["centre-2", "shell-1", "shell-3"]\nlength_m = 8.0'),
 ))  # fmt: skip
