@@ -15,6 +15,7 @@ from functools import partial
 from probe.advice import thresholds as limit
 from probe.advice.answers import Lines, known, placed
 from probe.advice.ask_circuit import with_circuit_asked_first
+from probe.advice.ask_drive import with_drive_asked_first
 from probe.advice.ask_first import with_asked_first
 from probe.advice.ask_leg import with_leg_asked_first
 from probe.advice.ask_load import with_load_asked_first
@@ -201,6 +202,9 @@ def _analogue(
         found, destination, lambda other: _whole(facts, sources, other, memories)
     )
     found = with_reading_first(found, destination, of_these)
+    found = with_drive_asked_first(
+        found, facts, sources, partial(_whole, destination=destination, memories=memories)
+    )
     found = with_tie_asked(found, device, sides, destination, of_these)
     found = with_outputs_apart(
         found, facts, partial(_whole, destination=destination, memories=memories)

@@ -34,6 +34,15 @@ KINDS: tuple[tuple[str, str, bool | None], ...] = (
 )  # fmt: skip
 """What a maker may answer else: in words, the kind, and whether its winding floats."""
 
+ANSWERS: dict[str, Lines] = {
+    words: (("kinds", (kind,)), *(() if floats is None else ((FLOATING, floats),)))
+    for words, kind, floats in KINDS
+}
+"""The same as they are typed, by their words."""
+
+CERTAIN = "if it is for certain"
+"""Before another definite answer, among the reasons."""
+
 NEVER_TIED = (
     "without such an answer pin 3 is not joined to pin 1 anywhere: of pins that are each driven "
     "against ground that short-circuits one of them"
@@ -45,24 +54,24 @@ def other_answers(advice: Advice, facts: Mapping[str, Any]) -> Iterator[tuple[st
 
     None where nobody asks; not one that each box hopes for.
     """
-    asked = [_hoped(s) for s in advice.would_change if s.code == CODE]
-    if not asked:
-        return
+    asked = [s for s in advice.would_change if _asks(s)]
+    for words, lines in definite_answers(facts) if asked else ():
+        if not all(_hoped(s, lines) for s in asked):
+            yield words, lines
+
+
+def definite_answers(facts: Mapping[str, Any]) -> Iterator[tuple[str, Lines]]:
+    """Yield what a maker may answer who knows it, of what fits what is stated."""
     possible, stated = possible_kinds(facts), (facts.get("stated") or {}).get(FLOATING)
-    for words, kind, floats in KINDS:
-        if (
-            kind not in possible
-            or all(kind in hoped for hoped in asked)
-            or (floats is not None and stated not in (None, floats))
-        ):
-            continue
-        more = () if floats is None else ((FLOATING, floats),)
-        yield words, (("kinds", (kind,)), *more)
+    for words, lines in ANSWERS.items():
+        said = dict(lines)
+        if set(said["kinds"]) <= set(possible) and stated in (None, said.get(FLOATING, stated)):
+            yield words, lines
 
 
 def with_other_answers(advice: Advice, branches: Sequence[Branch]) -> Advice:
     """Return the advice with what the other answers open, for each box the question is put for."""
-    asked = {s.box: s for s in advice.would_change if s.code == CODE}
+    asked = {s.box: s for s in advice.would_change if _asks(s)}
     told = {box: replace(s, others=tuple(_others(s, branches))) for box, s in asked.items()}
     changed = {id(s): told[box] for box, s in asked.items()}
     return replace(
@@ -72,13 +81,18 @@ def with_other_answers(advice: Advice, branches: Sequence[Branch]) -> Advice:
     )
 
 
+def _asks(asked: Settling) -> bool:
+    """Tell whether it is asked what drives the pins, be it before an isolator is bought."""
+    return asked.code in (CODE, "asked-first") and "kinds" in dict(asked.typed)
+
+
 def _others(asked: Settling, branches: Sequence[Branch]) -> Iterator[Other]:
     """Yield what is used with each answer, those together that come to the same.
 
     Not of one that is among those hoped for.
     """
     found: dict[tuple[str, str], list[str]] = {}
-    named = {words for words, kind, _ in KINDS if kind in _hoped(asked)}
+    named = {words for words, lines in ANSWERS.items() if _hoped(asked, lines)}
     for one in branches:
         choice = one.choice(asked.box)
         if choice.option is not None and one.answer not in named:
@@ -87,9 +101,11 @@ def _others(asked: Settling, branches: Sequence[Branch]) -> Iterator[Other]:
         yield Other(" or ".join(answers), way, says, tuple(answers))
 
 
-def _hoped(asked: Settling) -> set[str]:
-    """Return the kinds of the answer that is hoped for."""
-    return {kind for key, kinds in asked.typed if key == "kinds" for kind in kinds}
+def _hoped(asked: Settling, answer: Lines) -> bool:
+    """Tell whether a definite answer is among what is hoped for."""
+    hoped, said = dict(asked.typed), dict(answer)
+    floats = hoped.get(FLOATING, said.get(FLOATING)) == said.get(FLOATING)
+    return set(said["kinds"]) <= set(hoped["kinds"]) and floats
 
 
 def _way(again: Advice, choice: Choice) -> tuple[str, str]:
@@ -129,7 +145,7 @@ def _told(choice: Choice, asked: Settling | None) -> Choice:
     """Return the choice with the other answers behind the question."""
     if asked is None or not asked.others:
         return choice
-    says = [f"if it is for certain {other.answer}: {other.says}" for other in asked.others]
+    says = [f"{CERTAIN} {other.answer}: {other.says}" for other in asked.others]
     if any("tied" in other.option for other in asked.others):
         says.append(NEVER_TIED)
     at = next((i for i, w in enumerate(choice.why) if asked.what in w), 0) + 1

@@ -78,6 +78,60 @@ LEAD = "xlr-to-xlr"
 
 
 @dataclass(frozen=True)
+class Drive:
+    """An answer to what drives pins 2 and 3, with which a lead may do: the kinds, in words."""
+
+    kinds: tuple[str, ...]
+    what: str
+    tied: bool = True
+    """It may open a lead that joins pin 3 in its own plugs."""
+
+    def opens(self, option: str) -> bool:
+        """Tell whether it may open a way; nobody is asked for isolators."""
+        return not isolates(option) and (self.tied or "tied" not in option)
+
+    def asked(self, device: str) -> str:
+        """Return the question, and the answer that is hoped for."""
+        return f"ask the maker of {device} whether {self.what}"
+
+
+DRIVES = (
+    Drive(
+        DRIVEN,
+        "pins 2 and 3 of the XLR output are each driven against ground, or pin 3 only has a like "
+        'impedance ("impedance-balanced"), neither by a transformer nor cross-coupled ("floating", '
+        '"servo-balanced"): if so',
+    ),
+    Drive(
+        ONE_LEG_KINDS,
+        "pin 3 of the XLR output carries a signal: if it carries none "
+        '("impedance-balanced", joined to ground or to nothing, or only sensing the ground of what '
+        "is fed)",
+        tied=False,
+    ),
+)
+"""Of an output whose pin 2 has its own amplifier a lead takes pin 2, whatever pin 3 has. Where pin
+3 is held to ground by what is fed, one may do where nothing drives it; ways that join it
+themselves are among the other answers."""
+
+
+def drives(facts: Mapping[str, Any]) -> Iterator[tuple[Drive, tuple[Lines, ...]]]:
+    """Yield what may be asked of the pins of a typed source, with the answers that it must do with.
+
+    The last is what is typed: of the kinds that the source may be. Before it, where the source is
+    called by name, all that the words hold: a maker who answers so need not keep to that name.
+    """
+    possible = possible_kinds(facts)
+    stated = {k: v for k, v in (facts.get("stated") or {}).items() if k != "kinds"}
+    unnamed = possible_kinds({**facts, "stated": stated}) if possible else ()
+    for drive in DRIVES:
+        rest, whole = (tuple(k for k in held if k in drive.kinds) for held in (possible, unnamed))
+        if rest and rest != possible:
+            answers = dict.fromkeys((("kinds", kinds),) for kinds in (whole, rest))
+            yield drive, tuple(answers)
+
+
+@dataclass(frozen=True)
 class Question:
     """One thing to ask, and what it would open.
 
@@ -367,35 +421,11 @@ def _pin_3(stuck: Stuck, _: set[str]) -> Iterator[Question]:
         yield Question("pin-3", lambda *_: what, stuck.ways, (connected,))
 
 
-def _each_driven(stuck: Stuck, _: set[str]) -> Iterator[Question]:
-    """Of an output whose pin 2 has its own amplifier a lead takes pin 2, whatever pin 3 has."""
-    rest = tuple(k for k in possible_kinds(stuck.facts) if k in DRIVEN)
-    if rest and rest != possible_kinds(stuck.facts):
-        what = (
-            f"ask the maker of {stuck.advice.device} whether pins 2 and 3 of the XLR output are "
-            'each driven against ground, or pin 3 only has a like impedance ("impedance-balanced"),'
-            ' neither by a transformer nor cross-coupled ("floating", "servo-balanced"): if so'
-        )
-        among = frozenset(way for way in stuck.ways if not isolates(way[1]))
-        yield Question("each-driven", lambda *_: what, among, ((("kinds", rest),),))
-
-
-def _pin_3_silent(stuck: Stuck, _: set[str]) -> Iterator[Question]:
-    """Where pin 3 is held to ground by what is fed: where nothing drives it, a lead may do.
-
-    Ways that join it themselves are not among them: they have the other answers of `_each_driven`.
-    """
-    rest = tuple(k for k in possible_kinds(stuck.facts) if k in ONE_LEG_KINDS)
-    if rest and rest != possible_kinds(stuck.facts):
-        what = (
-            f"ask the maker of {stuck.advice.device} whether pin 3 of the XLR output carries a "
-            'signal: if it carries none ("impedance-balanced", joined to ground or to nothing, or '
-            "only sensing the ground of what is fed)"
-        )
-        among = frozenset(
-            way for way in stuck.ways if not isolates(way[1]) and "tied" not in way[1]
-        )
-        yield Question("each-driven", lambda *_: what, among, ((("kinds", rest),),))
+def _what_drives(stuck: Stuck, _: set[str]) -> Iterator[Question]:
+    for drive, answers in drives(stuck.facts):
+        among = frozenset(way for way in stuck.ways if drive.opens(way[1]))
+        what = drive.asked(stuck.advice.device)
+        yield Question("each-driven", lambda *_, what=what: what, among, answers)
 
 
 def _pin_3_and_impedance(stuck: Stuck, _: set[str]) -> Iterator[Question]:
@@ -447,7 +477,7 @@ def _joined_plug(stuck: Stuck, boxes: set[str]) -> Iterator[Question]:
 
 QUESTIONS: tuple[Callable[[Stuck, set[str]], Iterator[Question]], ...] = (
     _impedance, _minimum_load, _impedance_and_load, _winding, _leg_alone, _legs_alike, _pin_3,
-    _each_driven, _pin_3_silent, _pin_3_and_impedance, _joined_plug,
+    _what_drives, _pin_3_and_impedance, _joined_plug,
 )  # fmt: skip
 """What may be asked for the boxes that have no way yet, the easiest answer first."""
 

@@ -26,7 +26,7 @@ def with_winding_asked_first(advice: Advice, facts: Mapping[str, Any], whole: Wh
     if not may_float(facts) or not any(isolates(c.option) for c in advice.choices):
         return advice
     floating, tapped = (
-        _leads(advice, whole(*restated(facts, FLOATING, so))) for so in (True, False)
+        leads_with(advice, whole(*restated(facts, FLOATING, so))) for so in (True, False)
     )
     what = winding_asked(advice.device)
     found: dict[str, Settling] = {}
@@ -38,7 +38,7 @@ def with_winding_asked_first(advice: Advice, facts: Mapping[str, Any], whole: Wh
     return told_first(advice, found, "is used instead")
 
 
-def _leads(advice: Advice, again: Advice) -> dict[str, str]:
+def leads_with(advice: Advice, again: Advice) -> dict[str, str]:
     """Return what is used for each box that has something else than a transformer.
 
     Nothing, where a box needs more with the answer than without it.

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from functools import partial
 
+from probe.advice.ask_kind import CERTAIN, NEVER_TIED
 from probe.advice.ask_maker import isolates
 from probe.advice.ask_volume import hangs_on_volume
 from probe.advice.company import CLIPS, UNCHANGED, effects, short_beside
@@ -165,6 +166,10 @@ def _in_brief(advice: Advice, choice: Choice) -> Choice:
     asked = [w for w in why if any(what in w for what in asks)][:1]
     kept = why[:MOST_REASONS]
     kept += [w for w in asked if w not in kept]
+    others = [w for w in choice.why if w.startswith(CERTAIN) or w == NEVER_TIED]
+    kept = [w for w in kept if w not in others]
+    at = next((k for k, w in enumerate(kept) if w.startswith(BEFORE_BUYING) or w in asked), -1)
+    kept[at + 1 : at + 1] = others  # the list counts on them, too
     return replace(choice, why=tuple(w.replace(" (below)", "") for w in kept))
 
 

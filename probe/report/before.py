@@ -12,7 +12,16 @@ from probe.report.document import listing
 from probe.report.other_ways import stays_out
 from probe.report.places import in_places, named_in, places_of
 from probe.report.step import ASKED as ASKED_FIRST
-from probe.report.step import DIGITAL_TRIED, ORIGIN, TRIED, VOLUME, in_words, quoted, then_of
+from probe.report.step import (
+    DIGITAL_TRIED,
+    ORIGIN,
+    TRIED,
+    VOLUME,
+    in_words,
+    others_of,
+    quoted,
+    then_of,
+)
 from probe.report.text import inner, printed
 from probe.report.typed import FIGURES
 from probe.report.used import needs_pad
@@ -183,6 +192,7 @@ def asked_of(
     found += () if holds else _looked_at(advice, mine).values()
     found += [] if tried else origin
     found += [f"Before anything is bought, {text}" for text in first]
+    found += [text for o in _first_of(advice, mine, ASKED_FIRST) for text in others_of(o)]
     found += [
         f"Before anything {'else ' * (o['code'] == DIGITAL_TRIED)}is bought, "
         f"{printed(o.get('what'), MOST_WORDS)}."
@@ -204,7 +214,8 @@ def asked_of(
 def tie_first(advice: Mapping[str, Any]) -> str:
     """Return the code of what a lead with pin 3 tied comes by before what is chosen; or nothing."""
     for one in (o for o in listing(advice, "would_change") if isinstance(o, Mapping)):
-        tied = any("tied" in str(way) for way in listing(one, "answers"))
+        others = (o.get("option") for o in listing(one, "others") if isinstance(o, Mapping))
+        tied = any("tied" in str(way) for way in (*listing(one, "answers"), *others))
         if tied and one.get("code") in (TRIED, ASKED_FIRST):
             return str(one["code"])
     return ""

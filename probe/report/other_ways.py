@@ -9,7 +9,7 @@ from probe.numbers import number, without_figures
 from probe.report import words
 from probe.report.bounded import why_wide
 from probe.report.document import listing
-from probe.report.step import Step, in_words, quoted, then_of
+from probe.report.step import MOST_ASKED, Step, others_of, quoted, then_of
 from probe.report.text import clean, printed
 from probe.report.used import as_used, eased, needs_pad
 
@@ -117,15 +117,6 @@ ASKED = ("output-impedance", "minimum-load", "winding", "legs-alike", "each-driv
          "leg-alone", "joined-plug")  # fmt: skip
 """Codes of what a maker, or a soldering iron, is asked for where nothing is used."""
 
-NEVER_TIED = (
-    "Without such an answer never join pin 3 to pin 1: of pins that are each driven against ground "
-    "that short-circuits one of them."
-)
-"""What is said where an answer opens a lead with pin 3 tied."""
-
-MOST_ASKED = 300
-"""Characters of a question."""
-
 
 def why_nothing(
     advice: Mapping[str, Any], options: Sequence[Mapping[str, Any]], step: Step | None = None
@@ -162,13 +153,7 @@ def why_nothing(
             for code in ASKED
             for o in _settling(advice, boxes, code)
             for answer in listing(o, "answers")[:1]]  # fmt: skip
-    said += [f"If it is for certain {printed(other.get('answer'), MOST_ASKED)}: "
-             f"{in_words(printed(other.get('says'), MOST_ASKED))}."
-             for o in _settling(advice, boxes, "each-driven")
-             for other in listing(o, "others") if isinstance(other, Mapping)]  # fmt: skip
-    if any("tied" in str(o.get("option")) for one in _settling(advice, boxes, "each-driven")
-           for o in listing(one, "others") if isinstance(o, Mapping)):  # fmt: skip
-        said.append(NEVER_TIED)
+    said += [text for o in _settling(advice, boxes, "each-driven") for text in others_of(o)]
     said = list(dict.fromkeys(said))  # several boxes may want the same
     if step and step.tried:
         said = [f"If it does not, {text[:1].lower()}{text[1:]}" for text in said]

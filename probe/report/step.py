@@ -114,6 +114,26 @@ def then_of(asked: Mapping[str, Any]) -> str:
     return in_words(printed(asked.get("then"), MOST_OF_THEN))
 
 
+def others_of(asked: Mapping[str, Any]) -> list[str]:
+    """Return what is used with each other definite answer to a question, a sentence each."""
+    held = [o for o in listing(asked, "others") if isinstance(o, Mapping)]
+    said = [
+        f"If it is for certain {printed(o.get('answer'), MOST_ASKED)}: "
+        f"{in_words(printed(o.get('says'), MOST_ASKED))}."
+        for o in held
+    ]
+    return said + [NEVER_TIED] * any("tied" in str(o.get("option")) for o in held)
+
+
+NEVER_TIED = (
+    "Without such an answer never join pin 3 to pin 1: of pins that are each driven against ground "
+    "that short-circuits one of them."
+)
+"""What is said where an answer opens a lead with pin 3 tied."""
+
+MOST_ASKED = 300
+"""Characters of a question."""
+
 MOST_OF_THEN = 600
 """Characters of it: what is to be minded stands in it."""
 

@@ -26,6 +26,7 @@ from probe.advice.model import Advice
 from probe.advice.shelf import TEMPLATE, read_shelf
 from probe.advice.source_file import read_source
 from probe.advice.taken import WHEN, Basket
+from probe.advice.text import render
 from probe.advice.typed import changed, typed_destination
 from probe.report.leaflet import leaves_of
 from probe.report.step import in_words
@@ -92,6 +93,9 @@ def with_answer(sheet: Sheet, what: str) -> Sheet | None:
         found["kinds"] = [k for k in kinds if k in DRIVEN]
     if "carries a signal" in what:
         found["kinds"] = [k for k in kinds if k in SILENT]
+    if "what drives pins 2 and 3" in what:
+        (kind, floats), *_ = (answer for words, answer in ANSWERS.items() if words in what)
+        found |= {"kinds": [kind]} | ({} if floats is None else {"floating_winding": floats})
     if "whether the winding" in what:
         found["floating_winding"] = True
     return found if found != sheet else None
@@ -167,6 +171,81 @@ def test_what_is_told_of_an_answer_is_what_is_said_with_it(tmp_path: Path, seed:
             more = {} if floats is None else {"floating_winding": floats}
             again, expected = said(tmp_path, {**sheet, "kinds": [kind], **more}, boxes, place)
             assert list(map(held, branches[other.answers[0]])) == list(map(held, expected.own))
+
+
+def two_kinds(one: str, other: str) -> Sheet:
+    device = {"maker": "Ostrel", "model": "Pair", "kind": "preamplifier", "output": "line",
+              "connectors": ["xlr"]}  # fmt: skip
+    return {"kinds": [one, other], "differential_level_v": 2.0, "differential_maximum_v": 8.0,
+            "differential_impedance_ohm": 150.0, "device": device}  # fmt: skip
+
+
+HELD = "xlr:20k/leg:1V:pin-3-ground"
+PAIRS = [
+    ("impedance-balanced", "electronically-floating", [HELD], "carries a signal"),
+    pytest.param(
+        "ground-sensing", "differential", [HELD], "carries a signal", marks=pytest.mark.long
+    ),
+    ("differential", "transformer-coupled", [HELD], "for certain a transformer whose winding"),
+    ("electronically-floating", "ground-sensing", ["rca:10k:0.5V"], "for certain ground-sensing"),
+    pytest.param(
+        "impedance-balanced",
+        "electronically-floating",
+        [HELD, "rca:20k:0.5V:other"],
+        "carries a signal",
+        marks=pytest.mark.long,
+    ),
+]
+
+
+@pytest.mark.parametrize(("one", "other", "boxes", "asks"), PAIRS)
+def test_two_kinds_by_name_are_told_apart_before_an_isolator_is_bought(
+    tmp_path: Path, one: str, other: str, boxes: list[str], asks: str
+) -> None:
+    """Lost: isolators sold where one of the two kinds that the sheet names needs a lead alone."""
+    sheet, place = two_kinds(one, other), {"ground": "same-strip", "cable": "2m"}
+    found, listed = said(tmp_path, sheet, boxes, place)
+    branches, held_by, typed = dict(listed.branches), asked_of(found), sheet
+    assert [c.option for c in found.choices if str(c.option).endswith("/transformer")]
+    assert asks in held_by[found.choices[0].box].what
+    for asked in held_by.values():
+        typed = with_answer(typed, asked.what) or typed
+        (why,) = [w for c in found.choices if c.box == asked.box for w in c.why if asked.what in w]
+        assert why.startswith("before anything is bought, ")
+    # the same program with the answer in the file: lead, parts and way are those that were told
+    again, expected = said(tmp_path, typed, boxes, place)
+    assert list(map(held, branches[""])) == list(map(held, expected.own))
+    for choice in again.choices:
+        assert not str(choice.option).endswith("/transformer")
+        assert choice.option == held_by[choice.box].answers[0]
+    # and with each other answer, where one of the two kinds is named in it
+    for asked in held_by.values():
+        assert asked.others
+        for answer in (a for o in asked.others for a in o.answers):
+            (kind, floats), *_ = (to for words, to in ANSWERS.items() if words in answer)
+            assert kind in (one, other)
+            more = {} if floats is None else {"floating_winding": floats}
+            _, expected = said(tmp_path, {**sheet, "kinds": [kind], **more}, boxes, place)
+            assert list(map(held, branches[answer])) == list(map(held, expected.own))
+    # screen and sheet have the other answers, which the lists count on
+    text = " ".join(render(found).split())
+    for asked, leaf in zip(held_by.values(), leaves_of(found.to_json()), strict=True):
+        for definite in asked.others:
+            assert f"if it is for certain {definite.answer}: {definite.says}" in text
+            told = f"If it is for certain {printed(definite.answer)}: "
+            assert any(line.startswith(told) for line in leaf.asked)
+
+
+def test_who_answers_in_other_words_than_the_sheet_is_sold_no_short_circuit(
+    tmp_path: Path,
+) -> None:
+    """Two pins each driven answer "each driven", whatever the sheet calls them."""
+    sheet, place = two_kinds("impedance-balanced", "transformer-coupled"), {"ground": "same-strip"}
+    found, _ = said(tmp_path, sheet, [HELD], {**place, "cable": "2m"})
+    (asked,) = asked_of(found).values()
+    # a lead into a pin 3 at ground does for like impedances, and short-circuits a driven pin
+    assert asked.answers == ("xlr-to-xlr",)
+    assert "each driven" not in asked.what
 
 
 PARTS = HEAD + PAIR + pad("pad 6", 6.0, 15.0)
