@@ -405,8 +405,9 @@ def _with_instead(
 ) -> Basket:
     """Return the basket with what is in stock instead, where something of it is not, or is worse.
 
-    What is chosen stays: it is named what does as well by all that is computed. Beside a lead that
-    is worse than what was solved that is cheaper, and none through a transformer.
+    What is chosen stays: it is named what does as well by all that is computed, or what is worse of
+    it with the lead that is there. Beside a lead that is worse than what was solved what does as
+    well and is cheaper, and nothing through a transformer.
     """
     worse = _with_its_lead(advice, choice, basket, solve)
     if basket.in_stock and not worse:
@@ -421,17 +422,20 @@ def _with_instead(
         parts = replace(parts, both=_again(parts.taken, parts.count_of_both, shelf))
         if not parts.taken or not parts.in_stock:
             continue
-        if worse:
-            theirs = _with_its_lead(advice, way, parts, solve) or as_used(advice, way)
-            sides = replace(other, bare=tuple(theirs))
-            mine = Candidate(worse[0].option, choice.socket or "", tuple(worse))
-            dearer = basket.in_stock and parts.total >= basket.total
-            if dearer or not as_good(sides, mine, wanted):
-                continue
-        found.append((parts, other))
+        theirs = _with_its_lead(advice, way, parts, solve)
+        as_well = not theirs and not worse
+        if not as_well:
+            sides = replace(other, bare=tuple(theirs or as_used(advice, way)))
+            as_well = as_good(sides, _used_beside(advice, choice, worse), wanted)
+        changed = "" if as_well else _changed(parts)
+        if not (as_well or changed) or (
+            basket.in_stock and (changed or parts.total >= basket.total)
+        ):
+            continue
+        found.append((parts, other, changed))
     if not found:
         return basket
-    best, other = min(found, key=lambda f: (f[0].total, f[0].option))
+    best, other, changed = min(found, key=lambda f: (bool(f[2]), f[0].total, f[0].option))
     own = candidate(advice, choice.box, choice.socket or "", choice.option or "").gain
     level = ""
     if own is not None and other.gain is not None and not own.low <= other.gain.value <= own.high:
@@ -440,11 +444,25 @@ def _with_instead(
     stands = (
         "as well as with that lead does" if basket.in_stock else "in stock is what does as well"
     )
-    says = (
-        f"{stands} by all that is computed, {best.option}: {taken}, "
-        f"{best.total:.2f} {best.currency}{level}"
-    )
+    stands += " by all that is computed"
+    if changed:
+        stands = f"in stock is, with {changed}"
+    says = f"{stands}, {best.option}: {taken}, {best.total:.2f} {best.currency}{level}"
     return replace(basket, instead=Instead(best.option, says))
+
+
+def _used_beside(
+    advice: Advice, choice: Choice, worse: Sequence[OptionAdvice]
+) -> Candidate:  # fmt: skip
+    """Return what is chosen beside the other boxes, with the lead that is taken."""
+    beside = [o for one in advice.sets[:1] for o in one.options if o.box == choice.box]
+    held = worse or beside or as_used(advice, choice)
+    return Candidate(held[0].option, choice.socket or "", tuple(held))
+
+
+def _changed(parts: Basket) -> str:
+    """Return what is worse of a way with the lead that is taken."""
+    return next((o.changed for o in parts.own.values() if o.cable == parts.cable), "")
 
 
 def _with_its_lead(

@@ -67,10 +67,13 @@ def less_to_buy(
     best = mine
     sets = _cheapest_first(rivals, advice, destination, shelf, mine)
     for least, choices in sets[:MOST_SOLVED]:
-        if not least.may_beat(best.bill):
-            continue
+        if best is not mine and least >= best.bill.all_of_it:
+            break
         other = _with_leads(_instead(advice, choices), destination, shelf, leads)
-        if other.bill.beats(best.bill) and _serves(other, mine, destination, leads.desks[0]):
+        if not other.bill.beats(mine.bill):
+            continue
+        first = best is mine or other.bill.all_of_it < best.bill.all_of_it
+        if first and _serves(other, mine, destination, leads.desks[0]):
             best = other
     if best is mine:
         return None

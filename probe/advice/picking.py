@@ -105,6 +105,11 @@ class Bill:
         less = other.price - self.price
         return less > CENT or (self.lacks < other.lacks and less > -CENT)
 
+    @property
+    def all_of_it(self) -> Least:
+        """What goes first of several that beat a third: as of parts, fewest to be ordered."""
+        return Least(self.missing.total(), self.lacks, self.price)
+
 
 CENT = 0.005
 """Prices that differ by less are the same. [practice]"""

@@ -191,6 +191,28 @@ def test_one_box_has_what_does_as_well_for_less(
     assert not document["shelf"][0]["instead"]
 
 
+def test_what_is_in_stock_instead_is_told_with_its_own_lead(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Lost: "does as well by all that is computed" of a lead with which it hums 3 dB more."""
+    bare = {"length_m": 3.0, "contact_milliohm": 20.0}
+    shelf = shelf_of(
+        part("open", "lead", "xlr-female rca-male", OPEN, 41.0, stock=0, **bare,
+             shield_milliohm_per_m=10.0),
+        part("far", "lead", "xlr-female rca-male", TIED, 13.0, **bare, shield_milliohm_per_m=60.0),
+    )  # fmt: skip
+    source = SENSE.replace("ground-sensing", "impedance-balanced")
+    screen, document = asked(tmp_path, capsys, shelf, "rca:22k:0.7V", *PLACE, source=source)
+    # of 0.2 mV behind 0.2 ohm 200 mohm take 3 dB more than 110, the lead that was solved
+    apart = 20.0 * math.log10((0.2 / 0.4) / (0.11 / 0.31))
+    assert apart == pytest.approx(2.98, abs=0.01)
+    assert used(document) == ["xlr-to-rca/pin-3-open"]
+    (instead,) = [b["instead"] for b in document["shelf"]]
+    assert instead["says"].startswith("in stock is, with hum 76.9 dB below full output")
+    assert "not 79.9 dB, xlr-to-rca/pin-3-tied-at-destination: 2 x far, 26.00" in instead["says"]
+    assert "does as well" not in screen
+
+
 KINDS = (
     'kinds = ["ground-sensing"]',
     'kinds = ["impedance-balanced"]',
