@@ -32,7 +32,7 @@ from probe.report.gains import gains, in_short, silent
 from probe.report.needed import needs, needs_of_none
 from probe.report.other_ways import fewest, nothing_used, other_ways, why_nothing
 from probe.report.places import place_of
-from probe.report.plugs import drawn_of, lead_drawing
+from probe.report.plugs import drawn_of, lead_drawing, legend
 from probe.report.step import ASKED, Step, in_words, named, step_of
 from probe.report.text import clean, printed
 from probe.report.used import as_used, is_digital, needs_pad, pad_named, worse_side
@@ -138,6 +138,11 @@ class Leaf:
         """Characters by which one of the two columns is shorter than the other."""
         needed, given = self._columns
         return 0 if self.wide else abs(needed - given)
+
+    @property
+    def legend(self) -> str:
+        """How the drawing is read."""
+        return legend(self.drawing) if self.drawing is not None else ""
 
     @property
     def wide(self) -> bool:

@@ -125,6 +125,16 @@ def lead_drawing(key: str, drawn: Drawn, source: str, destination: str) -> Marku
     )
 
 
+def legend(drawing: Markup) -> str:
+    """Return how a drawing is read, of what is in it."""
+    key = ", key up" * ('class="key"' in drawing)
+    cold = " Long dashes: cold." * ('class="lead cold"' in drawing)
+    return (
+        f"Both plugs from the solder side, where the wires go in{key}. Solid: hot.{cold} "
+        "Dots: ground and shield."
+    )
+
+
 def described(drawn: Drawn) -> str:
     """Return the wiring in words, for those who cannot see the drawing."""
     told = [f"{_said(a)} at the device to {_said(b)} at the destination" for a, b in drawn.wires]
@@ -177,8 +187,12 @@ def _plug(connector: str, gender: str, x: float, where: str) -> list[Markup]:
         name = f"XLR {gender}"
     else:
         marks += [circle(x, _MIDDLE, 30.0, "ring"), circle(x, _MIDDLE, 9.0, "cup")]
-        marks.append(label("centre", x, _MIDDLE + 24.0, "small", "middle"))
-        marks.append(label("shell", x, _MIDDLE - 31.0 + 14.0, "small", "middle"))
+        inwards = 1.0 if x < _WIDTH / 2.0 else -1.0
+        anchor = "start" if inwards > 0.0 else "end"
+        for name, dx, dy in (("centre", 9.0, 0.0), ("shell", 30.0 * 0.8, 30.0 * 0.6)):
+            y = _MIDDLE + dy
+            marks.append(line([(x + dx * inwards, y), (x + 46.0 * inwards, y)], "thin"))
+            marks.append(label(name, x + 49.0 * inwards, y + 4.0, "small", anchor))
         name = "RCA plug"
     marks.append(label(name, x, 20.0, "name", "middle"))
     return [*marks, *_place(where, x)]

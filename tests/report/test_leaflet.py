@@ -17,7 +17,7 @@ from probe.advice.leads import WAYS, wiring_of
 from probe.advice.shelf import TEMPLATE, read_shelf
 from probe.report import render_leaflet
 from probe.report.leaflet import leaves_of
-from probe.report.plugs import SOLDER_SIDE, described, drawn_of, lead_drawing
+from probe.report.plugs import SOLDER_SIDE, described, drawn_of, lead_drawing, legend
 from tests.advice.stages import cross_coupled, facts, ground_sensing, symmetrical
 
 RCA = Input("rca", "rca", "single-ended", 47e3, sensitivity_volts=1.5, maximum_volts=2.0)
@@ -225,3 +225,18 @@ def test_the_attenuator_of_a_digital_link_is_in_drawing_and_figures() -> None:
     # the list, a digital one at the device
     assert "to nothing" not in str(leaf.drawing)
     assert "one side of a digital transformer at the device" in str(leaf.drawing)
+
+
+@pytest.mark.parametrize(
+    ("id_", "says"),
+    [
+        ("rca-to-rca", ("go in. Solid: hot. Dots",)),
+        ("xlr-to-xlr", (", key up. ", "Long dashes: cold.")),
+        ("xlr-to-rca/pin-3-open", (", key up. ",)),
+    ],
+)
+def test_the_legend_tells_of_what_is_drawn(id_: str, says: tuple[str, ...]) -> None:
+    """Lost: a key is looked for on an RCA plug, and dashes where there are none."""
+    told = legend(lead_drawing("k", drawn_of(option(id_), with_pad=False), "Tern", "amp"))
+    assert all(text in told for text in says)
+    assert ("key" in told) == ("xlr" in id_)
