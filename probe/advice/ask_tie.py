@@ -32,8 +32,11 @@ def with_tie_asked(
     """Return the advice with the level up to which a tied lead does, told before an isolator."""
     level = device.full_output_volts
     most = max((m for side in sides if (m := most_volts(device, side)) is not None), default=0.0)
-    if level is None or destination.operating_volts is not None or most <= level:
+    if level is None or destination.operating_volts is not None:
         return advice
+    if most <= level and device.volume != "own":
+        return advice  # it is played at its stated level, and at no other
+    most = max(most, level)
     asked = {s.box for s in advice.would_change if s.code == "asked-first"}
     found: dict[str, Settling] = {}
     for used in (o for o in advice.options if o.verdict == "use"):

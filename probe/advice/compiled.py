@@ -180,17 +180,27 @@ def _circuit_settles(
 
     Empty where there are none, or where the others are worse off.
     """
-    finding, kinds = held[0][1], {c.kind for c, _ in held}
-    if finding.verdict != "cannot-tell":
-        return ""
-    mine = {c.circuit for c, _ in held}
-    others = {c.circuit: None for c in cases if c.kind in kinds and c.circuit not in mine}
-    told = [c.circuit for v in ("avoid", "never") for c, _ in by_rule.get((finding.code, v), ())]
-    free = [c for c in others if c not in told]
-    if not free:
-        return ""
-    named = " or ".join(f"a {CIRCUITS[c]}" for c in free)
-    return f"the input's circuit ({named} would do: ask its maker), or else "
+    free = _free_circuits(cases, held, by_rule) if held[0][1].verdict == "cannot-tell" else ""
+    return f"the input's circuit ({free} would do: ask its maker), or else " if free else ""
+
+
+def _free_circuits(
+    cases: Sequence[Case], held: Held, by_rule: Mapping[tuple[str, str], Held]
+) -> str:
+    """Name the circuits of the input in which a finding does not hold, and nothing else either."""
+    mine, kinds = {c.circuit for c, _ in held}, {c.kind for c, _ in held}
+    against = {
+        (c.kind, c.circuit)
+        for (_, verdict), found in by_rule.items()
+        if verdict in ("avoid", "never")
+        for c, _ in found
+    }
+    free = dict.fromkeys(
+        c.circuit
+        for c in cases
+        if c.circuit not in mine and c.kind in kinds and (c.kind, c.circuit) not in against
+    )
+    return " or ".join(f"a {CIRCUITS[c]}" for c in free)
 
 
 def _only_perhaps(held: set[str], case: Case, kinds: int) -> bool:
@@ -204,17 +214,11 @@ def _circuit_tells(
     """Return what would tell of a signal that only some circuits of the input lose; else nothing.
 
     An input whose circuit nobody states may be each of them, and what is lost harms nothing. Not
+    where anything else speaks against the way in all the others: no answer opens it then. Not
     asked of a plug that leaves pin 3 open itself: it costs nothing to join it there.
     """
-    mine = {c.circuit for c, _ in held}
-    if not {c.circuit for c in cases} - mine:
-        return ""
-    avoided = {c.circuit for c, _ in by_rule.get((held[0][1].code, "avoid"), ())}
-    free = dict.fromkeys(c.circuit for c in cases if c.circuit not in mine | avoided)
-    if not free:
-        return "the input's circuit (ask its maker) would tell"
-    named = " or ".join(f"a {CIRCUITS[c]}" for c in free)
-    return f"the input's circuit ({named} would do: ask its maker) would tell"
+    free = _free_circuits(cases, held, by_rule)
+    return f"the input's circuit ({free} would do: ask its maker) would tell" if free else ""
 
 
 _HARMS = frozenset({"tie-current", "direct-voltage"})

@@ -20,8 +20,8 @@ ELSE = ("ask the maker", "have an XLR lead made")
 """How what comes then begins."""
 
 SAYS = (
-    "it harms nothing, and at worst it plays thin or far too quietly, which is heard at once; if it"
-    " plays full and as loud as other devices do there, nothing else is needed"
+    "it harms nothing, and at worst it plays thin or far too quietly{hums}, which is heard at once;"
+    " if it plays full and as loud as other devices do there{silent}, nothing else is needed"
 )
 """Why it is tried. [practice]"""
 
@@ -37,7 +37,9 @@ def with_native_tried_first(advice: Advice) -> Advice:
             continue
         sides = [o for o in advice.options if o.box == choice.box and o.option.id == "xlr-to-xlr"]
         if sides and all(_only_heard(side.used) for side in sides):
-            found[choice.box] = Settling("lead-first", SAYS, ("xlr-to-xlr",), choice.box)
+            hums = any(HUM & side.used.against for side in sides)
+            says = SAYS.format(hums=", or hums" * hums, silent=" and does not hum" * hums)
+            found[choice.box] = Settling("lead-first", says, ("xlr-to-xlr",), choice.box)
     choices = tuple(_told(c, found.get(c.box)) for c in advice.choices)
     return replace(advice, choices=choices, would_change=(*found.values(), *advice.would_change))
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -162,3 +163,47 @@ def test_no_splitter_is_sold_for_the_lead_that_follows(
     assert shared[0] == "only if a lead that is tried first (above) does not do; " + (
         "only where the device has one such socket a side"
     )
+
+
+ONE_LEG = """\
+format = "probe-source/1"
+kinds = ["pin-3-unconnected"]
+hot_level_v = 2.1
+cold_level_v = 0.0
+hot_impedance_ohm = 220.0
+single_ended_level_v = 2.1
+single_ended_impedance_ohm = 220.0
+[device]
+maker = "Osk"
+model = "Dell"
+output = "line"
+connectors = ["xlr", "rca"]
+kind = "player"
+"""
+
+
+@pytest.mark.parametrize("ground", ["20mV/2ohm", "same-strip"])
+def test_a_lead_that_hums_into_every_input_that_passes_it_is_not_tried(
+    tmp_path: Path, ground: str
+) -> None:
+    """Lost: "at worst it plays thin", of a lead that hums at 51 dB where it plays."""
+    path = tmp_path / "source.toml"
+    path.write_text(ONE_LEG, "utf-8")
+
+    def verdict(circuit: str) -> str:
+        there = changed(typed_destination("xlr:10k/leg:1V", 50.0), ground=ground, cable="10m")
+        (socket,) = there.inputs
+        there = replace(there, inputs=(replace(socket, circuit=circuit),))
+        found = advise(*read_source(path), there).options
+        (side,) = [o for o in found if o.option.id == "xlr-to-xlr"]
+        return side.used.verdict
+
+    each = {c: verdict(c) for c in ("difference-amplifier", "buffered", "transformer")}
+    # closed form: 20 mV across 10 m of 30 mohm/m and two contacts of 20 mohm, beside 2 ohm,
+    # 10 kohm behind 220 ohm: 51 dB below 1 V into a buffered input; 75 dB is the limit
+    some = any(v in ("use", "works") for v in each.values())
+    assert some == (ground == "same-strip")
+    unknown = verdict("unknown")
+    assert unknown == ("cannot-tell" if some else "never")
+    advice = ask(tmp_path, ONE_LEG, "xlr:10k/leg:1V", ground, "10m")
+    assert tried(advice) == ([LEAD] if some else [])

@@ -9,6 +9,8 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
+import pytest
+
 from probe.advice.advise import advise
 from probe.advice.model import Advice
 from probe.advice.source_file import read_source
@@ -108,3 +110,39 @@ def test_no_driver_of_its_own_is_tied_at_any_volume(tmp_path: Path) -> None:
 
 def asked(advice: Advice) -> list[str]:
     return [s.what for s in advice.would_change if "never turned up" in s.what]
+
+
+UNSTATED = """
+format = "probe-source/1"
+kinds = ["electronically-floating"]
+differential_level_v = 6.0
+differential_impedance_ohm = 100.0
+[device]
+maker = "Osk"
+model = "Tarn"
+kind = "{kind}"
+output = "line"
+connectors = ["xlr"]
+minimum_load_ohm = 600.0
+"""
+
+
+@pytest.mark.parametrize(("kind", "asked"), [("preamplifier", True), ("CD player", False)])
+def test_a_level_that_is_turned_down_from_is_asked_about_without_a_maximum(
+    tmp_path: Path, kind: str, asked: bool
+) -> None:
+    """Lost: two isolators, with no word, for an output whose maker describes the tie."""
+    path = tmp_path / "source.toml"
+    path.write_text(UNSTATED.format(kind=kind), "utf-8")
+    there = changed(typed_destination("rca:22k:1V", 50.0), ground="same-strip", cable="1m")
+    advice = advise(*read_source(path), there)
+    assert advice.chosen == "xlr-to-rca/transformer"
+    assert bool([s for s in advice.would_change if s.code == "asked-first"]) == asked
+    if not asked:
+        return  # it gives its stated level, and nobody turns it down
+    way, volts = told(advice)
+    assert way == "xlr-to-rca/pin-3-tied-at-source"
+    # the rule: up to that level it is what is used, and the input's full output is within it
+    assert 1.0 <= volts < 6.0
+    again = advise(*read_source(path), changed(there, level=f"{volts}V"))
+    assert again.chosen == way
