@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from probe.advice import thresholds as limit
 from probe.advice.at_odds import at_odds
 from probe.advice.destination import Destination, Input
+from probe.advice.model import OptionAdvice
 from probe.advice.note import Note
 from probe.advice.operating import most_volts
 from probe.advice.parts import WORST_SOURCE_OHM
@@ -259,6 +260,26 @@ def general_cautions(
     found.append(Note("mains-earth", EARTH))
     found.append(Note("line-outputs-only", LINE_ONLY))
     return found
+
+
+FULL = (
+    "{Device} turns nothing down: what it feeds needs a volume control, turned down first; a power "
+    "amplifier without one plays at full loudness at once."
+)
+PERHAPS_FULL = (
+    "See that {device} or what it feeds has a volume control, and turn it down first: with none it "
+    "plays at full loudness at once."
+)
+
+
+def plays_full(device: Device, options: Sequence[OptionAdvice]) -> tuple[Note, ...]:
+    """Return that an input may be driven to full output with nothing to turn the device down."""
+    margins = (o.figures.full_output_margin_db for o in options if o.verdict != "never")
+    if device.volume == "own" or not any(m is not None and m.high > 0.0 for m in margins):
+        return ()
+    says = FULL if device.volume == "none" else PERHAPS_FULL
+    name = device.name
+    return (Note("plays-full", says.format(device=name, Device=f"{name[0].upper()}{name[1:]}")),)
 
 
 def _not_metered(sides: Sequence[SideFacts], options: Sequence[Option]) -> list[Note]:

@@ -84,6 +84,8 @@ def _compiled(
     """Put the cases of one option together: the worst verdict, and where each reason holds."""
     first = cases[0]
     told = sorted(_gathered(cases), key=lambda pair: severity(pair[0]), reverse=True)
+    if told and _settles_nothing(told[0][0], cases):
+        told.sort(key=lambda pair: pair[0].verdict in ("avoid", "never"), reverse=True)
     ordered = [finding for finding, _ in told]
     verdict: Verdict = ordered[0].verdict if ordered else "works"
     total = over_cases([c.figures for c in cases])
@@ -118,6 +120,16 @@ def _compiled(
         if first.option.from_ == "rca" and first.single_ohm
         else None,
     )
+
+
+def _settles_nothing(first: Finding, cases: Sequence[Case]) -> bool:
+    """Tell whether how much is lost is doubted of a way that something else surely speaks against.
+
+    In each case, be it what it may: then there is nothing to be settled.
+    """
+    if first.verdict != "cannot-tell" or first.code not in LOSES:
+        return False
+    return all(any(f.verdict in ("avoid", "never") for f in judge(case)) for case in cases)
 
 
 def _gathered(cases: Sequence[Case]) -> list[tuple[Finding, Figures]]:

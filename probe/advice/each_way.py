@@ -14,6 +14,7 @@ from probe.advice.at_hand import with_part_at_hand
 from probe.advice.between_chassis import ground_fault, ground_high
 from probe.advice.cautions import (
     general_cautions,
+    plays_full,
     refusal,
     seen_clipping,
     simulated,
@@ -65,6 +66,7 @@ def chosen(
     if {"xlr", "rca"} & set(device.connectors) or not device.connectors:
         cautions += _unmeasured(facts, sides, sources)
     cautions += general_cautions(device, sides, destination, [o.option for o in options])
+    cautions += plays_full(device, options)
     choices = choose(options, destination)
     stuck = {c.box for c in choices if c.option is None}
     if stuck and (memory.among is None or memory.ground_alone):

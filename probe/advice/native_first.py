@@ -16,12 +16,13 @@ from probe.advice.try_first import CHASSIS, HUM, MAY_HARM
 HEARD = LOSES | HUM | {"loss", "bass-loss", "full-output-open", "response-rise"}
 """What may speak against a lead and is heard when it plays: lost signal, level, bass or treble."""
 
-ELSE = ("ask the maker", "have an XLR lead made")
+ASK, MADE = "ask the maker", "have an XLR lead made"
 """How what comes then begins."""
 
 SAYS = (
-    "it harms nothing, and at worst it plays thin or far too quietly{hums}, which is heard at once;"
-    " if it plays full and as loud as other devices do there{silent}, nothing else is needed"
+    "with the volume down first it harms nothing, and at worst it plays thin or far too quietly"
+    "{hums}, which is heard at once; if it plays full and as loud as other devices do there"
+    "{silent}, nothing else is needed"
 )
 """Why it is tried. [practice]"""
 
@@ -63,5 +64,13 @@ def _only_heard(side: OptionAdvice) -> bool:
 def _told(choice: Choice, found: Settling | None) -> Choice:
     if found is None:
         return choice
-    why = [f"if it does not, {w}" if w.startswith(ELSE) else w for w in choice.why]
-    return replace(choice, why=(f"try first: {found.answers[0]}: {found.what}", *why))
+    lead = found.answers[0]
+    why = [f"{_before(w, lead)}{w}" for w in choice.why]
+    return replace(choice, why=(f"try first: {lead}: {found.what}", *why))
+
+
+def _before(why: str, lead: str) -> str:
+    """Return when something is done: what opens the lead itself is asked in place of trying it."""
+    if why.startswith(ASK) and lead in why:
+        return "or, in place of trying it, "
+    return "if it does not, " if why.startswith((ASK, MADE)) else ""

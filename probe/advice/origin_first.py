@@ -13,6 +13,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 
 from probe.advice.ask_maker import isolates
+from probe.advice.compiled import LOSES
 from probe.advice.cures import LEAST_DB
 from probe.advice.destination import Destination, Input
 from probe.advice.ground import SECOND_ABOVE_VOLTS, of_preset
@@ -179,7 +180,7 @@ def _plain(advice: Advice, choice: Choice, origin: Origin) -> OptionAdvice | Non
         for o in mine
         if o.option.pin_3 != "transformer"
         and o.verdict in ("avoid", "cannot-tell")
-        and (way == o.option.id if way else any(h.code == "hum" for h in o.hazards))
+        and (way == o.option.id if way else _only_hums(o))
         and not _harms(o)
     ]
     if not way:
@@ -189,6 +190,11 @@ def _plain(advice: Advice, choice: Choice, origin: Origin) -> OptionAdvice | Non
             one[0] for one in sides if used_if_silent(advice, [one], choice.box, origin.destination)
         ]
     return next((o for o in hums if o.option.native), next(iter(hums), None))
+
+
+def _only_hums(option: OptionAdvice) -> bool:
+    """Tell whether a lead hums, and is not passed by for a signal that it loses besides."""
+    return any(h.code == "hum" for h in option.hazards) and not option.against & LOSES
 
 
 def _harms(option: OptionAdvice) -> bool:

@@ -245,7 +245,7 @@ def to_measure(advice: Mapping[str, Any], mine: Set[str]) -> list[str]:
     return [says for code, (lead, says) in TO_MEASURE.items() if code in codes and lead in unjudged]
 
 
-BEFORE = ("simulated", "direct-voltage-not-metered", "load-refused", "phantom-power",
+BEFORE = ("simulated", "direct-voltage-not-metered", "plays-full", "load-refused", "phantom-power",
           "one-channel", "shared-output", "may-share-output", "together-not-all", "together",
           "together-not-settled", "outputs-shared", "unlike-levels")  # fmt: skip
 """Codes of the cautions that stand at the head of every side."""

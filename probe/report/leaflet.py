@@ -34,7 +34,7 @@ from probe.report.other_ways import fewest, nothing_used, other_ways, why_nothin
 from probe.report.places import place_of
 from probe.report.plugs import drawn_of, lead_drawing, legend
 from probe.report.step import ASKED, Step, in_words, named, step_of
-from probe.report.text import clean, printed
+from probe.report.text import clean, inner, printed
 from probe.report.used import as_used, is_digital, needs_pad, pad_named, worse_side
 from probe.report.varied import varied_of
 
@@ -55,6 +55,9 @@ HEADLINE = 60
 
 ROOM_CHARACTERS = 3600
 """What one side holds in the smaller print, tried in a browser."""
+
+HEAD_TAKES = 60
+"""Room of a sentence at the head over its characters: it is bold, and a paragraph of its own."""
 
 MANY_CHARACTERS = 6500
 """What it holds printed closer still, tried in a browser."""
@@ -163,13 +166,17 @@ class Leaf:
     @property
     def crowded(self) -> bool:
         """Printed closer still: even with the fewest of the other ways there is more than usual."""
-        return self.characters > ROOM_CHARACTERS
+        return self._room > ROOM_CHARACTERS
 
     @property
     def packed(self) -> bool:
         """The smallest print: many answers, each with its list."""
         drawn = DRAWING_TAKES * (self.drawing is not None)
-        return self.characters + drawn > MANY_CHARACTERS
+        return self._room + drawn > MANY_CHARACTERS
+
+    @property
+    def _room(self) -> int:
+        return self.characters + HEAD_TAKES * len(self.before)
 
 
 @dataclass(frozen=True)
@@ -272,7 +279,7 @@ def _nothing(advice: Mapping[str, Any], box: str = "", at: int = 0) -> Leaf:
         needs=tuple(needs(advice, lead, step) if lead else needs_of_none(advice, options)),
         gains=tuple(in_short(as_used(lead, with_pad=needs_pad(lead)))) if lead else (),
         hum=() if first else tuple(_hum_of_nothing(advice, options)),
-        never=(*NEVER, *_tie(advice)) if lead else NEVER,
+        never=(*_plain(options), *NEVER, *(_tie(advice) if lead else ())),
         figures=(),
         others=other_ways(options, None, step),
         notes=(*_typed(advice), *(printed(c) for c in cautions[:MOST_ITEMS])),
@@ -328,7 +335,7 @@ def _leaf(
             *gains(used, mine),
         ),
         hum=tuple(_hum(advice, option, step)),
-        never=(*NEVER, *_tie(advice), *_y_lead(advice, option)),
+        never=(*_plain(mine), *NEVER, *_tie(advice), *_y_lead(advice, option)),
         figures=tuple(_figures(used)),
         others=other_ways(mine, option, step),
         notes=tuple(_notes(advice, used, (*before, *asked_of(advice, sides)))),
@@ -478,6 +485,19 @@ def _tie(advice: Mapping[str, Any]) -> list[str]:
     codes = {c.get("code") for c in listing(advice, "cautions") if isinstance(c, Mapping)}
     where = "drawing, or the answer named first," if tie_first(advice) == ASKED else "drawing"
     return [TIE.format(where)] if "pin-3-tie" in codes else []
+
+
+PLAIN = {
+    "xlr-to-xlr": "Never plug a plain XLR lead in here",
+    "rca-to-rca": "Never plug a plain RCA lead in here",
+}
+
+
+def _plain(ways: Sequence[Mapping[str, Any]]) -> list[str]:
+    """Return the warning against the lead that everybody would try, where that is ruled out."""
+    ruled = (o for o in ways if o.get("verdict") == "never" and o.get("id") in PLAIN)
+    told = ((PLAIN[str(o["id"])], inner(printed(o.get("because") or ""))) for o in ruled)
+    return list(dict.fromkeys(f"{says}: {why}." if why else f"{says}." for says, why in told))
 
 
 def _y_lead(advice: Mapping[str, Any], option: Mapping[str, Any]) -> list[str]:

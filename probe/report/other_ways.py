@@ -156,7 +156,8 @@ def why_nothing(
     said += [text for o in _settling(advice, boxes, "each-driven") for text in others_of(o)]
     said = list(dict.fromkeys(said))  # several boxes may want the same
     if step and step.tried:
-        said = [f"If it does not, {text[:1].lower()}{text[1:]}" for text in said]
+        lead = quoted(step.tried.get("id"))
+        said = [f"{_after_trial(text, lead)} {text[:1].lower()}{text[1:]}" for text in said]
     instead = "Whatever it is, it works with" if said else "It works with"
     instead = "If it hums all the same, it works with" if step and step.plain else instead
     said += [f"{instead} {printed(o.get('what'), 240)}."
@@ -221,6 +222,12 @@ def _level(option: Mapping[str, Any]) -> float | None:
 
 def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
+
+
+def _after_trial(text: str, lead: str) -> str:
+    """Return when something is asked: what opens the lead itself, in place of trying it."""
+    same = text.startswith("Ask the maker") and lead in text
+    return "Or, in place of trying it," if same else "If it does not,"
 
 
 def _settling(

@@ -38,29 +38,21 @@ def ask(folder: Path, stated: str, to: str = "xlr:20k/leg:1V:transformer") -> Ad
     return advise(*read_source(path), there)
 
 
-def named_in(advice: Advice, circuit: str) -> str:
-    """Return what is said of the joint.
+def named_in(advice: Advice) -> str:
+    """Return what is said of the joint: no plain lead is tried before it.
 
-    Behind the lead itself where that loses signal for one circuit of the input, and not another:
-    lost was a plain XLR lead that did, "never" used, though to try it harms nothing.
+    Here one loses the signal into a transformer, and hums at 40 to 47 dB into every other circuit.
     """
-    first, second = advice.choices[0].why[:2]
-    lead, joint = "try first: xlr-to-xlr: it harms nothing", "have an XLR lead made with pins 1 an"
-    if circuit:
-        assert first.startswith(joint)
-        return first
-    assert first.startswith(lead)
-    assert second.startswith(f"if it does not, {joint}")
-    verdicts = {(o.verdict, o.doubt) for o in advice.options if o.option.id == "xlr-to-xlr"}
-    assert verdicts == {("cannot-tell", "never")}
-    return second
+    told = advice.choices[0].why[0]
+    assert told.startswith("have an XLR lead made with pins 1 an")
+    return told
 
 
 @pytest.mark.parametrize("circuit", [":transformer", ":difference-amplifier", ""])
 def test_a_joint_in_the_plug_is_named(tmp_path: Path, circuit: str) -> None:
     advice = ask(tmp_path, OPEN, f"xlr:20k/leg:1V{circuit}")
     assert advice.chosen is None
-    told = named_in(advice, circuit)
+    told = named_in(advice)
     assert told.endswith("with that lead xlr-to-xlr works")
     assert [(s.code, s.answers) for s in advice.would_change if s.code == "joined-plug"] == [
         ("joined-plug", ("xlr-to-xlr",))
@@ -130,7 +122,7 @@ def test_it_is_named_for_a_measured_device_too(tmp_path: Path, circuit: str) -> 
     # the user had a dead end where a joint in the plug does
     advice = measured(tmp_path, f"xlr:20k/leg:1V{circuit}")
     assert advice.chosen is None
-    assert named_in(advice, circuit).endswith("with that lead xlr-to-xlr works")
+    assert named_in(advice).endswith("with that lead xlr-to-xlr works")
 
 
 def test_the_joint_of_a_measured_device_is_solved(tmp_path: Path) -> None:

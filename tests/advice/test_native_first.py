@@ -33,14 +33,14 @@ def test_a_balanced_output_and_a_balanced_input_are_given_their_lead(tmp_path: P
     (side,) = [o for o in advice.options if o.option.id == "xlr-to-xlr"]
     assert (side.verdict, side.doubt, side.loses_at_most) == ("cannot-tell", "never", True)
     first, second = advice.choices[0].why[:2]
-    assert first.startswith("try first: xlr-to-xlr: it harms nothing")
-    assert second.startswith("if it does not, ask the maker of Quell Tally")
+    assert first.startswith("try first: xlr-to-xlr: with the volume down first it harms nothing")
+    assert second.startswith("or, in place of trying it, ask the maker of Quell Tally")
     assert "if it plays full and as loud" in " ".join(render(advice).split())
     (leaf,) = leaves_of(advice.to_json())
     assert leaf.chosen == "Try first: XLR lead, pins 1, 2 and 3 straight through"
     (told,) = leaf.asked
     assert told.startswith("Before anybody is asked, try this: XLR lead, pins 1, 2 and 3 straight")
-    assert any(line.startswith("If it does not, ask the maker") for line in leaf.why)
+    assert any(line.startswith("Or, in place of trying it, ask the maker") for line in leaf.why)
 
 
 def test_the_lead_to_try_is_on_the_list(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -58,7 +58,7 @@ FIRST = [
     # that something comes first, and of which box, is what screen, document and sheet have; the
     # words by which it is known: regression only
     (STREAMER, TWO, "computer", "2m", "run a notebook on its battery", (0, 1)),
-    (STREAMER, TWO, "computer", "2m", "has a volume control of its own", (0,)),
+    (STREAMER, TWO, "computer", "2m", "has a volume control of its own", (0, 1)),
     (WOUND, ("xlr:20k/leg:1V:buffered", "rca:100k:1.5V:max=1.6V"), "20mV/1ohm", "5m",
      "whether the winding of its XLR output floats", (1,)),
     (MIXER, ("rca:10k:0.775V", "rca:12k:0.7V"), "two-rooms", "15m", "it harms nothing", (0, 1)),
