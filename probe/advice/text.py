@@ -9,7 +9,6 @@ from dataclasses import replace
 from functools import partial
 
 from probe.advice.ask_kind import CERTAIN, NEVER_TIED
-from probe.advice.ask_maker import isolates
 from probe.advice.ask_volume import hangs_on_volume
 from probe.advice.company import CLIPS, UNCHANGED, effects, short_beside
 from probe.advice.digital import digital_lines
@@ -247,8 +246,8 @@ def _choice(advice: Advice, choice: Choice, label: str) -> list[str]:
     if not held:
         return _digital_choice(advice, choice, label)
     option = held[0]
-    lines = [] if isolates(choice.option) else _tried_first(advice, choice, label)
-    head = "IF THAT DOES NOT DO" if lines else "USE"  # a lead behind another one
+    lines = _tried_first(advice, choice, label)
+    head = "IF THAT DOES NOT DO" if lines else "USE"
     lines += wrapped(f"{head}{label}  {choice.option}: {option.option.says}", "    ")
     lines += wrapped("Why  " + "; ".join(choice.why), "     ")
     offered = next((o.attenuator for o in held if o.attenuator is not None), None)

@@ -119,7 +119,7 @@ def others_of(asked: Mapping[str, Any]) -> list[str]:
     held = [o for o in listing(asked, "others") if isinstance(o, Mapping)]
     said = [
         f"If it is for certain {printed(o.get('answer'), MOST_ASKED)}: "
-        f"{in_words(printed(o.get('says'), MOST_ASKED))}."
+        f"{in_words(printed(o.get('says'), MOST_SAID))}."
         for o in held
     ]
     return said + [NEVER_TIED] * any("tied" in str(o.get("option")) for o in held)
@@ -130,6 +130,9 @@ NEVER_TIED = (
     "that short-circuits one of them."
 )
 """What is said where an answer opens a lead with pin 3 tied."""
+
+MOST_SAID = 900
+"""Characters of what is said of a lead, with all there is to mind."""
 
 MOST_ASKED = 300
 """Characters of a question."""

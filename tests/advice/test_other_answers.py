@@ -298,3 +298,38 @@ def test_into_a_grounded_pin_3_it_is_asked_whether_the_pin_carries_a_signal(tmp_
         (branch,) = {lists[answer][0].in_one_line for answer in other.answers}
         assert branch == basket.in_one_line
     assert len({a for o in asked.others for a in o.answers}) == len(PIN_3)
+
+
+STREAMER = """\
+format = "probe-source/1"
+{kinds}differential_level_v = 4.0
+differential_impedance_ohm = 200.0
+[device]
+maker = "Harrowgate"
+model = "Plover"
+output = "line"
+connectors = ["xlr"]
+kind = "network streamer"
+"""
+
+
+def test_an_answer_says_what_is_used_without_a_volume_control(tmp_path: Path) -> None:
+    """Lost: "pin 3 tied is used", and its list has isolators for a device without a control."""
+    path = tmp_path / "source.toml"
+    there = changed(typed_destination("rca:22k:0.5V:max=3V", 50.0), cable="1m")
+
+    def told(kinds: str, more: str = "") -> Advice:
+        path.write_text(STREAMER.format(kinds=kinds) + more, "utf-8")
+        return advise(*read_source(path), there)
+
+    asked = told('kinds = ["balanced"]\n')
+    (others,) = [s.others for s in asked.would_change if s.others]
+    (says,) = [o.says for o in others if "cross-coupled" in o.answer]
+    floating = 'kinds = ["electronically-floating"]\n'
+    with_one, without = (told(floating, f"volume_control = {word}\n") for word in ("true", "false"))
+    # what is typed is what is told
+    assert with_one.chosen != without.chosen
+    assert says.startswith(f"{with_one.chosen} is used")
+    assert says.endswith(f"of its own {without.chosen} is used")
+    (leaf,) = leaves_of(asked.to_json())
+    assert not [line for line in leaf.why if "…" in line]
