@@ -20,10 +20,14 @@ from probe.advice.destination import Destination
 from probe.advice.model import Advice, Choice, Cure, OptionAdvice
 from probe.advice.plain import against
 from probe.advice.together import Beside, instead
+from probe.advice.try_first import HUM
 from probe.advice.words import MOST_DB
 
 LEAST_DB = 3.0
 """Less hum by less than this is hardly heard, and no cure. [judgement]"""
+
+HALF = "one-half-undriven"
+"""Of a lead that drives half of an amplifier, which no less hum mends."""
 
 LADDER = (
     ("three-conductor-lead", ("rca-to-xlr/pin-3-tied-at-source",
@@ -65,8 +69,15 @@ def _at_origin(
     hums = [db for o in bare if (db := _below(o)) is not None]
     if not says or min(hums, default=MOST_DB) >= _limit(desks, choice):
         return []
-    plain = "; then the plain lead may do" if bare != used else ""
-    return [Cure("at-origin", choice.box, says + plain)]
+    plain = bare != used and any(map(_hum_alone, bare))
+    if isolated and not plain:
+        return []  # it is there for something else
+    return [Cure("at-origin", choice.box, f"{says}{'; then the plain lead may do' * plain}")]
+
+
+def _hum_alone(option: OptionAdvice) -> bool:
+    """Tell whether a lead would do if it did not hum."""
+    return option.against <= HUM and HALF not in {h.code for h in option.hazards}
 
 
 def _limit(desks: Sequence[Desk], choice: Choice) -> float:

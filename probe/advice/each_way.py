@@ -65,8 +65,8 @@ def chosen(
     options = _options(desks)
     if {"xlr", "rca"} & set(device.connectors) or not device.connectors:
         cautions += _unmeasured(facts, sides, sources)
-    cautions += general_cautions(device, sides, destination, [o.option for o in options])
     cautions += plays_full(device, options)
+    cautions += general_cautions(device, sides, destination, [o.option for o in options])
     choices = choose(options, destination)
     stuck = {c.box for c in choices if c.option is None}
     if stuck and (memory.among is None or memory.ground_alone):

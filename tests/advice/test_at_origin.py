@@ -240,3 +240,30 @@ def test_no_lead_is_tried_in_place_of_a_transformer_that_is_there_for_its_level(
     assert advice.chosen == way
     assert "origin-first" not in {one.code for one in advice.would_change}
     assert not any("rca-to-rca may do instead" in why for why in advice.choices[0].why)
+
+
+HALVES = """format = "probe-source/1"
+kinds = ["impedance-balanced"]
+differential_level_v = 5.0
+differential_impedance_ohm = 150.0
+[device]
+output = "line"
+connectors = ["xlr"]
+kind = "preamplifier"
+"""
+
+
+@pytest.mark.parametrize("halves", [True, False])
+def test_an_isolator_for_both_halves_is_spared_by_no_silence(tmp_path: Path, halves: bool) -> None:
+    """Lost: "then the plain lead may do", of one that leaves half of the amplifier idle."""
+    path = tmp_path / "source.toml"
+    path.write_text(HALVES, "utf-8")
+    socket = Input("xlr", "xlr", "balanced", 10e3, impedance_is="each-leg", sensitivity_volts=1.2,
+                   both_legs_required=halves, ground=of_preset("computer"))  # fmt: skip
+    there = Destination("amplifier", (socket,), Cable(2.0, 200e-12, 0.06, 0.02))
+    advice = advise(*read_source(path), there)
+    # the rule: one half undriven is worse than a part to buy
+    assert advice.chosen == ("xlr-to-xlr/transformer" if halves else "xlr-to-xlr")
+    assert not [c for c in advice.cures if "the plain lead may do" in c.says]
+    if halves:
+        assert "at-origin" not in {c.code for c in advice.cures}
