@@ -101,7 +101,8 @@ def operating_of(
         return _measured(most, assumed, device)
     # of a typed device only a digital output states no level
     words = "at the level of its interface" if device.typed else "at the measured level"
-    return Operating(None, words, f"at an assumed {assumed:g} V (nothing declared)", assumed=True)
+    at_most = f"at an assumed {assumed:g} V (its maximum is not declared: look it up)"
+    return Operating(None, words, at_most, assumed=True)
 
 
 def _played(volts: float, device: Device, side: SideFacts, from_: str) -> Operating:

@@ -11,7 +11,7 @@ import itertools
 import math
 import re
 import textwrap
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -54,6 +54,8 @@ class Quantity:
     high: float
     change: Callable[[Destination, float, float], Destination]
     """Destination, value, full level (V) to destination."""
+    now: Callable[[Destination], float | None]
+    """What it is in the question as asked, in ``unit``; None: not known, or not one figure."""
 
 
 def _length(destination: Destination, metres: float, _: float) -> Destination:
@@ -93,13 +95,32 @@ def _ground(destination: Destination, millivolts: float, _: float) -> Destinatio
     return replace(destination, inputs=inputs)
 
 
+def _one(values: Iterable[float | None]) -> float | None:
+    """Return the one figure that all inputs have; None where they have several, or none."""
+    found = set(values)
+    return found.pop() if len(found) == 1 else None
+
+
+def _length_now(destination: Destination) -> float | None:
+    return _one((s.cable or destination.cable).length_m for s in destination.inputs)
+
+
+def _impedance_now(destination: Destination) -> float | None:
+    return _one(s.impedance_ohm for s in destination.inputs if s.connector in ("rca", "xlr"))
+
+
+def _ground_now(destination: Destination) -> float | None:
+    volts = _one(s.ground.difference_volts for s in destination.inputs)
+    return None if volts is None else volts * 1e3
+
+
 QUANTITIES = {
     q.name: q
     for q in (
-        Quantity("cable-length", "m", 0.1, 1000.0, _length),
-        Quantity("receiver-impedance", "ohm", 10.0, 1e7, _impedance),
-        Quantity("volume", "dB", -80.0, 0.0, _volume),
-        Quantity("ground", "mV", 0.0, 1e5, _ground),
+        Quantity("cable-length", "m", 0.1, 1000.0, _length, _length_now),
+        Quantity("receiver-impedance", "ohm", 10.0, 1e7, _impedance, _impedance_now),
+        Quantity("volume", "dB", -80.0, 0.0, _volume, lambda _: 0.0),
+        Quantity("ground", "mV", 0.0, 1e5, _ground, _ground_now),
     )
 }
 
@@ -255,6 +276,8 @@ class Sweep:
     """Whom the choices are for, in their order."""
     nothing: tuple[tuple[Reason, ...], ...] = ()
     """Of each range why boxes have no way there."""
+    now: float | None = None
+    """What it is in the question as asked."""
     short: bool = False
     """Kinds are left out, for too little was measured to describe them."""
 
@@ -290,7 +313,8 @@ class Sweep:
 
     def lines(self) -> list[str]:
         """Return the table for a terminal."""
-        head = f"What if: {self.name.replace('-', ' ')}"
+        now = "" if self.now is None else f" (now {_shown(self.now)} {self.unit})"
+        head = f"What if: {self.name.replace('-', ' ')}{now}"
         if self.name == KIND:
             rows = [
                 line
@@ -361,6 +385,7 @@ class Sweep:
         return {
             "what": self.name,
             "unit": self.unit,
+            "now": self.now,
             "destinations": list(self.boxes),
             "points": [
                 {
@@ -454,7 +479,7 @@ def sweep(
     )
     return Sweep(
         axis.name, axis.unit, tuple(points), tuple(flips), tuple(lacking), _boxes(destination),
-        nothing,
+        nothing, axis.quantity.now(destination),
     )  # fmt: skip
 
 

@@ -20,6 +20,8 @@ from probe.report.text import clean, printed
 
 _WIDTH, _LEFT, _RIGHT, _ROW, _TOP = 680.0, 20.0, 660.0, 44.0, 18.0
 _TICKS = 5
+_DECADES = 3
+"""Of a range that starts at nothing, below its end."""
 _LINE, _CHARACTERS = 15.0, 95
 """Distance of lines, and characters that fit into one at the size of a label."""
 
@@ -90,7 +92,7 @@ def varied_of(document: object, places: Mapping[str, str] | None = None) -> Vari
         ),
         flips=told,
         lacking=lacking,
-        drawing=_drawing(spans, what, unit, boxes, letters),
+        drawing=_drawing(spans, what, unit, boxes, letters, number(document, "now")),
         caption=f"Where each way is the choice, over the {what}.",
         nothing=""
         if changes
@@ -206,7 +208,10 @@ def _drawing(
     unit: str,
     boxes: Sequence[str],
     letters: Mapping[Chosen, str],
+    now: float | None = None,
 ) -> Markup:
+    """``now``: what it is in the question as asked, which is marked below the axis."""
+
     def short(chosen: Chosen) -> str:
         return letters[chosen].rstrip(": ") or _named(chosen, boxes)
 
@@ -217,8 +222,10 @@ def _drawing(
     height = tops[-1] + 34.0
 
     def place(value: float) -> float:
-        if low > 0.0:
-            return _LEFT + (_RIGHT - _LEFT) * math.log(value / low) / math.log(high / low)
+        if low >= 0.0:  # an octave takes the same room everywhere; nothing stands at the left edge
+            start = low or high / 10.0**_DECADES
+            share = math.log(max(value, start) / start) / math.log(high / start)
+            return _LEFT + (_RIGHT - _LEFT) * share
         return _LEFT + (_RIGHT - _LEFT) * (value - low) / (high - low)
 
     bottom = tops[-1]
@@ -238,10 +245,23 @@ def _drawing(
     for value in _ticks(low, high):
         anchor = "start" if value == low else "end" if value == high else "middle"
         parts.append(label(_at(value, unit), place(value), bottom + 20.0, "small", anchor))
+    if now is not None and low <= now <= high:
+        parts += _marked(place(now), bottom, f"now {_at(now, unit)}")
+        height += _LINE
     described = "; ".join(
         f"{_at(a, unit)} to {_at(b, unit)}: {letters[c]}{_named(c, boxes)}" for a, b, c in spans
     )
     return picture("vary", f"The choice over the {what}", f"{described}.", (_WIDTH, height), parts)
+
+
+def _marked(x: float, bottom: float, text: str) -> list[Markup]:
+    """Return a mark below the axis, with its words below the figures."""
+    tip, foot = (x, bottom + 2.0), bottom + 24.0
+    anchor = "start" if x < _LEFT + 60.0 else "end" if x > _RIGHT - 60.0 else "middle"
+    return [
+        line([(x - 5.0, bottom + 9.0), tip, (x + 5.0, bottom + 9.0)], "axis"),
+        label(text, x, foot + _LINE, "small", anchor),
+    ]
 
 
 def _lines(name: str) -> list[str]:
@@ -250,6 +270,8 @@ def _lines(name: str) -> list[str]:
 
 
 def _ticks(low: float, high: float) -> list[float]:
+    if low == 0.0:
+        return [low, *(high / 10.0**k for k in reversed(range(_DECADES)))]
     steps = [k / (_TICKS - 1.0) for k in range(_TICKS)]
     if low > 0.0:
         return [low, *(low * (high / low) ** s for s in steps[1:-1]), high]

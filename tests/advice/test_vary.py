@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -447,3 +448,33 @@ def test_no_row_is_wider_than_the_screen() -> None:
     )  # fmt: skip
     # every terminal has 80 columns
     assert max(map(len, Sweep("kind", "", points, ()).lines())) <= 80
+
+
+def test_the_figure_marks_what_is_there_today() -> None:
+    """Lost: whether the flip at 3 m is far from the lead in hand, or the next one on the shelf."""
+    lead = Cable(2.0, 200e-12, 0.06, 0.02)
+    there = Destination("amp", (replace(RCA, ground=GroundPath(2e-3, 1.0)),), lead)
+    document = facts(connectors=("rca",), device={"full_output_volts": 2.0})
+    asked = {"left": source(single=2.0, z_single=100.0)}
+    for text, now in (("cable-length=1..20", 2.0), ("ground=0..100", 2.0),
+                      ("receiver-impedance=1k..100k", 47e3), ("volume=-20..0", 0.0)):  # fmt: skip
+        found = sweep(read_axis(text), document, asked, there)
+        # the question itself, as it is asked above
+        assert found.to_json()["now"] == pytest.approx(now)
+        assert f"(now {now:g} " in found.lines()[0]
+        view = varied_of(found.to_json())
+        assert view is not None
+        assert ">now " in str(view.drawing)
+
+
+def test_a_range_from_nothing_has_room_for_its_beginning() -> None:
+    there: dict[str, Any] = {
+        "what": "ground", "unit": "mV",
+        "points": [{"value": 0.0, "chosen": ["rca-to-rca"]}, {"value": 500.0, "chosen": [None]}],
+        "flips": [{"low": 4.9, "high": 5.1, "from": ["rca-to-rca"], "to": [None]}],
+    }  # fmt: skip
+    view = varied_of(there)
+    assert view is not None
+    wide = [float(w) for w in re.findall(r'width="([0-9.]+)" height="14', str(view.drawing))]
+    # closed form: 5 of 500 mV is one of three decades of the 640 that the axis is long
+    assert wide[0] == pytest.approx(640.0 / 3.0, rel=0.01)
