@@ -273,9 +273,13 @@ PERHAPS_FULL = (
 
 
 def plays_full(device: Device, options: Sequence[OptionAdvice]) -> tuple[Note, ...]:
-    """Return that an input may be driven to full output with nothing to turn the device down."""
-    margins = (o.figures.full_output_margin_db for o in options if o.verdict != "never")
-    if device.volume == "own" or not any(m is not None and m.high > 0.0 for m in margins):
+    """Return that an input may be driven near full output with nothing to turn the device down.
+
+    Or to what nobody knows, where no sensitivity is stated.
+    """
+    margins = [o.figures.full_output_margin_db for o in options if o.verdict != "never"]
+    loud = any(m is None or m.high > -limit.NEAR_FULL_DB for m in margins)
+    if device.volume == "own" or not loud:
         return ()
     says = FULL if device.volume == "none" else PERHAPS_FULL
     name = device.name

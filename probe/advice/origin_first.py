@@ -25,6 +25,9 @@ from probe.advice.words import decibels
 HARMS = MAY_HARM | {"load-current"}
 """Hazards with which nothing is plugged in to hear what it does; not what the volume settles."""
 
+NOT_MENDED = LOSES | {"floating-open", "instability", "tie-current", "tie-pointless"}
+"""What speaks against a lead as it is wired, however quiet it is."""
+
 MAY_DO = "may do instead"
 """Of the plain lead, of which nothing is claimed."""
 
@@ -193,8 +196,8 @@ def _plain(advice: Advice, choice: Choice, origin: Origin) -> OptionAdvice | Non
 
 
 def _only_hums(option: OptionAdvice) -> bool:
-    """Tell whether a lead hums, and is not passed by for a signal that it loses besides."""
-    return any(h.code == "hum" for h in option.hazards) and not option.against & LOSES
+    """Tell whether a lead hums, and nothing speaks against it that no silence mends."""
+    return "hum" in {h.code for h in option.hazards} and not option.against & NOT_MENDED
 
 
 def _harms(option: OptionAdvice) -> bool:

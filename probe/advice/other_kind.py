@@ -13,6 +13,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
+from probe.advice import thresholds as limit
 from probe.advice.source_file import described
 from probe.advice.subject import PAIR_KEY, Facts, device_of, mains_of, mains_volts_of, side_of
 from probe.facts.source import Source
@@ -50,6 +51,7 @@ def of_kind(facts: Facts, kind: str) -> dict[str, Any]:
 def as_described(facts: Facts, kind: str) -> Described | None:
     """Return what a description with the measured figures amounts to, of the first side.
 
+    Where nobody declared what it gives at most, what is assumed of the measured one is its maximum.
     None where no level between pins 2 and 3 is known, or a figure is none that a description takes.
     """
     device, values = device_of(facts), next(iter(facts["sides"].values())).get("facts", {})
@@ -58,6 +60,9 @@ def as_described(facts: Facts, kind: str) -> Described | None:
         return None
     full = device.full_output_volts or level
     lines: dict[str, Any] = {FIGURES[k]: v for k in FIGURES if (v := _figure(values, k))}
+    if device.full_output_volts is None:  # as of the measured kind
+        assumed = limit.ASSUMED_MAXIMUM_VOLTS
+        lines = {"differential_maximum_v": assumed, "single_ended_maximum_v": assumed, **lines}
     lines |= {"kinds": [kind], PAIR_KEY: full, "mains_hz": mains_of(facts),
               "mains_v": mains_volts_of(facts)}  # fmt: skip
     lines |= {"single_ended_level_v": full * single / level} if single else {}

@@ -125,6 +125,10 @@ MOST_LINE_INPUT_VOLTS = 12.5
 """Level for full output above which an input is asked about again: +24 dBu, 12.3 V, is the most
 that studio inputs are made for, 0.5 to 3 V are usual at home. [practice]"""
 
+NEAR_FULL_DB = 10.0
+"""Below full output: so near to it an amplifier that nothing turns down is loud at once, at a tenth
+of its power. [judgement]"""
+
 LONG_RUN_METRES = 3.0
 """Longest unbalanced lead. [published] 10 feet, in a maker's data sheet of a line converter."""
 

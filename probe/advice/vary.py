@@ -109,6 +109,11 @@ def _impedance_now(destination: Destination) -> float | None:
     return _one(s.impedance_ohm for s in destination.inputs if s.connector in ("rca", "xlr"))
 
 
+def _volume_now(destination: Destination) -> float | None:
+    """Return 0 dB, of the most that is ever played, where that is said."""
+    return None if destination.operating_volts is None else 0.0
+
+
 def _ground_now(destination: Destination) -> float | None:
     volts = _one(s.ground.difference_volts for s in destination.inputs)
     return None if volts is None else volts * 1e3
@@ -119,7 +124,7 @@ QUANTITIES = {
     for q in (
         Quantity("cable-length", "m", 0.1, 1000.0, _length, _length_now),
         Quantity("receiver-impedance", "ohm", 10.0, 1e7, _impedance, _impedance_now),
-        Quantity("volume", "dB", -80.0, 0.0, _volume, lambda _: 0.0),
+        Quantity("volume", "dB", -80.0, 0.0, _volume, _volume_now),
         Quantity("ground", "mV", 0.0, 1e5, _ground, _ground_now),
     )
 }
@@ -140,7 +145,7 @@ KIND = "kind"
 MARK = " *"
 DESCRIBED = (
     "* not what was measured: solved as a data sheet would describe it, with the measured levels, "
-    "the impedance between pins 2 and 3 and that of the RCA output."
+    "the impedance between pins 2 and 3 and that of the RCA output, and what it gives at most."
 )
 """Of a kind that the takes exclude."""
 

@@ -267,3 +267,30 @@ def test_an_isolator_for_both_halves_is_spared_by_no_silence(tmp_path: Path, hal
     assert not [c for c in advice.cures if "the plain lead may do" in c.says]
     if halves:
         assert "at-origin" not in {c.code for c in advice.cures}
+
+
+CROSS_COUPLED = """format = "probe-source/1"
+kinds = ["electronically-floating"]
+differential_level_v = 4.0
+differential_impedance_ohm = 100.0
+[device]
+output = "line"
+connectors = ["xlr"]
+kind = "preamplifier"
+"""
+
+
+@pytest.mark.parametrize("ground", ["computer", "antenna-or-network"])
+def test_the_lead_that_is_tried_is_one_that_would_be_used_without_the_hum(
+    tmp_path: Path, ground: str
+) -> None:
+    """Lost: "try first" a lead whose level rests on tolerances, "avoid" on the same page."""
+    path = tmp_path / "source.toml"
+    path.write_text(CROSS_COUPLED, "utf-8")
+    there = changed(typed_destination("rca:47k:1V", 50.0), cable="2m")
+    advice = advise(*read_source(path), changed(there, ground=ground))
+    (first,) = [one for one in advice.would_change if one.code == "origin-first"]
+    # what is used where nothing hums
+    assert first.answers == (
+        advise(*read_source(path), changed(there, ground="same-strip")).chosen,
+    )

@@ -41,8 +41,11 @@ def asked(folder: Path, to: str, more: str = "", sheet: str = SHEET) -> Advice:
         ("volume_control = false\n", "xlr:20k/leg:1.2V", "Harrowgate Wren turns nothing down: "),
         ("", "xlr:20k/leg:1.2V", "See that Harrowgate Wren or what it feeds has a volume"),
         ("volume_control = true\n", "xlr:20k/leg:1.2V", ""),
-        # 4 V into an input that wants 20 V: never at full output
-        ("volume_control = false\n", "xlr:20k/leg:12V", ""),
+        # 4 V into an input of which nobody says what it wants, one that wants 10 V, 8 dB more, and
+        # one that wants 20 V, which is never loud
+        ("volume_control = false\n", "xlr:20k/leg", "Harrowgate Wren turns nothing down: "),
+        ("volume_control = false\n", "xlr:20k/leg:10V", "Harrowgate Wren turns nothing down: "),
+        ("volume_control = false\n", "xlr:20k/leg:20V", ""),
     ],
 )
 def test_what_nothing_turns_down_is_said_before_it_plays(
