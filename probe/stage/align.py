@@ -68,6 +68,9 @@ JOINT_STEPS = 6
 MUCH_BETTER = 0.5
 """Share of the residual power below which a solve that leaves leakage open stands."""
 
+EXACT = 1.0e-12
+"""Whitened residual power (one a row is noise) of a solve that fits to rounding: none is better."""
+
 TURNED_BACK = 0.5
 """Share of what leakage may turn from which the joint solve is begun once more."""
 
@@ -402,7 +405,7 @@ def _joint_of_both(group: Group, stray: Array, delays: Array, turned: Array) -> 
     that moved between takes; of a tapped winding ``stray`` leaves it open throughout.
     """
     found = _joint(group.rotated(delays), stray, delays)
-    if not turned.any():
+    if not turned.any() or _power(found) < EXACT:
         return found
     wide = np.hypot(stray, turned)
     for begin in (delays, delays - TURNED_BACK * turned):
