@@ -76,8 +76,8 @@ def _at_origin(
 
 
 def _hum_alone(option: OptionAdvice) -> bool:
-    """Tell whether a lead would do if it did not hum."""
-    return option.against <= HUM and HALF not in {h.code for h in option.hazards}
+    """Tell whether a lead would do if it did not hum, turned down or behind resistors."""
+    return option.against <= HUM | {"overload"} and HALF not in {h.code for h in option.hazards}
 
 
 def _limit(desks: Sequence[Desk], choice: Choice) -> float:
