@@ -324,7 +324,7 @@ def _unlikely(destination: Destination) -> list[Note]:
         *(
             note
             for socket in analogue
-            for note in (_too_sensitive(socket), _too_deaf(socket))
+            for note in (_too_sensitive(socket), _wants_too_much(socket))
             if note
         ),
         *_unlikely_impedance(analogue),
@@ -344,7 +344,7 @@ def _too_sensitive(socket: Input) -> Note | None:
     )
 
 
-def _too_deaf(socket: Input) -> Note | None:
+def _wants_too_much(socket: Input) -> Note | None:
     """Ask again about an input that wants more than a line input for full output."""
     volts = socket.sensitivity_volts
     if volts is None or volts <= limit.MOST_LINE_INPUT_VOLTS:

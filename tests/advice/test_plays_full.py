@@ -83,18 +83,16 @@ kind = "player"
 """
 
 
-@pytest.mark.parametrize("farads", ["20m"])
-@pytest.mark.parametrize(("ohm", "verdict"), [(3000.0, "avoid"), (14000.0, "avoid")])
-def test_more_loss_is_no_milder_a_verdict(
-    tmp_path: Path, ohm: float, verdict: str, farads: str
-) -> None:
+@pytest.mark.parametrize("ohm", [3000.0, 14000.0])
+def test_more_loss_is_no_milder_a_verdict(tmp_path: Path, ohm: float) -> None:
     """Lost: 2.4 dB of treble is "avoid", and 9 dB, beside the limit of 10, "cannot tell"."""
     path = tmp_path / "source.toml"
     path.write_text(LOSES.format(ohm=ohm), "utf-8")
-    there = changed(typed_destination("rca:100k:0.5V", 50.0), cable=farads)
+    there = changed(typed_destination("rca:100k:0.5V", 50.0), cable="20m")
     (side,) = [o for o in advise(*read_source(path), there).options if o.option.native]
     lost = side.figures.connection_loss_anywhere
     assert lost is not None
     # closed form: 20 log sqrt(1 + (2 pi 20 kHz R C)^2), C 2 nF, R beside 100 kohm: 1.9, 10.3 dB
     assert (lost.low > 1.0, lost.low < 10.0 < lost.high) == (True, ohm > 3000.0)
-    assert side.verdict == verdict
+    # the rule: more than 1 dB lost is avoided, be it ten or nine
+    assert side.verdict == "avoid"
