@@ -34,6 +34,8 @@ def with_tie_asked(
     most = max((m for side in sides if (m := most_volts(device, side)) is not None), default=0.0)
     if level is None or destination.operating_volts is not None:
         return advice
+    if device.volume == "none" and device.volume_stated:
+        return advice  # judged at its stated level already
     if most <= level and device.volume != "own":
         return advice  # it is played at its stated level, and at no other
     most = max(most, level)

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+from probe.advice.completed import BOTH_LEGS_KINDS
 from probe.advice.destination import Cable, Circuit, Input
 from probe.advice.figures import Figures
 from probe.advice.quantity import Quantity
@@ -118,6 +119,8 @@ class Case:
     """What knowing the circuit of the input tells, before anything else that would."""
     tied_stated: bool = False
     """What a leg gives by itself, the other one tied, is stated."""
+    tied_allowed: bool = False
+    """That is no less than the most it gives at all: its maker has said that a tie is borne."""
     volume_stated: bool = False
     """That it has no volume control is stated."""
     down_alone_db: float = 0.0
@@ -132,6 +135,13 @@ class Case:
         """
         turned = self.own_volume and self.figures.core_20_hz_at_full_output is not None
         return self.level_declared and not self.maximum_assumed and not turned
+
+    @property
+    def one_leg(self) -> bool:
+        """A pin carries no signal of its own: as was measured, or as the kind it may be has it."""
+        if self.typed:
+            return self.kind not in BOTH_LEGS_KINDS
+        return self.stage.driven_legs == "one-leg"
 
     @property
     def never_turned_up(self) -> bool:

@@ -152,15 +152,19 @@ def _gathered(cases: Sequence[Case]) -> list[tuple[Finding, Figures]]:
             prefix = _conditions([c for c, _ in held], kinds, circuits)
             finding = replace(finding, message=prefix + finding.message)
         harmless = finding.verdict == "never" and finding.code not in _HARMS
-        if harmless and _only_perhaps({c.kind for c, _ in held}, case, kinds):
+        perhaps = _only_perhaps({c.kind for c, _ in held}, case, kinds)
+        if harmless and perhaps:
             tells = f"not to be done before that is ruled out: {case.settles} would tell"
+        elif finding.verdict == "avoid" and finding.code in LOSES and perhaps:
+            tells = f"{case.settles} would tell"
         elif finding.verdict == "never" and finding.code in LOSES and case.option.pin_3 != "open":
             tells = _circuit_tells(cases, held, by_rule)
         else:
             tells = ""
         if tells:
             says = f"{finding.message}; {tells}"
-            finding = replace(finding, verdict="cannot-tell", doubt="never", message=says)
+            due = finding.verdict
+            finding = replace(finding, verdict="cannot-tell", doubt=due, message=says)
         found.append((finding, figures))
     return found
 

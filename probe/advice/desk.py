@@ -441,6 +441,7 @@ class Desk:
             level_fixed=operating.fixed,
             no_volume=operating.fixed or self.device.volume == "none",
             tied_stated=self.side.tied_maximum is not None,
+            tied_allowed=operating.bears_tie(self.side.tied_maximum),
             own_volume=self.device.volume == "own" and not operating.fixed,
             volume_stated=self.device.volume_stated,
             reference_words=reference.words,

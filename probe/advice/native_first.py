@@ -10,6 +10,7 @@ from dataclasses import replace
 
 from probe.advice.ask_maker import isolates
 from probe.advice.compiled import LOSES
+from probe.advice.cures import HALF
 from probe.advice.model import Advice, Choice, OptionAdvice, Settling
 from probe.advice.try_first import CHASSIS, HUM, MAY_HARM
 
@@ -22,9 +23,15 @@ ASK, MADE = "ask the maker", "have an XLR lead made"
 SAYS = (
     "with the volume down first it harms nothing, and at worst it plays thin or far too quietly"
     "{hums}, which is heard at once; if it plays full and as loud as other devices do there"
-    "{silent}, nothing else is needed"
+    "{silent}, nothing else is needed{but}"
 )
 """Why it is tried. [practice]"""
+
+HALF_IDLE = (
+    "; not heard is whether both halves of what is fed are driven (with one idle its maximum is "
+    "6 dB lower): the maker of {device} knows whether both pins carry a signal"
+)
+"""Of an input that needs both legs."""
 
 
 def with_native_tried_first(advice: Advice) -> Advice:
@@ -39,7 +46,12 @@ def with_native_tried_first(advice: Advice) -> Advice:
         sides = [o for o in advice.options if o.box == choice.box and o.option.id == "xlr-to-xlr"]
         if sides and all(_only_heard(side.used) for side in sides):
             hums = any(HUM & side.used.against for side in sides)
-            says = SAYS.format(hums=", or hums" * hums, silent=" and does not hum" * hums)
+            half = any(HALF in {h.code for h in side.hazards} for side in sides)
+            says = SAYS.format(
+                hums=", or hums" * hums,
+                silent=" and does not hum" * hums,
+                but=HALF_IDLE.format(device=advice.device) * half,
+            )
             found[choice.box] = Settling("lead-first", says, ("xlr-to-xlr",), choice.box)
     choices = tuple(_told(c, found.get(c.box)) for c in advice.choices)
     return replace(advice, choices=choices, would_change=(*found.values(), *advice.would_change))
@@ -53,9 +65,10 @@ def _is_plain_native(advice: Advice, choice: Choice) -> bool:
 
 
 def _only_heard(side: OptionAdvice) -> bool:
-    """Tell whether all that may rule it out is a loss, and nothing else speaks against it."""
+    """Tell whether a loss may rule it out, or half of the level, and nothing speaks against it."""
+    perhaps = side.verdict == "cannot-tell" and side.loses_at_most
     return (
-        (side.verdict, side.doubt, side.loses_at_most) == ("cannot-tell", "never", True)
+        (perhaps and (side.doubt == "never" or bool(side.against & LOSES)))
         and side.against <= HEARD
         and not MAY_HARM & {h.code for h in side.hazards}
     )

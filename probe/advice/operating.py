@@ -17,6 +17,9 @@ from probe.advice.sampled import Sampled
 from probe.advice.subject import Device, SideFacts
 from probe.advice.wiring import OPTIONS, Option
 
+AS_STATED = 0.995
+"""Of a figure typed with two or three digits: what is not less."""
+
 BY_ID = {option.id: option for option in OPTIONS}
 
 
@@ -45,6 +48,11 @@ class Operating:
     surely_words: str = ""
     single_ended: bool = False
     """It stands on the single-ended output, though the device has a balanced one."""
+
+    def bears_tie(self, tied: Most | None) -> bool:
+        """Tell whether a leg is stated to give, the other one tied, the most that ever comes."""
+        most = self.protects_volts or self.volts
+        return tied is not None and most is not None and tied.volts >= AS_STATED * most
 
 
 @dataclass(frozen=True)
@@ -140,7 +148,12 @@ def _full_words(device: Device, volts: float, most: float | None) -> str:
 
 
 def _up_to_maximum(point: Operating, device: Device, side: SideFacts, from_: str) -> Operating:
-    """Return the operating point with what protects at the maximum, where that is beyond it."""
+    """Return the operating point with what protects at the maximum, where that is beyond it.
+
+    Not of a device that is stated to have no volume control: its full output is all that comes.
+    """
+    if device.volume == "none" and device.volume_stated:
+        return point
     most, words = _beyond(device, side, from_)
     if most is None or point.volts is None or most <= point.volts:
         return point

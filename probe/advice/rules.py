@@ -98,6 +98,10 @@ def _tie_current(case: Case) -> Iterator[Finding]:
     current = case.figures.tie_current
     if current is None:
         return
+    if case.tied_allowed and case.kind != "differential":
+        yield Finding("works", "tie-stated", "its maker states what pin 2 gives with pin 3 tied, "
+                      "and it is the most that comes")  # fmt: skip
+        return
     flow = f"{at_most(case, current)} peak flow"
     for most in (limit.TIE_AVOID_AMPERE, limit.TIE_NEVER_AMPERE):
         if current.low <= most < current.high:
@@ -303,7 +307,7 @@ def _one_sided(case: Case) -> Iterator[Finding]:
     """Rule 17."""
     if not case.socket.both_legs_required or case.option.to != "xlr":
         return
-    single = case.option.from_ == "rca" or case.stage.driven_legs == "one-leg"
+    single = case.option.from_ == "rca" or case.one_leg
     if single and case.option.pin_3 != "transformer":
         yield Finding("works", "one-half-undriven", "this input needs a leg for each half: a "
                       "single-ended signal drives them with half the level each, and the maximum "

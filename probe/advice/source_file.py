@@ -498,7 +498,8 @@ single_ended_level_v = 2.0        # RCA
 # floating_winding = true              # transformer-coupled: no centre tap to ground
 # differential_maximum_v = 8.0         # before it distorts, where that is more than the level
 # single_ended_maximum_v = 4.0
-# tied_maximum_v = 4.0                 # pin 2 by itself, with pin 3 joined to pin 1
+# tied_maximum_v = 4.0                 # pin 2 by itself, with pin 3 joined to pin 1, undistorted:
+                                       # as its maker allows it
 # differential_noise_a_v = 4.0e-6      # A-weighted; hot_, cold_, single_ended_ likewise
 # single_ended_noise_a_v = 4.0e-6
 

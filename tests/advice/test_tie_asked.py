@@ -76,6 +76,46 @@ def test_nothing_is_asked_where_nothing_hangs_on_it(tmp_path: Path) -> None:
         assert "asked-first" not in {one.code for one in advice.would_change}
 
 
+FIXED = """
+format = "probe-source/1"
+kinds = ["electronically-floating"]
+differential_level_v = 4.0
+differential_maximum_v = 8.0
+differential_impedance_ohm = 200.0
+{more}
+[device]
+maker = "Corrin"
+model = "Player 2"
+kind = "DAC"
+output = "line"
+connectors = ["xlr"]
+{control}
+"""
+
+
+@pytest.mark.parametrize(
+    ("more", "control", "used", "asks"),
+    [
+        # 4 V behind 200 ohm are 28 mA peak of a short, 8 V twice that: what hangs on it is which
+        # of the two ever comes; that of a device nobody can turn up is its stated level
+        ("", "", "xlr-to-rca/transformer", True),
+        ("", "volume_control = false", "xlr-to-rca/pin-3-tied-at-source", False),
+        # a maker's yes to all that comes, and to half of it
+        ("tied_maximum_v = 8.0", "", "xlr-to-rca/pin-3-tied-at-source", False),
+        ("tied_maximum_v = 4.0", "", "xlr-to-rca/transformer", True),
+    ],
+)
+def test_a_tie_is_judged_at_what_comes_and_a_makers_yes_is_typed(
+    tmp_path: Path, more: str, control: str, used: str, asks: bool
+) -> None:
+    path = tmp_path / "source.toml"
+    path.write_text(FIXED.format(more=more, control=control), "utf-8")
+    there = changed(typed_destination("rca:47k:0.5V", 50.0), ground="same-strip", cable="2m")
+    advice = advise(*read_source(path), there)
+    assert advice.chosen == used
+    assert ("turned up to 8 V" in "; ".join(advice.choices[0].why)) is asks
+
+
 PREAMPLIFIER = DESK.replace("1.228", "6.0").replace("mixing desk", "{what}")
 
 
@@ -127,19 +167,30 @@ minimum_load_ohm = 600.0
 """
 
 
-@pytest.mark.parametrize(("kind", "asked"), [("preamplifier", True), ("CD player", False)])
-def test_a_level_that_is_turned_down_from_is_asked_about_without_a_maximum(
-    tmp_path: Path, kind: str, asked: bool
-) -> None:
+def unstated(folder: Path, kind: str, more: str = "") -> Advice:
+    path = folder / "source.toml"
+    path.write_text(UNSTATED.format(kind=kind).replace("[device]", f"{more}\n[device]"), "utf-8")
+    there = changed(typed_destination("rca:22k:1V", 50.0), ground="same-strip", cable="1m")
+    return advise(*read_source(path), there)
+
+
+def test_a_player_that_gives_its_level_is_asked_about_at_that_level(tmp_path: Path) -> None:
+    advice = unstated(tmp_path, "CD player")
+    assert advice.chosen == "xlr-to-rca/transformer"
+    (one,) = [s for s in advice.would_change if s.code == "asked-first"]
+    assert "gives undistorted by itself" in one.what
+    # it gives its stated level, and nobody turns it down
+    assert one.typed == (("tied_maximum_v", 6.0),)
+    assert unstated(tmp_path, "CD player", "tied_maximum_v = 6.0").chosen == one.answers[0]
+
+
+def test_a_level_that_is_turned_down_from_is_asked_about_without_a_maximum(tmp_path: Path) -> None:
     """Lost: two isolators, with no word, for an output whose maker describes the tie."""
     path = tmp_path / "source.toml"
-    path.write_text(UNSTATED.format(kind=kind), "utf-8")
+    path.write_text(UNSTATED.format(kind="preamplifier"), "utf-8")
     there = changed(typed_destination("rca:22k:1V", 50.0), ground="same-strip", cable="1m")
     advice = advise(*read_source(path), there)
     assert advice.chosen == "xlr-to-rca/transformer"
-    assert bool([s for s in advice.would_change if s.code == "asked-first"]) == asked
-    if not asked:
-        return  # it gives its stated level, and nobody turns it down
     way, volts = told(advice)
     assert way == "xlr-to-rca/pin-3-tied-at-source"
     # the rule: up to that level it is what is used, and the input's full output is within it
