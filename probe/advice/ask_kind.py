@@ -14,10 +14,11 @@ from typing import Any
 
 from probe.advice.answers import Lines
 from probe.advice.ask_maker import isolates
-from probe.advice.minded import minded
+from probe.advice.minded import minded, without_volume
 from probe.advice.model import Advice, Branch, Choice, OptionAdvice, Other, Settling
 from probe.advice.plain import against
 from probe.advice.source_file import FLOATING, possible_kinds
+from probe.advice.taken import CERTAIN
 from probe.advice.try_first import HUM, MAY_HARM
 
 CODE = "each-driven"
@@ -39,9 +40,6 @@ ANSWERS: dict[str, Lines] = {
     for words, kind, floats in KINDS
 }
 """The same as they are typed, by their words."""
-
-CERTAIN = "if it is for certain"
-"""Before another definite answer, among the reasons."""
 
 NEVER_TIED = (
     "without such an answer pin 3 is not joined to pin 1 anywhere: of pins that are each driven "
@@ -91,14 +89,14 @@ def _others(asked: Settling, branches: Sequence[Branch]) -> Iterator[Other]:
 
     Not of one that is among those hoped for.
     """
-    found: dict[tuple[str, str], list[str]] = {}
+    found: dict[tuple[str, str, str], list[str]] = {}
     named = {words for words, lines in ANSWERS.items() if _hoped(asked, lines)}
     for one in branches:
         choice = one.choice(asked.box)
         if choice.option is not None and one.answer not in named:
             found.setdefault(_way(one.advice, choice), []).append(one.answer)
-    for (way, says), answers in found.items():
-        yield Other(" or ".join(answers), way, says, tuple(answers))
+    for (way, says, minds), answers in found.items():
+        yield Other(" or ".join(answers), way, says, tuple(answers), minds)
 
 
 def _hoped(asked: Settling, answer: Lines) -> bool:
@@ -108,23 +106,23 @@ def _hoped(asked: Settling, answer: Lines) -> bool:
     return set(said["kinds"]) <= set(hoped["kinds"]) and floats
 
 
-def _way(again: Advice, choice: Choice) -> tuple[str, str]:
-    """Return the way to name for an answer, and what is said of it.
+def _way(again: Advice, choice: Choice) -> tuple[str, str, str]:
+    """Return the way to name for an answer, what is said of it, and what of that to mind.
 
     Where a transformer is used a lead that works too with nothing to mind, or after one more
     question, is spared nobody: it is named, with what is asked. One with something to mind but hum
     is told beside what is used.
     """
     assert choice.option is not None
-    option = choice.option
+    option, minds, else_ = choice.option, minded(again, choice), without_volume(again, choice)
     if choice.attenuator:
-        return option, f"{option} is used, with resistors in its plug{minded(again, choice)}"
+        return option, f"{option} is used, with resistors in its plug{minds}{else_}", minds
     if not isolates(option):
-        return option, f"{option} is used{minded(again, choice)}"
+        return option, f"{option} is used{minds}{else_}", minds
     for one in again.would_change:
         if (one.box, one.code) == (choice.box, "asked-first") and not isolates(one.answers[0]):
             what = one.what.replace(f"ask the maker of {again.device} ", "ask as well ", 1)
-            return one.answers[0], f"{what} {one.answers[0]} is used, if not {option}"
+            return one.answers[0], f"{what} {one.answers[0]} is used, if not {option}", ""
     mine = [o for o in again.options if o.box == choice.box and o.socket == choice.socket]
     for way in dict.fromkeys(o.option.id for o in mine if not isolates(o.option.id)):
         sides = [o for o in mine if o.option.id == way]
@@ -132,9 +130,9 @@ def _way(again: Advice, choice: Choice) -> tuple[str, str]:
             codes = dict.fromkeys(h.code for o in sides for h in o.hazards if h.code not in HUM)
             but = "; ".join(t for code in codes if (t := against(code, sides[0].figures)))
             if but:  # what is used is what is listed: that lead is no way to save it
-                return option, f"{option} is used; {way} works, but: {but}"
-            return way, f"{way} works, {option} is used as it is"
-    return option, f"{option} is used"
+                return option, f"{option} is used; {way} works, but: {but}", ""
+            return way, f"{way} works, {option} is used as it is", ""
+    return option, f"{option} is used", ""
 
 
 def _works(option: OptionAdvice) -> bool:

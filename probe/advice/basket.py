@@ -27,6 +27,8 @@ from probe.advice.picking import one_piece
 from probe.advice.plain import against
 from probe.advice.shelf import Shelf
 from probe.advice.taken import (
+    ABOVE,
+    CERTAIN,
     IF_NOT,
     OR_TURNED_DOWN,
     WHEN,
@@ -244,7 +246,7 @@ def _of_others(asked: Settling, branches: Mapping[str, Basket]) -> Iterator[Bask
                 group.append(answer)
         for group in held:
             words = " or ".join(_BRACKETS.sub("", answer) for answer in group)
-            yield replace(branches[group[0]], case=f"if it is for certain {words} (above)")
+            yield replace(branches[group[0]], case=f"{CERTAIN} {words}{ABOVE}")
 
 
 def _says_the_same(one: Basket, other: Basket) -> bool:

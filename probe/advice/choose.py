@@ -442,6 +442,10 @@ def _brought(best: Candidate, isolated: Sequence[Candidate]) -> list[str]:
     return found
 
 
+LEAST_BAD = "least bad: "
+"""Before the way that is the least bad of a box that has none."""
+
+
 def _nothing(box: str, candidates: Sequence[Candidate]) -> Choice:
     if not candidates:
         return Choice(box, None, None, ("no option fits the connectors of both ends",))
@@ -453,7 +457,7 @@ def _nothing(box: str, candidates: Sequence[Candidate]) -> Choice:
                                         "ruled out, may have to be, or could do harm"))  # fmt: skip
     worst = best.worst_side
     said = "cannot tell" if worst.verdict == "cannot-tell" else worst.verdict
-    least = f"least bad: {best.option.id} ({said}): {(worst.reasons or ('',))[0]}"
+    least = f"{LEAST_BAD}{best.option.id} ({said}): {(worst.reasons or ('',))[0]}"
     least += "".join(f"; {hum}" for hum in _loud_hum(best) if hum not in least)
     return Choice(box, None, None, (first, least), best.option.id)
 

@@ -16,19 +16,16 @@ def used_of(advice: Advice, choice: Choice) -> list[OptionAdvice]:
 
 
 def minded(again: Advice, choice: Choice, known: Container[str] = ()) -> str:
-    """Return what is to be minded with the lead that is used, but hum and ``known`` codes.
-
-    And what is used instead where the device turns out to have no volume control.
-    """
+    """Return what is to be minded with the lead that is used, but hum and ``known`` codes."""
     minds = dict.fromkeys(
         h.message for o in used_of(again, choice) for h in o.hazards
         if h.code not in HUM and h.code not in known
     )  # fmt: skip
-    told = "".join(f"; mind: {_ASIDE.sub('', text)}" for text in minds)
-    return told + _without_volume(again, choice)
+    return "".join(f"; mind: {_ASIDE.sub('', text)}" for text in minds)
 
 
-def _without_volume(again: Advice, choice: Choice) -> str:
+def without_volume(again: Advice, choice: Choice) -> str:
+    """Return what is used instead where the device turns out to have no volume control."""
     cases = [s.cases for s in again.would_change
              if (s.box, s.code) == (choice.box, "volume-control") and s.cases]  # fmt: skip
     without = [c for held in cases for c in held[0][1].choices if c.box == choice.box]

@@ -496,6 +496,8 @@ class Other:
     says: str
     answers: tuple[str, ...] = field(default=(), compare=False)
     """The answers of the branches that come to this."""
+    minds: str = field(default="", compare=False)
+    """What of it is only to be minded."""
 
     def to_json(self) -> dict[str, Any]:
         """Return it as plain values."""
@@ -526,6 +528,8 @@ class Settling:
     """The same of the other one, where that has a lead of its own."""
     then: str = ""
     """What is used with the answer, all plugged in, where more than its way is to be said."""
+    minds: str = field(default="", compare=False)
+    """What of it is only to be minded."""
 
     def to_json(self) -> dict[str, Any]:
         """Return it as plain values."""

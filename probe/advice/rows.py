@@ -48,7 +48,7 @@ def table(options: Sequence[OptionAdvice]) -> list[str]:
     return lines
 
 
-def in_short(options: Sequence[OptionAdvice]) -> list[str]:
+def named_in_short(options: Sequence[OptionAdvice]) -> list[str]:
     """Return each way with its loudness, its hum and what to mind, for a line of them."""
     held: dict[tuple[str, str, str], list[OptionAdvice]] = {}
     for o in options:

@@ -303,10 +303,8 @@ def _left_out(written: SourceFile) -> str:
 
 
 LEFT_OPEN = (
-    '"balanced" leaves every kind open: it is said of a signal on both legs, of legs with like '
-    "impedances of which one is driven, and on many a sheet of a single-ended output on an XLR, "
-    "pin 3 at ground or connected to nothing; its maker can say whether both legs have like "
-    "impedances"
+    '"balanced" leaves every kind open: it is said of two driven legs, of one driven leg of two '
+    "with like impedances, and on many a sheet of a single-ended output on an XLR"
 )
 """What a word does not tell, where levels do not either."""
 

@@ -142,6 +142,12 @@ WHEN = {
 }
 """When leads are taken that come first, by the code of what comes first; else an answer decides."""
 
+CERTAIN = "if it is for certain"
+"""Before another definite answer, among the reasons."""
+
+ABOVE = " (above)"
+YES_AND_NO = 2
+
 LOOK_ABOVE = "look first (above)"
 LOOK = "look whether the device has a volume control of its own (a knob, keys, a remote)"
 """Before what is taken with and without one."""
@@ -265,9 +271,14 @@ class Basket:
         """Everything there is to say, a line each."""
         return self._said(plain=False)
 
-    def _said(self, *, plain: bool) -> tuple[str, ...]:
+    @property
+    def briefly(self) -> tuple[str, ...]:
+        """The same; of more answers than yes and no the parts and their price alone."""
+        return self._said(plain=False, brief=len(self.first) > YES_AND_NO)
+
+    def _said(self, *, plain: bool, brief: bool = False) -> tuple[str, ...]:
         """Return the list, a line each; ``plain``: as a customer reads it."""
-        lines = self._listed(plain=plain)
+        lines = self._listed(plain=plain, brief=brief)
         prices: tuple[str, ...] = tuple(self._price())
         if self.first:
             with_it = ", with what was tried," if self._tried else ""
@@ -278,7 +289,9 @@ class Basket:
         return (*lines, *unlike, *self._order(), *prices, *pad,
                 *self._offered(), *self._second(), *self.cheaper, *dearer)  # fmt: skip
 
-    def _listed(self, *, plain: bool, of_answer: bool = False) -> tuple[str, ...]:
+    def _listed(
+        self, *, plain: bool, of_answer: bool = False, brief: bool = False
+    ) -> tuple[str, ...]:
         """Return what is taken, a line each, behind what comes before it.
 
         ``of_answer``: what is to be looked at with it stands nowhere above.
@@ -288,11 +301,39 @@ class Basket:
         if not self.first:
             return lines
         then = (f"{self._only_if}: {'; '.join(lines)}",) if lines else ()
-        return (*self._before(plain=plain), *then)
+        before = self._in_parts() if brief else self._before(plain=plain)
+        return (*before, *then)
+
+    def _in_parts(self) -> Iterable[str]:
+        """Say what is taken with each answer, those together that take the same."""
+        found: dict[str, list[str]] = {}
+        for place, lead in enumerate(self.first):
+            found.setdefault(lead._parts_and_price(), []).append(lead.case or self._when[place])
+        for parts, cases in found.items():
+            first, *more = (c.removesuffix(ABOVE) for c in cases)
+            same = [c.removeprefix(CERTAIN).strip() for c in more]
+            yield f"{', or '.join((first, *same))}: {parts}"
+        whom = self.first[0]._whom()
+        yield f"prices are for {whom}; how the pieces are put together, and what else: --details"
+
+    def _parts_and_price(self) -> str:
+        """Say what is taken, with each answer to what is looked at, and what it costs."""
+        cases = [case for case, _ in self.cases] or [""]
+        told = []
+        for case, whole in zip(cases, with_each_answer(self), strict=True):
+            parts = "; ".join(whole._lines()) or "nothing yet"
+            price = f", {whole.total:.2f} {whole.currency}" if whole.taken else ""
+            told.append(f"{case}{': ' * bool(case)}{parts}{price}")
+        note = "".join(f"{n}; " for n in (self.note, self.would) if n)
+        return f"{note}{'; '.join(told)}{', with what was tried' * bool(self._tried)}"
+
+    @property
+    def _when(self) -> tuple[str, ...]:
+        return WHEN.get(self.before, ("first ask (above), and if so", "if not"))
 
     def _before(self, *, plain: bool) -> Iterable[str]:
         """Say what the leads take that come first, a line each, before what is chosen."""
-        when = WHEN.get(self.before, ("first ask (above), and if so", "if not"))
+        when = self._when
         for place, lead in enumerate(self.first):
             case = lead.case or when[place]
             optional = lead.offered is not None and lead.offered_for == TOO_LOUD

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from functools import partial
 
-from probe.advice.ask_kind import CERTAIN, NEVER_TIED
+from probe.advice.ask_kind import NEVER_TIED
 from probe.advice.ask_volume import hangs_on_volume
 from probe.advice.company import CLIPS, UNCHANGED, effects, short_beside
 from probe.advice.digital import digital_lines
@@ -19,8 +19,9 @@ from probe.advice.model import RANKING, Advice, Choice, Cure, OptionAdvice, Sett
 from probe.advice.padded import described
 from probe.advice.parts import to_ask_for
 from probe.advice.quantity import Quantity
-from probe.advice.rows import WIDTH, in_short, table
-from probe.advice.taken import WHEN
+from probe.advice.rows import WIDTH, named_in_short, table
+from probe.advice.shorter import already_asked, in_short
+from probe.advice.taken import CERTAIN, WHEN
 from probe.advice.told_once import groups_of, told_once
 from probe.advice.words import decibels, figure, full_output, quieter, signed_decibels
 from probe.numbers import without_figures, worst_told
@@ -125,10 +126,11 @@ def _render(advice: Advice, *, details: bool, named: bool) -> str:
         lines += ["", "No connection is advised."]
         more = [c.message for c in advice.cautions if c.code not in FIRST]
         lines += [*([""] if more else []), *bullets(more)]
-        return "\n".join([*lines, *_would_change(advice)]) + "\n"
+        return "\n".join([*lines, *_would_change(advice, details=details)]) + "\n"
     beside = effects(advice)
     for choice in advice.choices:
-        told = _in_brief(advice, choice) if brief else choice
+        told = choice if details else in_short(advice, choice)
+        told = _in_brief(advice, told) if brief else told
         lines += ["", *_choice(advice, told, f" ({choice.box})" if named else "")]
         if beside.get(choice.box) not in (None, UNCHANGED if brief else None):
             lines += bullets([f"with all plugged in: {beside[choice.box]}"])
@@ -150,7 +152,7 @@ def _render(advice: Advice, *, details: bool, named: bool) -> str:
     for title, messages in sections.items():
         if messages:
             lines += ["", title, *bullets(messages)]
-    lines += _would_change(advice)
+    lines += _would_change(advice, details=details)
     return "\n".join([*lines, *(["", *wrapped(MORE, "")] if brief else [])]) + "\n"
 
 
@@ -172,8 +174,12 @@ def _in_brief(advice: Advice, choice: Choice) -> Choice:
     return replace(choice, why=tuple(w.replace(" (below)", "") for w in kept))
 
 
-def _would_change(advice: Advice) -> list[str]:
-    told = [_missing(one) for one in advice.would_change if one.code not in TOLD_ABOVE]
+def _would_change(advice: Advice, *, details: bool) -> list[str]:
+    told = [
+        _missing(one)
+        for one in advice.would_change
+        if one.code not in TOLD_ABOVE and (details or not already_asked(advice, one))
+    ]
     return ["", *wrapped("Would change the answer: " + "; ".join(told), "  ")] if told else []
 
 
@@ -286,7 +292,7 @@ def _else(advice: Advice, choice: Choice) -> list[str]:
     mine = [o for o in advice.options if o.box == choice.box]
     fails = {(o.socket, o.option.id) for o in mine if o.used.verdict not in ("works", "use")}
     others = [o for o in mine if o.verdict != "use" and (o.socket, o.option.id) not in fails]
-    told = in_short(others)
+    told = named_in_short(others)
     more = [f"{len(told) - MOST_OTHERS} more"] if len(told) > MOST_OTHERS else []
     return wrapped("Else  " + "; ".join((*told[:MOST_OTHERS], *more)), "      ") if told else []
 
@@ -375,14 +381,12 @@ def _loss(loss: Quantity) -> str:
 def _not_known(advice: Advice, *, details: bool, brief: bool) -> list[str]:
     """Return why ways cannot be judged; of boxes with a choice only where that is to be had.
 
-    Of several boxes one with something to try or to ask first counts as one with a choice: what
-    opens a way stands there. A reason that stands with the choice (the least bad way's) is no news.
+    A box with something to try or to ask first counts as one with a choice: what opens a way stands
+    there. A reason that stands with the choice (the least bad way's) is no news.
     """
-    settled = set() if details else {c.box for c in advice.choices if c.option is not None}
-    if brief:
-        settled |= {
-            s.box for s in advice.would_change if s.box and s.answers and s.code in TOLD_ABOVE
-        }
+    settled = {c.box for c in advice.choices if c.option is not None}
+    settled |= {s.box for s in advice.would_change if s.box and s.answers and s.code in TOLD_ABOVE}
+    settled = set() if details else settled
     above = " ".join(w for c in advice.choices if c.option is None for w in c.why)
     said = _said(
         [
@@ -411,9 +415,11 @@ def _said(listed: Sequence[OptionAdvice], verdicts: Sequence[str]) -> list[str]:
     for verdict in verdicts:
         for o in options:
             if o.verdict == verdict and o.reasons:
-                held.setdefault((verdict, _worst_told(options, o), o.eased), []).append(o)
+                alike = without_figures(_worst_told(options, o))
+                held.setdefault((verdict, alike, o.eased), []).append(o)
     said = []
-    for (verdict, reason, eased), group in held.items():
+    for (verdict, _, eased), group in held.items():
+        reason = worst_told(_worst_told(options, o) for o in group)
         names = ", ".join(_names(options, group))
         mark = "" if verdict == "cannot-tell" else f" ({verdict}{' without resistors' * eased})"
         said.append(f"{names}{mark}: {reason}")

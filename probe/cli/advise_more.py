@@ -195,7 +195,9 @@ class More:
         if self._shelf is None or self._lists is None or not self._lists.own:
             return []
         shown = in_groups(self._lists.own, self._alike, self._shelf)
-        says = [[*b.says, *([b.instead.says] if b.instead else [])] for _, b in shown]
+        told = [b.says if self._args.details else b.briefly for _, b in shown]
+        instead = [[b.instead.says] if b.instead else [] for _, b in shown]
+        says = [[*list_, *more] for list_, more in zip(told, instead, strict=True)]
         if len(shown) == 1:
             return ["", "From the shelf", *bullets(says[0])]
         lists = [f"{who}: {'; '.join(told)}" for (who, _), told in zip(shown, says, strict=True)]
