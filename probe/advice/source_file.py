@@ -304,7 +304,8 @@ def _left_out(written: SourceFile) -> str:
 
 LEFT_OPEN = (
     '"balanced" leaves every kind open: it is said of two driven legs, of one driven leg of two '
-    "with like impedances, and on many a sheet of a single-ended output on an XLR"
+    "with like impedances, and on many a sheet of a single-ended output on an XLR; its maker can "
+    "say whether both legs have like impedances"
 )
 """What a word does not tell, where levels do not either."""
 

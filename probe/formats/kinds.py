@@ -6,7 +6,10 @@ them: the kind decides whether pin 3 may be tied.
 
 from __future__ import annotations
 
-from probe.formats.text import one_of
+from probe.formats.text import nearest, one_of
+
+KINDS = ("differential", "electronically-floating", "transformer-coupled", "ground-sensing",
+         "impedance-balanced", "unbalanced", "pin-3-unconnected")  # fmt: skip
 
 MEANS = {
     "cross-coupled": "electronically-floating",
@@ -73,4 +76,9 @@ def kind_meant(word: object) -> object:
         raise ValueError(
             "must name a kind (a sheet that says no more names none: take the line out)"
         )
-    return MEANS.get(said, word)
+    if said in MEANS:
+        return MEANS[said]
+    slip = nearest(said, {*MEANS, *KINDS, *MAY_MEAN, *BALANCED_WORDS})
+    if said not in KINDS and slip in MEANS:
+        raise ValueError(f'must be {MEANS[slip]} if "{slip}" is meant')
+    return word
