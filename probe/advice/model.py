@@ -501,7 +501,8 @@ class Other:
 
     def to_json(self) -> dict[str, Any]:
         """Return it as plain values."""
-        return {"answer": self.answer, "option": self.option, "says": self.says}
+        minds = {"minds": self.minds} if self.minds else {}
+        return {"answer": self.answer, "option": self.option, "says": self.says, **minds}
 
 
 @dataclass(frozen=True)
@@ -539,6 +540,7 @@ class Settling:
             "answers": list(self.answers),
             "destination": self.box,
             **({"then": self.then} if self.then else {}),
+            **({"minds": self.minds} if self.minds else {}),
             **({"others": [other.to_json() for other in self.others]} if self.others else {}),
         }
 

@@ -274,7 +274,11 @@ class Basket:
     @property
     def briefly(self) -> tuple[str, ...]:
         """The same; of more answers than yes and no the parts and their price alone."""
-        return self._said(plain=False, brief=len(self.first) > YES_AND_NO)
+        return self._said(plain=False, brief=self._many_answers)
+
+    @property
+    def _many_answers(self) -> bool:
+        return len(self.first) > YES_AND_NO
 
     def _said(self, *, plain: bool, brief: bool = False) -> tuple[str, ...]:
         """Return the list, a line each; ``plain``: as a customer reads it."""
@@ -301,20 +305,23 @@ class Basket:
         if not self.first:
             return lines
         then = (f"{self._only_if}: {'; '.join(lines)}",) if lines else ()
-        before = self._in_parts() if brief else self._before(plain=plain)
+        before = self._in_parts(plain=plain) if brief else self._before(plain=plain)
         return (*before, *then)
 
-    def _in_parts(self) -> Iterable[str]:
+    def _in_parts(self, *, plain: bool) -> Iterable[str]:
         """Say what is taken with each answer, those together that take the same."""
         found: dict[str, list[str]] = {}
         for place, lead in enumerate(self.first):
             found.setdefault(lead._parts_and_price(), []).append(lead.case or self._when[place])
         for parts, cases in found.items():
             first, *more = (c.removesuffix(ABOVE) for c in cases)
-            same = [c.removeprefix(CERTAIN).strip() for c in more]
-            yield f"{', or '.join((first, *same))}: {parts}"
+            same = " or ".join(c.removeprefix(CERTAIN).strip() for c in more)
+            joint = " or " if first.startswith(CERTAIN) else f", or {CERTAIN} "
+            also = f"{joint}{same}" if more else ""
+            yield f"{first}{also}: {parts}"
         whom = self.first[0]._whom()
-        yield f"prices are for {whom}; how the pieces are put together, and what else: --details"
+        besides = "" if plain else "; how the pieces are put together, and what else: --details"
+        yield f"prices are for {whom}{besides}"
 
     def _parts_and_price(self) -> str:
         """Say what is taken, with each answer to what is looked at, and what it costs."""
@@ -488,6 +495,7 @@ class Basket:
             "pad_instead": None if self.pad_instead is None else asdict(self.pad_instead),
             "says": list(self.says),
             "says_plain": list(self._said(plain=True)),
+            "says_short": list(self._said(plain=True, brief=self._many_answers)),
         }
 
 

@@ -85,8 +85,9 @@ def needs_of_none(
 
 
 def _told(basket: Mapping[str, Any]) -> Sequence[Any]:
-    """Return the list as a customer reads it; of a document that has none, as it is."""
-    return listing(basket, "says_plain" if "says_plain" in basket else "says")
+    """Return the list as a customer reads it, in short; of a document that has none, as it is."""
+    keys = (key for key in ("says_short", "says_plain") if key in basket)
+    return listing(basket, next(keys, "says"))
 
 
 def _in_turn(advice: Mapping[str, Any], option: Mapping[str, Any], step: Step) -> list[str]:

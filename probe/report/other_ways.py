@@ -177,7 +177,7 @@ def why_nothing(
     said.append("None of the ways to connect them can be recommended without reservation"
                 f"{' as it is' if helped else ''}{'' if best else _each_against(options)}."
                 )  # fmt: skip
-    if best:
+    if best and not helped:
         worst = max(best, key=_badness)
         said.append(f"The least bad: {_name(worst)}; {_because(worst)}.")
     if any(o.get("verdict") == "cannot-tell" for o in options):

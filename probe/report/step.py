@@ -110,19 +110,33 @@ def quoted(way: object) -> str:
 
 
 def then_of(asked: Mapping[str, Any]) -> str:
-    """Return what is used with an answer, where more than its way by itself is to be said."""
-    return in_words(printed(asked.get("then"), MOST_OF_THEN))
+    """Return what is used with an answer, where more than its way by itself is to be said.
+
+    What is to be minded with one of several stands on the sheet that is made anew with it.
+    """
+    then = _without_minds(asked, "then") if asked.get("others") else asked.get("then")
+    return in_words(printed(then, MOST_OF_THEN))
+
+
+def _without_minds(said: Mapping[str, Any], key: str) -> str:
+    """Return a text of an answer without what is to be minded with it."""
+    text, minds = str(said.get(key) or ""), str(said.get("minds") or "")
+    return text.replace(minds, "", 1) if minds else text
+
+
+ANEW = "With an answer have this sheet made anew, before anything is bought or plugged in."
 
 
 def others_of(asked: Mapping[str, Any]) -> list[str]:
-    """Return what is used with each other definite answer to a question, a sentence each."""
+    """Return what is used with each other definite answer to a question, a sentence each way."""
     held = [o for o in listing(asked, "others") if isinstance(o, Mapping)]
-    said = [
-        f"If it is for certain {printed(o.get('answer'), MOST_ASKED)}: "
-        f"{in_words(printed(o.get('says'), MOST_SAID))}."
-        for o in held
-    ]
-    return said + [NEVER_TIED] * any("tied" in str(o.get("option")) for o in held)
+    by_way: dict[str, list[str]] = {}
+    for other in held:
+        way = in_words(printed(_without_minds(other, "says"), MOST_SAID))
+        by_way.setdefault(way, []).append(printed(other.get("answer"), MOST_ASKED))
+    said = [f"If it is for certain {' or '.join(held)}: {way}." for way, held in by_way.items()]
+    said += [NEVER_TIED] * any("tied" in str(o.get("option")) for o in held)
+    return said + [ANEW] * bool(said)
 
 
 NEVER_TIED = (
