@@ -21,6 +21,7 @@ from probe.advice.heavy_inputs import CODE as HELPS
 from probe.advice.lead_data import Solve, SolveBeside
 from probe.advice.leads import SPLITTERS
 from probe.advice.model import NOT_SO, SO, Advice, Choice, OptionAdvice, Settling
+from probe.advice.one_leg import leg_in_doubt
 from probe.advice.pad_instead import PadInstead, in_place_of
 from probe.advice.picked import pick_together
 from probe.advice.picking import one_piece
@@ -376,7 +377,9 @@ def _of_answers(
             one = _none_yet(advice, choice, destination, shelf)
         else:
             one = parts_of_way(advice, choice, destination, shelf, None, known=basket.own)
-        yield case, replace(one, both=_again(one.taken, one.count_of_both, whole))
+        asks = leg_in_doubt(o for o in advice.options if o.box == choice.box)
+        both = _again(one.taken, one.count_of_both, whole)
+        yield case, replace(one, both=both, asks_more=asks and isolates(choice.option))
 
 
 def _alike(one: Basket, other: Basket) -> bool:

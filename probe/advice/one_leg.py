@@ -30,9 +30,12 @@ def leg_needs(
     full = (facts.get("device") or {}).get("full_output_volts")
     if not isinstance(stated, Mapping) or full is None or stated.get(TIED_MOST) is not None:
         return None
-    doubted = any(o.verdict == "cannot-tell" and CODE in {h.code for h in o.hazards}
-                  for o in options)  # fmt: skip
-    return (full if played is None else min(full, played)) if doubted else None
+    return (full if played is None else min(full, played)) if leg_in_doubt(options) else None
+
+
+def leg_in_doubt(options: Iterable[OptionAdvice]) -> bool:
+    """Tell whether what a leg gives by itself decides about one of these ways."""
+    return any(o.verdict == "cannot-tell" and CODE in {h.code for h in o.hazards} for o in options)
 
 
 def leg_asked(device: str, volts: float) -> str:

@@ -148,6 +148,9 @@ CERTAIN = "if it is for certain"
 ABOVE = " (above)"
 YES_AND_NO = 2
 
+ASKS_MORE = " (type that: one more question may spare the isolator)"
+"""Behind an answer with which something is asked before a part is bought."""
+
 LOOK_ABOVE = "look first (above)"
 LOOK = "look whether the device has a volume control of its own (a knob, keys, a remote)"
 """Before what is taken with and without one."""
@@ -242,6 +245,8 @@ class Basket:
     """Code of what comes first: of a question ``first`` are those of yes and no."""
     most_pf: float | None = None
     """What a lead to order may have, where one on the shelf has too much."""
+    asks_more: bool = False
+    """With an answer to what is looked at: what one leg gives is asked before this is bought."""
     cases: tuple[tuple[str, Basket], ...] = ()
     """What is taken besides with each answer to what is looked at first, which is all the same
     without: then nothing of it is counted."""
@@ -325,7 +330,7 @@ class Basket:
 
     def _parts_and_price(self) -> str:
         """Say what is taken, with each answer to what is looked at, and what it costs."""
-        cases = [case for case, _ in self.cases] or [""]
+        cases = [f"{case}{ASKS_MORE * more.asks_more}" for case, more in self.cases] or [""]
         told = []
         for case, whole in zip(cases, with_each_answer(self), strict=True):
             parts = "; ".join(whole._lines()) or "nothing yet"
@@ -365,7 +370,7 @@ class Basket:
             none = "nothing else" if more.option else "nothing yet"
             told = "; ".join((*more._lines(), *more._order(), *more._price())) or none
             told = "; ".join((told, *more._offered()))
-            yield f"{f'{look}; ' if place == 0 else ''}{case}: {told}"
+            yield f"{f'{look}; ' if place == 0 else ''}{case}{ASKS_MORE * more.asks_more}: {told}"
 
     @property
     def in_one_line(self) -> str:
