@@ -420,6 +420,8 @@ class SessionFolder:
         final = self.folder / str(take["file"])
         part = final.with_name(final.name + PART)
         path = final if final.exists() else part
+        if path == part and path.exists() and not path.stat().st_size:
+            path.unlink()  # stopped between making the file and its first byte: nothing is in it
         if path.exists():
             self._pending = take
             self.cut = Cut(take, path, mend(path), whole=path == final)

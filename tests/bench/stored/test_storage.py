@@ -66,6 +66,19 @@ def test_resuming_keeps_what_stood_there(tmp_path: Path) -> None:
     assert text.count("[[take]]") == 2
 
 
+def test_a_take_stopped_before_its_first_byte_is_taken_again(tmp_path: Path) -> None:
+    """Lost: the session could not be continued, for a file with nothing in it was not a take."""
+    final = recorded_session(tmp_path, 1).begin(take("idle-2.wav"))
+    path = final.with_name(final.name + ".part")
+    path.touch()
+    again = SessionFolder.resume(tmp_path)
+    assert again.cut is None
+    assert not path.exists()
+    with Recorder(Kept(counted).card, StreamFormat(RATE, 2, 2)) as recorder:
+        again.keep(recorder.record(again.begin(take("idle-2.wav")), 0.2))
+    assert [t["file"] for t in again.takes] == ["idle.wav", "idle-2.wav"]
+
+
 def test_a_refused_load_stays_until_it_is_kept(tmp_path: Path) -> None:
     load = [{"from": "hot", "to": "cold", "ohm": 1210.0, "u95_percent": 0.1, "part": "R3"}]
     tried = {**take("load.wav"), "load": load}
