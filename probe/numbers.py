@@ -196,6 +196,22 @@ def without_figures(text: str) -> str:
     return _FIGURE.sub("", text)
 
 
+NEAR = 0.02
+"""Share within which figures come to the same for who reads them. [judgement]"""
+
+
+def says_alike(one: str, other: str) -> bool:
+    """Tell whether two sentences are the same but for figures that hardly differ."""
+    if without_figures(one) != without_figures(other):
+        return False
+    pairs = zip(_figures_of(one), _figures_of(other), strict=False)
+    return all(math.isclose(a, b, rel_tol=NEAR) for a, b in pairs)
+
+
+def _figures_of(text: str) -> list[float]:
+    return [float(found.replace("\u2212", "-")) for found in _DIGITS.findall(text)]
+
+
 def first_figure(text: str) -> float:
     """Return the figure a sentence tells first; nothing told counts as none."""
     found = _DIGITS.search(text)

@@ -14,7 +14,7 @@ from typing import Any
 
 from probe.advice.answers import Lines
 from probe.advice.ask_maker import isolates
-from probe.advice.minded import minded, without_volume
+from probe.advice.minded import in_few_words, minded, without_volume
 from probe.advice.model import Advice, Branch, Choice, OptionAdvice, Other, Settling
 from probe.advice.plain import against
 from probe.advice.source_file import FLOATING, possible_kinds
@@ -95,8 +95,8 @@ def _others(asked: Settling, branches: Sequence[Branch]) -> Iterator[Other]:
         choice = one.choice(asked.box)
         if choice.option is not None and one.answer not in named:
             found.setdefault(_way(one.advice, choice), []).append(one.answer)
-    for (way, says, minds), answers in found.items():
-        yield Other(" or ".join(answers), way, says, tuple(answers), minds)
+    for (way, says, short), answers in found.items():
+        yield Other(" or ".join(answers), way, says, tuple(answers), short)
 
 
 def _hoped(asked: Settling, answer: Lines) -> bool:
@@ -107,22 +107,29 @@ def _hoped(asked: Settling, answer: Lines) -> bool:
 
 
 def _way(again: Advice, choice: Choice) -> tuple[str, str, str]:
-    """Return the way to name for an answer, what is said of it, and what of that to mind.
+    """Return the way to name for an answer, and what is said of it, at length and in short.
 
     Where a transformer is used a lead that works too with nothing to mind, or after one more
     question, is spared nobody: it is named, with what is asked. One with something to mind but hum
     is told beside what is used.
     """
     assert choice.option is not None
-    option, minds, else_ = choice.option, minded(again, choice), without_volume(again, choice)
-    if choice.attenuator:
-        return option, f"{option} is used, with resistors in its plug{minds}{else_}", minds
-    if not isolates(option):
-        return option, f"{option} is used{minds}{else_}", minds
+    option = choice.option
+    if choice.attenuator or not isolates(option):
+        says = f"{option} is used{', with resistors in its plug' * choice.attenuator}"
+        told, short = (f(again, choice) for f in (minded, in_few_words))
+        else_ = without_volume(again, choice)
+        return option, f"{says}{told}{else_}", f"{says}{short}{else_}"
+    way, says = _beside_isolator(again, choice, option)
+    return way, says, says
+
+
+def _beside_isolator(again: Advice, choice: Choice, option: str) -> tuple[str, str]:
+    """Return the way to name where an isolator is used, and what is said of it."""
     for one in again.would_change:
         if (one.box, one.code) == (choice.box, "asked-first") and not isolates(one.answers[0]):
             what = one.what.replace(f"ask the maker of {again.device} ", "ask as well ", 1)
-            return one.answers[0], f"{what} {one.answers[0]} is used, if not {option}", ""
+            return one.answers[0], f"{what} {one.answers[0]} is used, if not {option}"
     mine = [o for o in again.options if o.box == choice.box and o.socket == choice.socket]
     for way in dict.fromkeys(o.option.id for o in mine if not isolates(o.option.id)):
         sides = [o for o in mine if o.option.id == way]
@@ -130,9 +137,9 @@ def _way(again: Advice, choice: Choice) -> tuple[str, str, str]:
             codes = dict.fromkeys(h.code for o in sides for h in o.hazards if h.code not in HUM)
             but = "; ".join(t for code in codes if (t := against(code, sides[0].figures)))
             if but:  # what is used is what is listed: that lead is no way to save it
-                return option, f"{option} is used; {way} works, but: {but}", ""
-            return way, f"{way} works, {option} is used as it is", ""
-    return option, f"{option} is used", ""
+                return option, f"{option} is used; {way} works, but: {but}"
+            return way, f"{way} works, {option} is used as it is"
+    return option, f"{option} is used"
 
 
 def _works(option: OptionAdvice) -> bool:

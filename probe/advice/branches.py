@@ -17,7 +17,7 @@ from probe.advice.ask_kind import other_answers, with_other_answers
 from probe.advice.ask_maker import OUTPUT
 from probe.advice.digital_choice import LEAD_FIRST
 from probe.advice.flip_reasons import ASKED
-from probe.advice.minded import minded, used_of, without_volume
+from probe.advice.minded import in_few_words, minded, used_of, without_volume
 from probe.advice.model import NOT_SO, SO, Advice, Branch, Choice, Settling
 from probe.advice.outputs_apart import CODE as APART
 from probe.advice.taken import WHEN
@@ -149,9 +149,8 @@ def _with_answer(
         return asked
     minds = {h.code for o in used_of(advice, now) for h in o.hazards}
     tried = {s.answers[0] for s in first_steps(advice, now) if s.code in WHEN and s.answers}
-    to_mind = minded(branch.advice, choice, minds)
-    more = to_mind + without_volume(branch.advice, choice)
-    more += _asked_then(branch.advice, choice, tried)
+    told_of, few = (f(branch.advice, choice, minds) for f in (minded, in_few_words))
+    more = without_volume(branch.advice, choice) + _asked_then(branch.advice, choice, tried)
     if branch.advice.sets and not _settled(branch):
         more += "; with all plugged in that is not settled: type it before anything is bought"
     for one in (b for b in branches if b.answer in (USUAL, MOST)):
@@ -170,8 +169,8 @@ def _with_answer(
     if choice.option != asked.answers[0] or "by itself" in is_used:
         is_used = " is used"
     answers = tuple(dict.fromkeys((choice.option, *asked.answers[1:])))
-    says_then = f"{choice.option}{is_used}{more}"
-    told = replace(asked, answers=answers, then=says_then, minds=to_mind)
+    at_length, short = (f"{choice.option}{is_used}{mind}{more}" for mind in (told_of, few))
+    told = replace(asked, answers=answers, then=at_length, short=short)
     same = f"{asked.answers[0]}{says}" == f"{told.then}{_else(told)}"
     return asked if same and len(advice.choices) < 2 else told
 

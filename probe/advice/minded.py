@@ -6,6 +6,7 @@ import re
 from collections.abc import Container
 
 from probe.advice.model import Advice, Choice, OptionAdvice
+from probe.advice.plain import against
 from probe.advice.try_first import HUM
 
 
@@ -22,6 +23,16 @@ def minded(again: Advice, choice: Choice, known: Container[str] = ()) -> str:
         if h.code not in HUM and h.code not in known
     )  # fmt: skip
     return "".join(f"; mind: {_ASIDE.sub('', text)}" for text in minds)
+
+
+def in_few_words(again: Advice, choice: Choice, known: Container[str] = ()) -> str:
+    """Return the same in few words."""
+    told = dict.fromkeys(
+        against(h.code, o.figures) for o in used_of(again, choice) for h in o.hazards
+        if h.code not in HUM and h.code not in known
+    )  # fmt: skip
+    words = ", ".join(filter(None, told))
+    return f"; mind: {words}" if words else ""
 
 
 def without_volume(again: Advice, choice: Choice) -> str:

@@ -496,13 +496,13 @@ class Other:
     says: str
     answers: tuple[str, ...] = field(default=(), compare=False)
     """The answers of the branches that come to this."""
-    minds: str = field(default="", compare=False)
-    """What of it is only to be minded."""
+    short: str = field(default="", compare=False)
+    """The same with what is to be minded in a few words."""
 
     def to_json(self) -> dict[str, Any]:
         """Return it as plain values."""
-        minds = {"minds": self.minds} if self.minds else {}
-        return {"answer": self.answer, "option": self.option, "says": self.says, **minds}
+        said = {"says": self.says, "short": self.short or self.says}
+        return {"answer": self.answer, "option": self.option, **said}
 
 
 @dataclass(frozen=True)
@@ -529,8 +529,8 @@ class Settling:
     """The same of the other one, where that has a lead of its own."""
     then: str = ""
     """What is used with the answer, all plugged in, where more than its way is to be said."""
-    minds: str = field(default="", compare=False)
-    """What of it is only to be minded."""
+    short: str = field(default="", compare=False)
+    """The same with what is to be minded in a few words."""
 
     def to_json(self) -> dict[str, Any]:
         """Return it as plain values."""
@@ -540,7 +540,7 @@ class Settling:
             "answers": list(self.answers),
             "destination": self.box,
             **({"then": self.then} if self.then else {}),
-            **({"minds": self.minds} if self.minds else {}),
+            **({"short": self.short} if self.short else {}),
             **({"others": [other.to_json() for other in self.others]} if self.others else {}),
         }
 

@@ -1,7 +1,7 @@
 """What a screen has room for where a maker decides: each answer by its way, and no more.
 
-What is to be minded with an answer is told when it is typed, and why ways that wait for one are not
-judged by `--details`; a document and a page hold all of it.
+What is to be minded with an answer is told in few words until it is typed, and why ways that wait
+for one are not judged by `--details`; a document and a page hold all of it.
 """
 
 from __future__ import annotations
@@ -14,8 +14,8 @@ from probe.advice.model import Advice, Choice, Settling
 from probe.advice.taken import CERTAIN
 
 LATER = (
-    "what is to be minded with an answer is told once it is typed into the file, before anything "
-    "is bought or plugged in, or now by --details"
+    "type the answer into the file before anything is bought or plugged in: then all there is to "
+    "mind is told (or now, by --details)"
 )
 
 SAYS_KIND = "kind"
@@ -40,32 +40,28 @@ def in_short(advice: Advice, choice: Choice) -> Choice:
 
 def _shortened(why: tuple[str, ...], asked: Settling) -> tuple[str, ...]:
     """Return reasons with a question and its other answers in short."""
-    by_way: dict[str, list[str]] = {}
     told = {f"{CERTAIN} {other.answer}: {other.says}": other for other in asked.others}
+    by_way: dict[str, list[str]] = {}
     for other in asked.others:
-        by_way.setdefault(_without(other.says, other.minds), []).append(other.answer)
-    merged = {says: f"{CERTAIN} {' or '.join(held)}: {says}" for says, held in by_way.items()}
+        by_way.setdefault(other.short, []).append(other.answer)
+    at_length = any(other.short != other.says for other in asked.others)
+    at_length |= asked.short not in ("", asked.then)
     lines: list[str] = []
-    left_out = False
+    last = 0
     for reason in why:
         if reason in told:
-            one = told[reason]
-            short = merged.pop(_without(one.says, one.minds), None)
-            lines += [short] if short is not None else []
-            left_out |= bool(one.minds)
+            short = told[reason].short
+            if answers := by_way.pop(short, None):
+                lines.append(f"{CERTAIN} {' or '.join(answers)}: {short}")
             last = len(lines)
-        elif asked.minds and asked.what in reason and asked.minds in reason:
-            lines.append(_without(reason, asked.minds))
-            left_out, last = True, len(lines)
+        elif asked.short and asked.what in reason:
+            lines.append(reason.replace(asked.then, asked.short, 1))
+            last = len(lines)
         else:
             lines.append(reason)
-    if left_out:
+    if at_length and last:
         lines.insert(last, LATER)
     return tuple(lines)
-
-
-def _without(text: str, minds: str) -> str:
-    return text.replace(minds, "", 1) if minds else text
 
 
 def already_asked(advice: Advice, one: Settling) -> bool:

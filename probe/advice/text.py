@@ -24,7 +24,7 @@ from probe.advice.shorter import already_asked, in_short
 from probe.advice.taken import CERTAIN, WHEN
 from probe.advice.told_once import groups_of, told_once
 from probe.advice.words import decibels, figure, full_output, quieter, signed_decibels
-from probe.numbers import without_figures, worst_told
+from probe.numbers import says_alike, without_figures, worst_told
 
 _QUANTITY = re.compile(r"(?<=\d) (?=(?:[mkM]?(?:V|ohm|A|Hz|m)|dB)\b|%)")
 WORTH_A_WORD_DB = 0.05
@@ -392,7 +392,7 @@ def _not_known(advice: Advice, *, details: bool, brief: bool) -> list[str]:
         [
             o
             for o in advice.options
-            if o.box not in settled and (details or not o.reasons or o.reasons[0] not in above)
+            if o.box not in settled and (not o.reasons or o.reasons[0] not in above)
         ],
         ("cannot-tell",),
     )
@@ -411,15 +411,21 @@ def _shown(option: OptionAdvice) -> OptionAdvice:
 def _said(listed: Sequence[OptionAdvice], verdicts: Sequence[str]) -> list[str]:
     """Return the reasons of ``verdicts`` in that order; options with one reason stand together."""
     options = [_shown(o) for o in listed]
-    held: dict[tuple[str, str, bool], list[OptionAdvice]] = {}
+    held: list[tuple[str, str, bool, list[OptionAdvice]]] = []
     for verdict in verdicts:
         for o in options:
-            if o.verdict == verdict and o.reasons:
-                alike = without_figures(_worst_told(options, o))
-                held.setdefault((verdict, alike, o.eased), []).append(o)
+            if o.verdict != verdict or not o.reasons:
+                continue
+            reason = _worst_told(options, o)
+            alike = (g for v, r, e, g in held if (v, e) == (verdict, o.eased)
+                     and says_alike(r, reason))  # fmt: skip
+            group = next(alike, None)
+            if group is None:
+                held.append((verdict, reason, o.eased, [o]))
+            else:
+                group.append(o)
     said = []
-    for (verdict, _, eased), group in held.items():
-        reason = worst_told(_worst_told(options, o) for o in group)
+    for verdict, reason, eased, group in held:
         names = ", ".join(_names(options, group))
         mark = "" if verdict == "cannot-tell" else f" ({verdict}{' without resistors' * eased})"
         said.append(f"{names}{mark}: {reason}")

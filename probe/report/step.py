@@ -112,16 +112,10 @@ def quoted(way: object) -> str:
 def then_of(asked: Mapping[str, Any]) -> str:
     """Return what is used with an answer, where more than its way by itself is to be said.
 
-    What is to be minded with one of several stands on the sheet that is made anew with it.
+    Of one of several what is to be minded stands in few words: the sheet is made anew with it.
     """
-    then = _without_minds(asked, "then") if asked.get("others") else asked.get("then")
-    return in_words(printed(then, MOST_OF_THEN))
-
-
-def _without_minds(said: Mapping[str, Any], key: str) -> str:
-    """Return a text of an answer without what is to be minded with it."""
-    text, minds = str(said.get(key) or ""), str(said.get("minds") or "")
-    return text.replace(minds, "", 1) if minds else text
+    short = asked.get("short") if asked.get("others") else None
+    return in_words(printed(short or asked.get("then"), MOST_OF_THEN))
 
 
 ANEW = "With an answer have this sheet made anew, before anything is bought or plugged in."
@@ -132,7 +126,7 @@ def others_of(asked: Mapping[str, Any]) -> list[str]:
     held = [o for o in listing(asked, "others") if isinstance(o, Mapping)]
     by_way: dict[str, list[str]] = {}
     for other in held:
-        way = in_words(printed(_without_minds(other, "says"), MOST_SAID))
+        way = in_words(printed(other.get("short") or other.get("says"), MOST_SAID))
         by_way.setdefault(way, []).append(printed(other.get("answer"), MOST_ASKED))
     said = [f"If it is for certain {' or '.join(held)}: {way}." for way, held in by_way.items()]
     said += [NEVER_TIED] * any("tied" in str(o.get("option")) for o in held)

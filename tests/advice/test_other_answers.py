@@ -157,11 +157,15 @@ def test_the_tied_lead_of_an_answer_comes_with_what_is_to_be_minded(tmp_path: Pa
     # closed form: one leg alone has half of what the pair gives, 4.2 V / 2 = 2.1 V; 20 log 2 = 6 dB
     minded = "from about 2.1 V on: keep the device's own volume 6 dB below full or lower"
     assert minded in other.says
-    assert minded in " ".join(render(advice).split())
+    assert minded in " ".join(render(advice, details=True).split())
+    # the screen and the sheet say it in few words, and that it is said whole once it is typed
     (leaf,) = leaves_of(advice.to_json())
     (line,) = [line for line in leaf.why if "If it is for certain cross-coupled" in line]
-    assert minded in line
-    assert "where it has none, loud passages may distort" in line
+    shown = " ".join(render(advice).split())
+    for told in (shown, line):
+        assert "is used; mind: the output distorts earlier" in told
+    assert "type the answer into the file before anything is bought" in shown
+    assert any("have this sheet made anew, before anything is bought" in w for w in leaf.why)
     # what is told is what is told once it is answered, word for word
     again = ask(tmp_path, UNKNOWN_VOLUME, ANSWERS["cross-coupled"], "rca:20k:1V")
     (used,) = [o for o in again.options if o.option.id == again.chosen == other.option]
