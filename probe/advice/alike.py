@@ -13,15 +13,19 @@ from probe.advice.model import Advice, Choice, OptionAdvice
 from probe.advice.quantity import Quantity
 
 
-def as_good(theirs: Candidate, mine: Candidate, wanted: float) -> bool:
+def as_good(
+    theirs: Candidate, mine: Candidate, wanted: float, tie_db: float = limit.TIE_BREAK_DB
+) -> bool:
     """Tell whether another way into a box does what is asked there by itself.
 
     No isolating transformer where none is needed, no hazard of its own, no more hum or noise, no
     more lost at the ends of the band, and loud enough: level beyond what is wanted buys nothing.
+    ``tie_db``: hum and noise that differ by no more are alike.
     """
     if (theirs.transformer and not mine.transformer) or not theirs.hazards <= mine.hazards:
         return False
-    if not all(map(_no_louder_rest, theirs.sides, mine.sides)) or _loses_more(theirs, mine):
+    pairs = zip(theirs.sides, mine.sides, strict=False)
+    if not all(_no_louder_rest(a, b, tie_db) for a, b in pairs) or _loses_more(theirs, mine):
         return False
     if theirs.suffices(wanted):
         return mine.fills is not True or theirs.fills is True
@@ -31,13 +35,13 @@ def as_good(theirs: Candidate, mine: Candidate, wanted: float) -> bool:
     return levels[0] is not None and levels[0].value >= levels[1].value - limit.TIE_BREAK_DB
 
 
-def _no_louder_rest(other: OptionAdvice, own: OptionAdvice) -> bool:
+def _no_louder_rest(other: OptionAdvice, own: OptionAdvice, tie_db: float) -> bool:
     """Tell whether hum and noise are no louder; beyond what anybody hears all are alike."""
     theirs, mine = other.figures, own.figures
     more = mine.stricter_db
-    return _no_less(_hum(theirs), _hum(mine), limit.HUM_GOOD_DB + more) and _no_less(
+    return _no_less(_hum(theirs), _hum(mine), limit.HUM_GOOD_DB + more, tie_db) and _no_less(
         theirs.noise_below_full_output_db, mine.noise_below_full_output_db,
-        limit.NOISE_GOOD_DB + more,
+        limit.NOISE_GOOD_DB + more, tie_db,
     )  # fmt: skip
 
 
@@ -45,10 +49,12 @@ def _hum(figures: Figures) -> Quantity | None:
     return figures.buzz_below_full_output_db or figures.hum_below_full_output_db
 
 
-def _no_less(theirs: Quantity | None, mine: Quantity | None, good: float) -> bool:
+def _no_less(
+    theirs: Quantity | None, mine: Quantity | None, good: float, tie_db: float
+) -> bool:  # fmt: skip
     if mine is None:
         return True
-    least = min(mine.value, good) - limit.TIE_BREAK_DB
+    least = min(mine.value, good) - tie_db
     return theirs is not None and theirs.value >= least
 
 

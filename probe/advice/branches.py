@@ -166,8 +166,8 @@ def _with_answer(
             )
     says = next((why.partition(_begins(asked))[2] for why in now.why if _begins(asked) in why), "")
     is_used = says.removesuffix(_else(asked))
-    if choice.option != asked.answers[0] or "by itself" in is_used:
-        is_used = " is used"
+    if choice.option != asked.answers[0] or "by itself" in is_used or choice.attenuator:
+        is_used = f" is used{', with resistors in its plug' * choice.attenuator}"
     answers = tuple(dict.fromkeys((choice.option, *asked.answers[1:])))
     at_length, short = (f"{choice.option}{is_used}{mind}{more}" for mind in (told_of, few))
     told = replace(asked, answers=answers, then=at_length, short=short)

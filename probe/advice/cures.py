@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 from probe.advice import thresholds as limit
 from probe.advice.audible import stricter_db
-from probe.advice.candidate import RANK, VOLUME_DOES
+from probe.advice.candidate import NOT_SAFE, RANK, VOLUME_DOES
 from probe.advice.case import Verdict
 from probe.advice.desk import Desk
 from probe.advice.destination import Destination
@@ -202,7 +202,12 @@ def _beside(desks: Sequence[Desk], advice: Advice, held: Sequence[OptionAdvice])
 
 
 def _usable(held: Sequence[OptionAdvice]) -> bool:
-    return all(o.verdict in ("use", "works", "cannot-tell") for o in held)
+    """Tell whether a way may be a cure: nothing is harmed by it, or may be."""
+    harms = NOT_SAFE | {"tie-pointless"}
+    return all(
+        o.verdict in ("use", "works", "cannot-tell") and not harms & {h.code for h in o.hazards}
+        for o in held
+    )
 
 
 def _held(options: Sequence[OptionAdvice], box: str, option: str | None) -> list[OptionAdvice]:

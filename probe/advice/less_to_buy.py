@@ -1,7 +1,8 @@
 """Ways that do as well as what is chosen with the leads of a shelf, and need less to be bought.
 
 What is chosen is chosen by usual leads. With those that a shelf has, it may do no better than
-another way of the same output that costs less: then that one is used, in all that is said.
+another way into the same box that costs less: then that one is used, in all that is said. Nothing
+is bought for a hum that is less by what is hardly heard.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from itertools import islice, product
 
 from probe.advice.alike import as_good, candidate
 from probe.advice.candidate import Candidate
+from probe.advice.cures import LEAST_DB
 from probe.advice.desk import Desk
 from probe.advice.destination import Destination, LessToBuy, Way
 from probe.advice.equal_boxes import unlike
@@ -86,23 +88,24 @@ def _options(advice: Advice, choice: Choice) -> Iterator[OptionAdvice]:
 
 
 def _others(advice: Advice, choice: Choice) -> Iterator[Choice]:
-    """Yield the other ways from the same output into the same socket that work by themselves.
+    """Yield the other ways into the box, from any output, that work by themselves.
 
     None with an isolator where none is used.
     """
-    own = next(_options(advice, choice)).option
-    beside = [o for o in advice.options if (o.box, o.socket) == (choice.box, choice.socket)]
-    for option in dict.fromkeys(o.option.id for o in beside if o.option.id != own.id):
-        one = candidate(advice, choice.box, choice.socket or "", option)
-        isolates = one.transformer and own.pin_3 != "transformer"
-        if one.works and one.option.from_ == own.from_ and not isolates:
-            yield replace(choice, option=option, attenuator=one.padded)
+    own = next(_options(advice, choice))
+    here = (own.socket, own.option.id)
+    beside = ((o.socket, o.option.id) for o in advice.options if o.box == choice.box)
+    for socket, option in dict.fromkeys(way for way in beside if way != here):
+        one = candidate(advice, choice.box, socket, option)
+        isolates = one.transformer and own.option.pin_3 != "transformer"
+        if one.works and not isolates:
+            yield replace(choice, socket=socket, option=option, attenuator=one.padded)
 
 
 def _may(advice: Advice, choice: Choice, mine: _WithLeads, destination: Destination) -> bool:
     """Tell whether a way does as well by itself, with a usual lead, as what is used beside all."""
     one = candidate(advice, choice.box, choice.socket or "", choice.option or "")
-    return as_good(one, mine.of(choice.box), destination.wanted(choice.box))
+    return as_good(one, mine.of(choice.box), destination.wanted(choice.box), LEAST_DB)
 
 
 def _instead(advice: Advice, choices: Sequence[Choice]) -> Advice:
@@ -147,7 +150,9 @@ def _serves(
     """Tell whether every box has it as well, and no alike boxes are played apart by it."""
     boxes = dict.fromkeys(o.box for o in mine.options)
     wanted = destination.wanted
-    if not all(serves_as_well(other.of(b), mine.of(b), destination, wanted(b)) for b in boxes):
+    if not all(
+        serves_as_well(other.of(b), mine.of(b), destination, wanted(b), LEAST_DB) for b in boxes
+    ):
         return False
     return set(unlike(desk, other.options)) <= set(unlike(desk, mine.options))
 

@@ -40,11 +40,11 @@ def steps(destination: Destination, wanted: float) -> tuple[tuple[Narrow, Lacks]
 
 
 def _by_what_is_heard(
-    destination: Destination, wanted: float
-) -> tuple[tuple[Narrow, Lacks], ...]:  # fmt: skip
+    destination: Destination, wanted: float, tie_db: float = limit.TIE_BREAK_DB
+) -> tuple[tuple[Narrow, Lacks], ...]:
     return (
-        (_quiet(destination, HUM), _hums_more),
-        (_quiet(destination, NOISE), _in_words("has more noise")),
+        (_quiet(destination, HUM, tie_db), _hums_more),
+        (_quiet(destination, NOISE, tie_db), _in_words("has more noise")),
         (_long_run(destination), _in_words("rejects less over that length")),
         (_response, _in_words("loses more at the ends of the band")),
         (_as_loud(wanted), _quieter),
@@ -52,17 +52,19 @@ def _by_what_is_heard(
 
 
 def serves_as_well(
-    theirs: Candidate, mine: Candidate, destination: Destination, wanted: float
-) -> bool:
+    theirs: Candidate, mine: Candidate, destination: Destination, wanted: float,
+    tie_db: float = limit.TIE_BREAK_DB,
+) -> bool:  # fmt: skip
     """Tell whether nothing but what has to be bought decides against one, beside another.
 
-    It works, has nothing to mind that the other has not, and no step leaves it out.
+    It works, has nothing to mind that the other has not, and no step leaves it out. ``tie_db``: hum
+    and noise that differ by no more are alike.
     """
     if not theirs.works or not theirs.to_mind <= mine.to_mind:
         return False
-    if not as_good(theirs, mine, wanted):
+    if not as_good(theirs, mine, wanted, tie_db):
         return False
-    steps_of_both = (narrow for narrow, _ in _by_what_is_heard(destination, wanted))
+    steps_of_both = (narrow for narrow, _ in _by_what_is_heard(destination, wanted, tie_db))
     return all(any(c is theirs for c in narrow((mine, theirs))[0]) for narrow in steps_of_both)
 
 
@@ -141,15 +143,15 @@ NOISE = Heard(
 )
 
 
-def _quiet(destination: Destination, heard: Heard) -> Narrow:
+def _quiet(destination: Destination, heard: Heard, tie_db: float) -> Narrow:
     def narrow(pool: Sequence[Candidate]) -> tuple[list[Candidate], Reason | None]:
-        return _quietest(pool, heard, heard.good + _stricter(pool, destination))
+        return _quietest(pool, heard, heard.good + _stricter(pool, destination), tie_db)
 
     return narrow
 
 
 def _quietest(
-    pool: Sequence[Candidate], heard: Heard, good: float
+    pool: Sequence[Candidate], heard: Heard, good: float, tie_db: float
 ) -> tuple[list[Candidate], Reason | None]:
     """Keep what lies furthest below full output; beyond ``good`` dB all are alike."""
     found = [heard.of(c) for c in pool]
@@ -161,7 +163,7 @@ def _quietest(
         c
         for c, q in zip(pool, known, strict=True)
         if min(best.value, good) - min(q.value, good)
-        <= max(limit.TIE_BREAK_DB, float(np.hypot(_doubt(q, good), _doubt(best, good))))
+        <= max(tie_db, float(np.hypot(_doubt(q, good), _doubt(best, good))))
     ]
     if len(kept) == len(pool):
         return kept, None

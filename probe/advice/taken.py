@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from typing import Any
@@ -329,15 +330,41 @@ class Basket:
         yield f"prices are for {whom}{besides}"
 
     def _parts_and_price(self) -> str:
-        """Say what is taken, with each answer to what is looked at, and what it costs."""
-        cases = [f"{case}{ASKS_MORE * more.asks_more}" for case, more in self.cases] or [""]
+        """Say what is taken, with each answer to what is looked at, and what it costs.
+
+        And what is asked or tried then before it; not what a turn of the volume control spares.
+        """
+        when = WHEN.get(self.before, ("one more question then, and if so", "if not"))
+        before = [
+            f"{lead.case or when[place]}: {lead._parts_and_price()}"
+            for place, lead in enumerate(self.first)
+        ]
         told = []
-        for case, whole in zip(cases, with_each_answer(self), strict=True):
-            parts = "; ".join(whole._lines()) or "nothing yet"
+        for case, more in self.cases or (("", self),):
+            whole = _whole(self, more) if self.cases else self
+            lines = (*whole._lines(), *more._needed_besides())
+            parts = "; ".join(map(_without_values, lines)) or "nothing yet"
             price = f", {whole.total:.2f} {whole.currency}" if whole.taken else ""
-            told.append(f"{case}{': ' * bool(case)}{parts}{price}")
+            price += f", without {not_there(n)}" if (n := more._to_be_ordered(whole)) else ""
+            asks = ASKS_MORE * more.asks_more
+            told.append(f"{case}{asks}{': ' * bool(case)}{parts}{price}")
         note = "".join(f"{n}; " for n in (self.note, self.would) if n)
-        return f"{note}{'; '.join(told)}{', with what was tried' * bool(self._tried)}"
+        last = f"{note}{'; '.join(told)}{', with what was tried' * bool(self._tried)}"
+        return "; ".join((*before, f"{self._only_if}: {last}" if before else last))
+
+    @property
+    def _optional(self) -> bool:
+        """Tell whether the attenuator that would help is only for who does not turn down."""
+        return self.offered_for in (TOO_LOUD, OR_TURNED_DOWN)
+
+    def _needed_besides(self) -> Iterable[str]:
+        """Name the attenuator that is to be in the plug, though no lead needs it to work."""
+        return () if self._optional or self.offered is None else [*self._offered()][:1]
+
+    def _to_be_ordered(self, whole: Basket) -> int:
+        """Return of how many pieces nobody here knows the price."""
+        pad = isinstance(self.offered, Piece) and not self._optional
+        return whole.count * (len(whole.missing) + pad)
 
     @property
     def _when(self) -> tuple[str, ...]:
@@ -502,6 +529,17 @@ class Basket:
             "says_plain": list(self._said(plain=True)),
             "says_short": list(self._said(plain=True, brief=self._many_answers)),
         }
+
+
+def _without_values(line: str) -> str:
+    """Return a line of a list without the values of resistors that are soldered."""
+    return _VALUES.sub("", line)
+
+
+_VALUES = re.compile(
+    r"(?<=dB)(?:, which takes off [\d.]+ to [\d.]+ dB there)?: [\d.]+ k?ohm in the .*"
+)
+"""How an attenuator is made, behind what it takes off."""
 
 
 def with_each_answer(basket: Basket) -> tuple[Basket, ...]:

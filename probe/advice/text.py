@@ -146,7 +146,11 @@ def _render(advice: Advice, *, details: bool, named: bool) -> str:
         "Digital links": digital_lines(advice.digital, details=details),
         "If it hums": [_cure(c, several=len(advice.choices) > 1) for c in _cures(advice)],
         "Not known yet": _not_known(advice, details=details, brief=brief),
-        "Do not": (_never(advice) if brief else _said(advice.options, ("never", "avoid"))) + ties,
+        "Do not": [
+            *(_never(advice) if brief else _said(advice.options, ("never", "avoid"))),
+            *_may_harm(advice),
+            *ties,
+        ],
         "Before you connect": [c.message for c in advice.cautions if c.code not in told_above],
     }
     for title, messages in sections.items():
@@ -302,6 +306,22 @@ def _never(advice: Advice) -> list[str]:
     shown = [_shown(o) for o in advice.options]
     names = _names(shown, [o for o in shown if o.verdict == "never"])
     return [f"never: {', '.join(names)}"] if names else []
+
+
+TIED = frozenset({"tie-current", "tie-pointless"})
+"""Codes of a driven pin 3 that is joined to ground."""
+
+
+def _may_harm(advice: Advice) -> list[str]:
+    """Name the leads that everybody would try and that may do harm, as far as is known."""
+    shown = [_shown(o) for o in advice.options]
+    mine = [
+        o for o in shown if o.verdict == "cannot-tell" and o.option.native
+        and TIED & o.against
+    ]  # fmt: skip
+    names = _names(shown, mine)
+    return [f"{', '.join(names)} before it is known what drives pins 2 and 3, and with which "
+            "impedance: joining pin 3 may overload the output"] if names else []  # fmt: skip
 
 
 def _dangers(held: Sequence[OptionAdvice]) -> list[str]:

@@ -79,6 +79,7 @@ def kind_meant(word: object) -> object:
     if said in MEANS:
         return MEANS[said]
     slip = nearest(said, {*MEANS, *KINDS, *MAY_MEAN, *BALANCED_WORDS})
-    if said not in KINDS and slip in MEANS:
-        raise ValueError(f'must be {MEANS[slip]} if "{slip}" is meant')
+    if said not in KINDS and slip in {*MEANS, *MAY_MEAN}:
+        kinds = (MEANS[slip],) if slip in MEANS else MAY_MEAN[slip]
+        raise ValueError(f'must be {one_of(kinds)} if "{slip}" is meant')
     return word

@@ -493,9 +493,19 @@ PLAIN = {
 }
 
 
+def _strains(way: Mapping[str, Any]) -> bool:
+    """Tell whether a way joins a driven pin 3 to ground inside what is fed, or may."""
+    if way.get("verdict") in ("use", "works"):
+        return False
+    codes = {h.get("code") for h in listing(way, "hazards") if isinstance(h, Mapping)}
+    return bool(codes & {"tie-current", "tie-pointless"})
+
+
 def _plain(ways: Sequence[Mapping[str, Any]]) -> list[str]:
-    """Return the warning against the lead that everybody would try, where that is ruled out."""
-    ruled = (o for o in ways if o.get("verdict") == "never" and o.get("id") in PLAIN)
+    """Return the warning against the lead that everybody would try, where it does harm, or may."""
+    ruled = (o for o in ways if o.get("id") in PLAIN and (
+        o.get("verdict") == "never" or _strains(o)
+    ))  # fmt: skip
     told = ((PLAIN[str(o["id"])], inner(printed(o.get("because") or ""))) for o in ruled)
     return list(dict.fromkeys(f"{says}: {why}." if why else f"{says}." for says, why in told))
 

@@ -153,7 +153,8 @@ def why_nothing(
             for code in ASKED
             for o in _settling(advice, boxes, code)
             for answer in listing(o, "answers")[:1]]  # fmt: skip
-    said += [text for o in _settling(advice, boxes, "each-driven") for text in others_of(o)]
+    answers = [text for o in _settling(advice, boxes, "each-driven") for text in others_of(o)]
+    said += answers
     said = list(dict.fromkeys(said))  # several boxes may want the same
     if step and step.tried:
         lead = quoted(step.tried.get("id"))
@@ -177,7 +178,7 @@ def why_nothing(
     said.append("None of the ways to connect them can be recommended without reservation"
                 f"{' as it is' if helped else ''}{'' if best else _each_against(options)}."
                 )  # fmt: skip
-    if best and not helped:
+    if best and not answers:
         worst = max(best, key=_badness)
         said.append(f"The least bad: {_name(worst)}; {_because(worst)}.")
     if any(o.get("verdict") == "cannot-tell" for o in options):

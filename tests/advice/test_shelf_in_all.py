@@ -133,7 +133,7 @@ connectors = ["xlr"]
     page = tmp_path / "page.html"
     said = listed(tmp_path, capsys, source, "rca:47k:1V", "rca:15k:0.4V:sub",
                   "--ground", "same-strip", "--cable", "3m", "--page", str(page))  # fmt: skip
-    assert said.count("first ask (above), and if so: ") == 2
+    assert said.count("first ask (above), and if so, or if it is for certain ") == 2
     # nothing on this shelf splits an XLR output: leads of two and of one, on one pair of sockets
     assert "order, 1 x: splitter, one to two, XLR female to XLR male" in said
     whole = said.partition("all in all ")[2]

@@ -103,7 +103,8 @@ def test_a_specification_takes_the_same_words(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("slip", "kind"),
     [("cross-coupeled", "electronically-floating"), ("transfomer", "transformer-coupled"),
-     ("grond cancelling", "ground-sensing")],
+     ("grond cancelling", "ground-sensing"),
+     ("electronically-balancd", "differential or electronically-floating")],
 )  # fmt: skip
 def test_a_slip_in_a_word_of_the_trade_is_told_what_it_stands_for(
     tmp_path: Path, slip: str, kind: str

@@ -147,4 +147,6 @@ def _known(path: Path, head: bytes) -> tuple[int, int]:
         ours = header(rate, channels, 0) if channels and rate else b""
         if parts[0] in (b"RIFF", b"RF64") and ours[_FORMAT] == head[_FORMAT]:
             return rate, channels
-    raise BadInput(f"{path}: is not a take this bench began; it was left as it is")
+    raise BadInput(
+        f"{path}: is not a take this bench began; move it away, and the session goes on without it"
+    )
