@@ -7,7 +7,7 @@ control is turned up as far as the input needs, be its stated level more.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Sequence, Set
 from dataclasses import replace
 from functools import partial
 
@@ -17,6 +17,7 @@ from probe.advice.destination import Destination
 from probe.advice.model import Advice, OptionAdvice, Settling
 from probe.advice.operating import most_volts
 from probe.advice.subject import Device, SideFacts
+from probe.advice.try_first import with_lead_tried_first
 
 Ask = Callable[[Destination, frozenset[tuple[str, str]]], Advice]
 """The advice for a destination, each box by itself, of some options alone (socket, option); of
@@ -97,7 +98,15 @@ def _wins(
         frozenset(ways | {(used.socket, used.option.id)}),
     )
     mine = (c for c in again.choices if c.box == used.box and not c.attenuator)
-    return next((c.option for c in mine if c.option and (c.socket, c.option) in ways), "")
+    chosen = next((c.option for c in mine if c.option and (c.socket, c.option) in ways), "")
+    return chosen or _tried(again, destination, used.box, {option for _, option in ways})
+
+
+def _tried(again: Advice, destination: Destination, box: str, ways: Set[str]) -> str:
+    """Return which of them is tried before anything is bought: only its hum is in doubt."""
+    steps = with_lead_tried_first(again, destination).would_change
+    mine = (s.answers[0] for s in steps if s.box == box and s.code == "lead-first" and s.answers)
+    return next((way for way in mine if way in ways), "")
 
 
 def _beside(

@@ -194,8 +194,7 @@ def _asked_then(again: Advice, choice: Choice, tried: Container[str]) -> str:
         return ""
     one = steps[0]
     if one.code in WHEN:
-        plug = ", with resistors in its plug" * choice.attenuator
-        return f"{plug}, and before it {one.answers[0]} is tried" if one.answers else ""
+        return f", and before it {one.answers[0]} is tried" if one.answers else ""
     return f"; or {one.what} {one.answers[0]} is used"
 
 

@@ -115,6 +115,7 @@ def _compiled(
         never_turned_up=first.never_turned_up,
         loses_at_most=all(f.code in LOSES for f in ordered if "never" in (f.verdict, f.doubt)),
         against=frozenset(f.code for f in ordered if f.verdict not in ("use", "works")),
+        may_do=first.option.native and any(map(_has_nothing_against, cases)),
         works_into_ohm=load_on(first, between=True),
         single_ohm=first.single_ohm.value
         if first.option.from_ == "rca" and first.single_ohm
@@ -131,6 +132,10 @@ def _settles_nothing(first: Finding, cases: Sequence[Case]) -> bool:
     if first.verdict != "cannot-tell" or first.code not in LOSES | {"tie-current"}:
         return False
     return all(any(f.verdict in ("avoid", "never") for f in judge(case)) for case in cases)
+
+
+def _has_nothing_against(case: Case) -> bool:
+    return all(f.verdict in ("use", "works") for f in judge(case))
 
 
 def _gathered(cases: Sequence[Case]) -> list[tuple[Finding, Figures]]:

@@ -58,6 +58,8 @@ class OptionAdvice:
     """It plays at its level, stated so or by its kind: nothing turns it up to its maximum."""
     against: frozenset[str] = frozenset()
     """Codes of what speaks against it, or may."""
+    may_do: bool = False
+    """Nothing speaks against it in a case that is possible: of that kind, into that circuit."""
     works_into_ohm: float | None = None
     """All that hangs on its output, between pins 2 and 3 or from the centre to the shell."""
     single_ohm: float | None = None

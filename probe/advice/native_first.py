@@ -65,8 +65,12 @@ def _is_plain_native(advice: Advice, choice: Choice) -> bool:
 
 
 def _only_heard(side: OptionAdvice) -> bool:
-    """Tell whether a loss may rule it out, or half of the level, and nothing speaks against it."""
+    """Tell whether a loss may rule it out, or half of the level, and nothing else but hum.
+
+    Be it avoided for a kind that merely is possible, where it would do for another one.
+    """
     perhaps = side.verdict == "cannot-tell" and side.loses_at_most
+    perhaps |= side.verdict == "avoid" and side.may_do
     return (
         (perhaps and (side.doubt == "never" or bool(side.against & LOSES)))
         and side.against <= HEARD

@@ -219,6 +219,7 @@ def _check(path: Path, written: SourceFile) -> None:
         raise complaint(
             path, ("cold_level_v",), f"0 V on pin 3 is not what a stage of kind {min(stated)} gives"
         )
+    _check_tied(path, written)
     connectors = written.device.connectors
     if not _connectors(written):
         raise complaint(path, (), "no level is stated: differential_level_v (or hot_level_v and "
@@ -227,6 +228,21 @@ def _check(path: Path, written: SourceFile) -> None:
         if connectors and connector in connectors and all(v is None for v in levels):
             key = "differential_level_v" if connector == "xlr" else "single_ended_level_v"
             raise complaint(path, ("device", "connectors"), f"{connector} needs {key}")
+
+
+def _check_tied(path: Path, written: SourceFile) -> None:
+    """Refuse what no leg can give by itself, pin 3 joined to pin 1."""
+    tied, most = written.tied_maximum_v, written.differential_maximum_v
+    if tied is None:
+        return
+    if "xlr" not in _connectors(written):
+        raise complaint(path, ("tied_maximum_v",), "is said of an XLR output, and none is stated")
+    if most is not None and tied > most:
+        raise complaint(
+            path, ("tied_maximum_v",),
+            f"{tied:g} V of pin 2 alone, where the pair gives {most:g} V at most "
+            f"(differential_maximum_v); {most:g} V or less is allowed: look it up again",
+        )  # fmt: skip
 
 
 def _check_line_level(path: Path, key: str, volts: float | None) -> None:

@@ -147,7 +147,7 @@ def _render(advice: Advice, *, details: bool, named: bool) -> str:
         "If it hums": [_cure(c, several=len(advice.choices) > 1) for c in _cures(advice)],
         "Not known yet": _not_known(advice, details=details, brief=brief),
         "Do not": [
-            *(_never(advice) if brief else _said(advice.options, ("never", "avoid"))),
+            *(_never(advice) if brief else _said(_untried(advice), ("never", "avoid"))),
             *_may_harm(advice),
             *ties,
         ],
@@ -306,6 +306,12 @@ def _never(advice: Advice) -> list[str]:
     shown = [_shown(o) for o in advice.options]
     names = _names(shown, [o for o in shown if o.verdict == "never"])
     return [f"never: {', '.join(names)}"] if names else []
+
+
+def _untried(advice: Advice) -> list[OptionAdvice]:
+    """Return the ways that are not the one to try first for their box."""
+    tried = {(s.box, a) for s in advice.would_change if s.code in WHEN for a in s.answers}
+    return [o for o in advice.options if (o.box, o.option.id) not in tried]
 
 
 TIED = frozenset({"tie-current", "tie-pointless"})

@@ -29,6 +29,9 @@ CHASSIS = frozenset({"ground-fault", "ground-high", "ground-current"})
 MAY_HARM = NOT_SAFE | {"overload"}
 """Hazards with which nothing is plugged to see what it does, whatever else has them too."""
 
+EARLIER = frozenset({"clips-earlier"})
+"""What is minded of a tied lead that is tried: below what is played nothing of it is heard."""
+
 TOLD = frozenset({"asked-first", "origin-first"})
 """What is asked or done first already."""
 
@@ -53,11 +56,23 @@ def with_lead_tried_first(advice: Advice, destination: Destination) -> Advice:
         if tried and not _opens_another(opened[choice.box], tried[0].option.id):
             just = any(_just_short(side, destination) for side in tried)
             typical = any(_by_typical_figures(side, destination) for side in tried)
-            what = _padded(mine, tried) + _says(tried, typical, just)
+            what = _padded(mine, tried) + _says(tried, typical, just) + _minded(tried, choice, mine)
             answers = (tried[0].option.id,)
             found[choice.box] = Settling("lead-first", what, answers, choice.box)
     choices = tuple(_told(c, found.get(c.box)) for c in advice.choices)
     return replace(advice, choices=choices, would_change=(*advice.would_change, *found.values()))
+
+
+def _minded(
+    tried: Sequence[OptionAdvice], choice: Choice, mine: Sequence[OptionAdvice]
+) -> str:  # fmt: skip
+    """Return what is to be minded with a lead that is tried, and not with what is used then."""
+    key = (choice.socket, choice.option)
+    known = {h.code for o in mine if (o.socket, o.option.id) == key for h in o.used.hazards}
+    told = dict.fromkeys(
+        h.message for s in tried for h in s.hazards if h.code in EARLIER and h.code not in known
+    )
+    return "".join(f"; mind: {says}" for says in told)
 
 
 def _opens_another(opened: Set[str], tried: str) -> bool:
@@ -89,7 +104,7 @@ def _in_doubt(
         sides = tuple(o.used for o in held)
         if all(
             s.against == {"hum"}
-            and {h.code for h in s.hazards} <= HUM | minded | VOLUME_DOES
+            and {h.code for h in s.hazards} <= HUM | minded | VOLUME_DOES | EARLIER
             and (s.verdict == "cannot-tell" or _by_typical_figures(s, destination))
             for s in sides
         ):
@@ -139,13 +154,21 @@ def used_if_silent(
 ) -> tuple[OptionAdvice, ...]:
     """Return the quietest of ``ways`` that would be used if hum did not speak against it.
 
-    On all sides, as they are. Nothing where none would: what is used has more than no hum, then.
+    On all sides, as they are; of those that hum alike the one with fewest parts, between sockets of
+    one kind. Nothing where none would: what is used has more than no hum, then.
     """
 
     def low(sides: tuple[OptionAdvice, ...]) -> float:
         return min(h.low for s in sides if (h := s.figures.hum_below_full_output_db) is not None)
 
-    for sides in sorted(ways, key=low, reverse=True):
+    quietest = max(map(low, ways), default=0.0)
+
+    def turn(sides: tuple[OptionAdvice, ...]) -> tuple[float, int, bool]:
+        option, hum = sides[0].option, low(sides)
+        alike = hum >= quietest - limit.TIE_BREAK_DB
+        return -(quietest if alike else hum), option.parts, not option.native
+
+    for sides in sorted(ways, key=turn):
         way = (sides[0].socket, sides[0].option.id)
         options = [_silent(o) if (o.box, o.socket, o.option.id) == (box, *way) else _bare(o)
                    for o in advice.options]  # fmt: skip

@@ -311,7 +311,8 @@ def _leaf(
     with_pad = needs_pad(option)
     looked = with_pad and hangs_on_volume(advice, option.get("destination"))
     way = named(option) if looked else _with_pad(option)
-    before = (*overloads(used), *before_of(advice, sides))
+    plugged = [step.tried, *sides] if step and step.tried else sides
+    before = (*overloads(used), *before_of(advice, plugged))
     first = first_of(advice)
     tried = _as_tried(step.tried, option) if step and step.tried else None
     return Leaf(
