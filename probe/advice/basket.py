@@ -12,7 +12,7 @@ from probe.advice.alike import Together, as_good, candidate, ways_as_good
 from probe.advice.ask_maker import isolates
 from probe.advice.ask_volume import hangs_on_volume
 from probe.advice.at_hand import lacks, transformers_on
-from probe.advice.branches import FIGURES, first_steps
+from probe.advice.branches import ELSEWHERE, FIGURES, first_steps
 from probe.advice.candidate import Candidate
 from probe.advice.destination import Destination
 from probe.advice.fitting import cheaper_parts, dearer_parts
@@ -259,10 +259,6 @@ def _of_figures(branches: Mapping[str, Basket]) -> Iterator[Basket]:
     for answer, case in FIGURES.items():
         if answer in branches and not (SO in branches and _alike(branches[SO], branches[answer])):
             yield replace(branches[answer], case=case)
-
-
-ELSEWHERE = "asked-elsewhere"
-"""Code of what comes first for a box of which nothing is asked, where another's answer moves it."""
 
 
 def _elsewhere(

@@ -21,6 +21,7 @@ from probe.advice.minded import in_few_words, minded, used_of, without_volume
 from probe.advice.model import NOT_SO, SO, Advice, Branch, Choice, Settling
 from probe.advice.outputs_apart import CODE as APART
 from probe.advice.taken import WHEN
+from probe.formats.text import all_of
 
 FIRST = frozenset({"lead-first", "asked-first", "winding", "origin-first", LEAD_FIRST})
 """Codes of what is tried, asked or unplugged before what is chosen is bought."""
@@ -136,7 +137,32 @@ def _told(advice: Advice, asked: Mapping[str, Settling], branches: Sequence[Bran
         c if c.box not in asked else _retold(c, asked[c.box], told[c.box]) for c in advice.choices
     )
     would_change = tuple(changed.get(id(s), s) for s in advice.would_change)
-    return replace(advice, choices=choices, would_change=would_change)
+    return _moved(replace(advice, choices=choices, would_change=would_change), asked, branches[0])
+
+
+def _moved(advice: Advice, asked: Container[str], branch: Branch) -> Advice:
+    """Return the advice with what an answer changes for boxes of which nothing is asked."""
+    boxes = [c.box for c in advice.choices if c.box in asked]
+    what = f"if what is asked first for {all_of(boxes)} is so"
+    found: dict[str, Settling] = {}
+    for choice in (c for c in advice.choices if c.box not in asked and c.option is not None):
+        then = branch.choice(choice.box)
+        if then.option is not None and then.option != choice.option:
+            found[choice.box] = Settling(ELSEWHERE, what, (then.option,), choice.box)
+    choices = tuple(
+        c if c.box not in found else replace(
+            c, why=(f"{BUY_NOTHING}{what}, {found[c.box].answers[0]} is used here instead", *c.why)
+        )
+        for c in advice.choices
+    )  # fmt: skip
+    return replace(advice, choices=choices, would_change=(*advice.would_change, *found.values()))
+
+
+ELSEWHERE = "asked-elsewhere"
+"""Code of what an answer changes for a box of which nothing is asked."""
+
+BUY_NOTHING = "before anything is bought, wait for the answer: "
+"""Before such a change, among the reasons."""
 
 
 def _with_answer(
@@ -184,10 +210,7 @@ def _else(asked: Settling) -> str:
 
 
 def _asked_then(again: Advice, choice: Choice, tried: Container[str]) -> str:
-    """Return what comes before the lead once more, with the answer; not what is ``tried`` anyway.
-
-    A lead with resistors in its plug says so: it is tried without them.
-    """
+    """Return what comes before the lead once more, with the answer; not what is ``tried``."""
     steps = [s for s in first_steps(again, choice)
              if s.code not in WHEN or not any(a in tried for a in s.answers)]  # fmt: skip
     if not steps:

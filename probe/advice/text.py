@@ -77,6 +77,7 @@ TOLD_ABOVE = (
     "winding",
     "leg-alone",
     "outputs-shared",
+    "asked-elsewhere",
 )
 """What would change the answer and stands with the options, or where nothing is used."""
 

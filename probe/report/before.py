@@ -208,6 +208,12 @@ def asked_of(
     here = [
         _metered(_KEYS.sub(_of_key, t)) for t in found if not mine or named_in(t, places) <= mine
     ]
+    here += [
+        f"{_capital(printed(o.get('what'), MOST_WORDS))}, {quoted(way)} is used here instead: buy "
+        "nothing before it is answered, and have this sheet made anew then."
+        for o in _first_of(advice, mine, "asked-elsewhere")
+        for way in listing(o, "answers")[:1]
+    ]
     return tuple(dict.fromkeys(in_places(text, places) for text in here))
 
 
