@@ -28,11 +28,16 @@ def minded(again: Advice, choice: Choice, known: Container[str] = ()) -> str:
 def in_few_words(again: Advice, choice: Choice, known: Container[str] = ()) -> str:
     """Return the same in few words."""
     told = dict.fromkeys(
-        against(h.code, o.figures) for o in used_of(again, choice) for h in o.hazards
+        FIXED if h.code == "overload" and o.never_turned_up else against(h.code, o.figures)
+        for o in used_of(again, choice) for h in o.hazards
         if h.code not in HUM and h.code not in known
     )  # fmt: skip
     words = ", ".join(filter(None, told))
     return f"; mind: {words}" if words else ""
+
+
+FIXED = "more may come than the input accepts, and nothing turns it down: an attenuator before it"
+"""Of a device without a volume control."""
 
 
 def without_volume(again: Advice, choice: Choice) -> str:
