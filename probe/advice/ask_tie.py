@@ -46,6 +46,8 @@ def with_tie_asked(
         if used.box in asked | set(found) or used.option.pin_3 != "transformer":
             continue
         tied = [o for o in advice.options if o.box == used.box and _may_be_tied(o)]
+        if _tried(advice, destination, used.box, {o.option.id for o in tied}):
+            continue  # it is tried as it is
         wins = partial(_wins, ask, destination, used, tied)
         least = _turned_up_to(device, sides, level, used, destination)
         low = next((volts for volts in (level, *least) if tied and wins(volts)), None)

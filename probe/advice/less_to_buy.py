@@ -13,7 +13,6 @@ from itertools import islice, product
 
 from probe.advice.alike import as_good, candidate
 from probe.advice.candidate import Candidate
-from probe.advice.cures import LEAST_DB
 from probe.advice.desk import Desk
 from probe.advice.destination import Destination, LessToBuy, Way
 from probe.advice.equal_boxes import unlike
@@ -25,6 +24,9 @@ from probe.advice.ranking import HUM, serves_as_well
 from probe.advice.shelf import Shelf
 from probe.advice.use import ranks
 from probe.advice.way_parts import demand_of
+
+ALIKE_DB = 2.0
+"""Hum and noise that differ by no more are alike to whoever pays for it. [judgement]"""
 
 MOST_LOOKED_AT = 10_000
 """Sets of which it is looked up what they cost at least. [practice]"""
@@ -105,7 +107,7 @@ def _others(advice: Advice, choice: Choice) -> Iterator[Choice]:
 def _may(advice: Advice, choice: Choice, mine: _WithLeads, destination: Destination) -> bool:
     """Tell whether a way does as well by itself, with a usual lead, as what is used beside all."""
     one = candidate(advice, choice.box, choice.socket or "", choice.option or "")
-    return as_good(one, mine.of(choice.box), destination.wanted(choice.box), LEAST_DB)
+    return as_good(one, mine.of(choice.box), destination.wanted(choice.box), ALIKE_DB)
 
 
 def _instead(advice: Advice, choices: Sequence[Choice]) -> Advice:
@@ -151,7 +153,7 @@ def _serves(
     boxes = dict.fromkeys(o.box for o in mine.options)
     wanted = destination.wanted
     if not all(
-        serves_as_well(other.of(b), mine.of(b), destination, wanted(b), LEAST_DB) for b in boxes
+        serves_as_well(other.of(b), mine.of(b), destination, wanted(b), ALIKE_DB) for b in boxes
     ):
         return False
     return set(unlike(desk, other.options)) <= set(unlike(desk, mine.options))
