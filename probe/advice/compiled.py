@@ -124,12 +124,11 @@ def _compiled(
 
 
 def _settles_nothing(first: Finding, cases: Sequence[Case]) -> bool:
-    """Tell whether a doubt is about a way that something else surely speaks against.
+    """Tell whether how much is lost is doubted of a way that something else surely speaks against.
 
-    How much is lost, or flows in a tied pin 3; in each case, be it what it may: then there is
-    nothing to be settled.
+    In each case, be it what it may: then there is nothing to be settled.
     """
-    if first.verdict != "cannot-tell" or first.code not in LOSES | {"tie-current"}:
+    if first.verdict != "cannot-tell" or first.code not in LOSES:
         return False
     return all(any(f.verdict in ("avoid", "never") for f in judge(case)) for case in cases)
 

@@ -56,6 +56,7 @@ def test_complaints_are_one_line_and_status_2(arguments: tuple[str, ...], expect
     assert expected in done.stderr
 
 
+@pytest.mark.long
 def test_missing_session_is_one_line_and_status_2(destination: Path, tmp_path: Path) -> None:
     for subject in ("nowhere", "nowhere.toml", "facts.json"):
         done = run(str(tmp_path / subject), str(destination))

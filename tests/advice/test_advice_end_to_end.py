@@ -44,6 +44,7 @@ def _long(*values: str) -> Any:
 
 
 @pytest.mark.parametrize("name", ["3", "5", "9", _long("1"), _long("3b"), _long("4")])
+@pytest.mark.long
 def test_advice_from_recordings_agrees_with_the_simulator(name: str, tmp_path: Path) -> None:
     written = _session(tmp_path, name)
     facts = analyse_session(written.folder, draws=400)

@@ -118,6 +118,7 @@ def option(answer: dict[str, Any], id_: str) -> dict[str, Any]:
     return next(o for o in answer["options"] if o["id"] == id_)
 
 
+@pytest.mark.long
 def test_nothing_is_provisional_with_noise_floor_and_ground_known(answer: dict[str, Any]) -> None:
     assert answer["provisional"] is False
     assert answer["not_computed"] == []

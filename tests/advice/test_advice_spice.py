@@ -88,6 +88,7 @@ CASES = [
     CASES,
     ids=[f"{c[0]}-{c[1]}-{c[2]}-{i}" for i, c in enumerate(CASES)],
 )
+@pytest.mark.long
 def test_connection_agrees_with_the_simulator(
     name: str, seed: int, option: str, socket: Input, cable: Cable, mismatch: float
 ) -> None:

@@ -44,6 +44,7 @@ def ohms_of(advice: Advice) -> tuple[float, str] | None:
     return None
 
 
+@pytest.mark.long
 def test_one_figure_of_the_maker_spares_a_transformer(tmp_path: Path) -> None:
     """A transformer was bought where the plain XLR lead does, for a figure that costs a letter."""
     advice = ask(tmp_path, "xlr:600/between:1V")
@@ -74,6 +75,7 @@ def test_what_cannot_win_is_not_asked_for(tmp_path: Path, typed: str) -> None:
     assert leaf.asked == ()
 
 
+@pytest.mark.long
 def test_a_second_reading_of_the_meter_spares_a_transformer(tmp_path: Path) -> None:
     """Isolators were bought where a reading that costs nothing would have shown the lead to do."""
     typed = "rca:47k:1V:max=4V"
@@ -100,6 +102,7 @@ def test_a_second_reading_of_the_meter_spares_a_transformer(tmp_path: Path) -> N
     assert any("take the second reading of the meter" in line for line in leaf.asked)
 
 
+@pytest.mark.long
 def test_above_one_volt_the_second_reading_is_a_current(tmp_path: Path) -> None:
     advice = ask(tmp_path, "rca:47k:1V:max=4V", ground="2V")
     told = [one.what for one in advice.would_change if one.code == "asked-first"]
@@ -110,6 +113,7 @@ def test_above_one_volt_the_second_reading_is_a_current(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("first", ["12V", "40V"])
+@pytest.mark.long
 def test_volts_between_boxes_without_an_earth_are_read_again_before_anything_is_bought(
     tmp_path: Path, first: str
 ) -> None:
@@ -138,6 +142,7 @@ def test_volts_between_boxes_without_an_earth_are_read_again_before_anything_is_
     assert any("take the second reading of the meter" in line for line in leaf.asked)
 
 
+@pytest.mark.long
 def test_up_to_one_volt_is_between_earthed_boxes(tmp_path: Path) -> None:
     """Lost: earthed boxes are taken for such as drive next to nothing."""
     advice = ask(tmp_path, "rca:47k:1V", ground="0.5V")
@@ -164,6 +169,7 @@ def far(folder: Path, metres: int) -> Advice:
     return advise(*read_source(path), there)
 
 
+@pytest.mark.long
 def test_the_figure_of_the_native_way_is_asked_for_first(tmp_path: Path) -> None:
     """Lost: the maker is asked about the RCA output where both boxes have XLR, over 20 m."""
     advice = far(tmp_path, 20)
@@ -185,6 +191,7 @@ def test_no_answer_moves_a_plain_lead_to_one_with_an_adapter(tmp_path: Path) -> 
     assert "asked-first" not in {one.code for one in advice.would_change}
 
 
+@pytest.mark.long
 def test_the_second_reading_is_told_of_each_of_several_boxes(tmp_path: Path) -> None:
     """Lost: of two boxes on one device neither is told what a meter spares."""
     path = tmp_path / "source.toml"

@@ -115,6 +115,7 @@ def by_id(advice: Advice) -> dict[str, OptionAdvice]:
 
 @pytest.mark.parametrize("kind", ["differential", "impedance-balanced", "unbalanced"])
 @pytest.mark.parametrize("connector", ["rca", "xlr"])
+@pytest.mark.long
 def test_any_output_of_a_sheet_lies_inside(tmp_path: Path, kind: str, connector: str) -> None:
     """A lead was used whose hum is avoided, with every figure of it outside what was stated."""
     path = tmp_path / "source.toml"

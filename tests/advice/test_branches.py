@@ -147,6 +147,7 @@ SEEDS = [*ASK, *(pytest.param(seed, marks=pytest.mark.long) for seed in (0, 19))
 
 
 @pytest.mark.parametrize("seed", SEEDS)
+@pytest.mark.long
 def test_what_is_told_of_an_answer_is_what_is_said_with_it(tmp_path: Path, seed: int) -> None:
     """Lost: 308 EUR told of an answer with which 392 are paid, for another lead."""
     sheet, boxes, place = drawn(seed)
@@ -199,6 +200,7 @@ PAIRS = [
 
 
 @pytest.mark.parametrize(("one", "other", "boxes", "asks"), PAIRS)
+@pytest.mark.long
 def test_two_kinds_by_name_are_told_apart_before_an_isolator_is_bought(
     tmp_path: Path, one: str, other: str, boxes: list[str], asks: str
 ) -> None:
@@ -269,6 +271,7 @@ def test_the_sum_has_both_ends_of_what_is_looked_at(tmp_path: Path) -> None:
     assert "by what is looked at first" in whole
 
 
+@pytest.mark.long
 def test_the_sheet_says_of_an_answer_what_the_screen_says(tmp_path: Path) -> None:
     """Lost: 224 EUR of isolators by a sheet, where the screen has another lead at 200 ohm."""
     sheet = {"kinds": ["balanced"], "differential_level_v": 4.4, "single_ended_level_v": 2.2,
@@ -283,6 +286,7 @@ def test_the_sheet_says_of_an_answer_what_the_screen_says(tmp_path: Path) -> Non
     assert printed(in_words(asked.then)) in " ".join(leaves[1].why)
 
 
+@pytest.mark.long
 def test_what_is_minded_of_an_answer_is_on_the_sheet_beside_the_other_answers(
     tmp_path: Path,
 ) -> None:

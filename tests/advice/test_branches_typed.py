@@ -52,6 +52,7 @@ def held(*lists: Basket) -> Counter[str]:
 
 
 @pytest.mark.parametrize("seed", range(12))
+@pytest.mark.long
 def test_each_branch_takes_what_its_answer_takes(tmp_path: Path, seed: int) -> None:
     """Lost: "order 2 dB" without a price, where 6 dB in stock come once the answer is typed."""
     drawn = random.Random(seed)

@@ -169,6 +169,7 @@ def test_a_player_is_not_led_to_the_lead_that_distorts(
     assert advise(*read_source(path), there).chosen == f"xlr-to-rca/{chosen}"
 
 
+@pytest.mark.long
 def test_what_may_be_too_much_by_the_doubt_of_a_sheet_alone_buys_nothing(tmp_path: Path) -> None:
     # by hand: 4 V typed to 5 % into an input that accepts 4 V: 0.4 dB at the worst, none as stated
     text = "differential_level_v = 4.0\nsingle_ended_level_v = 2.0\n"

@@ -43,6 +43,7 @@ def ask(
 
 
 @pytest.mark.parametrize("most", [8.0, 12.0])
+@pytest.mark.long
 def test_the_input_is_asked_about_before_parts_are_bought(tmp_path: Path, most: float) -> None:
     # the user bought parts for an input that may well take no more than its ohms say; of a device
     # with a volume control none are needed, whatever the input is

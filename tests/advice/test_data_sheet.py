@@ -374,6 +374,7 @@ def test_a_lead_that_is_right_whatever_the_ohms_are_need_not_wait(
         ("differential_level_v = 4.0\ndifferential_impedance_ohm = 600000.0", "4400 ohm"),
     ],
 )
+@pytest.mark.long
 def test_a_data_sheet_that_contradicts_itself_is_asked_about(
     tmp_path: Path, stated: str, asked: str
 ) -> None:

@@ -138,6 +138,7 @@ def test_no_answer_is_asked_for_with_which_another_box_clips_short(
 
 # with 10 kohm a leg the tie carries too much at the stated 4 V: less is asked for, and is enough
 @pytest.mark.parametrize("amplifier", ["xlr:20k/leg:1.9V", "xlr:10k/leg:2V"])
+@pytest.mark.long
 def test_the_level_that_is_asked_for_is_one_with_which_all_reach_full_output(
     tmp_path: Path, amplifier: str
 ) -> None:

@@ -238,6 +238,7 @@ def test_no_help_is_offered_where_a_lead_works(tmp_path: Path) -> None:
     assert "line-driver" not in {s.code for s in advice.would_change}
 
 
+@pytest.mark.long
 def test_an_input_that_is_only_in_doubt_for_another_reason_wants_no_driver(tmp_path: Path) -> None:
     # of an XLR output whose impedance nobody states the level is what is open, not its load
     advice = typed(tmp_path, "xlr:600/between:1V", differential_level_v=1.0,

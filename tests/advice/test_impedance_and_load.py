@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pytest
+
 from probe.advice.advise import advise
 from probe.advice.model import Advice
 from probe.advice.source_file import read_source
@@ -33,6 +35,7 @@ def ask(folder: Path, more: str = "", load: str = "") -> Advice:
     return advise(*read_source(path), there)
 
 
+@pytest.mark.long
 def test_both_figures_are_asked_before_a_transformer_is_named(tmp_path: Path) -> None:
     advice = ask(tmp_path)
     assert advice.chosen is None
@@ -47,6 +50,7 @@ def test_both_figures_are_asked_before_a_transformer_is_named(tmp_path: Path) ->
         assert both.chosen == "xlr-to-xlr"
 
 
+@pytest.mark.long
 def test_one_figure_is_asked_where_one_will_do(tmp_path: Path) -> None:
     (asked,) = [
         s for s in ask(tmp_path, load="minimum_load_ohm = 600.0").would_change

@@ -46,6 +46,7 @@ def asked(advice: Advice) -> list[float]:
 @pytest.mark.parametrize(
     "boxes", [("rca:4.7k:0.5V", "rca:47k:1V:sub"), ("rca:10k:0.5V", "rca:10k:1V")]
 )
+@pytest.mark.long
 def test_with_what_is_asked_for_each_box_has_a_way_beside_the_other(
     tmp_path: Path, boxes: tuple[str, ...], load: int
 ) -> None:

@@ -88,6 +88,7 @@ def test_it_is_the_circuit_of_a_three_conductor_lead(tmp_path: Path) -> None:
         'kinds = ["differential"]\ndifferential_level_v = 2.0',
     ],
 )
+@pytest.mark.long
 def test_nothing_is_joined_on_a_pin_that_may_be_driven(tmp_path: Path, stated: str) -> None:
     advice = ask(tmp_path, stated)
     told = [s.what for s in advice.would_change] + list(advice.choices[0].why)

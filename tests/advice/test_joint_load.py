@@ -140,6 +140,7 @@ LEAST = [10e3, 5e3, 2e3, 1e3, 600.0, 100.0]
 
 
 @pytest.mark.parametrize(("levels", "into"), SETS)
+@pytest.mark.long
 def test_an_output_that_drives_more_never_serves_less(
     tmp_path: Path, levels: dict[str, float], into: list[str]
 ) -> None:
@@ -156,6 +157,7 @@ def test_an_output_that_drives_more_never_serves_less(
     assert {c.box for c in unsaid.choices if c.option is not None} <= served
 
 
+@pytest.mark.long
 def test_what_would_help_counts_the_boxes_that_hang_there(tmp_path: Path) -> None:
     # the user bought a line driver of 2 kohm, and with the other box the output worked into 1.5
     advice = ask(tmp_path, ["xlr:600/between:0.5V", "xlr:600/between:3.9V"], 2000.0, XLR,

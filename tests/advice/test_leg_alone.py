@@ -59,6 +59,7 @@ def named(advice: Advice) -> list[str | None]:
 @pytest.mark.parametrize("ground", list(PRESETS))
 @pytest.mark.parametrize("volume", [True, False, None])
 @pytest.mark.parametrize("into", [(RCA,), (XLR, SUB)])
+@pytest.mark.long
 def test_nothing_is_used_of_which_the_page_says_that_something_else_is_taken(
     tmp_path: Path, ground: str, volume: bool | None, into: tuple[str, ...]
 ) -> None:
@@ -108,6 +109,7 @@ def test_what_one_leg_gives_is_asked_where_nothing_else_does(tmp_path: Path) -> 
 
 @pytest.mark.parametrize(("level", "needed"), [(None, "4 V"), ("3V", "3 V")])
 @pytest.mark.parametrize("into", [(RCA,), (XLR, SUB)])
+@pytest.mark.long
 def test_what_one_leg_gives_is_asked_before_an_isolator_is_bought(
     tmp_path: Path, into: tuple[str, ...], level: str | None, needed: str
 ) -> None:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pytest
+
 from probe.advice.advise import advise, with_makers_asked
 from probe.advice.model import Advice
 from probe.advice.source_file import read_source
@@ -24,6 +26,7 @@ def asked(
     return with_makers_asked(advise(document, sources, there), document, sources, there)
 
 
+@pytest.mark.long
 def test_the_maker_is_asked_where_the_level_is_all_there_is(tmp_path: Path) -> None:
     """The commonest question at a counter ended with nothing yet, and nobody to ask."""
     first = asked(tmp_path, "rca:47k:1.5V").choices[0].why[0]
@@ -51,6 +54,7 @@ def test_the_maker_is_asked_where_the_level_is_all_there_is(tmp_path: Path) -> N
     assert transformer.verdict in ("use", "works")
 
 
+@pytest.mark.long
 def test_an_xlr_lead_into_an_xlr_input_harms_nothing(tmp_path: Path) -> None:
     """With one kind that loses the signal, a lead was said to be able to do harm."""
     advice = asked(tmp_path, "xlr:10k/leg:4V", "differential_impedance_ohm = 150.0\n", "3m")
@@ -60,6 +64,7 @@ def test_an_xlr_lead_into_an_xlr_input_harms_nothing(tmp_path: Path) -> None:
     assert advice.choices[0].best == "xlr-to-xlr"
 
 
+@pytest.mark.long
 def test_what_may_have_to_be_ruled_out_is_not_bought_to_be_tried(tmp_path: Path) -> None:
     # pin 2 to the centre joins no outputs; at worst a floating winding gives no bass
     advice = asked(tmp_path, "rca:47k:1.5V")

@@ -26,6 +26,7 @@ connectors = ["xlr", "rca"]
     ("level", "says"), [(None, "as loud as the RCA link"), ("2V", "as loud as the RCA link"),
                         ("0.5V", "")],
 )  # fmt: skip
+@pytest.mark.long
 def test_who_turns_down_keeps_the_xlr_lead(tmp_path: Path, level: str | None, says: str) -> None:
     """Two XLR leads of 38 EUR became isolators of 232 EUR by turning down."""
     advice = from_files(tmp_path, CONVERTER, amplifier(2.0), level)

@@ -83,6 +83,7 @@ FAR = {"ground": "two-rooms", "cable": "5m"}
         (RCA + XLR, "xlr:600/between:0.5V rca:600:0.5V", NEAR, 600.0),
     ],
 )
+@pytest.mark.long
 def test_the_answer_that_is_asked_for_leaves_every_box_its_lead(
     tmp_path: Path, levels: str, boxes: str, where: dict[str, str], ohm: float
 ) -> None:
@@ -136,6 +137,7 @@ def test_resistors_against_hum_are_as_large_as_it_takes(tmp_path: Path) -> None:
     assert left.low >= 20.0 * math.log10(16.0 / 3.2 / 0.5) - 7.0
 
 
+@pytest.mark.long
 def test_with_the_answer_no_box_loses_its_lead(tmp_path: Path) -> None:
     """The maker said 375 ohm; the box that had a lead with resistors had none then."""
     boxes = "xlr:1k/between:0.5V xlr:300/leg:2V"
@@ -151,6 +153,7 @@ def test_with_the_answer_no_box_loses_its_lead(tmp_path: Path) -> None:
         assert not (relieves and any("try first" in why for why in choice.why))
 
 
+@pytest.mark.long
 def test_what_the_volume_never_goes_to_is_not_asked_about(tmp_path: Path) -> None:
     """A telephone call about 17 mA at 16 V, where 0.3 mA flow at the amplifier's full output."""
     boxes = "xlr:1k/leg:0.2V xlr:10k/between:1V:sub"
@@ -161,6 +164,7 @@ def test_what_the_volume_never_goes_to_is_not_asked_about(tmp_path: Path) -> Non
     assert all(o.verdict == "works" for o in advice.sets[0].options)
 
 
+@pytest.mark.long
 def test_a_promise_that_is_not_kept_is_not_made(tmp_path: Path) -> None:
     """Of boxes of unknown circuit a way was said to be opened that the answer took from another."""
     boxes = "xlr:300/leg:2V xlr:1k/between:0.5V"

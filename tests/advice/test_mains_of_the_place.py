@@ -61,6 +61,7 @@ def advised(folder: Path, capsys: Any, *more: str) -> tuple[float, str]:
     return used["hum"]["value"], next(r for r in used["reasons"] if r.startswith("ground:"))
 
 
+@pytest.mark.long
 def test_a_session_says_the_mains_once_for_all(tmp_path: Path, capsys: Any) -> None:
     text = (SESSION / "session.toml").read_text("utf-8")
     for take in SESSION.glob("*.flac"):

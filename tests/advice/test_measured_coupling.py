@@ -55,6 +55,7 @@ def both(
 
 # netlist: both sockets behind one 100 ohm resistor, or behind one of 100 ohm each
 @pytest.mark.parametrize(("circuit", "ohm"), [(SHARED, 100.0), (APART, 0.0)])
+@pytest.mark.long
 def test_the_takes_show_what_the_sockets_share(tmp_path: Path, circuit: str, ohm: float) -> None:
     _, source = measured(tmp_path, circuit)
     k = int(np.argmin(np.abs(source.hz - 1000.0)))
@@ -63,6 +64,7 @@ def test_the_takes_show_what_the_sockets_share(tmp_path: Path, circuit: str, ohm
     assert source.legs_z[k, 2, 0] == pytest.approx(ohm, abs=0.2)
 
 
+@pytest.mark.long
 def test_without_a_take_it_is_not_known(tmp_path: Path) -> None:
     facts, source = measured(tmp_path, SHARED, FEW)
     # no take loads one output while the other is heard
@@ -78,6 +80,7 @@ def test_without_a_take_it_is_not_known(tmp_path: Path) -> None:
     assert level.high - level.low == pytest.approx(-20 * np.log10(1 - 0.5 * 100 / 2100), abs=0.05)
 
 
+@pytest.mark.long
 def test_both_in_use_as_the_circuit_has_it(tmp_path: Path) -> None:
     facts, source = measured(tmp_path, SHARED)
     advice = both(facts, source, "xlr:20k/leg:2V", "rca:20k:1V:sub")
@@ -92,6 +95,7 @@ def test_both_in_use_as_the_circuit_has_it(tmp_path: Path) -> None:
     assert "rca-to-rca/transformer: hum 79." in told
 
 
+@pytest.mark.long
 def test_a_load_on_one_output_is_felt_on_the_other(tmp_path: Path) -> None:
     levels = []
     for circuit in (SHARED, APART):

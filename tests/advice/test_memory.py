@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pytest
 
 from probe.advice.advise import ask_together
 from probe.advice.attenuator import Pad
@@ -48,6 +49,7 @@ def _boxes(*named: str, ground: str = "same-strip") -> Destination:
     return together([changed(typed_destination(n, 50.0), ground=ground) for n in named])
 
 
+@pytest.mark.long
 def test_an_answer_does_not_hang_on_what_was_asked_before(tmp_path: Path) -> None:
     """Else who states a volume control, or asks for another ground, gets the figures of before."""
     facts, sources = _read(tmp_path)

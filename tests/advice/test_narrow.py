@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pytest
 
 from probe.advice.narrow import CLOSER, LONGER, PARTS, SHOWN, UNHEARD, settles
 from probe.advice.sampled import sample
@@ -92,6 +93,7 @@ def width(folder: Path, circuit: str, takes: str, bench: str = "") -> float:
     return float(np.std(off)) if np.isfinite(off).all() else np.inf
 
 
+@pytest.mark.long
 def test_the_load_that_is_asked_for_does_narrow_it(tmp_path: Path) -> None:
     injected = '"open", "inject-hot", "inject-cold", "second-open"'
     before = width(tmp_path / "a", "symmetrical-dual-coupled", f"[{injected}]")
@@ -100,6 +102,7 @@ def test_the_load_that_is_asked_for_does_narrow_it(tmp_path: Path) -> None:
     assert width(tmp_path / "b", "symmetrical-dual-coupled", loaded) < 0.2 * before
 
 
+@pytest.mark.long
 def test_the_recorder_that_is_asked_for_does_hear_it(tmp_path: Path) -> None:
     inputs = (
         "[[bench.input]]\nvolts_full_scale = 8.7\nimpedance_ohm = 1e7\n"

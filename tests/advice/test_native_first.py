@@ -25,6 +25,7 @@ def into_xlr(folder: Path, sheet: str = BALANCED, ground: str = "same-strip") ->
     return ask(folder, sheet, "xlr:10k/leg:1.2V", ground, "5m")
 
 
+@pytest.mark.long
 def test_a_balanced_output_and_a_balanced_input_are_given_their_lead(tmp_path: Path) -> None:
     """Lost: the plainest sale there is ends in "use nothing yet" and a letter to the maker."""
     advice = into_xlr(tmp_path)
@@ -43,6 +44,7 @@ def test_a_balanced_output_and_a_balanced_input_are_given_their_lead(tmp_path: P
     assert any(line.startswith("Or, in place of trying it, ask the maker") for line in leaf.why)
 
 
+@pytest.mark.long
 def test_the_lead_to_try_is_on_the_list(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     shelf = 'format = "probe-shelf/1"\ncurrency = "EUR"\n' + lead(
         "XLR lead", '["1-1", "2-2", "3-3"]', 16.0, 6, "xlr-male"
@@ -65,10 +67,12 @@ def test_the_lead_to_try_is_on_the_list(tmp_path: Path, capsys: pytest.CaptureFi
         (BALANCED, "2V/2ohm"),
     ],
 )
+@pytest.mark.long
 def test_no_lead_is_tried_that_is_used_or_may_harm(tmp_path: Path, sheet: str, ground: str) -> None:
     assert tried(into_xlr(tmp_path, sheet, ground)) == []
 
 
+@pytest.mark.long
 def test_a_subwoofer_is_given_the_lead_of_the_amplifier(tmp_path: Path) -> None:
     """Lost: the same lead to be tried into one box and waited for at the other."""
     path = tmp_path / "source.toml"
@@ -110,6 +114,7 @@ SHELF = (
 )
 
 
+@pytest.mark.long
 def test_the_xlr_lead_is_tried_before_a_lead_from_the_rca_output(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -145,12 +150,14 @@ def test_the_xlr_lead_is_tried_before_a_lead_from_the_rca_output(
         (BOTH, "2V/2ohm"),
     ],
 )
+@pytest.mark.long
 def test_nothing_is_tried_before_another_lead_that_may_harm(
     tmp_path: Path, sheet: str, ground: str
 ) -> None:
     assert tried(ask(tmp_path, sheet + DEVICE, "xlr:20k/leg:2V", ground, "2m")) == []
 
 
+@pytest.mark.long
 def test_no_splitter_is_sold_for_the_lead_that_follows(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -183,6 +190,7 @@ kind = "player"
 
 
 @pytest.mark.parametrize("ground", ["20mV/2ohm", "same-strip"])
+@pytest.mark.long
 def test_a_lead_that_hums_into_every_input_that_passes_it_is_not_tried(
     tmp_path: Path, ground: str
 ) -> None:

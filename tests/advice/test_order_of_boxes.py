@@ -98,6 +98,7 @@ ONE_ISOLATOR_FOR_FOUR: list[Box] = [
     "boxes",
     [HEAVY_AND_BUFFERED, ONE_ISOLATOR_FOR_FOUR, *map(drawn, range(20))],
 )
+@pytest.mark.long
 def test_the_order_of_the_boxes_decides_nothing(tmp_path: Path, boxes: list[Box]) -> None:
     """Whoever typed the same boxes in another order had to buy an isolator for another one."""
     first = answer(tmp_path, boxes)
@@ -106,6 +107,7 @@ def test_the_order_of_the_boxes_decides_nothing(tmp_path: Path, boxes: list[Box]
         assert answer(tmp_path, list(other)) == first
 
 
+@pytest.mark.long
 def test_what_needs_least_to_be_bought_is_used(tmp_path: Path) -> None:
     """In one order three isolators were to be bought, in the other two."""
     for boxes in (HEAVY_AND_BUFFERED, HEAVY_AND_BUFFERED[::-1]):

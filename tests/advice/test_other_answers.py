@@ -86,6 +86,7 @@ def others_of(advice: Advice) -> tuple[Other, ...]:
 @pytest.mark.parametrize(
     ("device", "to"), [(PLAYER, "rca:47k:1V"), (PREAMPLIFIER, "rca:10k:0.775V")]
 )
+@pytest.mark.long
 def test_each_answer_is_kept_when_it_is_filled_in(
     tmp_path: Path, device: tuple[str, str], to: str
 ) -> None:
@@ -114,6 +115,7 @@ def test_each_answer_is_kept_when_it_is_filled_in(
         (PREAMPLIFIER, "rca:10k:0.775V", "xlr-to-rca/pin-3-tied-at-source"),
     ],
 )
+@pytest.mark.long
 def test_a_definite_answer_opens_a_tied_lead_and_nothing_less_does(
     tmp_path: Path, device: tuple[str, str], to: str, cross_coupled: str
 ) -> None:
@@ -194,6 +196,7 @@ def test_the_shelf_has_the_lead_for_each_answer(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("farad", "says"), [(90.0, ""), (3600.0, "; tied lead: with it "), (9000.0, "does not do")]
 )
+@pytest.mark.long
 def test_the_lead_of_an_answer_is_solved_with_its_own_data(
     tmp_path: Path, farad: float, says: str
 ) -> None:
@@ -317,6 +320,7 @@ kind = "network streamer"
 """
 
 
+@pytest.mark.long
 def test_an_answer_says_what_is_used_without_a_volume_control(tmp_path: Path) -> None:
     """Lost: "pin 3 tied is used", and its list has isolators for a device without a control."""
     path = tmp_path / "source.toml"

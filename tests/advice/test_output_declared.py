@@ -65,6 +65,7 @@ def test_nothing_is_advised_until_it_is_declared(tmp_path: Path, said: dict[str,
 
 
 @pytest.mark.parametrize("said", LOOKS)
+@pytest.mark.long
 def test_one_that_is_declared_is_advised_on_with_the_caution_first(
     tmp_path: Path, said: dict[str, Any]
 ) -> None:
@@ -78,6 +79,7 @@ def test_one_that_is_declared_is_advised_on_with_the_caution_first(
 
 # common practice, no source: +24 dBu and +28 dBu are what studios' line outputs reach
 @pytest.mark.parametrize("pair", [12.3, 19.5])
+@pytest.mark.long
 def test_a_declared_output_of_a_studio_is_not_doubted(tmp_path: Path, pair: float) -> None:
     # lost: the caution itself, where it is read with every ordinary output
     advice = sheet(tmp_path, pair=pair, more='output = "line"')
@@ -107,6 +109,7 @@ def test_a_loudspeaker_line_is_no_line_output(tmp_path: Path, pair: float, more:
 @pytest.mark.parametrize("most", [26.0, 40.0, 70.0])
 @pytest.mark.parametrize("output", ["differential", "single_ended"])
 @pytest.mark.parametrize("more", ['output = "line"', ""])
+@pytest.mark.long
 def test_a_maximum_beyond_lines_is_asked_about(
     tmp_path: Path, most: float, output: str, more: str
 ) -> None:
@@ -130,6 +133,7 @@ def test_a_maximum_beyond_lines_is_asked_about(
     [{}, {"pair": 7.9}, {"ohm": 5.1}, {"kind": "preamplifier"}, {"kind": "integrated amplifier"},
      {"model": "Powerstream"}],
 )  # fmt: skip
+@pytest.mark.long
 def test_line_outputs_are_not_asked_about(tmp_path: Path, said: dict[str, Any]) -> None:
     advice = sheet(tmp_path, **said)
     assert advice.options

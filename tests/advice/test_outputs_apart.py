@@ -122,6 +122,7 @@ def house(folder: Path, *rooms: tuple[str, str, str], more: str = "") -> tuple[D
     return together(boxes), path
 
 
+@pytest.mark.long
 def test_decibels_that_change_nothing_are_not_asked_for(tmp_path: Path) -> None:
     """The customer's sheet had a letter to the maker and new sheets in it, for the same lead."""
     there, path = house(tmp_path, LIVING_ROOM, STUDY)
@@ -147,6 +148,7 @@ def test_decibels_that_change_nothing_are_not_asked_for(tmp_path: Path) -> None:
     assert CODE not in {c.code for c in found.cautions}
 
 
+@pytest.mark.long
 def test_an_answer_that_spares_no_part_is_not_asked_for(tmp_path: Path) -> None:
     """The customer's sheet had new sheets to be made for the isolator that was on it already."""
     there, path = house(tmp_path, LIVING_ROOM, KITCHEN, STUDY)

@@ -140,6 +140,7 @@ def test_four_boxes_and_forty_parts_take_no_time(
 
 @pytest.mark.parametrize("steps", [1, 40, 300])
 @pytest.mark.parametrize("seed", range(3))
+@pytest.mark.long
 def test_a_search_that_is_cut_short_ends_with_the_same_in_whatever_order(
     seed: int, steps: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -44,6 +44,7 @@ def of(advice: Advice, option: str) -> OptionAdvice:
 
 
 @pytest.mark.parametrize("accepts", [1.2, 2.0, 3.0, 3.9, 4.0, 4.1])
+@pytest.mark.long
 def test_the_pad_takes_off_what_the_strongest_kind_plays(tmp_path: Path, accepts: float) -> None:
     """Sized by the least of one kind and the most of another it let 10 dB too much through."""
     for option in ask(tmp_path, f"rca:47k:1V:max={accepts}V").options:

@@ -48,6 +48,7 @@ def asked(folder: Path, to: str, more: str = "", sheet: str = SHEET) -> Advice:
         ("volume_control = false\n", "xlr:20k/leg:20V", ""),
     ],
 )
+@pytest.mark.long
 def test_what_nothing_turns_down_is_said_before_it_plays(
     tmp_path: Path, more: str, to: str, says: str
 ) -> None:

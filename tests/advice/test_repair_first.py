@@ -33,6 +33,7 @@ def dried(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
     return document
 
 
+@pytest.mark.long
 def test_a_sound_output_that_nobody_measured_comes_before_a_faulty_one(
     dried: dict[str, Any],
 ) -> None:

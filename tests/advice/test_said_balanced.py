@@ -35,6 +35,7 @@ def ask(
 BALANCED = 'kinds = ["balanced"]'
 
 
+@pytest.mark.long
 def test_the_maker_is_asked_whether_the_legs_are_alike(tmp_path: Path) -> None:
     # the user asked for pin 3, and with the answer was sold isolators where a lead does
     advice = ask(tmp_path, BALANCED)
@@ -53,6 +54,7 @@ def test_the_maker_is_asked_whether_the_legs_are_alike(tmp_path: Path) -> None:
     assert ask(tmp_path, f"kinds = [{alike}]").chosen == "xlr-to-xlr"
 
 
+@pytest.mark.long
 def test_nothing_is_ruled_out_by_the_word(tmp_path: Path) -> None:
     # an output of which pin 3 goes nowhere is sold as balanced, too: its lead must not be promised
     said, silent = (ask(tmp_path, kinds) for kinds in (BALANCED, ""))
@@ -67,6 +69,7 @@ def test_nothing_is_ruled_out_by_the_word(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("kinds", [BALANCED, ""])
+@pytest.mark.long
 def test_no_more_is_asked_than_the_way_needs(tmp_path: Path, kinds: str) -> None:
     # a transformer before an RCA input works with pin 3 at ground as well
     advice = ask(tmp_path, kinds, "rca:10k:1V", "two-rooms")
@@ -75,6 +78,7 @@ def test_no_more_is_asked_than_the_way_needs(tmp_path: Path, kinds: str) -> None
 
 
 @pytest.mark.parametrize("kinds", [BALANCED, ""])
+@pytest.mark.long
 def test_the_answer_that_opens_a_lead_is_asked_for_before_one_that_sells_isolators(
     tmp_path: Path, kinds: str
 ) -> None:

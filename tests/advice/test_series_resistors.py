@@ -239,6 +239,7 @@ def test_what_is_not_computed_of_a_way_with_resistors_is_missing(tmp_path: Path)
     assert advice.to_json()["provisional"] is True
 
 
+@pytest.mark.long
 def test_ways_that_work_with_resistors_alone_are_told_alike_everywhere(tmp_path: Path) -> None:
     """Lost: "xlr-to-xlr works too" above, and "avoid: xlr-to-xlr" below."""
     levels = {**BOTH, "differential_maximum_v": 16.0, "single_ended_maximum_v": 8.0}

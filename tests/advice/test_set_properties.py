@@ -90,6 +90,7 @@ def bought(found: dict[str, Any]) -> tuple[dict[str, int], float]:
 
 
 @pytest.mark.parametrize("seed", range(4))
+@pytest.mark.long
 def test_order_and_what_is_of_no_use_change_nothing(
     seed: int, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -109,6 +110,7 @@ def test_order_and_what_is_of_no_use_change_nothing(
 
 
 @pytest.mark.parametrize("seed", range(4))
+@pytest.mark.long
 def test_more_between_the_chassis_makes_no_way_work(
     seed: int, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -70,6 +70,7 @@ def test_the_sum_says_that_it_has_the_leads_that_were_tried(
     assert "not counted" not in said
 
 
+@pytest.mark.long
 def test_the_sum_says_which_leads_that_were_tried_it_has_not(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -117,6 +118,7 @@ def test_two_boxes_that_are_tried_on_one_socket_pair_have_splitters(
         assert sheets.count(told) == 2
 
 
+@pytest.mark.long
 def test_what_is_asked_of_two_boxes_has_a_sum_for_each_answer(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -131,6 +131,7 @@ def test_beside_another_box(said: Any) -> None:
     assert found.count("bad RCA does not do") == 2
 
 
+@pytest.mark.long
 def test_no_lead_is_refused_for_what_fails_with_any_lead(said: Any) -> None:
     """Lost: an XLR lead in stock "does not do", for the doubt of the other box whatever is sold."""
     coil = BALANCED.replace("impedance-balanced", "transformer").replace("1200", "600")
@@ -162,6 +163,7 @@ def test_two_bad_leads_are_judged_beside_each_other(said: Any) -> None:
     assert "bad RCA does not do" in found
 
 
+@pytest.mark.long
 def test_no_lead_is_taken_that_lies_coiled_up(said: Any) -> None:
     """A lead of 12 m was sold for 1.5 m because it was a euro cheaper."""
     near, far, some = (

@@ -121,6 +121,7 @@ SEEDS = [1, 5, *(pytest.param(seed, marks=pytest.mark.long) for seed in (2, 19, 
 
 
 @pytest.mark.parametrize("seed", SEEDS)
+@pytest.mark.long
 def test_what_is_paid_with_an_answer_lies_in_what_is_told(tmp_path: Path, seed: int) -> None:
     pairs = list(compared(tmp_path, seed))
     assert pairs
@@ -164,6 +165,7 @@ DAC = {"kinds": ["balanced"], "differential_level_v": 4.2, "differential_impedan
 STRIP = {"ground": "same-strip", "cable": "3m"}
 
 
+@pytest.mark.long
 def test_a_kind_and_a_volume_that_are_typed_together_are_in_the_sum(tmp_path: Path) -> None:
     """Lost: other answers told by the lead of a volume control, and isolators bought without."""
     boxes, shelf = ["rca:20k:1V", "rca:20k:0.5V:sub"], HEAD + "".join(STOCKED)
@@ -179,6 +181,7 @@ def test_a_kind_and_a_volume_that_are_typed_together_are_in_the_sum(tmp_path: Pa
         assert not outside(other, typed)
 
 
+@pytest.mark.long
 def test_other_answers_without_a_price_say_so(tmp_path: Path) -> None:
     """Lost: "what other answers take is on the lists", of parts of which there is none."""
     empty = HEAD + STOCKED[-2]

@@ -142,6 +142,7 @@ def test_a_shelf_that_holds_enough_for_one_says_so_of_all(
     assert "2 x RCA lead 1 m, pair, 2 in a package (only 1 in stock: order the rest)" in said
 
 
+@pytest.mark.long
 def test_what_would_change_the_answer_names_alike_boxes_once(tmp_path: Path) -> None:
     path = tmp_path / "mixer.toml"
     path.write_text(
@@ -168,6 +169,7 @@ connectors = ["xlr"]
 """
 
 
+@pytest.mark.long
 def test_reasons_of_two_boxes_do_not_hide_the_question(tmp_path: Path) -> None:
     """Lost: fifty lines of why nothing is known stand between a question and its cautions."""
     path = tmp_path / "source.toml"
@@ -181,6 +183,7 @@ def test_reasons_of_two_boxes_do_not_hide_the_question(tmp_path: Path) -> None:
     assert " --details" in text
 
 
+@pytest.mark.long
 def test_a_reason_stands_once_on_the_screen(tmp_path: Path) -> None:
     """Lost: the least bad way's reason is read twice, and the next one is not read at all."""
     path = tmp_path / "source.toml"

@@ -6,6 +6,8 @@ import math
 import re
 from pathlib import Path
 
+import pytest
+
 from probe.advice.advise import advise
 from probe.advice.destination import together
 from probe.advice.source_file import read_source
@@ -26,6 +28,7 @@ connectors = ["xlr"]
 """
 
 
+@pytest.mark.long
 def test_the_sheet_has_one_figure_of_how_far_to_turn_down(tmp_path: Path) -> None:
     """Lost: 4.9 dB at the head of the sheet and 4.7 four lines on, and with the subwoofer pulled
     the input overloaded."""

@@ -238,6 +238,7 @@ def test_thousands() -> None:
     assert (axis.low, axis.high) == (1e3, 1e5)
 
 
+@pytest.mark.long
 def test_of_several_boxes_the_set_is_walked_and_each_has_its_name() -> None:
     """Or the what-if names other leads than the sheets, for nobody knows which box."""
     boxes = together([

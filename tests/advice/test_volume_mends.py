@@ -34,6 +34,7 @@ def ask(folder: Path, levels: str, to: str, kind: str = "preamplifier", **more: 
 
 
 @pytest.mark.parametrize("ohm", [50, 200, 300, 400, 500, 600, 1000])
+@pytest.mark.long
 def test_no_isolator_comes_and_goes_with_the_impedance(tmp_path: Path, ohm: int) -> None:
     # closed form: 4 V x 2000 / (2000 + ohm) are 3.9 to 2.7 V into 3 V: 2.3 dB too much to 1.0 dB
     # below, with the 5 % of a sheet 2.7 to -0.5 dB: the same lead, with the volume down so far

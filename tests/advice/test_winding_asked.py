@@ -50,6 +50,7 @@ def asked(advice: Advice) -> list[tuple[str, tuple[str, ...]]]:
 
 # as cheap as it gets, and with an input that a whole winding overdrives
 @pytest.mark.parametrize("typed", ["rca:47k:1V", "rca:10k:1V:max=3V"])
+@pytest.mark.long
 def test_the_winding_is_asked_for_before_a_transformer_is_bought(
     tmp_path: Path, typed: str
 ) -> None:
@@ -115,6 +116,7 @@ def beside(folder: Path, amplifier: str, more: str = "") -> Advice:
     return advise(*read_source(path), changed(together(boxes), ground="same-strip", cable="2m"))
 
 
+@pytest.mark.long
 def test_a_winding_is_not_asked_for_where_the_answer_costs_another_box_more(tmp_path: Path) -> None:
     """Lost: 120 more, and three pieces to order, for an answer that was to spare 120."""
     amplifier = "xlr:600/between:1V"

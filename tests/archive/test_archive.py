@@ -256,6 +256,7 @@ def test_a_damaged_entry_loses_nothing_else(place: Path, tmp_path: Path) -> None
 
 
 @pytest.mark.parametrize("seed", range(6))
+@pytest.mark.long
 def test_a_file_damaged_anywhere_yields_what_can_be_read(
     place: Path, tmp_path: Path, seed: int
 ) -> None:
@@ -326,6 +327,7 @@ def writer(place: Path, first: int, last: int) -> subprocess.Popen[str]:
     )  # fmt: skip
 
 
+@pytest.mark.long
 def test_two_writers_at_once_lose_nothing(place: Path) -> None:
     both = [writer(place, 0, 12), writer(place, 9, 21)]  # three of them the same
     for one in both:
@@ -369,6 +371,7 @@ def test_another_process_makes_the_archive_while_this_one_looks(
 
 
 @pytest.mark.parametrize("after", [1, 4, 9])
+@pytest.mark.long
 def test_a_killed_writer_leaves_whole_entries(place: Path, after: int) -> None:
     filled(place, 1)
     process = writer(place, 100, 10_000)

@@ -39,6 +39,7 @@ def add(folder: Path, kept: str, *documents: dict[str, object]) -> None:
     assert main(["archive", "add", "--archive", kept, *paths]) == 0
 
 
+@pytest.mark.long
 def test_a_session_is_kept_found_shown_and_given_back(
     tmp_path: Path, kept: str, capsys: pytest.CaptureFixture[str]
 ) -> None:

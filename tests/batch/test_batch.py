@@ -48,6 +48,7 @@ def without_made(path: Path) -> dict[str, Any]:
     return facts
 
 
+@pytest.mark.long
 def test_a_batch_gives_what_single_runs_give(
     many: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -9,6 +9,8 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
+
 from tests.house.readme import ROOT
 
 DEMO = ROOT / "captures" / "preamplifier-noise"
@@ -19,6 +21,7 @@ def probe(*arguments: object) -> subprocess.CompletedProcess[str]:
     return subprocess.run(command, capture_output=True, text=True, check=False, cwd=ROOT)
 
 
+@pytest.mark.long
 def test_tables_hold_what_the_facts_hold(tmp_path: Path) -> None:
     done = probe("analyse", DEMO, "--draws", 100, "--out", tmp_path, "--csv", tmp_path / "tables")
     assert done.returncode == 0, done.stderr

@@ -251,6 +251,7 @@ RECORDINGS: dict[str, Callable[[Path], None]] = {
     "name",
     [pytest.param(n, marks=[pytest.mark.long] * (i % 2)) for i, n in enumerate(RECORDINGS)],
 )
+@pytest.mark.long
 def test_recordings(name: str, session: Path) -> None:
     RECORDINGS[name](session)
     analyse(session)
@@ -342,6 +343,7 @@ def replaced(document: dict[str, Any], keys: tuple[Any, ...], value: Any) -> dic
     return damaged
 
 
+@pytest.mark.long
 def test_facts_files(facts: dict[str, Any], tmp_path: Path) -> None:
     rng = random.Random(22)
     path, destination = tmp_path / "facts.json", tmp_path / "destination.toml"
@@ -360,6 +362,7 @@ def test_facts_files(facts: dict[str, Any], tmp_path: Path) -> None:
     assert statuses.count(0) > 5
 
 
+@pytest.mark.long
 def test_destination_files(facts: dict[str, Any], tmp_path: Path) -> None:
     rng = random.Random(23)
     path, destination = tmp_path / "facts.json", tmp_path / "destination.toml"
@@ -395,6 +398,7 @@ def test_stage_files(tmp_path: Path) -> None:
     ],
     ids=["a locale of plain letters", "a locale nobody has", "no home"],
 )
+@pytest.mark.long
 def test_surroundings(more: dict[str, str], session: Path) -> None:
     """A folder whose name is no text, names in many scripts, an environment of no help."""
     odd = os.fsencode(session.parent) + b"/\xff \xce\xa9"

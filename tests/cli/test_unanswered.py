@@ -15,6 +15,7 @@ CHOICES = {"y": "yes", "n": "no"}
 
 
 @pytest.mark.parametrize("typed", ["\n", "n\n", "what\n"])
+@pytest.mark.long
 def test_the_same_for_ever_stops_the_run(tmp_path: Path, typed: str) -> None:
     """Lost: a disk full of the same question, over a night."""
     done = subprocess.run(

@@ -94,6 +94,7 @@ def opened(request, tmp_path_factory):
     return made(folder, open_pin(), FULL, errors=errors, draws=500, repeatability_db=0.005)[0]
 
 
+@pytest.mark.long
 def test_what_a_recorder_cannot_see_of_an_open_pin_is_a_bound_at_low_tones(opened):
     """Lost: the curve of an open pin shows 200 kohm where there are 150 Mohm, and says +/-."""
     # source: closed form, 1/(2 pi f C) of 50 pF: 157 Mohm at 20 Hz
@@ -155,6 +156,7 @@ def test_a_single_ended_level_nobody_loaded_holds_what_the_recorder_took(tmp_pat
 
 
 @pytest.mark.parametrize("situation", ["reference", "none"])
+@pytest.mark.long
 def test_real_and_imaginary_parts_have_doubts_of_their_own(tmp_path, situation):
     """Lost: a reactance is written beside the doubt of the magnitude, which is far smaller."""
     missed, among = 0, 0
@@ -244,6 +246,7 @@ NO_ACROSS = (OPEN, WITH_SE, LOAD_HOT, LOAD_COLD, INJECT_COLD, INJECT_HOT, SECOND
 
 
 @pytest.mark.parametrize("seed", range(6))
+@pytest.mark.long
 def test_an_injection_tells_no_less_of_an_open_pin_than_its_strays(seed, tmp_path):
     """Lost: pin 3 is said to be 388 kohm and more at 12 kHz where its strays are 256 kohm."""
     errors = drawn_errors(seed, NO_ACROSS, level_db=0.005)

@@ -53,6 +53,7 @@ def test_one_plain_line(
     assert not any(word in told.err for word in ("Error", "argument must", "NoneType", "dict"))
 
 
+@pytest.mark.long
 def test_two_pages_are_both_written_or_neither(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -81,6 +81,7 @@ def plain(node) -> bool:
     + [(n, (OPEN, INJECT_COLD)) for n in list(STAGES)[1::2]]
     + [(n, FULL) for n in ("open", "in-phase")],
 )
+@pytest.mark.long
 def test_every_document_is_plain_and_finite(name, plans, tmp_path):
     document, _ = made(tmp_path, STAGES[name], plans, draws=100)
     assert plain(document)
@@ -135,6 +136,7 @@ def test_takes_and_their_delays_are_listed(whole):
     [(n, p) for n in ("separate", "transformer", "open") for p in (FEW, (OPEN, INJECT_COLD))]
     + [(n, FULL) for n in ("transformer", "open")],
 )
+@pytest.mark.long
 def test_the_source_comes_back_to_full_precision(name, plans, tmp_path):
     document, found = made(tmp_path, STAGES[name], plans, draws=200)
     path = tmp_path / "facts.json"

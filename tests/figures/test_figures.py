@@ -35,12 +35,14 @@ def test_every_named_figure_is_drawn_in_every_format() -> None:
     test_fonts_are_in_the_files(files)
 
 
+@pytest.mark.long
 def test_every_named_figure_is_drawn() -> None:
     files, _ = write_figures(DOCUMENT, kinds=["svg"])
     assert {f"{name}-left.svg" for name in FIGURES} <= set(files)
 
 
 @pytest.mark.parametrize("column", COLUMN_MM)
+@pytest.mark.long
 def test_width_on_paper_is_what_was_asked(column: str) -> None:
     made, _ = write_figures(
         DOCUMENT, names=["response"], kinds=["svg", "png"], width_mm=COLUMN_MM[column]
@@ -250,6 +252,7 @@ def test_what_cannot_be_drawn_is_one_line(asked: dict[str, object], says: str) -
         ("line-stage-transformer", {"leg-phasors", "leg-impedance", "response"}),
     ],
 )
+@pytest.mark.long
 def test_what_a_session_measures_is_drawn(capture: str, names: set[str]) -> None:
     from probe.facts import analyse_session
 

@@ -223,6 +223,7 @@ def test_unreadable_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Non
     ],
     ids=["bare", "quotes", "mixed", "array", "tables", "escapes"],
 )
+@pytest.mark.long
 def test_large_files_do_not_take_long(read: Read, text: str) -> None:
     # Common practice, no source: a person waits ten seconds before stopping a command.
     with at_most(10.0):

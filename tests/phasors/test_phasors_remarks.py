@@ -39,6 +39,7 @@ def worst(found: TakePhasors, v: NDArray[np.complex128]) -> float:
     return float((np.abs(found.volts - v) / s).max())
 
 
+@pytest.mark.long
 def test_clean_takes_are_not_remarked_on() -> None:
     rng = np.random.default_rng(1)
     remarked = 0

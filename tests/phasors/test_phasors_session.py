@@ -164,6 +164,7 @@ print(json.dumps([min(p[0] for p in pairs), min(p[1] for p in pairs)]))
 """
 
 
+@pytest.mark.long
 def test_long_takes_cost_less_than_one_transform_of_every_sample(tmp_path: Path) -> None:
     hz = [20.0, 41.0, 83.0, 167.0, 331.0, 997.0, 1531.0, 2503.0, 4999.0, 9973.0, 14983.0, 19997.0]
     v = phasors(np.random.default_rng(3), 12, (0.2, 0.1))

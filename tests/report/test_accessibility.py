@@ -115,6 +115,7 @@ def test_the_checker_complains_of_nothing(chromium: Browser, tmp_path: Path, nam
     assert axe.complaints(chromium, only=["color-contrast"]) == []
 
 
+@pytest.mark.long
 def test_the_checker_complains_where_there_is_reason(chromium: Browser, tmp_path: Path) -> None:
     page = tmp_path / "page.html"
     text = PAGES["customer"](tmp_path)

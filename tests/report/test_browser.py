@@ -51,6 +51,7 @@ def files(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
 
 @pytest.mark.parametrize("name", [*_SHOWN, "whole-kit"])
 @pytest.mark.parametrize("width", [360, 740, 900, 1024, 1120, 1920])
+@pytest.mark.long
 def test_no_sideways_scrolling(
     chromium: Browser, files: dict[str, Path], name: str, width: int
 ) -> None:

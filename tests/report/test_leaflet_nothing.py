@@ -162,6 +162,7 @@ connectors = ["xlr"]
 
 
 @pytest.mark.parametrize("load", ["10k", "47k"])
+@pytest.mark.long
 def test_of_two_boxes_without_a_decision_each_has_its_sheet(
     load: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

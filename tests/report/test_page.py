@@ -325,6 +325,7 @@ def _without(document: dict[str, Any], path: tuple[Any, ...], *, null: bool) -> 
     return changed
 
 
+@pytest.mark.long
 def test_anything_may_be_absent() -> None:
     document = samples.impedance_balanced()
     paths = list(_paths(document, 4))

@@ -95,6 +95,7 @@ def sections(page: str) -> list[str]:
 
 
 @pytest.mark.parametrize(("sheet", "boxes", "ground", "cable", "says", "where"), FIRST)
+@pytest.mark.long
 def test_what_is_first_of_each_of_several_boxes_is_on_the_page(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], sheet: str, boxes: tuple[str, ...],
     ground: str, cable: str, says: str, where: tuple[int, ...],
@@ -144,6 +145,7 @@ def test_the_page_has_the_resistors_of_a_plug(
     assert f"in the plug at the destination: {shown(pad)}" in box
 
 
+@pytest.mark.long
 def test_the_page_has_parts_and_prices_of_a_shelf(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -56,6 +56,7 @@ def page_of(folder: Path, text: str, to: str = "rca:47k:1V") -> tuple[str, dict[
         (BARE.replace("2.0", "12.0"), "rca:47k:1V"),
     ],
 )
+@pytest.mark.long
 def test_a_reader_is_never_told_that_a_sheet_was_measured(
     tmp_path: Path, text: str, to: str
 ) -> None:

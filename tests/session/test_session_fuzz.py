@@ -202,6 +202,7 @@ def mutate(draw: st.DrawFn, holder: Any, key: Any) -> None:
 
 @CASE
 @given(document=documents())
+@pytest.mark.long
 def test_mutated_documents(place: Path, document: dict[str, Any]) -> None:
     text = "".join(f"{text_of(k)} = {text_of(v)}\n" for k, v in document.items())
     (place / "session.toml").write_bytes(text.encode())

@@ -225,6 +225,7 @@ def test_demo_sessions_are_what_their_stages_give(demo):
 
 
 @pytest.mark.parametrize("processor", [{}, {"OPENBLAS_CORETYPE": "Prescott"}], ids=["own", "old"])
+@pytest.mark.long
 def test_one_demo_session_rebuilds_bit_for_bit(tmp_path, processor):
     # regression only; also as on a processor whose linear algebra rounds its last bits otherwise
     demo = "dac-own-clock"

@@ -70,6 +70,7 @@ def test_every_take_is_the_matrix_equation_of_its_stage(circuit):
 
 @pytest.mark.parametrize("phase", ["reference", "stream", "none"])
 @pytest.mark.parametrize("clock_ppm", [pytest.param(0.0, marks=pytest.mark.long), 300.0])
+@pytest.mark.long
 def test_the_files_hold_the_phasors(tmp_path, phase, clock_ppm):
     # independent least-squares fit at the exact frequencies; 24 bits over 8.7 V leave 1 uV steps,
     # so over 96,000 frames some 10 nV remain of rounding and dither

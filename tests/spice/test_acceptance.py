@@ -80,6 +80,7 @@ def test_the_table_is_complete() -> None:
         for i, c in enumerate(CLEAN)
     ],
 )
+@pytest.mark.long
 def test_clean_session(case: Case) -> None:
     document, written = analysed(case)
     assert not (said := full_session_failures(document, written, case.situation)), lines(said)
@@ -146,6 +147,7 @@ def too_few_hits(cases: list[Case]) -> list[str]:
     ]
 
 
+@pytest.mark.long
 def test_the_command_says_the_same(tmp_path: Path) -> None:
     case = Case("3b", "reference")
     write(case, tmp_path)

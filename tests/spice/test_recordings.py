@@ -30,6 +30,7 @@ def fit(path: Path, hz: tuple[float, ...], rate: float) -> np.ndarray:
 
 
 @pytest.mark.parametrize("situation", SITUATIONS)
+@pytest.mark.long
 def test_files_hold_the_solution(situation: str, tmp_path: Path) -> None:
     w = make_session(
         tmp_path, draw("4b", 2), takes=("open", "inject-cold"), situation=situation,
@@ -103,6 +104,7 @@ TERMINALS = ("hot", "cold", "single-ended")
 
 
 @pytest.mark.parametrize("name", ["1b", "3", "4", "4b", "9", "shared", "7"])
+@pytest.mark.long
 def test_takes_obey_the_terminal_equation(name: str, tmp_path: Path) -> None:
     """``V = (1 + Z Y)⁻¹ (s Voc + Z J)`` from the truth against the takes' own netlist."""
     w = make_session(tmp_path, draw(name, 1), situation="reference", phases=True)

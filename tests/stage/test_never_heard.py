@@ -31,6 +31,7 @@ def told(folder: Path, capsys: pytest.CaptureFixture[str], rms: float) -> dict[s
 
 
 @pytest.mark.parametrize("rms", [0.0, 1e-5])
+@pytest.mark.long
 def test_a_cold_lead_that_is_not_in_is_named_beside_a_tied_pin(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], rms: float
 ) -> None:

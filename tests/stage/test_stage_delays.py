@@ -226,6 +226,7 @@ def strays(f):
     ],
     ids=["tapped", "tapped, few takes", "tapped, 15 mH", "floating, 10 mH"],
 )
+@pytest.mark.long
 def test_a_delay_does_not_take_a_windings_leakage_away(winding: Stage, plans) -> None:
     """It put the impedance between the legs a seventh too low at 20 kHz, 4 % at 1 kHz."""
     rng = np.random.default_rng(2)

@@ -78,6 +78,7 @@ def test_a_leg_without_an_input_tells_the_pair_from_the_inputs():
     assert analysed(stage, FULL, errors=QUIET).kind == "electronically-floating"
 
 
+@pytest.mark.long
 def test_a_pair_that_gives_current_back_is_no_kind():
     """Inputs of twice the declared ohms take more off than is there."""
     errors = Errors(ohm=dict.fromkeys(range(3), 1.0), noise=1e-6)

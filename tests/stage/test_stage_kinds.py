@@ -61,6 +61,7 @@ FAULTY: dict[str, tuple[Stage, str, str]] = {
 
 
 @pytest.mark.parametrize("name", STAGES)
+@pytest.mark.long
 def test_every_kind_is_reached_with_all_takes(name):
     found = with_all_takes(name)
     # source: definitions of the kinds by coupling, leg ratio and impedance of the silent leg
@@ -80,6 +81,7 @@ def test_the_faults_of_the_closed_list_are_all_tried():
 
 
 @pytest.mark.parametrize("fault", FAULTY)
+@pytest.mark.long
 def test_every_fault_is_reached(fault):
     stage, kind, _ = FAULTY[fault]
     if fault == "coupling-capacitor-hot":
@@ -240,6 +242,7 @@ def test_a_sense_pin_of_many_kilohms_is_no_open_pin(zc, across):
 
 @pytest.mark.parametrize("zc", [47e3, 220e3, 1e6])
 @pytest.mark.parametrize("situation", ["reference", "none"])
+@pytest.mark.long
 def test_a_pin_the_driven_leg_follows_is_not_unconnected_where_that_leg_was_not_loaded(
     zc, situation
 ):

@@ -60,6 +60,7 @@ def _holds(fact, true) -> bool:
     return value - 2.0 * (value - low) <= true <= value + 2.0 * (high - value)
 
 
+@pytest.mark.long
 def test_a_longer_lead_is_told_by_the_take_that_has_a_leg_bare():
     found = analysed(PAIR, FULL, errors=_longer(1e-9), situation="timebase")
     assert CODE in found.codes
@@ -99,6 +100,7 @@ def _with_lead_on_cold(farad: float) -> Stage:
     )
 
 
+@pytest.mark.long
 def test_a_lead_left_on_a_leg_that_should_be_bare_is_not_taken_for_the_inputs():
     errors = _longer(0.0)
     session, takes = record(PAIR, FULL, errors=errors, situation="timebase")

@@ -77,6 +77,7 @@ def coupled(share: float) -> Stage:
         (-0.6, "transformer-coupled"),
     ],
 )
+@pytest.mark.long
 def test_the_coupling_decides(share, kind):
     found = analysed(coupled(share), FULL, errors=QUIET)
     # source: closed form: Z_hc/Z_cc is the share itself
@@ -182,6 +183,7 @@ FORGOTTEN = {
         ("load hot", "none"),
     ],
 )
+@pytest.mark.long
 def test_a_resistor_that_was_not_plugged_is_found(forgotten, situation):
     wrong = FORGOTTEN[forgotten]
     plans = tuple(wrong if p.name == wrong.name else p for p in (*LOADS, WITH_SE, INJECT_COLD))

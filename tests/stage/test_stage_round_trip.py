@@ -81,6 +81,7 @@ def cases():
 
 
 @pytest.mark.parametrize(("name", "subset", "situation"), list(cases()))
+@pytest.mark.long
 def test_few_takes_say_nothing_that_is_not_so(name, subset, situation):
     stage = STAGES[name]
     found = analysed(stage, SUBSETS[subset], errors=EXACT, situation=situation, draws=200)
@@ -121,6 +122,7 @@ def test_a_load_that_moves_the_other_leg_excludes_separate_legs(name):
     [(n, "reference") for n in ("separate-unequal", "floating-4k-leaning", "tapped", "sharing")]
     + [("separate-unequal", "none"), ("floating-4k-leaning", "timebase"), ("sharing", "none")],
 )
+@pytest.mark.long
 def test_all_takes_give_the_stage_back(name, situation):
     found = with_all_takes(name, situation)
     stage = STAGES[name]
@@ -191,6 +193,7 @@ def test_nothing_is_off_by_several_times_its_interval(drawn):
     assert gross == []
 
 
+@pytest.mark.long
 def test_no_kind_is_wrong_with_errors(drawn):
     wrong = [
         (name, subset, situation, found.kind, found.verdict.confidence)

@@ -41,6 +41,7 @@ SINGLE_ENDED_TAKES = sum("single-ended" in plan.channels for plan in FULL)
 
 @pytest.mark.parametrize("volts", [0.0, 1e-7, 1e-5])
 @pytest.mark.parametrize("seed", range(1, 6))
+@pytest.mark.long
 def test_noise_has_no_polarity(volts: float, seed: int) -> None:
     """Two of four sessions of a sound output were told that pins 2 and 3 are exchanged."""
     found = dead_in(SINGLE_ENDED_TAKES, volts, seed)

@@ -33,6 +33,7 @@ def _named(found):
     ("stage", "name", "samples"),
     [("separate", LOAD_HOT.name, 1), ("silent", OPEN.name, -2)],
 )
+@pytest.mark.long
 def test_a_start_that_is_samples_off_is_named_and_put_right(stage, name, samples):
     found = analysed(STAGES[stage], _late([name], samples), errors=ERRORS, situation="timebase")
     assert found.kind == KIND[stage]
@@ -43,6 +44,7 @@ def test_a_start_that_is_samples_off_is_named_and_put_right(stage, name, samples
     assert {r.code for r in found.identified.remarks} == {CODE}
 
 
+@pytest.mark.long
 def test_most_starts_off_alike_name_the_rest():
     moved = [p.name for p in FULL if p.name not in (OPEN.name, WITH_SE.name)]
     stage = separate(zh=100.0, zc=110.0)

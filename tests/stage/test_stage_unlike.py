@@ -86,6 +86,7 @@ def test_a_resistor_between_the_legs_is_no_fault_by_itself():
 
 
 @pytest.mark.parametrize("situation", ["reference", "none"])
+@pytest.mark.long
 def test_legs_that_share_one_current_are_no_floating_pair(situation):
     # closed form of a triode with 22 kohm at cathode and anode, 500 ohm seen at the cathode: what
     # is put there appears 42 times as high at the anode, and nothing comes back

@@ -148,5 +148,6 @@ def _known(path: Path, head: bytes) -> tuple[int, int]:
         if parts[0] in (b"RIFF", b"RF64") and ours[_FORMAT] == head[_FORMAT]:
             return rate, channels
     raise BadInput(
-        f"{path}: is not a take this bench began; move it away, and the session goes on without it"
+        f"{path}: is not a take this bench began; it was left as it is: move it away, and "
+        "the session goes on without it"
     )

@@ -99,6 +99,7 @@ def check_draft(text: str, truth: dict[str, dict]) -> int:
 
 
 @pytest.mark.parametrize("source", [long_unless(p) for p in DEMOS])
+@pytest.mark.long
 def test_likely_answers_are_those_of_the_session(tmp_path: Path, source):
     truth = without_session(source, tmp_path, disturb=True)
     told = check_draft(draft(tmp_path, LIKELY)[0], truth)

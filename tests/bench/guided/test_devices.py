@@ -45,6 +45,7 @@ seconds = 2.0
 VOLTS = 2.0
 
 
+@pytest.mark.long
 def test_a_stage_that_distorts_from_its_circuit_to_its_facts(tmp_path: Path, capsys) -> None:
     stage, session = tmp_path / "stage.toml", tmp_path / "session"
     stage.write_text(STAGE + TONE.format(VOLTS, "cold") + TONE.format(VOLTS, "single-ended"))

@@ -53,6 +53,7 @@ def test_a_recording_that_cannot_be_begun_leaves_nothing(tmp_path: Path, monkeyp
         ("session.toml", 3),  # keeping a take
     ],
 )
+@pytest.mark.long
 def test_a_run_whose_disk_is_full_says_how_to_go_on(
     tmp_path: Path, monkeypatch: Any, capsys: pytest.CaptureFixture[str], name: str, writes: int
 ) -> None:

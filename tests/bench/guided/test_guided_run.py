@@ -109,6 +109,7 @@ def valves(heard: str) -> str:
     return "y" if "stage have valves" in heard[-120:] else ""
 
 
+@pytest.mark.long
 def test_valves_are_metered_after_their_caution_or_nothing_is_connected(tmp_path: Path) -> None:
     run = guided(
         tmp_path,
@@ -251,6 +252,7 @@ def test_forgotten_load(tmp_path: Path) -> None:
     assert kind_of(tmp_path)[0] == "differential"
 
 
+@pytest.mark.long
 def test_direct_voltage_stops_before_anything_is_connected(tmp_path: Path) -> None:
     run = guided(tmp_path, "core-and-inverter", answers={"Direct volts": "12"})
     assert run.status == 2
@@ -267,6 +269,7 @@ def metered(tmp_path: Path, pin_2: Answer) -> Run:
     return drive(tmp_path / "session", *words, answers={**first, **answers})
 
 
+@pytest.mark.long
 def test_a_reading_that_forbids_to_connect_is_asked_for_again(tmp_path: Path) -> None:
     """Lost: the session went on the second time as if nothing had been metered."""
     first = metered(tmp_path, "0.3")
@@ -285,6 +288,7 @@ def test_a_reading_that_forbids_to_connect_is_asked_for_again(tmp_path: Path) ->
     assert kept == [0.003]
 
 
+@pytest.mark.long
 def test_a_reading_typed_wrongly_is_typed_again(tmp_path: Path) -> None:
     typed = iter(["3", "0.003"])
     words = ("--virtual", "core-and-inverter", "--fast", "--kit", str(kit_file(tmp_path)))
@@ -298,6 +302,7 @@ def test_a_reading_typed_wrongly_is_typed_again(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(("key", "word"), [("h", "headphone"), ("s", "loudspeaker")])
+@pytest.mark.long
 def test_headphone_and_speaker_outputs_are_refused(tmp_path: Path, key: str, word: str) -> None:
     run = guided(tmp_path, "core-and-inverter", answers={"l/h/s": key})
     assert run.status == 2
@@ -305,6 +310,7 @@ def test_headphone_and_speaker_outputs_are_refused(tmp_path: Path, key: str, wor
     assert not (tmp_path / "session").exists()
 
 
+@pytest.mark.long
 def test_a_headphone_amplifier_by_its_name_is_asked_about(tmp_path: Path) -> None:
     # lost: leads go into a headphone socket whose owner took "line output" for it
     run = guided(tmp_path, "core-and-inverter", answers={
@@ -405,6 +411,7 @@ def test_a_session_does_not_go_on_with_another_device(tmp_path: Path) -> None:
             refuse_another(begun, other)
 
 
+@pytest.mark.long
 def test_an_answer_that_is_not_wanted_is_not_given_for_ever(tmp_path: Path) -> None:
     answers = tmp_path / "answers.toml"
     answers.write_text("meter-grounds = 60\n", "utf-8")
@@ -453,6 +460,7 @@ def test_answers_that_no_question_had_are_named(
         (["--virtual", "pin-3-open", "--seconds", "0"], "allowed are 1 to 600"),
     ],
 )
+@pytest.mark.long
 def test_bad_input_is_one_line(tmp_path: Path, words: list[str], what: str) -> None:
     done = subprocess.run(
         [sys.executable, "-m", "probe", "measure", str(tmp_path / "s"), *words],

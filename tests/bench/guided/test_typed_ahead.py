@@ -10,11 +10,13 @@ import sys
 from pathlib import Path
 
 import pexpect
+import pytest
 
 from tests.bench.guided.driven import command, environment, kit_file
 from tests.house.readme import ROOT
 
 
+@pytest.mark.long
 def test_an_enter_too_many_does_not_begin_the_next_take(tmp_path: Path) -> None:
     words = [
         "--virtual",

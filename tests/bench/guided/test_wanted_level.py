@@ -102,6 +102,7 @@ R_RCA = 600.0
 """
 
 
+@pytest.mark.long
 def test_the_level_asked_for_is_that_of_the_output_open_circuit(tmp_path: Path) -> None:
     stage = tmp_path / "stage.toml"
     stage.write_text(STAGE, "utf-8")

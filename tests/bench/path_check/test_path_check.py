@@ -40,6 +40,7 @@ def clean(seed: int) -> tuple[Floats, float, bool]:
     return wave, ppm, down
 
 
+@pytest.mark.long
 def test_clean_takes_raise_nothing() -> None:
     told = 0
     for seed in range(8):

@@ -252,6 +252,7 @@ def check_kills(folder: Path, kills: int, seed: int) -> None:
                 assert np.all(np.diff(frames_of(one.path)) == 1)
 
 
+@pytest.mark.long
 def test_kills_lose_nothing(tmp_path: Path) -> None:
     check_kills(tmp_path / "s", 2, 1)
 

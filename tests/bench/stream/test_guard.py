@@ -109,6 +109,7 @@ def check_stopped(played: NDArray[np.float64], bad: int, sound: Sound = SOUND) -
 
 
 @pytest.mark.parametrize("fault", HEARD)
+@pytest.mark.long
 def test_what_is_heard_in_any_block_stops_the_tone(fault: str) -> None:
     value, reason = HEARD[fault]
     for bad in range(BLOCKS):
@@ -141,6 +142,7 @@ def test_a_request_in_any_block_stops_the_tone() -> None:
 
 
 @pytest.mark.parametrize("where", ["ring.put", "guard.watch", "player.fill", "guard.hold"])
+@pytest.mark.long
 def test_an_error_inside_in_any_block_stops_the_tone(where: str) -> None:
     for bad in range(1, BLOCKS):
         exchanger = started()
