@@ -165,6 +165,7 @@ connectors = ["xlr", "rca"]
 """
 
 
+@pytest.mark.long
 def test_no_cure_is_what_the_other_boxes_rule_out(tmp_path: Path) -> None:
     """The sheet sent the customer to the lead that makes the other room hum, and was refused."""
     path = tmp_path / "source.toml"

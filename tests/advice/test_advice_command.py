@@ -48,6 +48,7 @@ def test_template_is_printed_and_nothing_else() -> None:
     ("arguments", "expected"),
     [((), "--template"), (("nowhere",), "--template"), (("nowhere", "none.toml"), "none.toml")],
 )
+@pytest.mark.long
 def test_complaints_are_one_line_and_status_2(arguments: tuple[str, ...], expected: str) -> None:
     done = run(*arguments)
     assert done.returncode == 2

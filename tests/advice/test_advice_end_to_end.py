@@ -86,6 +86,7 @@ def test_advice_from_recordings_agrees_with_the_simulator(name: str, tmp_path: P
         *(pytest.param(t, marks=pytest.mark.long) for t in ("full", "open and single-ended")),
     ],
 )
+@pytest.mark.long
 def test_a_facts_file_gives_the_same_answer_as_its_session(
     takes: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -145,6 +145,7 @@ def test_more_shield_resistance_never_lowers_hum(
 @settings(max_examples=40)
 @given(hot=OHMS, cold=OHMS, mismatch=st.floats(0.001, 0.2), share=st.floats(0.0, 1.0),
        circuit=st.sampled_from(["difference-amplifier", "buffered", "transformer"]))  # fmt: skip
+@pytest.mark.long
 def test_a_better_matched_receiver_never_hums_more(
     hot: float, cold: float, mismatch: float, share: float, circuit: Any
 ) -> None:

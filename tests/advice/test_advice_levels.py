@@ -321,6 +321,7 @@ def test_floating_stage_is_solved_to_rounding() -> None:
     load=st.floats(600.0, 1e6),
     length=st.floats(0.1, 30.0),
 )
+@pytest.mark.long
 def test_tied_and_open_agree_for_a_silent_uncoupled_pin_3(
     hot: float, cold: float, load: float, length: float
 ) -> None:
@@ -341,6 +342,7 @@ def test_tied_and_open_agree_for_a_silent_uncoupled_pin_3(
     more=st.floats(1.0, 10.0),
     option=st.sampled_from(["rca-to-rca", "xlr-to-rca/pin-3-open"]),
 )
+@pytest.mark.long
 def test_more_capacitance_never_raises_the_bandwidth(
     rs: float, load: float, farad: float, more: float, option: str
 ) -> None:

@@ -750,6 +750,7 @@ def test_boxes_are_chosen_for_separately() -> None:
 
 
 @pytest.mark.parametrize("kind", ["differential", "transformer-coupled", "undetermined"])
+@pytest.mark.long
 def test_json_is_plain_and_complete(kind: str) -> None:
     socket = changed(XLR, circuit="unknown", sensitivity_volts=2.0)
     advice = ask(facts(kind), transformer(draws=100, spread=1e-3), RCA, socket)

@@ -72,6 +72,7 @@ def test_a_splitter_is_used_where_it_buys_less_hum() -> None:
         ("same-strip", "hums more: 79.0 dB below full output"),
     ],
 )
+@pytest.mark.long
 def test_what_a_splitter_spares_of_hum_is_said(preset: str, lacks: str) -> None:
     # the user buys a splitter where a lead in a free socket works, and is not told what for
     both = "rca:20k:1V+xlr:20k/leg:2V"
@@ -109,6 +110,7 @@ def test_two_boxes_that_need_no_isolator_have_a_socket_each(boxes: tuple[str, ..
     assert "shared-output" in {c.code for c in lone.cautions}
 
 
+@pytest.mark.long
 def test_boxes_that_are_alike_play_alike() -> None:
     """Two amplifiers of one sort, as for bi-amping: one of them stood 6 dB below the other."""
     found = ask("xlr:20k/leg:1V", "xlr:20k/leg:1V", preset="same-strip")

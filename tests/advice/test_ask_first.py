@@ -66,6 +66,7 @@ def test_one_figure_of_the_maker_spares_a_transformer(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("typed", ["rca:47k:1.5V", "xlr:20k/leg:1V"])
+@pytest.mark.long
 def test_what_cannot_win_is_not_asked_for(tmp_path: Path, typed: str) -> None:
     advice = ask(tmp_path, typed)
     # the rule: a lead that works is used whatever the impedance of the other output is
@@ -184,6 +185,7 @@ def test_the_figure_of_the_native_way_is_asked_for_first(tmp_path: Path) -> None
     assert advise(*read_source(path), there).chosen == "xlr-to-xlr"
 
 
+@pytest.mark.long
 def test_no_answer_moves_a_plain_lead_to_one_with_an_adapter(tmp_path: Path) -> None:
     """Lost: "before anything is bought" a letter to the maker, for a lead that is to be ordered."""
     advice = far(tmp_path, 15)

@@ -307,6 +307,7 @@ stock = {stock}
 
 
 @pytest.mark.parametrize("seed", range(6))
+@pytest.mark.long
 def test_the_order_of_the_parts_in_the_file_plays_no_part(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], seed: int
 ) -> None:

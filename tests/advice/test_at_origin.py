@@ -220,6 +220,7 @@ kind = "preamplifier"
 
 
 @pytest.mark.parametrize(("wanted", "way"), [(6.0, "xlr-to-rca/transformer"), (0.0, "xlr-to-xlr")])
+@pytest.mark.long
 def test_no_lead_is_tried_in_place_of_a_transformer_that_is_there_for_its_level(
     tmp_path: Path, wanted: float, way: str
 ) -> None:

@@ -273,6 +273,7 @@ def test_what_is_lost_with_it_in_place_is_all_of_it() -> None:
 
 
 @pytest.mark.parametrize("circuit", ["unknown", "difference-amplifier"])
+@pytest.mark.long
 def test_the_solved_attenuation_lies_within_its_tolerance(circuit: str) -> None:
     """ "It needs 14.7 dB (14.9 to 15.1)": whoever solders it does not know which."""
     socket = Input("xlr", "xlr", "balanced", 20e3, circuit=circuit, impedance_is="each-leg",  # type: ignore[arg-type]

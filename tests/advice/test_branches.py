@@ -238,6 +238,7 @@ def test_two_kinds_by_name_are_told_apart_before_an_isolator_is_bought(
             assert any(line.startswith(told) for line in leaf.asked)
 
 
+@pytest.mark.long
 def test_who_answers_in_other_words_than_the_sheet_is_sold_no_short_circuit(
     tmp_path: Path,
 ) -> None:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pytest
+
 from probe.advice.advise import advise
 from probe.advice.destination import together
 from probe.advice.source_file import read_source
@@ -42,6 +44,7 @@ def asked(folder: Path, balanced: str) -> tuple[str, str, list[str]]:
     return " ".join(render(advice).split()), sheet, [c.says for c in advice.cures]
 
 
+@pytest.mark.long
 def test_a_cure_says_what_it_leaves_idle(tmp_path: Path) -> None:
     """Lost: the XLR lead named against hum, and the amplifier left with half its legs undriven."""
     screen, sheet, cures = asked(tmp_path, "xlr:20k/leg:2V:both-legs")

@@ -252,6 +252,7 @@ def radio(folder: Path, *, more: str = "") -> Advice:
     return advise(*read_source(path), there)
 
 
+@pytest.mark.long
 def test_the_maker_is_asked_before_anybody_measures(tmp_path: Path) -> None:
     """An ordinary radio and a pair of active loudspeakers ended in "have the output measured"."""
     advice = radio(tmp_path)
@@ -445,6 +446,7 @@ connectors = ["xlr"]
 
 
 @pytest.mark.parametrize(("more", "asked"), [("", True), ('kinds = ["pin-3-unconnected"]', False)])
+@pytest.mark.long
 def test_the_maker_is_asked_about_pin_3_first(tmp_path: Path, more: str, asked: bool) -> None:
     """A customer was told to have the output measured where a question to its maker does."""
     there = changed(typed_destination("rca:20k:1V", 50.0), ground="two-rooms", cable="20m")
@@ -460,6 +462,7 @@ def test_the_maker_is_asked_about_pin_3_first(tmp_path: Path, more: str, asked: 
     assert ("pin 3 first" in leaf.chosen) is asked
 
 
+@pytest.mark.long
 def test_a_slipped_level_does_not_take_the_question_off_the_sheet(tmp_path: Path) -> None:
     there = changed(typed_destination("rca:20k:1V", 50.0), ground="two-rooms", cable="20m",
                     level="40V")  # fmt: skip

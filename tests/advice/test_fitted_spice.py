@@ -93,6 +93,7 @@ PADDED: list[tuple[str, int, str, Input, float]] = [
 
 
 @pytest.mark.parametrize(("stage", "seed", "option", "socket", "wanted"), PADDED)
+@pytest.mark.long
 def test_attenuation_in_the_plug(
     monkeypatch: pytest.MonkeyPatch,
     stage: str, seed: int, option: str, socket: Input, wanted: float,

@@ -58,6 +58,7 @@ def chosen(advice: Advice) -> dict[str, str | None]:
         ("xlr:20k/leg:2V", "rca:47k:1V", "differential_maximum_v = 3.0"),
     ],
 )
+@pytest.mark.long
 def test_a_tie_that_has_another_box_clip_short_buys_the_isolator(
     tmp_path: Path, main: str, other: str, more: str
 ) -> None:
@@ -120,6 +121,7 @@ def test_the_screen_says_what_a_set_gives_undistorted(
 
 
 @pytest.mark.parametrize(("sensitivity", "asked"), [("3V", False), ("1V", True)])
+@pytest.mark.long
 def test_no_answer_is_asked_for_with_which_another_box_clips_short(
     tmp_path: Path, sensitivity: str, asked: bool
 ) -> None:

@@ -163,6 +163,7 @@ def test_a_heavy_input_may_starve_an_rca_output_of_bass(
     assert "rca-to-xlr/pin-3-tied-at-source works" in advice.choices[0].why[0] or not doubted
 
 
+@pytest.mark.long
 def test_the_maker_is_asked_about_pin_3_with_it(tmp_path: Path) -> None:
     advice = typed(tmp_path, HEAVY, **STUDIO)
     first = advice.choices[0].why[0]

@@ -60,6 +60,7 @@ def test_with_what_is_asked_for_each_box_has_a_way_beside_the_other(
     assert NOT_BESIDE not in told
 
 
+@pytest.mark.long
 def test_what_opens_a_way_for_one_of_two_alone_is_told_as_that(tmp_path: Path) -> None:
     # closed form: 4.7 kohm are more than half of the 5 kohm that are allowed, two of them less;
     # with 1.9 of 2 V needed no resistors can be put before them

@@ -200,6 +200,7 @@ def test_an_attenuator_that_is_asked_for_takes_no_lead_to_try_away(tmp_path: Pat
     assert any(s.startswith("Before a transformer is bought, try this") for s in leaf.asked)
 
 
+@pytest.mark.long
 def test_no_lead_is_tried_without_the_attenuator_that_the_input_needs(tmp_path: Path) -> None:
     # lost: "it harms nothing", of 10 V (20 V turned up) into an input that accepts 2 V
     dac = TELEVISION.replace("0.7", "10.0\nsingle_ended_maximum_v = 20.0").replace(

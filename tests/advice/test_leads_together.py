@@ -91,6 +91,7 @@ def test_the_hum_of_a_set_is_with_all_the_leads_that_are_taken(asked: Asked) -> 
     assert set(re.findall(r"hum ([\d.]+) dB", minded)) <= {f"{one:.1f}" for one in hum(told)}
 
 
+@pytest.mark.long
 def test_leads_that_hum_too_much_together_are_not_all_taken(asked: Asked) -> None:
     """Lost: three leads sold at 74.6 dB, where 75 are the limit, as 76.3."""
     told = asked(0.47, "")

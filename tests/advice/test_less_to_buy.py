@@ -287,6 +287,7 @@ SEEDS = [0, *LESS, *(pytest.param(seed, marks=pytest.mark.long) for seed in rang
 
 
 @pytest.mark.parametrize("seed", SEEDS)
+@pytest.mark.long
 def test_nothing_that_serves_as_well_has_less_to_be_bought(tmp_path: Path, seed: int) -> None:
     """All ways of all boxes, each with its leads: none that serves as well costs less."""
     source, parts, boxes, place = drawn(random.Random(seed))
@@ -391,6 +392,7 @@ connectors = ["xlr"]
         (FLOATS, "rca:22k:0.3V", NEAR, 36.0),
     ],
 )
+@pytest.mark.long
 def test_leads_of_the_shelf_decide_between_all_ways_into_a_box(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], source: str, into: str, way: str,
     total: float,

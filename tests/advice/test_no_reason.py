@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pytest
+
 from probe.advice.advise import advise
 from probe.advice.destination import Destination, Input
 from probe.advice.model import Advice
@@ -47,6 +49,7 @@ def test_a_tie_of_level_and_hum_goes_to_what_has_nothing_to_mind(tmp_path: Path)
     assert "between 0." not in " ".join(advice.choices[0].why)
 
 
+@pytest.mark.long
 def test_no_loudness_is_told_against_a_lead_that_is_not_to_be_used(tmp_path: Path) -> None:
     """Lost: "between 6.7 dB quieter and 40.9 dB louder" than a lead that perhaps ruins an output"""
     there = changed(typed_destination("xlr:20k/between:1.5V:pin-3-ground", 50.0),

@@ -177,6 +177,7 @@ differential_impedance_ohm = 1200.0
 """
 
 
+@pytest.mark.long
 def test_an_input_of_unknown_circuit_is_every_circuit_for_the_other_box_too(tmp_path: Path) -> None:
     path = source(tmp_path, PAIR)
     box = "xlr:20k/leg:2V:buffered"

@@ -151,6 +151,7 @@ def test_a_definite_answer_opens_a_tied_lead_and_nothing_less_does(
 UNKNOWN_VOLUME = ("DAC", "differential_level_v = 4.2\ndifferential_impedance_ohm = 200.0")
 
 
+@pytest.mark.long
 def test_the_tied_lead_of_an_answer_comes_with_what_is_to_be_minded(tmp_path: Path) -> None:
     """Lost: a tied adapter is sold, and a player without a volume control distorts behind it."""
     advice = ask(tmp_path, UNKNOWN_VOLUME, BALANCED, "rca:20k:1V")
@@ -269,6 +270,7 @@ PIN_3 = {
 with an amplifier behind it, or half a winding, that is a short circuit. [trade practice]"""
 
 
+@pytest.mark.long
 def test_into_a_grounded_pin_3_it_is_asked_whether_the_pin_carries_a_signal(tmp_path: Path) -> None:
     """Lost: two isolators for 280 EUR, where a maker's answer gives a lead for 40."""
     source, there, path = (tmp_path / f"{n}.toml" for n in ("source", "there", "shelf"))

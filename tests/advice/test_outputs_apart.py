@@ -166,6 +166,7 @@ def test_an_answer_that_spares_no_part_is_not_asked_for(tmp_path: Path) -> None:
     # the rule: one isolator is one isolator, whichever box has it
     [(("rca-to-rca", "rca-to-rca/transformer"), False), (("rca-to-rca", "rca-to-rca"), True)],
 )
+@pytest.mark.long
 def test_an_isolator_that_moves_to_another_box_is_no_gain(
     tmp_path: Path, then: tuple[str, str], gains: bool
 ) -> None:
@@ -195,6 +196,7 @@ def beside_an_xlr_box(folder: Path) -> Advice:
     return advise(*read_source(path), together(boxes))
 
 
+@pytest.mark.long
 def test_hiss_is_known_beside_another_box(tmp_path: Path) -> None:
     """A customer read that nothing is known of hiss, which the screen had."""
     advice = beside_an_xlr_box(tmp_path)

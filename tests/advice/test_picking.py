@@ -114,6 +114,7 @@ def crowded(seed: int) -> tuple[list[Demand], Shelf]:
 
 
 @pytest.mark.parametrize("seed", range(4))
+@pytest.mark.long
 def test_four_boxes_and_forty_parts_take_no_time(
     seed: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -195,6 +195,7 @@ def test_what_it_takes_off_of_an_unknown_output_is_a_range(tmp_path: Path) -> No
     assert (given["low"], given["high"]) == pad.ends_db
 
 
+@pytest.mark.long
 def test_isolators_are_not_bought_for_the_makers_word(tmp_path: Path) -> None:
     # the user would buy two isolators, with which both boxes at once may overload the output still
     advice = ask(tmp_path, "rca:1.2k:1.6V", boxes=2)

@@ -121,6 +121,7 @@ def test_the_shield_before_an_isolating_transformer_is_no_matter(said: Any) -> N
     assert "mohm" not in found
 
 
+@pytest.mark.long
 def test_beside_another_box(said: Any) -> None:
     """Lost: of several boxes the lead judged as if it hung there alone, or not judged at all."""
     args = ["rca:20k:1V", "rca:47k:1V:sub", "--ground", "0.4mV/0.2ohm"]
@@ -203,6 +204,7 @@ def test_a_lead_that_is_worse_by_what_nobody_hears_goes_by_its_price(said: Any) 
     assert "x thin" not in said(source, args, pair, single, thin)
 
 
+@pytest.mark.long
 def test_a_lead_that_is_heard_more_goes_behind_one_that_is_less(said: Any) -> None:
     """75 dB, where 75 is the limit, were sold where 10 more buy 80: both "worse than solved"."""
     thin = lead("thin", RCA, length_m=1.0, shield_milliohm_per_m=130.0, price=8.0)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pytest
+
 from probe.advice.advise import advise
 from probe.advice.destination import together
 from probe.advice.model import Advice
@@ -38,6 +40,7 @@ def ask(folder: Path, least: float) -> Advice:
     return advise(*read_source(path), changed(there, ground="100mV/1ohm", cable="1m"))
 
 
+@pytest.mark.long
 def test_each_box_has_a_socket_of_its_own(tmp_path: Path) -> None:
     """Lost: a splitter and resistors of 23 and 4 dB, for an output left free."""
     advice = ask(tmp_path, 2000.0)
@@ -53,6 +56,7 @@ def test_each_box_has_a_socket_of_its_own(tmp_path: Path) -> None:
         assert margin.low >= 0.0
 
 
+@pytest.mark.long
 def test_resistors_stay_where_they_leave_nothing_to_be_minded(tmp_path: Path) -> None:
     """Lost: a load below what the maker allows, where resistors bring it above that."""
     held = ask(tmp_path, 1900.0).sets[0].options

@@ -191,6 +191,7 @@ def test_other_answers_without_a_price_say_so(tmp_path: Path) -> None:
     assert other.endswith(" pieces to be ordered, whose price is not known")
 
 
+@pytest.mark.long
 def test_a_size_of_transformer_that_hangs_on_the_volume_is_looked_at(tmp_path: Path) -> None:
     """Lost: a transformer to order that neither answer needs, or one of two sums."""
     sheet = {"kinds": ["differential"], "differential_level_v": 8.0,

@@ -142,6 +142,7 @@ def test_what_a_preamplifier_is_turned_up_to_is_what_its_amplifier_needs(tmp_pat
     assert not asked(of_six_volts(tmp_path, "CD player", kind))
 
 
+@pytest.mark.long
 def test_no_driver_of_its_own_is_tied_at_any_volume(tmp_path: Path) -> None:
     # lost: a driver of pin 3, which works into a short circuit when somebody joins it to pin 1
     for kind in ("differential", "balanced"):

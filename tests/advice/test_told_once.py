@@ -75,6 +75,7 @@ def test_two_alike_are_told_once(typed_source: Path) -> None:
     assert [c["destination"] for c in advice.to_json()["choices"]] == [AMP, f"{AMP} (no. 2)"]
 
 
+@pytest.mark.long
 def test_what_differs_stands_apart(typed_source: Path) -> None:
     # another input, another length of the lead: other figures
     for advice in (found(typed_source, AMP, "rca:20k:1V"),

@@ -54,6 +54,7 @@ def told(folder: Path, *boxes: str) -> tuple[list[str], Advice]:
         (("rca:47k:0.5V", "rca:47k"), None),
     ],
 )
+@pytest.mark.long
 def test_what_stands_between_two_boxes_of_one_kind(
     tmp_path: Path, boxes: tuple[str, str], apart: float | None
 ) -> None:
@@ -70,6 +71,7 @@ def test_of_one_box_there_is_nothing_to_balance(tmp_path: Path) -> None:
     assert told(tmp_path, "rca:47k:0.5V")[0] == []
 
 
+@pytest.mark.long
 def test_the_sheets_of_both_boxes_say_it_and_no_other(tmp_path: Path) -> None:
     """Lost: who fits a pair for bi-amping from the sheets alone hears one half over the other."""
     _, advice = told(tmp_path, "rca:47k:0.5V", "rca:47k:0.775V", "xlr:20k/leg:1V:sub")

@@ -40,6 +40,7 @@ XLR = Input("xlr", "xlr", "balanced", 20e3, circuit="buffered", impedance_is="ea
             sensitivity_volts=2.0)  # fmt: skip
 
 
+@pytest.mark.long
 def test_the_flip_of_the_length_is_where_the_rule_has_it() -> None:
     found = sweep(read_axis("cable-length=1..20"), facts(), {"left": symmetrical()},
                   Destination("amp", (RCA, XLR)))  # fmt: skip
@@ -102,6 +103,7 @@ def test_volume_counts_from_full_output() -> None:
     assert {p.chosen for p in found.points} == {("rca-to-rca",)}
 
 
+@pytest.mark.long
 def test_ground_difference() -> None:
     boxes = [
         Input(s.name, s.connector, s.receiver, s.impedance_ohm, circuit=s.circuit,
@@ -144,6 +146,7 @@ def test_every_kind_is_tried() -> None:
     assert len(view.rows) == len(EVERY_KIND)
 
 
+@pytest.mark.long
 def test_another_kind_is_solved_as_its_description_and_not_under_its_name(tmp_path: Path) -> None:
     """Lost: a winding takes a pin 3 at ground, and so two driven legs are said to take it."""
     ground = {"ground": "2mV", "cable": "2m"}
@@ -289,6 +292,7 @@ def walked(folder: Path, typed: str, axis: str, ground: str, stated: str = BARE)
     return sweep(read_axis(axis), document, sources, there)
 
 
+@pytest.mark.long
 def test_where_nothing_is_used_it_says_why_and_what_would_settle_it(tmp_path: Path) -> None:
     """Or somebody at 20 m reads "nothing", and cannot tell a fault from one missing figure."""
     found = walked(tmp_path, "rca:47k:1.5V", "cable-length=1..20", "same-strip")

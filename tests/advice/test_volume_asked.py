@@ -192,6 +192,7 @@ connectors = ["xlr", "rca"]
     # that the answer moves the lead; once it is stated nothing is asked
     [("", 1), ("volume_control = false", 0), ("volume_control = true", 0)],
 )
+@pytest.mark.long
 def test_asked_where_only_distortion_moves_the_lead(
     tmp_path: Path, more: str, questions: int
 ) -> None:
@@ -425,6 +426,7 @@ connectors = ["xlr", "rca"]
 
 
 @pytest.mark.parametrize("volume", ["volume_control = true\n", ""])
+@pytest.mark.long
 def test_the_xlr_lead_is_not_lost_to_an_rca_lead_by_a_turn_of_the_volume(
     tmp_path: Path, volume: str
 ) -> None:

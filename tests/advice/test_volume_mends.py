@@ -55,6 +55,7 @@ differential_impedance_ohm = 150.0"""
     # closed form: 5.25 V x 20 / 20.15 are 5.21 V: 20 log(5.21 / 4) = 2.3 dB, of 4.6 V 1.1 dB
     ("most", "down"), [("4V", 2.3), ("4.6V", 1.1)],
 )  # fmt: skip
+@pytest.mark.long
 def test_the_lead_between_like_sockets_is_used_with_the_volume_down(
     tmp_path: Path, most: str, down: float
 ) -> None:

@@ -131,6 +131,7 @@ def test_a_winding_is_not_asked_for_where_the_answer_costs_another_box_more(tmp_
         assert [c.option for c in typed.choices] == [c.option for c in advice.choices]
 
 
+@pytest.mark.long
 def test_a_winding_is_asked_for_where_all_boxes_are_served_with_the_answer(tmp_path: Path) -> None:
     advice = beside(tmp_path, "xlr:10k/leg:1V")
     ((_, answers),) = asked(advice)

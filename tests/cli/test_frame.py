@@ -163,6 +163,7 @@ def act(
         (["act", "x", "--word", "a\x1b\nb"], 2, "argument --word: invalid choice: 'a\\x1b\\nb'"),
     ],
 )
+@pytest.mark.long
 def test_errors_are_one_line_and_a_status(
     environment: dict[str, str], arguments: list[str], status: int, said: str
 ) -> None:

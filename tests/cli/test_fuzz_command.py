@@ -296,6 +296,7 @@ def mistreated(document: str, rng: random.Random) -> str:
     return "\n".join(lines)
 
 
+@pytest.mark.long
 def test_session_files(session: Path) -> None:
     rng = random.Random(21)
     statuses = []

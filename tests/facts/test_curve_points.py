@@ -181,6 +181,7 @@ def test_real_and_imaginary_parts_have_doubts_of_their_own(tmp_path, situation):
 
 
 @pytest.mark.parametrize("seed", range(3))
+@pytest.mark.long
 def test_a_sense_pin_beyond_the_recorder_leaves_no_common_mode(tmp_path, seed):
     """Lost: both legs together have 37 kohm +/- 28 where the sense pin has a megohm."""
     plans = tuple(p for p in FULL if p is not ACROSS)

@@ -36,6 +36,7 @@ EDITS: dict[str, tuple[Edit, str]] = {
 
 
 @pytest.mark.parametrize("name", EDITS)
+@pytest.mark.long
 def test_one_plain_line(
     name: str, sound: dict[str, Any], tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -541,6 +541,7 @@ def test_an_honest_file_is_read(written, whole):
     assert read_facts(str(written)) == whole[0]
 
 
+@pytest.mark.long
 def test_warnings_name_their_take(tmp_path):
     from dataclasses import replace
 
@@ -553,6 +554,7 @@ def test_warnings_name_their_take(tmp_path):
     assert used["load cold"] is False
 
 
+@pytest.mark.long
 def test_no_take_that_is_there_is_asked_for_while_takes_contradict(tmp_path):
     from dataclasses import replace
 

@@ -67,6 +67,7 @@ def document(tmp_path_factory):
     )
 
 
+@pytest.mark.long
 def test_every_fact_of_a_session_has_its_limit(document):
     facts = document["sides"]["left"]["facts"]
     assert len(facts) > 25
@@ -170,6 +171,7 @@ def elsewhere(tmp_path_factory):
     return out
 
 
+@pytest.mark.long
 def test_the_limit_of_noise_at_another_volume_is_what_the_recorders_own_leaves(elsewhere):
     power = (OWN_NV * 1e-9) ** 2 * 19980.0
     # closed form: white noise in a band B over T is known to 1/sqrt(B T) of its power, in either

@@ -206,6 +206,7 @@ def test_decibels():
         (0.10, 31.60, 25.58),
     ],
 )
+@pytest.mark.long
 def test_signal_balance_divides_by_the_mean_of_the_legs(short, mean_db, sum_db):
     stage = separate(2.0, -2.0 * (1.0 - short), 100.0, 100.0)
     facts = analysed(stage, FULL, errors=Errors(noise=1e-7)).facts

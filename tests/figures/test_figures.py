@@ -59,6 +59,7 @@ def test_width_on_paper_is_what_was_asked(column: str) -> None:
     )
 
 
+@pytest.mark.long
 def test_fonts_are_in_the_files(files: dict[str, bytes]) -> None:
     assert any(name.endswith(".pdf") for name in files)
     for name, data in files.items():
@@ -262,6 +263,7 @@ def test_what_a_session_measures_is_drawn(capture: str, names: set[str]) -> None
     assert all(t.y for p in plots for panel in p.panels for t in panel.traces)
 
 
+@pytest.mark.long
 def test_the_command_writes_them(tmp_path: Path) -> None:
     import json
 
@@ -280,6 +282,7 @@ def test_the_command_writes_them(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("width_mm", [60.0, COLUMN_MM["single"]])
+@pytest.mark.long
 def test_no_legend_lies_over_the_data(width_mm: float) -> None:
     import matplotlib as mpl
     from matplotlib.backends.backend_agg import FigureCanvasAgg

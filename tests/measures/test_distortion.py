@@ -84,6 +84,7 @@ def test_equal_curvature_of_two_legs_cancels_in_their_difference(tmp_path):
     assert cancelled["value"] > 40.0
 
 
+@pytest.mark.long
 def test_the_recorders_own_distortion_is_a_bound(tmp_path):
     own = {"input": [{"noise_nv": 20.0, "second": 5e-5}]}
     facts = measured(tmp_path, {}, {}, truth=own)["facts"]

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import pytest
+
 from probe.facts import analyse_session
 from tests.house.readme import ROOT
 
 
+@pytest.mark.long
 def test_the_example_behaves_as_one_path() -> None:
     document = analyse_session(ROOT / "captures" / "preamplifier-one-path", draws=300)
     side = document["sides"]["left"]

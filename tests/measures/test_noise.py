@@ -97,6 +97,7 @@ def test_noise_of_a_resistor(tmp_path):
     assert lower == pytest.approx(-2.05, abs=0.2)
 
 
+@pytest.mark.long
 def test_differential_noise_counts_what_the_legs_share(tmp_path):
     noise = {"core_nv": 30.0, "hot_nv": 20.0, "cold_nv": 25.0}
     facts = found(

@@ -281,6 +281,7 @@ def session(folder: Path, circuit: str, noise: dict[str, float]) -> dict:
     return analyse_session(folder / "s", draws=400)["sides"]["left"]["stage"]
 
 
+@pytest.mark.long
 def test_a_splitter_through_audio(tmp_path: Path) -> None:
     noise = {"core_nv": 60.0, "hot_nv": 5.0, "cold_nv": 30.0}
     stage = session(tmp_path, "core-and-inverter", noise)

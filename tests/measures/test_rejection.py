@@ -127,6 +127,7 @@ CONNECTIONS = [
 @pytest.mark.spice
 @pytest.mark.skipif(not ngspice.available(), reason="ngspice is not installed")
 @pytest.mark.parametrize(("name", "seed", "which", "mismatch"), CONNECTIONS)
+@pytest.mark.long
 def test_connection_against_the_circuit_simulator(
     name: str, seed: int, which: int, mismatch: float
 ) -> None:

@@ -52,6 +52,7 @@ FILTERS = {
 
 @pytest.mark.parametrize("name", FILTERS)
 @pytest.mark.parametrize("late", [0.5, -0.3])
+@pytest.mark.long
 def test_response_of_filters(name: str, late: float) -> None:
     b, a = FILTERS[name]
     x = signal(PLAYED, RATE)
@@ -88,6 +89,7 @@ def test_doubt_holds_the_error_that_noise_makes() -> None:
     assert 0.4 < np.mean(off**2 / got.sd**2 * 2.0) < 1.45
 
 
+@pytest.mark.long
 def test_distortion_is_left_apart() -> None:
     # fast enough that no harmonic folds back
     x = signal(PLAYED, 4 * RATE)

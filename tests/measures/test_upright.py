@@ -125,6 +125,7 @@ def held(turned: float, keeps: float) -> tuple[float, float]:
 
 
 @pytest.mark.parametrize(("turned", "keeps"), [(1.0, 1.0), (-1.0, 0.0), (1.0, EVEN), (-1.0, EVEN)])
+@pytest.mark.long
 def test_second_harmonics_of_devices_that_invert_and_that_do_not(turned, keeps):
     stated, share = held(turned, keeps)
     assert stated > 0.5

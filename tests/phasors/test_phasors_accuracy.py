@@ -22,6 +22,7 @@ def phase_errors(found: TakePhasors, v: NDArray[np.complex128]) -> NDArray[np.fl
 @pytest.mark.parametrize(
     ("rate", "seconds"), [(44100, 1.0), (48000, 4.0), (88200, 2.3), (96000, 1.0), (384000, 1.0)]
 )
+@pytest.mark.long
 def test_clean_24_bit_recordings(rate: int, seconds: float, clock: float) -> None:
     rng = np.random.default_rng(1)
     made = take(sample_rate=rate, seconds=seconds)
@@ -85,6 +86,7 @@ def found_hz(tones: tuple[float, ...]) -> NDArray[np.float64]:
 
 
 @pytest.mark.parametrize("fade_s", [0.0, 0.02, 0.1, 0.5, 1.5])
+@pytest.mark.long
 def test_silence_before_and_after_with_fades(fade_s: float) -> None:
     rng = np.random.default_rng(5)
     made = take(seconds=6.0)

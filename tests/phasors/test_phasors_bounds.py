@@ -93,6 +93,7 @@ def hum(rng: np.random.Generator, n: int) -> NDArray[np.float64]:
     return np.asarray(lines + 1e-5 * rng.standard_normal((n, 2)))
 
 
+@pytest.mark.long
 def test_spread_meets_the_bound_in_white_noise() -> None:
     found = spread(white, seconds=1.0, seed=3)
     # Rife and Boorstyn, in volts rms of 8 V full scale; both channels have the same noise:
@@ -116,6 +117,7 @@ def test_spread_meets_the_bound_in_coloured_noise() -> None:
         assert 0.93 < ratio < 1.05 * 1.024
 
 
+@pytest.mark.long
 def test_clock_meets_the_bound() -> None:
     rng = np.random.default_rng(2)
     made = take((9973.0,), channels=("hot",), seconds=0.5)
@@ -186,6 +188,7 @@ def test_in_coloured_noise_each_tone_has_its_own_variance() -> None:
     "apart",
     [pytest.param(0.2, marks=pytest.mark.long), 0.6, pytest.param(1.1, marks=pytest.mark.long)],
 )
+@pytest.mark.long
 def test_tones_closer_than_the_resolution(apart: float) -> None:
     rng = np.random.default_rng(7)
     hz = np.array([1000.3, 1000.3 + apart])

@@ -114,6 +114,7 @@ def long_pieces(
 @pytest.mark.parametrize(
     ("seconds", "silent_s"), [pytest.param(600, 0.0, marks=pytest.mark.long), (600, 300.0)]
 )
+@pytest.mark.long
 def test_long_takes_need_no_more_memory(seconds: int, silent_s: float) -> None:
     hz = np.array(TONES[-3:])
     v = phasors(np.random.default_rng(4), 3, (0.3, 0.25))

@@ -171,6 +171,7 @@ def test_one_side_of_a4(
 
 @pytest.mark.parametrize("name", list(CASES))
 @pytest.mark.parametrize("width", [360, 900])
+@pytest.mark.long
 def test_no_sideways_scrolling(
     chromium: Browser, files: dict[str, Path], name: str, width: int
 ) -> None:

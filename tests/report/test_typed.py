@@ -89,6 +89,7 @@ def test_what_was_typed_stands_there_with_what_it_is_taken_as(tmp_path: Path) ->
     assert "It has one channel." in Page(one).words
 
 
+@pytest.mark.long
 def test_every_kind_that_fits_stands_there(tmp_path: Path) -> None:
     words = Page(page_of(tmp_path, BARE)[0]).words
     # a level between the pins says nothing of the kind: all seven of the format

@@ -330,6 +330,7 @@ def check_audio(audio: AudioFile, size: int) -> None:
         max_size=4,
     ),
 )
+@pytest.mark.long
 def test_bytes_of_audio_changed(
     place: Path,
     originals: dict[tuple[str, str], bytes],
@@ -363,6 +364,7 @@ def test_audio_truncated(
     cut=st.integers(0, 12),
     put=st.binary(max_size=12),
 )
+@pytest.mark.long
 def test_bytes_of_a_header_put_in_or_taken_out(
     place: Path,
     originals: dict[tuple[str, str], bytes],

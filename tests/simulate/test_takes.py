@@ -182,6 +182,7 @@ def test_drift_moves_each_channel_of_each_take():
     assert 0.02 < np.std(20 * np.log10(levels)) < 0.09
 
 
+@pytest.mark.long
 def test_drawn_errors_have_the_spread_that_was_declared():
     # expanded uncertainty (k = 2): half of it is one standard deviation; over 300 seeds the sample
     # deviation lies within 14 % of it (99.9 % of chi-square)

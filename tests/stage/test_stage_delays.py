@@ -93,6 +93,7 @@ def test_a_solve_that_settled_is_where_more_steps_lead(name: str, monkeypatch) -
     assert np.max(np.abs(short.theta - full.theta) / np.abs(full.theta).max(axis=(0, 1))) < 1e-6
 
 
+@pytest.mark.long
 def test_a_delay_found_twice_is_not_weighed_twice(monkeypatch) -> None:
     group = late("silent", 0, (OPEN, LOAD_HOT, LOAD_COLD, WITH_SE))
     level = np.log(10) / 20 * REPEATABILITY_DB

@@ -69,6 +69,7 @@ def test_inputs_as_declared_name_the_kind(name):
     assert analysed(STAGES[name], BOTH_HEARD, errors=QUIET).kind == KIND[name]
 
 
+@pytest.mark.long
 def test_a_leg_without_an_input_tells_the_pair_from_the_inputs():
     """10 kohm with 600 pF from the pair to pin 1: what a winding leaves with inputs of 10 kohm."""
     stage = floating(zd=90.0, zcm=lambda f: 1.0 / (1e-4 + 2j * np.pi * f * 6e-10))

@@ -233,6 +233,7 @@ def test_coupling_decides_whatever_an_unbuffered_sense_pin_shows():
 
 @pytest.mark.parametrize("zc", [47e3, 220e3, 1e6])
 @pytest.mark.parametrize("across", [False, True])
+@pytest.mark.long
 def test_a_sense_pin_of_many_kilohms_is_no_open_pin(zc, across):
     """Called unconnected, pin 3 would be left open, and hum picked up there comes out of pin 2."""
     plans = tuple(p for p in FULL if across or p is not ACROSS)
@@ -291,6 +292,7 @@ def _bridged(build_out: float, bridge: float) -> Stage:
 
 
 @pytest.mark.parametrize(("build_out", "bridge"), [(100.0, 5.0), (50.0, 0.5), (600.0, 5.0)])
+@pytest.mark.long
 def test_joined_legs_are_no_floating_pair(build_out, bridge):
     found = analysed(_bridged(build_out, bridge), FULL, errors=QUIET)
     # closed form: coupling R/(R + r) is above 0.95 as in a floating pair, but R/2 lies to pin 1
@@ -397,6 +399,7 @@ def test_a_firm_attenuator_is_named_beside_electronics(single, plans):
 
 
 @pytest.mark.parametrize("seed", range(3))
+@pytest.mark.long
 def test_nothing_is_named_beside_electronics_where_the_takes_exclude_it(seed):
     """Lost: a stage that floats is never sure again, whatever is measured."""
     errors = drawn_errors(seed, FULL, level_db=0.005)

@@ -141,6 +141,7 @@ def _declared_with_more(farad: float, plans) -> tuple:
     return replace(session, takes=tuple(p.take for p in takes)), takes
 
 
+@pytest.mark.long
 def test_inputs_declared_too_high_make_no_electronic_stage_of_a_winding():
     """Less than no capacitance is left: 900 pF less twice what is declared too much."""
     session, takes = _declared_with_more(

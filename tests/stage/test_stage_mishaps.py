@@ -195,6 +195,7 @@ def test_a_resistor_that_was_not_plugged_is_found(forgotten, situation):
     assert found.kind in ("differential", "undetermined")
 
 
+@pytest.mark.long
 def test_a_level_that_moved_is_found():
     """Somebody touched the volume: one take of many is half a decibel up.
 
@@ -226,6 +227,7 @@ def test_a_contradiction_that_cannot_be_located_widens_what_is_said():
 
 
 @pytest.mark.parametrize("seed", range(6))
+@pytest.mark.long
 def test_clean_takes_raise_no_remark(seed):
     names = ("separate", "floating-4k-leaning", "transformer", "ground-sensing", "tied", "sharing")
     found = analysed(STAGES[names[seed]], FULL, errors=drawn_errors(seed, FULL), draws=200)

@@ -174,6 +174,7 @@ def test_no_other_take_separates_more_after_some(made, takes):
     assert found_scores[found.next.take] == max(found_scores.values()), found_scores
 
 
+@pytest.mark.long
 def test_the_take_named_does_settle_it():
     """Making the named take, again and again, ends with the right kind within three takes."""
     plans = {

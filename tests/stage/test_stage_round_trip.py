@@ -102,6 +102,7 @@ def test_few_takes_say_nothing_that_is_not_so(name, subset, situation):
     [("separate", subset) for subset in SUBSETS]
     + [(n, s) for n in ("tapped", "floating-1k") for s in ("loads", "across", "injections")],
 )
+@pytest.mark.long
 def test_few_takes_say_all_that_is_supported(name, subset):
     found = analysed(STAGES[name], SUBSETS[subset], errors=EXACT, draws=200)
     assert SUPPORTED[subset] - set(found.facts) == set()
@@ -226,6 +227,7 @@ def test_an_injection_shows_the_single_ended_output_better_than_the_recorder_loa
 
 @pytest.mark.parametrize("situation", SITUATIONS)
 @pytest.mark.parametrize("seed", [700, 705])
+@pytest.mark.long
 def test_a_sense_pin_is_known_from_one_injection(seed, situation):
     """What is put on pin 3 appears on pin 2: no other take is needed to see it."""
     plans = (OPEN, INJECT_COLD)

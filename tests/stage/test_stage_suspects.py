@@ -32,6 +32,7 @@ from .stages import STAGES
 TESTED = (OPEN, LOAD_HOT, LOAD_COLD, ACROSS, INJECT_COLD, INJECT_HOT)
 
 
+@pytest.mark.long
 def test_a_resistor_of_other_ohms_costs_the_takes_that_hold_it():
     """The one that loads both legs is a kilohm and not 604 ohm: loads and the rest disagree."""
     errors = drawn_errors(5, TESTED)

@@ -125,6 +125,7 @@ def _behind(farad: float):
     ],
 )
 @pytest.mark.parametrize("cold_volts", [-2.0, 0.0])
+@pytest.mark.long
 def test_a_capacitor_in_one_leg_alone_is_judged_by_what_it_costs(
     farad, found, possible, cold_volts
 ):

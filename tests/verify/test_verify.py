@@ -497,6 +497,7 @@ def test_distortion_no_larger_than_the_bench_own_is_a_bound(tmp_path: Path) -> N
 
 @pytest.mark.parametrize("name", [n for n, q in QUANTITIES.items() if q.about != "word"])
 @pytest.mark.parametrize("bound", [None, "above", "below"])
+@pytest.mark.long
 def test_what_cannot_be_told_always_names_what_would(
     tmp_path: Path, name: str, bound: str | None
 ) -> None:

@@ -385,6 +385,7 @@ def test_gain_left_up_over_a_stop_is_insisted_on(tmp_path: Path) -> None:
     assert not (tmp_path / "session" / "unfinished.toml").exists()
 
 
+@pytest.mark.long
 def test_a_session_does_not_go_on_with_another_device(tmp_path: Path) -> None:
     """A session file has one device: takes of another among its own would be taken for its."""
     # as `probe measure` begins one, three takes in
@@ -427,6 +428,7 @@ def test_an_answer_that_is_not_wanted_is_not_given_for_ever(tmp_path: Path) -> N
     assert len(done.stderr.splitlines()) == 1
 
 
+@pytest.mark.long
 def test_answers_file_and_pipe(tmp_path: Path) -> None:
     """Without a terminal at the other end every question is still answered or the run stops."""
     done = subprocess.run(

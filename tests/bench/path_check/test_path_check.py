@@ -111,6 +111,7 @@ def test_coding_under_noise_is_not_told() -> None:
 
 
 @pytest.mark.parametrize("frames", [-400, -3, 3000])
+@pytest.mark.long
 def test_gaps_and_lost_samples_are_seen_where_they_are(frames: int) -> None:
     wave = tones(6.0)
     cut = 130000

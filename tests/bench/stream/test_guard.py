@@ -121,6 +121,7 @@ def test_what_is_heard_in_any_block_stops_the_tone(fault: str) -> None:
         assert exchanger.stop.frame == bad * BLOCK
 
 
+@pytest.mark.long
 def test_more_than_the_step_allows_stops_the_tone_in_any_block() -> None:
     for bad in range(BLOCKS):
         exchanger = started(ceiling=0.1)
@@ -130,6 +131,7 @@ def test_more_than_the_step_allows_stops_the_tone_in_any_block() -> None:
         assert exchanger.stop.reason is Reason.TOO_LOUD
 
 
+@pytest.mark.long
 def test_a_request_in_any_block_stops_the_tone() -> None:
     for bad in range(BLOCKS):
         exchanger = started()
@@ -166,6 +168,7 @@ def test_a_disk_that_does_not_keep_up_stops_the_tone() -> None:
     check_stopped(np.concatenate(played), exchanger.stop.frame // BLOCK)
 
 
+@pytest.mark.long
 def test_fades_levels_and_stops_have_no_step() -> None:
     """Orders of every kind at odd moments, some before the one before was carried out."""
     random = np.random.default_rng(5)
@@ -236,6 +239,7 @@ def test_injecting_without_a_resistor_is_refused() -> None:
     level_db=st.floats(-80.0, 80.0),
     unit=st.sampled_from(["volts", "full-scale"]),
 )
+@pytest.mark.long
 def test_nothing_asked_for_goes_over_its_limit(
     purpose: Purpose,
     ohm: float,

@@ -25,6 +25,7 @@ def multitone(seconds: float = 3.0, ppm: float = 0.0, noise: float = 1e-4) -> An
 
 @pytest.mark.parametrize("lost", [1, 7, 48, 64, 256, 480, 1024, 2048, 4096, 48000 // 3])
 @pytest.mark.parametrize("filled", [False, True])
+@pytest.mark.long
 def test_a_slip_is_found_where_it_is(lost: int, filled: bool) -> None:
     clean = multitone()
     at = 70000

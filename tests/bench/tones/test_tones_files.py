@@ -23,6 +23,7 @@ def wave(request: Request) -> np.ndarray:
 
 
 @pytest.mark.parametrize(("tones", "most_db"), [(DEVICE, 11.9), (INJECTED, 11.5)])
+@pytest.mark.long
 def test_stored_phases_have_the_crest_they_are_kept_for(tones, most_db):
     rate = 192000
     n = np.arange(10 * rate)
