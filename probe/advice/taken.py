@@ -149,7 +149,7 @@ CERTAIN = "if it is for certain"
 ABOVE = " (above)"
 YES_AND_NO = 2
 
-ASKS_MORE = " (type that: one more question may spare the isolator)"
+ASKS_MORE = " (one more question then may spare the isolator)"
 """Behind an answer with which something is asked before a part is bought."""
 
 LOOK_ABOVE = "look first (above)"

@@ -81,7 +81,7 @@ def test_what_is_not_on_the_shelf_is_not_left_out_of_a_price(
     # arithmetic: two leads of 14; of the isolator and its attenuator two each are to be ordered,
     # for the isolator of this shelf takes 5 V at 20 Hz, and 6 V come
     without = "28.00 EUR, without 4 pieces to be ordered, whose price is not known"
-    assert f"without a volume control (type that: one more question may spare the {''}isolator): " \
+    assert f"without a volume control (one more question then may spare the {''}isolator): " \
         in answer  # fmt: skip
     assert without in answer
     assert "without 4 pieces to be ordered" in whole
