@@ -37,8 +37,9 @@ def with_asked_first(
     """Return the advice with what a maker is to be asked before what is used is bought.
 
     Nothing where a plain lead between two sockets of one kind works as it is, and the answer would
-    only move it to one that needs more. Of several boxes what wins by itself is solved with all of
-    them plugged in: it has to be used there, and no other box may need more for it.
+    only move it to one that needs more, nor for an isolator where a lead is used. Of several boxes
+    what wins by itself is solved with all of them plugged in: it has to be used there, and no other
+    box may need more for it.
     """
     several, answered = len(advice.choices) > 1, dict[tuple[str, float], Advice]()
 
@@ -68,6 +69,8 @@ def with_asked_first(
             (c.socket or "", c.option or "") for box, c in held.items() if box in boxes
         }
         wins = winning(ask(*restated(facts, key, LEAST_OHM), among), open_) if open_ else {}
+        wins = {box: way for box, way in wins.items()
+                if isolates(held[box].option) or not isolates(way)}  # fmt: skip
         for ohm in MOST_OHM:
             left = {box: option for box, option in wins.items() if box not in found}
             if not left:

@@ -155,7 +155,7 @@ def lists(
         for _, more in basket.cases:
             shelf, whole = less(shelf, more.taken), less(whole, more.both)
         if first.get("before") not in WHEN and all(
-            _alike(lead, basket) for lead in first.get("first", ())
+            _alike(lead, basket) and not lead.first for lead in first.get("first", ())
         ):
             first = _elsewhere(advice, basket, whole_of.of(choice.box))
         found.append(replace(basket, **first))

@@ -143,7 +143,9 @@ def _told(advice: Advice, asked: Mapping[str, Settling], branches: Sequence[Bran
 def _moved(advice: Advice, asked: Container[str], branch: Branch) -> Advice:
     """Return the advice with what an answer changes for boxes of which nothing is asked."""
     boxes = [c.box for c in advice.choices if c.box in asked]
-    what = f"if what is asked first for {all_of(boxes)} is so"
+    what = f"if what is asked first for {all_of(boxes)} is so" if boxes else (
+        "if the outputs share no resistor, which is asked"
+    )  # fmt: skip
     found: dict[str, Settling] = {}
     for choice in (c for c in advice.choices if c.box not in asked and c.option is not None):
         then = branch.choice(choice.box)

@@ -90,9 +90,10 @@ def _options(advice: Advice, choice: Choice) -> Iterator[OptionAdvice]:
 
 
 def _others(advice: Advice, choice: Choice) -> Iterator[Choice]:
-    """Yield the other ways into the box, from any output, that work by themselves.
+    """Yield the other ways into the box that work by themselves.
 
-    None with an isolator where none is used.
+    None with an isolator where none is used; of several boxes from the same output alone, for what
+    shares another one wants splitters.
     """
     own = next(_options(advice, choice))
     here = (own.socket, own.option.id)
@@ -100,7 +101,8 @@ def _others(advice: Advice, choice: Choice) -> Iterator[Choice]:
     for socket, option in dict.fromkeys(way for way in beside if way != here):
         one = candidate(advice, choice.box, socket, option)
         isolates = one.transformer and own.option.pin_3 != "transformer"
-        if one.works and not isolates:
+        moves = len(advice.choices) > 1 and one.option.from_ != own.option.from_
+        if one.works and not isolates and not moves:
             yield replace(choice, socket=socket, option=option, attenuator=one.padded)
 
 

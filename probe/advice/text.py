@@ -11,6 +11,7 @@ from functools import partial
 from probe.advice.ask_kind import NEVER_TIED
 from probe.advice.ask_volume import hangs_on_volume
 from probe.advice.company import CLIPS, UNCHANGED, effects, short_beside
+from probe.advice.cures import HALF
 from probe.advice.digital import digital_lines
 from probe.advice.digital_shared import ONE_INPUT
 from probe.advice.figures import worse_side
@@ -360,9 +361,20 @@ def _filled(advice: Advice, option: OptionAdvice, margin: Quantity) -> str:
     if clips and headroom is not None and headroom.low < margin.low:
         return f"{decibels(-headroom)} short of full output: the device clips there"
     says = full_output(margin)
+    if says.startswith("reaches full output") and surely_half(option):
+        return HALF_OUTPUT
     if not says.startswith("reaches full output") or not short_beside(advice, option.box):
         return says
     return says.replace("full output", "full output by itself", 1)
+
+
+HALF_OUTPUT = "drives one half of the input: its maximum is 6 dB below full output"
+
+
+def surely_half(option: OptionAdvice) -> bool:
+    """Tell whether one half of an input that needs both legs gets nothing, whatever is possible."""
+    told = (h.message for h in option.hazards if h.code == HALF)
+    return any(not message.startswith("if ") for message in told)
 
 
 def _gives(advice: Advice, option: OptionAdvice) -> str:

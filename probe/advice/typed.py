@@ -115,12 +115,25 @@ def typed_destination(text: str, mains_hz: float, mains_volts: float = MAINS_VOL
     if len(text) > LONGEST:
         raise BadInput(f"{quoted(text)}: too long for a typed destination; {HOW}")
     _check_digits("", text)
-    tables = [_input_table(one, text) for one in _PLUS.split(text)]
+    tables = [_input_table(one, text) for one in _of_one_box(_PLUS.split(text))]
     document = f'format = "{FORMAT}"\nname = "{_name(text)}"\n' + "".join(tables)
     try:
         return destination_of(document.encode(), Path(text), mains_hz, mains_volts)
     except BadInput as error:
         raise BadInput(_in_typed_words(str(error), text)) from error
+
+
+def _of_one_box(inputs: list[str]) -> list[str]:
+    """Return joined inputs with what their box is, where that is said of one of them alone."""
+    said = {role for one in inputs for role in _roles(one)}
+    if len(said) != 1:
+        return inputs
+    return [one if _roles(one) else f"{one}:{min(said)}" for one in inputs]
+
+
+def _roles(text: str) -> list[str]:
+    words = (part.strip().lower() for part in text.split(":"))
+    return [word for word in words if WORDS.get(word, "").startswith("role = ")]
 
 
 def _check_digits(option: str, text: str) -> None:

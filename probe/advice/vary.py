@@ -21,7 +21,7 @@ from probe.advice import thresholds as limit
 from probe.advice.advise import ask_together, with_what_opens
 from probe.advice.destination import Cable, Destination
 from probe.advice.flip_reasons import Reason, of_flip, of_nothing
-from probe.advice.model import RANKING, Advice
+from probe.advice.model import RANKING, Advice, Settling
 from probe.advice.operating import most_volts
 from probe.advice.other_kind import as_described, fits, of_kind
 from probe.advice.rows import WIDTH
@@ -30,6 +30,7 @@ from probe.advice.text import wrapped
 from probe.advice.words import KINDS
 from probe.errors import BadInput
 from probe.formats.text import nearest, quoted
+from probe.numbers import without_figures
 
 STEPS = 9
 """Points of a range before it is narrowed: an octave or two apart on the ranges people ask for."""
@@ -491,12 +492,36 @@ def sweep(
 def _at_both_ends(
     nothing_at: Callable[[float], tuple[Reason, ...]], low: float, high: float, unit: str
 ) -> tuple[Reason, ...]:
-    """Return why there is nothing in a range: what decides at its ends, where that is not one."""
+    """Return why there is nothing in a range: what decides at its ends, where that is not one.
+
+    A question, or a part, is told of the whole range only if it opens the same at both ends.
+    """
     here = nothing_at(low)
+    far = nothing_at(high) if high > low and here else here
     known = {r.key for r in here}
-    more = [r for r in (nothing_at(high) if high > low and here else ()) if r.key not in known]
-    told = f"at {_shown(high)} {unit}, "
-    return (*here, *(replace(r, place=told) for r in more))
+    at_low, at_high = (f"at {_shown(value)} {unit}" for value in (low, high))
+    then = {r.key: r.asks for r in far}
+    both = [
+        replace(r, asks=_of_both(r.asks, then.get(r.key, ()), at_low, at_high)) for r in here
+    ]  # fmt: skip
+    return (*both, *(replace(r, place=f"{at_high}, ") for r in far if r.key not in known))
+
+
+def _of_both(
+    one: Sequence[Settling], other: Sequence[Settling], at_one: str, at_other: str
+) -> tuple[Settling, ...]:  # fmt: skip
+    """Return what is asked at both ends of a range; with its place what is asked at one of them."""
+    opens = [{_opens(a) for a in held} for held in (one, other)]
+    shared = opens[0] & opens[1]
+    rest = [replace(a, what=f"{place}: {a.what}")
+            for place, held in ((at_one, one), (at_other, other)) for a in held
+            if _opens(a) not in shared]  # fmt: skip
+    return (*(a for a in one if _opens(a) in shared), *rest)
+
+
+def _opens(asked: Settling) -> tuple[str, str, tuple[str, ...]]:
+    """Return what is asked, whatever its figures, and what it opens."""
+    return asked.code, without_figures(asked.what), asked.answers
 
 
 def _boxes(destination: Destination) -> tuple[str, ...]:

@@ -73,6 +73,12 @@ def _has(option: Mapping[str, Any], code: str) -> bool:
     return any(isinstance(h, Mapping) and h.get("code") == code for h in listing(option, "hazards"))
 
 
+def _told(option: Mapping[str, Any], code: str) -> str:
+    """Return what a hazard says; nothing where there is none."""
+    held = (h for h in listing(option, "hazards") if isinstance(h, Mapping))
+    return next((str(h.get("message")) for h in held if h.get("code") == code), "")
+
+
 def _loudness(option: Mapping[str, Any]) -> list[str]:
     for key in ("loudness_vs_rca_db", "level_vs_rca_db"):
         ends = _ends(option.get(key))
@@ -100,6 +106,10 @@ def _full_output(used: Mapping[str, Any], box: str) -> list[str]:
             return []
         return [f"Whether the {box} reaches its full output with that is not known."]
     low, high = ends
+    if low >= -AS_LOUD_DB and _has(used, "one-half-undriven"):
+        surely = not _told(used, "one-half-undriven").startswith("if ")
+        stays = "stays idle" if surely else "may stay idle: ask its maker"
+        return [f"One half of the {box} {stays}: its maximum is 6 dB lower then."]
     margin = used["full_output_margin_db"]
     clips = _ends(used.get("headroom_db")) if _has(used, "clips-short") else None
     if clips is not None and clips[0] < low:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -189,8 +190,6 @@ def test_half_of_an_amplifier_may_stay_idle_by_a_kind_that_is_possible(tmp_path:
     path = written(tmp_path, UNKNOWN.format(4.0))
     there = typed_destination("xlr:20k/leg:1V", 50.0)
     socket = changed(there, ground="same-strip", cable="1m").inputs[0]
-    from dataclasses import replace
-
     both = replace(there, inputs=(replace(socket, both_legs_required=True),))
     advice = advise(*read_source(path), both)
     (lead,) = [o for o in advice.options if o.option.id == "xlr-to-xlr"]
@@ -215,10 +214,13 @@ def test_a_tie_with_a_hum_just_short_is_offered_before_an_isolator(
 ) -> None:
     """Lost: an isolator, with no word, where at 4 m the maker was asked."""
     said = DESK if most else DESK.replace("differential_maximum_v = 12.0", "")
-    advice = ask(written(tmp_path, said, 'kind = "mixing desk"'), "rca:47k:0.5V:sub", cable="5m")
+    path = written(tmp_path, said, 'kind = "mixing desk"')
+    there = changed(typed_destination("rca:47k:0.5V:sub", 50.0), ground="same-strip", cable="5m")
+    advice = advise(*read_source(path), there)
     tied = "xlr-to-rca/pin-3-tied-at-source"
     assert advice.chosen == "xlr-to-rca/transformer"
-    assert first in {s.code for s in advice.would_change if tied in s.answers}
+    (one,) = [s for s in advice.would_change if s.box and s.code == first]
+    assert tied in (*one.answers, *one.then.split())
     why = "; ".join(advice.choices[0].why)
     assert "clips about 6 dB earlier than the pair" in why
     # "with resistors in its plug" is said once
@@ -267,3 +269,41 @@ def test_what_an_answer_moves_elsewhere_is_told_there(tmp_path: Path) -> None:
     assert moved.answers[0] != was.option
     sheet = leaves_of(advice.to_json())[0]
     assert any("is used here instead: buy nothing" in line for line in sheet.asked)
+
+
+def test_what_a_box_is_holds_for_all_of_its_inputs() -> None:
+    """Lost: a subwoofer with two sockets became a subwoofer and an amplifier, with leads each."""
+    joined = typed_destination("rca:20k:0.5V+xlr:20k/leg:1V:sub", 50.0)
+    assert [(s.role, s.box) for s in joined.inputs] == [("subwoofer", "subwoofer")] * 2
+
+
+def test_half_an_amplifier_does_not_reach_full_output(tmp_path: Path) -> None:
+    """Lost: "reaches its full output" above, and "6 dB lower" in the small print below."""
+    said = (
+        'kinds = ["impedance-balanced"]\nhot_level_v = 2.0\ncold_level_v = 0.0\n'
+        "hot_impedance_ohm = 100.0\ncold_impedance_ohm = 100.0"
+    )
+    advice = ask(written(tmp_path, said), "xlr:30k/leg:1.4V:both-legs", cable="3m")
+    tried = advice.options[0]
+    assert "one-half-undriven" in {h.code for h in tried.hazards}
+    advice = replace(
+        advice,
+        options=tuple(replace(o, verdict="use" if o is tried else "works") for o in advice.options),
+        choices=(replace(advice.choices[0], option="xlr-to-xlr"),),
+    )
+    # shared rule: a single-ended signal drives each half with half of it, 6 dB less
+    shown = " ".join(render(advice).split())
+    assert "drives one half of the input: its maximum is 6 dB below full output" in shown
+    assert ", reaches full output" not in shown
+    told = " ".join(leaves_of(advice.to_json())[0].gains)
+    assert "One half of the amplifier stays idle: its maximum is 6 dB lower" in told
+    assert "reaches its full output" not in told
+
+
+def test_no_figure_is_asked_for_to_sell_an_isolator(tmp_path: Path) -> None:
+    """Lost: with 100 ohm an isolator of 205 that hums more, in place of an adapter of 39."""
+    said = 'kinds = ["electronically-floating"]\ndifferential_level_v = 1.23'
+    advice = ask(written(tmp_path, said, 'kind = "mixer"'), "rca:22k:1V", ground="unearthed",
+                 cable="3m")  # fmt: skip
+    assert advice.chosen == "xlr-to-rca/pin-3-tied-at-source"
+    assert "transformer" not in "; ".join(advice.choices[0].why)

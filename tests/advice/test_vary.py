@@ -30,6 +30,7 @@ from probe.advice.vary import (
     sweep,
 )
 from probe.advice.words import KINDS
+from probe.cli.main import main
 from probe.errors import BadInput
 from probe.report import render_html
 from probe.report.varied import varied_of
@@ -500,3 +501,24 @@ def test_another_kind_gives_at_most_what_is_assumed_of_the_measured_one() -> Non
     found = sweep(read_axis("kind"), told, {"left": symmetrical()}, there)
     chosen = {p.value: p.chosen for p in found.points}
     assert chosen["electronically-floating"] == ("xlr-to-rca/pin-3-tied-at-source",)
+
+
+def test_what_an_answer_opens_is_told_of_the_place_it_opens_it_at(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Lost: a lead that hums at 9 dB was said to work over the whole range, for it does at 0 mV."""
+    path = tmp_path / "source.toml"
+    path.write_text(
+        'format = "probe-source/1"\nkinds = ["transformer-coupled"]\ndifferential_level_v = 1.23\n'
+        '[device]\nmaker = "Quell"\nmodel = "Hazel"\noutput = "line"\nconnectors = ["xlr"]\n',
+        "utf-8",
+    )
+    args = ["advise", str(path), "rca:47k:0.3V", "--ground", "same-strip", "--cable", "3m"]
+    assert main([*args, "--vary", "ground=0..300"]) == 0
+    _, _, told = " ".join(capsys.readouterr().out.split()).partition("What if: ")
+    near, far = "xlr-to-rca/pin-3-tied-at-source works", "pin-3-tied-at-destination works"
+    # closed form: without a difference nothing hums, and of 300 mV in series with the shield some
+    # millivolts are left, where 75 dB below 0.3 V are 53 uV
+    assert told.index("at 0 mV: ask the maker") < told.index(near)
+    assert told.index("at 300 mV: ask the maker") < told.index(far)
+    assert told.index(near) < told.index("at 300 mV: ask the maker")
