@@ -460,7 +460,9 @@ def without_splitter(
     buys = ""
     for uses in sorted(more, key=_bought)[:FREE_SETS]:  # what needs least to be bought first
         found = _solved(desks, advice, uses, best.eased)
-        lacks = (*found.says, *minded(advice, found), *unlike(desks[0], found.options))
+        short = [f"{box} stays short of full output" for box in found.short
+                 if box not in best.short]  # fmt: skip
+        lacks = (*found.says, *minded(advice, found), *unlike(desks[0], found.options), *short)
         if not lacks:
             return found, ""
         buys = buys or f"{_with_fewer(held, uses)}, but then {'; '.join(lacks)}"

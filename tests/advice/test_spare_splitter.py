@@ -65,3 +65,21 @@ def test_resistors_stay_where_they_leave_nothing_to_be_minded(tmp_path: Path) ->
     for o in held:
         assert o.works_into_ohm is not None
         assert o.works_into_ohm >= 1900.0
+
+
+def test_no_splitter_is_spared_for_full_output(tmp_path: Path) -> None:
+    """Lost: loudspeakers on the RCA output, half as loud and short of their full output."""
+    path = tmp_path / "source.toml"
+    path.write_text(
+        'format = "probe-source/1"\nkinds = ["differential"]\ndifferential_level_v = 4.0\n'
+        'single_ended_level_v = 2.0\n[device]\nmaker = "Quell"\nmodel = "Rowan"\n'
+        'output = "line"\nconnectors = ["xlr", "rca"]\nkind = "player"\nvolume_control = true\n',
+        "utf-8",
+    )
+    into = ("xlr:10k/leg:1.5V", "rca:20k:0.5V:sub+xlr:20k/leg:1V:sub")
+    there = together([typed_destination(one, 50.0) for one in into])
+    advice = advise(*read_source(path), changed(there, ground="same-strip", cable="5m"))
+    # the sheet: 2 V behind what nobody states, into what wants 1.5 V, may fall short of it
+    assert advice.choices[0].option == "xlr-to-xlr"
+    (buys,) = [c.message for c in advice.cautions if c.code == "splitter-buys"]
+    assert "xlr:10k/leg:1.5V stays short of full output" in buys
