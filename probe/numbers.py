@@ -204,7 +204,10 @@ def says_alike(one: str, other: str) -> bool:
     """Tell whether two sentences are the same but for figures that hardly differ."""
     if without_figures(one) != without_figures(other):
         return False
-    pairs = zip(_figures_of(one), _figures_of(other), strict=False)
+    mine, theirs = _figures_of(one), _figures_of(other)
+    if len(mine) != len(theirs):  # one of them has an interval
+        return False
+    pairs = zip(mine, theirs, strict=True)
     return all(math.isclose(a, b, rel_tol=NEAR) for a, b in pairs)
 
 

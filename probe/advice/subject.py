@@ -22,6 +22,7 @@ from probe.advice.thresholds import (
 )
 from probe.advice.volume import VOLUME_CONTROL, Volume, volume_of
 from probe.advice.words import PINS, RCA_FAULTS
+from probe.formats.kinds import KINDS
 from probe.formats.mains import Mains
 from probe.formats.text import printable
 from probe.line_output import beyond_line, declared, doubts
@@ -29,15 +30,7 @@ from probe.numbers import number
 
 Facts = Mapping[str, Any]
 
-EVERY_KIND = (
-    "differential",
-    "electronically-floating",
-    "transformer-coupled",
-    "ground-sensing",
-    "impedance-balanced",
-    "unbalanced",
-    "pin-3-unconnected",
-)
+EVERY_KIND = KINDS
 
 TERMINALS = ("hot", "cold", "single-ended")
 

@@ -82,8 +82,8 @@ def test_what_is_not_on_the_shelf_is_not_left_out_of_a_price(
     # arithmetic: two leads of 14; of the isolator and its attenuator two each are to be ordered,
     # for the isolator of this shelf takes 5 V at 20 Hz, and 6 V come
     without = "28.00 EUR, without 4 pieces to be ordered, whose price is not known"
-    assert f"without a volume control (one more question then may spare the {''}isolator): " \
-        in answer  # fmt: skip
+    asks = "without a volume control (one more question then may spare the isolator): "
+    assert asks in answer
     assert without in answer
     assert "without 4 pieces to be ordered" in whole
     # how resistors are made is for who makes them
@@ -144,7 +144,7 @@ BEFORE_KNOWN = "before it is known what drives pins 2 and 3, and with which impe
         # what flows then hangs on an impedance that is not stated
         ('kinds = ["differential"]', "cannot-tell", BEFORE_KNOWN),
         ('kinds = ["balanced"]', "cannot-tell", BEFORE_KNOWN),
-        # 2 V behind half of 200 ohm are 28 mA peak: more than an amplifier gives
+        # closed form: 2 V behind half of 200 ohm are 28 mA peak: more than an amplifier gives
         ('kinds = ["differential"]\ndifferential_impedance_ohm = 200', "never", "mA peak flow"),
     ],
 )
@@ -193,7 +193,7 @@ def test_half_of_an_amplifier_may_stay_idle_by_a_kind_that_is_possible(tmp_path:
     both = replace(there, inputs=(replace(socket, both_legs_required=True),))
     advice = advise(*read_source(path), both)
     (lead,) = [o for o in advice.options if o.option.id == "xlr-to-xlr"]
-    # shared rule: a single-ended signal drives each half with half of it, 6 dB less
+    # closed form: half of the voltage for each half of the amplifier, 20 log 2 = 6 dB less
     assert "one-half-undriven" in {h.code for h in lead.hazards}
     (tried,) = [s for s in advice.would_change if s.code == "lead-first"]
     assert "both halves of what is fed" in tried.what
@@ -291,7 +291,7 @@ def test_half_an_amplifier_does_not_reach_full_output(tmp_path: Path) -> None:
         options=tuple(replace(o, verdict="use" if o is tried else "works") for o in advice.options),
         choices=(replace(advice.choices[0], option="xlr-to-xlr"),),
     )
-    # shared rule: a single-ended signal drives each half with half of it, 6 dB less
+    # closed form: half of the voltage for each half of the amplifier, 20 log 2 = 6 dB less
     shown = " ".join(render(advice).split())
     assert "drives one half of the input: its maximum is 6 dB below full output" in shown
     assert ", reaches full output" not in shown

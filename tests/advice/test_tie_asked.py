@@ -96,8 +96,8 @@ connectors = ["xlr"]
 @pytest.mark.parametrize(
     ("more", "control", "used", "asks"),
     [
-        # 4 V behind 200 ohm are 28 mA peak of a short, 8 V twice that: what hangs on it is which
-        # of the two ever comes; that of a device nobody can turn up is its stated level
+        # closed form: 4 V behind 200 ohm are 28 mA peak of a short, 8 V twice that; what hangs on
+        # it is which of the two ever comes: of a device nobody can turn up its stated level
         ("", "", "xlr-to-rca/transformer", True),
         ("", "volume_control = false", "xlr-to-rca/pin-3-tied-at-source", False),
         # a maker's yes to all that comes, and to half of it

@@ -10,6 +10,7 @@ from probe.numbers import (
     interval,
     number,
     ohms,
+    says_alike,
     without_figures,
     worst_told,
     write,
@@ -155,3 +156,19 @@ def test_other_words_are_another_sentence() -> None:
 )
 def test_impedances_in_sentences(ohm, words):
     assert ohms(ohm) == words
+
+
+@pytest.mark.parametrize(
+    ("other", "alike"),
+    [
+        # our judgement: within 2 %
+        ("23.5 to 35.2 mA flow", True),
+        ("23.5 to 36.5 mA flow", False),
+        # another unit, another sentence, a figure without its interval
+        ("23.5 to 35.2 A flow", False),
+        ("23.5 to 35.2 mA are lost", False),
+        ("23.5 mA flow", False),
+    ],
+)
+def test_sentences_are_alike_where_their_figures_hardly_differ(other: str, alike: bool) -> None:
+    assert says_alike("23.5 to 35.3 mA flow", other) is alike
